@@ -1,0 +1,176 @@
+"""Material cards as the rest of the program sees them: frozen, in SI and °C.
+
+A card says what a product does at known temperatures. The shipped ones are generic;
+`provenance` says of each value whether it is `common practice`, `from memory`, or taken
+from a named sheet, and `generic` is true until a user replaces the card.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+__all__ = [
+    "AggregateCard",
+    "Milestone",
+    "MilestonePoint",
+    "Part",
+    "PrimerCard",
+    "RatePrior",
+    "SlurryCard",
+    "TopcoatCard",
+]
+
+SLURRY_MILESTONES = (
+    "wet_edge",
+    "working_time",
+    "broadcast_opens",
+    "broadcast_closes",
+    "foot_traffic",
+    "topcoat_opens",
+    "topcoat_closes",
+)
+TOPCOAT_MILESTONES = (
+    "working_time",
+    "recoat_opens",
+    "recoat_closes",
+    "foot_traffic",
+    "wheels",
+    "wash_down",
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MilestonePoint:
+    """At `at_c` (and, where given, `humidity_frac`) the milestone comes after `after_s`.
+
+    A sheet that gives a range gives both ends; waiting times plan on the later,
+    closing times on the sooner.
+    """
+
+    at_c: float
+    humidity_frac: float | None
+    after_s: float
+    after_late_s: float
+    provenance: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Milestone:
+    """Reference points of one milestone, its clock's start, and its scatter."""
+
+    name: str
+    clock_starts: Literal["filler_in", "mixed"]
+    points: tuple[MilestonePoint, ...]
+    spread_frac: float
+    """One standard deviation of ln(time) between batches, as a fraction."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RatePrior:
+    """What is believed of the activation energy before the points are seen."""
+
+    mean_j_mol: float
+    sd_j_mol: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Part:
+    """One part of a kit."""
+
+    name: str
+    kind: Literal["liquid", "filler"]
+    mass_kg: float
+    specific_heat_j_kg_k: float
+    density_kg_m3: float
+    provenance: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlurryCard:
+    """Three-part urethane cement slurry."""
+
+    key: str
+    title: str
+    generic: bool
+    parts: tuple[Part, ...]
+    mixed_yield_m3: float
+    thickness_m: float
+    liquids_mix_s: float
+    filler_mix_s: float
+    turnaround_s: float
+    reference_haul_s: float
+    """Filler mixed to poured, in the trials behind the card's points."""
+    liquid_stage_share: float
+    bucket_heat_rise_k: float
+    mixing_power_w: float
+    bucket_exchange_w_k: float
+    coldest_liquids_c: float
+    pail_diameter_m: float
+    pail_conductivity_w_m_k: float
+    prior: RatePrior
+    milestones: Mapping[str, Milestone]
+    provenance: Mapping[str, str]
+
+    @property
+    def liquids(self) -> tuple[Part, ...]:
+        """The parts that may be iced."""
+        return tuple(part for part in self.parts if part.kind == "liquid")
+
+    @property
+    def filler(self) -> tuple[Part, ...]:
+        """The powder."""
+        return tuple(part for part in self.parts if part.kind == "filler")
+
+    @property
+    def kit_mass_kg(self) -> float:
+        """Mass of one mixed kit [kg]."""
+        return sum(part.mass_kg for part in self.parts)
+
+    @property
+    def kit_heat_capacity_j_k(self) -> float:
+        """Heat capacity of one mixed kit [J/K]."""
+        return sum(part.mass_kg * part.specific_heat_j_kg_k for part in self.parts)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopcoatCard:
+    """Clear polyaspartic topcoat of two parts."""
+
+    key: str
+    title: str
+    generic: bool
+    ratio: tuple[float, float]
+    batch_m3: float
+    spread_first_m2_m3: float
+    spread_second_m2_m3: float
+    mix_s: float
+    prior: RatePrior
+    milestones: Mapping[str, Milestone]
+    provenance: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AggregateCard:
+    """Aggregate broadcast to refusal."""
+
+    key: str
+    title: str
+    generic: bool
+    kept_kg_m2: float
+    swept_kg_m2: float
+    bag_kg: float
+    provenance: Mapping[str, str]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrimerCard:
+    """Primer rolled on before the slurry."""
+
+    key: str
+    title: str
+    generic: bool
+    batch_m3: float
+    spread_m2_m3: float
+    provenance: Mapping[str, str]
