@@ -1,0 +1,251 @@
+"""Open weather for a job: fresh, or the last good copy with its age, or a clear end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+
+from cureplan.errors import OutOfRangeError, OutputError, WeatherUnavailableError
+from cureplan.weather.ages import age_warnings, in_words, oldest_forecast
+from cureplan.weather.fetching import Fetched, Fetcher, fetch_in_worker, fetch_with_folder
+from cureplan.weather.query import Span, WeatherQuery
+from cureplan.weather.series import HOUR_S, HourlySeries
+from cureplan.weather.splice import splice
+from cureplan.weather.store import KeptCopy, WeatherStore
+
+__all__ = ["FETCH_BUDGET_S", "obtain_weather"]
+
+# A whole run must end within 20 s, bad network or not; this leaves room for the plan.
+FETCH_BUDGET_S = 15.0
+CONNECTION_TIMEOUT_S = 5.0
+# Within this time the doors have nothing newer, and are not to be bothered. (invented)
+REUSE_S = 1800.0
+
+
+def obtain_weather(
+    *,
+    door: Literal["station", "forecast"],
+    latitude_deg: float,
+    longitude_deg: float,
+    elevation_m: float,
+    starts: datetime,
+    ends: datetime,
+    history_s: float,
+    max_age_s: float,
+    now: datetime,
+    contact: str | None,
+    store_folder: Path,
+    budget_s: float = FETCH_BUDGET_S,
+    timeout_s: float = CONNECTION_TIMEOUT_S,
+    reuse_s: float = REUSE_S,
+    fetch: Fetcher = fetch_in_worker,
+) -> HourlySeries:
+    """Hourly weather that covers a job, from open data or from what we had of it.
+
+    Not for a file: `csvfile.read_weather_csv_for`.
+
+    Parameters
+    ----------
+    door : {"station", "forecast"}
+        Stations with model rows behind them, or a point forecast.
+    latitude_deg, longitude_deg, elevation_m : float
+        The site [°, °, m].
+    starts, ends : datetime
+        First and last instant of the job, aware; covered without fail.
+    history_s : float
+        How much before `starts` is wanted [s]. Where less can be had, the series begins
+        later and a note says so.
+    max_age_s : float
+        A forecast older than this raises a warning [s].
+    now : datetime
+        Present instant, aware.
+    contact : str or None
+        Mail or web address for MET Norway; without it that door stays shut.
+    store_folder : Path
+        Root of the store, such as `store.default_store_folder()`.
+    budget_s, timeout_s : float
+        Longest time for all doors, and for one silent connection [s].
+    reuse_s : float
+        A copy younger than this serves without asking again [s]; 0 always asks.
+    fetch : callable
+        How the doors are asked.
+
+    Returns
+    -------
+    HourlySeries
+        From `starts - history_s` (or later) to `ends`, on whole UTC hours. `warnings`
+        names the age of a copy and of every forecast older than `max_age_s`.
+
+    Raises
+    ------
+    WeatherUnavailableError
+        Neither fresh weather nor a copy covers the job.
+    OutOfRangeError
+        An instant is naive, or the job ends before it starts.
+    """
+    span = _span(starts, ends, history_s)
+    query = WeatherQuery(
+        door=door,
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        elevation_m=elevation_m,
+        spans=(span,),
+        now=_utc(now, "now"),
+        contact=contact,
+        timeout_s=timeout_s,
+        folder=str(store_folder),
+    )
+    store = WeatherStore(
+        folder=store_folder,
+        door=door,
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        elevation_m=elevation_m,
+    )
+    young = _young(store, query, reuse_s)
+    if young is not None:
+        return _finished(young, query, max_age_s)
+    fetched = fetch_with_folder(query, budget_s, fetch)
+    return _finished(_best(fetched, query, store, max_age_s), query, max_age_s)
+
+
+def _span(starts: datetime, ends: datetime, history_s: float) -> Span:
+    begins, finishes = _utc(starts, "starts"), _utc(ends, "ends")
+    if finishes < begins:
+        raise OutOfRangeError(f"ends ({ends}) lies before starts ({starts})")
+    if not history_s >= 0:
+        raise OutOfRangeError(f"history_s must be >= 0 s, got {history_s:g}")
+    return Span(wanted_from=begins - timedelta(seconds=history_s), starts=begins, ends=finishes)
+
+
+def _utc(when: datetime, name: str) -> datetime:
+    if when.tzinfo is None:
+        raise OutOfRangeError(f"{name} must carry a UTC offset, got naive {when}")
+    return when.astimezone(UTC)
+
+
+def _young(store: WeatherStore, query: WeatherQuery, reuse_s: float) -> HourlySeries | None:
+    span = query.spans[0]
+    for copy in store.copies():
+        age_s = (query.now - copy.fetched_at).total_seconds()
+        # A copy from the future is a clock set wrong, then or now: ask again.
+        if 0 <= age_s < reuse_s and copy.series.covers(span.wanted_from, span.ends):
+            note = f"fetched {in_words(age_s)} ago; not asked again yet"
+            return replace(copy.series, notes=(*copy.series.notes, note))
+    return None
+
+
+def _best(
+    fetched: Fetched, query: WeatherQuery, store: WeatherStore, max_age_s: float
+) -> HourlySeries:
+    """Fresh weather if it covers the job, else fresh weather filled up from a copy."""
+    span = query.spans[0]
+    pieces = [one.series for one in fetched.results if one.series is not None]
+    why = "; ".join(fetched.failures()) or "the hours given do not reach the whole job"
+    fresh = splice(pieces) if pieces else None
+    if fresh is not None and fresh.covers(span.starts, span.ends):
+        notes = tuple(f"not available: {text}" for text in fetched.failures())
+        fresh = replace(fresh, notes=(*fresh.notes, *notes))
+        newer = _newer_copy(fresh, query, store, max_age_s)
+        if newer is None:
+            return _kept(fresh, query, store)
+        observed = _observed(fresh)
+        pieces = [*([] if observed is None else [observed]), newer.series, fresh]
+        return _from_copy(newer, pieces, query, "what was given is older than the copy")
+    for copy in store.copies():
+        both = [*pieces, copy.series]
+        if splice(both).covers(span.starts, span.ends):
+            return _from_copy(copy, both, query, why)
+    raise WeatherUnavailableError(_nothing(fresh, span, why, kept=any(store.copies())))
+
+
+def _newer_copy(
+    fresh: HourlySeries, query: WeatherQuery, store: WeatherStore, max_age_s: float
+) -> KeptCopy | None:
+    """A copy with a newer forecast for the job, should the one just had be too old."""
+    span = query.spans[0]
+    had = oldest_forecast(fresh, span.starts, span.ends)
+    if had is None or had.age_s(query.now) <= max_age_s:
+        return None
+    for copy in store.copies():
+        kept = oldest_forecast(copy.series, span.starts, span.ends)
+        if kept and kept.since > had.since and copy.series.covers(span.starts, span.ends):
+            return copy
+    return None
+
+
+def _observed(series: HourlySeries) -> HourlySeries | None:
+    """Only what was observed; no copy of a forecast beats that."""
+    seen = np.array([origin.kind == "observed" for origin in series.origins])[series.origin]
+    if not seen.any():
+        return None
+    return replace(series, temp_c=np.where(seen, series.temp_c, np.nan))
+
+
+def _kept(fresh: HourlySeries, query: WeatherQuery, store: WeatherStore) -> HourlySeries:
+    try:
+        store.keep(fresh, fetched_at=query.now)
+    except OutputError as error:
+        text = f"this weather could not be kept for a day without network: {error}"
+        return replace(fresh, warnings=(*fresh.warnings, text))
+    return fresh
+
+
+def _from_copy(
+    copy: KeptCopy, pieces: list[HourlySeries], query: WeatherQuery, why: str
+) -> HourlySeries:
+    age_s = (query.now - copy.fetched_at).total_seconds()
+    text = (
+        f"no fresh weather ({why}): this is the copy fetched {in_words(age_s)} ago,"
+        f" at {copy.fetched_at:%Y-%m-%d %H:%M} UTC"
+    )
+    if len(pieces) > 1:
+        text = f"{text}, with fresh rows where there were some"
+    joined = splice(pieces)
+    return replace(joined, warnings=(text, *joined.warnings))
+
+
+def _nothing(fresh: HourlySeries | None, span: Span, why: str, *, kept: bool) -> str:
+    text = f"no weather from {span.starts:%Y-%m-%d %H:%M} to {span.ends:%Y-%m-%d %H:%M} UTC"
+    if fresh is not None:
+        missing = fresh.missing_hours(span.starts, span.ends)
+        text += (
+            f": {len(missing)} h are missing, {missing[0]:%Y-%m-%d %H:%M} to"
+            f" {missing[-1]:%Y-%m-%d %H:%M}"
+        )
+    copies = "no kept copy reaches that far" if kept else "no copy is kept"
+    return (
+        f"{text} ({why}), and {copies}; try again later or nearer the day, or save hourly"
+        ' weather as a CSV file and set source = "file" in [weather]'
+    )
+
+
+def _finished(series: HourlySeries, query: WeatherQuery, max_age_s: float) -> HourlySeries:
+    """Cut to the job and its history, and say what the reader must know about it."""
+    span = query.spans[0]
+    begin = _history_from(series, span)
+    cut = series.slice(begin, span.ends)
+    notes = list(cut.notes)
+    if begin > span.wanted_from:
+        had_h = max(0.0, (span.starts - begin).total_seconds() / HOUR_S)
+        wanted_h = (span.starts - span.wanted_from).total_seconds() / HOUR_S
+        notes.append(f"only {had_h:.0f} h of the {wanted_h:.0f} h before the job are known")
+    oldest = oldest_forecast(cut, span.starts, span.ends)
+    if oldest is not None:
+        notes.append(f"oldest forecast used: {oldest.describe(query.now)}")
+    late = age_warnings(cut, span.starts, span.ends, now=query.now, max_age_s=max_age_s)
+    return replace(
+        cut,
+        notes=tuple(dict.fromkeys(notes)),
+        warnings=tuple(dict.fromkeys((*cut.warnings, *late))),
+    )
+
+
+def _history_from(series: HourlySeries, span: Span) -> datetime:
+    """The instant from which everything up to the job is known."""
+    missing = series.missing_hours(span.wanted_from, span.starts)
+    return missing[-1] + timedelta(hours=1) if missing else span.wanted_from

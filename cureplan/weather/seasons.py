@@ -1,0 +1,157 @@
+"""The same month of several past years at a site, from the stations' own record."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, tzinfo
+from pathlib import Path
+
+from cureplan.errors import OutOfRangeError, OutputError, WeatherUnavailableError
+from cureplan.weather.fetching import Fetcher, fetch_in_worker, fetch_with_folder
+from cureplan.weather.query import Span, WeatherQuery
+from cureplan.weather.series import HourlySeries
+from cureplan.weather.store import WeatherStore
+
+__all__ = ["season_nights"]
+
+SEASONS_BUDGET_S = 90.0
+_TIMEOUT_S = 10.0
+_MONTHS = 12
+_MOST_YEARS = 60
+
+
+def season_nights(
+    *,
+    latitude_deg: float,
+    longitude_deg: float,
+    elevation_m: float,
+    month: int,
+    years: int,
+    zone: tzinfo,
+    history_s: float,
+    tail_s: float,
+    now: datetime,
+    store_folder: Path,
+    budget_s: float = SEASONS_BUDGET_S,
+    fetch: Fetcher = fetch_in_worker,
+) -> list[HourlySeries]:
+    """Observed weather of one month in each of the last years, for what-ifs.
+
+    Not for planning a job to come: it holds no forecast, and may hold gaps; ask each
+    night `HourlySeries.covers` before using it.
+
+    Parameters
+    ----------
+    latitude_deg, longitude_deg, elevation_m : float
+        The site [°, °, m].
+    month : int
+        1 to 12, in the site's own time.
+    years : int
+        How many past years, counted back from the last in which the month is over.
+    zone : tzinfo
+        The site's time zone.
+    history_s, tail_s : float
+        How much is wanted before the first night and after the last [s].
+    now : datetime
+        Present instant, aware.
+    store_folder : Path
+        Root of the store; a year once had is not asked for again.
+    budget_s : float
+        Longest time for all years together [s]; what came in time is kept.
+    fetch : callable
+        How the doors are asked.
+
+    Returns
+    -------
+    list of HourlySeries
+        The earliest year first; years that could not be had are left out.
+
+    Raises
+    ------
+    OutOfRangeError
+        No such month, or fewer than one or more than 60 years.
+    WeatherUnavailableError
+        Not a single year could be had.
+    """
+    if not (1 <= month <= _MONTHS and 1 <= years <= _MOST_YEARS):
+        raise OutOfRangeError(
+            f"month must lie in 1..12 and years in 1..{_MOST_YEARS}, got {month} and {years}"
+        )
+    spans = _spans(month, years, zone, history_s=history_s, tail_s=tail_s, now=now)
+    # Hours of history and tail are part of the name: a shorter copy must not stand in.
+    reach = f"{month:02}-{history_s / 3600:.0f}h-{tail_s / 3600:.0f}h"
+    shelves = [
+        WeatherStore(
+            folder=store_folder,
+            door=f"history-{year}-{reach}",
+            latitude_deg=latitude_deg,
+            longitude_deg=longitude_deg,
+            elevation_m=elevation_m,
+        )
+        for year in spans
+    ]
+    query = WeatherQuery(
+        door="history",
+        latitude_deg=latitude_deg,
+        longitude_deg=longitude_deg,
+        elevation_m=elevation_m,
+        spans=tuple(spans.values()),
+        now=now.astimezone(UTC),
+        contact=None,
+        timeout_s=_TIMEOUT_S,
+        folder=str(store_folder),
+    )
+    found = [next((copy.series for copy in shelf.copies()), None) for shelf in shelves]
+    failures = _fetch_missing(found, shelves, query, budget_s, fetch)
+    have = [series for series in found if series is not None]
+    if not have:
+        reason = "; ".join(failures) or "no station has them"
+        raise WeatherUnavailableError(
+            f"no past year could be had ({reason}); try again with a network"
+        )
+    return have
+
+
+def _fetch_missing(
+    found: list[HourlySeries | None],
+    shelves: list[WeatherStore],
+    query: WeatherQuery,
+    budget_s: float,
+    fetch: Fetcher,
+) -> tuple[str, ...]:
+    """Fill the years not had yet, keep them, and return why others stay empty."""
+    wanted = [number for number, series in enumerate(found) if series is None]
+    if not wanted:
+        return ()
+    asked = replace(query, spans=tuple(query.spans[number] for number in wanted))
+    fetched = fetch_with_folder(asked, budget_s, fetch)
+    for result in fetched.results:
+        if result.series is not None:
+            number = wanted[result.span_index]
+            found[number] = result.series
+            _keep(shelves[number], result.series, query.now)
+    return fetched.failures()
+
+
+def _spans(
+    month: int, years: int, zone: tzinfo, *, history_s: float, tail_s: float, now: datetime
+) -> dict[int, Span]:
+    spans: dict[int, Span] = {}
+    year = now.astimezone(zone).year
+    while len(spans) < years:
+        starts = datetime(year, month, 1, tzinfo=zone).astimezone(UTC)
+        after = datetime(year + month // 12, month % 12 + 1, 1, tzinfo=zone).astimezone(UTC)
+        ends = after + timedelta(seconds=tail_s)
+        if ends <= now:
+            wanted_from = starts - timedelta(seconds=history_s)
+            spans[year] = Span(wanted_from=wanted_from, starts=starts, ends=ends)
+        year -= 1
+    return dict(sorted(spans.items()))
+
+
+def _keep(store: WeatherStore, series: HourlySeries, now: datetime) -> None:
+    try:
+        store.keep(series, fetched_at=now)
+    except OutputError:
+        # Only speed is lost: the year will be asked for again.
+        return

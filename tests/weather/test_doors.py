@@ -1,0 +1,469 @@
+"""Each door alone, through the real client over loopback HTTP, behaving and not."""
+
+import gzip
+import sqlite3
+import time
+from contextlib import closing
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from loopback import body, hourly_csv, hours_from, metno_json, mosmix_kmz, silent, status, utc
+from scenes import (
+    AROUND,
+    AT_SITE,
+    ENDS,
+    NOW,
+    SITE,
+    STARTS,
+    daily_c,
+    serve_metno,
+    serve_mosmix,
+    serve_stations,
+    station_rows,
+)
+
+from cureplan.weather.doors import knock
+from cureplan.weather.humidity import dew_from_humidity_c
+from cureplan.weather.query import Span, WeatherQuery
+
+CONTACT = "foreman@example.org"
+
+
+@pytest.fixture
+def ask(loop, endpoints, tmp_path):
+    folder = tmp_path / "kept"
+    folder.mkdir()
+
+    def asked(door, *, contact=None, now=NOW, starts=STARTS, ends=ENDS, history_h=120, **site):
+        query = WeatherQuery(
+            door=door,
+            **{**SITE, **site},
+            spans=(
+                Span(wanted_from=starts - timedelta(hours=history_h), starts=starts, ends=ends),
+            ),
+            now=now,
+            contact=contact,
+            timeout_s=loop.patience_s,
+            folder=str(folder),
+        )
+        began = time.monotonic()
+        results = list(knock(query, endpoints=endpoints))
+        # Three silent doors at most, each bounded.
+        assert time.monotonic() - began < 3 * loop.patience_s + 4
+        return results
+
+    return asked
+
+
+def only(results):
+    (one,) = results
+    assert one.failure is None
+    return one.series
+
+
+def failures(results):
+    return [one.failure for one in results if one.failure is not None]
+
+
+# Hourly files
+
+
+def test_a_station_next_door_serves_alone(loop, ask, tmp_path):
+    written = NOW - timedelta(hours=2)
+    serve_stations(
+        loop,
+        tmp_path,
+        {**AT_SITE, **AROUND},
+        {"72503": station_rows(), "72505": station_rows(mean_c=40)},
+        modified=written,
+    )
+    series = only(ask("station"))
+    assert loop.count("/hourly/") == 1
+    first = STARTS - timedelta(hours=120)
+    assert series.starts == first
+    for hour in (0, 50, 130, 200):
+        when = first + timedelta(hours=hour)
+        assert series.temp_c[hour] == daily_c(when)
+    # Humidity is a whole 60 %; the dew point must be that of the row's own temperature.
+    expected_c = dew_from_humidity_c(series.temp_c, rh_frac=0.6)
+    assert series.dew_c == pytest.approx(expected_c, abs=1e-9)
+    observed, model = series.origins
+    assert (observed.kind, model.kind) == ("observed", "forecast")
+    assert "Airport (72503, 0.1 km away, +0 m), observed" in observed.label
+    assert (observed.licence, observed.attribution) == ("CC BY 4.0", "Meteostat")
+    assert (model.licence, model.attribution) == ("NLOD 2.0", "Meteostat, MET Norway")
+    assert model.issued_at == written
+    assert observed.issued_at is None
+    # The row of the present hour is the last observed one.
+    last_seen = series.epoch_s[series.origin == 0][-1]
+    assert last_seen == NOW.timestamp()
+    assert any("Airport" in note and "used" in note for note in series.notes)
+
+
+def test_stations_farther_off_are_weighed_by_distance(loop, ask, tmp_path):
+    rows = {
+        "72505": station_rows(mean_c=24, past_h=24, ahead_h=66),
+        "72506": station_rows(mean_c=30, past_h=24, ahead_h=66),
+    }
+    serve_stations(loop, tmp_path, AROUND, rows)
+    series = only(ask("station", history_h=24))
+    # By hand: Park lies 12.6 km and 37 m off, Shore 16.7 km and 1 m; height weighs tenfold,
+    # weights go with 1/d². 12.63² = 159.4, 16.73² = 279.9 km² → shares 0.637 and 0.363.
+    # Tolerance: the client rounds to 0.1 K, and 0.1 km of distance moves the mean 0.02 K.
+    expected_c = 0.637 * 24 + 0.363 * 30 - 27
+    for hour in (0, 77):
+        when = series.starts + timedelta(hours=hour)
+        assert series.temp_c[hour] - daily_c(when) == pytest.approx(expected_c, abs=0.12)
+    assert "weighed by distance: Park" in series.origins[0].label
+    assert "Shore" in series.origins[0].label
+
+
+def test_a_station_on_a_hill_is_brought_down_to_the_site(loop, ask, tmp_path):
+    hill = {"90001": ("Hill", 40.80, -73.88, 403, None)}
+    serve_stations(loop, tmp_path, hill, {"90001": station_rows(rhum=100)})
+    series = only(ask("station"))
+    # Standard atmosphere: 6.5 K per km, so 400 m lower is 2.6 K warmer.
+    assert series.temp_c[0] == pytest.approx(daily_c(series.starts) + 2.6, abs=1e-9)
+    # Saturated up there is no longer saturated down here.
+    assert series.temp_c[0] - series.dew_c[0] == pytest.approx(2.6, abs=1e-6)
+    assert any("6.5 K per km" in note for note in series.notes)
+
+
+def test_a_station_that_stopped_gives_way_to_one_that_goes_on(loop, ask, tmp_path):
+    stopped = [row for row in station_rows() if row[0] < NOW - timedelta(hours=30)]
+    rows = {"72503": stopped, "72505": station_rows(mean_c=24)}
+    serve_stations(loop, tmp_path, {**AT_SITE, **AROUND}, rows)
+    series = only(ask("station"))
+    assert "Park" in series.origins[0].label
+    (choice,) = [note for note in series.notes if note.startswith("stations:")]
+    assert "Airport (72503, 0.1 km away, +0 m): not used, gave 7" in choice
+    assert "silent for 31 h" in choice
+    assert "Shore (72506" in choice
+    assert "gave nothing" in choice
+
+
+def test_height_counts_for_more_than_distance(loop, ask, tmp_path):
+    stations = {
+        "90001": ("Hill", 40.80, -73.88, 403, None),
+        "90002": ("Plain", 40.81, -73.88, 5, None),
+    }
+    serve_stations(loop, tmp_path, stations, {"90002": station_rows()})
+    series = only(ask("station"))
+    # The hill is 2.2 km away and 400 m up, which weighs like 4.6 km; the plain is 3.3 km away.
+    assert loop.asked[1] == "/hourly/2091/90002.csv.gz"
+    assert loop.count("/hourly/") == 1
+    assert "Plain" in series.origins[0].label
+
+
+def test_a_station_known_to_be_closed_is_asked_last(loop, ask, tmp_path):
+    rows = {key: station_rows(past_h=24, ahead_h=66) for key in ("72503", *AROUND)}
+    serve_stations(loop, tmp_path, {**AT_SITE, **AROUND}, rows, alive={"72503": "2080-01-01"})
+    ask("station", history_h=24)
+    assert loop.asked[1].endswith("72505.csv.gz")
+    assert loop.asked[-1].endswith("72503.csv.gz")
+
+
+def test_missing_hours_of_a_station_are_named(loop, ask, tmp_path):
+    hole = {NOW - timedelta(hours=h) for h in (20, 21, 50, 51, 52, 53, 54)}
+    rows = [row for row in station_rows() if row[0] not in hole]
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": rows})
+    series = only(ask("station"))
+    mended, left = sorted(
+        (gap for gap in series.gaps if gap.what == "temperature"), key=lambda gap: gap.hours
+    )
+    assert (mended.hours, mended.mended) == (2, "by a straight line")
+    assert (left.hours, left.mended) == (5, "no")
+    assert left.ends == NOW - timedelta(hours=50)
+    assert np.isnan(series.temp_c).sum() == 5
+
+
+def test_humidity_that_is_missing_leaves_the_dew_point_unknown(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(rhum=None)})
+    series = only(ask("station"))
+    assert np.isnan(series.dew_c).all()
+    assert not np.isnan(series.temp_c).any()
+
+
+def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
+    now = utc(2091, 12, 31, 18)
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(now=now)})
+    series = only(
+        ask("station", now=now, starts=now, ends=now + timedelta(hours=48), history_h=24)
+    )
+    assert series.gaps == ()
+    assert loop.count("/hourly/2091/") == loop.count("/hourly/2092/") == 1
+
+
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [
+        (lambda _: status(404), "127.0.0.1: HTTP 404"),
+        (lambda _: status(500), "127.0.0.1: HTTP 500"),
+        (silent, "127.0.0.1: no complete answer"),
+        (lambda _: body(b"<html>down for maintenance</html>"), "could not be used"),
+        (lambda _: body(hourly_csv(station_rows(), year=2091)[:-900]), "could not be used"),
+        (
+            lambda _: body(hourly_csv(station_rows(), year=2091), short_by=900),
+            "could not be used",
+        ),
+        (
+            lambda _: body(
+                gzip.compress(b"jahr,monat,tag,stunde,temperatur\n2091,7,17,1,20\n")
+            ),
+            "could not be used",
+        ),
+    ],
+    ids=["404", "500", "silent", "html", "cut-gzip", "cut-transfer", "other-columns"],
+)
+def test_hourly_files_gone_wrong_are_told(loop, ask, tmp_path, answer, told):
+    serve_stations(loop, tmp_path, {**AT_SITE, **AROUND}, {})
+    loop.routes["/hourly/"] = answer(loop)
+    told_first = failures(ask("station"))[0]
+    # One that lets us wait is not asked for the next station, too.
+    assert loop.count("/hourly/") == (1 if answer is silent else 3)
+    assert told_first.startswith("no station nearby gave a usable hour")
+    assert told in told_first
+
+
+@pytest.mark.parametrize(
+    ("answer", "told"),
+    [
+        (lambda _: status(404), "no list of weather stations could be had (127.0.0.1: HTTP"),
+        (silent, "127.0.0.1: no complete answer"),
+        (lambda _: body(b"not a database" * 100), "could not be used"),
+    ],
+    ids=["404", "silent", "nonsense"],
+)
+def test_a_station_list_gone_wrong_is_told_and_not_kept(loop, ask, tmp_path, answer, told):
+    loop.routes["/stations.db"] = answer(loop)
+    assert told in failures(ask("station"))[0]
+    assert list((tmp_path / "kept").iterdir()) == []
+
+
+def test_half_a_station_list_is_not_kept_and_an_old_one_serves(loop, ask, tmp_path):
+    import os
+
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()})
+    only(ask("station"))
+    kept = tmp_path / "kept" / "stations.db"
+    only(ask("station"))
+    assert loop.count("/stations.db") == 1
+    os.utime(kept, (0, 0))
+    loop.routes["/stations.db"] = body(kept.read_bytes()[:5000])
+    series = only(ask("station"))
+    assert "days old (127.0.0.1: the answer could not be used)" in series.notes[-1]
+    assert loop.count("/stations.db") == 2
+    assert [path.name for path in (tmp_path / "kept").iterdir()] == ["stations.db"]
+
+
+def test_a_station_list_with_other_columns_is_told_and_dropped(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {})
+    path = tmp_path / "made.db"
+    with closing(sqlite3.connect(path)) as db:
+        db.execute("ALTER TABLE stations RENAME COLUMN latitude TO breite")
+        db.commit()
+    loop.routes["/stations.db"] = body(path.read_bytes())
+    assert "could not be read, and was dropped" in failures(ask("station"))[0]
+    assert list((tmp_path / "kept").iterdir()) == []
+
+
+def test_a_place_without_stations_is_told(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {})
+    results = ask("station", latitude_deg=10.0, longitude_deg=150.0)
+    assert "no weather station lies within 50 km" in failures(results)[0]
+
+
+# Station forecasts
+
+
+def test_a_station_forecast_follows_where_model_rows_are_missing(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    issued = NOW - timedelta(hours=5)
+    serve_mosmix(loop, issued=issued)
+    hourly, mosmix = (one.series for one in ask("station"))
+    assert {origin.kind for origin in hourly.origins} == {"observed"}
+    (origin,) = mosmix.origins
+    assert (origin.kind, origin.issued_at) == ("forecast", issued)
+    assert (origin.licence, origin.attribution) == (
+        "CC BY 4.0",
+        "Meteostat, Deutscher Wetterdienst",
+    )
+    assert mosmix.temp_c[3] == pytest.approx(daily_c(NOW + timedelta(hours=3)), abs=0.05)
+    # The dew point sent with it is 10 K below the air.
+    assert mosmix.temp_c - mosmix.dew_c == pytest.approx(10.0, abs=0.051)
+    assert mosmix.cloud_frac[0] == 0.0
+    assert loop.count("/metno") == 0
+
+
+@pytest.mark.parametrize(
+    ("prepare", "told"),
+    [
+        (
+            lambda loop: serve_mosmix(loop, issued=NOW + timedelta(hours=30)),
+            "30 h in the future",
+        ),
+        (lambda loop: serve_mosmix(loop, issue_text="yesterday"), "could not be used"),
+        (lambda loop: loop.routes.update({"/mosmix/": status(500)}), "HTTP 500"),
+        (lambda loop: loop.routes.update({"/mosmix/": status(404)}), "HTTP 404"),
+        (lambda loop: loop.routes.update({"/mosmix/": silent(loop)}), "no complete answer"),
+        (lambda loop: cut_short(loop, serve_mosmix(loop)), "could not be used"),
+        (lambda loop: cut_transfer(loop, serve_mosmix(loop)), "no complete answer"),
+    ],
+    ids=["future", "no-date", "500", "404", "silent", "cut-zip", "cut-transfer"],
+)
+def test_station_forecasts_gone_wrong_are_told(loop, ask, tmp_path, prepare, told):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    prepare(loop)
+    hourly, mosmix, metno = ask("station")
+    assert hourly.series is not None
+    assert mosmix.series is None
+    assert told in mosmix.failure
+    assert loop.count("/mosmix/") == 1
+    assert "set contact in [weather]" in metno.failure
+
+
+def test_saturated_air_and_impossible_dew_points(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    times = hours_from(NOW, 100)
+    dew_c = [20.3, 22.0, None, *[15.0] * 97]
+    loop.routes["/mosmix/"] = body(mosmix_kmz(times, [20.0] * 100, dew_c, issued=NOW))
+    series = ask("station")[1].series
+    assert series.dew_c[0] == pytest.approx(20.0, abs=0.051)
+    assert series.dew_c[0] <= series.temp_c[0]
+    # Two hours of nonsense between good ones are bridged, and named.
+    assert [(gap.what, gap.hours) for gap in series.gaps] == [("dew point", 2)]
+
+
+def cut_short(loop, kmz):
+    loop.routes["/mosmix/"] = body(kmz[: len(kmz) // 2])
+
+
+def cut_transfer(loop, kmz):
+    loop.routes["/mosmix/"] = body(kmz, short_by=len(kmz) // 2)
+
+
+def test_an_old_model_run_keeps_its_issue_time(loop, ask, tmp_path):
+    # The client itself would drop it; we hand it on with its age for the caller to judge.
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    serve_mosmix(loop, issued=NOW - timedelta(days=4))
+    _, mosmix = (one.series for one in ask("station"))
+    assert mosmix.origins[0].issued_at == NOW - timedelta(days=4)
+
+
+# Point forecasts
+
+
+def test_a_point_forecast_is_hourly_then_filled_and_marked(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    serve_metno(loop, hourly_count=40)
+    ends = NOW + timedelta(hours=30)
+    metno, hourly = (one.series for one in ask("forecast", contact=CONTACT, ends=ends))
+    assert loop.asked[0] == "/metno?lat=40.78&lon=-73.88&altitude=3"
+    assert loop.count("/mosmix/") == 0
+    assert hourly.ends == NOW
+    given, filled = metno.origins
+    assert (given.kind, filled.kind) == ("forecast", "interpolated")
+    assert (given.licence, given.attribution) == ("NLOD 2.0", "Meteostat, MET Norway")
+    assert given.issued_at == filled.issued_at == NOW
+    assert (metno.origin[:40] == 0).all()
+    assert (metno.origin[40:45] == 1).all()
+    assert metno.origin[45] == 0
+    assert not np.isnan(metno.temp_c).any()
+    (tail,) = metno.gaps
+    assert tail.starts == NOW + timedelta(hours=40)
+    assert "shape-preserving" in tail.mended
+    assert metno.cloud_frac[0] == 0.5
+
+
+def test_a_job_in_the_coarse_tail_asks_a_station_forecast_too(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    serve_metno(loop, hourly_count=20)
+    serve_mosmix(loop)
+    doors = [one.series.origins[0].label.split()[0] for one in ask("forecast", contact=CONTACT)]
+    assert doors == ["MET", "DWD", "Airport"]
+
+
+def test_coordinates_are_cut_to_what_the_service_takes(loop, ask):
+    ask("forecast", contact=CONTACT, latitude_deg=40.7812345, longitude_deg=-73.88007)
+    assert loop.asked[0] == "/metno?lat=40.7812&lon=-73.8801&altitude=3"
+
+
+def test_a_point_forecast_without_update_time_counts_from_its_file(loop, ask):
+    raw = serve_metno(loop, updated=None)
+    written = NOW - timedelta(hours=3)
+    loop.routes["/metno"] = body(raw, modified=written)
+    assert ask("forecast", contact=CONTACT)[0].series.origins[0].issued_at == written
+    loop.routes["/metno"] = body(raw)
+    assert ask("forecast", contact=CONTACT)[0].series.origins[0].issued_at is None
+
+
+@pytest.mark.parametrize(
+    ("prepare", "told"),
+    [
+        (lambda loop: loop.routes.update({"/metno": status(403)}), "HTTP 403"),
+        (lambda loop: loop.routes.update({"/metno": status(500)}), "HTTP 500"),
+        (lambda loop: loop.routes.update({"/metno": silent(loop)}), "no complete answer"),
+        (lambda loop: loop.routes.update({"/metno": body(b"{}")}), "could not be used"),
+        (
+            lambda loop: loop.routes.update({"/metno": body(serve_metno(loop)[:-50])}),
+            "could not be used",
+        ),
+        (
+            lambda loop: loop.routes.update({"/metno": body(serve_metno(loop), short_by=50)}),
+            "no complete answer",
+        ),
+        (lambda loop: serve_metno(loop, updated=NOW + timedelta(hours=9)), "9 h in the future"),
+        (lambda loop: serve_metno(loop, mean_c=300.0), "could not be used"),
+        (
+            lambda loop: loop.routes.update(
+                {"/metno": body(metno_json([NOW], ["hot"], [55.0], updated=NOW))}
+            ),
+            "could not be used",
+        ),
+    ],
+    ids=["403", "500", "silent", "no-rows", "cut", "cut-transfer", "future", "kelvin", "words"],
+)
+def test_point_forecasts_gone_wrong_are_told(loop, ask, tmp_path, prepare, told):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()})
+    prepare(loop)
+    results = ask("forecast", contact=CONTACT)
+    assert results[0].series is None
+    assert told in results[0].failure
+    assert results[-1].series is not None, "stations still give the history"
+
+
+def test_nights_the_clocks_change_have_every_hour(loop, ask, tmp_path):
+    # New York 2091: clocks go forward on 11 March, back on 4 November, at 2 in the morning.
+    for now in (utc(2091, 3, 10, 12), utc(2091, 11, 3, 12)):
+        serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(now=now)})
+        series = ask(
+            "station", now=now, starts=now, ends=now + timedelta(hours=36), history_h=24
+        )[0].series
+        assert series.gaps == ()
+        for hour in range(60):
+            when = series.starts + timedelta(hours=hour)
+            assert series.temp_c[hour] == daily_c(when)
+
+
+def test_settings_of_the_client_are_put_back(loop, ask, tmp_path):
+    import logging
+    import socket
+
+    import meteostat
+    from meteostat.core.network import network_service
+
+    before = (
+        dict(vars(meteostat.config)),
+        socket.getdefaulttimeout(),
+        network_service.get,
+        logging.getLogger("meteostat").disabled,
+    )
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()})
+    ask("station")
+    assert before == (
+        dict(vars(meteostat.config)),
+        socket.getdefaulttimeout(),
+        network_service.get,
+        logging.getLogger("meteostat").disabled,
+    )
