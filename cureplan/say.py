@@ -8,6 +8,7 @@ show it.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 __all__ = ["Say", "Value"]
@@ -28,4 +29,4 @@ class Say:
     """
 
     code: str
-    values: dict[str, Value] = field(default_factory=dict)
+    values: Mapping[str, Value] = field(default_factory=dict)

@@ -1,0 +1,5 @@
+"""``python -m cureplan``."""
+
+from cureplan.cli import main
+
+main()

@@ -1,0 +1,130 @@
+"""The whole way in four calls: read_job, obtain weather, make_plan, write_sheets.
+
+Examples
+--------
+>>> from datetime import datetime, timezone
+>>> from cureplan.api import demo_job_path, make_plan, read_job
+>>> job = read_job(demo_job_path())
+>>> plan = make_plan(job, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
+>>> plan.status
+'within policy'
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from cureplan.clock import require_aware
+from cureplan.errors import NoFeasiblePlanError
+from cureplan.job.model import Job
+from cureplan.job.reader import read_job
+
+if TYPE_CHECKING:
+    from cureplan.plan import Plan
+    from cureplan.weather.series import HourlySeries
+
+__all__ = ["HISTORY_S", "demo_job_path", "job_weather", "make_plan", "read_job"]
+
+HISTORY_S = 5 * 86_400.0
+"""Weather wanted before the job, to spin the slab up: invented, some eight of a
+150 mm slab's time constants."""
+
+
+def demo_job_path() -> Path:
+    """The demo's job file, as it travels with the package."""
+    from importlib.resources import files
+
+    return Path(str(files("cureplan") / "demo_data" / "school-kitchen.toml"))
+
+
+def job_weather(job: Job, *, now: datetime) -> HourlySeries:
+    """The hourly weather a job asks for, history and job hours covered.
+
+    Parameters
+    ----------
+    job : Job
+        Its `weather` says where from.
+    now : datetime
+        Aware; decides how old a forecast is.
+
+    Returns
+    -------
+    HourlySeries
+
+    Raises
+    ------
+    InputError
+        The file is wrong or does not cover the job.
+    WeatherUnavailableError
+        Nothing that covers the job could be had.
+    """
+    require_aware(now, name="now")
+    source = job.weather.source
+    if source == "file":
+        from cureplan.weather.csvfile import read_weather_csv_for
+
+        if job.weather.file is None:
+            raise AssertionError('the reader refuses source = "file" without a file')
+        return read_weather_csv_for(
+            job.weather.file,
+            starts=job.access.begins.astimezone(job.site.zone),
+            ends=job.access.open_by.astimezone(job.site.zone),
+            history_s=HISTORY_S,
+        )
+    from cureplan.weather.obtain import obtain_weather
+    from cureplan.weather.store import default_store_folder
+
+    return obtain_weather(
+        door=source,
+        latitude_deg=job.site.latitude_deg,
+        longitude_deg=job.site.longitude_deg,
+        elevation_m=job.site.elevation_m,
+        starts=job.access.begins,
+        ends=job.access.open_by,
+        history_s=HISTORY_S,
+        max_age_s=job.weather.max_age_s,
+        now=now,
+        contact=job.weather.contact,
+        store_folder=default_store_folder(),
+    )
+
+
+def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -> Plan:
+    """Plan a job: order and start, ice or not, the way back.
+
+    Parameters
+    ----------
+    job : Job
+        What is to be done, from `read_job`.
+    now : datetime
+        Aware; when the plan is made.
+    weather : HourlySeries, optional
+        Weather to plan on instead of what the job names.
+
+    Returns
+    -------
+    Plan
+        Its `status` says whether it keeps the job's policy.
+
+    Raises
+    ------
+    NoFeasiblePlanError
+        No order and start keeps every hard limit; the message names the nearest miss.
+    """
+    from cureplan.assembly.assemble import assemble
+    from cureplan.schedule.construct import construct
+    from cureplan.schedule.failures import explain
+    from cureplan.schedule.prepare import prepare_pours
+    from cureplan.schedule.risk import assess
+
+    require_aware(now, name="now")
+    series = weather if weather is not None else job_weather(job, now=now)
+    pours = prepare_pours(job, series)
+    schedule = construct(job, pours)
+    if schedule.failures:
+        raise NoFeasiblePlanError(explain(job, schedule))
+    odds = assess(job, pours, schedule)
+    plan = assemble(job, series, pours, schedule, odds, made_at=now)
+    return plan

@@ -1,0 +1,1 @@
+"""From what was computed to the frozen plan: local instants, contract fields, reasons."""

@@ -1,0 +1,161 @@
+"""Put a schedule, its odds and its reasons together into one frozen plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+import numpy as np
+
+from cureplan.assembly.answers import (
+    alternatives,
+    ice_answer,
+    order_answer,
+    way_back_answer,
+)
+from cureplan.assembly.calls import call_plans, coat_plans
+from cureplan.assembly.chilling import chill_plan, planned_need
+from cureplan.assembly.floors import bucket_plans, instant, room_plans
+from cureplan.assembly.warnings import plan_sources, plan_warnings
+from cureplan.job.model import Job
+from cureplan.plan import Decisions, HourRow, Plan, Risk, RoomHour, Status
+from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
+from cureplan.planning.pour import RoomPours
+from cureplan.planning.takeoff import Takeoff, room_takeoff, total_takeoff
+from cureplan.schedule.construct import Schedule
+from cureplan.schedule.risk import Odds
+from cureplan.weather.series import HourlySeries
+
+__all__ = ["assemble"]
+
+
+def assemble(
+    job: Job,
+    series: HourlySeries,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    odds: Odds,
+    *,
+    made_at: datetime,
+) -> Plan:
+    """Freeze everything that was decided.
+
+    Parameters
+    ----------
+    job, series, pours, schedule, odds
+        The job, its weather, its rooms, and what was decided and drawn.
+    made_at : datetime
+        When the plan is made, aware.
+
+    Returns
+    -------
+    Plan
+    """
+    rooms = room_plans(job, pours, schedule, keeps_frac=odds.room_frac)
+    calls = call_plans(job, pours, schedule)
+    coats = coat_plans(job, pours, schedule, odds.coat_frac)
+    chill = chill_plan(job, pours, schedule)
+    ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
+    return Plan(
+        job=job,
+        decisions=Decisions(
+            status=_status(schedule),
+            made_at=made_at.astimezone(job.site.zone).replace(microsecond=0),
+            answers=(
+                order_answer(job, rooms, calls, odds),
+                ice_answer(job, rooms, chill),
+                way_back_answer(job, rooms, coats, calls, odds),
+            ),
+            alternatives=alternatives(job, pours, schedule),
+            solver="constructive",
+            proven=False,
+            gap_frac=None,
+        ),
+        rooms=rooms,
+        buckets=tuple(
+            bucket
+            for poured in ordered
+            for bucket in bucket_plans(
+                poured, pours[poured.room], odds.bucket_frac[poured.room]
+            )
+        ),
+        coats=coats,
+        calls=calls,
+        chill=chill,
+        hours=_hours(job, series, pours),
+        takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
+        risk=_risk(job, odds),
+        warnings=plan_warnings(
+            job,
+            series,
+            rooms=rooms,
+            coats=coats,
+            chill=chill,
+            need=planned_need(job, pours, schedule),
+            made_at=made_at,
+        ),
+        sources=plan_sources(job, series),
+    )
+
+
+def _status(schedule: Schedule) -> Status:
+    if schedule.failures:
+        return "no feasible plan"
+    # Half a second: the policy is stated in minutes.
+    kept = all(p.planning_margin_s >= schedule.required_s - 0.5 for p in schedule.pours)
+    return "within policy" if kept else "short of policy"
+
+
+def _hours(
+    job: Job, series: HourlySeries, pours: Mapping[str, RoomPours]
+) -> tuple[HourRow, ...]:
+    """The job's hours and the 12 before it, with the source of each row."""
+    begins_s = job.access.begins.timestamp() - 12 * 3600.0
+    ends_s = job.access.open_by.timestamp() + 3600.0
+    rows = np.flatnonzero((series.epoch_s >= begins_s) & (series.epoch_s <= ends_s))
+    return tuple(
+        HourRow(
+            at=instant(float(series.epoch_s[row]), job.site.zone),
+            outdoor_c=round(float(series.temp_c[row]), 2),
+            dew_c=None if np.isnan(series.dew_c[row]) else round(float(series.dew_c[row]), 2),
+            origin=series.origins[int(series.origin[row])].label,
+            rooms=tuple(
+                RoomHour(
+                    room=name,
+                    air_c=round(float(room.conditions.air_c[row]), 3),
+                    slab_c=round(float(room.conditions.slab_c[row]), 3),
+                )
+                for name, room in pours.items()
+            ),
+        )
+        for row in rows
+    )
+
+
+def _takeoff(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, ice_per_kit_kg: float
+) -> Takeoff:
+    placed = {poured.room: poured for poured in schedule.pours}
+    rooms = []
+    for room in job.rooms:
+        poured = placed[room.name]
+        layout = pours[room.name].plan(poured.option).layout
+        ice_kg = layout.kits * ice_per_kit_kg if poured.option.chilled else 0.0
+        rooms.append(
+            room_takeoff(room, job, layout=layout, works=poured.works, ice_kg=round(ice_kg, 2))
+        )
+    return total_takeoff(rooms, job)
+
+
+def _risk(job: Job, odds: Odds) -> Risk:
+    return Risk(
+        members=odds.members,
+        seed=odds.seed,
+        forecast_sd_k=FORECAST_SD_K,
+        slab_sd_k=SLAB_SD_K,
+        batch_sd_frac=max(m.spread_frac for m in job.cards.slurry.milestones.values()),
+        opens_on_time_frac=odds.opening_frac,
+        buckets_keep_frac=odds.buckets_frac,
+        coats_keep_frac=odds.coats_frac,
+        all_keep_frac=odds.all_frac,
+    )

@@ -1,0 +1,200 @@
+"""What the foreman must mind, and what the plan rests on."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+import numpy as np
+
+from cureplan.job.model import Job
+from cureplan.plan import ChillPlan, CoatPlan, RoomPlan, Source
+from cureplan.planning.ice import IceNeed
+from cureplan.say import Say, Value
+from cureplan.schedule.calendar import crew_spans
+from cureplan.weather.series import HourlySeries
+
+__all__ = ["plan_sources", "plan_warnings"]
+
+
+def plan_warnings(
+    job: Job,
+    series: HourlySeries,
+    *,
+    rooms: Sequence[RoomPlan],
+    coats: Sequence[CoatPlan],
+    chill: ChillPlan,
+    need: IceNeed,
+    made_at: datetime,
+) -> tuple[Say, ...]:
+    """Everything worth a warning, gravest first.
+
+    Parameters
+    ----------
+    job, series, rooms, coats, chill, need
+        The job, its weather, and what was decided.
+    made_at : datetime
+        When the plan is made; pails whose time has passed then are warned of.
+
+    Returns
+    -------
+    tuple of Say
+    """
+    return (
+        *_pour_warnings(job, rooms),
+        *_ice_warnings(job, chill, need, made_at),
+        *_coat_warnings(coats),
+        *_weather_warnings(job, series),
+        *_card_warnings(job),
+    )
+
+
+def _pour_warnings(job: Job, rooms: Sequence[RoomPlan]) -> list[Say]:
+    found = []
+    for room in rooms:
+        values: dict[str, Value] = {
+            "room": room.room,
+            "bucket": room.binding_bucket,
+            "margin_min": room.margin_min,
+        }
+        if room.margin_min < 0:
+            found.append(Say("warn.negative", values))
+        elif room.margin_min * 60.0 < job.policy.margin_s - 0.5:
+            found.append(Say("warn.short", {**values, "policy_margin_s": job.policy.margin_s}))
+        elif room.sure_margin_min < 0:
+            values = {"room": room.room, "keeps_frac": room.keeps_frac}
+            found.append(Say("warn.sure_negative", values))
+    reach_m = job.pace.row_depth_max_m
+    found += [
+        Say(
+            "warn.row_deep",
+            {"room": room.room, "row_depth_m": room.row_depth_m, "reach_m": reach_m},
+        )
+        for room in rooms
+        if room.row_depth_m > reach_m
+    ]
+    return found
+
+
+def _ice_warnings(job: Job, chill: ChillPlan, need: IceNeed, made_at: datetime) -> list[Say]:
+    if chill.in_ice_by is None or chill.measured:
+        return []
+    found = []
+    at: dict[str, Value] = {"in_ice_at": chill.in_ice_by.isoformat()}
+    if chill.in_ice_by < made_at:
+        found.append(Say("warn.ice_passed", at))
+    by_s = chill.in_ice_by.timestamp()
+    shifts = (*job.crew.pour_shifts, *job.crew.topcoat_shifts)
+    if not any(span.begins_s <= by_s <= span.ends_s for span in crew_spans(job, shifts)):
+        found.append(Say("warn.ice_off_shift", at))
+    if not job.materials.stirred_in_ice:
+        found.append(
+            Say(
+                "warn.ice_early",
+                {"standing_h": chill.hours_standing, "stirred_h": chill.hours_stirred},
+            )
+        )
+    elif np.isfinite(need.too_cold_s):
+        found.append(
+            Say(
+                "warn.ice_too_long",
+                {
+                    "too_cold_s": need.too_cold_s,
+                    "minimum_c": job.cards.slurry.coldest_liquids_c,
+                },
+            )
+        )
+    return found
+
+
+def _coat_warnings(coats: Sequence[CoatPlan]) -> list[Say]:
+    found = [
+        Say(
+            "warn.batch_slow",
+            {
+                "room": coat.room,
+                "coat": coat.coat,
+                "batch_min": coat.batch_minutes,
+                "working_min": coat.batch_working_min,
+            },
+        )
+        for coat in coats
+        if coat.batch_minutes > coat.batch_working_min
+    ]
+    if any(coat.dew_c is None for coat in coats):
+        found.append(Say("warn.no_dew", {}))
+    return found
+
+
+def _weather_warnings(job: Job, series: HourlySeries) -> list[Say]:
+    found = [
+        Say(
+            "warn.gap",
+            {
+                "what": gap.what,
+                "gap_at": gap.starts.astimezone(job.site.zone).isoformat(),
+                "hours": gap.hours,
+                "mended": gap.mended,
+            },
+        )
+        for gap in series.gaps
+    ]
+    told = (*series.warnings, *series.notes)
+    found += [Say("warn.weather_note", {"note": note}) for note in told]
+    return found
+
+
+def _card_warnings(job: Job) -> list[Say]:
+    cards = (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
+    generic = [card.title for card in cards if card.generic]
+    return [Say("warn.generic", {"cards": ", ".join(generic)})] if generic else []
+
+
+def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
+    """Where weather, cards and assumptions came from, with their licences."""
+    weather = [
+        Source(
+            kind="weather",
+            label=f"{origin.label}: {origin.attribution}"
+            if origin.attribution
+            else origin.label,
+            licence=origin.licence or None,
+            generic=False,
+            detail=None,
+        )
+        for origin in series.origins
+    ]
+    cards = [
+        Source(
+            kind="card",
+            label=card.title,
+            licence=None,
+            generic=card.generic,
+            detail=Say("source.card", {"provenance": _provenance(card.provenance.values())}),
+        )
+        for card in (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
+    ]
+    read = [room.name for room in job.rooms if room.slab_reading is not None]
+    history_h = (job.access.begins.timestamp() - float(series.epoch_s[0])) / 3600.0
+    told = [
+        Say("source.slab", {"history_h": history_h}),
+        *([Say("source.slab_read", {"rooms": ", ".join(read)})] if read else []),
+        Say("source.indoor_dew", {}),
+        Say("source.pace", {}),
+        Say("source.ice", {}),
+    ]
+    assumed = [
+        Source(
+            kind="assumption",
+            label=say.code.removeprefix("source."),
+            licence=None,
+            generic=False,
+            detail=say,
+        )
+        for say in told
+    ]
+    return (*weather, *cards, *assumed)
+
+
+def _provenance(values: Iterable[str]) -> str:
+    return "; ".join(sorted(set(values)))

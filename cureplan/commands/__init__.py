@@ -1,0 +1,1 @@
+"""Commands of their own file, registered by `cureplan.cli`; light to import."""

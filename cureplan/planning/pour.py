@@ -1,0 +1,212 @@
+"""One floor under each thing that might be done for it: chilled, in bays, another hour.
+
+`RoomPours` keeps the tables the schedule asks for again and again, so that the same
+bucket is never run twice for the same start.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cureplan.clock import shift_windows
+from cureplan.job.model import Crew, Job, Room
+from cureplan.physics.rate import AgeCurve
+from cureplan.planning.clocks import SlurryClocks, TopcoatClocks
+from cureplan.planning.coats import slab_age_curve
+from cureplan.planning.conditions import RoomConditions
+from cureplan.planning.doubt import SLAB_SD_K, doubt_at, slab_sd_k, time_factors
+from cureplan.planning.layout import (
+    Cadence,
+    PourLayout,
+    PourTimes,
+    cadence,
+    lay_out,
+    relative_times,
+)
+from cureplan.planning.margins import BucketClocks, bucket_clocks, kit_temperatures
+
+__all__ = ["PourOption", "PourPlan", "RoomPours"]
+
+TABLE_STEP_S = 1800.0
+"""Margins between table rows are straight lines; conditions change over hours."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class PourOption:
+    """How a floor is poured, apart from when."""
+
+    chilled: bool
+    cool_filler: bool
+    bays: int
+
+    def remedies(self) -> tuple[str, ...]:
+        """The remedies this option uses, in the trade's words."""
+        used = []
+        if self.chilled:
+            used.append("chill")
+        if self.cool_filler:
+            used.append("cool filler")
+        if self.bays > 1:
+            used.append("bays")
+        return tuple(used)
+
+
+AS_IS = PourOption(chilled=False, cool_filler=False, bays=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourPlan:
+    """Layout, rhythm and relative times of one option."""
+
+    option: PourOption
+    layout: PourLayout
+    beat: Cadence
+    times: PourTimes
+
+
+@dataclass(slots=True)
+class RoomPours:
+    """A room with its conditions and clocks, and the pours tried for it so far."""
+
+    room: Room
+    job: Job
+    clocks: SlurryClocks
+    topcoat: TopcoatClocks
+    conditions: RoomConditions
+    slurry_curve: AgeCurve = field(init=False)
+    topcoat_curve: AgeCurve = field(init=False)
+    _plans: dict[tuple[PourOption, Crew], PourPlan] = field(init=False, default_factory=dict)
+    _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
+        field(init=False, default_factory=dict)
+    )
+
+    def __post_init__(self) -> None:
+        self.slurry_curve = slab_age_curve(
+            self.conditions,
+            activation_energy_j_mol=self.clocks.fit.activation_energy_j_mol,
+            reference_c=self.clocks.fit.reference_c,
+        )
+        self.topcoat_curve = slab_age_curve(
+            self.conditions,
+            activation_energy_j_mol=self.topcoat.fit.activation_energy_j_mol,
+            reference_c=self.topcoat.fit.reference_c,
+        )
+
+    def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
+        """Layout, rhythm and times of an option, with the job's crew or another."""
+        hands = crew or self.job.crew
+        key = (option, hands)
+        if key not in self._plans:
+            card = self.job.cards.slurry
+            layout = lay_out(self.room, self.job, bays=option.bays)
+            beat = cadence(layout, card, crew=hands, pace=self.job.pace)
+            times = relative_times(
+                layout,
+                card,
+                beat,
+                stations=min(hands.stations, hands.mixer),
+                bay_turn_s=self.job.pace.bay_turn_s,
+            )
+            self._plans[key] = PourPlan(option=option, layout=layout, beat=beat, times=times)
+        return self._plans[key]
+
+    def run(
+        self,
+        option: PourOption,
+        start_s: ArrayLike,
+        *,
+        crew: Crew | None = None,
+        speed: ArrayLike = 1.0,
+        slab_shift_k: ArrayLike = 0.0,
+        air_shift_k: ArrayLike = 0.0,
+    ) -> BucketClocks:
+        """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,)."""
+        return bucket_clocks(
+            start_s,
+            self.plan(option, crew).times,
+            clocks=self.clocks,
+            conditions=self.conditions,
+            temperatures=kit_temperatures(
+                self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
+            ),
+            haul_s=self.job.pace.haul_s,
+            speed=speed,
+            slab_shift_k=slab_shift_k,
+            air_shift_k=air_shift_k,
+        )
+
+    def wet_factors(self, at_s: float) -> tuple[float, float]:
+        """Age factors (wait, close) of the wet slurry at the job's confidence."""
+        sd_k = slab_sd_k(at_s, reading_s=self.conditions.reading_s)
+        return self._factors(at_s, self.clocks, sd_k)
+
+    def cure_factors(self, at_s: float) -> tuple[float, float]:
+        """Age factors of the slurry over the hours until it is coated."""
+        return self._factors(at_s, self.clocks, SLAB_SD_K)
+
+    def topcoat_factors(self, at_s: float) -> tuple[float, float]:
+        """Age factors of the topcoat."""
+        return self._factors(at_s, self.topcoat, SLAB_SD_K)
+
+    def _factors(
+        self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
+    ) -> tuple[float, float]:
+        held_s = min(max(at_s, self.conditions.first_s), self.conditions.last_s)
+        doubt = doubt_at(
+            float(self.conditions.slab_at(held_s)),
+            fit=clocks.fit,
+            spread_frac=clocks.spread_frac,
+            temp_sd_k=temp_sd_k,
+        )
+        return time_factors(doubt, confidence=self.job.policy.confidence)
+
+    def sure_margin_s(
+        self, option: PourOption, start_s: float, *, crew: Crew | None = None
+    ) -> float:
+        """Least margin that holds in the job's share of nights [s]."""
+        wait, _ = self.wet_factors(start_s)
+        return float(self.run(option, start_s, crew=crew, speed=wait).least_s[0])
+
+    def least_margin_s(
+        self, option: PourOption, start_s: ArrayLike, *, crew: Crew | None = None
+    ) -> NDArray[np.float64]:
+        """Margin to plan on for each start [s], shape (S,), read off a half-hourly table.
+
+        The lesser of the expected margin and of the policy's margin above what holds in
+        the job's share of nights: on the expected night the policy's minutes are in
+        hand, and in that share of nights nothing is lost.
+        """
+        key = (option, crew or self.job.crew)
+        if key not in self._tables:
+            lasts_s = self.plan(option, crew).times.last_s
+            starts = self._table_starts(lasts_s)
+            wait = [self.wet_factors(float(start))[0] for start in starts]
+            central_s = self.run(option, starts, crew=crew).least_s
+            sure_s = self.run(option, starts, crew=crew, speed=wait).least_s
+            self._tables[key] = (
+                starts,
+                np.minimum(central_s, sure_s + self.job.policy.margin_s),
+            )
+        starts, margins = self._tables[key]
+        return np.asarray(np.interp(np.asarray(start_s, dtype=np.float64), starts, margins))
+
+    def _table_starts(self, lasts_s: float) -> NDArray[np.float64]:
+        """Half-hours of the access time at which some pour shift could begin a floor."""
+        first_s = self.job.access.begins.timestamp()
+        last_s = max(first_s, self.job.access.open_by.timestamp() - lasts_s)
+        starts = np.arange(first_s, last_s + TABLE_STEP_S, TABLE_STEP_S)
+        windows = shift_windows(
+            self.job.crew.pour_shifts,
+            zone=self.job.site.zone,
+            begins=self.job.access.begins,
+            ends=self.job.access.open_by,
+        )
+        near = np.zeros(starts.size, dtype=bool)
+        for window in windows:
+            begins_s, ends_s = window.begins.timestamp(), window.ends.timestamp()
+            near |= (starts > begins_s - TABLE_STEP_S) & (starts < ends_s + TABLE_STEP_S)
+        kept = starts[near & (starts + lasts_s <= self.conditions.last_s)]
+        return kept if kept.size else starts[:1]
