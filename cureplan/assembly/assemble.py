@@ -16,12 +16,14 @@ from cureplan.assembly.answers import (
 from cureplan.assembly.calls import call_plans, coat_plans
 from cureplan.assembly.chilling import chill_plan, planned_need
 from cureplan.assembly.floors import bucket_plans, instant, room_plans
+from cureplan.assembly.standing import standing_caution
 from cureplan.assembly.warnings import plan_sources, plan_warnings
 from cureplan.job.model import Job
 from cureplan.plan import Decisions, HourRow, Plan, Risk, RoomHour, Status
 from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
 from cureplan.planning.pour import RoomPours
 from cureplan.planning.takeoff import Takeoff, room_takeoff, total_takeoff
+from cureplan.say import Say
 from cureplan.schedule.construct import Schedule
 from cureplan.schedule.risk import Odds
 from cureplan.weather.series import HourlySeries
@@ -85,17 +87,25 @@ def assemble(
         hours=_hours(job, series, pours),
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
         risk=_risk(job, odds),
-        warnings=plan_warnings(
-            job,
-            series,
-            rooms=rooms,
-            coats=coats,
-            chill=chill,
-            need=planned_need(job, pours, schedule),
-            made_at=made_at,
+        warnings=(
+            *plan_warnings(
+                job,
+                series,
+                rooms=rooms,
+                coats=coats,
+                chill=chill,
+                need=planned_need(job, pours, schedule),
+                made_at=made_at,
+            ),
+            _standing(job, pours, schedule),
         ),
         sources=plan_sources(job, series),
     )
+
+
+def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Say:
+    tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
+    return standing_caution(job, pours[tightest.room], tightest)
 
 
 def _status(schedule: Schedule) -> Status:

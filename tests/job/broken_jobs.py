@@ -303,7 +303,7 @@ CASES = {
         '"no"', "materials.stirred_in_ice", ["'no'", "true or false"],
     ),
     "language in full": (
-        'display = "us"  ', 'languages = ["english"]\ndisplay = "us"  ',
+        'languages = ["en", "es"]', 'languages = ["english"]',
         "english", "languages[1]", ["'english'", "two letters"],
     ),
     "curly quotes": (

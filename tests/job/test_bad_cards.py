@@ -29,8 +29,8 @@ CASES = {
         "0.20", "bucket.liquid_stage_share", ["0.2", "bare number", '"55 %"'],
     ),
     "unknown key": (
-        'power = "350 W"', 'powr = "350 W"',
-        "powr", "mixing.powr", ["'350 W'", "no such key", 'did you mean "power"?'],
+        'power = "150 W"', 'powr = "150 W"',
+        "powr", "mixing.powr", ["'150 W'", "no such key", 'did you mean "power"?'],
     ),
     "unknown milestone": (
         "[milestones.wet_edge]", "[milestones.wet_egde]",

@@ -1,0 +1,142 @@
+"""What the sheet's script works with: instants as whole seconds, and words, as JSON.
+
+The script adds and subtracts minutes of lateness and nothing else; whatever has to be
+worked out was worked out by the planning.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import math
+from datetime import datetime
+from typing import Any
+
+from cureplan.plan import BucketPlan, Plan
+from cureplan.sheets.view import voice_of
+from cureplan.sheets.words import Voice
+from cureplan.sheets.words.clean import one_line
+
+__all__ = ["ROLES", "embedded_json", "page_data", "plan_id"]
+
+# Those whose tasks the sheet can be narrowed to.
+ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
+_SCRIPT_LABELS = ("weekdays", "months")
+
+
+def plan_id(plan: Plan) -> str:
+    """Names the plan, so that ticks of one are never shown on another."""
+    parts = [plan.job.site.name, str(plan.decisions.made_at.timestamp())]
+    parts += [f"{b.room}|{b.number}|{b.pour.timestamp()}" for b in plan.buckets]
+    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
+
+
+def embedded_json(data: Any) -> str:
+    r"""JSON that may stand inside a script element.
+
+    Examples
+    --------
+    >>> embedded_json("</script>")
+    '"\\u003c/script\\u003e"'
+    """
+    text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    # Never a tag, a comment or an entity; ASCII keeps U+2028 out as well.
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def page_data(plan: Plan) -> str:
+    """The plan's instants and the script's words, as JSON for the page."""
+    order = {room.room: place for place, room in enumerate(_ordered_rooms(plan))}
+    data = {
+        "id": plan_id(plan),
+        "zone": plan.job.site.time_zone,
+        "policy_s": plan.job.policy.margin_s,
+        "rooms": [
+            {
+                "name": one_line(room.room),
+                "opens": _up(room.opens),
+                "open_by": _down(room.open_by),
+            }
+            for room in _ordered_rooms(plan)
+        ],
+        "buckets": [_bucket(bucket, order) for bucket in plan.buckets],
+        "coats": _coats(plan, order),
+        "calls": _calls(plan),
+        "ice": [
+            {"room": one_line(room.room), "by": _down(room.in_ice_by)}
+            for room in plan.chill.rooms
+        ],
+        "words": {language: _words(plan, language) for language in plan.job.languages},
+    }
+    return embedded_json(data)
+
+
+def _ordered_rooms(plan: Plan) -> list[Any]:
+    return sorted(plan.rooms, key=lambda room: room.order)
+
+
+def _down(instant: datetime) -> int:
+    return math.floor(instant.timestamp())
+
+
+def _up(instant: datetime) -> int:
+    return math.ceil(instant.timestamp())
+
+
+def _bucket(bucket: BucketPlan, order: dict[str, int]) -> dict[str, Any]:
+    return {
+        "room": order[bucket.room],
+        "number": bucket.number,
+        "station": bucket.station,
+        "iced": bucket.chilled,
+        "margin_s": math.floor(bucket.margin_min * 60 + 1e-6),
+        "liquids": _down(bucket.liquids_in),
+        "filler": _down(bucket.filler_in),
+        "pour": _down(bucket.pour),
+        "rake": _down(bucket.raked_by),
+        "smooth": _down(bucket.smoothed_by),
+        "tie": None if bucket.tied_in is None else _down(bucket.tied_in),
+        "broadcast": _down(bucket.broadcast_by),
+        "wet_end": _down(bucket.wet_edge_end),
+        "work_end": _down(bucket.working_time_end),
+        "stone_end": _down(bucket.broadcast_end),
+    }
+
+
+def _coats(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
+    return [
+        {
+            "room": order[coat.room],
+            "coat": coat.coat,
+            "opens": _up(coat.opens),
+            "closes": _down(coat.closes),
+            "start": _up(coat.start),
+            "end": _up(coat.end),
+        }
+        for coat in sorted(plan.coats, key=lambda coat: coat.start)
+    ]
+
+
+def _calls(plan: Plan) -> list[dict[str, Any]]:
+    return [
+        {
+            "role": call.role,
+            "people": call.people,
+            "room": one_line(call.room),
+            "stage": call.stage,
+            "call": _down(call.call),
+            "first": _down(call.first_task),
+        }
+        for call in sorted(plan.calls, key=lambda call: call.call)
+    ]
+
+
+def _words(plan: Plan, language: str) -> dict[str, str]:
+    voice: Voice = voice_of(plan, language)
+    words = voice.labels_under("script.")
+    words |= {key: voice.label(key) for key in _SCRIPT_LABELS}
+    roles = {*ROLES, *(call.role for call in plan.calls)}
+    words |= {f"role.{role}": voice.word(role) for role in sorted(roles)}
+    return words

@@ -1,0 +1,203 @@
+// The panel "now and next", one for each language.
+const MOST_NEXT = 5;
+const ROLE_TASKS = {
+  mixer: ["liquids", "filler"], runner: ["pour"], rake: ["rake"], smoother: ["smooth"],
+  broadcaster: ["broadcast"], edge: ["tie"],
+};
+
+function makePanel(sheet) {
+  const language = sheet.dataset.language;
+  const panel = sheet.querySelector("[data-live]");
+  const say = (key) => word(language, key, {});
+  const button = (key, text, name) =>
+    element("button", { type: "button", "data-do": key, "aria-label": say(name) }, text);
+  const part = {
+    language, panel, sheet,
+    rehearsal: element("p", { class: "rehearsal" }, say("rehearsing")),
+    clock: element("p", { class: "clock" }),
+    lateText: element("output", { class: "late-text" }),
+    behind: element("p", { class: "behind" },
+      element("span", {}), element("button", { type: "button", class: "plain", "data-do": "behind" })),
+    effects: element("ul", { class: "effects" }),
+    up: element("ul", { class: "hands" }),
+    floor: element("ul", { class: "hands" }),
+    mineTitle: element("h3", {}),
+    mine: element("ul", { class: "events" }),
+    next: element("ul", { class: "events" }),
+    noStore: element("p", { class: "soft" }, say("no_store")),
+    clear: element("button", { type: "button", class: "plain", "data-do": "clear" }, say("clear")),
+    rehearse: element("button", { type: "button", class: "plain", "data-do": "rehearse" }),
+  };
+  panel.append(
+    part.rehearsal,
+    element("div", { class: "clock-line" }, part.clock,
+      element("div", { class: "late", role: "group", "aria-label": say("late") },
+        element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
+        button("more5", "+5", "more5"))),
+    part.behind, element("div", { role: "status" }, part.effects),
+    part.mineTitle, part.mine, part.up, part.floor,
+    element("h3", {}, say("next")), part.next, part.noStore,
+    element("p", { class: "tools" },
+      element("button", { type: "button", class: "plain", "data-do": "back" }, say("back")),
+      element("button", { type: "button", class: "plain", "data-do": "save" }, say("save")),
+      part.clear, part.rehearse));
+  show(panel, true);
+  return part;
+}
+
+function updatePanel(part, now, role) {
+  const { language } = part;
+  const here = local(now);
+  const day = plan.words[language].weekdays.split(" ")[WEEKDAYS.indexOf(here.weekday)];
+  put(part.clock, day + " " + here.hour + ":" + here.minute + ":" + here.second);
+  updateLate(part);
+  const hand = bucketsInHand(now);
+  const cards = (items) => items.map((item) => ({ ...item, language, now }));
+  fill(part.up, cards(hand.up), bucketCard, changeCard);
+  fill(part.floor, cards(hand.floor), bucketCard, changeCard);
+  const mine = role === "all" ? [] : roleEvents(language, role, now);
+  show(part.mineTitle, mine.length > 0);
+  if (mine.length) {
+    put(part.mineTitle, word(language, "mine", { role: word(language, "role." + role, {}) }));
+  }
+  fill(part.mine, mine, eventRow, changeEvent(language, now));
+  const next = nextEvents(language, now);
+  const over = { text: word(language, "over_all", {}), at: null };
+  fill(part.next, next.length ? next : [over], eventRow, changeEvent(language, now));
+  updateTools(part, now);
+}
+
+function updateLate(part) {
+  const { language } = part;
+  const minutes = Math.round(state.late_s / 60);
+  const key = minutes === 0 ? "on_time" : minutes > 0 ? "late_by" : "early_by";
+  put(part.lateText, word(language, key, { minutes: Math.abs(minutes) }));
+  part.lateText.classList.toggle("is-late", minutes !== 0);
+  const behind = behindPlan();
+  show(part.behind, behind !== null);
+  if (behind !== null) {
+    put(part.behind.children[0], word(language, "behind", behind));
+    put(part.behind.children[1], word(language, "behind_set", { minutes: behind.late }));
+    mark(part.behind.children[1], "data-late", String(behind.late));
+  }
+  fill(part.effects, effectLines(language), () => element("li", {}), put);
+}
+
+// The bucket ticked last, where its tick came more than a minute after its time.
+function behindPlan() {
+  const ticked = Object.keys(state.poured).map(Number);
+  if (!ticked.length) return null;
+  const last = ticked.reduce((a, b) => (state.poured[a] >= state.poured[b] ? a : b));
+  const late = Math.ceil((state.poured[last] - plan.buckets[last].pour) / 60);
+  const minutes = late - Math.round(state.late_s / 60);
+  if (minutes < 2 || state.poured[last] < now_s() - 600) return null;
+  return { number: plan.buckets[last].number, minutes, late };
+}
+
+function effectLines(language) {
+  if (state.late_s === 0 && !Object.keys(state.fixed).length) return [];
+  const lines = [];
+  plan.buckets.forEach((bucket, index) => {
+    const margin = marginOf(index);
+    if (margin >= bucket.margin_s || margin >= Math.floor(plan.policy_s)) return;
+    const values = { bucket: bucketName(language, index) };
+    if (margin < 0) values.minutes = Math.ceil(-margin / 60);
+    else values.minutes = Math.floor(margin / 60);
+    lines.push(word(language, margin < 0 ? "effect_short" : "effect_tight", values));
+  });
+  if (!lines.length && state.late_s !== 0) lines.push(word(language, "effect_none", {}));
+  const now = now_s();
+  for (const item of movedCoats()) {
+    const values = {
+      coat: word(language, "coat", { number: item.coat.coat }),
+      room: plan.rooms[item.coat.room].name,
+    };
+    if (item.start > item.closes && item.moved > 0) {
+      lines.push(word(language, "effect_coat_lost",
+        { ...values, at: whenText(language, item.closes, now, false) }));
+    } else if (item.moved > 0) {
+      lines.push(word(language, "effect_coat",
+        { ...values, at: whenText(language, item.start, now, true) }));
+    }
+  }
+  for (const { room, opens } of movedOpenings()) {
+    if (opens > room.open_by && room.opens <= room.open_by) {
+      lines.push(word(language, "effect_open",
+        { room: room.name, at: whenText(language, opens, now, true) }));
+    }
+  }
+  if (Math.abs(state.late_s) >= 1800) lines.push(word(language, "effect_replan", {}));
+  return lines;
+}
+
+function nextEvents(language, now) {
+  const name = (room) => plan.rooms[room].name;
+  const events = plan.ice.map((item) => (
+    { at: item.by, text: word(language, "ice", {}) + ": " + item.room }));
+  for (const item of plan.calls) {
+    const values = { role: word(language, "role." + item.role, {}), people: item.people };
+    events.push({ at: item.call, text: word(language, "call", values) + ": " + item.room });
+  }
+  plan.rooms.forEach((room, place) => {
+    const first = plan.buckets.findIndex((bucket) => bucket.room === place);
+    if (first >= 0) {
+      events.push({
+        at: taskAt(first, "liquids"),
+        text: word(language, "first", {}) + ": " + room.name,
+      });
+    }
+  });
+  for (const item of movedCoats()) {
+    const coat = word(language, "coat", { number: item.coat.coat });
+    events.push({ at: item.start, text: coat + ": " + name(item.coat.room) });
+  }
+  for (const { room, opens } of movedOpenings()) {
+    events.push({ at: opens, text: word(language, "opens", {}) + ": " + room.name });
+  }
+  return upcoming(events, now);
+}
+
+function roleEvents(language, role, now) {
+  const events = [];
+  for (const task of ROLE_TASKS[role] || []) {
+    plan.buckets.forEach((bucket, index) => {
+      const at = taskAt(index, task);
+      if (at !== null) {
+        events.push({ at, text: word(language, task, {}) + ": " + bucketName(language, index) });
+      }
+    });
+  }
+  for (const item of role === "topcoat" ? movedCoats() : []) {
+    const coat = word(language, "coat", { number: item.coat.coat });
+    events.push({ at: item.start, text: coat + ": " + plan.rooms[item.coat.room].name });
+  }
+  return upcoming(events, now);
+}
+
+function upcoming(events, now) {
+  return events.filter((event) => event.at > now - 30).sort((a, b) => a.at - b.at).slice(0, MOST_NEXT);
+}
+
+function eventRow() {
+  return element("li", {}, element("span", { class: "event-at" }),
+    element("span", { class: "event-text" }), element("span", { class: "event-in soft" }));
+}
+
+function changeEvent(language, now) {
+  return (row, event) => {
+    put(row.children[0], event.at === null ? "" : whenText(language, event.at, now, false));
+    put(row.children[1], event.text);
+    put(row.children[2], event.at === null ? "" : countdown(language, event.at, now));
+  };
+}
+
+function updateTools(part, now) {
+  const { language } = part;
+  show(part.rehearsal, rehearsing);
+  show(part.noStore, !keeps);
+  const first = plan.buckets.length ? plan.buckets[0].liquids : 0;
+  const last = plan.buckets.reduce((at, bucket) => Math.max(at, bucket.stone_end), 0);
+  const quiet = now < first - 3600 || now > last;
+  show(part.rehearse, plan.buckets.length > 0 && (rehearsing || quiet));
+  put(part.rehearse, word(language, rehearsing ? "rehearse_stop" : "rehearse", {}));
+}

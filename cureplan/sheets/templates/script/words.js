@@ -1,0 +1,65 @@
+// Words and times. Working time is rounded down, waiting time up.
+const plan = JSON.parse(document.getElementById("plan-data").textContent);
+const WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
+const partsOf = new Intl.DateTimeFormat("en-US", {
+  timeZone: plan.zone, weekday: "short", day: "numeric", month: "numeric",
+  hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23",
+});
+
+function local(at) {
+  const found = {};
+  for (const part of partsOf.formatToParts(new Date(at * 1000))) found[part.type] = part.value;
+  return found;
+}
+
+function word(language, key, values) {
+  const template = plan.words[language][key];
+  return template.replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
+}
+
+function clockText(at) {
+  const part = local(at);
+  return part.hour + ":" + part.minute;
+}
+
+// A time of day, with its weekday where that is not today's.
+function whenText(language, at, now, up) {
+  const shown = up ? Math.ceil(at / 60) * 60 : at;
+  const there = local(shown);
+  const here = local(now);
+  if (there.day === here.day && there.month === here.month) return clockText(shown);
+  const names = plan.words[language].weekdays.split(" ");
+  return names[WEEKDAYS.indexOf(there.weekday)] + " " + clockText(shown);
+}
+
+function span(seconds) {
+  const whole = Math.floor(seconds);
+  if (whole < 600) return Math.floor(whole / 60) + ":" + String(whole % 60).padStart(2, "0");
+  const minutes = Math.floor(whole / 60);
+  if (minutes < 60) return minutes + " min";
+  const hours = Math.floor(minutes / 60);
+  return hours < 48 ? hours + " h " + (minutes % 60) + " min" : Math.floor(hours / 24) + " d";
+}
+
+function countdown(language, at, now) {
+  const left = at - now;
+  if (left >= 1) return word(language, "in", { time: span(left) });
+  if (left > -60) return word(language, "now", {});
+  return word(language, "ago", { time: span(-left) });
+}
+
+function marginText(seconds) {
+  return String(Math.floor(seconds / 60));
+}
+
+function stateOf(seconds) {
+  if (seconds < 0) return "short";
+  return seconds < Math.floor(plan.policy_s) ? "tight" : "kept";
+}
+
+const SHAPES = { kept: "●", tight: "◆", short: "▲" };
+
+function bucketName(language, index) {
+  const bucket = plan.buckets[index];
+  return word(language, "bucket", { room: plan.rooms[bucket.room].name, number: bucket.number });
+}

@@ -1,0 +1,77 @@
+"""Names as the user wrote them, made harmless for any sheet."""
+
+from __future__ import annotations
+
+import unicodedata
+
+__all__ = ["display_width", "fit", "one_line"]
+
+FIRST_STRONG_ISOLATE = "\u2068"
+POP_ISOLATE = "\u2069"
+# Embeddings, overrides and isolates would turn the rest of a line around.
+_BIDI_CONTROLS = frozenset(
+    "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c"
+)
+_JOINERS = frozenset("\u200c\u200d")
+_RIGHT_TO_LEFT = frozenset({"R", "AL"})
+
+
+def one_line(text: str) -> str:
+    r"""One line, no control signs, right-to-left words kept apart from the rest.
+
+    Not an escape for HTML, CSV or calendars; each of those has its own.
+
+    Examples
+    --------
+    >>> one_line("Cook\nline\t\x07")
+    'Cook line'
+    """
+    kept = []
+    for sign in text:
+        category = unicodedata.category(sign)
+        if category == "Cc":
+            kept.append(" ")
+        elif sign in _JOINERS or (category not in ("Cf", "Cs") and sign not in _BIDI_CONTROLS):
+            kept.append(sign)
+    line = " ".join("".join(kept).split())
+    if any(unicodedata.bidirectional(sign) in _RIGHT_TO_LEFT for sign in line):
+        return f"{FIRST_STRONG_ISOLATE}{line}{POP_ISOLATE}"
+    return line
+
+
+def display_width(text: str) -> int:
+    """Columns a text takes in a terminal.
+
+    Examples
+    --------
+    >>> display_width("niño"), display_width("厨房")
+    (4, 4)
+    """
+    return sum(_sign_width(sign) for sign in text)
+
+
+def _sign_width(sign: str) -> int:
+    if unicodedata.category(sign) in ("Mn", "Me", "Cf"):
+        return 0
+    return 2 if unicodedata.east_asian_width(sign) in ("W", "F") else 1
+
+
+def fit(text: str, width: int) -> str:
+    """Cut a text to a number of columns, the cut shown by an ellipsis.
+
+    Examples
+    --------
+    >>> fit("Preparation", 6)
+    'Prepa…'
+    """
+    if display_width(text) <= width:
+        return text
+    kept = ""
+    for sign in text:
+        if display_width(kept + sign) > width - 1:
+            break
+        kept += sign
+    kept = kept.rstrip()
+    if kept.startswith(FIRST_STRONG_ISOLATE) and not kept.endswith(POP_ISOLATE):
+        kept += POP_ISOLATE
+    return kept + "…" if width > 0 else ""

@@ -1,0 +1,118 @@
+"""English words for what the planning says: one template per `Say` code.
+
+The placeholders are explained in `cureplan.sheets.words`; `es_planning` must hold the same
+codes with the same placeholders.
+"""
+
+from __future__ import annotations
+
+__all__ = ["SAYINGS", "WORDS"]
+
+SAYINGS: dict[str, str] = {
+    # Order and start.
+    "order.first": "Crew {call_at}; first liquids {start_at:time}, {room}.",
+    "order.room": "{order}. {room}: {kits:kit|kits}, {start_at} to {end_at:time}, "
+    "{margin_min} in hand.",
+    "order.room_short": "{order}. {room}: {kits:kit|kits}, {start_at} to {end_at:time}, "
+    "{margin_min:short} SHORT.",
+    "order.way_out": "{room} comes after {rooms}: it is their way out.",
+    "order.rising_slab": "The slab is warming while you pour {rooms}: air in it expands and "
+    "may blister the floor. A falling slab is better.",
+    "pour.binds": "{room}: bucket {bucket} is the tightest; {binding:word} leaves {margin_min} "
+    "(mix {mixed_c}, slab {slab_c}).",
+    "pour.short": "{room}: bucket {bucket} is the tightest; {binding:word} is "
+    "{margin_min:short} short (mix {mixed_c}, slab {slab_c}).",
+    "pour.rhythm": "A bucket lands every {cadence_s:exact}; {limit:word} sets the pace.",
+    "pour.as_is": "{room} as it is: {as_is_margin_min} in hand.",
+    "pour.as_is_short": "{room} as it is, in one bay: {as_is_margin_min:short} short.",
+    "pour.hour": "{room} waits for a cooler hour.",
+    "pour.chill": "{room}: iced liquids.",
+    "pour.cool_filler": "{room}: filler kept cool.",
+    "pour.bays": "{room}: {bays:bay|bays} of {bay_width_m}, a stop line at a drain or joint "
+    "between them.",
+    "doubt.buckets": "Every bucket keeps all its clocks {keeps_frac:nights}.",
+    # Ice.
+    "ice.yes_all": "Yes: {ice_kg} of ice for all {kits:kit|kits}; pails in by {in_ice_at}.",
+    "ice.yes": "Yes, for {rooms}: {ice_kg} of ice for {kits:kit|kits}; pails in by {in_ice_at}.",
+    "ice.no": "No ice: liquids go in at {liquids_c}.",
+    "ice.not_needed": "{room} is the tightest and still has {margin_min} in hand un-iced.",
+    "ice.not_allowed": "{room} falls short, but the job does not list chilling.",
+    "ice.no_help": "{room} falls short, and ice alone would not mend it.",
+    "ice.un_iced_short": "Un-iced, {room} would be {as_is_margin_min:short} short in one bay.",
+    "ice.un_iced_tight": "Un-iced, {room} would keep only {as_is_margin_min}; the job wants "
+    "{policy_margin_s}.",
+    "ice.buys": "Ice buys {gained_bucket_min} in the bucket and {gained_floor_min} on the "
+    "floor: at {slab_c} the slab takes over within minutes.",
+    "ice.time": "From {from_c} to {to_c}, pails left standing need {standing_h:up}; stirred "
+    "often, {stirred_h:up}.",
+    "ice.time_measured": "The liquids were measured; from {from_c} to {to_c}, pails left "
+    "standing need {standing_h:up}, stirred {stirred_h:up}.",
+    "ice.sweats": "Iced pails will sweat: lids on, wipe dry. Water in the hardener foams.",
+    "doubt.ice": "Minutes from ice are calibrated to common practice, not proven. Put a "
+    "probe in a pail before the first bucket: an hour in ice unstirred is not enough.",
+    "doubt.ice_measured": "The liquid temperature was measured, which beats any estimate; the "
+    "minutes from it are calibrated to common practice, not proven.",
+    # The way back.
+    "back.coat_1": "Topcoat 1: crew {call_at}, on the floor {start_at:time_up} to {end_at:time_up}.",
+    "back.coat_2": "Topcoat 2: crew {call_at}, on the floor {start_at:time_up} to {end_at:time_up}.",
+    "back.opens": "Ready {open_at:up}, {spare_s} before the limit.",
+    "back.tightest": "Tightest window: {room}, coat {coat}, not before {opens_at:up}, not "
+    "after {closes_at}; {spare_s} to spare.",
+    "back.last_room": "{room} is ready last: wash-down from {wash_at:up}.",
+    "doubt.back": "Coats meet their windows {coats_frac:nights}; opens on time "
+    "{opening_frac:nights}.",
+    "coat.when_ready": "Goes on as soon as the floor is ready, {opens_at:up}; not after "
+    "{closes_at}.",
+    "coat.after_others": "Ready from {opens_at:up}, but the crew, the shift, the dew point or "
+    "the way out comes first; {spare_s} before it is too old.",
+    "call.set_up": "There {ahead_s:up} ahead to set up.",
+    "call.moves_on": "Moves over {ahead_s:up} ahead.",
+    # What else would help.
+    "alternative.chill": "Ice the liquids",
+    "alternative.cool_filler": "Keep the filler cool as well",
+    "alternative.bays": "One bay more, with a stop line",
+    "alternative.more_mixing": "One more mixing station, with a mixer",
+    "alternative.more_haul": "One more runner",
+    "alternative.more_rake": "One more rake",
+    "alternative.more_smooth": "One more smoother",
+    "alternative.more_broadcast": "One more to throw stone",
+    # Warnings.
+    "warn.short": "{room} falls short of the policy: bucket {bucket} keeps "
+    "{margin_min} of {policy_margin_s}. Do not pour it so.",
+    "warn.negative": "{room} is {margin_min:short} short at bucket {bucket}. Do not pour it "
+    "so.",
+    "warn.sure_negative": "{room} loses an edge more often than the job allows: it holds "
+    "{keeps_frac:nights}.",
+    "warn.ice_passed": "The time to put pails in ice, {in_ice_at}, has passed: stir them, or "
+    "measure the liquids and plan again.",
+    "warn.ice_off_shift": "Pails must be in ice by {in_ice_at}, when nobody is on shift: "
+    "name somebody.",
+    "warn.ice_too_long": "Take stirred pails out in time: after {too_cold_s} they are "
+    "below the card's minimum of {minimum_c}.",
+    "warn.no_dew": "The weather gives no humidity for some hours: check slab and dew point by "
+    "hand before every coat.",
+    "warn.generic": "Material values are generic ({cards}): type in the data sheet of the "
+    "product in hand.",
+    "warn.gap": "Weather has a gap: {what:words}, {gap_at}, {hours} h; {mended:words}.",
+    "warn.weather_note": "Weather: {note}",
+    "warn.row_deep": "{room}: rows of {row_depth_m} are deeper than the rake's reach of "
+    "{reach_m}; rake from the side or in two pulls.",
+    "warn.batch_slow": "{room}, coat {coat}: a batch takes {batch_min:up} to spread but stays "
+    "workable only {working_min}. Mix smaller batches.",
+    "warn.card_fit": "One temperature point is known for {card}; the minutes lean on the rule "
+    "of thumb that speed doubles per {doubling_k}.",
+    "warn.standing": "Dump every bucket at once. Left standing, this mix goes from {mixed_c} to "
+    "{hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}.",
+    "warn.ice_early": "A pail that needs {standing_h:up} in ice is a long wait; stirred every "
+    "few minutes it needs {stirred_h:up}.",
+    # Assumptions behind the numbers.
+    "source.indoor_dew": "Indoor air is taken to hold as much moisture as outdoor air.",
+    "source.pace": "Hands' pace and set-up times are invented defaults unless the job gives "
+    "them: time one bucket.",
+    "source.ice": "Ice minutes are calibrated to common practice (5 to 6 min), not published.",
+    "source.slab": "Slab by conduction from {history_h} of weather before the job.",
+    "source.slab_read": "Slab by conduction, corrected by readings in {rooms}.",
+    "source.card": "{provenance:words}",
+}
+
+WORDS: dict[str, str] = {}

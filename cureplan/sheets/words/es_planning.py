@@ -1,0 +1,121 @@
+"""Spanish words for what the planning says: one template per `Say` code.
+
+The twin of `en_planning`: same codes, same placeholders, the Spanish spoken on site.
+"""
+
+from __future__ import annotations
+
+__all__ = ["SAYINGS", "WORDS"]
+
+SAYINGS: dict[str, str] = {
+    # Order and start.
+    "order.first": "Cuadrilla {call_at}; primeros líquidos {start_at:time}, {room}.",
+    "order.room": "{order}. {room}: {kits:kit|kits}, {start_at} a {end_at:time}, "
+    "{margin_min} de sobra.",
+    "order.room_short": "{order}. {room}: {kits:kit|kits}, {start_at} a {end_at:time}, "
+    "CORTO por {margin_min:short}.",
+    "order.way_out": "{room} va después de {rooms}: es su salida.",
+    "order.rising_slab": "La losa se calienta mientras cuela {rooms}: el aire adentro se "
+    "expande y puede ampollar el piso. Mejor con la losa enfriándose.",
+    "pour.binds": "{room}: la cubeta {bucket} es la más justa; {binding:word} deja "
+    "{margin_min} (mezcla {mixed_c}, losa {slab_c}).",
+    "pour.short": "{room}: la cubeta {bucket} es la más justa; {binding:word} queda corto por "
+    "{margin_min:short} (mezcla {mixed_c}, losa {slab_c}).",
+    "pour.rhythm": "Cae una cubeta cada {cadence_s:exact}; el paso lo marca {limit:word}.",
+    "pour.as_is": "{room} como está: {as_is_margin_min} de sobra.",
+    "pour.as_is_short": "{room} como está, en una franja: corto por {as_is_margin_min:short}.",
+    "pour.hour": "{room} espera una hora más fresca.",
+    "pour.chill": "{room}: líquidos en hielo.",
+    "pour.cool_filler": "{room}: el polvo se guarda fresco.",
+    "pour.bays": "{room}: {bays:franja|franjas} de {bay_width_m}, con corte en un desagüe o "
+    "junta entre ellas.",
+    "doubt.buckets": "Cada cubeta cumple todos sus relojes {keeps_frac:nights}.",
+    # Ice.
+    "ice.yes_all": "Sí: {ice_kg} de hielo para {kits:kit|kits} en total; cubetas adentro antes de {in_ice_at}.",
+    "ice.yes": "Sí, para {rooms}: {ice_kg} de hielo para {kits:kit|kits}; cubetas adentro antes de {in_ice_at}.",
+    "ice.no": "Sin hielo: los líquidos entran a {liquids_c}.",
+    "ice.not_needed": "{room} es el más justo y aun sin hielo tiene {margin_min} de sobra.",
+    "ice.not_allowed": "{room} no alcanza, pero el trabajo no permite enfriar.",
+    "ice.no_help": "{room} no alcanza, y el hielo solo no lo arregla.",
+    "ice.un_iced_short": "Sin hielo, {room} quedaría corto por {as_is_margin_min:short} en una "
+    "franja.",
+    "ice.un_iced_tight": "Sin hielo, {room} tendría solo {as_is_margin_min} de sobra; el "
+    "trabajo pide {policy_margin_s}.",
+    "ice.buys": "El hielo gana {gained_bucket_min} en la cubeta y {gained_floor_min} en el "
+    "piso: a {slab_c} la losa manda en pocos minutos.",
+    "ice.time": "De {from_c} a {to_c}, las cubetas quietas necesitan {standing_h:up}; si se "
+    "mueven seguido, {stirred_h:up}.",
+    "ice.time_measured": "Los líquidos se midieron; de {from_c} a {to_c}, las cubetas quietas "
+    "necesitan {standing_h:up}, movidas {stirred_h:up}.",
+    "ice.sweats": "Las cubetas en hielo van a sudar: tapas puestas, séquelas. El agua hace "
+    "espuma en el endurecedor.",
+    "doubt.ice": "Los minutos del hielo siguen la práctica común, no están probados. Meta un "
+    "termómetro en una cubeta antes de la primera: una hora en hielo sin mover no basta.",
+    "doubt.ice_measured": "La temperatura de los líquidos se midió, y eso vale más que "
+    "cualquier cálculo; los minutos que da siguen la práctica común, no están probados.",
+    # The way back.
+    "back.coat_1": "Capa 1: cuadrilla {call_at}, en el piso {start_at:time_up} a {end_at:time_up}.",
+    "back.coat_2": "Capa 2: cuadrilla {call_at}, en el piso {start_at:time_up} a {end_at:time_up}.",
+    "back.opens": "Lista {open_at:up}, {spare_s} antes del límite.",
+    "back.tightest": "La ventana más justa: {room}, capa {coat}, no antes de {opens_at:up}, no "
+    "después de {closes_at}; {spare_s} de sobra.",
+    "back.last_room": "{room} es el último: se puede lavar desde {wash_at:up}.",
+    "doubt.back": "Las capas caen en su ventana {coats_frac:nights}; abre a tiempo "
+    "{opening_frac:nights}.",
+    "coat.when_ready": "Se aplica en cuanto el piso esté listo, {opens_at:up}; no después de "
+    "{closes_at}.",
+    "coat.after_others": "Listo desde {opens_at:up}, pero antes van la cuadrilla, el turno, el "
+    "punto de rocío o la salida; {spare_s} antes de que sea muy viejo.",
+    "call.set_up": "Llega {ahead_s:up} antes para preparar.",
+    "call.moves_on": "Se pasa {ahead_s:up} antes.",
+    # What else would help.
+    "alternative.chill": "Poner los líquidos en hielo",
+    "alternative.cool_filler": "Guardar fresco también el polvo",
+    "alternative.bays": "Una franja más, con línea de corte",
+    "alternative.more_mixing": "Una estación más de mezcla, con su mezclador",
+    "alternative.more_haul": "Un acarreador más",
+    "alternative.more_rake": "Un rastrillo más",
+    "alternative.more_smooth": "Un alisador más",
+    "alternative.more_broadcast": "Uno más para tirar piedra",
+    # Warnings.
+    "warn.short": "{room} no llega a lo pedido: la cubeta {bucket} tiene {margin_min} de "
+    "{policy_margin_s}. No lo cuele así.",
+    "warn.negative": "{room} queda corto por {margin_min:short} en la cubeta {bucket}. No lo "
+    "cuele así.",
+    "warn.sure_negative": "{room} pierde una orilla más seguido de lo que permite el trabajo: "
+    "se cumple {keeps_frac:nights}.",
+    "warn.ice_passed": "Ya pasó la hora de meter las cubetas en hielo, {in_ice_at}: muévalas, "
+    "o mida los líquidos y haga el plan de nuevo.",
+    "warn.ice_off_shift": "Las cubetas deben estar en hielo antes de {in_ice_at}, cuando no "
+    "hay nadie de turno: nombre a alguien.",
+    "warn.ice_too_long": "Saque a tiempo las cubetas movidas: después de {too_cold_s} bajan "
+    "del mínimo de la ficha, {minimum_c}.",
+    "warn.no_dew": "El clima no trae humedad en algunas horas: revise a mano la losa y el "
+    "punto de rocío antes de cada capa.",
+    "warn.generic": "Los valores del material son genéricos ({cards}): ponga los de la hoja "
+    "técnica del producto que tiene en la mano.",
+    "warn.gap": "Al clima le falta un tramo: {what:words}, {gap_at}, {hours} h; {mended:words}.",
+    "warn.weather_note": "Clima: {note}",
+    "warn.row_deep": "{room}: hileras de {row_depth_m} pasan del alcance del rastrillo, "
+    "{reach_m}; rastrille de lado o en dos jalones.",
+    "warn.batch_slow": "{room}, capa {coat}: una mezcla tarda {batch_min:up} en aplicarse pero "
+    "solo se trabaja {working_min}. Haga mezclas más chicas.",
+    "warn.card_fit": "De {card} se conoce una sola temperatura; los minutos usan la regla de "
+    "que la reacción va al doble por cada {doubling_k}.",
+    "warn.ice_early": "Una cubeta que necesita {standing_h:up} en hielo es mucha espera; "
+    "movida cada pocos minutos necesita {stirred_h:up}.",
+    "warn.standing": "Vacíe toda la cubeta de una vez. Si se queda parada, esta mezcla va de "
+    "{mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura "
+    "{floor_min}.",
+    # Assumptions behind the numbers.
+    "source.indoor_dew": "Se toma que el aire de adentro lleva la misma humedad que el de "
+    "afuera.",
+    "source.pace": "El paso de las manos y la preparación son valores inventados si el "
+    "trabajo no los da: mida el tiempo de una cubeta.",
+    "source.ice": "Los minutos del hielo siguen la práctica común (5 a 6 min), no hay fuente.",
+    "source.slab": "Losa por conducción con {history_h} de clima antes del trabajo.",
+    "source.slab_read": "Losa por conducción, corregida con lecturas en {rooms}.",
+    "source.card": "{provenance:words}",
+}
+
+WORDS: dict[str, str] = {}

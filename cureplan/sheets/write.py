@@ -1,0 +1,133 @@
+"""Write every file of a plan, all of them or none.
+
+Everything is rendered in memory first, then written beside its target, then swapped in
+file by file; should a swap fail, the files already swapped are put back. At no moment
+is the last good plan gone.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import tempfile
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from cureplan.errors import OutputError
+from cureplan.plan import Plan, plan_to_json
+from cureplan.sheets.crew_calendar import crew_ics
+from cureplan.sheets.page import sheet_html
+from cureplan.sheets.spreadsheets import buckets_csv, calls_csv, coats_csv
+from cureplan.sheets.view import voice_of
+
+__all__ = ["FILES", "render_sheets", "write_sheets"]
+
+
+def _plan_json(plan: Plan) -> str:
+    return plan_to_json(plan, text_of=voice_of(plan).say)
+
+
+_TEXTS: Mapping[str, Callable[[Plan], str | bytes]] = {
+    "plan.json": _plan_json,
+    "sheet.html": sheet_html,
+    "buckets.csv": buckets_csv,
+    "calls.csv": calls_csv,
+    "coats.csv": coats_csv,
+    "crew.ics": crew_ics,
+}
+FILES = (*_TEXTS, "plan.png", "plan.pdf")
+
+
+def render_sheets(plan: Plan) -> dict[str, bytes]:
+    """Every file's name and content; writes nothing."""
+    from cureplan.plots.pages import plan_pictures
+
+    contents = {}
+    for name, render in _TEXTS.items():
+        content = render(plan)
+        contents[name] = content.encode("utf-8") if isinstance(content, str) else content
+    for kind, picture in plan_pictures(plan).items():
+        contents[f"plan.{kind}"] = picture
+    return contents
+
+
+def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
+    """Write every file of a plan into a folder, all of them or none.
+
+    Parameters
+    ----------
+    plan : Plan
+        What to write.
+    folder : Path
+        Made if missing. Files of an earlier plan are replaced, others left alone.
+
+    Returns
+    -------
+    tuple of Path
+        The files, in the order of `FILES`.
+
+    Raises
+    ------
+    OutputError
+        Something could not be written; what stood there before still stands.
+    """
+    contents = render_sheets(plan)
+    folder = Path(folder)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".cureplan-", dir=folder) as scratch:
+            _swap_in(contents, folder, Path(scratch))
+    except OSError as error:
+        raise _unwritable(folder, error) from error
+    return tuple(folder / name for name in contents)
+
+
+def _unwritable(folder: Path, error: OSError) -> OutputError:
+    where = Path(error.filename2 or error.filename or folder)
+    reason = error.strerror or str(error)
+    return OutputError(
+        f"{where if where.name in FILES else folder}: could not be written ({reason}); "
+        "choose another folder with --out, or make room and rights there"
+    )
+
+
+def _swap_in(contents: Mapping[str, bytes], folder: Path, scratch: Path) -> None:
+    for name, content in contents.items():
+        _write_through(scratch / name, content)
+    swapped: list[str] = []
+    try:
+        for name in contents:
+            _keep_old(folder / name, scratch / f"{name}.old")
+            (scratch / name).replace(folder / name)
+            swapped.append(name)
+    except OSError:
+        for name in swapped:
+            _put_back(folder / name, scratch / f"{name}.old")
+        raise
+
+
+def _write_through(path: Path, content: bytes) -> None:
+    with path.open("wb") as out:
+        out.write(content)
+        out.flush()
+        os.fsync(out.fileno())
+
+
+def _keep_old(path: Path, kept: Path) -> None:
+    """A second name for the old file, so that it never leaves its place."""
+    if not path.exists():
+        return
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, "a folder of that name is in the way", str(path))
+    try:
+        os.link(path, kept)
+    except OSError:
+        # Some file systems have no links.
+        kept.write_bytes(path.read_bytes())
+
+
+def _put_back(path: Path, kept: Path) -> None:
+    if kept.exists():
+        kept.replace(path)
+    else:
+        path.unlink()

@@ -1,0 +1,128 @@
+"""A real Chromium, and the sample sheet opened in it at a chosen instant.
+
+Where no Chromium is found the tests are skipped, and say so; with CI=true they fail.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sheets import sheet_sample
+
+from cureplan.plan import Plan
+from cureplan.sheets.page import sheet_html
+
+SWITCHES = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+PHONE = {"width": 360, "height": 740}
+DESKTOP = {"width": 1280, "height": 800}
+
+
+def _missing(what: str) -> None:
+    if os.environ.get("CI") == "true":
+        pytest.fail(what)
+    pytest.skip(what)
+
+
+@pytest.fixture(scope="module", autouse=True)
+def sample_words() -> Iterator[None]:
+    with sheet_sample.words_of_sample():
+        yield
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    path = os.environ.get("CUREPLAN_CHROMIUM") or shutil.which("chromium")
+    if path is None:
+        _missing("NO BROWSER TESTS: no Chromium; install it or set CUREPLAN_CHROMIUM")
+    try:
+        from playwright.sync_api import sync_playwright
+    except ImportError:
+        _missing("NO BROWSER TESTS: playwright is not installed")
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=path, args=SWITCHES)
+        yield browser
+        browser.close()
+
+
+@dataclass
+class Sheet:
+    """An open sheet and whatever it complained of or asked for."""
+
+    page: Any
+    url: str
+    complaints: list[str] = field(default_factory=list)
+    requests: list[str] = field(default_factory=list)
+
+    def row(self, bucket: int, language: str = "en") -> Any:
+        return self.page.locator(f"#sheet-{language} tr[data-bucket='{bucket}']")
+
+    def margin(self, bucket: int) -> str:
+        parts = self.row(bucket).locator("[data-margin] span").all_inner_texts()
+        return " ".join(part.strip() for part in parts)
+
+    def press(self, name: str) -> None:
+        self.page.locator(".sheet:visible").get_by_role("button", name=name, exact=True).click()
+
+    def wait(self, minutes: float) -> None:
+        self.page.clock.run_for(round(minutes * 60_000))
+
+
+Opener = Callable[..., Sheet]
+
+
+@pytest.fixture
+def open_sheet(chromium: Any, tmp_path: Path) -> Iterator[Opener]:
+    """Opens a sheet; whatever it complains of fails the test at the end."""
+    opened: list[Sheet] = []
+    with ExitStack() as stack:
+
+        def opener(
+            plan: Plan | None = None,
+            *,
+            at: datetime | None = None,
+            size: dict[str, int] = PHONE,
+            prepare: str = "",
+            **options: Any,
+        ) -> Sheet:
+            path = tmp_path / f"sheet-{len(opened)}.html"
+            path.write_text(sheet_html(plan or sheet_sample.sample_plan()), encoding="utf-8")
+            context = chromium.new_context(viewport=size, **options)
+            stack.callback(context.close)
+            page = context.new_page()
+            page.set_default_timeout(4000)
+            sheet = Sheet(page=page, url=path.as_uri())
+            page.on("console", lambda message: sheet.complaints.append(message.text))
+            page.on("pageerror", lambda error: sheet.complaints.append(str(error)))
+            page.on("dialog", lambda dialog: sheet.complaints.append(dialog.message))
+            page.on("request", lambda request: sheet.requests.append(request.url))
+            if prepare:
+                page.add_init_script(prepare)
+            if at is not None:
+                page.clock.install(time=at - timedelta(seconds=1))
+            page.goto(sheet.url)
+            if at is not None:
+                page.clock.pause_at(at)
+            opened.append(sheet)
+            return sheet
+
+        yield opener
+        assert [sheet.complaints for sheet in opened if sheet.complaints] == []
+        # A blob is made inside the page; nothing else may be asked for but the file itself.
+        asked = [url for s in opened for url in s.requests if not url.startswith("blob:")]
+        assert set(asked) <= {sheet.url for sheet in opened}

@@ -1,0 +1,199 @@
+"""The sheet as a page: sizes, languages, print, scripts off, reading aids, hostile names."""
+
+from __future__ import annotations
+
+import os
+import re
+
+import pytest
+from sheets import sheet_sample
+from sheets.sheet_sample import after
+
+from browser.conftest import DESKTOP, PHONE, Opener
+from cureplan.sheets.palette import LIGHT
+
+pytestmark = pytest.mark.browser
+
+SMALLEST_TARGET_PX = 24  # WCAG 2.2, success criterion 2.5.8 (from memory)
+
+
+@pytest.mark.parametrize(
+    ("size", "scheme"), [(PHONE, "light"), (DESKTOP, "dark")], ids=["phone", "desktop"]
+)
+def test_the_page_fits_its_window_and_opens_on_the_answers(open_sheet: Opener, size, scheme):
+    sheet = open_sheet(at=after(5), size=size, color_scheme=scheme)
+    wide = sheet.page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= size["width"]
+    for headline in ("Cook line first, Wed 21:00", "Ice 4 kits: in the ice by Wed 15:30"):
+        box = sheet.page.locator("#sheet-en").get_by_text(headline).first.bounding_box()
+        assert box["y"] + box["height"] <= size["height"] - 50
+
+
+def test_dark_and_light_differ(open_sheet: Opener):
+    grounds = {
+        open_sheet(color_scheme=scheme).page.evaluate(
+            "getComputedStyle(document.body).backgroundColor"
+        )
+        for scheme in ("light", "dark")
+    }
+    assert len(grounds) == 2
+
+
+def test_whatever_is_tapped_is_large_enough(open_sheet: Opener):
+    sheet = open_sheet(at=after(5))
+    small = sheet.page.evaluate(
+        """least => [...document.querySelectorAll(
+             "#sheet-en button, #sheet-en .tick, #sheet-en .role, #sheet-en .languages label, "
+             + "#sheet-en .bar a, #sheet-en summary")]
+           .filter(node => node.offsetParent !== null)
+           .map(node => [node.textContent, node.getBoundingClientRect()])
+           .filter(([, box]) => box.width && (box.width < least || box.height < least))
+           .map(([text, box]) => text + " " + box.width + " x " + box.height)""",
+        SMALLEST_TARGET_PX,
+    )
+    assert small == []
+
+
+def test_the_language_can_be_switched_by_tap_and_by_key(open_sheet: Opener):
+    sheet = open_sheet(at=after(5))
+    page = sheet.page
+    page.locator("#sheet-en .languages").get_by_text("Español").click()
+    assert page.locator("#sheet-es").is_visible()
+    assert not page.locator("#sheet-en").is_visible()
+    assert page.evaluate("document.documentElement.lang") == "es"
+    assert "Orden y arranque" in page.locator("body").inner_text()
+    page.reload()
+    assert page.locator("#sheet-es").is_visible()
+    page.locator("#pick-es").focus()
+    page.keyboard.press("ArrowLeft")
+    assert page.locator("#sheet-en").is_visible()
+
+
+def test_the_live_part_speaks_the_chosen_language(open_sheet: Opener):
+    sheet = open_sheet(at=after(5))
+    sheet.page.locator("#sheet-en .languages").get_by_text("Español").click()
+    panel = sheet.page.locator("#sheet-es .live-panel").inner_text()
+    assert "Cook line, cubeta 1" in panel
+    assert sheet.page.locator("#sheet-es .clock").inner_text() == "mié 21:05:00"
+    assert not re.search(r"\b(in|left|Next|bucket|Poured)\b", panel)
+
+
+def test_with_scripts_off_it_is_a_plain_sheet(open_sheet: Opener):
+    sheet = open_sheet(java_script_enabled=False)
+    page = sheet.page
+    text = page.locator("#sheet-en").inner_text().replace("\u00a0", " ")
+    for part in ("Cook line first, Wed 21:00", "21:06", "Topcoat 1", "Silica dust", "5.1 lb"):
+        assert part in text
+    assert "The live clock and the ticks need scripts" in text
+    page.locator("#sheet-en").get_by_label("Runner", exact=True).check()
+    assert page.locator("#en-room-0 td[data-task='pour']:visible").count() == 2
+    assert page.locator("#en-room-0 td[data-task='smooth']:visible").count() == 0
+    page.locator("#sheet-en .languages").get_by_text("Español").click()
+    assert "Primero Cook line" in page.locator("#sheet-es").inner_text()
+    assert not page.locator("#sheet-en").is_visible()
+
+
+def test_everything_can_be_reached_by_key(open_sheet: Opener):
+    sheet = open_sheet(at=after(5), size=DESKTOP)
+    page = sheet.page
+    reached = set()
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        reached.add(
+            page.evaluate(
+                """() => { const on = document.activeElement;
+                return on.dataset.do || (on.dataset.tick && "tick")
+                  || (on.dataset.role && "role") || (on.dataset.short && "short")
+                  || (on.name === "language" && "language") || on.tagName; }"""
+            )
+        )
+    assert {"language", "role", "more", "more5", "less", "tick", "short", "A"} <= reached
+
+
+def test_focus_can_be_seen(open_sheet: Opener):
+    page = open_sheet(at=after(5)).page
+    page.keyboard.press("Tab")
+    page.keyboard.press("Tab")
+    outline = page.evaluate(
+        """() => { const on = document.activeElement;
+        return getComputedStyle(on.nextElementSibling || on).outlineStyle
+          + getComputedStyle(on).outlineStyle; }"""
+    )
+    assert "solid" in outline
+
+
+@pytest.mark.parametrize(
+    ("paper", "points"),
+    # Letter is 8.5 by 11 in, A4 210 by 297 mm (ISO 216), at 72 points to the inch.
+    [("Letter", (612, 792)), ("A4", (595, 842))],
+)
+def test_it_prints_on_the_paper_at_hand(open_sheet: Opener, paper: str, points):
+    sheet = open_sheet(at=after(5), size=DESKTOP, color_scheme="dark")
+    document = sheet.page.pdf(format=paper)
+    boxes = re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", document)
+    assert boxes
+    assert {(round(float(w)), round(float(h))) for w, h in boxes} <= {
+        (points[0] + dx, points[1] + dy) for dx in (-1, 0, 1) for dy in (-1, 0, 1)
+    }
+    assert 2 <= len(re.findall(rb"/Type\s*/Page\b", document)) <= 6
+
+
+def test_print_is_light_and_leaves_the_buttons_out(open_sheet: Opener):
+    page = open_sheet(at=after(5), size=DESKTOP, color_scheme="dark").page
+    page.emulate_media(media="print", color_scheme="dark")
+    style = page.evaluate(
+        "(({backgroundColor, color}) => [backgroundColor, color])"
+        "(getComputedStyle(document.body))"
+    )
+    ink = tuple(int(LIGHT["ink"][place : place + 2], 16) for place in (1, 3, 5))
+    assert style == ["rgb(255, 255, 255)", f"rgb{ink}"]
+    for hidden in (".bar", ".live", ".short-mark", ".languages"):
+        assert page.locator(f"#sheet-en {hidden}:visible").count() == 0
+    assert page.locator("#en-room-0 td[data-task='tie']:visible").count() == 2
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    assert wide <= DESKTOP["width"]
+
+
+@pytest.mark.parametrize(
+    "names", list(zip(sheet_sample.HOSTILE[::2], sheet_sample.HOSTILE[1::2], strict=True))
+)
+def test_hostile_names_run_nothing_and_break_no_layout(open_sheet: Opener, names):
+    # A dialog, a script error or a request would fail in `open_sheet`.
+    sheet = open_sheet(sheet_sample.sample_plan(names, site=names[0]), at=after(5))
+    sheet.press("5 min more")
+    assert sheet.page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    assert sheet.page.locator("#sheet-en .in-hand").count() == 2
+    assert sheet.page.locator("#sheet-en b").count() == 0
+
+
+def _axe():
+    try:
+        from axe_playwright_python.sync_playwright import Axe
+    except ImportError:
+        if os.environ.get("CI") == "true":
+            pytest.fail("axe-playwright-python is not installed")
+        pytest.skip("NO ACCESSIBILITY CHECK: axe-playwright-python is not installed")
+    return Axe()
+
+
+@pytest.mark.parametrize(
+    ("size", "language", "scheme"),
+    [(PHONE, "en", "light"), (PHONE, "es", "dark"), (DESKTOP, "en", "dark")],
+    ids=["phone en light", "phone es dark", "desktop en dark"],
+)
+def test_the_accessibility_engine_finds_nothing(open_sheet: Opener, size, language, scheme):
+    axe = _axe()
+    sheet = open_sheet(at=after(9), size=size, color_scheme=scheme, bypass_csp=True)
+    sheet.row(0).locator("[data-tick]").check()
+    sheet.press("5 min more")
+    if language == "es":
+        sheet.page.locator("#sheet-en .languages").get_by_text("Español").click()
+    # The engine waits on timers, which stand still under the installed clock.
+    sheet.page.clock.resume()
+    found = axe.run(sheet.page)
+    faults = [
+        f"{fault['id']}: {node['html']}: {node['failureSummary']}"
+        for fault in found.response["violations"]
+        for node in fault["nodes"]
+    ]
+    assert faults == []
