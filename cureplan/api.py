@@ -12,6 +12,7 @@ Examples
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -63,16 +64,25 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
     require_aware(now, name="now")
     source = job.weather.source
     if source == "file":
+        from cureplan.weather.ages import age_warnings
         from cureplan.weather.csvfile import read_weather_csv_for
 
         if job.weather.file is None:
             raise AssertionError('the reader refuses source = "file" without a file')
-        return read_weather_csv_for(
+        series = read_weather_csv_for(
             job.weather.file,
             starts=job.access.begins.astimezone(job.site.zone),
             ends=job.access.open_by.astimezone(job.site.zone),
             history_s=HISTORY_S,
         )
+        aged = age_warnings(
+            series,
+            job.access.begins,
+            job.access.open_by,
+            now=now,
+            max_age_s=job.weather.max_age_s,
+        )
+        return replace(series, warnings=(*series.warnings, *aged))
     from cureplan.weather.obtain import obtain_weather
     from cureplan.weather.store import default_store_folder
 
@@ -114,6 +124,7 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
         No order and start keeps every hard limit; the message names the nearest miss.
     """
     from cureplan.assembly.assemble import assemble
+    from cureplan.planning.weather_hours import known_stretch
     from cureplan.schedule.construct import construct
     from cureplan.schedule.failures import explain
     from cureplan.schedule.prepare import prepare_pours
@@ -121,6 +132,7 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
 
     require_aware(now, name="now")
     series = weather if weather is not None else job_weather(job, now=now)
+    series = known_stretch(series, job.access.begins)
     pours = prepare_pours(job, series)
     schedule = construct(job, pours)
     if schedule.failures:

@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
+from cureplan.commands.compare import compare
 from cureplan.commands.new import new
+from cureplan.commands.weather import weather
 from cureplan.errors import CurePlanError, InputError
 
 if TYPE_CHECKING:
@@ -30,6 +32,8 @@ app = typer.Typer(
 DEFAULT_FOLDER = Path("night-plan")
 SHORT_OF_POLICY = 1
 
+app.command()(weather)
+app.command()(compare)
 app.command()(new)
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.")]

@@ -15,9 +15,10 @@ __all__ = ["standing_caution"]
 
 
 def standing_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Say:
-    """The tightest floor's first bucket, dumped at once against left in its pail.
+    """An un-iced bucket of the tightest floor, dumped at once against left in its pail.
 
-    The mixer's own warmth is left out, so the real bucket is a little worse off.
+    Un-iced, because that is the one that runs away. The mixer's own warmth is left out, so
+    the real bucket is a little worse off.
 
     Parameters
     ----------
@@ -31,9 +32,7 @@ def standing_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Say:
         standing bucket is by then.
     """
     air_c = float(pours.conditions.air_at(poured.start_s))
-    kit = kit_temperatures(
-        job.materials, chilled=poured.option.chilled, cool_filler=poured.option.cool_filler
-    )
+    kit = kit_temperatures(job.materials, chilled=False, cool_filler=False)
     path = steady_run(
         pours.clocks,
         liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,

@@ -12,22 +12,23 @@ found at a few nodes by repeated quadrature, and on the floor it is known in clo
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.special import erfcx
 
 from cureplan.errors import OutOfRangeError
-from cureplan.physics.quadrature import collocation, hermite
-from cureplan.physics.rate import rate_factor
+from cureplan.physics.bucket_path import BucketPath
+from cureplan.physics.quadrature import running_integral, solve_by_sweeps
+from cureplan.physics.rate import COLDEST_C, HOTTEST_C, rate_factor
 
-__all__ = ["BucketPath", "KitPhysics", "run_bucket"]
+__all__ = ["BucketPath", "KitPhysics", "kinetics_of", "run_bucket"]
 
-STAGE_NODES = 6
-SWEEPS = 7
-"""Quadrature sweeps per stage; each shrinks the error by about a quarter or more."""
+SETTLED_K = 1e-6
+"""Change of the last sweep at which a stage's temperatures are taken as found."""
 FLOOR_HORIZON_S = 4 * 3600.0
-FLOOR_PIECES = 28
+FLOOR_PIECES = 24
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(3)
 
 Array = NDArray[np.float64]
@@ -59,74 +60,6 @@ class KitPhysics:
     def heat_per_age_w(self) -> float:
         """Heat of reaction per second of age [J/s]."""
         return self.heat_rise_k * self.capacity_j_k / self.working_age_s
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class BucketPath:
-    """Where N buckets stand on their own clocks.
-
-    Time and age are counted in seconds; time is zero when the filler goes in, and age
-    already holds what the liquids-only minutes used up.
-    """
-
-    time_s: Array
-    """Shape (N, nodes), rising."""
-    age_s: Array
-    rate: Array
-    mixed_c: Array
-    """Shape (N,): right after the filler went in."""
-    pour_c: Array
-    pour_s: Array
-    pour_age_s: Array
-    landing_age_s: Array
-    """Age to start from on the slab's own curve: what the film gained or lost by not
-    having the slab's temperature at once is already counted."""
-
-    def when_s(self, age_s: ArrayLike) -> Array:
-        """Time after filler-in at which each bucket reaches an age.
-
-        Parameters
-        ----------
-        age_s : array_like, broadcastable to (N,)
-            Age to reach [s], >= 0.
-
-        Returns
-        -------
-        ndarray of float64, shape (N,)
-            Time [s]; below zero where the liquids alone had used the age up. Beyond the
-            last node the last rate is held, which the slab then sets anyway.
-        """
-        target = np.broadcast_to(np.asarray(age_s, dtype=np.float64), self.pour_s.shape)
-        last = self.age_s.shape[1] - 2
-        index = np.clip(np.sum(self.age_s <= target[:, None], axis=1) - 1, 0, last)
-        row = np.arange(index.size)
-        age0, age1 = self.age_s[row, index], self.age_s[row, index + 1]
-        time0, time1 = self.time_s[row, index], self.time_s[row, index + 1]
-        slope0, slope1 = 1.0 / self.rate[row, index], 1.0 / self.rate[row, index + 1]
-        width = age1 - age0
-        part = (target - age0) / width
-        inside = hermite(np.clip(part, 0.0, 1.0), time0, time1, slope0 * width, slope1 * width)
-        before = time0 + (target - age0) * slope0
-        after = time1 + (target - age1) * slope1
-        return np.asarray(np.where(part < 0, before, np.where(part > 1, after, inside)))
-
-    def age_at_s(self, time_s: ArrayLike) -> Array:
-        """Age of each bucket [s] at a time after filler-in [s], within the path."""
-        target = np.broadcast_to(np.asarray(time_s, dtype=np.float64), self.pour_s.shape)
-        last = self.age_s.shape[1] - 2
-        index = np.clip(np.sum(self.time_s <= target[:, None], axis=1) - 1, 0, last)
-        row = np.arange(index.size)
-        width = self.time_s[row, index + 1] - self.time_s[row, index]
-        part = (target - self.time_s[row, index]) / width
-        if not np.all((part >= 0) & (part <= 1)):
-            raise OutOfRangeError("time_s lies outside the bucket's path")
-        return hermite(
-            part,
-            self.age_s[row, index],
-            self.age_s[row, index + 1],
-            self.rate[row, index] * width,
-            self.rate[row, index + 1] * width,
-        )
 
 
 def run_bucket(
@@ -195,57 +128,25 @@ def run_bucket(
     )
     if not (np.all(haul > 0) and np.all(pace > 0) and film_m > 0 and slab_effusivity > 0):
         raise OutOfRangeError("haul_s, speed, film_m and slab_effusivity must be > 0")
-    liquids = _stage(
-        start,
-        air,
-        np.full(start.shape, kit.liquids_mix_s),
-        kit=kit,
-        speed=pace,
-        capacity_j_k=kit.liquids_capacity_j_k,
-        share=kit.liquid_stage_share,
-        power_w=kit.mixing_power_w,
-    )
-    mixed_c = (
-        kit.liquids_capacity_j_k * liquids.temp_c[:, -1] + kit.filler_capacity_j_k * filler
-    ) / kit.capacity_j_k
-
-    def whole_kit(start_c: Array, duration_s: Array, power_w: float) -> _Stage:
-        return _stage(
-            start_c,
-            air,
-            duration_s,
-            kit=kit,
-            speed=pace,
-            capacity_j_k=kit.capacity_j_k,
-            share=1.0,
-            power_w=power_w,
-        )
-
-    mixing = whole_kit(mixed_c, np.full(start.shape, kit.filler_mix_s), kit.mixing_power_w)
-    hauling = whole_kit(mixing.temp_c[:, -1], haul, 0.0)
-    age_mixed = liquids.age_s[:, -1:] + mixing.age_s
-    age_hauled = age_mixed[:, -1:] + hauling.age_s
+    liquids, mixed_c, mixing, hauling = _in_the_pail(start, filler, air, haul, pace, kit=kit)
+    age_hauled = mixing.age_s[:, -1:] + hauling.age_s
+    pour_c, pour_age_s = hauling.temp_c[:, -1], liquids.age_s[:, -1] + age_hauled[:, -1]
     pour_s = kit.filler_mix_s + haul
     beta = slab_effusivity / (kit.volumetric_heat_j_m3_k * film_m)
-    floor_time, floor_age, floor_rate = _floor(
-        hauling.temp_c[:, -1], slab, kit=kit, speed=pace, beta_s=beta
-    )
-    settled = FLOOR_HORIZON_S * pace * rate_factor(slab, **kinetics_of(kit))
+    floor_time, floor_age, floor_rate = _floor(pour_c, slab, kit=kit, speed=pace, beta_s=beta)
+    slab_rate = pace * rate_factor(slab, **kinetics_of(kit))
+    in_pail_s = np.hstack([mixing.time_s, kit.filler_mix_s + hauling.time_s[:, 1:]])
+    in_pail_age_s = np.hstack([mixing.age_s, age_hauled[:, 1:]]) + liquids.age_s[:, -1:]
     return BucketPath(
-        time_s=np.hstack(
-            [
-                mixing.time_s,
-                kit.filler_mix_s + hauling.time_s[:, 1:],
-                pour_s[:, None] + floor_time[None, 1:],
-            ]
-        ),
-        age_s=np.hstack([age_mixed, age_hauled[:, 1:], age_hauled[:, -1:] + floor_age[:, 1:]]),
+        time_s=np.hstack([in_pail_s, pour_s[:, None] + floor_time[None, 1:]]),
+        age_s=np.hstack([in_pail_age_s, pour_age_s[:, None] + floor_age[:, 1:]]),
         rate=np.hstack([mixing.rate, hauling.rate[:, 1:], floor_rate[:, 1:]]),
         mixed_c=mixed_c,
-        pour_c=hauling.temp_c[:, -1],
+        pour_c=pour_c,
         pour_s=pour_s,
-        pour_age_s=age_hauled[:, -1],
-        landing_age_s=age_hauled[:, -1] + floor_age[:, -1] - settled,
+        pour_age_s=pour_age_s,
+        slab_rate=slab_rate,
+        landing_age_s=pour_age_s + floor_age[:, -1] - FLOOR_HORIZON_S * slab_rate,
     )
 
 
@@ -257,6 +158,34 @@ class _Stage:
     rate: Array
 
 
+def _in_the_pail(
+    liquids_c: Array,
+    filler_c: Array,
+    air_c: Array,
+    haul_s: Array,
+    speed: Array,
+    *,
+    kit: KitPhysics,
+) -> tuple[_Stage, Array, _Stage, _Stage]:
+    """Liquids alone; the temperature once the filler is in; whole kit mixed; hauled."""
+    liquids = _stage(
+        liquids_c,
+        air_c,
+        np.full(liquids_c.shape, kit.liquids_mix_s),
+        kit=kit,
+        speed=kit.liquid_stage_share * speed,
+        capacity_j_k=kit.liquids_capacity_j_k,
+        power_w=kit.mixing_power_w,
+    )
+    heat_j = kit.liquids_capacity_j_k * liquids.temp_c[:, -1]
+    mixed_c = (heat_j + kit.filler_capacity_j_k * filler_c) / kit.capacity_j_k
+    whole_kit = partial(_stage, kit=kit, speed=speed, capacity_j_k=kit.capacity_j_k)
+    mix_s = np.full(mixed_c.shape, kit.filler_mix_s)
+    mixing = whole_kit(mixed_c, air_c, mix_s, power_w=kit.mixing_power_w)
+    hauling = whole_kit(mixing.temp_c[:, -1], air_c, haul_s, power_w=0.0)
+    return liquids, mixed_c, mixing, hauling
+
+
 def _stage(
     start_c: Array,
     air_c: Array,
@@ -265,32 +194,36 @@ def _stage(
     kit: KitPhysics,
     speed: Array,
     capacity_j_k: float,
-    share: float,
     power_w: float,
 ) -> _Stage:
     """One stage in the pail: T at nodes by sweeps of T = T0 + ∫ f(T) dt."""
-    nodes, integrate = collocation(STAGE_NODES)
-    span = duration_s[:, None]
-    temp = np.repeat(start_c[:, None], nodes.size, axis=1)
-    for sweep in range(SWEEPS + 1):
-        rate = share * speed[:, None] * rate_factor(temp, **kinetics_of(kit))
-        if sweep == SWEEPS:
-            break
-        gain_w = (
-            kit.heat_per_age_w * rate + power_w - kit.exchange_w_k * (temp - air_c[:, None])
-        )
-        temp = start_c[:, None] + span * (gain_w @ integrate.T) / capacity_j_k
+    kinetics = kinetics_of(kit)
+
+    def rate_at(temp: Array) -> Array:
+        return speed[:, None] * rate_factor(temp, **kinetics)
+
+    def warming_k_s(temp: Array) -> Array:
+        # A sweep may overshoot on its way; what it settles on is checked below.
+        rate = rate_at(np.clip(temp, COLDEST_C, HOTTEST_C))
+        lost_w = kit.exchange_w_k * (temp - air_c[:, None])
+        return np.asarray((kit.heat_per_age_w * rate + power_w - lost_w) / capacity_j_k)
+
+    part, temp = solve_by_sweeps(warming_k_s, start_c, duration_s, tolerance=SETTLED_K)
+    rate = rate_at(temp)
     return _Stage(
-        time_s=span * nodes, temp_c=temp, age_s=span * (rate @ integrate.T), rate=rate
+        time_s=duration_s[:, None] * part,
+        temp_c=temp,
+        age_s=running_integral(part, rate, duration_s),
+        rate=rate,
     )
 
 
 def _floor(
     pour_c: Array, slab_c: Array, *, kit: KitPhysics, speed: Array, beta_s: float
 ) -> tuple[Array, Array, Array]:
-    """Age and rate on the floor, at times even in sqrt(t), where the film is smooth."""
-    root = np.linspace(0.0, np.sqrt(FLOOR_HORIZON_S), FLOOR_PIECES + 1)
-    step = root[1] - root[0]
+    """Age and rate on the floor: smooth in sqrt(t), and densest where the film starts."""
+    root = np.sqrt(FLOOR_HORIZON_S) * np.linspace(0.0, 1.0, FLOOR_PIECES + 1) ** 2
+    step = np.diff(root)[:, None]
     inner = 0.5 * (root[1:] + root[:-1])[:, None] + 0.5 * step * _GAUSS_X
     weight = (2.0 * inner) * (0.5 * step * _GAUSS_W)
     kinetics = kinetics_of(kit)

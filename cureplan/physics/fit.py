@@ -13,9 +13,16 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.errors import OutOfRangeError
-from cureplan.physics.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
+from cureplan.physics.rate import (
+    COLDEST_C,
+    GAS_CONSTANT_J_MOL_K,
+    HOTTEST_C,
+    ZERO_CELSIUS_K,
+)
 
 __all__ = ["KineticFit", "fit_kinetics"]
+
+Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -85,7 +92,8 @@ def fit_kinetics(
     Raises
     ------
     OutOfRangeError
-        No points, a time or spread not positive, or a milestone without points.
+        No points, a time or spread not positive and finite, a temperature outside
+        -40..120 °C, a prior that is none, or a milestone without points.
 
     Source
     ------
@@ -99,18 +107,10 @@ def fit_kinetics(
     >>> round(one.activation_energy_j_mol), round(one.energy_sd_j_mol)
     (50000, 10000)
     """
-    temp = np.atleast_1d(np.asarray(temp_c, dtype=np.float64))
-    time = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
-    which = np.atleast_1d(np.asarray(milestone, dtype=np.int64))
-    sd = np.broadcast_to(np.asarray(spread_frac, dtype=np.float64), time.shape)
-    if temp.size == 0 or not temp.shape == time.shape == which.shape:
-        raise OutOfRangeError("temp_c, time_s and milestone must have one length >= 1")
-    if not (np.all(time > 0) and np.all(sd > 0) and prior_sd_j_mol > 0):
-        raise OutOfRangeError("time_s, spread_frac and prior_sd_j_mol must be > 0")
+    temp, time, which, sd = _checked_points(temp_c, time_s, milestone, spread_frac)
+    if not (np.isfinite(prior_mean_j_mol) and 0 < prior_sd_j_mol < np.inf):
+        raise OutOfRangeError("prior_mean_j_mol must be finite and prior_sd_j_mol > 0 J/mol")
     count = int(which.max()) + 1
-    if set(which.tolist()) != set(range(count)):
-        raise OutOfRangeError("every milestone from 0 up must have at least one point")
-
     design = np.zeros((temp.size, 1 + count))
     # Energies are scaled by the prior's sd so that the normal matrix is well posed.
     design[:, 0] = _lever(temp, reference_c) * prior_sd_j_mol
@@ -130,3 +130,22 @@ def fit_kinetics(
         covariance=covariance * np.outer(scale, scale),
         residual_ln=target - design @ solution,
     )
+
+
+def _checked_points(
+    temp_c: ArrayLike, time_s: ArrayLike, milestone: ArrayLike, spread_frac: ArrayLike
+) -> tuple[Array, Array, NDArray[np.int64], Array]:
+    temp = np.atleast_1d(np.asarray(temp_c, dtype=np.float64))
+    time = np.atleast_1d(np.asarray(time_s, dtype=np.float64))
+    which = np.atleast_1d(np.asarray(milestone, dtype=np.int64))
+    sd = np.broadcast_to(np.asarray(spread_frac, dtype=np.float64), time.shape)
+    if temp.size == 0 or not temp.shape == time.shape == which.shape:
+        raise OutOfRangeError("temp_c, time_s and milestone must have one length >= 1")
+    # "not all(ok)" rather than "any(bad)": NaN must fail too.
+    if not np.all((temp >= COLDEST_C) & (temp <= HOTTEST_C)):
+        raise OutOfRangeError(f"temp_c must lie within {COLDEST_C:g}..{HOTTEST_C:g} °C")
+    if not (np.all((time > 0) & np.isfinite(time)) and np.all((sd > 0) & np.isfinite(sd))):
+        raise OutOfRangeError("time_s and spread_frac must be > 0 and finite")
+    if set(which.tolist()) != set(range(int(which.max()) + 1)):
+        raise OutOfRangeError("every milestone from 0 up must have at least one point")
+    return temp, time, which, sd

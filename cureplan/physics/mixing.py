@@ -55,8 +55,9 @@ def mixed_temperature_c(
     Raises
     ------
     OutOfRangeError
-        A mass is negative, nothing has mass, ice outweighs half of the parts' mass, or
-        the ice cannot all melt (the result would be below 0 °C).
+        A mass is negative, nothing has mass, a heat is not positive, a temperature not
+        finite, ice outweighs half of the parts' mass, or the ice cannot all melt (the
+        result would be below 0 °C).
 
     Source
     ------
@@ -77,9 +78,12 @@ def mixed_temperature_c(
         raise OutOfRangeError("mass_kg must be >= 0 kg and not all zero")
     if not np.all((ice >= 0) & (ice <= MOST_ICE_SHARE * np.sum(mass, axis=-1))):
         raise OutOfRangeError("ice_kg must lie within 0 and half the mass of the parts")
-    capacity_j_k = mass * np.asarray(specific_heat_j_kg_k, dtype=np.float64)
-    if not np.all(np.sum(capacity_j_k, axis=-1) > 0):
-        raise OutOfRangeError("specific_heat_j_kg_k must be > 0 J/(kg K)")
+    if not np.all(np.isfinite(temp)):
+        raise OutOfRangeError("temp_c must be finite °C")
+    heat_j_kg_k = np.asarray(specific_heat_j_kg_k, dtype=np.float64)
+    if not (np.all(heat_j_kg_k > 0) and melt_specific_heat_j_kg_k > 0 and fusion_heat_j_kg > 0):
+        raise OutOfRangeError("specific and fusion heats must be > 0")
+    capacity_j_k = mass * heat_j_kg_k
     heat_j = np.sum(capacity_j_k * temp, axis=-1) - ice * fusion_heat_j_kg
     mixed_c = heat_j / (np.sum(capacity_j_k, axis=-1) + ice * melt_specific_heat_j_kg_k)
     if np.any((ice > 0) & (mixed_c < 0)):

@@ -12,7 +12,14 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.errors import OutOfRangeError
 
-__all__ = ["GAS_CONSTANT_J_MOL_K", "ZERO_CELSIUS_K", "AgeCurve", "rate_factor"]
+__all__ = [
+    "COLDEST_C",
+    "GAS_CONSTANT_J_MOL_K",
+    "HOTTEST_C",
+    "ZERO_CELSIUS_K",
+    "AgeCurve",
+    "rate_factor",
+]
 
 GAS_CONSTANT_J_MOL_K = 8.314462618
 """Molar gas constant, CODATA 2018 (exact)."""
@@ -46,7 +53,8 @@ def rate_factor(
     Raises
     ------
     OutOfRangeError
-        A temperature lies outside -40..120 °C or is NaN, or the energy is negative.
+        A temperature lies outside -40..120 °C or is NaN, the energy is negative, or the
+        reference is below absolute zero.
 
     Source
     ------
@@ -68,6 +76,10 @@ def rate_factor(
     if not np.all(energy >= 0):
         raise OutOfRangeError(f"activation_energy_j_mol must be >= 0, got {np.min(energy):g}")
     reference_k = np.asarray(reference_c, dtype=np.float64) + ZERO_CELSIUS_K
+    if not np.all(reference_k > 0):
+        raise OutOfRangeError(
+            f"reference_c must be above absolute zero, got {np.min(reference_c):g} °C"
+        )
     inverse_difference = 1.0 / (temp + ZERO_CELSIUS_K) - 1.0 / reference_k
     return np.asarray(np.exp(-energy / GAS_CONSTANT_J_MOL_K * inverse_difference))
 

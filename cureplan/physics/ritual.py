@@ -2,7 +2,10 @@
 
 A sheet that says "wet edge 16 min at 21 °C" was watched by people who stirred, carried
 and spread a kit at 21 °C. So a milestone's age is whatever that ritual has gained when
-the sheet's minutes are up; running it again at the reference returns the point.
+the sheet's minutes are up; running it again at the point returns the point. The batch
+warms itself, the more the hotter the day: points at two temperatures lie closer
+together than the reaction's own activation energy would put them, and the fit allows
+for it.
 """
 
 from __future__ import annotations
@@ -13,32 +16,36 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.errors import OutOfRangeError
-from cureplan.physics.bucket import BucketPath, KitPhysics, run_bucket
+from cureplan.physics.bucket import KitPhysics, kinetics_of, run_bucket
+from cureplan.physics.fit import KineticFit, fit_kinetics
+from cureplan.physics.rate import rate_factor
 
-__all__ = ["ritual_ages_s", "with_working_age"]
+__all__ = ["ritual_ages_s", "ritual_kinetics"]
 
-
-def _reference_run(
-    kit: KitPhysics, *, haul_s: float, film_m: float, slab_effusivity: float
-) -> BucketPath:
-    at_c = kit.reference_c
-    return run_bucket(
-        at_c, at_c, at_c, at_c, haul_s,
-        kit=kit, speed=1.0, film_m=film_m, slab_effusivity=slab_effusivity,
-    )  # fmt: skip
+MOST_ROUNDS = 100
+SETTLED_LN = 1e-9
+"""Change of ln(age) in the last round at which ages are taken as found."""
 
 
 def ritual_ages_s(
-    after_s: ArrayLike, *, kit: KitPhysics, haul_s: float, film_m: float, slab_effusivity: float
+    at_c: ArrayLike,
+    after_s: ArrayLike,
+    *,
+    kit: KitPhysics,
+    haul_s: float,
+    film_m: float,
+    slab_effusivity: float,
 ) -> NDArray[np.float64]:
-    """Ages which the ritual at the reference temperature has reached after given times.
+    """Ages which rituals at some temperatures have reached after given times.
 
     Not for times before the batch is on the floor.
 
     Parameters
     ----------
-    after_s : array_like, shape (m,)
-        Times after filler-in at the reference temperature [s].
+    at_c : array_like, shape (m,)
+        Temperature of liquids, filler, air and slab [°C].
+    after_s : array_like, broadcastable to (m,)
+        Times after filler-in [s].
     kit, haul_s, film_m, slab_effusivity
         As in `run_bucket`.
 
@@ -50,55 +57,104 @@ def ritual_ages_s(
     Raises
     ------
     OutOfRangeError
-        A time is shorter than mixing and hauling.
+        A time is shorter than mixing and hauling, or a temperature is out of range.
+
+    Examples
+    --------
+    >>> kit = KitPhysics(activation_energy_j_mol=51e3, reference_c=21.0,
+    ...     liquids_capacity_j_k=9200, filler_capacity_j_k=11600, liquids_mix_s=150,
+    ...     filler_mix_s=180, liquid_stage_share=0.2, heat_rise_k=0.0,
+    ...     working_age_s=1200.0, mixing_power_w=0.0, exchange_w_k=0.0,
+    ...     volumetric_heat_j_m3_k=2.2e6)
+    >>> age_s = ritual_ages_s(21.0, 1200.0, kit=kit, haul_s=60.0, film_m=0.0032,
+    ...                       slab_effusivity=1683.0)
+    >>> round(float(age_s[0]), 6)  # no heat: its own 20 min and a fifth of the stirring
+    1230.0
     """
-    times = np.atleast_1d(np.asarray(after_s, dtype=np.float64))
+    temps, times = np.broadcast_arrays(
+        np.atleast_1d(np.asarray(at_c, dtype=np.float64)),
+        np.atleast_1d(np.asarray(after_s, dtype=np.float64)),
+    )
     if not np.all(times > kit.filler_mix_s + haul_s):
         raise OutOfRangeError("a milestone must come after the batch has been poured")
-    path = _reference_run(kit, haul_s=haul_s, film_m=film_m, slab_effusivity=slab_effusivity)
-    inside = np.minimum(times, float(path.time_s[0, -1]))
-    ages = np.array([float(path.age_at_s(time)[0]) for time in inside])
-    return np.asarray(ages + (times - inside) * path.rate[0, -1])
+    path = run_bucket(
+        temps, temps, temps, temps, haul_s,
+        kit=kit, speed=1.0, film_m=film_m, slab_effusivity=slab_effusivity,
+    )  # fmt: skip
+    inside = np.minimum(times, path.time_s[:, -1])
+    return np.asarray(path.age_at_s(inside) + (times - inside) * path.slab_rate)
 
 
-def with_working_age(
-    kit: KitPhysics, *, working_s: float, haul_s: float, film_m: float, slab_effusivity: float
-) -> KitPhysics:
-    """The kit with the age at which its working time ends, found from the ritual.
+def ritual_kinetics(
+    at_c: ArrayLike,
+    after_s: ArrayLike,
+    milestone: ArrayLike,
+    *,
+    spread_frac: ArrayLike,
+    reference_c: float,
+    prior_mean_j_mol: float,
+    prior_sd_j_mol: float,
+    working: int,
+    kit: KitPhysics,
+    haul_s: float,
+    film_m: float,
+    slab_effusivity: float,
+) -> tuple[KitPhysics, KineticFit]:
+    """Kinetics with which the ritual passes through a card's points.
 
-    The heat a batch gives off is counted per age up to that end, and warms the ritual
-    itself, so the two are solved together (a handful of rounds).
+    Each point is turned into the time a batch held at the point's temperature would
+    need, which depends on the kinetics looked for, and on the heat given off by the end
+    of the working time: so rounds of running and fitting, until nothing moves.
 
     Parameters
     ----------
+    at_c, after_s, milestone : array_like, shape (n,)
+        Points as in `fit_kinetics`; times count from filler-in.
+    spread_frac, reference_c, prior_mean_j_mol, prior_sd_j_mol
+        As in `fit_kinetics`.
+    working : int
+        Which milestone is the working time.
     kit : KitPhysics
-        Its `working_age_s` is only a first guess.
-    working_s : float
-        The card's working time at the reference temperature [s].
+        The kit; its energy, reference and working age are found here.
     haul_s, film_m, slab_effusivity
         As in `run_bucket`.
 
     Returns
     -------
-    KitPhysics
+    kit : KitPhysics
+        With the energy and working age found.
+    fit : KineticFit
+        Its reference times are the milestones' ages.
 
     Raises
     ------
     OutOfRangeError
-        The working time is shorter than the ritual, or the rounds do not settle.
+        A point comes before the batch is poured, or the rounds do not settle.
     """
-    for _ in range(50):
-        age_s = float(
-            ritual_ages_s(
-                working_s,
-                kit=kit,
-                haul_s=haul_s,
-                film_m=film_m,
-                slab_effusivity=slab_effusivity,
-            )[0]
+    floor = {"haul_s": haul_s, "film_m": film_m, "slab_effusivity": slab_effusivity}
+    steady_s = np.atleast_1d(np.asarray(after_s, dtype=np.float64))
+    moved = np.inf
+    for _ in range(MOST_ROUNDS):
+        fit = fit_kinetics(
+            at_c,
+            steady_s,
+            milestone,
+            spread_frac=spread_frac,
+            reference_c=reference_c,
+            prior_mean_j_mol=prior_mean_j_mol,
+            prior_sd_j_mol=prior_sd_j_mol,
         )
-        settled = abs(age_s - kit.working_age_s) < 1e-9 * age_s
-        kit = replace(kit, working_age_s=age_s)
-        if settled:
-            return kit
-    raise OutOfRangeError("bucket_heat_rise and working_time of the card do not fit together")
+        kit = replace(
+            kit,
+            activation_energy_j_mol=fit.activation_energy_j_mol,
+            reference_c=reference_c,
+            working_age_s=float(fit.reference_s[working]),
+        )
+        if moved < SETTLED_LN:
+            return kit, fit
+        before_s = steady_s
+        steady_s = ritual_ages_s(at_c, after_s, kit=kit, **floor) / rate_factor(
+            at_c, **kinetics_of(kit)
+        )
+        moved = float(np.max(np.abs(np.log(steady_s / before_s))))
+    raise OutOfRangeError("bucket_heat_rise and the milestones of the card do not fit together")

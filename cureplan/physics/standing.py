@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.errors import OutOfRangeError
 from cureplan.physics.bucket import KitPhysics, kinetics_of
-from cureplan.physics.quadrature import collocation
-from cureplan.physics.rate import rate_factor
+from cureplan.physics.quadrature import running_integral, solve_by_sweeps
+from cureplan.physics.rate import COLDEST_C, HOTTEST_C, rate_factor
 
 __all__ = ["StandingBucket", "left_standing"]
+
+PIECES = 8
+SETTLED_K = 1e-8
 
 Array = NDArray[np.float64]
 
@@ -45,12 +49,12 @@ def left_standing(
     Returns
     -------
     StandingBucket
-        41 points.
+        Points rising in age, from first to last; how many depends on how fast it warms.
 
     Raises
     ------
     OutOfRangeError
-        The ages do not rise.
+        The ages do not rise, or the batch leaves -40..120 °C: it boils over.
 
     Examples
     --------
@@ -66,15 +70,25 @@ def left_standing(
     """
     if not end_age_s > start_age_s:
         raise OutOfRangeError("end_age_s must be greater than start_age_s")
-    nodes, integrate = collocation(41)
-    span = end_age_s - start_age_s
-    temp = np.full(nodes.size, mixed_c)
     kinetics = kinetics_of(kit)
-    for _ in range(30):
-        rate = rate_factor(temp, **kinetics)
-        cooling = kit.exchange_w_k * (temp - air_c) / rate
-        temp = mixed_c + span * (integrate @ (kit.heat_per_age_w - cooling)) / kit.capacity_j_k
-    rate = rate_factor(temp, **kinetics)
+
+    def warming_k_per_age_s(temp: Array) -> Array:
+        # A sweep may overshoot on its way; what it settles on is checked below.
+        rate = rate_factor(np.clip(temp, COLDEST_C, HOTTEST_C), **kinetics)
+        lost_w = kit.exchange_w_k * (temp - air_c)
+        return np.asarray((kit.heat_per_age_w - lost_w / rate) / kit.capacity_j_k)
+
+    edges = np.linspace(start_age_s, end_age_s, PIECES + 1)
+    ages, times, temps = [edges[:1]], [np.zeros(1)], [np.array([mixed_c])]
+    for first_s, last_s in pairwise(edges):
+        span = np.array([last_s - first_s])
+        part, temp = solve_by_sweeps(
+            warming_k_per_age_s, temps[-1][-1:], span, tolerance=SETTLED_K
+        )
+        passed_s = running_integral(part, 1.0 / rate_factor(temp, **kinetics), span)
+        ages.append(first_s + span * part[1:])
+        times.append(times[-1][-1] + passed_s[0, 1:])
+        temps.append(temp[0, 1:])
     return StandingBucket(
-        age_s=start_age_s + span * nodes, time_s=span * (integrate @ (1.0 / rate)), temp_c=temp
+        age_s=np.concatenate(ages), time_s=np.concatenate(times), temp_c=np.concatenate(temps)
     )

@@ -15,7 +15,7 @@ from cureplan.errors import InputError, OutOfRangeError
 from cureplan.job.card_model import Milestone, SlurryCard, TopcoatCard
 from cureplan.physics.bucket import KitPhysics
 from cureplan.physics.fit import KineticFit, fit_kinetics
-from cureplan.physics.ritual import fit_ritual
+from cureplan.physics.ritual import ritual_kinetics
 
 __all__ = [
     "CLOSING_MILESTONES",
@@ -134,7 +134,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
         volumetric_heat_j_m3_k=card.kit_heat_capacity_j_k / card.mixed_yield_m3,
     )
     try:
-        kit, fit = fit_ritual(
+        kit, fit = ritual_kinetics(
             points.at_c,
             points.after_s,
             points.milestone,

@@ -33,6 +33,7 @@ from cureplan.physics.thermal_constants import (
     CONCRETE_DENSITY_KG_M3,
     CONCRETE_SPECIFIC_HEAT_J_KGK,
     CONCRETE_SUN_ABSORPTANCE,
+    DAY_S,
 )
 from cureplan.weather.series import HourlySeries
 
@@ -222,12 +223,21 @@ def _surface(
         step_s=STEP_S,
         finest_cell_m=FINEST_CELL_M,
     )
-    lower_c = outdoor_c[:, None] if over_air else building.ground_c
+    lower_c = np.broadcast_to(
+        outdoor_c[:, None] if over_air else np.asarray(building.ground_c), air_c.shape
+    )
+    sun_w_m2 = _sun(job, rooms, series, fine_s, cloud)
+    # Settled at the mean of all history: soil under a slab forgets a first day slowly.
+    before = fine_s <= max(DAY_S, job.access.begins.timestamp() - float(series.epoch_s[0]))
     run = slab.run(
         air_c,
-        absorbed_w_m2=_sun(job, rooms, series, fine_s, cloud),
+        absorbed_w_m2=sun_w_m2,
         lower_c=lower_c,
-        start_c=None,
+        start_c=slab.steady_profile_c(
+            air_c=air_c[before].mean(axis=0),
+            absorbed_w_m2=sun_w_m2[before].mean(axis=0),
+            lower_c=lower_c[before].mean(axis=0),
+        ),
         keep_profile=False,
     )
     readings = [room.slab_reading for room in rooms]

@@ -12,6 +12,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from cureplan.errors import OutOfRangeError
 from cureplan.physics.fit import KineticFit
 from cureplan.physics.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 from cureplan.physics.slab_reading import slab_doubt_k
@@ -87,6 +88,11 @@ def doubt_at(temp_c: float, *, fit: KineticFit, spread_frac: float, temp_sd_k: f
     -------
     Doubt
 
+    Raises
+    ------
+    OutOfRangeError
+        The temperature is below absolute zero, or a spread negative or NaN.
+
     Examples
     --------
     >>> import numpy as np
@@ -98,6 +104,12 @@ def doubt_at(temp_c: float, *, fit: KineticFit, spread_frac: float, temp_sd_k: f
     (0.134, 0.065)
     """
     kelvin = temp_c + ZERO_CELSIUS_K
+    # "not ok" rather than "bad": NaN must fail too.
+    if not (kelvin > 0 and spread_frac >= 0 and temp_sd_k >= 0):
+        raise OutOfRangeError(
+            "temp_c must be above -273.15 °C, spread_frac and temp_sd_k >= 0, got "
+            f"{temp_c:g} °C, {spread_frac:g} and {temp_sd_k:g} K"
+        )
     lever = 1.0 / (fit.reference_c + ZERO_CELSIUS_K) - 1.0 / kelvin
     return Doubt(
         batch=spread_frac,
@@ -123,6 +135,11 @@ def time_factors(doubt: Doubt, *, confidence: float) -> tuple[float, float]:
     wait, close : float
         Above and below 1; multiply the age of a waiting and of a closing milestone.
 
+    Raises
+    ------
+    OutOfRangeError
+        The confidence does not lie from 0.5 to below 1.
+
     Examples
     --------
     >>> wait, close = time_factors(Doubt(batch=0.1, card=0.0, temperature=0.0),
@@ -130,5 +147,7 @@ def time_factors(doubt: Doubt, *, confidence: float) -> tuple[float, float]:
     >>> round(wait, 3), round(wait * close, 9)
     (1.137, 1.0)
     """
+    if not 0.5 <= confidence < 1.0:
+        raise OutOfRangeError(f"confidence must be 0.5 to < 1, got {confidence:g}")
     step = NormalDist().inv_cdf(confidence) * doubt.total
     return float(np.exp(step)), float(np.exp(-step))

@@ -116,8 +116,9 @@ def known_stretch(series: HourlySeries, around: datetime) -> HourlySeries:
     >>> from cureplan.weather.csvfile import weather_from_text
     >>> from datetime import UTC
     >>> from pathlib import Path
-    >>> rows = [f"2013-07-17T{h:02}:00Z,{'' if h < 6 else 20}" for h in range(12)]
-    >>> series = weather_from_text("\\n".join(["time,temp_c", *rows]), source=Path("w.csv"))
+    >>> rows = [f"2013-07-17T{h:02}:00Z,{'' if h < 6 else 20},9" for h in range(12)]
+    >>> series = weather_from_text("\\n".join(["time,temp_c,dew_c", *rows]),
+    ...                            source=Path("w.csv"))
     >>> known_stretch(series, datetime(2013, 7, 17, 8, tzinfo=UTC)).starts.hour
     6
     """

@@ -11,8 +11,8 @@ from cureplan.errors import OutputError
 __all__ = ["write_atomically"]
 
 
-def write_atomically(path: Path, text: str) -> None:
-    """Replace a file by new UTF-8 text in one step, safe against a crash at any moment.
+def write_atomically(path: Path, content: str | bytes) -> None:
+    """Replace a file by new content in one step, safe against a crash at any moment.
 
     Not for appending: the last of several writers wins, whole.
 
@@ -20,8 +20,8 @@ def write_atomically(path: Path, text: str) -> None:
     ----------
     path : Path
         Target; its folder must exist.
-    text : str
-        New content; line ends are written as they are.
+    content : str or bytes
+        What it shall hold; text becomes UTF-8, line ends as they are.
 
     Raises
     ------
@@ -34,8 +34,8 @@ def write_atomically(path: Path, text: str) -> None:
             prefix=f".{path.name}.", suffix=".part", dir=path.parent
         )
         part = Path(name)
-        with os.fdopen(handle, "w", encoding="utf-8", newline="") as out:
-            out.write(text)
+        with os.fdopen(handle, "wb") as out:
+            out.write(content.encode("utf-8") if isinstance(content, str) else content)
             out.flush()
             os.fsync(out.fileno())
         part.chmod(0o644)

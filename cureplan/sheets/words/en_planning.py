@@ -101,8 +101,7 @@ SAYINGS: dict[str, str] = {
     "workable only {working_min}. Mix smaller batches.",
     "warn.card_fit": "One temperature point is known for {card}; the minutes lean on the rule "
     "of thumb that speed doubles per {doubling_k}.",
-    "warn.standing": "Dump every bucket at once. Left standing, this mix goes from {mixed_c} to "
-    "{hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}.",
+    "warn.standing": "Dump every bucket at once. Un-iced and left standing, a mix goes from {mixed_c} to {hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}. Leftovers go on heating.",
     "warn.ice_early": "A pail that needs {standing_h:up} in ice is a long wait; stirred every "
     "few minutes it needs {stirred_h:up}.",
     # Assumptions behind the numbers.

@@ -104,9 +104,7 @@ SAYINGS: dict[str, str] = {
     "que la reacción va al doble por cada {doubling_k}.",
     "warn.ice_early": "Una cubeta que necesita {standing_h:up} en hielo es mucha espera; "
     "movida cada pocos minutos necesita {stirred_h:up}.",
-    "warn.standing": "Vacíe toda la cubeta de una vez. Si se queda parada, esta mezcla va de "
-    "{mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura "
-    "{floor_min}.",
+    "warn.standing": "Vacíe cada cubeta de inmediato. Sin hielo y parada, la mezcla pasa de {mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura {floor_min}. Las sobras siguen calentándose.",
     # Assumptions behind the numbers.
     "source.indoor_dew": "Se toma que el aire de adentro lleva la misma humedad que el de "
     "afuera.",

@@ -1,0 +1,262 @@
+"""A new plan for what remains of the night; what is poured stays where it is.
+
+Everything comes from the old plan and the log: the plan carries its own hours, so on
+the night no weather has to be fetched. The order of the rooms is kept, as the crew has
+it in mind and pails stand in ice for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import NamedTuple
+
+import numpy as np
+
+from cureplan.assembly.assemble import assemble
+from cureplan.assembly.floors import instant
+from cureplan.assembly.replan_changes import changes_of
+from cureplan.assembly.replan_coats import place_coats_again
+from cureplan.assembly.replan_estimate import NightReadings, estimate_night
+from cureplan.assembly.replan_help import help_for_short_buckets
+from cureplan.assembly.replan_job import (
+    corrected_conditions,
+    corrected_job,
+    plan_conditions,
+    plan_series,
+)
+from cureplan.assembly.replan_pours import go_on, option_of, place_next
+from cureplan.assembly.replan_state import NightState, night_state
+from cureplan.clock import require_aware
+from cureplan.errors import InputError, NoFeasiblePlanError
+from cureplan.job.model import Job
+from cureplan.job.night_log import NightEvent, NightSite
+from cureplan.plan import Night, NightSlab, Plan, Source
+from cureplan.planning.clocks import SlurryClocks, slurry_clocks, topcoat_clocks
+from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
+from cureplan.planning.pour import PourOption, RoomPours
+from cureplan.say import Say
+from cureplan.schedule.calendar import Span
+from cureplan.schedule.outcome import Schedule
+from cureplan.schedule.placing import PlacedPour
+from cureplan.schedule.risk import assess
+
+__all__ = ["Replanned", "night_site", "replan"]
+
+_UNPLANNED = PourOption(chilled=False, cool_filler=False, bays=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Replanned:
+    """The new plan, what was learned, and what changed (also first in its warnings)."""
+
+    plan: Plan
+    readings: NightReadings
+    changes: tuple[Say, ...]
+
+
+def night_site(plan: Plan) -> NightSite:
+    """What a night's log is read against."""
+    return NightSite(
+        zone=plan.job.site.zone,
+        kits={room.room: room.kits for room in plan.rooms},
+        begins=plan.job.access.begins,
+        open_by=plan.job.access.open_by,
+    )
+
+
+def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replanned:
+    """Plan again what remains, from the plan and the log of the night so far.
+
+    Not for a change of mind about the whole job: mend the job file and plan anew.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan the crew worked by. A plan made on the night knows up to when it has
+        used the log, so the same log with more lines may be given again.
+    events : sequence of NightEvent
+        From `read_night_log`.
+    now : datetime
+        Aware; when the new plan begins.
+
+    Returns
+    -------
+    Replanned
+        No poured bucket has another time than the log (or, without a line, the plan).
+
+    Raises
+    ------
+    InputError
+        The log contradicts itself or the plan.
+    NoFeasiblePlanError
+        Nothing is left to plan, or no shift that is left holds what remains.
+    """
+    now = require_aware(now, name="now")
+    if not plan.hours or not plan.rooms:
+        raise InputError(
+            "the plan has no rooms or no hours", cure="make it again with `cureplan plan`"
+        )
+    state = night_state(plan, events, now=now)
+    if not state.floors and not state.added:
+        raise NoFeasiblePlanError("every room was dropped: nothing is left to plan")
+    before = plan_conditions(plan)
+    clocks = _clocks(plan.job)
+    readings = estimate_night(
+        plan.job,
+        events,
+        state,
+        clocks=clocks,
+        conditions=before,
+        since_s=-np.inf if plan.night is None else plan.night.until.timestamp(),
+    )
+    job = corrected_job(plan.job, state, readings, clocks=clocks, conditions=before)
+    conditions = corrected_conditions(before, job.rooms, readings, now_s=state.now_s)
+    return _put_together(plan, events, state, readings, _pours(job, conditions))
+
+
+def _clocks(job: Job) -> SlurryClocks:
+    return slurry_clocks(
+        job.cards.slurry,
+        film_m=job.materials.thickness_m + job.materials.profile_allowance_m,
+        slab_effusivity=SLAB_EFFUSIVITY,
+    )
+
+
+def _pours(job: Job, conditions: Mapping[str, RoomConditions]) -> dict[str, RoomPours]:
+    slurry, topcoat = _clocks(job), topcoat_clocks(job.cards.topcoat)
+    return {
+        room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name])
+        for room in job.rooms
+    }
+
+
+def _put_together(
+    old: Plan,
+    events: Sequence[NightEvent],
+    state: NightState,
+    readings: NightReadings,
+    pours: dict[str, RoomPours],
+) -> Replanned:
+    found = _place(old, state, pours)
+    job = next(iter(found.pours.values())).job
+    if found.left_out:
+        kept = tuple(room for room in job.rooms if room.name not in found.left_out)
+        job = replace(job, rooms=kept)
+    begun = [coat for coat in old.coats if coat.start.timestamp() <= state.now_s]
+    placed = tuple(found.placed.values())
+    schedule = Schedule(
+        pours=placed,
+        coats=place_coats_again(job, found.pours, placed, begun=begun),
+        failures=(),
+        required_s=job.policy.margin_s,
+    )
+    odds = assess(job, found.pours, schedule)
+    made_at = instant(state.now_s, job.site.zone)
+    new = assemble(job, plan_series(old), found.pours, schedule, odds, made_at=made_at)
+    help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
+    told = changes_of(old, new, state, readings, events, left_out=found.left_out)
+    changes = (*told[:1], *help_, *told[1:])
+    return Replanned(
+        plan=_finished(old, new, state, readings, changes, left_out=found.left_out),
+        readings=readings,
+        changes=changes,
+    )
+
+
+class _Placed(NamedTuple):
+    placed: dict[str, PlacedPour]
+    pours: dict[str, RoomPours]
+    left_out: tuple[str, ...]
+
+
+def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed:
+    """Begun floors first, then the others in the plan's order."""
+    placed: dict[str, PlacedPour] = {}
+    free_s = -np.inf
+    begun = [f for f in state.floors.values() if f.done]
+    for floor in sorted(begun, key=lambda f: (not f.complete, -f.poured_s[-1])):
+        name = floor.room.room
+        pours[name], placed[name] = go_on(
+            pours[name], floor, state, before=old.job.crew, free_s=free_s
+        )
+        if not floor.complete:
+            free_s = placed[name].end_s + state.crew.changeover_s
+    left_out = []
+    for name in _order(state, pours):
+        shut = {other: poured.closed for other, poured in placed.items()}
+        option = (
+            option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
+        )
+        found = place_next(
+            pours[name], option, list(placed.values()), state, shut=shut
+        )
+        if found is None:
+            left_out.append(name)
+        else:
+            placed[name] = found
+    if not placed:
+        raise NoFeasiblePlanError("no pour shift that is left holds any of the rooms")
+    kept = {name: room for name, room in pours.items() if name in placed}
+    return _Placed(placed, kept, tuple(left_out))
+
+
+def _order(state: NightState, pours: Mapping[str, RoomPours]) -> list[str]:
+    """Rooms not begun: as planned, an added one before the floors that lead out of it."""
+    order = [name for name, floor in state.floors.items() if not floor.done]
+    for added in state.added:
+        ways = [order.index(name) for name in added.way_out if name in order]
+        order.insert(min(ways, default=len(order)), added.name)
+    return [name for name in order if name in pours]
+
+
+def _finished(
+    old: Plan,
+    new: Plan,
+    state: NightState,
+    readings: NightReadings,
+    changes: tuple[Say, ...],
+    *,
+    left_out: Sequence[str],
+) -> Plan:
+    """Changes first among the warnings, the old plan's sources, and the honest status."""
+    status = new.decisions.status
+    late = any(c.start > c.closes for c in new.coats)
+    if status == "within policy" and (late or any(r.opens > r.open_by for r in new.rooms)):
+        status = "short of policy"
+    if left_out:
+        status = "no feasible plan"
+    weather = tuple(w for w in old.warnings if w.code in ("warn.gap", "warn.weather_note"))
+    hours = tuple(row for row in new.hours if row.at <= old.hours[-1].at)
+    fit = readings.fit
+    low, high = np.exp(fit.interval(0, confidence=0.9))
+    night = Night(
+        until=instant(state.now_s, new.job.site.zone),
+        readings=fit.readings,
+        speed=round(fit.speed, 4),
+        speed_low=round(float(low), 4),
+        speed_high=round(float(high), 4),
+        slab=tuple(
+            NightSlab(
+                room=room,
+                warmer_k=round(readings.slab_k(room), 2),
+                sd_k=round(readings.slab_sd_k(room), 2),
+            )
+            for room in readings.rooms
+        ),
+        left_out=tuple(left_out),
+        changes=changes,
+    )
+    return replace(
+        new,
+        decisions=replace(new.decisions, status=status),
+        hours=hours,
+        warnings=(*changes, *new.warnings, *weather),
+        sources=(*_weather_sources(old), *(s for s in new.sources if s.kind != "weather")),
+        night=night,
+    )
+
+
+def _weather_sources(old: Plan) -> tuple[Source, ...]:
+    return tuple(source for source in old.sources if source.kind == "weather")

@@ -1,0 +1,242 @@
+"""What a new plan changed, and why, gravest first."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from statistics import NormalDist
+
+import numpy as np
+
+from cureplan.assembly.replan_estimate import NightReadings
+from cureplan.assembly.replan_state import NightState
+from cureplan.job.night_log import NightEvent
+from cureplan.plan import BucketPlan, Plan
+from cureplan.say import Say, Value
+
+__all__ = ["changes_of"]
+
+WORTH_K = 0.3
+WORTH_FRAC = 0.01
+WORTH_MOVE_S = 60.0
+WORTH_COAT_S = 600.0
+WORTH_MIN = 0.5
+NINE_IN_TEN = NormalDist().inv_cdf(0.95)
+
+
+def changes_of(
+    old: Plan,
+    new: Plan,
+    state: NightState,
+    readings: NightReadings,
+    events: Sequence[NightEvent],
+    *,
+    left_out: Sequence[str],
+) -> list[Say]:
+    """Say what changed and why; what to do about short buckets is said elsewhere.
+
+    Parameters
+    ----------
+    old, new : Plan
+        Before and after.
+    state, readings, events
+        The night, what was learned, and the log.
+    left_out : sequence of str
+        Rooms that no shift holds any more.
+
+    Returns
+    -------
+    list of Say
+    """
+    return [
+        *_next(new, state),
+        *(Say("replan.left_out", {"room": room}) for room in left_out),
+        *_learned(new, readings),
+        *_reported(new, state, events),
+        *_margins(old, new, state),
+        *_moved(old, new, state),
+        *_way_back(old, new),
+        *(
+            Say("replan.assumed", {"room": name, "buckets": _numbers(floor.assumed)})
+            for name, floor in state.floors.items()
+            if floor.assumed
+        ),
+    ]
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """1, 2, 3, 7 as "1-3, 7".
+
+    Examples
+    --------
+    >>> _numbers([1, 2, 3, 7])
+    '1-3, 7'
+    """
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    return ", ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
+
+
+def _remaining(plan: Plan, state: NightState, room: str) -> list[BucketPlan]:
+    done = state.floors[room].done if room in state.floors else 0
+    return [bucket for bucket in plan.buckets_of(room) if bucket.number > done]
+
+
+def _next(new: Plan, state: NightState) -> list[Say]:
+    waiting = [b for room in new.rooms for b in _remaining(new, state, room.room)]
+    if not waiting:
+        return [Say("replan.all_poured", {})]
+    first = min(waiting, key=lambda bucket: bucket.pour)
+    values: dict[str, Value] = {
+        "room": first.room,
+        "bucket": first.number,
+        "mix_at": first.liquids_in.isoformat(),
+        "pour_at": first.pour.isoformat(),
+    }
+    return [Say("replan.next", values)]
+
+
+def _learned(new: Plan, readings: NightReadings) -> list[Say]:
+    fit = readings.fit
+    if fit.readings == 0:
+        return [Say("replan.no_readings", {})]
+    doubt_frac = float(fit.speed * np.expm1(NINE_IN_TEN * fit.ln_speed_sd))
+    faster_frac = fit.speed - 1.0
+    code = "replan.as_card"
+    if abs(faster_frac) >= WORTH_FRAC:
+        code = "replan.faster" if faster_frac > 0 else "replan.slower"
+    # To the percent here: shares are otherwise shown rounded down.
+    found = [
+        Say(
+            code,
+            {
+                "readings": fit.readings,
+                "off_frac": round(abs(faster_frac), 2),
+                "doubt_frac": max(0.01, round(doubt_frac, 2)),
+            },
+        )
+    ]
+    floors = {room.room for room in new.rooms}
+    for room in readings.rooms:
+        shift_k = readings.slab_k(room)
+        if room not in floors or abs(shift_k) < WORTH_K:
+            continue
+        found.append(
+            Say(
+                "replan.slab_warmer" if shift_k > 0 else "replan.slab_cooler",
+                {
+                    "room": room,
+                    "off_k": round(abs(shift_k), 1),
+                    "doubt_k": round(NINE_IN_TEN * readings.slab_sd_k(room), 1),
+                    "basis": "read" if room in readings.read_in else "inferred",
+                },
+            )
+        )
+    if abs(fit.kit_k) >= WORTH_K:
+        code = "replan.kits_warmer" if fit.kit_k > 0 else "replan.kits_cooler"
+        found.append(Say(code, {"off_k": round(abs(fit.kit_k), 1)}))
+    return found
+
+
+def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> list[Say]:
+    found = []
+    kits = {room.room: room.kits for room in new.rooms}
+    if any(event.event == "drill down" for event in events):
+        found.append(Say("replan.stations", {"stations": state.crew.stations}))
+    for role in dict.fromkeys(event.role for event in events if event.role):
+        people = int(getattr(state.crew, role))
+        found.append(Say("replan.short_of", {"role": role, "people": people}))
+    if state.wait_s > state.now_s:
+        until = max(event.until for event in events if event.until is not None)
+        found.append(Say("replan.wait", {"until_at": until.isoformat()}))
+    found += [Say("replan.dropped", {"room": room}) for room in state.dropped]
+    for added in state.added:
+        values: dict[str, Value] = {"room": added.name, "kits": kits.get(added.name, 0)}
+        found.append(Say("replan.added" if added.way_out else "replan.added_no_way", values))
+    return found
+
+
+def _margins(old: Plan, new: Plan, state: NightState) -> list[Say]:
+    found = []
+    for room in new.rooms:
+        before = {b.number: b.margin_min for b in old.buckets_of(room.room)}
+        rest = _remaining(new, state, room.room)
+        if not rest:
+            continue
+        tightest = min(rest, key=lambda bucket: bucket.margin_min)
+        values: dict[str, Value] = {
+            "room": room.room,
+            "bucket": tightest.number,
+            "margin_min": tightest.margin_min,
+        }
+        # In another number of bays bucket 5 is another place on the floor.
+        same = any(r.room == room.room and r.bays == room.bays for r in old.rooms)
+        if not same or tightest.number not in before:
+            continue
+        change_min = tightest.margin_min - before[tightest.number]
+        if abs(change_min) >= WORTH_MIN and tightest.margin_min >= 0:
+            code = "replan.margin_less" if change_min < 0 else "replan.margin_more"
+            found.append(Say(code, {**values, "change_min": round(abs(change_min), 2)}))
+    return found
+
+
+def _moved(old: Plan, new: Plan, state: NightState) -> list[Say]:
+    found = []
+    before = {room.room: room for room in old.rooms}
+    for room in new.rooms:
+        if room.room not in before:
+            continue
+        was = before[room.room]
+        if room.bays != was.bays:
+            values: dict[str, Value] = {"room": room.room, "bays": room.bays, "was": was.bays}
+            found.append(Say("replan.bays", values))
+        begun = room.room in state.floors and state.floors[room.room].done > 0
+        moved_s = (room.pour_start - was.pour_start).total_seconds()
+        ended_s = (room.pour_end - was.pour_end).total_seconds()
+        if not begun and abs(moved_s) >= WORTH_MOVE_S:
+            span = (was.pour_start, room.pour_start)
+            found.append(_said("replan.moved", room.room, span))
+        elif begun and abs(ended_s) >= WORTH_MOVE_S:
+            found.append(_said("replan.ends", room.room, (was.pour_end, room.pour_end)))
+    return found
+
+
+def _said(code: str, room: str, span: tuple[object, object]) -> Say:
+    was, now = (at.isoformat() for at in span)  # type: ignore[attr-defined]
+    return Say(code, {"room": room, "from_at": was, "to_at": now})
+
+
+def _way_back(old: Plan, new: Plan) -> list[Say]:
+    found = []
+    for number in (1, 2):
+        was = min((c.start for c in old.coats if c.coat == number), default=None)
+        now = min((c.start for c in new.coats if c.coat == number), default=None)
+        if was is None or now is None:
+            continue
+        if abs((now - was).total_seconds()) >= WORTH_COAT_S:
+            values: dict[str, Value] = {"from_at": was.isoformat(), "to_at": now.isoformat()}
+            found.append(Say(f"replan.coat_{number}", values))
+    late = [coat for coat in new.coats if coat.start > coat.closes]
+    found += [
+        Say(
+            "replan.coat_late",
+            {"room": c.room, "coat": c.coat, "closes_at": c.closes.isoformat()},
+        )
+        for c in late
+    ]
+    found += [
+        Say(
+            "replan.opens_late",
+            {
+                "room": room.room,
+                "open_at": room.opens.isoformat(),
+                "limit_at": room.open_by.isoformat(),
+            },
+        )
+        for room in new.rooms
+        if room.opens > room.open_by
+    ]
+    return found

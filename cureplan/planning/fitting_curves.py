@@ -1,0 +1,231 @@
+"""What a fit says of steady temperatures: curves, bands, and the best reference."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cureplan.job.card_model import Milestone
+from cureplan.physics.fit_doubt import half_width
+from cureplan.physics.fit_least_squares import Solution
+from cureplan.physics.fit_ritual import ReadingsModel
+from cureplan.planning.fitting_model import Curve, Estimate
+from cureplan.planning.fitting_rows import as_arrays
+from cureplan.planning.fitting_setup import Setup
+
+__all__ = [
+    "SHARE",
+    "Steady",
+    "curves",
+    "estimate",
+    "new_spread",
+    "read_milestones",
+    "reference_c",
+    "steady",
+    "steady_ln_s",
+    "time_estimate",
+]
+
+Array = NDArray[np.float64]
+
+SHARE = 0.9
+"""Share of cases every stated interval is to hold."""
+COLDEST_C, HOTTEST_C = 0.0, 50.0
+BEYOND_K = 5.0
+"""How far the picture goes beyond the readings."""
+CURVE_POINTS = 25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Steady:
+    """ln(time) of milestones at steady temperatures, and its slopes."""
+
+    milestone: NDArray[np.int64]
+    temp_c: Array
+    ln_s: Array
+    slopes: Array
+    """Shape (n, p)."""
+
+
+def steady(
+    found: Solution, made: Setup, temp_c: ArrayLike, milestones: Sequence[int]
+) -> Steady:
+    """Times with everything at one temperature, as a data sheet means it.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+    temp_c : array_like, shape (k,)
+        Temperatures [°C].
+    milestones : sequence of int
+        Which milestones.
+
+    Returns
+    -------
+    Steady
+        Of len(milestones) * k rows, milestone by milestone.
+    """
+    temps = np.atleast_1d(np.asarray(temp_c, dtype=np.float64))
+    which = np.repeat(np.asarray(milestones, dtype=np.int64), temps.size)
+    spread = np.tile(temps, len(milestones))
+    model = _steady_model(made, spread, which)
+    return Steady(
+        milestone=which,
+        temp_c=spread,
+        ln_s=model.expected(found.value),
+        slopes=model.slopes(found.value),
+    )
+
+
+def steady_ln_s(made: Setup, temp_c: ArrayLike, milestone: ArrayLike, *, at: Array) -> Array:
+    """The same pair by pair, under any parameters, without slopes."""
+    temps, which = np.asarray(temp_c, dtype=np.float64), np.asarray(milestone, dtype=np.int64)
+    return _steady_model(made, temps, which).expected(at)
+
+
+def _steady_model(made: Setup, temp_c: Array, milestone: NDArray[np.int64]) -> ReadingsModel:
+    rows = [
+        made.maker.steady_ritual(float(one_c), int(number))
+        for one_c, number in zip(temp_c, milestone, strict=True)
+    ]
+    return replace(made.model, rows=as_arrays(rows, made.humidity_ref))
+
+
+def read_milestones(made: Setup) -> list[int]:
+    """Which milestones were read, in the card's order."""
+    own = made.model.rows.milestone[made.problem.scaled_row]
+    return sorted({int(number) for number in own})
+
+
+def reference_c(found: Solution, made: Setup) -> float:
+    """Temperature at which times and energy are least tangled, to a tenth of a degree.
+
+    There the doubt of a time is not also the energy's, which is what a card with one
+    point per milestone says.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+
+    Returns
+    -------
+    float
+        Within the temperatures read [°C].
+    """
+    low_c, high_c = _read_c(made)
+    temps = np.linspace(low_c, high_c, 41)
+    which = read_milestones(made)
+    on = steady(found, made, temps, which)
+    tangled = on.slopes @ found.covariance[:, made.layout.ENERGY]
+    squares = np.sum(tangled.reshape(len(which), temps.size) ** 2, axis=0)
+    return round(float(temps[int(np.argmin(squares))]), 1)
+
+
+def _read_c(made: Setup) -> tuple[float, float]:
+    """Coldest and hottest that was read; a kit counts by its slab."""
+    rows = made.model.rows
+    own = made.problem.scaled_row
+    temps = np.where(np.isnan(rows.temp_c), rows.slab_c, rows.temp_c)[own]
+    return (
+        float(np.clip(np.min(temps), COLDEST_C, HOTTEST_C)),
+        float(np.clip(np.max(temps), COLDEST_C, HOTTEST_C)),
+    )
+
+
+def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> float:
+    """Scatter of the next batch: between batches, and what the readings leave open.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    milestone : Milestone
+        With the card's own spread.
+    slopes : ndarray, shape (p,)
+        Of ln(time) at the new reference.
+
+    Returns
+    -------
+    float
+        1 SD of ln(time), within what a card may say.
+    """
+    batch = found.factor * milestone.spread_frac
+    open_ln = float(slopes @ found.covariance @ slopes)
+    return float(np.sqrt(batch**2 + open_ln))
+
+
+def estimate(found: Solution, place: int, *, unit: float) -> Estimate:
+    """One parameter with its interval, in a unit of so many SI units."""
+    along = np.zeros(found.value.size)
+    along[place] = 1.0
+    half = half_width(found, along, share=SHARE, scatter_sd=0.0)
+    return Estimate(
+        value=unit * float(found.value[place]),
+        low=unit * float(found.value[place] - half),
+        high=unit * float(found.value[place] + half),
+        sd=unit * float(np.sqrt(found.covariance[place, place])),
+    )
+
+
+def time_estimate(found: Solution, ln_s: float, slopes: Array) -> Estimate:
+    """A time [s] with the interval that holds its mean over batches."""
+    half = half_width(found, slopes, share=SHARE, scatter_sd=0.0)
+    return Estimate(
+        value=float(np.exp(ln_s)),
+        low=float(np.exp(ln_s - half)),
+        high=float(np.exp(ln_s + half)),
+        sd=float(np.exp(ln_s) * np.sqrt(slopes @ found.covariance @ slopes)),
+    )
+
+
+def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
+    """A curve with the band of single batches for every milestone that was read.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+
+    Returns
+    -------
+    tuple of Curve
+        From a little below the coldest reading to a little above the hottest.
+    """
+    low_c, high_c = _read_c(made)
+    temps = np.linspace(
+        max(low_c - BEYOND_K, COLDEST_C), min(high_c + BEYOND_K, HOTTEST_C), CURVE_POINTS
+    )
+    which = read_milestones(made)
+    on = steady(found, made, temps, which)
+    was = steady_ln_s(made, on.temp_c, on.milestone, at=made.problem.prior_mean)
+    milestones = list(made.card.milestones.values())
+    made_curves = []
+    for place, number in enumerate(which):
+        part = slice(place * temps.size, (place + 1) * temps.size)
+        scatter = found.factor * milestones[number].spread_frac
+        mid = on.ln_s[part]
+        half = np.array(
+            [half_width(found, row, share=SHARE, scatter_sd=scatter) for row in on.slopes[part]]
+        )
+        made_curves.append(
+            Curve(
+                milestone=made.maker.names[number],
+                temp_c=tuple(temps.tolist()),
+                mid_s=tuple(np.exp(mid).tolist()),
+                low_s=tuple(np.exp(mid - half).tolist()),
+                high_s=tuple(np.exp(mid + half).tolist()),
+                was_s=tuple(np.exp(was[part]).tolist()),
+            )
+        )
+    return tuple(made_curves)

@@ -1,0 +1,214 @@
+"""Rows, whole kits, rhythm and bucket times, worked by hand."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cureplan.planning.layout import Cadence, PourLayout, cadence, lay_out, relative_times
+
+SHIPPED_CYCLE_S = 150 + 180 + 90  # liquids, filler, turnaround of the shipped slurry
+
+
+def test_one_bay_by_hand(plain_room, plain_job):
+    # 45 m² with a tenth of waste, 3.5 mm thick: 45 * 1.1 * 0.0035 = 0.17325 m³, which is
+    # 18.53 kits of 9.35 L: 19. Each covers 45/19 = 2.368 m², over 5 m a strip of 0.474 m;
+    # rows of 0.6 m and more take two.
+    layout = lay_out(plain_room, plain_job, bays=1)
+    assert layout.slurry_needed_m3 == pytest.approx(0.17325)
+    assert (layout.kits, layout.buckets_per_row, layout.rows_per_bay) == (19, 2, 10)
+    assert layout.area_per_bucket_m2 == pytest.approx(45 / 19)
+    assert layout.row_depth_m == pytest.approx(2 * 45 / 19 / 5)
+    assert layout.thickness_m == pytest.approx(0.0035)
+
+
+def test_two_bays_take_whole_kits_each(plain_room, plain_job):
+    # Half of 0.17325 m³ is 9.26 kits: 10 in each bay, one kit more than in one piece.
+    # 2.25 m² over a front of 2.5 m is 0.9 m deep: one bucket a row.
+    layout = lay_out(plain_room, plain_job, bays=2)
+    assert (layout.kits_per_bay, layout.kits, layout.buckets_per_row) == (10, 20, 1)
+    assert layout.bay_width_m == 2.5
+    assert layout.row_depth_m == pytest.approx(0.9)
+
+
+@pytest.mark.parametrize("kits", range(2, 60))
+def test_a_floor_of_just_so_many_kits_takes_so_many(plain_room, plain_job, kits):
+    # kits * 0.00935 m³ / 0.0035 m / 1.1 is the area; rounding noise must not add a kit,
+    # and a thousandth more of floor must.
+    width_m = kits * 0.00935 / 0.0035 / 1.1 / 9.0
+    exact = replace(plain_room, width_m=width_m)
+    assert lay_out(exact, plain_job, bays=1).kits == kits
+    assert lay_out(replace(exact, width_m=width_m * 1.001), plain_job, bays=1).kits == kits + 1
+
+
+def test_a_closet_takes_one_kit_and_one_row(plain_room, plain_job):
+    closet = replace(plain_room, length_m=1.0, width_m=0.8)
+    layout = lay_out(closet, plain_job, bays=1)
+    assert (layout.kits, layout.buckets_per_row, layout.rows_per_bay) == (1, 1, 1)
+
+
+@given(
+    length_m=st.floats(1, 30),
+    width_m=st.floats(0.8, 15),
+    bays=st.integers(1, 4),
+    waste=st.floats(0, 0.3),
+)
+def test_kits_cover_the_floor_and_not_one_too_many(
+    plain_room, plain_job, length_m, width_m, bays, waste
+):
+    room = replace(plain_room, length_m=length_m, width_m=width_m)
+    job = replace(plain_job, materials=replace(plain_job.materials, waste=waste))
+    layout = lay_out(room, job, bays=bays)
+    needed_m3 = length_m * width_m * (1 + waste) * 0.0035
+    assert layout.kits * 0.00935 >= needed_m3 - 1e-9
+    assert layout.kits % bays == 0
+    if layout.kits_per_bay > 1:
+        assert (layout.kits_per_bay - 1) * bays * 0.00935 < needed_m3
+    assert layout.area_per_bucket_m2 * layout.kits == pytest.approx(length_m * width_m)
+    # Rows are as deep as asked for, or hold the whole bay.
+    deep_enough = layout.row_depth_m >= 0.6 - 1e-6
+    assert deep_enough or layout.buckets_per_row == layout.kits_per_bay
+    # And not a bucket deeper than needed.
+    if layout.buckets_per_row > 1:
+        shallower_m = layout.row_depth_m * (1 - 1 / layout.buckets_per_row)
+        assert shallower_m < 0.6
+
+
+def beat_of(plain_room, plain_job, slurry_card, **hands):
+    layout = lay_out(plain_room, plain_job, bays=1)
+    crew = replace(plain_job.crew, **hands)
+    return cadence(layout, slurry_card, crew=crew, pace=plain_job.pace)
+
+
+def test_rhythm_by_hand(plain_room, plain_job, slurry_card):
+    # Two stations: 420/2 = 210 s. Haul there and back 120 s. A bucket of 2.368 m² takes
+    # 118.4 s to rake, 148.0 s to smooth and, by two, 118.4 s to broadcast. A foot of the
+    # row's 0.947 m is kept bare: 118.4 * 0.3048/0.947 = 38.1 s.
+    beat = beat_of(plain_room, plain_job, slurry_card)
+    assert (beat.interval_s, beat.limit) == (SHIPPED_CYCLE_S / 2, "mixing")
+    assert beat.haul_s == 60.0
+    assert beat.rake_s == pytest.approx(118.42, abs=0.01)
+    assert beat.smooth_s == pytest.approx(148.03, abs=0.01)
+    assert beat.broadcast_s == pytest.approx(118.42, abs=0.01)
+    assert beat.strip_s == pytest.approx(38.10, abs=0.01)
+
+
+@pytest.mark.parametrize(
+    ("hands", "limit", "interval_s"),
+    [
+        ({"stations": 1}, "mixing", 420.0),
+        # Stations without a mixer stand idle, and mixers without a station.
+        ({"stations": 3, "mixer": 1}, "mixing", 420.0),
+        ({"stations": 4, "mixer": 4}, "smooth", 148.03),
+        ({"stations": 4, "mixer": 4, "smoother": 2}, "haul", 120.0),
+        ({"stations": 4, "mixer": 4, "smoother": 2, "runner": 2}, "rake", 118.42),
+        (
+            {"stations": 4, "mixer": 4, "smoother": 2, "runner": 2, "rake": 2,
+             "broadcaster": 1},
+            "broadcast",
+            236.84,
+        ),
+    ],
+)  # fmt: skip
+def test_the_slowest_task_sets_the_rhythm(
+    plain_room, plain_job, slurry_card, hands, limit, interval_s
+):
+    beat = beat_of(plain_room, plain_job, slurry_card, **hands)
+    assert beat.limit == limit
+    assert beat.interval_s == pytest.approx(interval_s, abs=0.01)
+
+
+ROLES = ("stations", "mixer", "runner", "rake", "smoother", "broadcaster")
+
+
+@given(hands=st.fixed_dictionaries({role: st.integers(1, 4) for role in ROLES}))
+def test_one_more_pair_of_hands_never_slows_the_rhythm(
+    plain_room, plain_job, slurry_card, hands
+):
+    beat = beat_of(plain_room, plain_job, slurry_card, **hands)
+    for role in ROLES:
+        more = beat_of(plain_room, plain_job, slurry_card, **{**hands, role: hands[role] + 1})
+        assert more.interval_s <= beat.interval_s
+
+
+FIVE_BUCKETS = PourLayout(
+    room="Cook line",
+    bays=1,
+    bay_width_m=5.0,
+    kits_per_bay=5,
+    buckets_per_row=2,
+    row_depth_m=0.9,
+    area_per_bucket_m2=2.25,
+    thickness_m=0.0035,
+    slurry_needed_m3=0.045,
+)
+BEAT = Cadence(
+    interval_s=200.0,
+    limit="mixing",
+    mixing_s=200.0,
+    haul_s=60.0,
+    rake_s=100.0,
+    smooth_s=120.0,
+    broadcast_s=90.0,
+    strip_s=30.0,
+)
+
+
+def test_five_buckets_two_a_row_by_hand(slurry_card):
+    # Filler goes in 150 s after the liquids, and is mixed for 180 s.
+    times = relative_times(FIVE_BUCKETS, slurry_card, BEAT, stations=2, bay_turn_s=500.0)
+    assert times.row.tolist() == [0, 0, 1, 1, 2]
+    assert times.station.tolist() == [0, 1, 0, 1, 0]
+    assert times.liquids_in_s.tolist() == [0, 200, 400, 600, 800]
+    assert times.filler_in_s.tolist() == [150, 350, 550, 750, 950]
+    assert times.pour_s.tolist() == [390, 590, 790, 990, 1190]
+    assert times.raked_s.tolist() == [490, 690, 890, 1090, 1290]
+    assert times.smoothed_s.tolist() == [610, 810, 1010, 1210, 1410]
+    # Bucket 1 is met by bucket 3, two on; the last two by nothing.
+    assert times.tied_in_s[:3].tolist() == [890, 1090, 1290]
+    assert np.all(np.isnan(times.tied_in_s[3:]))
+    # The bare strip of bucket 1 is broadcast once bucket 3 is smoothed: 1010 + 30.
+    assert times.broadcast_s.tolist() == [1040, 1240, 1440, 1300, 1500]
+    assert times.last_s == 1500
+
+
+def test_the_second_bay_starts_a_pause_later_and_ties_into_nothing_of_the_first(slurry_card):
+    two_bays = replace(FIVE_BUCKETS, bays=2, kits_per_bay=3, buckets_per_row=1)
+    times = relative_times(two_bays, slurry_card, BEAT, stations=2, bay_turn_s=500.0)
+    assert times.bay.tolist() == [0, 0, 0, 1, 1, 1]
+    assert times.liquids_in_s.tolist() == [0, 200, 400, 1100, 1300, 1500]
+    assert np.flatnonzero(np.isnan(times.tied_in_s)).tolist() == [2, 5]
+
+
+@given(
+    kits=st.integers(1, 40),
+    per_row=st.integers(1, 4),
+    bays=st.integers(1, 3),
+    interval_s=st.floats(120, 600),
+    stations=st.integers(1, 4),
+)
+def test_nobody_is_asked_for_two_things_at_once(
+    slurry_card, kits, per_row, bays, interval_s, stations
+):
+    layout = replace(
+        FIVE_BUCKETS, bays=bays, kits_per_bay=kits, buckets_per_row=min(per_row, kits)
+    )
+    interval_s = max(interval_s, SHIPPED_CYCLE_S / stations)
+    beat = replace(BEAT, interval_s=interval_s)
+    times = relative_times(layout, slurry_card, beat, stations=stations, bay_turn_s=60.0)
+    assert times.pour_s.size == kits * bays
+    for order in ("liquids_in_s", "pour_s", "raked_s", "smoothed_s"):
+        assert np.all(np.diff(getattr(times, order)) >= interval_s - 1e-9)
+    # A station has poured, scraped and turned round before its next kit.
+    for station in range(stations):
+        begun = times.liquids_in_s[times.station == station]
+        assert np.all(np.diff(begun) >= SHIPPED_CYCLE_S - 1e-6)
+    # What ties in comes after it is poured, and before its strip is broadcast.
+    tied = ~np.isnan(times.tied_in_s)
+    assert np.all(times.tied_in_s[tied] > times.raked_s[tied])
+    assert np.all(times.broadcast_s[tied] > times.tied_in_s[tied])
+    assert np.count_nonzero(~tied) == bays * layout.buckets_per_row
+    assert times.row.max() + 1 == math.ceil(kits / layout.buckets_per_row)

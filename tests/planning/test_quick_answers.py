@@ -1,0 +1,129 @@
+"""Quick answers: the same minutes as the planner's, with their doubt and their split."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cureplan.errors import InputError, OutOfRangeError
+from cureplan.physics.bucket import run_bucket
+from cureplan.planning.quick import WET_MILESTONES, card_clock, chill_answer
+
+SUMMER = {"air_c": 35.0, "liquids_c": 3.3, "filler_c": 32.2, "cooler_loss": 0.3}
+# 60 to 110 °F: the slabs that the command shows.
+SLABS_C = tuple((f - 32) / 1.8 for f in (60, 70, 80, 90, 100, 110))
+
+
+def test_at_the_cards_own_temperature_its_own_minutes(slurry_card, topcoat_card):
+    for card in (slurry_card, topcoat_card):
+        for time in card_clock(card, at_c=21.0):
+            given_point = card.milestones[time.milestone].points[0]
+            careful_s = given_point.after_s if time.closes else given_point.after_late_s
+            assert time.after_s == pytest.approx(careful_s, abs=1e-4)
+            # Nine in ten: 1.2816 standard deviations of a tenth (normal tables).
+            factor = math.exp(-0.12816 if time.closes else 0.12816)
+            assert time.sure_s == pytest.approx(careful_s * factor, rel=1e-5)
+
+
+def test_away_from_the_point_the_energy_adds_its_doubt(topcoat_card):
+    # 1/294.15 - 1/305.15 = 1.22549e-4; 10 kJ/mol / R makes 0.1474; with a tenth 0.1781.
+    foot = next(t for t in card_clock(topcoat_card, at_c=32.0) if t.milestone == "foot_traffic")
+    assert math.log(foot.sure_s / foot.after_s) == pytest.approx(1.28155 * 0.1781, abs=2e-4)
+
+
+@settings(max_examples=15)
+@given(at_c=st.floats(5, 40), warmer_k=st.floats(0, 8))
+def test_hotter_is_never_slower(slurry_card, topcoat_card, at_c, warmer_k):
+    for card in (slurry_card, topcoat_card):
+        cool, warm = card_clock(card, at_c=at_c), card_clock(card, at_c=at_c + warmer_k)
+        for one, other in zip(cool, warm, strict=True):
+            assert other.after_s <= one.after_s + 1e-3
+            assert (one.sure_s < one.after_s) == one.closes
+
+
+@pytest.fixture(scope="module")
+def answers(slurry_card):
+    return chill_answer(slurry_card, slabs_c=SLABS_C, **SUMMER)
+
+
+def test_chilling_is_worked_out_on_the_planners_own_path(slurry_card, slurry, answers):
+    for liquids_c, name in ((32.2, "as_is"), (3.3, "chilled")):
+        path = run_bucket(
+            liquids_c, 32.2, 35.0, np.array(SLABS_C), slurry_card.reference_haul_s,
+            kit=slurry.kit, speed=1.0, film_m=slurry.film_m,
+            slab_effusivity=slurry.slab_effusivity,
+        )  # fmt: skip
+        for milestone, age_s in slurry.age_s.items():
+            if milestone not in WET_MILESTONES:
+                continue
+            shown = [
+                getattr(found, f"{name}_s")
+                for answer in answers
+                for found in answer.milestones
+                if found.milestone == milestone
+            ]
+            assert shown == pytest.approx(path.when_s(age_s), abs=1e-6)
+        mixed = [getattr(answer, f"{name}_mixed_c") for answer in answers]
+        assert mixed == pytest.approx(path.mixed_c)
+
+
+def test_gains_add_up_and_shrink_on_hotter_slabs(answers):
+    for answer in answers:
+        for found in answer.milestones:
+            split_s = found.gained_bucket_s + found.gained_floor_s
+            assert split_s == pytest.approx(found.gained_s, abs=1e-6)
+            assert found.gained_s == found.chilled_s - found.as_is_s > 0
+    by_slab = [[m.gained_s for m in answer.milestones] for answer in answers]
+    assert np.all(np.diff(by_slab, axis=0) < 0)
+    assert [answer.slab_c for answer in answers] == list(SLABS_C)
+
+
+def test_mixed_temperatures_by_hand(answers):
+    # Liquids 8.91 kJ/K, filler 11.42 kJ/K. As is: 150 W for 150 s warm the liquids by
+    # 2.5 K, and their share of reaction by a few tenths: 33.4 to 33.8 °C. Iced: less
+    # than 0.1 K of reaction, and 0.9 K from the air: 3.3 + 3.4 = 6.7 °C into 32.2.
+    as_is, chilled = answers[0].as_is_mixed_c, answers[0].chilled_mixed_c
+    assert 33.3 < as_is < 33.9
+    assert chilled == pytest.approx((8.91 * 6.8 + 11.424 * 32.2) / 20.334, abs=0.15)
+
+
+def test_ice_comes_with_the_answer(answers):
+    # By hand: 8.91 kJ/K * 28.9 K * 1.3 / 333.55 kJ/kg = 1.0036 kg.
+    assert answers[0].ice.ice_per_kit_kg == pytest.approx(1.0036, abs=0.001)
+    assert answers[0].ice.standing_s > answers[0].ice.stirred_s > 0
+
+
+def test_nothing_to_chill_gains_nothing(slurry_card):
+    [same] = chill_answer(
+        slurry_card, air_c=30.0, slabs_c=[30.0], liquids_c=25.0, filler_c=25.0, cooler_loss=0.3
+    )
+    assert same.ice.ice_per_kit_kg == 0.0
+    assert [found.gained_s for found in same.milestones] == pytest.approx([0.0] * 3, abs=1e-9)
+
+
+def test_refuses_liquids_below_the_cards_minimum(slurry_card):
+    with pytest.raises(InputError, match="minimum"):
+        chill_answer(slurry_card, slabs_c=[30.0], **{**SUMMER, "liquids_c": 1.0})
+
+
+@pytest.mark.parametrize("at_c", [-60.0, 130.0, math.nan])
+def test_refuses_temperatures_no_floor_has(slurry_card, topcoat_card, at_c):
+    for card in (slurry_card, topcoat_card):
+        with pytest.raises(OutOfRangeError):
+            card_clock(card, at_c=at_c)
+
+
+def test_a_card_of_ones_own_changes_its_own_answer_only(slurry_card):
+    slower = replace(
+        slurry_card.milestones["wet_edge"],
+        points=(replace(slurry_card.milestones["wet_edge"].points[0], after_s=1080.0),),
+    )
+    card = replace(slurry_card, milestones={**slurry_card.milestones, "wet_edge": slower})
+    shipped = {t.milestone: t.after_s for t in card_clock(slurry_card, at_c=30.0)}
+    own = {t.milestone: t.after_s for t in card_clock(card, at_c=30.0)}
+    changed = {name for name in own if abs(own[name] - shipped[name]) > 1e-6}
+    assert changed == {"wet_edge"}
+    assert own["wet_edge"] > shipped["wet_edge"]

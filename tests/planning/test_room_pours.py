@@ -1,0 +1,119 @@
+"""One floor under each thing that might be done for it, and its table of margins."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from cureplan.planning.margins import bucket_clocks, kit_temperatures
+from cureplan.planning.pour import AS_IS, PourOption, RoomPours
+from cureplan.schedule.prepare import prepare_pours
+
+ICED = PourOption(chilled=True, cool_filler=False, bays=1)
+
+
+@pytest.fixture(scope="module")
+def pours(demo_job, demo_weather):
+    return prepare_pours(demo_job, demo_weather)
+
+
+@pytest.fixture(scope="module")
+def cook_line(pours):
+    return pours["Cook line"]
+
+
+@pytest.fixture(scope="module")
+def begins_s(demo_job):
+    return demo_job.access.begins.timestamp()
+
+
+def test_an_option_runs_the_job_as_written(cook_line, demo_job, begins_s):
+    plan = cook_line.plan(ICED)
+    found = cook_line.run(ICED, begins_s + 3600)
+    expected = bucket_clocks(
+        begins_s + 3600,
+        plan.times,
+        clocks=cook_line.clocks,
+        conditions=cook_line.conditions,
+        temperatures=kit_temperatures(demo_job.materials, chilled=True, cool_filler=False),
+        haul_s=demo_job.pace.haul_s,
+        speed=1.0,
+        slab_shift_k=0.0,
+        air_shift_k=0.0,
+    )
+    assert found.margins_s == pytest.approx(expected.margins_s)
+    assert cook_line.plan(ICED) is plan
+
+
+def test_remedies_in_the_trades_words():
+    assert AS_IS.remedies() == ()
+    assert ICED.remedies() == ("chill",)
+    everything = PourOption(chilled=True, cool_filler=True, bays=3)
+    assert everything.remedies() == ("chill", "cool filler", "bays")
+
+
+def test_each_remedy_lengthens_what_is_short(cook_line, begins_s):
+    start_s = begins_s + 3600
+    as_is = cook_line.run(AS_IS, start_s).least_s[0]
+    for better in (ICED, replace(AS_IS, cool_filler=True), replace(AS_IS, bays=2)):
+        assert cook_line.run(better, start_s).least_s[0] > as_is
+
+
+def test_a_third_station_quickens_the_same_floor(cook_line, demo_job):
+    crew = replace(demo_job.crew, stations=3, mixer=3)
+    assert cook_line.plan(AS_IS, crew).beat.interval_s < cook_line.plan(AS_IS).beat.interval_s
+    # The job's own plan is not touched by trying another crew.
+    assert cook_line.plan(AS_IS).beat.mixing_s == pytest.approx(210.0)
+
+
+def test_the_margin_to_plan_on_by_hand(cook_line, demo_job, begins_s):
+    # On a table row: the lesser of what is expected, and of the job's margin above what
+    # nine nights in ten keep.
+    start_s = begins_s + 2 * 3600
+    expected = cook_line.run(ICED, start_s).least_s[0]
+    sure = cook_line.sure_margin_s(ICED, start_s)
+    assert sure < expected
+    got = cook_line.least_margin_s(ICED, start_s)
+    assert got == pytest.approx(min(expected, sure + demo_job.policy.margin_s), abs=1e-6)
+
+
+def test_between_table_rows_the_margin_is_close(cook_line, begins_s):
+    starts_s = begins_s + np.array([900.0, 2700.0, 11_700.0])
+    got = cook_line.least_margin_s(AS_IS, starts_s)
+    exact = [
+        min(
+            cook_line.run(AS_IS, start).least_s[0],
+            cook_line.sure_margin_s(AS_IS, start) + cook_line.job.policy.margin_s,
+        )
+        for start in starts_s
+    ]
+    # Conditions change over hours: half an hour of straight line is good to seconds.
+    assert got == pytest.approx(exact, abs=5.0)
+
+
+def test_a_read_slab_is_surer_than_one_that_was_not(pours, begins_s):
+    read, unread = pours["Cook line"], pours["Preparation"]
+    assert read.wet_factors(begins_s)[0] < unread.wet_factors(begins_s)[0]
+    wait, close = read.wet_factors(begins_s)
+    assert wait * close == pytest.approx(1.0)
+    # Waiting for hours, nobody counts on the reading any more.
+    assert read.cure_factors(begins_s)[0] > wait
+
+
+def test_curves_are_of_the_right_card(cook_line, begins_s):
+    # Both shipped cards share one energy, so at one instant both age alike.
+    span = {"start_s": begins_s, "age_s": 3600.0}
+    assert cook_line.slurry_curve.when(**span) == pytest.approx(
+        cook_line.topcoat_curve.when(**span)
+    )
+    other = RoomPours(
+        cook_line.room,
+        cook_line.job,
+        cook_line.clocks,
+        replace(
+            cook_line.topcoat,
+            fit=replace(cook_line.topcoat.fit, activation_energy_j_mol=80e3),
+        ),
+        cook_line.conditions,
+    )
+    assert other.topcoat_curve.when(**span) < other.slurry_curve.when(**span)

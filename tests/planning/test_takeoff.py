@@ -1,0 +1,86 @@
+"""What to load on the truck, worked by hand."""
+
+from dataclasses import replace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cureplan.job.card_model import PrimerCard
+from cureplan.planning.coats import coat_work
+from cureplan.planning.layout import lay_out
+from cureplan.planning.takeoff import room_takeoff, total_takeoff
+
+SQ_FT_PER_GAL_M2_M3 = 0.09290304 / 0.003785411784
+
+
+def works_of(room, job, coats=2):
+    return [
+        coat_work(
+            room, job.cards.topcoat, crew=job.crew, pace=job.pace, coat=coat + 1, patches=19
+        )
+        for coat in range(coats)
+    ]
+
+
+def takeoff_of(room, job, ice_kg=0.0, coats=2):
+    layout = lay_out(room, job, bays=1)
+    return room_takeoff(
+        room, job, layout=layout, works=works_of(room, job, coats), ice_kg=ice_kg
+    )
+
+
+def test_one_room_by_hand(plain_room, plain_job):
+    # 45 m². Slurry: 0.17325 m³ in 19 kits of 9.35 L leaves 4.4 L. Quartz: 0.5 lb/sq ft
+    # kept and as much swept up is 4.8824 kg/m²: 219.7 kg, 9.69 bags of 50 lb: 10.
+    # First coat 90 sq ft/gal: 484.4/90 = 5.382 gal, 3 batches of 2 gal; second 150:
+    # 3.229 gal, 2 batches.
+    need = takeoff_of(plain_room, plain_job, ice_kg=12.5)
+    assert (need.room, need.kits) == ("Cook line", 19)
+    assert need.slurry_needed_m3 == pytest.approx(0.17325)
+    assert need.slurry_left_m3 == pytest.approx(0.0044, abs=1e-6)
+    assert need.aggregate_kg == pytest.approx(219.71, abs=0.01)
+    assert need.aggregate_swept_kg == pytest.approx(219.71 / 2, abs=0.01)
+    assert need.aggregate_bags == 10
+    assert need.coat_batches == (3, 2)
+    assert [volume / 0.003785411784 for volume in need.coat_volume_m3] == pytest.approx(
+        [5.382, 3.229], abs=0.001
+    )
+    assert (need.primer_batches, need.ice_kg) == (0, 12.5)
+
+
+def test_a_primer_is_mixed_in_whole_batches(plain_room, plain_job):
+    # 250 sq ft/gal over 484.4 sq ft is 1.94 gal: 4 batches of half a gallon.
+    primer = PrimerCard(
+        key="p", title="p", generic=True, batch_m3=0.003785411784 / 2,
+        spread_m2_m3=250 * SQ_FT_PER_GAL_M2_M3, provenance={},
+    )  # fmt: skip
+    job = replace(plain_job, cards=replace(plain_job.cards, primer=primer))
+    assert takeoff_of(plain_room, job).primer_batches == 4
+
+
+def test_the_job_counts_bags_once_and_batches_per_floor(plain_room, plain_job):
+    # Eight floors of 9.687 bags are 77.5: 78, where room by room it would be 80.
+    rooms = [takeoff_of(plain_room, plain_job, ice_kg=10.0) for _ in range(8)]
+    total = total_takeoff(rooms, plain_job)
+    assert total.kits == 8 * 19
+    assert total.aggregate_bags == 78
+    assert total.topcoat_batches == 8 * 5
+    assert total.topcoat_m3 == pytest.approx(8 * 5 * 2 * 0.003785411784)
+    assert total.ice_kg == 80.0
+
+
+@given(length_m=st.floats(1, 40), width_m=st.floats(1, 20), coats=st.integers(1, 2))
+def test_enough_is_loaded_and_not_a_whole_unit_too_much(
+    plain_room, plain_job, length_m, width_m, coats
+):
+    room = replace(plain_room, length_m=length_m, width_m=width_m)
+    need = takeoff_of(room, plain_job, coats=coats)
+    cards = plain_job.cards
+    assert need.aggregate_bags * cards.aggregate.bag_kg >= need.aggregate_kg - 1e-6
+    assert (need.aggregate_bags - 1) * cards.aggregate.bag_kg < need.aggregate_kg
+    assert -1e-9 <= need.slurry_left_m3 < cards.slurry.mixed_yield_m3
+    assert len(need.coat_batches) == coats
+    for batches, volume_m3 in zip(need.coat_batches, need.coat_volume_m3, strict=True):
+        assert batches * cards.topcoat.batch_m3 >= volume_m3 - 1e-9
+        assert (batches - 1) * cards.topcoat.batch_m3 < volume_m3
