@@ -124,6 +124,7 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
         No order and start keeps every hard limit; the message names the nearest miss.
     """
     from cureplan.assembly.assemble import assemble
+    from cureplan.judge import require_confirmed
     from cureplan.planning.weather_hours import known_stretch
     from cureplan.schedule.construct import construct
     from cureplan.schedule.failures import explain
@@ -139,4 +140,5 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
         raise NoFeasiblePlanError(explain(job, schedule))
     odds = assess(job, pours, schedule)
     plan = assemble(job, series, pours, schedule, odds, made_at=now)
+    require_confirmed(plan)
     return plan

@@ -175,10 +175,14 @@ def coat_work(
 
 
 def first_coat_window(floor: CuringFloor, work: CoatWork) -> CoatWindow:
-    """Window for the start of the first coat: vacuumed, dry, and not yet too old."""
-    ready_s = np.maximum(floor.foot_s + work.vacuum_s, floor.topcoat_opens_s)
+    """Window for the start of the first coat: vacuumed, dry, and not yet too old.
+
+    The vacuum begins at the back wall, which is reached over the whole floor, so it waits
+    until all of it bears feet.
+    """
+    dry_s = float(np.max(floor.topcoat_opens_s - work.offset_s))
     return CoatWindow(
-        opens_s=float(np.max(ready_s - work.offset_s)),
+        opens_s=max(floor.walkable_s + work.vacuum_s, dry_s),
         closes_s=float(np.min(floor.topcoat_closes_s - work.offset_s)),
     )
 

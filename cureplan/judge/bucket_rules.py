@@ -1,0 +1,207 @@
+"""Buckets one by one: in order, at the pace of hands and stations, whole and enough."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.judge.case import Case, Floor
+from cureplan.judge.compare import too_late, too_soon, unlike
+from cureplan.judge.finding import MARGIN_TOL_S, Finding
+
+__all__ = ["check_buckets", "check_kits", "check_tie_in"]
+
+THICKNESS_TOL_M = 1e-6
+VOLUME_TOL_FRAC = 1e-9
+DEPTH_TOL_M = 0.001  # plans are written to a tenth of a millimetre
+
+Floats = NDArray[np.float64]
+
+
+def check_buckets(case: Case) -> Iterator[Finding]:
+    """Every bucket is made, hauled and worked as fast as card and pace say, no faster."""
+    for floor in case.floors:
+        yield from _check_mixing(case, floor)
+        yield from _check_stations(case, floor)
+        yield from _check_hands(case, floor)
+        yield from _check_broadcast(case, floor)
+
+
+def _check_mixing(case: Case, floor: Floor) -> Iterator[Finding]:
+    card, pace = case.plan.job.cards.slurry, case.plan.job.pace
+    at = floor.planned
+    stirred_s = at.liquids_s + card.liquids_mix_s
+    yield from unlike(floor, "buckets", "filler", at.filler_s, stirred_s)
+    poured_s = at.filler_s + card.filler_mix_s + pace.haul_s
+    yield from unlike(floor, "buckets", "pour", at.pour_s, poured_s)
+    earlier = np.maximum.accumulate(at.liquids_s)
+    yield from too_soon(floor, "buckets", "liquids, in order", at.liquids_s, earlier)
+
+
+def _check_stations(case: Case, floor: Floor) -> Iterator[Finding]:
+    job, at = case.plan.job, floor.planned
+    card = job.cards.slurry
+    cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
+    station = np.array([bucket.station for bucket in floor.buckets])
+    for number in sorted(set(station)):
+        if not 1 <= number <= job.crew.stations:
+            yield Finding(
+                rule="buckets",
+                room=floor.name,
+                what=f"{floor.name}: station {number} is used, there are {job.crew.stations}",
+                off_by=float(abs(number - job.crew.stations)),
+                unit="count",
+            )
+        mine = at.liquids_s[station == number]
+        free_s = np.concatenate([[-np.inf], mine[:-1] + cycle_s])
+        picked = np.flatnonzero(station == number)
+        yield from too_soon(floor, "buckets", f"station {number}", mine, free_s, picked)
+    mixed_s = at.filler_s + card.filler_mix_s
+    for people, begins_s, free_s, who in (
+        (job.crew.mixer, at.liquids_s, mixed_s, "liquids, for want of a mixer"),
+        (job.crew.runner, mixed_s, at.pour_s + job.pace.haul_s, "haul, for want of a runner"),
+    ):
+        if 0 < people < begins_s.size:
+            waits_s = np.concatenate([np.full(people, -np.inf), free_s[:-people]])
+            yield from too_soon(floor, "buckets", who, begins_s, waits_s)
+
+
+def _check_hands(case: Case, floor: Floor) -> Iterator[Finding]:
+    pace, crew, at = case.plan.job.pace, case.plan.job.crew, floor.planned
+    rake_s = floor.bucket_area_m2 / (pace.rake_m2_s * crew.rake)
+    raked_s = np.maximum(at.pour_s, _before(at.raked_s)) + rake_s
+    yield from unlike(floor, "buckets", "raked", at.raked_s, raked_s)
+    smooth_s = floor.bucket_area_m2 / (pace.smooth_m2_s * crew.smoother)
+    smoothed_s = np.maximum(at.raked_s, _before(at.smoothed_s)) + smooth_s
+    yield from unlike(floor, "buckets", "smoothed", at.smoothed_s, smoothed_s)
+
+
+def _check_broadcast(case: Case, floor: Floor) -> Iterator[Finding]:
+    """The last grain falls once the next row is smoothed, and arms keep up."""
+    pace, crew, at = case.plan.job.pace, case.plan.job.crew, floor.planned
+    throw_s = floor.bucket_area_m2 / (pace.broadcast_m2_s * crew.broadcaster)
+    met_s = np.array(
+        [at.smoothed_s[i if p is None else p] for i, p in enumerate(floor.partner)]
+    )
+    soonest_s = np.maximum(at.smoothed_s + throw_s, met_s)
+    yield from too_soon(floor, "buckets", "broadcast", at.broadcast_s, soonest_s)
+    # Latest: hands that leave every patch bare until its neighbour is smooth.
+    latest_s, free_s = np.empty_like(met_s), -np.inf
+    for i in np.argsort(met_s, kind="stable"):
+        free_s = latest_s[i] = max(free_s, met_s[i]) + throw_s[i]
+    yield from too_late(floor, "buckets", "broadcast", at.broadcast_s, latest_s)
+    for i, ready_s in enumerate(at.smoothed_s):
+        due = np.argsort(at.broadcast_s[i:], kind="stable") + i
+        work_s = ready_s + np.cumsum(throw_s[due] * (at.smoothed_s[due] >= ready_s))
+        if np.any(work_s > at.broadcast_s[due] + MARGIN_TOL_S):
+            label = "broadcast, with all that is smoothed before it"
+            yield from too_soon(floor, "buckets", label, at.broadcast_s[due], work_s, due)
+            return
+
+
+def check_kits(case: Case) -> Iterator[Finding]:
+    """Kits are whole, numbered without a hole, and enough for every bay."""
+    for floor in case.floors:
+        numbers = [bucket.number for bucket in floor.buckets]
+        if numbers != list(range(1, floor.plan.kits + 1)):
+            yield Finding(
+                rule="kits",
+                room=floor.name,
+                what=f"{floor.name}: {len(numbers)} buckets do not number 1 to "
+                f"{floor.plan.kits} without a hole",
+                off_by=float(max(1, abs(len(numbers) - floor.plan.kits))),
+                unit="count",
+            )
+        yield from _check_bays(case, floor)
+        yield from _check_shape(case, floor)
+
+
+def _check_bays(case: Case, floor: Floor) -> Iterator[Finding]:
+    materials, card = case.plan.job.materials, case.plan.job.cards.slurry
+    thickness_m = materials.thickness_m + materials.profile_allowance_m
+    bays = [bucket.bay for bucket in floor.buckets]
+    if sorted(set(bays)) != list(range(1, floor.plan.bays + 1)) or bays != sorted(bays):
+        yield Finding(
+            rule="kits",
+            room=floor.name,
+            what=f"{floor.name}: buckets fill bays {sorted(set(bays))}, not one after the "
+            f"other 1 to {floor.plan.bays}",
+            off_by=float(max(1, abs(len(set(bays)) - floor.plan.bays))),
+            unit="count",
+        )
+    needed_m3 = floor.room.area_m2 / len(set(bays)) * (1 + materials.waste) * thickness_m
+    for bay in sorted(set(bays)):
+        brought_m3 = bays.count(bay) * card.mixed_yield_m3
+        if brought_m3 < needed_m3 * (1 - VOLUME_TOL_FRAC):
+            yield Finding(
+                rule="kits",
+                room=floor.name,
+                what=f"{floor.name}, bay {bay}: {bays.count(bay)} kits give "
+                f"{brought_m3 * 1000:.1f} L and {needed_m3 * 1000:.1f} L are needed",
+                off_by=needed_m3 - brought_m3,
+                unit="m3",
+            )
+
+
+def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
+    """Area, thickness and row depth are those of the job and its buckets."""
+    materials, plan = case.plan.job.materials, floor.plan
+    thickness_m = materials.thickness_m + materials.profile_allowance_m
+    bay_m = floor.room.width_m / plan.bays
+    depth_m = float(floor.bucket_area_m2[0]) * plan.buckets_per_row / bay_m
+    for what, got_m, want_m, within_m in (
+        ("thickness", plan.thickness_m, thickness_m, THICKNESS_TOL_M),
+        ("row depth", plan.row_depth_m, depth_m, DEPTH_TOL_M),
+        ("area over width", plan.area_m2 / floor.room.width_m, floor.room.length_m, 0.001),
+    ):
+        if not abs(got_m - want_m) <= within_m:
+            yield Finding(
+                rule="kits",
+                room=floor.name,
+                what=f"{floor.name}: {what} is {got_m:.4f} m, it should be {want_m:.4f} m",
+                off_by=abs(got_m - want_m),
+                unit="m",
+            )
+
+
+def check_tie_in(case: Case) -> Iterator[Finding]:
+    """A bucket is tied into when the bucket one row on in its bay is raked."""
+    for floor in case.floors:
+        at = floor.planned
+        none = np.array([partner is None for partner in floor.partner])
+        met_s = np.array(
+            [at.raked_s[i if p is None else p] for i, p in enumerate(floor.partner)]
+        )
+        for i in np.flatnonzero(none != np.isnan(at.tied_s)):
+            said = (
+                "nothing meets it, yet it has" if none[i] else "a row meets it, yet it has no"
+            )
+            yield Finding(
+                rule="tie-in",
+                room=floor.name,
+                what=f"{floor.name} bucket {floor.buckets[i].number}: {said} tie-in",
+                off_by=1.0,
+                unit="count",
+            )
+        both = np.flatnonzero(~none & ~np.isnan(at.tied_s))
+        if both.size:
+            yield from unlike(floor, "tie-in", "tied in", at.tied_s[both], met_s[both], both)
+        rows = {(b.bay, b.row): 0 for b in floor.buckets}
+        for bucket in floor.buckets:
+            rows[bucket.bay, bucket.row] += 1
+        worst = max(rows.values())
+        if worst > floor.plan.buckets_per_row:
+            yield Finding(
+                rule="tie-in",
+                room=floor.name,
+                what=f"{floor.name}: {worst} buckets share a row meant for "
+                f"{floor.plan.buckets_per_row}",
+                off_by=float(worst - floor.plan.buckets_per_row),
+                unit="count",
+            )
+
+
+def _before(times_s: Floats) -> Floats:
+    return np.concatenate([[-np.inf], times_s[:-1]])

@@ -1,0 +1,246 @@
+"""A plan laid out for judging: planned instants as arrays, and what must come of them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import datetime, tzinfo
+from statistics import NormalDist
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.clock import epoch_s
+from cureplan.job.model import Room
+from cureplan.judge.ageing import CardRate, read_card
+from cureplan.judge.hourly import RoomHours, room_hours
+from cureplan.judge.pot import Kits, Pot, Runs, calibrate, run_kits, threshold_s
+from cureplan.plan import BucketPlan, CoatPlan, Plan, RoomPlan
+
+__all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "lay_out"]
+
+READ_SLAB_SD_K = 0.5  # invented: an infrared reading's own doubt
+SHORT_CLOCKS = ("wet_edge", "working_time", "broadcast_closes")
+LONGEST_STAGE = 3.0  # a longer stage is found by its own rule; here it would only boil
+
+Floats = NDArray[np.float64]
+Leaning = Literal["lenient", "strict"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Planned:
+    """What the plan says of one floor's buckets, seconds since 1970, NaN where none."""
+
+    liquids_s: Floats
+    filler_s: Floats
+    pour_s: Floats
+    raked_s: Floats
+    smoothed_s: Floats
+    tied_s: Floats
+    broadcast_s: Floats
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Floor:
+    """One floor: its plan, its buckets, and what became of them when re-run."""
+
+    plan: RoomPlan
+    room: Room
+    zone: tzinfo
+    buckets: tuple[BucketPlan, ...]
+    coats: tuple[CoatPlan, ...]
+    hours: RoomHours
+    planned: Planned
+    partner: tuple[int | None, ...]
+    """Index of the bucket one row on in the same bay."""
+    runs: Runs
+    ends_s: dict[str, Floats]
+    fast_ends_s: dict[Leaning, dict[str, Floats]]
+
+    @property
+    def name(self) -> str:
+        """What the job calls it."""
+        return self.room.name
+
+    @property
+    def begins_s(self) -> float:
+        """First liquids of the floor."""
+        return float(self.planned.liquids_s.min())
+
+    @property
+    def ends_pour_s(self) -> float:
+        """Last hand off the floor."""
+        parts = (self.planned.smoothed_s, self.planned.broadcast_s)
+        return float(max(part.max() for part in parts))
+
+    @property
+    def bucket_area_m2(self) -> Floats:
+        """Area each bucket covers: its bay's share of the room over the bay's kits."""
+        bays = [bucket.bay for bucket in self.buckets]
+        share = self.room.area_m2 / len(set(bays))
+        return np.array([share / bays.count(bay) for bay in bays])
+
+    def margins_s(self, ends_s: dict[str, Floats]) -> dict[str, Floats]:
+        """What is left of each clock [s]; +inf where a row ties into nothing."""
+        left = ends_s["wet_edge"] - self.planned.tied_s
+        return {
+            "wet_edge": np.where(np.isnan(left), np.inf, left),
+            "working_time": ends_s["working_time"] - self.planned.smoothed_s,
+            "broadcast_closes": ends_s["broadcast_closes"] - self.planned.broadcast_s,
+        }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """All of a plan, ready to be judged."""
+
+    plan: Plan
+    slurry: CardRate
+    topcoat: CardRate
+    thresholds_s: dict[str, float]
+    quantile: float
+    floors: tuple[Floor, ...]
+
+    def floor(self, name: str) -> Floor | None:
+        """The floor of that name, if it is planned."""
+        return next((floor for floor in self.floors if floor.name == name), None)
+
+    def stretch(self, rate: CardRate, floor: Floor, at_s: float, lean: Leaning) -> float:
+        """Factor on a waiting age for the job's confidence; its inverse for closing ones.
+
+        The plan states how well it knows a slab; one that was read may be known
+        better, and the lenient factor takes the reading as still fresh.
+        """
+        sd_k = self.plan.risk.slab_sd_k
+        if lean == "lenient" and floor.room.slab_reading is not None:
+            sd_k = min(sd_k, READ_SLAB_SD_K)
+        doubt = rate.doubt_frac(float(floor.hours.slab(at_s)), temp_sd_k=sd_k)
+        return float(np.exp(self.quantile * doubt))
+
+
+def lay_out(plan: Plan) -> Case:
+    """Re-run every bucket of a plan whose hours cover all its rooms.
+
+    Parameters
+    ----------
+    plan : Plan
+        Already seen to name only rooms of its job, each with hours and buckets.
+
+    Returns
+    -------
+    Case
+    """
+    card = plan.job.cards.slurry
+    rate = read_card(card.prior, card.milestones)
+    materials = plan.job.materials
+    thickness_m = materials.thickness_m + materials.profile_allowance_m
+    pot, ritual = calibrate(card, rate, thickness_m=thickness_m)
+    coat = plan.job.cards.topcoat
+    case = Case(
+        plan=plan,
+        slurry=rate,
+        topcoat=read_card(coat.prior, coat.milestones),
+        thresholds_s={name: threshold_s(pot, ritual, name) for name in card.milestones},
+        quantile=NormalDist().inv_cdf(plan.job.policy.confidence),
+        floors=(),
+    )
+    return replace(case, floors=tuple(_floors(case, pot)))
+
+
+def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
+    for room in case.plan.rooms:
+        buckets = tuple(sorted(case.plan.buckets_of(room.room), key=lambda b: b.number))
+        hours = room_hours(case.plan.hours, room.room)
+        if hours is None or not buckets:
+            continue
+        planned = _planned(buckets)
+        kits = _kits(case.plan, room, buckets, planned, hours)
+        runs = run_kits(pot, kits)
+        floor = Floor(
+            plan=room,
+            room=case.plan.job.room(room.room),
+            zone=case.plan.job.site.zone,
+            buckets=buckets,
+            coats=tuple(coat for coat in case.plan.coats if coat.room == room.room),
+            hours=hours,
+            planned=planned,
+            partner=_partners(buckets, room.buckets_per_row),
+            runs=runs,
+            ends_s=_ends(case, runs, planned),
+            fast_ends_s={},
+        )
+        for lean in ("lenient", "strict"):
+            hasten = case.stretch(case.slurry, floor, floor.begins_s, lean)
+            faster = run_kits(replace(pot, hasten=hasten), kits)
+            floor.fast_ends_s[lean] = _ends(case, faster, planned)
+            if floor.room.slab_reading is None:
+                floor.fast_ends_s["strict"] = floor.fast_ends_s["lenient"]
+                break
+        yield floor
+
+
+def _ends(case: Case, runs: Runs, planned: Planned) -> dict[str, Floats]:
+    names = (name for name in SHORT_CLOCKS)
+    return {name: planned.filler_s + runs.reached(case.thresholds_s[name]) for name in names}
+
+
+def _planned(buckets: tuple[BucketPlan, ...]) -> Planned:
+    def column(name: str) -> Floats:
+        written: list[datetime | None] = [getattr(bucket, name) for bucket in buckets]
+        return np.array([np.nan if at is None else epoch_s(at) for at in written])
+
+    return Planned(
+        liquids_s=column("liquids_in"),
+        filler_s=column("filler_in"),
+        pour_s=column("pour"),
+        raked_s=column("raked_by"),
+        smoothed_s=column("smoothed_by"),
+        tied_s=column("tied_in"),
+        broadcast_s=column("broadcast_by"),
+    )
+
+
+def _kits(
+    plan: Plan,
+    room: RoomPlan,
+    buckets: tuple[BucketPlan, ...],
+    planned: Planned,
+    hours: RoomHours,
+) -> Kits:
+    card, haul_s = plan.job.cards.slurry, plan.job.pace.haul_s
+    materials = plan.job.materials
+    air_c = hours.air(planned.liquids_s)
+    stored_c = (
+        air_c if materials.storage_c is None else np.full_like(air_c, materials.storage_c)
+    )
+    measured_c = materials.liquids_measured_c
+    iced_c = materials.iced_c if measured_c is None else measured_c
+    chilled = np.array([bucket.chilled for bucket in buckets])
+    cool = "cool filler" in room.remedies
+
+    def lasting(took_s: Floats, meant_s: float) -> Floats:
+        return np.asarray(np.clip(took_s, 0.0, LONGEST_STAGE * meant_s))
+
+    filler_s = np.full_like(air_c, card.filler_mix_s)
+    return Kits(
+        liquids_s=lasting(planned.filler_s - planned.liquids_s, card.liquids_mix_s),
+        filler_s=filler_s,
+        haul_s=lasting(planned.pour_s - planned.filler_s - filler_s, haul_s),
+        liquids_c=np.where(chilled, iced_c, stored_c),
+        filler_c=np.full_like(air_c, materials.cool_filler_c) if cool else stored_c,
+        air_c=air_c,
+        slab_c=hours.slab(planned.pour_s),
+    )
+
+
+def _partners(buckets: tuple[BucketPlan, ...], per_row: int) -> tuple[int | None, ...]:
+    partners: list[int | None] = []
+    for bucket in buckets:
+        ahead = [
+            index
+            for index, other in enumerate(buckets)
+            if other.bay == bucket.bay and other.number == bucket.number + per_row
+        ]
+        partners.append(ahead[0] if ahead else None)
+    return tuple(partners)

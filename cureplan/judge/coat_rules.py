@@ -1,0 +1,123 @@
+"""Coats inside their windows, and the way back to an open kitchen."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from cureplan.clock import epoch_s
+from cureplan.judge.case import Case, Floor
+from cureplan.judge.compare import differs, later, sooner
+from cureplan.judge.finding import MARGIN_TOL_S, WINDOW_TOL_S, Finding, wall_clock
+from cureplan.judge.hourly import dew_curve
+from cureplan.judge.standing import Standing, laying
+
+__all__ = ["check_coats", "check_opening"]
+
+DEW_TOL_K = 0.01  # hourly values are written to a thousandth
+DEW_STEP_S = 60.0
+
+
+def check_coats(
+    case: Case, lenient: dict[str, Standing], strict: dict[str, Standing]
+) -> Iterator[Finding]:
+    """Every coat a room needs, in order, in its window, on a slab that is dry."""
+    for floor in case.floors:
+        coats = [coat.coat for coat in floor.coats]
+        wanted = list(range(1, floor.room.topcoats + 1))
+        if coats != wanted:
+            yield Finding(
+                rule="coats",
+                room=floor.name,
+                what=f"{floor.name}: coats {coats} are planned, {wanted} are needed in order",
+                off_by=float(max(1, abs(len(coats) - len(wanted)))),
+                unit="count",
+            )
+        yield from _check_windows(case, floor, lenient[floor.name], strict[floor.name])
+        yield from _check_dew(case, floor)
+
+
+def _check_windows(
+    case: Case, floor: Floor, lenient: Standing, strict: Standing
+) -> Iterator[Finding]:
+    name, zone, lasts_s = floor.name, floor.zone, laying(case, floor).lasts_s
+    for coat, near, far in zip(floor.coats, lenient.windows, strict.windows, strict=True):
+        label = f"coat {coat.coat}"
+        start_s, end_s = epoch_s(coat.start), epoch_s(coat.end)
+        yield from sooner(
+            "coats", name, zone, f"{label} starts", start_s, near.opens_s, WINDOW_TOL_S
+        )
+        yield from later(
+            "coats", name, zone, f"{label} starts", start_s, near.closes_s, WINDOW_TOL_S
+        )
+        for what, said, between_s in (
+            ("opens", coat.opens, (near.opens_s, far.opens_s)),
+            ("closes", coat.closes, (near.closes_s, far.closes_s)),
+        ):
+            yield from differs(
+                "coats", name, zone, f"{label} {what}", epoch_s(said), between_s, WINDOW_TOL_S
+            )
+        done_s = (start_s + lasts_s,) * 2
+        yield from differs("coats", name, zone, f"{label} ends", end_s, done_s, MARGIN_TOL_S)
+
+
+def _check_dew(case: Case, floor: Floor) -> Iterator[Finding]:
+    at_s, dew_c = dew_curve(case.plan.hours)
+    least_k = case.plan.job.policy.dew_margin_k
+    for coat in floor.coats:
+        ends_s = epoch_s(coat.end)
+        when_s = np.append(np.arange(epoch_s(coat.start), ends_s, DEW_STEP_S), ends_s)
+        over_k = floor.hours.slab(when_s) - np.interp(when_s, at_s, dew_c)
+        known = np.flatnonzero(~np.isnan(over_k))
+        if not known.size:
+            continue
+        worst = known[np.argmin(over_k[known])]
+        if over_k[worst] < least_k - DEW_TOL_K:
+            yield Finding(
+                rule="coats",
+                room=floor.name,
+                what=f"{floor.name} coat {coat.coat}: the slab is {over_k[worst]:.1f} K above "
+                f"dew point at {wall_clock(float(when_s[worst]), floor.zone)}, "
+                f"{least_k:.1f} K are asked",
+                off_by=float(least_k - over_k[worst]),
+                unit="K",
+            )
+
+
+def check_opening(
+    case: Case, lenient: dict[str, Standing], strict: dict[str, Standing]
+) -> Iterator[Finding]:
+    """Walked on, wheeled on, washed and opened as re-derived, and in time."""
+    for floor in case.floors:
+        plan, near, far = floor.plan, lenient[floor.name], strict[floor.name]
+        for label, said, between_s in (
+            ("walkable", plan.walkable, (near.walkable_s, far.walkable_s)),
+            ("topcoat opens", plan.topcoat_opens, (near.topcoat_opens_s, far.topcoat_opens_s)),
+            (
+                "topcoat closes",
+                plan.topcoat_closes,
+                (near.topcoat_closes_s, far.topcoat_closes_s),
+            ),
+            ("foot traffic", plan.foot_traffic, (near.foot_s, far.foot_s)),
+            ("wheels", plan.wheels, (near.wheels_s, far.wheels_s)),
+            ("wash-down", plan.wash_down, (near.wash_s, far.wash_s)),
+        ):
+            yield from differs(
+                "opening", floor.name, floor.zone, label, epoch_s(said), between_s, WINDOW_TOL_S
+            )
+        yield from _check_open(case, floor)
+
+
+def _check_open(case: Case, floor: Floor) -> Iterator[Finding]:
+    plan, zone = floor.plan, floor.zone
+    last_s = max(epoch_s(at) for at in (plan.foot_traffic, plan.wheels, plan.wash_down))
+    opens_s, by_s = epoch_s(plan.opens), epoch_s(plan.open_by)
+    yield from differs(
+        "opening", floor.name, zone, "opens", opens_s, (last_s, last_s), MARGIN_TOL_S
+    )
+    yield from later("opening", floor.name, zone, "opens", opens_s, by_s, MARGIN_TOL_S)
+    limit_s = epoch_s(floor.room.open_by or case.plan.job.access.open_by)
+    yield from differs(
+        "opening", floor.name, zone, "to be open", by_s, (limit_s, limit_s), MARGIN_TOL_S
+    )

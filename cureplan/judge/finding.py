@@ -1,0 +1,78 @@
+"""What the judge has against a plan, in plain words with numbers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import tzinfo
+from typing import Literal
+
+from cureplan.clock import from_epoch_s
+from cureplan.errors import CurePlanError
+
+__all__ = ["MARGIN_TOL_S", "WINDOW_TOL_S", "Finding", "PlanRefusedError", "Rule", "wall_clock"]
+
+Rule = Literal[
+    "hours",
+    "buckets",
+    "kits",
+    "tie-in",
+    "margins",
+    "pours",
+    "way out",
+    "coats",
+    "opening",
+    "calls",
+    "ice",
+]
+Unit = Literal["min", "K", "m", "m3", "count"]
+
+MARGIN_TOL_S = 6.0
+"""Plans are written to the second; the rest is for two ways of integrating: invented."""
+
+WINDOW_TOL_S = 120.0
+"""Hours-long windows lean on hourly slab temperatures, read two ways: invented."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Finding:
+    """One rule the plan breaks, where, and by how much."""
+
+    rule: Rule
+    room: str | None
+    what: str
+    off_by: float
+    unit: Unit
+
+
+class PlanRefusedError(CurePlanError):
+    """The judge does not confirm a plan; it must not be shown as one.
+
+    Parameters
+    ----------
+    findings : tuple of Finding
+        Everything found, worst rules first as the judge lists them.
+    """
+
+    exit_code = 3
+    shown = 3
+
+    def __init__(self, findings: tuple[Finding, ...]) -> None:
+        self.findings = findings
+        first = "; ".join(f"{item.rule}: {item.what}" for item in findings[: self.shown])
+        rest = len(findings) - self.shown
+        more = f"; and {rest} more" if rest > 0 else ""
+        super().__init__(f"the plan was checked and is refused: {first}{more}")
+
+
+def wall_clock(at_s: float, zone: tzinfo) -> str:
+    """Local day and time of an instant, for a finding's line.
+
+    Examples
+    --------
+    >>> from datetime import timezone
+    >>> wall_clock(86400.0, timezone.utc)
+    '02 Jan 00:00:00'
+    """
+    if at_s in (float("inf"), float("-inf")) or at_s != at_s:
+        return "never within the hours given"
+    return from_epoch_s(at_s).astimezone(zone).strftime("%d %b %H:%M:%S")

@@ -1,0 +1,124 @@
+"""The judge itself: all rules over one plan."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from cureplan.clock import epoch_s
+from cureplan.judge.bucket_rules import check_buckets, check_kits, check_tie_in
+from cureplan.judge.calendar_rules import check_coat_crew, check_pours, check_way_out
+from cureplan.judge.case import lay_out
+from cureplan.judge.coat_rules import check_coats, check_opening
+from cureplan.judge.finding import Finding, PlanRefusedError
+from cureplan.judge.hourly import room_hours
+from cureplan.judge.margin_rules import check_margins
+from cureplan.judge.people_rules import check_calls, check_ice
+from cureplan.judge.standing import stand
+from cureplan.plan import Plan
+
+__all__ = ["judge", "require_confirmed"]
+
+
+def judge(plan: Plan) -> tuple[Finding, ...]:
+    """Re-derive a plan from its job, cards and hours, and say where it is wrong.
+
+    Not for what lies outside a plan: whether the weather comes true is a matter of
+    risk, not of judgement.
+
+    Parameters
+    ----------
+    plan : Plan
+        As made or as read back from `plan.json`.
+
+    Returns
+    -------
+    tuple of Finding
+        Empty when every rule holds.
+    """
+    broken = tuple(_check_hours(plan))
+    if broken:
+        return broken
+    case = lay_out(plan)
+    lenient = {floor.name: stand(case, floor, "lenient") for floor in case.floors}
+    # Only a slab that was read leaves room between the two.
+    strict = {
+        floor.name: stand(case, floor, "strict") if floor.room.slab_reading else stood
+        for floor, stood in zip(case.floors, lenient.values(), strict=True)
+    }
+    return (
+        *check_kits(case),
+        *check_buckets(case),
+        *check_tie_in(case),
+        *check_margins(case),
+        *check_pours(case),
+        *check_way_out(case, lenient),
+        *check_coats(case, lenient, strict),
+        *check_coat_crew(case),
+        *check_opening(case, lenient, strict),
+        *check_calls(case),
+        *check_ice(case),
+    )
+
+
+def require_confirmed(plan: Plan) -> None:
+    """Raise unless the judge confirms a plan.
+
+    Raises
+    ------
+    PlanRefusedError
+        Naming the first findings.
+    """
+    findings = judge(plan)
+    if findings:
+        raise PlanRefusedError(findings)
+
+
+def _check_hours(plan: Plan) -> Iterator[Finding]:
+    """The plan holds what it takes to judge it: all rooms, their buckets and hours."""
+    planned = Counter(room.room for room in plan.rooms)
+    wanted = Counter(room.name for room in plan.job.rooms)
+    if planned != wanted:
+        odd = sorted((planned - wanted) + (wanted - planned))
+        yield _unfit(None, f"rooms of plan and job differ by {odd}")
+        return
+    named = {bucket.room for bucket in plan.buckets} | {coat.room for coat in plan.coats}
+    strangers = (named | {call.room for call in plan.calls}) - set(wanted)
+    if strangers:
+        yield _unfit(None, f"rooms {sorted(strangers)} are not in the job")
+    instants = [epoch_s(row.at) for row in plan.hours]
+    if len(instants) < 2 or sorted(set(instants)) != instants:
+        yield _unfit(None, "the hourly rows are too few or not in order")
+        return
+    for name in wanted:
+        if not plan.buckets_of(name):
+            yield _unfit(name, f"{name} has no buckets")
+        elif room_hours(plan.hours, name) is None:
+            yield _unfit(name, f"{name} is missing from an hourly row")
+        else:
+            yield from _check_covered(plan, name, instants[0], instants[-1])
+
+
+def _check_covered(plan: Plan, name: str, first_s: float, last_s: float) -> Iterator[Finding]:
+    """Temperatures are never stretched past the hours given."""
+    work_s = [
+        epoch_s(at)
+        for bucket in plan.buckets_of(name)
+        for at in (bucket.liquids_in, bucket.broadcast_by)
+    ]
+    work_s += [
+        epoch_s(at) for coat in plan.coats if coat.room == name for at in (coat.start, coat.end)
+    ]
+    outside_s = max(first_s - min(work_s), max(work_s) - last_s)
+    if outside_s > 0:
+        yield Finding(
+            rule="hours",
+            room=name,
+            what=f"{name}: work lies {outside_s / 60:.0f} min outside the hours given",
+            off_by=outside_s / 60,
+            unit="min",
+        )
+
+
+def _unfit(room: str | None, what: str) -> Finding:
+    return Finding(rule="hours", room=room, what=what, off_by=1.0, unit="count")

@@ -1,0 +1,180 @@
+"""The judge's own models against sources outside the project."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cureplan.api import demo_job_path, read_job
+from cureplan.job.card_model import Milestone, MilestonePoint, RatePrior
+from cureplan.judge.ageing import read_card
+from cureplan.judge.hourly import RoomHours, SlabAge
+from cureplan.judge.pot import Kits, calibrate, run_kits, scaled_erfc, threshold_s
+
+CARD = read_job(demo_job_path()).cards.slurry
+RATE = read_card(CARD.prior, CARD.milestones)
+POT, RITUAL = calibrate(CARD, RATE, thickness_m=0.003575)
+VAGUE = RatePrior(mean_j_mol=50e3, sd_j_mol=1e9)
+
+
+def milestone(name: str, *points: tuple[float, float], spread_frac: float = 0.1) -> Milestone:
+    return Milestone(
+        name=name,
+        clock_starts="filler_in",
+        spread_frac=spread_frac,
+        points=tuple(
+            MilestonePoint(
+                at_c=at_c,
+                humidity_frac=None,
+                after_s=after_s,
+                after_late_s=after_s * 1.1,
+                provenance="invented",
+            )
+            for at_c, after_s in points
+        ),
+    )
+
+
+def kit(stage_s: tuple[float, float, float], liquids_c: float, filler_c: float, room_c: float):
+    liquids_s, filler_s, haul_s = stage_s
+    values = {
+        "liquids_s": liquids_s,
+        "filler_s": filler_s,
+        "haul_s": haul_s,
+        "liquids_c": liquids_c,
+        "filler_c": filler_c,
+        "air_c": room_c,
+        "slab_c": room_c,
+    }
+    return Kits(**{name: np.array([value]) for name, value in values.items()})
+
+
+@pytest.mark.parametrize(
+    ("x", "published"),
+    # Abramowitz & Stegun table 7.1 prints erf: 0.5204998778 at 0.5, 0.8427007929 at 1,
+    # 0.9953222650 at 2; times exp(x²). At 50, 1/(x·sqrt(pi)) is high by 1/(2x²) = 2e-4.
+    [
+        (0.0, 1.0),
+        (0.5, (1 - 0.5204998778) * math.exp(0.25)),
+        (1.0, (1 - 0.8427007929) * math.exp(1)),
+        (2.0, (1 - 0.9953222650) * math.exp(4)),
+        (50.0, (1 - 2e-4) / (50 * math.sqrt(math.pi))),
+    ],
+)
+def test_scaled_erfc_is_as_printed(x, published):
+    # Ten printed digits of erf leave 1e-8 of erfc at 2; the last value is a bound to 1e-7.
+    assert scaled_erfc(x) == pytest.approx(published, rel=2e-7)
+
+
+def test_scaled_erfc_joins_its_far_form_without_a_step():
+    # The four terms leave out 105/16·x^-8, 6.6e-8 at the joint.
+    assert scaled_erfc(10.0) == pytest.approx(scaled_erfc(np.nextafter(10, 0)), rel=1e-7)
+
+
+def test_ten_kelvin_double_the_rate():
+    # Common practice: time halves every 10 °C. 51.2 kJ/mol gives that near 25 °C, by
+    # arithmetic: R·ln 2 / (1/293.15 - 1/303.15) = 51.2 kJ/mol.
+    card = read_card(RatePrior(mean_j_mol=51.2e3, sd_j_mol=1e3), {"a": milestone("a", (20, 1))})
+    assert float(card.speed(30.0)) == pytest.approx(2.0, rel=2e-3)
+
+
+def test_two_points_and_a_vague_belief_give_the_energy_between_them():
+    # By hand: 40 min at 10 °C, 10 min at 30 °C: R·ln 4 / (1/283.15 - 1/303.15).
+    edge = milestone("wet_edge", (10, 2400), (30, 600))
+    card = read_card(VAGUE, {"wet_edge": edge})
+    by_hand = 8.314462618 * math.log(4) / (1 / 283.15 - 1 / 303.15)
+    assert card.energy_j_mol == pytest.approx(by_hand, rel=1e-6)
+    assert card.ref_s["wet_edge"] == pytest.approx(2400, rel=1e-6)
+    # Two points of spread s: the slope's own sd is s·sqrt(2) over their distance.
+    assert card.energy_sd_j_mol == pytest.approx(
+        0.1 * math.sqrt(2) * 8.314462618 / (1 / 283.15 - 1 / 303.15), rel=1e-4
+    )
+
+
+def test_closing_times_take_the_sooner_end_of_a_range_and_waits_the_later():
+    names = ("wet_edge", "foot_traffic")
+    card = read_card(VAGUE, {name: milestone(name, (21, 1000)) for name in names})
+    assert card.ref_s == pytest.approx({"wet_edge": 1000, "foot_traffic": 1100})
+
+
+@given(
+    points=st.lists(st.tuples(st.floats(0, 40), st.floats(60, 1e5)), min_size=1, max_size=4),
+    sd=st.floats(100, 20_000),
+)
+def test_points_never_make_the_energy_less_certain(points, sd):
+    prior = RatePrior(mean_j_mol=50e3, sd_j_mol=sd)
+    card = read_card(prior, {"wet_edge": milestone("wet_edge", *points)})
+    assert card.energy_sd_j_mol <= sd * (1 + 1e-9)
+
+
+def test_the_ritual_returns_the_points_of_the_card():
+    # The card's points are the expectation: minutes from filler at the reference.
+    for name in ("wet_edge", "working_time", "broadcast_closes"):
+        after_s = CARD.milestones[name].points[0].after_s
+        ended_s = float(RITUAL.reached(threshold_s(POT, RITUAL, name))[0])
+        assert ended_s == pytest.approx(after_s, abs=0.1)
+
+
+def test_a_bucket_left_standing_warms_by_the_rise_on_its_card():
+    # The card's own definition: no power, no exchange, reference start, until its
+    # working time ends. Liquids stirred for no time, so that all heat meets the kit.
+    bare = replace(CARD, mixing_power_w=0.0, bucket_exchange_w_k=0.0)
+    pot, ritual = calibrate(bare, RATE, thickness_m=0.003575)
+    age_s = threshold_s(pot, ritual, "working_time")
+    standing = run_kits(pot, kit((0.0, 180.0, 7200.0), RATE.ref_c, RATE.ref_c, RATE.ref_c))
+    assert float(standing.reached(age_s)[0]) < 7200
+    warmed_k = float(standing.pour_c[0]) - RATE.ref_c
+    rise_k = CARD.bucket_heat_rise_k * float(standing.pour_age_s[0]) / age_s
+    assert warmed_k == pytest.approx(rise_k, rel=1e-6)
+
+
+def test_a_dead_bucket_cools_as_newton_says():
+    # Newton's law of cooling: exp(-U t / C) of the difference is left.
+    dead = replace(CARD, bucket_heat_rise_k=0.0, mixing_power_w=0.0, bucket_exchange_w_k=20.0)
+    pot, _ = calibrate(dead, RATE, thickness_m=0.003575)
+    run = run_kits(pot, kit((0.0, 0.0, 900.0), 40.0, 40.0, 20.0))
+    left = math.exp(-20.0 * 900.0 / CARD.kit_heat_capacity_j_k)
+    assert float(run.pour_c[0]) == pytest.approx(20 + 20 * left, abs=1e-6)
+
+
+def test_parts_meet_at_their_heat_weighted_mean():
+    # By hand: 5.1 kg of liquids hold 2.5·1900 + 2.6·1600 = 8910 J/K, 13.6 kg of filler
+    # 13.6·840 = 11424 J/K; (8910·4 + 11424·30) / 20334 = 18.607 °C.
+    cold = replace(CARD, mixing_power_w=0.0, bucket_heat_rise_k=0.0, bucket_exchange_w_k=0.0)
+    pot, _ = calibrate(cold, RATE, thickness_m=0.003575)
+    run = run_kits(pot, kit((150.0, 180.0, 45.0), 4.0, 30.0, 25.0))
+    assert float(run.mixed_c[0]) == pytest.approx(18.607, abs=5e-4)
+
+
+def test_on_a_slab_of_its_own_warmth_a_film_ages_at_one_rate():
+    # Exact: at 31 °C throughout, so many seconds on the floor are k(31) as many of age.
+    still = replace(CARD, mixing_power_w=0.0, bucket_heat_rise_k=0.0)
+    pot, _ = calibrate(still, RATE, thickness_m=0.003575)
+    run = run_kits(pot, kit((0.0, 0.0, 0.0), 31.0, 31.0, 31.0))
+    assert float(run.reached(3000.0)[0]) == pytest.approx(
+        3000.0 / float(RATE.speed(31.0)), rel=1e-5
+    )
+
+
+def test_a_warmer_slab_is_older():
+    at_s = np.arange(0, 25 * 3600.0, 3600.0)
+    flat = np.full_like(at_s, 20.0)
+    hours = RoomHours(at_s=at_s, air_c=flat, slab_c=flat)
+    # Exact at a constant temperature: a day of it is a day times the rate.
+    age = SlabAge.of(hours, RATE)
+    assert float(age.gathered(86_400.0)) == pytest.approx(86_400 * float(RATE.speed(20.0)))
+    assert float(age.reached(age.age_s[-1] + 1)) == math.inf
+
+
+@given(liquids_c=st.floats(2, 35), filler_c=st.floats(10, 40), room_c=st.floats(10, 40))
+def test_a_hastened_batch_never_lasts_longer(liquids_c, filler_c, room_c):
+    one = kit((150.0, 180.0, 45.0), liquids_c, filler_c, room_c)
+    age_s = threshold_s(POT, RITUAL, "wet_edge")
+    plain_s = float(run_kits(POT, one).reached(age_s)[0])
+    fast_s = float(run_kits(replace(POT, hasten=1.2), one).reached(age_s)[0])
+    assert fast_s < plain_s

@@ -1,0 +1,111 @@
+"""The verdict on the demo, and on plans that cannot be judged."""
+
+from __future__ import annotations
+
+import ast
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from plan_mutations import minutes, rules, with_bucket, with_room
+
+import cureplan.judge
+from cureplan.errors import CurePlanError, OutOfRangeError
+from cureplan.judge import PlanRefusedError, judge, require_confirmed
+
+ALLOWED = ("errors", "clock", "quantities", "job", "plan", "judge")
+
+
+def test_the_demo_is_confirmed(plan):
+    assert judge(plan) == ()
+    require_confirmed(plan)
+
+
+def test_the_demo_is_judged_in_a_blink(plan):
+    # 0.3 s is what a plan may wait for its verdict; time of this process alone, best of
+    # three, shields the figure from a busy machine.
+    took_s = []
+    for _ in range(3):
+        begun_s = time.process_time()
+        judge(plan)
+        took_s.append(time.process_time() - begun_s)
+    assert min(took_s) < 0.3
+
+
+def test_the_judge_shares_nothing_with_the_planner():
+    for path in Path(cureplan.judge.__file__).parent.glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            names = [node.module or ""] if isinstance(node, ast.ImportFrom) else []
+            names += [item.name for item in node.names] if isinstance(node, ast.Import) else []
+            for name in names:
+                top, _, rest = name.partition(".")
+                assert top != "cureplan" or rest.split(".")[0] in ALLOWED, f"{path}: {name}"
+
+
+def test_a_refused_plan_names_its_findings(plan):
+    broken = with_bucket(plan, "Cook line", 3, pour=lambda at: at - minutes(2))
+    with pytest.raises(PlanRefusedError, match="Cook line bucket 3: pour at") as caught:
+        require_confirmed(broken)
+    assert caught.value.exit_code == 3
+    assert isinstance(caught.value, CurePlanError)
+    assert caught.value.findings == judge(broken)
+
+
+def test_a_finding_gives_the_size_of_the_fault(plan):
+    # Two minutes off were put in; 1 s of it may be rounding in the plan.
+    broken = with_bucket(plan, "Cook line", 3, pour=lambda at: at - minutes(2))
+    pour = next(item for item in judge(broken) if "pour at" in item.what)
+    assert (pour.rule, pour.room, pour.unit) == ("buckets", "Cook line", "min")
+    assert pour.off_by == pytest.approx(2.0, abs=0.02)
+
+
+def test_naive_instants_are_refused(plan):
+    naive = with_bucket(plan, "Cook line", 3, pour=lambda at: at.replace(tzinfo=None))
+    with pytest.raises(OutOfRangeError, match="time zone"):
+        judge(naive)
+
+
+def _without_room(plan):
+    return replace(plan, rooms=plan.rooms[:-1])
+
+
+def _without_buckets(plan):
+    return replace(plan, buckets=tuple(b for b in plan.buckets if b.room != "Corridor"))
+
+
+def _without_hours(plan):
+    return replace(plan, hours=plan.hours[:1])
+
+
+def _hours_without_a_room(plan):
+    short = tuple(replace(row, rooms=row.rooms[:-1]) for row in plan.hours)
+    return replace(plan, hours=short)
+
+
+def _hours_backwards(plan):
+    return replace(plan, hours=plan.hours[::-1])
+
+
+def _hours_too_short(plan):
+    return replace(plan, hours=plan.hours[:16])
+
+
+def _unknown_room(plan):
+    return with_room(plan, "Corridor", room="Cellar")
+
+
+@pytest.mark.parametrize(
+    "breaking",
+    [
+        _without_room,
+        _without_buckets,
+        _without_hours,
+        _hours_without_a_room,
+        _hours_backwards,
+        _hours_too_short,
+        _unknown_room,
+    ],
+)
+def test_a_plan_that_cannot_be_judged_is_not_confirmed(plan, breaking):
+    assert rules(breaking(plan)) == {"hours"}
