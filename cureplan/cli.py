@@ -134,11 +134,19 @@ def chill(
     if not isinstance(read, SlurryCard):
         raise InputError("not a slurry card", cure="name one", key="CARD", value=card)
     air_c, slab_c = _temperature_c("--air", air), _temperature_c("--slab", slab)
+    liquids_c = _temperature_c("--liquids", liquids)
+    if liquids_c < read.coldest_liquids_c:
+        raise InputError(
+            f"colder than this card allows its liquids ({read.coldest_liquids_c:g} C)",
+            cure='write a warmer one such as "38 F"',
+            key="--liquids",
+            value=liquids,
+        )
     answers = chill_answer(
         read,
         air_c=air_c,
         slabs_c=[slab_c, *LADDER_C],
-        liquids_c=_temperature_c("--liquids", liquids),
+        liquids_c=liquids_c,
         filler_c=air_c if filler is None else _temperature_c("--filler", filler),
         cooler_loss=COOLER_LOSS,
     )
@@ -202,17 +210,10 @@ def _terminal(made: Plan) -> str:
 
 def _now_for(job: Job, given: str | None) -> datetime:
     """The time of planning: as asked, else the clock's, else the evening before a past job."""
+    from cureplan.commands.terminal import time_given
+
     if given is not None:
-        try:
-            written = datetime.fromisoformat(given)
-        except ValueError:
-            raise InputError(
-                "not a date and time",
-                cure="write it as 2026-07-17T20:00",
-                key="--now",
-                value=given,
-            ) from None
-        return written if written.tzinfo else written.replace(tzinfo=job.site.zone)
+        return time_given(job, given)
     clock_now = datetime.now(UTC)
     if clock_now < job.access.open_by:
         return clock_now

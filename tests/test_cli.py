@@ -12,14 +12,48 @@ from pathlib import Path
 import pytest
 
 DEMO = Path(__file__).parents[1] / "cureplan" / "demo_data"
-CONTRACT = (
-    "job decisions rooms buckets coats calls chill hours takeoff risk warnings sources"
-).split()
-BUCKET_KEYS = (
-    "room number liquids_in filler_in pour raked_by smoothed_by tied_in broadcast_by "
-    "wet_edge_end working_time_end broadcast_end margin_min binding mixed_c slab_c chilled"
-).split()
-FILES = "plan.json sheet.html buckets.csv calls.csv coats.csv crew.ics plan.png".split()
+CONTRACT = [
+    "job",
+    "decisions",
+    "rooms",
+    "buckets",
+    "coats",
+    "calls",
+    "chill",
+    "hours",
+    "takeoff",
+    "risk",
+    "warnings",
+    "sources",
+]
+BUCKET_KEYS = [
+    "room",
+    "number",
+    "liquids_in",
+    "filler_in",
+    "pour",
+    "raked_by",
+    "smoothed_by",
+    "tied_in",
+    "broadcast_by",
+    "wet_edge_end",
+    "working_time_end",
+    "broadcast_end",
+    "margin_min",
+    "binding",
+    "mixed_c",
+    "slab_c",
+    "chilled",
+]
+FILES = [
+    "plan.json",
+    "sheet.html",
+    "buckets.csv",
+    "calls.csv",
+    "coats.csv",
+    "crew.ics",
+    "plan.png",
+]
 
 
 def run(
@@ -152,7 +186,10 @@ def test_no_feasible_plan_says_why_and_writes_nothing(tmp_path: Path) -> None:
         (["clock", "no-such-card", "--at", "90 F"], "no-such-card"),
         (["chill", "clear-topcoat", "--air", "95 F", "--slab", "88 F"], "slurry"),
         (["chill", "fast-slurry", "--air", "95 F", "--slab", "88"], "--slab"),
-        (["chill", "fast-slurry", "--air", "95 F", "--slab", "88 F", "--liquids", "20 F"], "F"),
+        (
+            ["chill", "fast-slurry", "--air", "95 F", "--slab", "88 F", "--liquids", "20 F"],
+            "--liquids",
+        ),
         (["schema", "sheet"], "plan or job"),
     ],
 )
