@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from cureplan.clock import require_aware
-from cureplan.errors import NoFeasiblePlanError
+from cureplan.errors import NoFeasiblePlanError, WeatherUnavailableError
 from cureplan.job.model import Job
 from cureplan.job.reader import read_job
 
@@ -134,6 +134,12 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
     require_aware(now, name="now")
     series = weather if weather is not None else job_weather(job, now=now)
     series = known_stretch(series, job.access.begins)
+    missing = series.missing_hours(job.access.begins, job.access.open_by)
+    if missing:
+        raise WeatherUnavailableError(
+            f"the weather given lacks {len(missing)} h of the job, from {missing[0]:%Y-%m-%d %H:%M}"
+            " UTC; give weather that reaches from access to opening"
+        )
     pours = prepare_pours(job, series)
     schedule = construct(job, pours)
     if schedule.failures:

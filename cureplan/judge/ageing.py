@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.job.card_model import Milestone, RatePrior
 
-__all__ = ["CardRate", "read_card"]
+__all__ = ["CardRate", "fit_rate", "read_card", "written_s"]
 
 GAS_J_MOL_K = 8.314462618  # CODATA 2018
 ZERO_C_K = 273.15
@@ -50,10 +50,9 @@ class CardRate:
 
 
 def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate:
-    """Fit one activation energy and one reference time per milestone.
+    """Kinetics of a product that takes the temperature of its floor at once.
 
-    Each milestone's own time is free, so only differences between its temperatures
-    speak about the energy; a card with single points returns the prior.
+    Not for a slurry, whose points are whole rituals: see `pot.calibrate`.
 
     Parameters
     ----------
@@ -77,6 +76,29 @@ def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate
     >>> card.energy_j_mol, card.energy_sd_j_mol, round(card.ref_s["wet_edge"])
     (50000.0, 10000.0, 960)
     """
+    held_s = {name: written_s(milestone) for name, milestone in milestones.items()}
+    return fit_rate(prior, milestones, held_s)
+
+
+def fit_rate(
+    prior: RatePrior, milestones: Mapping[str, Milestone], steady_s: Mapping[str, Floats]
+) -> CardRate:
+    """Fit one activation energy and one reference time per milestone.
+
+    Each milestone's own time is free, so only differences between its temperatures
+    speak about the energy; a card with single points returns the prior.
+
+    Parameters
+    ----------
+    prior, milestones
+        As in `read_card`.
+    steady_s : mapping of str to ndarray
+        Per milestone and point, its time at the point's temperature held steady [s].
+
+    Returns
+    -------
+    CardRate
+    """
     ref_c = next(iter(milestones.values())).points[0].at_c
     weight = 1.0 / prior.sd_j_mol**2
     pull = prior.mean_j_mol * weight
@@ -84,7 +106,7 @@ def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate
     for name, milestone in milestones.items():
         kelvin = np.array([point.at_c + ZERO_C_K for point in milestone.points])
         cold = (1.0 / kelvin - 1.0 / (ref_c + ZERO_C_K)) / GAS_J_MOL_K
-        log_s = np.log([_seconds(name, milestone, i) for i in range(kelvin.size)])
+        log_s = np.log(steady_s[name])
         centres[name] = (float(cold.mean()), float(log_s.mean()))
         apart = cold - cold.mean()
         weight += float(apart @ apart) / milestone.spread_frac**2
@@ -99,6 +121,9 @@ def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate
     )
 
 
-def _seconds(name: str, milestone: Milestone, index: int) -> float:
-    point = milestone.points[index]
-    return point.after_s if name in CLOSING else point.after_late_s
+def written_s(milestone: Milestone) -> Floats:
+    """A milestone's times as planned on: a closing one's sooner ends, a wait's later."""
+    closing = milestone.name in CLOSING
+    return np.array(
+        [point.after_s if closing else point.after_late_s for point in milestone.points]
+    )

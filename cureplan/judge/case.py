@@ -15,7 +15,7 @@ from cureplan.clock import epoch_s
 from cureplan.job.model import Room
 from cureplan.judge.ageing import CardRate, read_card
 from cureplan.judge.hourly import RoomHours, room_hours
-from cureplan.judge.pot import Kits, Pot, Runs, calibrate, run_kits, threshold_s
+from cureplan.judge.pot import Kits, Pot, Runs, calibrate, run_kits
 from cureplan.plan import BucketPlan, CoatPlan, Plan, RoomPlan
 
 __all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "lay_out"]
@@ -98,7 +98,6 @@ class Case:
     plan: Plan
     slurry: CardRate
     topcoat: CardRate
-    thresholds_s: dict[str, float]
     quantile: float
     floors: tuple[Floor, ...]
 
@@ -132,16 +131,14 @@ def lay_out(plan: Plan) -> Case:
     Case
     """
     card = plan.job.cards.slurry
-    rate = read_card(card.prior, card.milestones)
     materials = plan.job.materials
     thickness_m = materials.thickness_m + materials.profile_allowance_m
-    pot, ritual = calibrate(card, rate, thickness_m=thickness_m)
+    pot = calibrate(card, thickness_m=thickness_m)
     coat = plan.job.cards.topcoat
     case = Case(
         plan=plan,
-        slurry=rate,
+        slurry=pot.rate,
         topcoat=read_card(coat.prior, coat.milestones),
-        thresholds_s={name: threshold_s(pot, ritual, name) for name in card.milestones},
         quantile=NormalDist().inv_cdf(plan.job.policy.confidence),
         floors=(),
     )
@@ -182,7 +179,7 @@ def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
 
 def _ends(case: Case, runs: Runs, planned: Planned) -> dict[str, Floats]:
     names = (name for name in SHORT_CLOCKS)
-    return {name: planned.filler_s + runs.reached(case.thresholds_s[name]) for name in names}
+    return {name: planned.filler_s + runs.reached(case.slurry.ref_s[name]) for name in names}
 
 
 def _planned(buckets: tuple[BucketPlan, ...]) -> Planned:

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from cureplan.job.card_model import SlurryCard
-from cureplan.judge.ageing import CardRate
+from cureplan.errors import OutOfRangeError
+from cureplan.job.card_model import Milestone, SlurryCard
+from cureplan.judge.ageing import CardRate, fit_rate, written_s
 from cureplan.judge.hourly import cumulate
 
 __all__ = [
@@ -18,14 +20,16 @@ __all__ = [
     "Runs",
     "calibrate",
     "first_crossing",
+    "ritual_kits",
     "run_kits",
     "scaled_erfc",
-    "threshold_s",
 ]
 
 STEP_S = 10.0
 CONCRETE_EFFUSIVITY = math.sqrt(1.4 * 2300.0 * 880.0)  # W s^0.5/(m² K): dense concrete
 FLOOR_S = 4 * 3600.0
+ROUNDS = 100
+SETTLED_FRAC = 1e-7
 ROOT_STEP = 0.1  # the film's grid is even in the square root of time
 
 Floats = NDArray[np.float64]
@@ -47,7 +51,7 @@ class Pot:
     hasten: float = 1.0
     """Everything ages this many times faster."""
 
-    def rate_at(self, temp_c: Floats) -> Floats:
+    def rate_at(self, temp_c: ArrayLike) -> Floats:
         """Ageing speed at a temperature [1]."""
         return self.rate.speed(temp_c) * self.hasten
 
@@ -78,10 +82,10 @@ class Runs:
     excess_age_s: Floats
     """Age the film gathers beyond a held slab's, over the floor's grid."""
 
-    def ritual_age(self, since_s: float) -> float:
-        """Age of the first kit; past the grid it stands at the reference temperature."""
-        age_s = np.interp(since_s, self.since_s[0], self.age_s[0])
-        return float(age_s) + max(0.0, since_s - float(self.since_s[0, -1]))
+    def age_after(self, row: int, since_s: float, speed: float) -> float:
+        """Age of a kit; past the grid it gathers more at the speed of its slab."""
+        age_s = np.interp(since_s, self.since_s[row], self.age_s[row])
+        return float(age_s) + speed * max(0.0, since_s - float(self.since_s[row, -1]))
 
     def reached(self, age_s: float) -> Floats:
         """Seconds from filler to an age, per kit; +inf where it is not reached."""
@@ -117,70 +121,95 @@ def scaled_erfc(x: float) -> float:
     return (1.0 - y + 3 * y * y - 15 * y**3) / (x * math.sqrt(math.pi))
 
 
-def calibrate(card: SlurryCard, rate: CardRate, *, thickness_m: float) -> tuple[Pot, Runs]:
-    """The card's bucket, and its run of the ritual at the reference temperature.
+def calibrate(card: SlurryCard, *, thickness_m: float) -> Pot:
+    """The card's bucket, with kinetics under which the ritual passes through its points.
 
-    The heat per age is tied to the age at which the ritual's working time ends, which
-    in turn depends on that heat: found by repetition.
+    A point's minutes are those of the whole ritual run at the point's temperature. The
+    age they come to depends on the kinetics, and the kinetics on these ages; so does
+    the heat, which is given off by the end of the working time: found by repetition.
 
     Parameters
     ----------
     card : SlurryCard
-        Parts, steps and heats.
-    rate : CardRate
-        Its fit.
+        Parts, steps, heats and points.
     thickness_m : float
         Of the film on the floor [m].
 
     Returns
     -------
-    Pot, Runs
-        Thresholds are ages read off the second at the card's times.
+    Pot
+        The reference times of its rate are the ages of the card's milestones.
+
+    Raises
+    ------
+    OutOfRangeError
+        The repetition does not settle.
     """
     warmth_j_m3_k = card.kit_heat_capacity_j_k / card.mixed_yield_m3
     slowing = CONCRETE_EFFUSIVITY / (warmth_j_m3_k * thickness_m)
     roots = np.arange(0.0, math.sqrt(FLOOR_S) + ROOT_STEP / 2, ROOT_STEP)
     film = np.array([scaled_erfc(slowing * root) for root in roots])
-    liquids_j_k = sum(part.mass_kg * part.specific_heat_j_kg_k for part in card.liquids)
-    work_s = _after_filler_s(card, rate, "working_time")
-    work_age_s = work_s
-    for _ in range(50):
+    since_s = {
+        name: _since_filler_s(card, milestone) for name, milestone in card.milestones.items()
+    }
+    rate = fit_rate(card.prior, card.milestones, since_s)
+    for _ in range(ROUNDS):
         pot = Pot(
             card=card,
             rate=rate,
-            liquids_j_k=liquids_j_k,
+            liquids_j_k=sum(part.mass_kg * part.specific_heat_j_kg_k for part in card.liquids),
             kit_j_k=card.kit_heat_capacity_j_k,
-            heat_j=card.bucket_heat_rise_k * card.kit_heat_capacity_j_k / work_age_s,
+            heat_j=card.bucket_heat_rise_k
+            * card.kit_heat_capacity_j_k
+            / rate.ref_s["working_time"],
             film=film,
             roots=roots,
         )
-        ritual = run_kits(pot, _reference_kit(card, rate.ref_c))
-        last_s, work_age_s = work_age_s, ritual.ritual_age(work_s)
-        if abs(work_age_s - last_s) < 1e-4:
-            break
-    return pot, ritual
+        rate = fit_rate(card.prior, card.milestones, _steady_s(pot, since_s))
+        if _moved(pot.rate, rate) < SETTLED_FRAC:
+            return pot
+    raise OutOfRangeError(
+        f"the points of the card {card.title!r} do not settle into a rate in {ROUNDS} rounds"
+    )
 
 
-def threshold_s(pot: Pot, ritual: Runs, name: str) -> float:
-    """Age at which the ritual reaches one of the card's milestones [s]."""
-    return ritual.ritual_age(_after_filler_s(pot.card, pot.rate, name))
+def _since_filler_s(card: SlurryCard, milestone: Milestone) -> Floats:
+    mixed = milestone.clock_starts == "mixed"
+    return written_s(milestone) + (card.filler_mix_s if mixed else 0.0)
 
 
-def _after_filler_s(card: SlurryCard, rate: CardRate, name: str) -> float:
-    mixed = card.milestones[name].clock_starts == "mixed"
-    return rate.ref_s[name] + (card.filler_mix_s if mixed else 0.0)
+def _steady_s(pot: Pot, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
+    """Per point, how long a batch held at its temperature would need [s]."""
+    points = {name: milestone.points for name, milestone in pot.card.milestones.items()}
+    at_c = sorted({point.at_c for row in points.values() for point in row})
+    runs = run_kits(pot, ritual_kits(pot.card, np.array(at_c)))
+    steady_s: dict[str, Floats] = {}
+    for name, row in points.items():
+        held_s = np.empty(len(row))
+        for i, (point, after_s) in enumerate(zip(row, since_s[name], strict=True)):
+            speed = float(pot.rate_at(point.at_c))
+            held_s[i] = runs.age_after(at_c.index(point.at_c), float(after_s), speed) / speed
+        steady_s[name] = held_s
+    return steady_s
 
 
-def _reference_kit(card: SlurryCard, ref_c: float) -> Kits:
-    at_ref = np.array([ref_c])
+def _moved(was: CardRate, now: CardRate) -> float:
+    """Largest relative change of the energy or of a reference time."""
+    ages = [abs(now.ref_s[name] / was.ref_s[name] - 1.0) for name in was.ref_s]
+    return max(abs(now.energy_j_mol - was.energy_j_mol) / abs(was.energy_j_mol), *ages)
+
+
+def ritual_kits(card: SlurryCard, at_c: Floats) -> Kits:
+    """One kit per temperature, with everything at it, handled as the card's points were."""
+    same = np.ones_like(at_c)
     return Kits(
-        liquids_s=np.array([card.liquids_mix_s]),
-        filler_s=np.array([card.filler_mix_s]),
-        haul_s=np.array([card.reference_haul_s]),
-        liquids_c=at_ref,
-        filler_c=at_ref,
-        air_c=at_ref,
-        slab_c=at_ref,
+        liquids_s=card.liquids_mix_s * same,
+        filler_s=card.filler_mix_s * same,
+        haul_s=card.reference_haul_s * same,
+        liquids_c=at_c,
+        filler_c=at_c,
+        air_c=at_c,
+        slab_c=at_c,
     )
 
 

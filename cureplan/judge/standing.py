@@ -108,10 +108,13 @@ def _slurry_ages(case: Case, floor: Floor) -> tuple[Floats, Floats]:
     slab = SlabAge.of(floor.hours, case.slurry)
     pour_s = floor.planned.pour_s[:, None]
     elapsed_s = np.clip(slab.at_s[None, :] - pour_s, 0.0, None)
-    step = np.minimum(np.sqrt(elapsed_s) / ROOT_STEP, floor.runs.excess_age_s.shape[1] - 1)
-    below = np.minimum(step.astype(np.intp), floor.runs.excess_age_s.shape[1] - 2)
-    low, high = (np.take_along_axis(floor.runs.excess_age_s, below + i, axis=1) for i in (0, 1))
-    excess_s = low + (high - low) * (step - below)
+    roots = ROOT_STEP * np.arange(floor.runs.excess_age_s.shape[1])
+    excess_s = np.stack(
+        [
+            np.interp(since, roots, excess)
+            for since, excess in zip(np.sqrt(elapsed_s), floor.runs.excess_age_s, strict=True)
+        ]
+    )
     grown_s = slab.age_s[None, :] - slab.gathered(floor.planned.pour_s)[:, None]
     ages_s = floor.runs.pour_age_s[:, None] + grown_s + excess_s
     return slab.at_s, np.where(elapsed_s > 0, ages_s, -np.inf)
@@ -119,7 +122,7 @@ def _slurry_ages(case: Case, floor: Floor) -> tuple[Floats, Floats]:
 
 def _slurry_when(case: Case, curves: tuple[Floats, Floats], name: str, factor: float) -> Floats:
     at_s, ages_s = curves
-    level = np.full(len(ages_s), case.thresholds_s[name] * factor)
+    level = np.full(len(ages_s), case.slurry.ref_s[name] * factor)
     return first_crossing(np.broadcast_to(at_s, ages_s.shape), ages_s, level)
 
 

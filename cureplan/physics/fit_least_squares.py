@@ -27,7 +27,7 @@ Array = NDArray[np.float64]
 Model = Callable[[Array], Array]
 Slopes = Callable[[Array], Array]
 
-MOST_STEPS = 40
+MOST_STEPS = 25
 MOST_DAMPINGS = 14
 SETTLED = 1e-3
 """A step this small, in standard deviations of the result, ends the search."""
@@ -188,8 +188,15 @@ def _step(
     step = np.zeros(at.size)
     matrix = curvature[np.ix_(free, free)]
     damped = matrix + np.diag(damping * np.diag(matrix))
-    step[free] = np.linalg.solve(damped, pull[free])
+    step[free] = _solved(damped, pull[free])
     return np.asarray(np.clip(at + step, problem.lower, problem.upper) - at)
+
+
+def _solved(matrix: Array, right: Array) -> Array:
+    try:
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        raise OutOfRangeError("the rows leave a parameter without any word on it") from None
 
 
 def _downhill(
@@ -210,7 +217,7 @@ def _solution(problem: Problem, at: Array, slopes: Array) -> Solution:
     return Solution(
         problem=problem,
         value=at,
-        covariance=np.asarray(np.linalg.inv(curvature), dtype=np.float64),
+        covariance=_solved(curvature, np.eye(at.size)),
         jacobian=slopes,
         residual=problem.observed - problem.expected(at),
         factor=1.0,

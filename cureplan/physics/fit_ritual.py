@@ -29,8 +29,6 @@ STEADY, STANDING, POURED, PROBE = 0, 1, 2, 3
 """A sample that keeps its temperature; one that heats up; a kit; a thermometer in a kit."""
 
 ANY_HAUL_S = 60.0
-SHORTEST_S = 1.0
-"""A milestone that the model puts before the filler still needs a logarithm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -149,7 +147,7 @@ class ReadingsModel:
             chosen = rows.kind == kind
             if np.any(chosen):
                 times_s = times(kit, chosen, ages[chosen], pace[chosen])
-                out[chosen] = np.log(np.maximum(times_s, SHORTEST_S))
+                out[chosen] = _ln(times_s)
         probes = rows.kind == PROBE
         kits = probes | (rows.kind == POURED)
         if np.any(kits):
@@ -287,8 +285,17 @@ class ReadingsModel:
         )
         mixed_j_k = path.mixed_c * kit.capacity_j_k - kit.filler_capacity_j_k * filler_c
         probe_c = np.where(np.isnan(haul_s), mixed_j_k / kit.liquids_capacity_j_k, path.pour_c)
-        ln_s = np.log(np.maximum(path.when_s(age_s), SHORTEST_S))
-        return np.asarray(np.where(rows.kind[chosen] == PROBE, probe_c, ln_s))
+        of_probe = rows.kind[chosen] == PROBE
+        return np.asarray(np.where(of_probe, probe_c, _ln(path.when_s(age_s))))
+
+
+def _ln(time_s: Array) -> Array:
+    """ln(time), carried on as a straight line below one second.
+
+    A trial value of the search may put a milestone before the filler; it must still feel
+    which way is back.
+    """
+    return np.asarray(np.where(time_s > 1.0, np.log(np.maximum(time_s, 1.0)), time_s - 1.0))
 
 
 _NO_KIT = KitPhysics(

@@ -3,9 +3,9 @@
 A sheet that says "wet edge 16 min at 21 °C" was watched by people who stirred, carried
 and spread a kit at 21 °C. So a milestone's age is whatever that ritual has gained when
 the sheet's minutes are up; running it again at the point returns the point. The batch
-warms itself, the more the hotter the day: points at two temperatures lie closer
-together than the reaction's own activation energy would put them, and the fit allows
-for it.
+warms itself, and the liquids' minutes count as well: points at two temperatures lie
+further apart than the reaction's own activation energy would put them, and the fit
+allows for it.
 """
 
 from __future__ import annotations

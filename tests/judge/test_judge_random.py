@@ -21,7 +21,7 @@ BUCKET_FIELDS = (
 # A tenth of a minute is tolerated, and both sides of a difference are whole seconds.
 NUDGES = st.floats(0.2, 240).flatmap(lambda size: st.sampled_from((size, -size)))
 MODEST = settings(
-    max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
+    max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
 )
 
 
