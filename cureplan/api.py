@@ -137,8 +137,8 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
     missing = series.missing_hours(job.access.begins, job.access.open_by)
     if missing:
         raise WeatherUnavailableError(
-            f"the weather given lacks {len(missing)} h of the job, from {missing[0]:%Y-%m-%d %H:%M}"
-            " UTC; give weather that reaches from access to opening"
+            f"the weather given lacks {len(missing)} h of the job, from "
+            f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
     pours = prepare_pours(job, series)
     schedule = construct(job, pours)

@@ -11,6 +11,7 @@ import typer
 
 from cureplan.commands.compare import compare
 from cureplan.commands.new import new
+from cureplan.commands.replan import replan
 from cureplan.commands.weather import weather
 from cureplan.errors import CurePlanError, InputError
 
@@ -33,6 +34,7 @@ DEFAULT_FOLDER = Path("night-plan")
 SHORT_OF_POLICY = 1
 
 app.command()(weather)
+app.command()(replan)
 app.command()(compare)
 app.command()(new)
 

@@ -23,6 +23,8 @@ from cureplan.plan_rows import (
     ChillRoom,
     CoatPlan,
     HourRow,
+    Night,
+    NightSlab,
     RemedyTry,
     RoomHour,
     RoomPlan,
@@ -42,6 +44,8 @@ __all__ = [
     "CoatPlan",
     "Decisions",
     "HourRow",
+    "Night",
+    "NightSlab",
     "Plan",
     "RemedyTry",
     "Risk",
@@ -134,6 +138,8 @@ class Plan:
     risk: Risk
     warnings: tuple[Say, ...]
     sources: tuple[Source, ...]
+    night: Night | None = None
+    """What was learned and changed, where the plan was made again on the night."""
 
     @property
     def status(self) -> Status:

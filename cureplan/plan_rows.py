@@ -16,6 +16,8 @@ __all__ = [
     "ChillRoom",
     "CoatPlan",
     "HourRow",
+    "Night",
+    "NightSlab",
     "RemedyTry",
     "RoomHour",
     "RoomPlan",
@@ -201,3 +203,30 @@ class HourRow:
     dew_c: float | None
     origin: str
     rooms: tuple[RoomHour, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightSlab:
+    """How much warmer a room's slab is than was computed, and how unsure that is."""
+
+    room: str
+    warmer_k: float
+    sd_k: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Night:
+    """What a plan made again on the night has learned, and changed."""
+
+    until: datetime
+    """The log is used up to here; what it says of later is new."""
+    readings: int
+    speed: float
+    """Of the batch against the card the plan before it used."""
+    speed_low: float
+    """With `speed_high`, limits that hold 9 times in 10."""
+    speed_high: float
+    slab: tuple[NightSlab, ...]
+    left_out: tuple[str, ...]
+    """Rooms that no shift holds any more."""
+    changes: tuple[Say, ...]

@@ -9,14 +9,15 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 import numpy as np
 
 from cureplan.assembly.assemble import assemble
 from cureplan.assembly.floors import instant
-from cureplan.assembly.replan_changes import changes_of
+from cureplan.assembly.replan_changes import changes_of, past_shift
+from cureplan.assembly.replan_check import require_confirmed_rest
 from cureplan.assembly.replan_coats import place_coats_again
 from cureplan.assembly.replan_estimate import NightReadings, estimate_night
 from cureplan.assembly.replan_help import help_for_short_buckets
@@ -27,23 +28,26 @@ from cureplan.assembly.replan_job import (
     plan_series,
 )
 from cureplan.assembly.replan_pours import go_on, option_of, place_next
-from cureplan.assembly.replan_state import NightState, night_state
+from cureplan.assembly.replan_state import FloorState, NightState, night_state
 from cureplan.clock import require_aware
 from cureplan.errors import InputError, NoFeasiblePlanError
 from cureplan.job.model import Job
 from cureplan.job.night_log import NightEvent, NightSite
-from cureplan.plan import Night, NightSlab, Plan, Source
+from cureplan.plan import Night, NightSlab, Plan, Source, Status
 from cureplan.planning.clocks import SlurryClocks, slurry_clocks, topcoat_clocks
 from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
 from cureplan.planning.pour import PourOption, RoomPours
 from cureplan.say import Say
-from cureplan.schedule.calendar import Span
 from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedPour
 from cureplan.schedule.risk import assess
 
 __all__ = ["Replanned", "night_site", "replan"]
 
+HOUR = timedelta(hours=1)
+_OF_WEATHER = ("warn.gap", "warn.weather_note")
+_OF_POURS = ("warn.negative", "warn.short", "warn.sure_negative", "warn.row_deep")
+_OF_ICE = ("warn.ice_passed", "warn.ice_off_shift", "warn.ice_early")
 _UNPLANNED = PourOption(chilled=False, cool_filler=False, bays=1)
 
 
@@ -63,6 +67,7 @@ def night_site(plan: Plan) -> NightSite:
         kits={room.room: room.kits for room in plan.rooms},
         begins=plan.job.access.begins,
         open_by=plan.job.access.open_by,
+        used_until=None if plan.night is None else plan.night.until,
     )
 
 
@@ -92,6 +97,8 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
         The log contradicts itself or the plan.
     NoFeasiblePlanError
         Nothing is left to plan, or no shift that is left holds what remains.
+    PlanRefusedError
+        The judge does not confirm what remains.
     """
     now = require_aware(now, name="now")
     if not plan.hours or not plan.rooms:
@@ -109,7 +116,6 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
         state,
         clocks=clocks,
         conditions=before,
-        since_s=-np.inf if plan.night is None else plan.night.until.timestamp(),
     )
     job = corrected_job(plan.job, state, readings, clocks=clocks, conditions=before)
     conditions = corrected_conditions(before, job.rooms, readings, now_s=state.now_s)
@@ -142,8 +148,8 @@ def _put_together(
     found = _place(old, state, pours)
     job = next(iter(found.pours.values())).job
     if found.left_out:
-        kept = tuple(room for room in job.rooms if room.name not in found.left_out)
-        job = replace(job, rooms=kept)
+        rooms = tuple(room for room in job.rooms if room.name not in found.left_out)
+        job = replace(job, rooms=rooms)
     begun = [coat for coat in old.coats if coat.start.timestamp() <= state.now_s]
     placed = tuple(found.placed.values())
     schedule = Schedule(
@@ -158,11 +164,9 @@ def _put_together(
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
     told = changes_of(old, new, state, readings, events, left_out=found.left_out)
     changes = (*told[:1], *help_, *told[1:])
-    return Replanned(
-        plan=_finished(old, new, state, readings, changes, left_out=found.left_out),
-        readings=readings,
-        changes=changes,
-    )
+    plan = _finished(old, new, state, readings, changes, left_out=found.left_out)
+    require_confirmed_rest(plan, state)
+    return Replanned(plan=plan, readings=readings, changes=changes)
 
 
 class _Placed(NamedTuple):
@@ -186,12 +190,8 @@ def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed
     left_out = []
     for name in _order(state, pours):
         shut = {other: poured.closed for other, poured in placed.items()}
-        option = (
-            option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
-        )
-        found = place_next(
-            pours[name], option, list(placed.values()), state, shut=shut
-        )
+        option = option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
+        found = place_next(pours[name], option, list(placed.values()), state, shut=shut)
         if found is None:
             left_out.append(name)
         else:
@@ -221,14 +221,13 @@ def _finished(
     left_out: Sequence[str],
 ) -> Plan:
     """Changes first among the warnings, the old plan's sources, and the honest status."""
-    status = new.decisions.status
     late = any(c.start > c.closes for c in new.coats)
-    if status == "within policy" and (late or any(r.opens > r.open_by for r in new.rooms)):
-        status = "short of policy"
+    late |= any(room.opens > room.open_by or past_shift(new, room) for room in new.rooms)
+    status: Status = "short of policy" if late else new.decisions.status
     if left_out:
         status = "no feasible plan"
-    weather = tuple(w for w in old.warnings if w.code in ("warn.gap", "warn.weather_note"))
-    hours = tuple(row for row in new.hours if row.at <= old.hours[-1].at)
+    needed = max(old.hours[-1].at, *(room.opens + HOUR for room in new.rooms))
+    hours = tuple(row for row in new.hours if row.at <= needed)
     fit = readings.fit
     low, high = np.exp(fit.interval(0, confidence=0.9))
     night = Night(
@@ -252,10 +251,28 @@ def _finished(
         new,
         decisions=replace(new.decisions, status=status),
         hours=hours,
-        warnings=(*changes, *new.warnings, *weather),
+        warnings=(*changes, *_warnings(old, new, state)),
         sources=(*_weather_sources(old), *(s for s in new.sources if s.kind != "weather")),
         night=night,
     )
+
+
+def _warnings(old: Plan, new: Plan, state: NightState) -> tuple[Say, ...]:
+    """Without what nobody can act on any more: poured floors, pails long in ice."""
+    weather = tuple(w for w in old.warnings if w.code in _OF_WEATHER)
+    still = tuple(
+        w for w in new.warnings if w.code not in _OF_ICE and not _past(w, state.floors)
+    )
+    return (*still, *weather)
+
+
+def _past(warning: Say, floors: Mapping[str, FloorState]) -> bool:
+    """Whether a warning speaks of pouring what is poured."""
+    floor = floors.get(str(warning.values.get("room")))
+    if floor is None or warning.code not in _OF_POURS:
+        return False
+    bucket = warning.values.get("bucket")
+    return floor.complete or (isinstance(bucket, int) and bucket <= floor.done)
 
 
 def _weather_sources(old: Plan) -> tuple[Source, ...]:

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from statistics import NormalDist
 
 import numpy as np
 
+from cureplan.assembly.floors import instant
 from cureplan.assembly.replan_estimate import NightReadings
 from cureplan.assembly.replan_state import NightState
 from cureplan.job.night_log import NightEvent
-from cureplan.plan import BucketPlan, Plan
+from cureplan.plan import BucketPlan, Plan, RoomPlan
 from cureplan.say import Say, Value
+from cureplan.schedule.calendar import crew_spans
 
-__all__ = ["changes_of"]
+__all__ = ["changes_of", "past_shift"]
 
 WORTH_K = 0.3
 WORTH_FRAC = 0.01
@@ -54,6 +57,7 @@ def changes_of(
         *_reported(new, state, events),
         *_margins(old, new, state),
         *_moved(old, new, state),
+        *_past_shift(new, state),
         *_way_back(old, new),
         *(
             Say("replan.assumed", {"room": name, "buckets": _numbers(floor.assumed)})
@@ -119,26 +123,33 @@ def _learned(new: Plan, readings: NightReadings) -> list[Say]:
             },
         )
     ]
-    floors = {room.room for room in new.rooms}
-    for room in readings.rooms:
-        shift_k = readings.slab_k(room)
-        if room not in floors or abs(shift_k) < WORTH_K:
-            continue
-        found.append(
-            Say(
-                "replan.slab_warmer" if shift_k > 0 else "replan.slab_cooler",
-                {
-                    "room": room,
-                    "off_k": round(abs(shift_k), 1),
-                    "doubt_k": round(NINE_IN_TEN * readings.slab_sd_k(room), 1),
-                    "basis": "read" if room in readings.read_in else "inferred",
-                },
-            )
-        )
+    found += _slabs(new, readings)
     if abs(fit.kit_k) >= WORTH_K:
         code = "replan.kits_warmer" if fit.kit_k > 0 else "replan.kits_cooler"
         found.append(Say(code, {"off_k": round(abs(fit.kit_k), 1)}))
     return found
+
+
+def _slabs(new: Plan, readings: NightReadings) -> list[Say]:
+    """Slabs that moved; rooms that moved alike share a line."""
+    alike: dict[tuple[float, float, bool], list[str]] = {}
+    for room in [r.room for r in new.rooms if r.room in readings.rooms]:
+        shift_k = round(readings.slab_k(room), 1)
+        if abs(shift_k) >= WORTH_K:
+            doubt_k = round(NINE_IN_TEN * readings.slab_sd_k(room), 1)
+            alike.setdefault((shift_k, doubt_k, room in readings.read_in), []).append(room)
+    return [
+        Say(
+            "replan.slab_warmer" if shift_k > 0 else "replan.slab_cooler",
+            {
+                "room": ", ".join(rooms),
+                "off_k": abs(shift_k),
+                "doubt_k": doubt_k,
+                "basis": "read" if own else "inferred",
+            },
+        )
+        for (shift_k, doubt_k, own), rooms in alike.items()
+    ]
 
 
 def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> list[Say]:
@@ -209,6 +220,32 @@ def _said(code: str, room: str, span: tuple[object, object]) -> Say:
     return Say(code, {"room": room, "from_at": was, "to_at": now})
 
 
+def past_shift(plan: Plan, room: RoomPlan) -> datetime | None:
+    """End of the shift that a floor's pour runs over; None where it ends in time."""
+    end_s = room.pour_end.timestamp()
+    spans = crew_spans(plan.job, plan.job.crew.pour_shifts)
+    if any(s.begins_s <= room.pour_start.timestamp() and end_s <= s.ends_s for s in spans):
+        return None
+    over = [s.ends_s for s in spans if s.ends_s < end_s]
+    return instant(max(over), plan.job.site.zone) if over else None
+
+
+def _past_shift(new: Plan, state: NightState) -> list[Say]:
+    found = []
+    for room in new.rooms:
+        floor = state.floors.get(room.room)
+        limit = past_shift(new, room)
+        if floor is None or floor.complete or limit is None:
+            continue
+        values: dict[str, Value] = {
+            "room": room.room,
+            "end_at": room.pour_end.isoformat(),
+            "limit_at": limit.isoformat(),
+        }
+        found.append(Say("replan.past_shift", values))
+    return found
+
+
 def _way_back(old: Plan, new: Plan) -> list[Say]:
     found = []
     for number in (1, 2):
@@ -223,7 +260,12 @@ def _way_back(old: Plan, new: Plan) -> list[Say]:
     found += [
         Say(
             "replan.coat_late",
-            {"room": c.room, "coat": c.coat, "closes_at": c.closes.isoformat()},
+            {
+                "room": c.room,
+                "coat": c.coat,
+                "start_at": c.start.isoformat(),
+                "closes_at": c.closes.isoformat(),
+            },
         )
         for c in late
     ]

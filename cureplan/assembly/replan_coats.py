@@ -68,6 +68,8 @@ class _Work:
     begins_s: float
     ends_s: float
     shut: Span
+    coat: bool
+    """Whether it is the topcoat crew's, not the pour crew's."""
 
 
 class _Coats:
@@ -79,7 +81,7 @@ class _Coats:
         self.job, self.pours = job, pours
         self.poured = {p.room: p for p in placed}
         self.order = [p.room for p in sorted(placed, key=lambda p: p.start_s)]
-        self.laid = [_Work(p.room, p.start_s, p.end_s, p.closed) for p in placed]
+        self.laid = [_Work(p.room, p.start_s, p.end_s, p.closed, coat=False) for p in placed]
         self.coats: dict[tuple[str, int], PlacedCoat] = {}
 
     def place(self, *, crossed_last: bool, begun: Sequence[CoatPlan]) -> tuple[PlacedCoat, ...]:
@@ -131,11 +133,7 @@ class _Coats:
         """A later begin to try when something is in the way, else None."""
         room, work = self.job.room(name), self.poured[name].works[number - 1]
         trial = self._coat(name, number, begins_s)
-        ends = [
-            self._blocked_s(room, trial, other)
-            for other in self.laid
-            if not (other.room == name and other.shut == self.poured[name].closed)
-        ]
+        ends = [self._blocked_s(room, trial, other) for other in self.laid]
         dry_s = self.pours[name].conditions.next_dry_s(
             trial.start_s, work.duration_s, margin_k=self.job.policy.dew_margin_k
         )
@@ -147,8 +145,7 @@ class _Coats:
     def _blocked_s(self, room: Room, trial: PlacedCoat, other: _Work) -> float:
         """Until when another work keeps this coat from beginning; -inf where it does not."""
         span = Span(begins_s=trial.begins_s, ends_s=trial.end_s)
-        topcoating = any(c.begins_s == other.begins_s for c in self.coats.values())
-        if topcoating and span.meets(
+        if other.coat and span.meets(
             other.begins_s - self.job.crew.changeover_s,
             other.ends_s + self.job.crew.changeover_s,
         ):
@@ -204,4 +201,4 @@ class _Coats:
         if not np.isfinite(coat.after.opens_s):
             raise NoFeasiblePlanError(f"the weather ends before {name} could open")
         self.coats[name, number] = coat
-        self.laid.append(_Work(name, coat.begins_s, coat.end_s, coat.closed))
+        self.laid.append(_Work(name, coat.begins_s, coat.end_s, coat.closed, coat=True))

@@ -28,7 +28,7 @@ __all__ = ["NightReadings", "estimate_night"]
 
 FARTHEST_SLAB_K = 20.0
 """A reading farther off the computed slab is a slip of pen or unit: invented."""
-FARTHEST_FACTOR = 4.0
+FARTHEST_FACTOR = 2.5
 """As for slabs, of the time to the end of a clock: invented."""
 
 
@@ -59,7 +59,6 @@ def estimate_night(
     *,
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
-    since_s: float,
 ) -> NightReadings:
     """Correct speed and slabs by what the log saw.
 
@@ -71,9 +70,6 @@ def estimate_night(
         The log, and where the night stands.
     clocks, conditions
         Card and rooms as planned with.
-    since_s : float
-        Readings up to this instant are in the plan already [epoch s]; -inf for a plan
-        made before the night.
 
     Returns
     -------
@@ -88,15 +84,13 @@ def estimate_night(
     told = [
         e
         for e in events
-        if e.event in (*ENDS, "slab reads", "bucket reads")
-        and e.room in state.floors
-        and e.at.timestamp() > since_s
+        if e.event in (*ENDS, "slab reads", "bucket reads") and e.room in state.floors
     ]
     seen = _Seen(job, state, conditions, rooms)
     for event in told:
         seen.take(event)
     at_s = [e.at.timestamp() for e in told] or [state.now_s]
-    prior = _prior(job, clocks, conditions, rooms, at_s=float(np.median(at_s)))
+    prior = _prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
     fit = fit_night(
         clocks=clocks,
         haul_s=job.pace.haul_s,
@@ -117,7 +111,6 @@ def estimate_night(
 
 
 def _prior(
-    job: Job,
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
     rooms: Sequence[str],
@@ -155,9 +148,7 @@ class _Seen:
     def take(self, event: NightEvent) -> None:
         room = str(event.room)
         if event.event == "slab reads" and event.temp_c is not None:
-            excess_k = event.temp_c - float(
-                self.conditions[room].slab_at(event.at.timestamp())
-            )
+            excess_k = event.temp_c - float(self.conditions[room].slab_at(event.at.timestamp()))
             if abs(excess_k) > FARTHEST_SLAB_K:
                 raise event.fault(
                     "value",
@@ -223,9 +214,7 @@ class _Seen:
         )
 
 
-def _refuse_wild_ends(
-    seen: _Seen, clocks: SlurryClocks, fit: NightFit, haul_s: float
-) -> None:
+def _refuse_wild_ends(seen: _Seen, clocks: SlurryClocks, fit: NightFit, haul_s: float) -> None:
     """A time beyond belief would bend the whole plan: better to have it looked at."""
     believed = NightFit(
         mean=np.zeros_like(fit.mean),

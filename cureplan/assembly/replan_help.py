@@ -12,7 +12,7 @@ from cureplan.assembly.replan_pours import StartedPours, rest_of_floor
 from cureplan.assembly.replan_state import NightState
 from cureplan.job.model import Crew
 from cureplan.planning.crew import with_one_more
-from cureplan.planning.pour import RoomPours
+from cureplan.planning.pour import PourOption, RoomPours
 from cureplan.say import Say, Value
 from cureplan.schedule.placing import PlacedPour
 
@@ -112,7 +112,7 @@ def _would_help(
     return found
 
 
-def _with_option(pours: StartedPours, option: object) -> StartedPours:
+def _with_option(pours: StartedPours, option: PourOption) -> StartedPours:
     return replace(pours, kept=replace(pours.kept, option=option))
 
 
@@ -124,9 +124,7 @@ def _with_crew(
         run = pours.run(poured.option, poured.start_s, crew=crew)
         return float(run.least_s[0] - poured.margin_s)
     floor = state.floors[pours.room.name]
-    kept, start_s = rest_of_floor(
-        pours, floor, state, before=before, free_s=-np.inf, crew=crew
-    )
+    kept, start_s = rest_of_floor(pours, floor, state, before=before, free_s=-np.inf, crew=crew)
     run = replace(pours, kept=kept).run(poured.option, start_s)
     rest = slice(floor.done, None)
     return float(run.margin_s[0, rest].min() - poured.clocks.margin_s[0, rest].min())
@@ -134,4 +132,6 @@ def _with_crew(
 
 def _buys(code: str, room: str, gained_s: float) -> list[Say]:
     gained_min = minutes(gained_s)
-    return [Say(code, {"room": room, "buys_min": gained_min})] if gained_min >= WORTH_MIN else []
+    return (
+        [Say(code, {"room": room, "buys_min": gained_min})] if gained_min >= WORTH_MIN else []
+    )

@@ -43,7 +43,7 @@ def plan_series(plan: Plan) -> HourlySeries:
         temp_c=_longer(temp_c),
         dew_c=_longer(dew_c),
         cloud_frac=np.full(epoch_s.size, np.nan),
-        origin=_longer(origin),
+        origin=np.concatenate([origin, np.full(BEYOND_H, origin[-1])]),
         origins=tuple(
             WeatherOrigin(label=label, kind="file", licence="", attribution="")
             for label in labels
@@ -53,7 +53,7 @@ def plan_series(plan: Plan) -> HourlySeries:
 
 def _epoch_s(plan: Plan) -> Array:
     first_s = plan.hours[0].at.timestamp()
-    return first_s + HOUR_S * np.arange(len(plan.hours) + BEYOND_H)
+    return np.asarray(first_s + HOUR_S * np.arange(len(plan.hours) + BEYOND_H))
 
 
 def _longer(column: Array) -> Array:
@@ -252,9 +252,7 @@ def _corrected(
                 provenance=origin,
             )
         )
-    return replace(
-        milestone, points=tuple(points), spread_frac=milestone.spread_frac * surer
-    )
+    return replace(milestone, points=tuple(points), spread_frac=milestone.spread_frac * surer)
 
 
 def _corrected_kits(materials: Materials, kit_k: float, air_c: float) -> Materials:

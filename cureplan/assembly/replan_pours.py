@@ -10,13 +10,13 @@ from numpy.typing import NDArray
 
 from cureplan.assembly.replan_state import FloorState, NightState
 from cureplan.job.model import Crew, Job
+from cureplan.plan import RoomPlan
 from cureplan.planning.layout import Cadence, PourTimes, cadence
 from cureplan.planning.pour import PourOption, PourPlan, RoomPours
-from cureplan.plan import RoomPlan
 from cureplan.schedule.calendar import Span, crew_spans, earliest_start
 from cureplan.schedule.placing import PlacedPour, place_pour
 
-__all__ = ["StartedPours", "go_on", "option_of", "place_next", "rest_of_floor"]
+__all__ = ["HALF_SECOND", "StartedPours", "go_on", "option_of", "place_next", "rest_of_floor"]
 
 MOST_BAYS = 4
 HOUR_S = 3600.0
@@ -96,6 +96,8 @@ def rest_of_floor(
         np.where(number < floor.done, beat_before.rake_s, regular.beat.rake_s),
         np.where(number < floor.done, beat_before.smooth_s, regular.beat.smooth_s),
         regular,
+        before=beat_before,
+        done=floor.done,
     )
     stations = np.where(
         number < floor.done,
@@ -128,7 +130,15 @@ def _next_pour_s(
     return state.now_s + before_pour_s
 
 
-def _times(pour_s: Array, rake_s: Array, smooth_s: Array, regular: PourPlan) -> PourTimes:
+def _times(
+    pour_s: Array,
+    rake_s: Array,
+    smooth_s: Array,
+    regular: PourPlan,
+    *,
+    before: Cadence,
+    done: int,
+) -> PourTimes:
     """Rake and smoother take bucket after bucket; the rest as in the regular rhythm."""
     raked, smoothed = np.empty_like(pour_s), np.empty_like(pour_s)
     hand_s = glove_s = -np.inf
@@ -143,15 +153,16 @@ def _times(pour_s: Array, rake_s: Array, smooth_s: Array, regular: PourPlan) -> 
     following = np.where(
         has_next, np.minimum(number + layout.buckets_per_row, number[-1]), number
     )
+    as_before = following < done
+    strip_s = np.where(as_before, before.strip_s, beat.strip_s)
+    broadcast_s = np.where(as_before, before.broadcast_s, beat.broadcast_s)
     return replace(
         regular.times,
         pour_s=pour_s,
         raked_s=raked,
         smoothed_s=smoothed,
         tied_in_s=np.where(has_next, raked[following], np.nan),
-        broadcast_s=np.where(
-            has_next, smoothed[following] + beat.strip_s, smoothed + beat.broadcast_s
-        ),
+        broadcast_s=np.where(has_next, smoothed[following] + strip_s, smoothed + broadcast_s),
     )
 
 
@@ -230,6 +241,12 @@ def place_next(
     return best
 
 
+def _change_s(job: Job, before: str, pours: RoomPours) -> float:
+    """Changeover between two floors; none within a group, which is poured in one go."""
+    group = pours.room.group
+    return 0.0 if group and job.room(before).group == group else job.crew.changeover_s
+
+
 def _earliest(
     pours: RoomPours,
     option: PourOption,
@@ -240,7 +257,7 @@ def _earliest(
 ) -> float | None:
     job: Job = pours.job
     length_s = pours.plan(option).times.last_s
-    free_s = max((p.end_s + job.crew.changeover_s for p in placed), default=-np.inf)
+    free_s = max((p.end_s + _change_s(job, p.room, pours) for p in placed), default=-np.inf)
     on_way = [shut[name] for name in pours.room.way_out if name in shut]
 
     def clear_of(start_s: float) -> float | None:

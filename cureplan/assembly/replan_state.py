@@ -122,7 +122,9 @@ def _floors(
     for room in sorted(plan.rooms, key=lambda r: r.order):
         planned_s = np.array([b.pour.timestamp() for b in plan.buckets_of(room.room)])
         lines = logged.get(room.room, {})
-        others = [s for name, rows in logged.items() if name != room.room for s in rows.values()]
+        others = [
+            s for name, rows in logged.items() if name != room.room for s in rows.values()
+        ]
         if lines:
             poured_s, late_s = _between_lines(planned_s, lines)
             last_s = float(poured_s[-1])

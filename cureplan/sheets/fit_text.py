@@ -1,4 +1,4 @@
-"""Text and JSON of a fit, and of how past predictions fared."""
+"""Text and JSON of a fit."""
 
 from __future__ import annotations
 
@@ -8,14 +8,15 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict
 from typing import Any
 
-from cureplan.job.record_fares import Fares, PastFares
+from cureplan.job.record_fares import PastFares
 from cureplan.planning.fitting_card import fitted_card_text
 from cureplan.planning.fitting_model import CardFit, Estimate, ReadingFit
+from cureplan.sheets.fares_text import fares_text
 from cureplan.sheets.quick_text import MILESTONES
 from cureplan.sheets.text_table import Column, table_lines
 from cureplan.sheets.words.clean import one_line
 
-__all__ = ["fares_text", "fit_json", "fit_text"]
+__all__ = ["fit_json", "fit_text"]
 
 WIDTH = 100
 HOURS_FROM_S = 3 * 3600.0
@@ -63,7 +64,7 @@ def fit_text(fit: CardFit, *, past: PastFares | None = None) -> str:
 
 def _disagreeing(fit: CardFit) -> list[str]:
     odd = [
-        f"DISAGREES line {one.reading.line} ({_what(one)}): {_shown(one.observed)} where "
+        f"DISAGREES line {_line(fit, one)} ({_what(one)}): {_shown(one.observed)} where "
         f"{_shown(one.expected)} is expected, {abs(one.deleted_residual):.1f} deviations off. "
         f"Without it: {one.energy_without_j_mol / 1e3:.0f} kJ/mol."
         for one in fit.disagreeing
@@ -147,7 +148,7 @@ def _balance(fit: CardFit) -> list[str]:
         verdict = "put on the card" if one.pinned else "not pinned, so left as it was"
         lines.append(
             f"{_BALANCE[one.name]}: {one.found.value * scale:.1f}{unit} "
-            f"({_share(fit)} {one.found.low * scale:.1f} to {one.found.high * scale:.1f}; "
+            f"({_share(fit)}: {one.found.low * scale:.1f} to {one.found.high * scale:.1f}; "
             f"before {one.was * scale:.1f}); {verdict}."
         )
     return lines
@@ -174,14 +175,21 @@ def _humidity(fit: CardFit) -> str:
 
 
 def _table(fit: CardFit) -> list[str]:
-    rows = sorted(fit.readings, key=lambda one: one.reading.line)
+    rows = sorted(
+        fit.readings,
+        key=lambda one: (
+            one.reading.source != fit.source,
+            one.reading.source,
+            one.reading.line,
+        ),
+    )
 
     def column(title: str, cell: Callable[[ReadingFit], str]) -> Column:
         return Column(title=title, cells=tuple(cell(one) for one in rows), right=True)
 
     return table_lines(
         [
-            column("Line", lambda one: str(one.reading.line)),
+            column("Line", lambda one: _line(fit, one)),
             Column(title="Reading", cells=tuple(_what(one) for one in rows), shrinks=True),
             column("Watched", lambda one: _value(one, one.observed)),
             column("Expected", lambda one: _value(one, one.expected)),
@@ -203,6 +211,11 @@ def _closing(fit: CardFit) -> list[str]:
     if fit.card.generic:
         lines.append("Still a generic card: some milestones have no reading of your own.")
     return lines
+
+
+def _line(fit: CardFit, one: ReadingFit) -> str:
+    """Its line in the file; a finished job's readings stand elsewhere."""
+    return str(one.reading.line) if one.reading.source == fit.source else "record"
 
 
 def _what(one: ReadingFit) -> str:
@@ -235,47 +248,6 @@ def _range(one: Estimate) -> str:
 
 def _share(fit: CardFit) -> str:
     return f"{fit.share * 10:.0f} in 10"
-
-
-def fares_text(past: PastFares) -> str:
-    """How predictions fared on finished jobs, as a small table."""
-    named = [("all", past.overall), *past.milestones.items()]
-
-    def column(title: str, cell: Callable[[Fares], str]) -> Column:
-        return Column(title=title, cells=tuple(cell(fares) for _, fares in named), right=True)
-
-    rows = table_lines(
-        [
-            Column(
-                title="Past predictions",
-                cells=tuple(MILESTONES.get(name, name) for name, _ in named),
-            ),
-            column("Clocks", lambda fares: str(fares.count)),
-            column("Off by", lambda fares: _minutes(fares.mean_miss_s)),
-            column("Lasted", _bias),
-            column("Inside", _inside),
-        ],
-        WIDTH,
-    )
-    jobs = "1 finished job" if past.jobs == 1 else f"{past.jobs} finished jobs"
-    return "\n".join(
-        [*rows, f"From {jobs}; intervals were to hold {past.holds_frac:.0%} of the time."]
-    )
-
-
-def _minutes(seconds: float) -> str:
-    return f"{seconds / 60:.1f} min"
-
-
-def _bias(fares: Fares) -> str:
-    word = "longer" if fares.mean_error_s >= 0 else "shorter"
-    return f"{_minutes(abs(fares.mean_error_s))} {word}"
-
-
-def _inside(fares: Fares) -> str:
-    return (
-        f"{fares.inside_frac:.0%} ({fares.inside_low_frac:.0%} to {fares.inside_high_frac:.0%})"
-    )
 
 
 def fit_json(fit: CardFit, *, past: PastFares | None = None) -> str:

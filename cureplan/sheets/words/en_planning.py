@@ -104,6 +104,55 @@ SAYINGS: dict[str, str] = {
     "warn.standing": "Dump every bucket at once. Un-iced and left standing, a mix goes from {mixed_c} to {hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}. Leftovers go on heating.",
     "warn.ice_early": "A pail that needs {standing_h:up} in ice is a long wait; stirred every "
     "few minutes it needs {stirred_h:up}.",
+    # Planned again on the night.
+    "replan.next": "Next: bucket {bucket} of {room}, liquids in {mix_at:time}, poured "
+    "{pour_at:time}.",
+    "replan.all_poured": "Every bucket is poured; only the way back is timed again.",
+    "replan.left_out": "{room} has no place any more: no pour shift that is left holds it.",
+    "replan.no_readings": "The log has no new readings: batch and slab are taken as before.",
+    "replan.faster": "This batch runs {off_frac} faster than planned with, give or take "
+    "{doubt_frac} (from {readings:reading|readings}).",
+    "replan.slower": "This batch runs {off_frac} slower than planned with, give or take "
+    "{doubt_frac} (from {readings:reading|readings}).",
+    "replan.as_card": "This batch runs as planned with, give or take {doubt_frac} (from "
+    "{readings:reading|readings}).",
+    "replan.slab_warmer": "{room}: slab {off_k} warmer than forecast, give or take {doubt_k} "
+    "({basis:word}).",
+    "replan.slab_cooler": "{room}: slab {off_k} cooler than forecast, give or take {doubt_k} "
+    "({basis:word}).",
+    "replan.kits_warmer": "The kits are {off_k} warmer than planned.",
+    "replan.kits_cooler": "The kits are {off_k} cooler than planned.",
+    "replan.stations": "A drill is down: {stations:mixing station|mixing stations} left.",
+    "replan.short_of": "Short of hands: {role:word}, {people} left.",
+    "replan.wait": "Nothing is mixed before {until_at:up}.",
+    "replan.dropped": "{room} is dropped.",
+    "replan.added": "{room} is added: {kits:kit|kits}, un-iced.",
+    "replan.added_no_way": "{room} is added: {kits:kit|kits}, un-iced; taken to lead straight "
+    "outside.",
+    "replan.margin_less": "{room}: bucket {bucket}, the tightest to come, now has {margin_min} "
+    "in hand, {change_min:short} less.",
+    "replan.margin_more": "{room}: bucket {bucket}, the tightest to come, now has {margin_min} "
+    "in hand, {change_min} more.",
+    "replan.bays": "{room}: {bays:bay|bays} instead of {was}, a stop line at a drain or joint.",
+    "replan.moved": "{room} starts {to_at} instead of {from_at}.",
+    "replan.ends": "{room} is done {to_at} instead of {from_at}.",
+    "replan.coat_1": "First topcoat {to_at:up} instead of {from_at:up}.",
+    "replan.coat_2": "Second topcoat {to_at:up} instead of {from_at:up}.",
+    "replan.coat_late": "{room}, coat {coat} comes {start_at:up}, but after {closes_at} the "
+    "floor below is too old to bond: call the topcoat crew sooner, or abrade it first.",
+    "replan.past_shift": "{room} would be done {end_at:up}, after the shift ends {limit_at}: "
+    "keep the crew, or stop at a drain or joint.",
+    "replan.opens_late": "{room} opens {open_at:up}, after the limit of {limit_at}.",
+    "replan.assumed": "{room}: no line for bucket {buckets}; taken as poured in step with the plan.",
+    "replan.edge_lost": "{room}: the open edge of bucket {buckets} is set from {wet_at}, before "
+    "its neighbour ties in. Make a stop line there now.",
+    "replan.short": "{room}: bucket {bucket} would be {margin_min:short} short.",
+    "replan.help_ice": "{room}: iced liquids would give {buys_min} more, if pails are cold.",
+    "replan.help_ice_in": "{room}: its liquids are iced already; ice has no more to give.",
+    "replan.help_station": "{room}: one more mixing station would give {buys_min} more.",
+    "replan.help_bays": "{room}: one bay more would give {buys_min} more.",
+    "replan.help_stop": "{room}: or make a stop line after bucket {bucket}, at a drain or "
+    "joint, and go on another hour.",
     # Assumptions behind the numbers.
     "source.indoor_dew": "Indoor air is taken to hold as much moisture as outdoor air.",
     "source.pace": "Hands' pace and set-up times are invented defaults unless the job gives "
@@ -114,4 +163,8 @@ SAYINGS: dict[str, str] = {
     "source.card": "{provenance:words}",
 }
 
-WORDS: dict[str, str] = {}
+WORDS: dict[str, str] = {
+    # How a slab's correction is known.
+    "basis.read": "read here",
+    "basis.inferred": "from the other rooms",
+}

@@ -105,6 +105,56 @@ SAYINGS: dict[str, str] = {
     "warn.ice_early": "Una cubeta que necesita {standing_h:up} en hielo es mucha espera; "
     "movida cada pocos minutos necesita {stirred_h:up}.",
     "warn.standing": "Vacíe cada cubeta de inmediato. Sin hielo y parada, la mezcla pasa de {mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura {floor_min}. Las sobras siguen calentándose.",
+    # Planned again on the night.
+    "replan.next": "Sigue: cubeta {bucket} de {room}, líquidos {mix_at:time}, se cuela "
+    "{pour_at:time}.",
+    "replan.all_poured": "Ya se colaron todas las cubetas; solo se recalcula el regreso.",
+    "replan.left_out": "{room} ya no cabe: en ningún turno que queda alcanza.",
+    "replan.no_readings": "El registro no trae lecturas nuevas: material y losa como antes.",
+    "replan.faster": "Este lote va {off_frac} más rápido que en el plan, más o menos "
+    "{doubt_frac} (de {readings:lectura|lecturas}).",
+    "replan.slower": "Este lote va {off_frac} más lento que en el plan, más o menos "
+    "{doubt_frac} (de {readings:lectura|lecturas}).",
+    "replan.as_card": "Este lote va como en el plan, más o menos {doubt_frac} (de "
+    "{readings:lectura|lecturas}).",
+    "replan.slab_warmer": "{room}: losa {off_k} más caliente que lo previsto, más o menos "
+    "{doubt_k} ({basis:word}).",
+    "replan.slab_cooler": "{room}: losa {off_k} más fría que lo previsto, más o menos "
+    "{doubt_k} ({basis:word}).",
+    "replan.kits_warmer": "Los juegos están {off_k} más calientes que lo planeado.",
+    "replan.kits_cooler": "Los juegos están {off_k} más fríos que lo planeado.",
+    "replan.stations": "Falló un taladro: {stations:estación queda|estaciones quedan}.",
+    "replan.short_of": "Falta gente: {role:word}, quedan {people}.",
+    "replan.wait": "No se mezcla nada antes de {until_at:up}.",
+    "replan.dropped": "{room} se quita.",
+    "replan.added": "{room} se agrega: {kits:juego|juegos}, sin hielo.",
+    "replan.added_no_way": "{room} se agrega: {kits:juego|juegos}, sin hielo; se toma que da "
+    "directo afuera.",
+    "replan.margin_less": "{room}: la cubeta {bucket}, la más justa que falta, tiene "
+    "{margin_min} de sobra, {change_min:short} menos.",
+    "replan.margin_more": "{room}: la cubeta {bucket}, la más justa que falta, tiene "
+    "{margin_min} de sobra, {change_min} más.",
+    "replan.bays": "{room}: {bays:franja|franjas} en vez de {was}, línea de corte en un drenaje "
+    "o junta.",
+    "replan.moved": "{room} empieza {to_at} en vez de {from_at}.",
+    "replan.ends": "{room} termina {to_at} en vez de {from_at}.",
+    "replan.coat_1": "Capa 1 {to_at:up} en vez de {from_at:up}.",
+    "replan.coat_2": "Capa 2 {to_at:up} en vez de {from_at:up}.",
+    "replan.coat_late": "{room}, capa {coat} va {start_at:up}, pero después de {closes_at} el "
+    "piso de abajo es muy viejo para pegar: llame antes a la cuadrilla de capas, o líjelo.",
+    "replan.past_shift": "{room} terminaría {end_at:up}, después del fin de turno {limit_at}: "
+    "que siga la cuadrilla, o pare en un drenaje o junta.",
+    "replan.opens_late": "{room} abre {open_at:up}, después del límite de {limit_at}.",
+    "replan.assumed": "{room}: sin línea de la cubeta {buckets}; se toma como colada según el plan.",
+    "replan.edge_lost": "{room}: la orilla abierta de la cubeta {buckets} endurece desde "
+    "{wet_at}, antes de que llegue la vecina. Haga ahí una línea de corte ya.",
+    "replan.short": "{room}: a la cubeta {bucket} le faltarían {margin_min:short}.",
+    "replan.help_ice": "{room}: líquidos en hielo darían {buys_min} más, si ya están fríos.",
+    "replan.help_ice_in": "{room}: sus líquidos ya están en hielo; el hielo no da más.",
+    "replan.help_station": "{room}: una estación más de mezcla daría {buys_min} más.",
+    "replan.help_bays": "{room}: una franja más daría {buys_min} más.",
+    "replan.help_stop": "{room}: o haga una línea de corte tras la cubeta {bucket}, en un "
+    "drenaje o junta, y siga a otra hora.",
     # Assumptions behind the numbers.
     "source.indoor_dew": "Se toma que el aire de adentro lleva la misma humedad que el de "
     "afuera.",
@@ -116,4 +166,8 @@ SAYINGS: dict[str, str] = {
     "source.card": "{provenance:words}",
 }
 
-WORDS: dict[str, str] = {}
+WORDS: dict[str, str] = {
+    # How a slab's correction is known.
+    "basis.read": "leída ahí",
+    "basis.inferred": "según los otros cuartos",
+}

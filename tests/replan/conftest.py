@@ -1,0 +1,63 @@
+"""A small kitchen with its plan, and ways to write a night's log by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, time
+from pathlib import Path
+
+import pytest
+
+from cureplan.api import make_plan
+from cureplan.assembly.replan import night_site
+from cureplan.job.model import Shift
+from cureplan.job.night_log import read_night_log_text
+
+NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
+HEADER = "at,event,room,bucket,value,note"
+LOG = Path("log.csv")
+
+
+@pytest.fixture(scope="session")
+def small_plan(demo_job, demo_weather):
+    """Two rooms and the corridor that leads out of them."""
+    names = ("Dish room", "Preparation", "Corridor")
+    # Poured this early, a floor wants its coat before the demonstration's shift.
+    crew = replace(demo_job.crew, topcoat_shifts=(Shift(begins=time(1), ends=time(17)),))
+    job = replace(demo_job, crew=crew, rooms=tuple(demo_job.room(name) for name in names))
+    return make_plan(job, now=NIGHT_BEFORE, weather=demo_weather)
+
+
+@pytest.fixture(scope="session")
+def first(small_plan):
+    """The room that is poured first, with its buckets."""
+    room = small_plan.rooms[0]
+    return room, small_plan.buckets_of(room.room)
+
+
+@pytest.fixture(scope="session")
+def log_of(small_plan):
+    """Reads a log from its lines."""
+
+    def read(*lines, plan=small_plan):
+        return read_night_log_text(
+            "\n".join((HEADER, *lines)), source=LOG, site=night_site(plan)
+        )
+
+    return read
+
+
+class Kitchen:
+    """Plan, first room and log reader in one, told in two words when an example fails."""
+
+    def __init__(self, *parts):
+        self.parts = parts
+
+    def __repr__(self):
+        return "small kitchen"
+
+
+@pytest.fixture(scope="session")
+def kitchen(small_plan, first, log_of):
+    """All of it, for examples drawn by chance."""
+    return Kitchen(small_plan, first, log_of)

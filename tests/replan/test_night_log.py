@@ -1,0 +1,207 @@
+"""Reading the log of a night: what it says, and one clear line for every fault."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cureplan.errors import InputError
+from cureplan.job.night_log import EVENTS, NightSite, read_night_log, read_night_log_text
+
+HEADER = "at,event,room,bucket,value,note"
+SITE = NightSite(
+    zone=ZoneInfo("America/New_York"),
+    kits={"Cook line": 26, "Corridor": 8},
+    begins=datetime(2013, 7, 17, 23, tzinfo=UTC),
+    open_by=datetime(2013, 7, 20, 10, tzinfo=UTC),
+)
+
+
+def read(*lines, header=HEADER, site=SITE):
+    return read_night_log_text("\n".join((header, *lines)), source=Path("log.csv"), site=site)
+
+
+def test_every_event_is_understood():
+    events = read(
+        "# the night of the seventeenth",
+        "2013-07-17T19:45,slab reads,Cook line,,88 F,by the drain",
+        "2013-07-17T19:53,poured,cook line,1,,",
+        "2013-07-17T23:57-04:00,wet edge ended,Cook line,1,,",
+        "2013-07-18T03:58Z,working time ended,Cook line,1,,",
+        "2013-07-17T23:59,surface closed,Cook line,1,,",
+        "2013-07-18T00:00,bucket reads,Cook line,1,25 C,",
+        "2013-07-18T00:01,Drill down,,,,",
+        "2013-07-18T00:02,short of,,,rake,",
+        '2013-07-18T00:03,room added,Pot wash,,"12 ft x 10 ft, storage, through Corridor",',
+        "2013-07-18T00:04,room dropped,Pot wash,,,",
+        "2013-07-18T00:05,wait until,,,2013-07-18T01:00,rain",
+    )
+    assert {event.event for event in events} == set(EVENTS)
+    by_event = {event.event: event for event in events}
+    # 88 °F = (88 - 32) / 1.8 °C.
+    assert by_event["slab reads"].temp_c == pytest.approx(31.1111, abs=1e-4)
+    assert by_event["bucket reads"].temp_c == 25.0
+    assert by_event["poured"].room == "Cook line"
+    assert by_event["poured"].at == datetime(2013, 7, 17, 23, 53, tzinfo=UTC)
+    assert by_event["wet edge ended"].at == datetime(2013, 7, 18, 3, 57, tzinfo=UTC)
+    assert by_event["short of"].role == "rake"
+    assert by_event["wait until"].until == datetime(2013, 7, 18, 5, tzinfo=UTC)
+    added = by_event["room added"].added
+    # 12 ft = 3.6576 m, by the definition of the foot.
+    assert (added.length_m, added.width_m) == pytest.approx((3.6576, 3.048))
+    assert (added.use, added.way_out) == ("storage", ("Corridor",))
+
+
+def test_lines_are_put_in_the_order_of_time():
+    events = read(
+        "2013-07-17T20:00,poured,Corridor,2,,", "2013-07-17T19:55,poured,Corridor,1,,"
+    )
+    assert [event.bucket for event in events] == [1, 2]
+
+
+def test_a_plan_made_on_the_night_needs_only_pours_and_waits_of_what_it_has_used():
+    until = datetime(2013, 7, 18, 0, 30, tzinfo=UTC)
+    site = NightSite(
+        zone=SITE.zone,
+        kits=SITE.kits,
+        begins=SITE.begins,
+        open_by=SITE.open_by,
+        used_until=until,
+    )
+    events = read(
+        "2013-07-17T20:00,poured,Corridor,1,,",
+        "2013-07-17T20:10,drill down,,,,",
+        "2013-07-17T20:11,room dropped,Servery,,,",
+        "2013-07-17T20:40,drill down,,,,",
+        site=site,
+    )
+    assert [(event.event, event.line) for event in events] == [("poured", 2), ("drill down", 5)]
+
+
+FAULTS = {
+    "no such event": ("2013-07-17T20:00,pourd,Corridor,1,,", "event", 'did you mean "poured"?'),
+    "no event": ("2013-07-17T20:00,,Corridor,1,,", "event", "empty"),
+    "no such room": ("2013-07-17T20:00,poured,Coridor,1,,", "room", 'mean "Corridor"?'),
+    "no room": ("2013-07-17T20:00,slab reads,,,88 F,", "room", "it is empty"),
+    "no such bucket": ("2013-07-17T20:00,poured,Corridor,9,,", "bucket", "from 1 to 8"),
+    "bucket nought": ("2013-07-17T20:00,poured,Corridor,0,,", "bucket", "from 1 to 8"),
+    "bucket in words": ("2013-07-17T20:00,poured,Corridor,two,,", "bucket", "from 1 to 8"),
+    "huge bucket": (f"2013-07-17T20:00,poured,Corridor,{'9' * 5000},,", "bucket", "1 to 8"),
+    "other digits": ("2013-07-17T20:00,poured,Corridor,²,,", "bucket", "from 1 to 8"),
+    "no bucket": ("2013-07-17T20:00,poured,Corridor,,,", "bucket", "it is empty"),
+    "time in words": ("eight,poured,Corridor,1,,", "at", "2026-07-17T20:05"),
+    "date alone": ("2013-07-18,poured,Corridor,1,,", "at", "not a date and time"),
+    "another year": ("2012-07-17T20:00,poured,Corridor,1,,", "at", "check the date"),
+    "year nought": ("0000-07-17T20:00,poured,Corridor,1,,", "at", "not a date and time"),
+    "first year": ("0001-01-01T00:00,poured,Corridor,1,,", "at", "check the year"),
+    "slab in words": ("2013-07-17T20:00,slab reads,Corridor,,hot,", "value", "hot"),
+    "no unit": ("2013-07-17T20:00,slab reads,Corridor,,88,", "value", "88"),
+    "no reading": ("2013-07-17T20:00,slab reads,Corridor,,,", "value", "it is empty"),
+    "boiling": ("2013-07-17T20:00,slab reads,Corridor,,188 F,", "value", "check the digits"),
+    "hot batch": ("2013-07-17T20:00,bucket reads,Corridor,1,78 C,", "value", "the unit"),
+    "no such role": ("2013-07-17T20:00,short of,,,rakes,", "value", 'did you mean "rake"?'),
+    "wait backwards": ("2013-07-17T20:00,wait until,,,2013-07-17T19:59,", "value", "before"),
+    "wait a year": ("2013-07-17T20:00,wait until,,,2014-07-17T19:59,", "value", "job runs"),
+    "wait, no time": ("2013-07-17T20:00,wait until,,,,rain", "value", "not a date and time"),
+    "stray value": ("2013-07-17T20:00,drill down,,,2,", "value", "takes no value"),
+    "same room": ('2013-07-17T20:00,room added,Corridor,,"9 ft x 9 ft, other",', "room", "own"),
+    "nameless room": ('2013-07-17T20:00,room added,,,"9 ft x 9 ft, other",', "room", "empty"),
+    "no size": ("2013-07-17T20:00,room added,Bar,,storage,", "value", "12 ft x 10 ft"),
+    "no use": ("2013-07-17T20:00,room added,Bar,,9 ft x 9 ft,", "value", "uses are"),
+    "no length": ('2013-07-17T20:00,room added,Bar,,"9 x 9 ft, other",', "value", "9"),
+    "a hall": ('2013-07-17T20:00,room added,Bar,,"9 ft x 900 m, other",', "value", "m"),
+    "no way": (
+        '2013-07-17T20:00,room added,Bar,,"9 ft x 9 ft, other, through Door",', "value", "out"
+    ),
+    "few cells": ("2013-07-17T20:00,poured,Corridor", "", "cells"),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize(("line", "column", "words"), FAULTS.values(), ids=FAULTS)
+def test_every_faulty_line_is_refused_in_one_line(line, column, words):
+    with pytest.raises(InputError) as caught:
+        read("# a comment", line)
+    text = str(caught.value)
+    assert text.startswith("log.csv:3: ")
+    assert column in text
+    assert words in text
+    assert "\n" not in text
+
+
+@pytest.mark.parametrize(
+    ("header", "words"),
+    [
+        ("at,room,bucket", "event: the column is missing"),
+        ("event,room", "at: the column is missing"),
+        ("at,event,rooms", 'did you mean "room"?'),
+        ("at;event;room", "not separated by commas"),
+        ("at,event,at", "stands there twice"),
+    ],
+)
+def test_a_faulty_header_is_refused(header, words):
+    cells = ",".join(["x"] * len(header.split(",")))
+    with pytest.raises(InputError, match=words.replace("?", r"\?")):
+        read(cells, header=header)
+
+
+def test_a_bucket_of_a_room_just_added_is_refused():
+    with pytest.raises(InputError, match=r"log\.csv:3: room = 'Bar': .* not planned yet"):
+        read(
+            '2013-07-17T20:00,room added,Bar,,"9 ft x 9 ft, other",',
+            "2013-07-17T20:05,poured,Bar,1,,",
+        )
+
+
+def test_a_night_on_which_clocks_change_wants_the_offset():
+    site = NightSite(
+        zone=SITE.zone,
+        kits=SITE.kits,
+        begins=datetime(2013, 11, 2, 23, tzinfo=UTC),
+        open_by=datetime(2013, 11, 4, 10, tzinfo=UTC),
+    )
+    # Published: US clocks went back on 3 November 2013 at 2:00 (Energy Policy Act of 2005).
+    with pytest.raises(InputError, match=r"-04:00 or .*-05:00"):
+        read("2013-11-03T01:30,poured,Corridor,1,,", site=site)
+
+
+@pytest.mark.parametrize("content", [b"", b"\xff\xfe", b"\0", HEADER.encode(), b"\xe9,\n"])
+def test_a_file_that_is_no_log_is_refused_by_name(tmp_path, content):
+    path = tmp_path / "log.csv"
+    path.write_bytes(content)
+    with pytest.raises(InputError, match=r"log\.csv"):
+        read_night_log(path, site=SITE)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from(["2013-07-17T20:00", "2013-07-18T01:00-04:00", "x", ""]),
+            st.sampled_from([*EVENTS, "", "pour"]),
+            st.sampled_from(["Corridor", "cook line", "", "Bar"]),
+            st.sampled_from(["1", "8", "99", "", "-1"]),
+            st.one_of(
+                st.sampled_from(["88 F", "rake", "9 ft x 9 ft", "2013-07-17T21:00", ""]),
+                st.text(alphabet=st.characters(exclude_categories=("Cs",)), max_size=12),
+            ),
+        ),
+        min_size=1,
+        max_size=4,
+    )
+)
+def test_whatever_is_written_is_read_or_refused_in_one_line(rows):
+    lines = [
+        ",".join(cell.replace(",", " ").replace('"', " ") for cell in (*r, "")) for r in rows
+    ]
+    refusals = []
+    try:
+        events = read(*lines)
+    except InputError as error:
+        refusals.append(str(error))
+        events = ()
+    assert len(events) + len(refusals) <= len(rows)
+    assert all("\n" not in text for text in refusals)

@@ -1,0 +1,98 @@
+"""`cureplan replan` from plan file and log to a folder of sheets."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+
+import pytest
+import typer
+from log_lines import said
+from typer.testing import CliRunner
+
+from cureplan.commands.replan import replan
+from cureplan.errors import InputError
+from cureplan.plan import plan_to_json
+from cureplan.sheets.write import FILES
+
+HEADER = "at,event,room,bucket,value,note\n"
+OLD = ("plan.json", "sheet.html")
+
+
+@pytest.fixture(scope="session")
+def app():
+    made = typer.Typer()
+    made.command()(replan)
+    return made
+
+
+@pytest.fixture
+def night(tmp_path, small_plan, first):
+    """The old plan's folder and a log of its first three buckets, a drill down."""
+    room, buckets = first
+    folder = tmp_path / "night-plan"
+    folder.mkdir()
+    (folder / "plan.json").write_text(plan_to_json(small_plan), encoding="utf-8")
+    (folder / "sheet.html").write_text("as it was", encoding="utf-8")
+    lines = [said(b.pour, "poured", room.room, b.number) for b in buckets[:3]]
+    lines.append(said(buckets[2].pour + timedelta(minutes=1), "drill down"))
+    (tmp_path / "log.csv").write_text(HEADER + "\n".join(lines), encoding="utf-8")
+    return folder / "plan.json", tmp_path / "log.csv"
+
+
+def test_it_writes_every_sheet_beside_the_old_plan_and_keeps_that(app, night):
+    plan_file, log_file = night
+    before = {name: (plan_file.parent / name).read_bytes() for name in OLD}
+    ran = CliRunner().invoke(app, [str(plan_file), str(log_file)])
+    assert ran.exit_code in (0, 1), ran.output
+    new = plan_file.parent.parent / "night-plan-2"
+    assert sorted(path.name for path in new.iterdir()) == sorted(FILES)
+    assert {name: (plan_file.parent / name).read_bytes() for name in OLD} == before
+    shown = ran.stdout.splitlines()
+    assert shown[0].startswith("> Next: bucket 4 of ")
+    assert any("mixing station left" in line for line in shown)
+    assert sum("mixing station left" in line for line in shown) == 1
+    written = json.loads((new / "plan.json").read_text(encoding="utf-8"))
+    assert written["night"]["changes"][0]["code"] == "replan.next"
+    assert written["warnings"][0]["code"] == "replan.next"
+
+    again = CliRunner().invoke(app, [str(new / "plan.json"), str(log_file), "--json"])
+    assert again.exit_code == ran.exit_code
+    assert (plan_file.parent.parent / "night-plan-3").is_dir()
+    assert json.loads(again.stdout)["buckets"][0] == written["buckets"][0]
+
+
+def test_the_old_plan_is_never_written_over(app, night):
+    plan_file, log_file = night
+    before = plan_file.read_bytes()
+    for out in (plan_file.parent, plan_file.parent / ".." / plan_file.parent.name):
+        ran = CliRunner().invoke(app, [str(plan_file), str(log_file), "--out", str(out)])
+        assert isinstance(ran.exception, InputError)
+        assert "--out" in str(ran.exception)
+    assert plan_file.read_bytes() == before
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [
+        (None, "no such file"),
+        (b"", "not a plan"),
+        (b"\xff\xfe\x00", "UTF-8"),
+        (b"[1, 2]", "not a plan"),
+        (b'{"job": 1}', "not a plan"),
+    ],
+)
+def test_a_plan_that_is_none_is_refused_in_one_line(app, tmp_path, content, words):
+    path = tmp_path / "plan.json"
+    if content is not None:
+        path.write_bytes(content)
+    ran = CliRunner().invoke(app, [str(path), str(tmp_path / "log.csv")])
+    assert isinstance(ran.exception, InputError)
+    assert words in str(ran.exception)
+    assert "\n" not in str(ran.exception)
+
+
+def test_a_time_that_is_none_is_refused(app, night):
+    ran = CliRunner().invoke(app, [str(night[0]), str(night[1]), "--now", "soon"])
+    assert isinstance(ran.exception, InputError)
+    assert "--now" in str(ran.exception)
