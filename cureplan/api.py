@@ -23,7 +23,10 @@ from cureplan.job.model import Job
 from cureplan.job.reader import read_job
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
     from cureplan.plan import Plan
+    from cureplan.planning.pour import RoomPours
     from cureplan.weather.series import HourlySeries
 
 __all__ = ["HISTORY_S", "demo_job_path", "job_weather", "make_plan", "read_job"]
@@ -101,7 +104,14 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
     )
 
 
-def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -> Plan:
+def make_plan(
+    job: Job,
+    *,
+    now: datetime,
+    weather: HourlySeries | None = None,
+    pours: Mapping[str, RoomPours] | None = None,
+    progress: Callable[[str], None] | None = None,
+) -> Plan:
     """Plan a job: order and start, ice or not, the way back.
 
     Parameters
@@ -112,6 +122,10 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
         Aware; when the plan is made.
     weather : HourlySeries, optional
         Weather to plan on instead of what the job names.
+    pours : mapping, optional
+        Rooms made ready already, on that weather.
+    progress : callable, optional
+        Told in a few words what the search has found.
 
     Returns
     -------
@@ -140,11 +154,11 @@ def make_plan(job: Job, *, now: datetime, weather: HourlySeries | None = None) -
             f"the weather given lacks {len(missing)} h of the job, from "
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
-    pours = prepare_pours(job, series)
-    schedule = construct(job, pours)
+    rooms = prepare_pours(job, series) if pours is None else pours
+    schedule = construct(job, rooms, progress=progress)
     if schedule.failures:
-        raise NoFeasiblePlanError(explain(job, schedule))
-    odds = assess(job, pours, schedule)
-    plan = assemble(job, series, pours, schedule, odds, made_at=now)
+        raise NoFeasiblePlanError(explain(job, schedule, rooms))
+    odds = assess(job, rooms, schedule)
+    plan = assemble(job, series, rooms, schedule, odds, made_at=now)
     require_confirmed(plan)
     return plan

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from cureplan.commands.compare import compare
+from cureplan.commands.fit import fit, trial
 from cureplan.commands.new import new
 from cureplan.commands.replan import replan
 from cureplan.commands.weather import weather
@@ -36,6 +37,8 @@ SHORT_OF_POLICY = 1
 app.command()(weather)
 app.command()(replan)
 app.command()(compare)
+app.command()(fit)
+app.command()(trial)
 app.command()(new)
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.")]

@@ -1,7 +1,7 @@
 """Execute every notebook from top to bottom, and see that none is stored with outputs.
 
-    python notebooks/run_all.py            # all
-    python notebooks/run_all.py why-ice    # those whose name holds a word
+python notebooks/run_all.py            # all
+python notebooks/run_all.py why-ice    # those whose name holds a word
 """
 
 from __future__ import annotations
@@ -31,7 +31,11 @@ def main(words: list[str]) -> int:
             failed += 1
         begun = time.perf_counter()
         client = NotebookClient(
-            notebook, timeout=TIMEOUT_S, resources={"metadata": {"path": str(FOLDER)}}
+            notebook,
+            timeout=TIMEOUT_S,
+            resources={"metadata": {"path": str(FOLDER)}},
+            # Errors only: the kernel warns of its local socket each time.
+            extra_arguments=["--IPKernelApp.log_level=40"],
         )
         try:
             client.execute()

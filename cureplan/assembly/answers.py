@@ -10,7 +10,7 @@ from cureplan.plan import Alternative, Answer, Call, ChillPlan, CoatPlan, RoomPl
 from cureplan.planning.crew import bottleneck, with_one_more
 from cureplan.planning.pour import PourOption, RoomPours
 from cureplan.say import Say, Value
-from cureplan.schedule.construct import Schedule
+from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedPour
 from cureplan.schedule.risk import Odds
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -24,11 +25,14 @@ from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
 from cureplan.planning.pour import RoomPours
 from cureplan.planning.takeoff import Takeoff, room_takeoff, total_takeoff
 from cureplan.say import Say
-from cureplan.schedule.construct import Schedule
+from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.risk import Odds
 from cureplan.weather.series import HourlySeries
 
 __all__ = ["assemble"]
+
+EVEN_ODDS = 0.5
+"""Confidence of a window held to what is expected."""
 
 
 def assemble(
@@ -53,6 +57,7 @@ def assemble(
     -------
     Plan
     """
+    wanted, job = job, _as_planned(job, schedule)
     rooms = room_plans(job, pours, schedule, keeps_frac=odds.room_frac)
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
@@ -69,9 +74,9 @@ def assemble(
                 way_back_answer(job, rooms, coats, calls, odds),
             ),
             alternatives=alternatives(job, pours, schedule),
-            solver="constructive",
-            proven=False,
-            gap_frac=None,
+            solver=schedule.solver,
+            proven=schedule.proven,
+            gap_frac=schedule.gap_frac,
         ),
         rooms=rooms,
         buckets=tuple(
@@ -88,6 +93,7 @@ def assemble(
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
         risk=_risk(job, odds),
         warnings=(
+            *_less_sure(wanted, schedule),
             *plan_warnings(
                 job,
                 series,
@@ -108,12 +114,23 @@ def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> S
     return standing_caution(job, pours[tightest.room], tightest)
 
 
+def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Say, ...]:
+    if schedule.windows == "sure":
+        return ()
+    return (Say("warn.even_odds", {"wanted_frac": wanted.policy.confidence}),)
+
+
+def _as_planned(job: Job, schedule: Schedule) -> Job:
+    """The job with the confidence its windows were really held to."""
+    if schedule.windows == "sure":
+        return job
+    return replace(job, policy=replace(job.policy, confidence=EVEN_ODDS))
+
+
 def _status(schedule: Schedule) -> Status:
     if schedule.failures:
         return "no feasible plan"
-    # Half a second: the policy is stated in minutes.
-    kept = all(p.planning_margin_s >= schedule.required_s - 0.5 for p in schedule.pours)
-    return "within policy" if kept else "short of policy"
+    return "within policy" if schedule.keeps_policy else "short of policy"
 
 
 def _hours(

@@ -11,7 +11,7 @@ from cureplan.plan import Call, CoatPlan
 from cureplan.planning.crew import pour_roles
 from cureplan.planning.pour import RoomPours
 from cureplan.say import Say, Value
-from cureplan.schedule.construct import Schedule
+from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedCoat
 
 __all__ = ["call_plans", "coat_plans"]

@@ -14,7 +14,7 @@ from cureplan.plan import ChillPlan, ChillRoom
 from cureplan.planning.ice import IceNeed, gain_from_ice, ice_need, steady_run
 from cureplan.planning.margins import kit_temperatures
 from cureplan.planning.pour import RoomPours
-from cureplan.schedule.construct import Schedule
+from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedPour
 
 __all__ = ["chill_plan", "planned_need"]

@@ -15,7 +15,7 @@ from cureplan.planning.margins import BINDINGS, BucketClocks
 from cureplan.planning.pour import AS_IS, PourOption, RoomPours
 from cureplan.say import Say, Value
 from cureplan.schedule.calendar import Span, crew_spans
-from cureplan.schedule.construct import Schedule
+from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedPour
 from cureplan.schedule.remedies import MOST_BAYS
 

@@ -90,23 +90,16 @@ def _plan(variant: Variant, now: datetime) -> Plan:
 
 
 def _plan_iced(variant: Variant, now: datetime) -> Plan:
-    from cureplan.assembly.assemble import assemble
+    from cureplan.api import make_plan
     from cureplan.schedule.compare import OnlyIced
-    from cureplan.schedule.construct import construct
-    from cureplan.schedule.failures import explain
     from cureplan.schedule.prepare import prepare_pours
-    from cureplan.schedule.risk import assess
 
     job = variant.job
     pours: dict[str, RoomPours] = {
         name: OnlyIced(room.room, room.job, room.clocks, room.topcoat, room.conditions)
         for name, room in prepare_pours(job, variant.weather).items()
     }
-    schedule = construct(job, pours)
-    if schedule.failures:
-        raise NoFeasiblePlanError(explain(job, schedule))
-    odds = assess(job, pours, schedule)
-    return assemble(job, variant.weather, pours, schedule, odds, made_at=now)
+    return make_plan(job, now=now, weather=variant.weather, pours=pours)
 
 
 def _called(plan: Plan) -> tuple[int, int]:

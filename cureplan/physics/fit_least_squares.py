@@ -31,6 +31,9 @@ MOST_STEPS = 25
 MOST_DAMPINGS = 14
 SETTLED = 1e-3
 """A step this small, in standard deviations of the result, ends the search."""
+KINK = 0.5
+"""Where no step leads further down although the slopes promise up to this many standard
+deviations, the rows have a kink (a kit that ends just as it is poured), and that is it."""
 STRAIGHT = 0.05
 """Slopes hold for this many standard deviations of the result."""
 
@@ -137,15 +140,19 @@ def solve(problem: Problem, *, start: Array | None = None) -> Solution:
     damping = moved = 0.0
     for _ in range(MOST_STEPS):
         curvature, pull = _normal(problem, at, slopes)
-        step = _step(problem, at, curvature, pull, damping=0.0)
-        if _size(curvature, step) < SETTLED and moved <= STRAIGHT:
-            return _solution(problem, at + step, slopes)
+        whole = _step(problem, at, curvature, pull, damping=0.0)
+        left = _size(curvature, whole)
+        if left < SETTLED and moved <= STRAIGHT:
+            return _solution(problem, at + whole, slopes)
         if moved > STRAIGHT:
             slopes, moved = problem.slopes(at), 0.0
             continue
         step, damping = _downhill(problem, at, curvature, pull, damping)
+        size = _size(curvature, step)
+        if size < SETTLED and left < KINK:
+            return _solution(problem, at, slopes)
         # A damped step is one that the slopes have misjudged.
-        moved += _size(curvature, step) + (1.0 if damping > 0.0 else 0.0)
+        moved += size + (1.0 if damping > 0.0 else 0.0)
         at = at + step
     raise OutOfRangeError("the search for the best fit does not settle")
 

@@ -17,7 +17,7 @@ import numpy as np
 
 from cureplan.errors import InputError, OutOfRangeError
 from cureplan.job.card_model import SlurryCard, TopcoatCard
-from cureplan.job.readings import Reading
+from cureplan.job.reading import Reading
 from cureplan.physics.fit_humidity import HumidityReach, humidity_reach, stands_out
 from cureplan.physics.fit_least_squares import Solution, with_scale
 from cureplan.physics.fit_ritual import Layout
@@ -65,7 +65,7 @@ def fit_card(
     readings : sequence of Reading
         What was watched.
     source : str
-        Where the readings stand, for provenance and messages.
+        File of the readings, for provenance and messages; lines are struck there.
     fitted_on : date
         Today.
     left_aside : sequence of int
@@ -121,7 +121,7 @@ def _named(error: InputError, source: str) -> InputError:
 def _struck(
     readings: Sequence[Reading], without: Sequence[int], source: str
 ) -> tuple[Reading, ...]:
-    lines = {reading.line for reading in readings}
+    lines = {reading.line for reading in readings if reading.source == source}
     for line in without:
         if line not in lines:
             raise InputError(
@@ -131,7 +131,11 @@ def _struck(
                 key="--without",
                 value=line,
             )
-    kept = tuple(reading for reading in readings if reading.line not in without)
+    kept = tuple(
+        reading
+        for reading in readings
+        if reading.source != source or reading.line not in without
+    )
     if not any(reading.kind != "probe" for reading in kept):
         raise InputError(
             "no milestone is read", cure="give the minutes to at least one", source=source

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from math import exp
 from pathlib import Path
 
 from cureplan.errors import InputError
@@ -16,6 +17,8 @@ from cureplan.job.card_model import (
 )
 from cureplan.job.card_write import card_text, origin_text
 from cureplan.job.cards import read_card_text
+from cureplan.planning.clocks import slurry_clocks
+from cureplan.planning.conditions import SLAB_EFFUSIVITY
 from cureplan.planning.fitting_model import (
     BalanceFit,
     CardFit,
@@ -27,9 +30,8 @@ from cureplan.planning.fitting_model import (
 __all__ = ["fitted_card", "fitted_card_text", "fitted_origin"]
 
 LEAST_ENERGY_SD_J_MOL = 100.0
-SPREADS = (0.001, 0.60)
+WIDEST_SPREAD = 0.60
 """What a card may say."""
-WIDEST_SPREAD = "they scatter by more than 60 %"
 
 
 def fitted_origin(source: str, digest: str, count: int, fitted_on: str) -> str:
@@ -132,8 +134,6 @@ def _at_humidities(point: MilestonePoint, humidity: HumidityFit) -> tuple[Milest
     """Two points around the reference humidity whose mean of ln(time) is the point's."""
     if humidity.slope is None:
         return (point,)
-    from math import exp
-
     span = min(
         humidity.spread_frac, humidity.reference_frac - 0.01, 1.0 - humidity.reference_frac
     )
@@ -164,7 +164,7 @@ def _with_balance(card: SlurryCard, balance: Sequence[BalanceFit], origin: str) 
 
 def _check(card: SlurryCard | TopcoatCard) -> None:
     widest = max(milestone.spread_frac for milestone in card.milestones.values())
-    if widest > SPREADS[1]:
+    if widest > WIDEST_SPREAD:
         raise InputError(
             f"the readings scatter by {widest:.0%}, more than a card may say (60 %)",
             cure="check minutes against hours, or strike what does not belong with --without",
@@ -172,6 +172,8 @@ def _check(card: SlurryCard | TopcoatCard) -> None:
         )
     try:
         read_card_text(card_text(card), source=Path(f"{card.key}.toml"))
+        if isinstance(card, SlurryCard):
+            slurry_clocks(card, film_m=card.thickness_m, slab_effusivity=SLAB_EFFUSIVITY)
     except InputError as error:
         raise InputError(
             f"the fitted card would contradict itself: {error.problem}",

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cureplan.job.card_model import Milestone
+from cureplan.job.card_model import Milestone, SlurryCard
 from cureplan.physics.fit_doubt import half_width
 from cureplan.physics.fit_least_squares import Solution
 from cureplan.physics.fit_ritual import ReadingsModel
@@ -107,7 +107,8 @@ def reference_c(found: Solution, made: Setup) -> float:
     """Temperature at which times and energy are least tangled, to a tenth of a degree.
 
     There the doubt of a time is not also the energy's, which is what a card with one
-    point per milestone says.
+    point per milestone says. Where a batch would end before it is poured, a card can
+    hold no point: then a cooler one is taken.
 
     Parameters
     ----------
@@ -119,15 +120,29 @@ def reference_c(found: Solution, made: Setup) -> float:
     Returns
     -------
     float
-        Within the temperatures read [°C].
+        Within the temperatures read, or towards the card's own [°C].
     """
     low_c, high_c = _read_c(made)
-    temps = np.linspace(low_c, high_c, 41)
-    which = read_milestones(made)
-    on = steady(found, made, temps, which)
-    tangled = on.slopes @ found.covariance[:, made.layout.ENERGY]
-    squares = np.sum(tangled.reshape(len(which), temps.size) ** 2, axis=0)
-    return round(float(temps[int(np.argmin(squares))]), 1)
+    own_c = made.model.reference_c
+    temps = np.round(np.linspace(min(low_c, own_c), max(high_c, own_c), 41), 1)
+    count = len(made.maker.names)
+    on = steady(found, made, temps, range(count))
+    tangled = (on.slopes @ found.covariance[:, made.layout.ENERGY]).reshape(count, temps.size)
+    squares = np.sum(tangled[read_milestones(made)] ** 2, axis=0)
+    soonest_s = np.min(np.exp(on.ln_s.reshape(count, temps.size)), axis=0)
+    good = (soonest_s > _poured_s(made)) & (temps >= low_c) & (temps <= high_c)
+    if not np.any(good):
+        good = soonest_s > _poured_s(made)
+    if not np.any(good):
+        return float(temps[0])
+    return float(temps[int(np.argmin(np.where(good, squares, np.inf)))])
+
+
+def _poured_s(made: Setup) -> float:
+    """When a batch is on the floor, with a little to spare [s]."""
+    if not isinstance(made.card, SlurryCard):
+        return 0.0
+    return 1.05 * (made.card.filler_mix_s + made.card.reference_haul_s)
 
 
 def _read_c(made: Setup) -> tuple[float, float]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from cureplan.job.card_model import RatePrior, SlurryCard, TopcoatCard
-from cureplan.job.readings import Reading
+from cureplan.job.reading import Reading
 
 __all__ = [
     "BalanceFit",

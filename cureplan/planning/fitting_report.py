@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from datetime import date
+from pathlib import Path
 
 import numpy as np
 
-from cureplan.job.readings import Reading
+from cureplan.job.reading import Reading
 from cureplan.physics.fit_least_squares import Solution, with_scale
 from cureplan.physics.fit_ritual import PROBE
 from cureplan.planning.fitting_card import fitted_card, fitted_origin
@@ -58,7 +59,9 @@ def report(
         balance=balance,
         humidity=humidity,
         reference_c=at_c,
-        origin=fitted_origin(source, digest, len(made.readings), fitted_on.isoformat()),
+        origin=fitted_origin(
+            Path(source).name, digest, len(made.readings), fitted_on.isoformat()
+        ),
     )
     return CardFit(
         before=made.card,

@@ -11,7 +11,7 @@ import numpy as np
 
 from cureplan.errors import InputError
 from cureplan.job.card_model import SlurryCard, TopcoatCard
-from cureplan.job.readings import Reading
+from cureplan.job.reading import Reading
 from cureplan.physics.fit_ritual import POURED, PROBE, STANDING, STEADY, ReadingRows
 from cureplan.planning.clocks import CLOSING_MILESTONES
 

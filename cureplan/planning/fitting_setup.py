@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.job.card_model import SlurryCard, TopcoatCard
-from cureplan.job.readings import Reading
+from cureplan.job.reading import Reading
 from cureplan.physics.bucket import KitPhysics
 from cureplan.physics.fit_least_squares import Problem
 from cureplan.physics.fit_ritual import PROBE, Layout, ReadingsModel

@@ -1,181 +1,137 @@
-"""A first answer: rooms placed one after the other, every order tried that may be tried.
+"""Order and start: a quick answer by forward timing, then the solver's better one or proof.
 
-Forward timing of an order of rooms, each at its earliest start with the remedies it
-needs; coats then follow in the order the floors were laid. Small jobs try every order,
-larger ones begin with the farthest room and swap neighbours.
+Coats are held to the job's confidence; where no order and start can, they are held to
+what is expected, and the plan is short of policy. Where even that fails, the limit that
+is in the way is named.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
-from itertools import islice, permutations
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from cureplan.job.model import Job
 from cureplan.planning.pour import AS_IS, RoomPours
-from cureplan.schedule.calendar import Span, crew_spans, earliest_start
-from cureplan.schedule.coat_placing import place_coats
-from cureplan.schedule.placing import Board, Failure, PlacedCoat, PlacedPour, place_pour
-from cureplan.schedule.remedies import HOUR_S, choose
+from cureplan.schedule.calendar import crew_spans
+from cureplan.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.schedule.forward import Attempt, improve_orders
+from cureplan.schedule.lexico import Limits, News, Solved, solve_in_order
+from cureplan.schedule.outcome import Failure, Schedule
+from cureplan.schedule.placing import Windows
 
-__all__ = ["Schedule", "construct"]
+__all__ = ["Progress", "Schedule", "can_be_done", "construct"]
 
-MOST_ORDERS = 150
-SLOT_S = 300.0
-NEVER_S = 1e12
+Progress = Callable[[str], None]
 
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Schedule:
-    """Pours and coats in time, and the hard limits that would not fit."""
-
-    pours: tuple[PlacedPour, ...]
-    coats: tuple[PlacedCoat, ...]
-    failures: tuple[Failure, ...]
-    required_s: float
-    orders_tried: int = 0
-
-    @property
-    def least_margin_s(self) -> float:
-        """Least margin of any bucket [s]."""
-        return min((pour.margin_s for pour in self.pours), default=float("-inf"))
-
-    @property
-    def opens_s(self) -> float:
-        """When the last room may open [epoch s]."""
-        last = {coat.room: coat.after.opens_s for coat in self.coats}
-        return max(last.values(), default=float("inf"))
-
-    def score(self) -> tuple[float, ...]:
-        """Smaller is better: feasible, margin, opening, fewest remedies, least idle."""
-        short_s = sum(max(0.0, self.required_s - pour.planning_margin_s) for pour in self.pours)
-        remedies = sum(len(pour.option.remedies()) + pour.option.bays for pour in self.pours)
-        finished = max((coat.end_s for coat in self.coats), default=0.0)
-        return (
-            len(self.failures),
-            sum(failure.short_s for failure in self.failures),
-            round(short_s),
-            round(min(self.opens_s, NEVER_S) / SLOT_S),
-            remedies,
-            finished,
-        )
+WINDOWS: tuple[Windows, ...] = ("sure", "expected")
+MOST_ORDERS = 60
+WORK_PER_ROOM = 1.0
+"""Solver work a room may cost, in the solver's own count; measured to settle 5 rooms in
+well under a second and to stop 24 within the half minute."""
+WALL_S = 25.0
+"""A stop for slow machines only: past it the same answer need not come twice."""
 
 
-def construct(job: Job, pours: dict[str, RoomPours]) -> Schedule:
+def construct(
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    *,
+    progress: Progress | None = None,
+) -> Schedule:
     """Place every pour and coat of a job.
 
     Parameters
     ----------
     job : Job
-        The job.
-    pours : dict
+        The job; its `seed` makes the search repeatable.
+    pours : mapping
         `RoomPours` of every room, by name.
+    progress : callable, optional
+        Told in a few words what has been found.
 
     Returns
     -------
     Schedule
-        The best found; its `failures` are empty when every hard limit is kept.
+        The best found, with what is proven of it; its `failures` are empty when every
+        hard limit is kept. Ctrl-C returns the best so far.
     """
-    best: Schedule | None = None
-    tried = 0
-    for order in _orders(job):
-        tried += 1
-        for crossed_last in (False, True):
-            found = _place(job, pours, order, crossed_last=crossed_last)
-            if best is None or found.score() < best.score():
-                best = found
-    if best is None:
-        raise AssertionError("a job has at least one room")
-    return Schedule(
-        pours=best.pours,
-        coats=best.coats,
-        failures=best.failures,
-        required_s=best.required_s,
-        orders_tried=tried,
+    tables = Tables(pours=pours)
+    stuck: tuple[FloorModel, Attempt] | None = None
+    for windows in WINDOWS:
+        model = floor_model(job, tables, windows=windows)
+        if model.problem.empty:
+            continue
+        first = improve_orders(model.problem, model.first_order(), most=MOST_ORDERS)
+        solved = solve_in_order(
+            model.problem,
+            first.choice,
+            limits=Limits(work=WORK_PER_ROOM * len(job.rooms), wall_s=WALL_S),
+            seed=job.seed,
+            told=None if progress is None else _teller(progress),
+        )
+        if solved.choice is not None:
+            return _described(model.schedule(solved.choice), solved)
+        stuck = (model, first)
+    return _failed(job, pours, stuck)
+
+
+def can_be_done(job: Job, pours: Mapping[str, RoomPours]) -> bool:
+    """Whether the quick pass finds any order and start, windows as expected.
+
+    Not a proof of the contrary: it only looks for a way that works.
+    """
+    model = floor_model(job, Tables(pours=pours), windows="expected")
+    if model.problem.empty:
+        return False
+    first = improve_orders(model.problem, model.first_order(), most=MOST_ORDERS)
+    return first.choice is not None
+
+
+def _teller(progress: Progress) -> Callable[[News], None]:
+    def tell(news: News) -> None:
+        state = "settled" if news.settled else "better"
+        progress(f"{news.part.replace('_', ' ')}: {state}")
+
+    return tell
+
+
+def _described(schedule: Schedule, solved: Solved) -> Schedule:
+    gap_frac = None
+    bound = solved.bounds.get("ready")
+    if solved.score is not None and bound is not None and solved.score.ready > 0:
+        gap_frac = max(0.0, (solved.score.ready - bound) / solved.score.ready)
+    return replace(
+        schedule,
+        solver="forward timing and CP-SAT" if solved.asked else "forward timing",
+        proven=solved.proven,
+        gap_frac=gap_frac,
+        stopped=solved.stopped,
     )
 
 
-def _orders(job: Job) -> Iterable[tuple[str, ...]]:
-    """Orders worth trying: nobody is shut out of a room that is still to be poured."""
-    rooms = {room.name: room for room in job.rooms}
-    # Farthest in first: most floors to cross, then the largest, as crews do it.
-    start = tuple(
-        sorted(rooms, key=lambda name: (-len(rooms[name].way_out), -rooms[name].area_m2))
-    )
-
-    def keeps_way_out(order: Sequence[str]) -> bool:
-        place = {name: i for i, name in enumerate(order)}
-        return all(place[name] < place[f] for name in order for f in rooms[name].way_out)
-
-    if len(start) <= 6:
-        found = [order for order in permutations(start) if keeps_way_out(order)]
-        return found[:MOST_ORDERS] or [start]
-    return islice(_swaps(start, keeps_way_out), MOST_ORDERS)
-
-
-def _swaps(
-    start: tuple[str, ...], allowed: Callable[[Sequence[str]], bool]
-) -> Iterable[tuple[str, ...]]:
-    yield start
-    for i in range(len(start) - 1):
-        for j in range(i + 1, len(start)):
-            order = list(start)
-            order[i], order[j] = order[j], order[i]
-            if allowed(order):
-                yield tuple(order)
-
-
-def _place(
-    job: Job, pours: dict[str, RoomPours], order: Sequence[str], *, crossed_last: bool
+def _failed(
+    job: Job, pours: Mapping[str, RoomPours], stuck: tuple[FloorModel, Attempt] | None
 ) -> Schedule:
-    board = Board(
-        rooms={room.name: room for room in job.rooms}, changeover_s=job.crew.changeover_s
-    )
-    failures = [f for name in order if (f := _place_pour(job, pours[name], board)) is not None]
-    if not failures:
-        failures += place_coats(job, pours, board, order, crossed_last=crossed_last)
-    return Schedule(
-        pours=tuple(board.pours.values()),
-        coats=tuple(board.coats.values()),
-        failures=tuple(failures),
-        required_s=job.policy.margin_s,
-    )
+    failure = _no_room_for_a_pour(job, pours) or _no_place(job, stuck)
+    return Schedule(pours=(), coats=(), failures=(failure,), required_s=job.policy.margin_s)
 
 
-def _place_pour(job: Job, pours: RoomPours, board: Board) -> Failure | None:
-    room = pours.room.name
+def _no_room_for_a_pour(job: Job, pours: Mapping[str, RoomPours]) -> Failure | None:
+    """The first room whose pour no shift holds, all alone."""
     spans = crew_spans(job, job.crew.pour_shifts)
-    busy = [Span(begins_s=p.start_s, ends_s=p.end_s) for p in board.pours.values()]
-    length_s = pours.plan(AS_IS).times.last_s
-    first = earliest_start(
-        from_s=max((span.ends_s + job.crew.changeover_s for span in busy), default=0.0),
-        length_s=length_s,
-        spans=spans,
-        setup_s=job.crew.setup_s,
-        clear_of=board.first_clear(
-            room,
-            length_s=length_s,
-            crew_busy=busy,
-            closed_until=lambda start: place_pour(pours, AS_IS, start).floor.walkable_s,
-        ),
-    )
-    held = None if first is None else _span_of(spans, first)
-    if first is None or held is None:
-        longest_s = max((s.ends_s - s.begins_s - job.crew.setup_s for s in spans), default=0.0)
-        return Failure(limit="pour shifts", room=room, wanted_s=length_s, found_s=longest_s)
-    starts = [first + HOUR_S * i for i in range(int((held.ends_s - first) // HOUR_S) + 1)]
-    choice = choose(
-        pours,
-        starts,
-        shift_ends_s=held.ends_s,
-        remedies=job.policy.remedies,
-        required_s=job.policy.margin_s,
-    )
-    if choice is None:
-        raise AssertionError("the first start was found to hold the floor as it is")
-    board.pours[room] = place_pour(pours, choice.option, choice.start_s, delayed=choice.delayed)
+    longest_s = max((s.ends_s - s.begins_s - job.crew.setup_s for s in spans), default=0.0)
+    for name, room in pours.items():
+        lasts_s = room.plan(AS_IS).times.last_s
+        if lasts_s > longest_s:
+            return Failure(limit="pour shifts", room=name, wanted_s=lasts_s, found_s=longest_s)
     return None
 
 
-def _span_of(spans: Sequence[Span], start_s: float) -> Span | None:
-    return next((s for s in spans if s.begins_s <= start_s < s.ends_s), None)
+def _no_place(job: Job, stuck: tuple[FloorModel, Attempt] | None) -> Failure:
+    """The task that found no place in the best order tried."""
+    due_s = job.access.open_by.timestamp()
+    if stuck is None or stuck[1].stuck is None:
+        return Failure(limit="together", room=job.rooms[0].name, wanted_s=due_s, found_s=due_s)
+    room, stage = stuck[1].stuck
+    limit = "pours together" if stage == 0 else f"coat {stage}"
+    return Failure(limit=limit, room=job.rooms[room].name, wanted_s=due_s, found_s=due_s)

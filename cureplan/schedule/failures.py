@@ -2,67 +2,61 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Mapping
 
 from cureplan.job.model import Job
-from cureplan.schedule.construct import Schedule
-from cureplan.schedule.placing import Failure
+from cureplan.planning.pour import RoomPours
+from cureplan.schedule.outcome import Failure, Schedule
+from cureplan.schedule.relax import relaxations
 
 __all__ = ["explain"]
 
 
-def explain(job: Job, schedule: Schedule) -> str:
-    """Name the limit that came nearest to being kept, by how much it fails, and what helps.
+def explain(job: Job, schedule: Schedule, pours: Mapping[str, RoomPours]) -> str:
+    """Name what found no place, and the cheapest changes that would let a plan be found.
 
     Parameters
     ----------
     job : Job
         For its zone and limits.
     schedule : Schedule
-        The best attempt, with at least one failure.
+        The attempt, with at least one failure.
+    pours : mapping
+        The job's rooms, to try changes on.
 
     Returns
     -------
     str
         One line.
     """
-    worst = max(schedule.failures, key=lambda failure: failure.short_s)
-    return f"no order and start keeps every limit: {_sentence(job, worst)}"
+    said = _sentence(schedule.failures[0])
+    ways = " - or ".join(change.words for change in relaxations(job, pours))
+    helps = f"what would do: {ways}" if ways else "no single change that was tried would do"
+    return f"no order and start keeps every limit: {said}; {helps}"
 
 
-def _sentence(job: Job, failure: Failure) -> str:
-    room, short = failure.room, _span(failure.short_s)
+def _sentence(failure: Failure) -> str:
+    room = failure.room
     if failure.limit == "pour shifts":
-        longest = "no pour shift falls into the access time"
-        if failure.found_s > 0:
-            longest = f"the longest free stretch of a pour shift is {_span(failure.found_s)}"
+        if failure.found_s <= 0:
+            return f"pouring {room} finds no pour shift in the access time"
         return (
-            f"pouring {room} takes {_span(failure.wanted_s)} but {longest}; lengthen "
-            "crew.pour_shifts, open access earlier, or add a mixing station"
+            f"pouring {room} takes {_span(failure.wanted_s)}, but no pour shift has more than "
+            f"{_span(failure.found_s)} after set-up"
         )
-    if failure.limit == "topcoat shifts":
+    if failure.limit == "pours together":
         return (
-            f"{room} is ready for a topcoat from {_clock(failure.wanted_s, job)} but no "
-            "topcoat shift is left; add a shift or let the kitchen open later"
+            f"with the other rooms poured first, {room} finds no place in a pour shift from "
+            "which its coats and its opening would still be in time"
         )
-    if failure.limit == "open by":
+    if failure.limit.startswith("coat "):
         return (
-            f"{room} would open {_clock(failure.found_s, job)}, {short} after its limit of "
-            f"{_clock(failure.wanted_s, job)}; open later, start earlier, or add a shift"
+            f"{room} finds no place for its {failure.limit} between dry and too old, in a "
+            "topcoat shift, with a dry slab and a way out, and open in time after it"
         )
-    return (
-        f"{room} could get its {failure.limit.removesuffix(' window')} "
-        f"{_clock(failure.found_s, job)}, {short} after the floor below is too old to bond "
-        f"({_clock(failure.wanted_s, job)}); add a topcoat shift in between, or pour later"
-    )
+    return "each room has a place, but not all together"
 
 
 def _span(seconds: float) -> str:
     minutes = round(seconds / 60.0)
     return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"
-
-
-def _clock(epoch_s: float, job: Job) -> str:
-    if epoch_s == float("inf"):
-        return "after the weather ends"
-    return datetime.fromtimestamp(epoch_s, job.site.zone).strftime("%a %d %b %H:%M")

@@ -104,9 +104,11 @@ def place_pour(
     """Run a floor's buckets at a definite start and see when it bears feet and coats."""
     plan = pours.plan(option)
     clocks = pours.run(option, start_s)
-    sure_s = pours.sure_margin_s(option, start_s)
-    wait, close = pours.cure_factors(start_s) if windows == "sure" else (1.0, 1.0)
     margin_s = float(clocks.least_s[0])
+    wait, close, sure_s = 1.0, 1.0, margin_s
+    if windows == "sure":
+        wait, close = pours.cure_factors(start_s)
+        sure_s = pours.sure_margin_s(option, start_s)
     floor = curing_floor(
         start_s + plan.times.pour_s,
         clocks.landing_age_s[0],

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from cureplan.job.model import Remedy
 from cureplan.planning.pour import PourOption
 
-__all__ = ["MOST_BAYS", "before_hour", "option_cost", "option_ladder"]
+__all__ = ["MOST_BAYS", "option_cost", "option_ladder", "wait_price"]
 
 MOST_BAYS = 4
 _LEVEL, _REMEDY = 100, 10
@@ -68,13 +68,17 @@ def option_ladder(remedies: Sequence[Remedy]) -> tuple[PourOption, ...]:
     return tuple(sorted(options, key=lambda option: option_cost(option, remedies)))
 
 
-def before_hour(remedies: Sequence[Remedy]) -> tuple[Remedy, ...]:
-    """The remedies the job wants tried before anybody waits for a cooler hour.
+def wait_price(remedies: Sequence[Remedy]) -> int:
+    """What a minute of standing by between pours costs, in the units of `option_cost`.
+
+    An hour of it costs what a remedy costs that stands where "hour" does: listed first,
+    a crew stands by for an hour rather than ice a floor, but not for half the night. A
+    job that does not list it never waits for a cooler hour at all.
 
     Examples
     --------
-    >>> before_hour(["chill", "hour", "bays"])
-    ('chill',)
+    >>> wait_price(["hour", "chill"]) < wait_price(["chill", "hour"])
+    True
     """
-    listed = list(remedies)
-    return tuple(listed[: listed.index("hour")]) if "hour" in listed else tuple(listed)
+    level = 1 + list(remedies).index("hour") if "hour" in remedies else 0
+    return round((_LEVEL * level + _REMEDY) / 60.0)

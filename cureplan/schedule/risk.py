@@ -19,7 +19,7 @@ from cureplan.physics.fit import KineticFit
 from cureplan.physics.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
 from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K, slab_sd_k
 from cureplan.planning.pour import RoomPours
-from cureplan.schedule.construct import Schedule
+from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedCoat, PlacedPour
 
 __all__ = ["MEMBERS", "Odds", "assess"]

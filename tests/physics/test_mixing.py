@@ -37,6 +37,21 @@ def test_crd_c_307_equation_in_its_own_units():
     assert got_c * 1.8 + 32 == pytest.approx(expected_f, abs=1e-9)
 
 
+@pytest.mark.parametrize("ice_kg", [0.0, 20.0, 40.0])
+def test_each_kilogram_of_ice_counts_as_79_6_of_water_degrees(ice_kg):
+    # ACI 305R in °C takes 79.6 Wi off the top (from memory); 333.55/4.19 = 79.606.
+    expected = (160.0 * 28.0 - 79.6 * ice_kg) / (160.0 + ice_kg)
+    got = mixed_temperature_c(
+        [160.0],
+        [28.0],
+        specific_heat_j_kg_k=4190.0,
+        ice_kg=ice_kg,
+        melt_specific_heat_j_kg_k=4190.0,
+        fusion_heat_j_kg=FUSION_J_KG,
+    )
+    assert got == pytest.approx(expected, abs=0.005)
+
+
 def test_site_sheet_without_ice():
     # Published: a site engineer's sheet prints 28151.5/702.5 = 40.1 °C; exactly 40.07.
     got = mixed_temperature_c(

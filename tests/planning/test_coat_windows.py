@@ -1,5 +1,7 @@
 """Coat windows against minute-by-minute counting, and coats worked by hand."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -95,39 +97,33 @@ def test_curing_floor_against_counted_minutes(floor, poured, night, slurry):
 
 
 def test_first_window_against_trying_every_minute(floor):
-    # A start is good when every patch, when it is reached, is vacuumed, open, not closed.
+    # A start is good when the vacuum that ends then began on a floor that bears feet all
+    # over, and every patch, when it is reached, is open and not closed.
     starts_s = np.floor(floor.foot_s.min()) + MINUTE_S * np.arange(40 * 60)
     reached_s = starts_s[:, None] + COAT.offset_s
-    good = np.all(
-        (reached_s >= floor.foot_s + COAT.vacuum_s)
-        & (reached_s >= floor.topcoat_opens_s)
-        & (reached_s <= floor.topcoat_closes_s),
-        axis=1,
-    )
+    walked = starts_s[:, None] - COAT.vacuum_s >= floor.foot_s
+    in_time = (reached_s >= floor.topcoat_opens_s) & (reached_s <= floor.topcoat_closes_s)
+    good = np.all(walked & in_time, axis=1)
     window = first_coat_window(floor, COAT)
     assert starts_s[good][0] == pytest.approx(window.opens_s, abs=MINUTE_S)
     assert starts_s[good][-1] == pytest.approx(window.closes_s, abs=MINUTE_S)
     assert np.all(good[(starts_s >= window.opens_s) & (starts_s <= window.closes_s)])
 
 
-def test_the_last_patch_opens_a_window_and_the_first_may_close_it():
-    # By hand: patches 100 s apart reached 300 s apart. The window opens for whichever
-    # patch is the last to be ready (the first: 5000 - 120), and closes for the one too
-    # old first (the third: 9200 - 720).
+@pytest.mark.parametrize(
+    ("vacuum_s", "opens_s"), [(100.0, 5000 - 120), (600.0, 4300 + 600), (2000.0, 4300 + 2000)]
+)
+def test_the_window_of_four_patches_by_hand(vacuum_s, opens_s):
+    # Patches poured 100 s apart are reached 300 s apart. The first is the last to be dry
+    # when it is reached: 5000 - 120. A vacuum that takes longer waits for the last patch
+    # to bear feet, at 4300 s. The third is the first to be too old: 9200 - 720.
     floor = CuringFloor(
         foot_s=np.array([4000.0, 4100, 4200, 4300]),
         topcoat_opens_s=np.array([5000.0, 5100, 5200, 5300]),
         topcoat_closes_s=np.array([9000.0, 9100, 9200, 9900]),
     )
-    window = first_coat_window(floor, COAT)
-    assert window.opens_s == 5000 - 120
-    assert window.closes_s == 9200 - 720
-    # A long vacuum after foot traffic may be what is waited for.
-    swept = CoatWork(
-        duration_s=1320.0, vacuum_s=2000.0, offset_s=COAT.offset_s, batches=2,
-        volume_m3=0.01, batch_s=700.0,
-    )  # fmt: skip
-    assert first_coat_window(floor, swept).opens_s == 6000 - 120
+    window = first_coat_window(floor, replace(COAT, vacuum_s=vacuum_s))
+    assert (window.opens_s, window.closes_s) == (opens_s, 9200 - 720)
 
 
 def test_next_window_against_counted_minutes(night, topcoat, curves, epoch_s):

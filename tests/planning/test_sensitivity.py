@@ -64,9 +64,9 @@ def loads(plan):
 
 
 @pytest.fixture(scope="module")
-def warmer_slab(demo_job, demo_weather):
+def cooler_slab(demo_job, demo_weather):
     rooms = tuple(
-        replace(room, slab_reading=replace(room.slab_reading, surface_c=31.0))
+        replace(room, slab_reading=replace(room.slab_reading, surface_c=29.0))
         if room.name == READ_ROOM
         else room
         for room in demo_job.rooms
@@ -74,37 +74,38 @@ def warmer_slab(demo_job, demo_weather):
     return plan_of(replace(demo_job, rooms=rooms), demo_weather)
 
 
-def test_a_slab_read_one_degree_warmer_warms_that_slab(demo_plan, warmer_slab):
-    before, after = room_hours(demo_plan, READ_ROOM), room_hours(warmer_slab, READ_ROOM)
-    gained_k = [late[2] - early[2] for early, late in zip(before, after, strict=True)]
-    assert 0.9 < max(gained_k) < 1.01
-    assert min(gained_k) >= 0.0
+def test_a_slab_read_one_degree_cooler_cools_that_slab(demo_plan, cooler_slab):
+    # Read 30 °C at 16:30 for the demonstration, 29 °C here. It fades over the hours.
+    before, after = room_hours(demo_plan, READ_ROOM), room_hours(cooler_slab, READ_ROOM)
+    lost_k = [early[2] - late[2] for early, late in zip(before, after, strict=True)]
+    assert 0.9 < max(lost_k) < 1.01
+    assert 0.0 <= min(lost_k) < 0.1
     assert [row[:2] for row in before] == [row[:2] for row in after]
 
 
-def test_a_slab_read_warmer_shortens_that_rooms_clocks(demo_plan, warmer_slab):
+def test_a_slab_read_cooler_lengthens_that_rooms_clocks(demo_plan, cooler_slab):
     def clocks_min(plan):
         bucket = plan.buckets_of(READ_ROOM)[0]
         return (bucket.working_time_end - bucket.filler_in).total_seconds() / 60
 
-    room, was = rooms_of(warmer_slab)[READ_ROOM], rooms_of(demo_plan)[READ_ROOM]
-    if READ_ROOM in same_pours(demo_plan, warmer_slab):
-        assert clocks_min(warmer_slab) < clocks_min(demo_plan)
-        assert room.margin_min < was.margin_min
-        assert room.slab_c > was.slab_c
+    room, was = rooms_of(cooler_slab)[READ_ROOM], rooms_of(demo_plan)[READ_ROOM]
+    if READ_ROOM in same_pours(demo_plan, cooler_slab):
+        assert clocks_min(cooler_slab) > clocks_min(demo_plan) + 0.1
+        assert room.margin_min > was.margin_min
+        assert room.slab_c < was.slab_c
     else:
-        # It was moved, or given another remedy, because of it.
+        # It was moved, or spared a remedy, because of it.
         assert (room.pour_start, room.remedies) != (was.pour_start, was.remedies)
 
 
-def test_a_slab_read_warmer_changes_no_other_floor(demo_plan, warmer_slab):
-    assert outdoors(warmer_slab) == outdoors(demo_plan)
-    assert loads(warmer_slab) == loads(demo_plan)
+def test_a_slab_read_cooler_changes_no_other_floor(demo_plan, cooler_slab):
+    assert outdoors(cooler_slab) == outdoors(demo_plan)
+    assert loads(cooler_slab) == loads(demo_plan)
     others = [name for name in rooms_of(demo_plan) if name != READ_ROOM]
     for name in others:
-        assert room_hours(warmer_slab, name) == room_hours(demo_plan, name)
-    for name in set(others) & set(same_pours(demo_plan, warmer_slab)):
-        assert without_odds(warmer_slab.buckets_of(name)) == without_odds(
+        assert room_hours(cooler_slab, name) == room_hours(demo_plan, name)
+    for name in set(others) & set(same_pours(demo_plan, cooler_slab)):
+        assert without_odds(cooler_slab.buckets_of(name)) == without_odds(
             demo_plan.buckets_of(name)
         )
 
@@ -124,18 +125,16 @@ def test_a_third_station_quickens_the_rhythm(demo_plan, third_station):
             assert was.cadence_min == pytest.approx(3.5, abs=0.01)
             assert room.cadence_min < was.cadence_min
             assert room.cadence_min >= 7 / 3 - 0.01
-    assert {bucket.station for bucket in third_station.buckets} >= {0, 1, 2} or {
-        bucket.station for bucket in third_station.buckets
-    } >= {1, 2, 3}
+    assert len({bucket.station for bucket in demo_plan.buckets}) == 2
+    assert len({bucket.station for bucket in third_station.buckets}) == 3
 
 
-def test_a_third_station_leaves_no_floor_worse_off(demo_plan, third_station):
+def test_a_third_station_keeps_the_margin_with_no_more_bays(demo_plan, third_station):
+    # Which floors are still cut in bays is the schedule's choice; in all, it needs fewer.
     needed = demo_plan.job.policy.margin_s / 60
-    for name, room in rooms_of(third_station).items():
-        was = rooms_of(demo_plan)[name]
-        assert len(room.remedies) <= len(was.remedies) or room.margin_min >= needed
-    opened = max(room.opens for room in third_station.rooms)
-    assert opened <= max(room.opens for room in demo_plan.rooms)
+    assert all(room.margin_min >= needed - 0.01 for room in third_station.rooms)
+    bays = [sum(room.bays for room in plan.rooms) for plan in (demo_plan, third_station)]
+    assert bays[1] <= bays[0]
 
 
 def test_a_third_station_changes_neither_weather_nor_floor(demo_plan, third_station):
@@ -159,38 +158,55 @@ def test_a_third_station_changes_neither_weather_nor_floor(demo_plan, third_stat
 
 
 @pytest.fixture(scope="module")
-def late_topcoat_shift(demo_job, demo_weather):
-    shift = Shift(begins=time(8), ends=time(20))
-    crew = replace(demo_job.crew, topcoat_shifts=(shift,))
+def later_shift(demo_job, demo_weather):
+    shift = Shift(begins=time(20), ends=time(5))
+    crew = replace(demo_job.crew, pour_shifts=(shift,))
     return plan_of(replace(demo_job, crew=crew), demo_weather)
 
 
-def test_a_later_topcoat_shift_moves_the_coats_into_it(demo_plan, late_topcoat_shift):
-    zone = late_topcoat_shift.job.site.zone
-    for coat in late_topcoat_shift.coats:
-        start, end = coat.start.astimezone(zone), coat.end.astimezone(zone)
-        assert time(8) <= start.time() < end.time() <= time(20)
-    begun = [min(coat.start for coat in plan.coats) for plan in (demo_plan, late_topcoat_shift)]
-    assert begun[1] > begun[0]
-    called = [
-        call.call.astimezone(zone) for call in late_topcoat_shift.calls if call.stage != "pour"
-    ]
-    assert all(called_at.time() >= time(7) for called_at in called)
+def local_times(plan, stages):
+    zone = plan.job.site.zone
+    return [call.call.astimezone(zone) for call in plan.calls if call.stage in stages]
 
 
-def test_a_later_topcoat_shift_changes_neither_weather_nor_truck_nor_pours(
-    demo_plan, late_topcoat_shift
+def test_a_shift_that_begins_an_hour_later_calls_nobody_sooner(demo_plan, later_shift):
+    # From 19:00 in the demonstration; 20:00 here. The 45 min of set-up are in the shift.
+    zone = later_shift.job.site.zone
+    assert min(local_times(demo_plan, {"pour"})).time() < time(20)
+    assert min(local_times(later_shift, {"pour"})).time() >= time(20)
+    for room in later_shift.rooms:
+        start, end = room.pour_start.astimezone(zone), room.pour_end.astimezone(zone)
+        assert start.time() >= time(20, 45) or start.time() < time(5)
+        assert end.time() <= time(5) or end.time() > time(20, 45)
+
+
+def test_a_later_pour_shift_leaves_the_topcoat_crews_hours_alone(demo_plan, later_shift):
+    stages = {"vacuum", "coat 1", "coat 2"}
+    for plan in (demo_plan, later_shift):
+        for called in local_times(plan, stages):
+            assert time(5) <= called.time() <= time(17)
+        ends = [coat.end.astimezone(plan.job.site.zone).time() for coat in plan.coats]
+        assert max(ends) <= time(17)
+
+
+def test_a_later_pour_shift_changes_neither_weather_nor_truck_nor_rhythm(
+    demo_plan, later_shift
 ):
-    assert late_topcoat_shift.hours == demo_plan.hours
-    assert loads(late_topcoat_shift) == loads(demo_plan)
-    kept = same_pours(demo_plan, late_topcoat_shift)
-    assert kept
-    for name in kept:
-        assert without_odds(late_topcoat_shift.buckets_of(name)) == without_odds(
-            demo_plan.buckets_of(name)
-        )
-    # A pour does not care who coats it: each is as good as it was, if not better.
-    later = rooms_of(late_topcoat_shift)
-    needed = demo_plan.job.policy.margin_s / 60
+    assert later_shift.hours == demo_plan.hours
+    assert loads(later_shift) == loads(demo_plan)
+    later = rooms_of(later_shift)
     for name, room in rooms_of(demo_plan).items():
-        assert later[name].margin_min >= min(room.margin_min, needed) - 0.01
+        assert later[name].open_by == room.open_by
+        if later[name].bays == room.bays:
+            assert (later[name].kits, later[name].cadence_min) == (
+                room.kits,
+                room.cadence_min,
+            )
+        # What the margin would be at a given hour does not depend on who works it: the
+        # tables agree wherever both show the hour under the same remedies.
+        if later[name].remedies == room.remedies and later[name].bays == room.bays:
+            was = {start.at: (start.as_is_min, start.chilled_min) for start in room.starts}
+            shared = [start for start in later[name].starts if start.at in was]
+            assert shared
+            for start in shared:
+                assert (start.as_is_min, start.chilled_min) == was[start.at]

@@ -101,6 +101,7 @@ SAYINGS: dict[str, str] = {
     "workable only {working_min}. Mix smaller batches.",
     "warn.card_fit": "One temperature point is known for {card}; the minutes lean on the rule "
     "of thumb that speed doubles per {doubling_k}.",
+    "warn.even_odds": "No order and start keeps the coat windows {wanted_frac:nights}: they are kept as expected, no better than even odds. See what else would help.",
     "warn.standing": "Dump every bucket at once. Un-iced and left standing, a mix goes from {mixed_c} to {hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}. Leftovers go on heating.",
     "warn.ice_early": "A pail that needs {standing_h:up} in ice is a long wait; stirred every "
     "few minutes it needs {stirred_h:up}.",

@@ -104,6 +104,7 @@ SAYINGS: dict[str, str] = {
     "que la reacción va al doble por cada {doubling_k}.",
     "warn.ice_early": "Una cubeta que necesita {standing_h:up} en hielo es mucha espera; "
     "movida cada pocos minutos necesita {stirred_h:up}.",
+    "warn.even_odds": "Ningún orden ni comienzo cumple las ventanas de las capas {wanted_frac:nights}: se cumplen según lo esperado, apenas la mitad de las veces. Vea qué más ayudaría.",
     "warn.standing": "Vacíe cada cubeta de inmediato. Sin hielo y parada, la mezcla pasa de {mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura {floor_min}. Las sobras siguen calentándose.",
     # Planned again on the night.
     "replan.next": "Sigue: cubeta {bucket} de {room}, líquidos {mix_at:time}, se cuela "

@@ -1,0 +1,282 @@
+"""Every way and every slot in which one floor could be poured, as a table.
+
+Margins and landing ages are run at full half-hours and taken as straight in between;
+what follows from them over hours (bearing feet, opening, closing) is then exact.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.job.model import Remedy
+from cureplan.planning.pour import PourOption, RoomPours
+from cureplan.schedule.calendar import Span
+from cureplan.schedule.placing import Windows, coat_works
+from cureplan.schedule.problem import Stage, stage_of
+from cureplan.schedule.remedies import option_cost, option_ladder
+from cureplan.schedule.slots import Slots, nodes_of, straight
+
+__all__ = ["BAND_S", "GUARD_S", "OptionTable", "PourTables"]
+
+ROW_S = 1800.0
+BAND_S = 30.0
+"""Margins that differ by less are alike: no floor waits hours for ten seconds."""
+GUARD_S = 5.0
+"""Kept from every window: what straight lines between half-hours may be off by."""
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OptionTable:
+    """One option at S starts, shape (S,) unless said otherwise."""
+
+    margin_s: Array
+    lasts_s: Array
+    walkable_s: Array
+    opens_s: Array
+    """First start of the first coat, vacuum over."""
+    closes_s: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rows:
+    """What was run at full half-hours."""
+
+    at_s: Array
+    margin_s: Array
+    lasts_s: Array
+    landing_age_s: Array
+    """Shape (rows, N)."""
+
+
+@dataclass(slots=True)
+class PourTables:
+    """Tables of one floor, each option run at most once per half-hour."""
+
+    pours: RoomPours
+    _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
+    _factors: dict[float, tuple[float, float]] = field(init=False, default_factory=dict)
+
+    def table(self, option: PourOption, start_s: Array, *, windows: Windows) -> OptionTable:
+        """Tabulate one option at given starts [epoch s], ascending, within the weather."""
+        pours = self.pours
+        plan = pours.plan(option)
+        rows = self._run_rows(option, start_s)
+        landing_s = _between(start_s, rows.at_s, rows.landing_age_s)
+        factors = np.ones((start_s.size, 2))
+        if windows == "sure":
+            factors = np.array([self._factors_at(start) for start in start_s.tolist()])
+        wait, close = factors[:, :1], factors[:, 1:]
+        laid_s = start_s[:, None] + plan.times.pour_s
+
+        def reached(name: str, factor: Array) -> Array:
+            age_s = pours.clocks.age_s[name] * factor - landing_s
+            return pours.slurry_curve.when(start_s=laid_s, age_s=age_s)
+
+        foot_s = reached("foot_traffic", wait)
+        work = coat_works(pours, option)[0]
+        ready_s = np.maximum(foot_s + work.vacuum_s, reached("topcoat_opens", wait))
+        closes_s = reached("topcoat_closes", close)
+        return OptionTable(
+            margin_s=np.interp(start_s, rows.at_s, rows.margin_s),
+            lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
+            walkable_s=foot_s.max(axis=1),
+            opens_s=(ready_s - work.offset_s).max(axis=1),
+            closes_s=(closes_s - work.offset_s).min(axis=1),
+        )
+
+    def _factors_at(self, start_s: float) -> tuple[float, float]:
+        if start_s not in self._factors:
+            self._factors[start_s] = self.pours.cure_factors(start_s)
+        return self._factors[start_s]
+
+    def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
+        first, last = np.floor(start_s[0] / ROW_S), np.ceil(start_s[-1] / ROW_S)
+        wanted = ROW_S * np.arange(first, last + 1)
+        near = np.abs(wanted[:, None] - start_s).min(axis=1) < ROW_S
+        # The last row may lie beyond the weather; the last start itself does not.
+        wanted = np.unique(np.clip(wanted[near], start_s[0], start_s[-1]))
+        known = self._rows.get(option)
+        missing = wanted if known is None else np.setdiff1d(wanted, known.at_s)
+        if missing.size:
+            fresh = self._run(option, missing)
+            known = fresh if known is None else _merged(known, fresh)
+            self._rows[option] = known
+        if known is None:
+            raise AssertionError("a table has at least one start")
+        return known
+
+    def _run(self, option: PourOption, at_s: Array) -> _Rows:
+        pours = self.pours
+        wait = np.array([pours.wet_factors(float(at))[0] for at in at_s])
+        both = pours.run(
+            option,
+            np.concatenate([at_s, at_s]),
+            speed=np.concatenate([np.ones(at_s.size), wait]),
+        )
+        central_s, sure_s = np.split(both.least_s, 2)
+        central_age_s, _ = np.split(both.landing_age_s, 2)
+        by_s = both.broadcast_by_s[: at_s.size].max(axis=1) - at_s
+        return _Rows(
+            at_s=at_s,
+            margin_s=np.minimum(central_s, sure_s + pours.job.policy.margin_s),
+            lasts_s=np.maximum(pours.plan(option).times.last_s, by_s),
+            landing_age_s=central_age_s,
+        )
+
+    def stage(
+        self,
+        spans: Sequence[Span],
+        slots: Slots,
+        *,
+        remedies: Sequence[Remedy],
+        windows: Windows,
+    ) -> Stage:
+        """All states of this floor's pour.
+
+        Parameters
+        ----------
+        spans : sequence of Span
+            Shifts of the pouring crew.
+        slots : Slots
+            The grid.
+        remedies : sequence of Remedy
+            What may be done for the floor, in the job's order.
+        windows : {"sure", "expected"}
+            How surely the first coat's window is to hold.
+
+        Returns
+        -------
+        Stage
+            `option` counts along `option_ladder(remedies)`. Per slot: the cheapest option
+            that keeps the margin, and what falls short but is over sooner.
+        """
+        begin, span = self._possible_begins(spans, slots)
+        left = np.ones(begin.size, dtype=np.bool_)
+        kept: list[Stage] = []
+        for number, option in enumerate(option_ladder(remedies)):
+            if not left.any():
+                break
+            if self._buys_nothing(option):
+                continue
+            stage = self._states(option, begin, span, spans, slots, windows)
+            stage = stage.labelled(cost=option_cost(option, remedies), option=number)
+            enough = stage.short == 0
+            kept.append(stage.keep(~enough | np.isin(stage.begins, begin[left])))
+            left &= ~np.isin(begin, stage.begins[enough])
+        return _undominated(kept)
+
+    def _possible_begins(
+        self, spans: Sequence[Span], slots: Slots
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        setup_s, last_s = self.pours.job.crew.setup_s, self.pours.conditions.last_s
+        runs = [
+            np.arange(
+                int(slots.first_from(span.begins_s + setup_s)),
+                int(slots.last_until(min(span.ends_s, last_s))) + 1,
+            )
+            for span in spans
+        ]
+        numbers = [np.full(run.size, i) for i, run in enumerate(runs)]
+        empty = np.zeros(0, dtype=np.int64)
+        return np.concatenate([empty, *runs]), np.concatenate([empty, *numbers])
+
+    def _buys_nothing(self, option: PourOption) -> bool:
+        """Whether one bay less lays rows of as few buckets: then this is only more work."""
+        if option.bays == 1:
+            return False
+        fewer = PourOption(
+            chilled=option.chilled, cool_filler=option.cool_filler, bays=option.bays - 1
+        )
+        rows = [self.pours.plan(o).layout.buckets_per_row for o in (fewer, option)]
+        return rows[0] == rows[1]
+
+    def _states(
+        self,
+        option: PourOption,
+        begin: NDArray[np.int64],
+        span: NDArray[np.int64],
+        spans: Sequence[Span],
+        slots: Slots,
+        windows: Windows,
+    ) -> Stage:
+        pours, job = self.pours, self.pours.job
+        start_s = slots.at(begin)
+        ends_s = np.array([spans[i].ends_s for i in span])
+        known = start_s + pours.plan(option).times.last_s
+        held = (known <= ends_s) & (known <= pours.conditions.last_s)
+        if not held.any():
+            return _no_states()
+        start_s, begin, span, ends_s = start_s[held], begin[held], span[held], ends_s[held]
+        nodes_s = nodes_of(start_s)
+        table = self.table(option, nodes_s, windows=windows)
+
+        def at_starts(values: Array) -> Array:
+            return straight(start_s, nodes_s, values)
+
+        vacuum_s = coat_works(pours, option)[0].vacuum_s
+        done_s = start_s + at_starts(table.lasts_s)
+        missing_s = job.policy.margin_s - at_starts(table.margin_s)
+        stage = stage_of(
+            crew=0,
+            begins=begin,
+            lasts=slots.first_from(done_s) - begin,
+            frees=slots.first_from(done_s + job.crew.changeover_s),
+            walks=slots.first_from(at_starts(table.walkable_s) + GUARD_S),
+            opens=slots.first_from(at_starts(table.opens_s) + GUARD_S - vacuum_s),
+            closes=slots.last_until(at_starts(table.closes_s) - GUARD_S - vacuum_s),
+            short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
+            span=span,
+        )
+        return stage.keep((done_s <= ends_s) & (stage.opens <= stage.closes))
+
+
+def _no_states() -> Stage:
+    return stage_of(crew=0, begins=[], lasts=0, opens=0, closes=0)
+
+
+def _between(at_s: Array, rows_s: Array, values: Array) -> Array:
+    """Straight lines between rows for every column of `values`, shape (S, N)."""
+    if rows_s.size == 1:
+        return np.repeat(values, at_s.size, axis=0)
+    index = np.clip(np.searchsorted(rows_s, at_s, side="right") - 1, 0, rows_s.size - 2)
+    part = (at_s - rows_s[index]) / (rows_s[index + 1] - rows_s[index])
+    return np.asarray(values[index] + (values[index + 1] - values[index]) * part[:, None])
+
+
+def _merged(one: _Rows, two: _Rows) -> _Rows:
+    at_s = np.concatenate([one.at_s, two.at_s])
+    order = np.argsort(at_s)
+
+    def both(name: str) -> Array:
+        joined: Array = np.concatenate([getattr(one, name), getattr(two, name)])[order]
+        return joined
+
+    return _Rows(
+        at_s=at_s[order],
+        margin_s=both("margin_s"),
+        lasts_s=both("lasts_s"),
+        landing_age_s=both("landing_age_s"),
+    )
+
+
+def _undominated(stages: Sequence[Stage]) -> Stage:
+    """Per slot, states that no other beats in margin missing, length and cost at once."""
+    if not stages:
+        return _no_states()
+    names = [item.name for item in fields(Stage) if item.name != "crew"]
+    arrays = {name: np.concatenate([getattr(s, name) for s in stages]) for name in names}
+    order = np.lexsort((arrays["cost"], arrays["frees"], arrays["short"], arrays["begins"]))
+    arrays = {name: array[order] for name, array in arrays.items()}
+    kept = np.zeros(order.size, dtype=np.bool_)
+    here, soonest = None, 0
+    for i, (begin, free) in enumerate(zip(arrays["begins"], arrays["frees"], strict=True)):
+        # In order of margin missing: one that is no sooner over than its betters is idle.
+        if begin != here or free < soonest:
+            kept[i] = True
+            here, soonest = begin, free
+    return Stage(crew=0, **arrays).keep(kept)

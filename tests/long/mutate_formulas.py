@@ -1,0 +1,272 @@
+"""Break key formulas one at a time, in a copy of the package, and see which test notices.
+
+    python tests/long/mutate_formulas.py            all, some minutes
+    python tests/long/mutate_formulas.py film       those whose name holds a word
+
+Ends with 1 if a broken formula passed its tests, with 2 if an expression is no longer
+found once in its file (then mend the list below).
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+import tempfile
+from dataclasses import dataclass
+from pathlib import Path
+
+TOP = Path(__file__).resolve().parents[2]
+COPIED = ("cureplan", "tests", "data", "demo", "notebooks", "pyproject.toml")
+PATIENCE_S = 300
+
+
+@dataclass(frozen=True, slots=True)
+class Mutation:
+    """One expression, what it becomes, and the tests that ought to notice."""
+
+    name: str
+    file: str
+    before: str
+    after: str
+    tests: str
+
+
+MUTATIONS = (
+    Mutation(
+        "rate: hotter is slower",
+        "physics/rate.py",
+        "np.exp(-energy / GAS_CONSTANT_J_MOL_K * inverse_difference)",
+        "np.exp(energy / GAS_CONSTANT_J_MOL_K * inverse_difference)",
+        "tests/physics/test_rate.py",
+    ),
+    Mutation(
+        "rate: zero Celsius three kelvin off",
+        "physics/rate.py",
+        "ZERO_CELSIUS_K = 273.15",
+        "ZERO_CELSIUS_K = 270.15",
+        "tests/physics/test_rate.py",
+    ),
+    Mutation(
+        "age: each piece at its first rate",
+        "physics/rate.py",
+        "(at_edge[:-1] + 4.0 * at_middle + at_edge[1:]) / 6.0",
+        "at_edge[:-1]",
+        "tests/physics/test_rate.py",
+    ),
+    Mutation(
+        "fit: no prior",
+        "physics/fit.py",
+        "normal[0, 0] += 1.0",
+        "normal[0, 0] += 0.01",
+        "tests/physics/test_fit.py",
+    ),
+    Mutation(
+        "mixing: melt water stays cold",
+        "physics/mixing.py",
+        "(np.sum(capacity_j_k, axis=-1) + ice * melt_specific_heat_j_kg_k)",
+        "np.sum(capacity_j_k, axis=-1)",
+        "tests/physics/test_mixing.py",
+    ),
+    Mutation(
+        "bucket: liquids age in full",
+        "physics/bucket.py",
+        "speed=kit.liquid_stage_share * speed,",
+        "speed=speed,",
+        "tests/physics/test_bucket.py",
+    ),
+    Mutation(
+        "bucket: the air warms what is hotter",
+        "physics/bucket.py",
+        "kit.heat_per_age_w * rate + power_w - lost_w",
+        "kit.heat_per_age_w * rate + power_w + lost_w",
+        "tests/physics/test_bucket.py",
+    ),
+    Mutation(
+        "bucket: film twice as quick to follow",
+        "physics/bucket.py",
+        "erfcx(beta_s * inner.ravel())",
+        "erfcx(2.0 * beta_s * inner.ravel())",
+        "tests/physics/test_bucket.py",
+    ),
+    Mutation(
+        "bucket: film's stay counted from the pour alone",
+        "physics/bucket.py",
+        "landing_age_s=pour_age_s + floor_age[:, -1] - settled_s,",
+        "landing_age_s=pour_age_s,",
+        "tests/physics/test_bucket.py",
+    ),
+    Mutation(
+        "film: time without its root",
+        "physics/film.py",
+        "erfcx(beta * np.sqrt(elapsed))",
+        "erfcx(beta * elapsed)",
+        "tests/physics/test_film.py",
+    ),
+    Mutation(
+        "conduction: erf for erfc, as in a published notebook",
+        "physics/conduction.py",
+        "surface_c + (initial_c - surface_c) * erf(depth / reach)",
+        "surface_c + (initial_c - surface_c) * erfc(depth / reach)",
+        "tests/physics/test_conduction.py",
+    ),
+    Mutation(
+        "slab: all of a half step from above",
+        "physics/slab_march.py",
+        "right[0] += 0.5 * sub_s * operator.into_top_w_m2k * warm",
+        "right[0] += 0.52 * sub_s * operator.into_top_w_m2k * warm",
+        "tests/physics/test_slab.py",
+    ),
+    Mutation(
+        "slab: a reading fades twice as fast",
+        "physics/slab_reading.py",
+        "np.exp(-np.abs(times - when[column]) / constant)",
+        "np.exp(-2.0 * np.abs(times - when[column]) / constant)",
+        "tests/physics/test_slab_reading.py",
+    ),
+    Mutation(
+        "dew point: two digits swapped",
+        "physics/humid_air.py",
+        "_SLOPE: Final = 17.625",
+        "_SLOPE: Final = 17.265",
+        "tests/physics/test_humid_air.py",
+    ),
+    Mutation(
+        "pail: chills through its side alone",
+        "physics/pail.py",
+        "np.asarray(side * mean_gap_left(elapsed_s, body=pail.bottom))",
+        "np.asarray(side)",
+        "tests/physics/test_chilling.py",
+    ),
+    Mutation(
+        "ice: the cooler makes some",
+        "physics/chilling.py",
+        "heat / fusion * (1.0 + loss)",
+        "heat / fusion * (1.0 - loss)",
+        "tests/physics/test_chilling.py",
+    ),
+    Mutation(
+        "room: half the lag",
+        "physics/room_air.py",
+        "spans = np.diff(times)[:, np.newaxis] / lag",
+        "spans = 2.0 * np.diff(times)[:, np.newaxis] / lag",
+        "tests/physics/test_room_air.py",
+    ),
+    Mutation(
+        "layout: a kit may be split",
+        "planning/layout.py",
+        "max(1, math.ceil(needed_m3 / bays / card.mixed_yield_m3 - _EPS))",
+        "max(1, math.floor(needed_m3 / bays / card.mixed_yield_m3))",
+        "tests/planning",
+    ),
+    Mutation(
+        "layout: tied in when poured, not when raked",
+        "planning/layout.py",
+        "tied_in = np.where(has_next, raked[following], np.nan)",
+        "tied_in = np.where(has_next, pour[following], np.nan)",
+        "tests/planning",
+    ),
+    Mutation(
+        "margin: broadcast does not wait for the next row",
+        "planning/layout.py",
+        "has_next, smoothed[following] + beat.strip_s, smoothed + beat.broadcast_s",
+        "has_next, smoothed + beat.broadcast_s, smoothed + beat.broadcast_s",
+        "tests/planning",
+    ),
+    Mutation(
+        "margin: measured from the pour, not from the deed",
+        "planning/margins.py",
+        "due = np.stack([starts + times.tied_in_s, starts + times.smoothed_s, broadcast_by])",
+        "due = np.stack([starts + times.tied_in_s, starts + times.pour_s, broadcast_by])",
+        "tests/planning",
+    ),
+    Mutation(
+        "doubt: closing times waited for",
+        "planning/doubt.py",
+        "return float(np.exp(step)), float(np.exp(-step))",
+        "return float(np.exp(-step)), float(np.exp(step))",
+        "tests/planning",
+    ),
+    Mutation(
+        "coats: opens with the first patch, not the last",
+        "planning/coats.py",
+        "opens_s=float(np.max(ready_s - work.offset_s)),",
+        "opens_s=float(np.min(ready_s - work.offset_s)),",
+        "tests/planning",
+    ),
+    Mutation(
+        "gain from ice at the wrong rate",
+        "planning/ice.py",
+        "np.asarray((as_is.pour_age_s - chilled.pour_age_s) / slab_rate)",
+        "np.asarray((as_is.pour_age_s - chilled.pour_age_s) * slab_rate)",
+        "tests/planning",
+    ),
+)
+
+
+def stale() -> list[str]:
+    """Mutations whose expression does not stand exactly once in its file."""
+    return [
+        mutation.name
+        for mutation in MUTATIONS
+        if (TOP / "cureplan" / mutation.file).read_text("utf-8").count(mutation.before) != 1
+    ]
+
+
+def copied(folder: Path) -> Path:
+    """The repository without its bulk."""
+    leave = shutil.ignore_patterns("__pycache__", "*.pyc", ".*")
+    for name in COPIED:
+        source = TOP / name
+        if source.is_dir():
+            shutil.copytree(source, folder / name, ignore=leave)
+        else:
+            shutil.copy2(source, folder / name)
+    return folder
+
+
+def noticed_by(folder: Path, mutation: Mutation) -> str | None:
+    """Name of a test that fails on the broken copy; None if all pass."""
+    path = folder / "cureplan" / mutation.file
+    sound = path.read_text("utf-8")
+    path.write_text(sound.replace(mutation.before, mutation.after), "utf-8")
+    words = ["-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--no-header", "-rfE"]
+    try:
+        run = subprocess.run(
+            [sys.executable, *words, *mutation.tests.split()],
+            cwd=folder, capture_output=True, text=True, timeout=PATIENCE_S, check=False,
+        )  # fmt: skip
+    finally:
+        path.write_text(sound, "utf-8")
+    if run.returncode == 0:
+        return None
+    found = re.search(r"^(?:FAILED|ERROR) (\S+)", run.stdout, re.MULTILINE)
+    if found is None:
+        raise SystemExit(
+            f"{mutation.name}: no verdict\n{run.stdout[-2000:]}{run.stderr[-2000:]}"
+        )
+    return found[1]
+
+
+def main(words: list[str]) -> int:
+    """Print one row per mutation; 0 if every one was noticed."""
+    gone = stale()
+    if gone:
+        print("no longer found once in their file: " + "; ".join(gone))
+        return 2
+    missed = 0
+    print("| broken formula | file | noticed by |\n|---|---|---|")
+    with tempfile.TemporaryDirectory() as name:
+        folder = copied(Path(name))
+        for mutation in MUTATIONS:
+            if words and not any(word in mutation.name for word in words):
+                continue
+            test = noticed_by(folder, mutation)
+            missed += test is None
+            print(f"| {mutation.name} | {mutation.file} | {test or 'NO TEST'} |", flush=True)
+    return 1 if missed else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,135 @@
+"""The register of checks keeps step with the tests, with the code, and with its page.
+
+A test carries a value from outside when a comment in it, or on its decorators, says
+where the value comes from in one of the words of `PROVENANCE`: house rule for such
+values anyway. It must then have a row in data/checks.csv, and every row a test.
+"""
+
+from __future__ import annotations
+
+import ast
+import io
+import re
+import sys
+import tokenize
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+TOP = Path(__file__).parents[1]
+PROVENANCE = re.compile(
+    r"published|from memory|common practice|worked apart|computed apart|computed from"
+    r"|as quoted|handbook",
+    re.IGNORECASE,
+)
+
+
+@pytest.fixture(scope="module")
+def register() -> Any:
+    pytest.importorskip("psychrolib", reason="the register's page needs the extra `test`")
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(sys, "path", [str(TOP / "data"), *sys.path])
+        import make_checks_page
+
+    return make_checks_page
+
+
+def commented_tests(text: str) -> dict[str, str]:
+    """Test functions by name, with the words of their comments."""
+    comments = [
+        (token.start[0], token.string.lstrip("# "))
+        for token in tokenize.generate_tokens(io.StringIO(text).readline)
+        if token.type == tokenize.COMMENT
+    ]
+    found = {}
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
+            first = min([node.lineno, *(mark.lineno for mark in node.decorator_list)])
+            last = node.end_lineno or node.lineno
+            found[node.name] = " ".join(said for row, said in comments if first <= row <= last)
+    return found
+
+
+@cache
+def all_tests() -> dict[str, str]:
+    """Every test of the suite as path::name, with the words of its comments."""
+    return {
+        f"{path.relative_to(TOP).as_posix()}::{name}": said
+        for path in sorted((TOP / "tests").rglob("test_*.py"))
+        for name, said in commented_tests(path.read_text(encoding="utf-8")).items()
+    }
+
+
+def test_every_row_has_its_test(register):
+    named = {check.test for check in register.checks()}
+    assert sorted(named - set(all_tests())) == [], "rows whose test is gone or renamed"
+
+
+def test_every_value_from_outside_has_its_row(register):
+    rows = {check.test for check in register.checks()}
+    carrying = {name for name, said in all_tests().items() if PROVENANCE.search(said)}
+    assert sorted(carrying - rows) == [], (
+        "tests that name a source without a row: add one to data/checks.csv, then run "
+        "python data/make_checks_page.py"
+    )
+
+
+def test_the_scan_sees_decorators_and_bodies_and_not_its_neighbours():
+    text = (
+        "# Published: the heading's, not a test's\n"
+        "@mark([\n    (1, 2),  # From memory of a book\n])\n"
+        "def test_one(a):\n    assert a\n\n\n"
+        "def test_two():\n    # Tolerance: half a digit\n    assert True\n"
+    )
+    carrying = {name for name, said in commented_tests(text).items() if PROVENANCE.search(said)}
+    assert carrying == {"test_one"}
+
+
+def test_ours_agree_with_every_row_that_can_be_computed_alone(register):
+    off = []
+    for check in register.checks():
+        ours = check.ours()
+        low, high = check.limits()
+        # 1e-9 of the value: an exact row is one of arithmetic, not of binary digits.
+        slack = 1e-9 * max(abs(low), 1.0)
+        if ours is not None and not low - slack <= ours <= high + slack:
+            off.append(f"{check.quantity} ({check.inputs}): {ours} for {check.expected}")
+    assert off == []
+
+
+def test_a_wrong_value_would_be_seen(register):
+    # Two rows of ours, one of them wrong by just more than it allows.
+    common = {
+        "subject": "s", "quantity": "q", "unit": "", "kind": "computed", "source": "s",
+        "computed_by": "celsius", "inputs": "text=95 F", "test": "t",
+    }  # fmt: skip
+    right = register.Check(expected="35.1", tolerance="0.1", **common)
+    wrong = register.Check(expected="35.2", tolerance="0.5 %", **common)
+    assert right.limits()[0] - 1e-9 <= right.ours() <= right.limits()[1]
+    assert not wrong.limits()[0] <= wrong.ours() <= wrong.limits()[1]
+    assert register.Check(expected="4..7", tolerance="", **common).limits() == (4, 7)
+    assert register.Check(expected=">= 3", tolerance="", **common).limits()[0] == 3
+
+
+def test_rows_are_complete_and_no_two_alike(register):
+    rows = register.checks()
+    assert len(rows) >= 60
+    for check in rows:
+        assert check.kind in register.KINDS, check
+        assert check.subject, check
+        assert check.quantity, check
+        assert check.source, check
+        assert not check.computed_by or check.computed_by in register.VALUES, check
+        ranged = ".." in check.expected or check.expected.startswith(">=")
+        assert ranged or not check.computed_by or check.tolerance, check
+    keys = [(row.test, row.quantity, row.inputs, row.expected, row.tolerance) for row in rows]
+    assert len(keys) == len(set(keys))
+    computed = sum(bool(row.computed_by) for row in rows)
+    assert computed > 0.8 * len(rows), "most rows must show a value of ours"
+
+
+def test_the_page_is_up_to_date(register):
+    written = register.PAGE.read_text(encoding="utf-8")
+    assert written == register.page(), "run python data/make_checks_page.py"
