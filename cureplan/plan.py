@@ -177,6 +177,8 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Say], str] | None = None) -> 
     import json
 
     data = _adapter().dump_python(plan, mode="json")
+    if plan.night is None:
+        del data["night"]
     if text_of is not None:
         _add_texts(plan, data, text_of)
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
@@ -190,7 +192,8 @@ def _add_texts(node: Any, data: Any, text_of: Callable[[Say], str]) -> None:
             _add_texts(child, child_data, text_of)
     elif is_dataclass(node):
         for item in fields(node):
-            _add_texts(getattr(node, item.name), data[item.name], text_of)
+            if item.name in data:
+                _add_texts(getattr(node, item.name), data[item.name], text_of)
 
 
 def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:

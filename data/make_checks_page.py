@@ -30,6 +30,7 @@ from check_values import VALUES as PLAIN_VALUES  # noqa: E402
 from check_values_floor import VALUES as FLOOR_VALUES  # noqa: E402
 from check_values_heat import VALUES as HEAT_VALUES  # noqa: E402
 from check_values_kit import VALUES as KIT_VALUES  # noqa: E402
+from check_values_order import VALUES as ORDER_VALUES  # noqa: E402
 
 REGISTER = DATA / "checks.csv"
 PAGE = DATA.parent / "notebooks" / "checks.md"
@@ -38,6 +39,7 @@ VALUES: dict[str, Callable[..., float]] = {
     **HEAT_VALUES,
     **FLOOR_VALUES,
     **KIT_VALUES,
+    **ORDER_VALUES,
 }
 KINDS = (
     "published",

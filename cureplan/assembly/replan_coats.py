@@ -18,6 +18,7 @@ from cureplan.planning.coats import finished_floor, first_coat_window, next_coat
 from cureplan.planning.pour import RoomPours
 from cureplan.schedule.calendar import Span, crew_spans, earliest_start
 from cureplan.schedule.placing import PlacedCoat, PlacedPour
+from cureplan.schedule.slots import SLOT_S
 
 __all__ = ["place_coats_again"]
 
@@ -124,7 +125,7 @@ class _Coats:
             raise NoFeasiblePlanError(
                 f"no topcoat shift that is left holds coat {number} of {name}"
             )
-        self._add(name, number, float(np.ceil(begins_s)))
+        self._add(name, number, float(np.ceil(begins_s / SLOT_S) * SLOT_S))
 
     def _spans(self) -> tuple[Span, ...]:
         return crew_spans(self.job, self.job.crew.topcoat_shifts)

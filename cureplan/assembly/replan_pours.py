@@ -15,6 +15,7 @@ from cureplan.planning.layout import Cadence, PourTimes, cadence
 from cureplan.planning.pour import PourOption, PourPlan, RoomPours
 from cureplan.schedule.calendar import Span, crew_spans, earliest_start
 from cureplan.schedule.placing import PlacedPour, place_pour
+from cureplan.schedule.slots import SLOT_S
 
 __all__ = ["HALF_SECOND", "StartedPours", "go_on", "option_of", "place_next", "rest_of_floor"]
 
@@ -271,5 +272,5 @@ def _earliest(
         setup_s=job.crew.setup_s,
         clear_of=clear_of,
     )
-    # To the second, as every instant of a plan; never sooner.
-    return None if found is None else float(np.ceil(found))
+    # To the minute, as the schedule's own starts; never sooner.
+    return None if found is None else float(np.ceil(found / SLOT_S) * SLOT_S)

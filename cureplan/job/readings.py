@@ -25,24 +25,24 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 
 from cureplan.errors import InputError
+from cureplan.job.reading import PLACES, Context, Reading, shared_among_batches
 from cureplan.job.readings_table import Line, read_lines, read_table_text
 
 __all__ = ["COLUMNS", "KINDS", "Reading", "Readings", "read_readings", "read_readings_text"]
 
 KINDS = ("sheet", "cup", "bucket", "probe")
-_PLACES = ("liquids", "filler", "air", "slab")
 COLUMNS = (
     "kind",
     "batch",
     "milestone",
     "minutes",
     "hours",
-    *(f"{what}_{unit}" for what in ("temp", *_PLACES) for unit in ("f", "c")),
+    *(f"{what}_{unit}" for what in ("temp", *PLACES) for unit in ("f", "c")),
     "humidity_pct",
     "mass_kg",
     "poured_min",
@@ -59,33 +59,6 @@ _LIMITS_C: Mapping[str, tuple[float, float]] = {
     "air": (-10.0, 60.0),
     "slab": (-10.0, 75.0),
 }
-SAME_K = 0.06
-"""Two cells that say one temperature in °F and °C may differ by this much."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Reading:
-    """One reading in SI; NaN is what was not read."""
-
-    source: str
-    line: int
-    kind: str
-    batch: str
-    milestone: str
-    after_s: float
-    temp_c: float
-    humidity_frac: float
-    mass_kg: float
-    liquids_c: float
-    filler_c: float
-    air_c: float
-    slab_c: float
-    poured_s: float
-    note: str
-
-    def fault(self, column: str, problem: str, cure: str) -> InputError:
-        """A refusal of this reading."""
-        return InputError(problem, cure=cure, source=self.source, line=self.line, key=column)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,10 +115,7 @@ def read_readings_text(text: str, *, source: Path, milestones: tuple[str, ...]) 
     for line in lines:
         reading = _reading(line, milestones)
         (aside.append(line.number) if reading is None else rows.append(reading))
-    shared = _shared(_context(lines))
-    rows = [_filled(row, shared) for row in rows]
-    for row in rows:
-        _check_whole(row)
+    rows = shared_among_batches(rows, _context(lines))
     if not rows:
         raise InputError(
             "no reading is filled in", cure="write the minutes that were watched", source=source
@@ -157,7 +127,7 @@ def _check_columns(line: Line) -> None:
     def refused(column: str, problem: str, cure: str) -> InputError:
         return InputError(problem, cure=cure, source=line.source, key=column)
 
-    for what in ("temp", *_PLACES):
+    for what in ("temp", *PLACES):
         if f"{what}_f" in line.cells and f"{what}_c" in line.cells:
             raise refused(f"{what}_c", f"there is also {what}_f", "keep one of the two")
     if "kind" not in line.cells:
@@ -266,71 +236,12 @@ def _positive(line: Line, key: str, most: float, unit: str) -> float:
     raise line.fault(key, f"it lies above 0 and up to {most:g} {unit}", "check the digits")
 
 
-def _context(lines: list[Line]) -> list[tuple[Line, str, dict[str, float]]]:
+def _context(lines: list[Line]) -> list[Context]:
     """Temperatures around each line of a named kit, blank lines among them."""
     found = []
     for line in lines:
         if line.text("batch") and line.text("kind").lower() in ("bucket", "probe"):
-            known = {f"{what}_c": _celsius(line, what) for what in _PLACES}
+            known = {f"{what}_c": _celsius(line, what) for what in PLACES}
             known["poured_s"] = 60.0 * _positive(line, "poured_min", 600.0, "min")
             found.append((line, line.text("batch"), known))
     return found
-
-
-def _shared(
-    context: list[tuple[Line, str, dict[str, float]]],
-) -> dict[str, dict[str, float]]:
-    """What is known of each kit, from whichever of its lines says it."""
-    shared: dict[str, dict[str, float]] = {}
-    for line, batch, known in context:
-        kit = shared.setdefault(batch, {})
-        for name, value in known.items():
-            if math.isnan(value):
-                continue
-            if abs(kit.setdefault(name, value) - value) > SAME_K:
-                column = name.replace("poured_s", "poured_min")
-                raise line.fault(
-                    column if column in line.cells else column.replace("_c", "_f"),
-                    f'another line of batch "{batch}" says otherwise',
-                    "mend one, or give each kit its own batch name",
-                )
-    return shared
-
-
-def _filled(row: Reading, shared: Mapping[str, Mapping[str, float]]) -> Reading:
-    if row.kind not in ("bucket", "probe"):
-        return row
-    known = shared.get(row.batch, {})
-
-    def either(own: float, name: str) -> float:
-        return known.get(name, own) if math.isnan(own) else own
-
-    return replace(
-        row,
-        liquids_c=either(row.liquids_c, "liquids_c"),
-        filler_c=either(row.filler_c, "filler_c"),
-        air_c=either(row.air_c, "air_c"),
-        slab_c=either(row.slab_c, "slab_c"),
-        poured_s=either(row.poured_s, "poured_s"),
-    )
-
-
-def _check_whole(row: Reading) -> None:
-    """What no single cell can show."""
-    if row.kind in ("sheet", "cup"):
-        if math.isnan(row.temp_c):
-            raise row.fault("temp", "it is empty", f"write the {row.kind}'s temperature")
-        return
-    if row.kind == "probe" and not row.batch:
-        raise row.fault("batch", "it is empty", "name the kit the thermometer stood in")
-    if row.kind == "bucket" and math.isnan(row.slab_c):
-        raise row.fault("slab", "it is empty", "write the slab's temperature under it")
-    if row.kind == "probe" and math.isnan(row.liquids_c):
-        raise row.fault("liquids", "it is empty", "write the liquids' temperature")
-    if row.kind == "probe" and math.isnan(row.filler_c):
-        raise row.fault("filler", "it is empty", "write the filler's temperature")
-    parts = not math.isnan(row.liquids_c) and not math.isnan(row.filler_c)
-    if not parts and math.isnan(row.temp_c):
-        raise row.fault(
-            "temp", "it is empty", "write the mixed temperature, or liquids and filler"
-        )

@@ -79,13 +79,13 @@ class PourTables:
 
         foot_s = reached("foot_traffic", wait)
         work = coat_works(pours, option)[0]
-        ready_s = np.maximum(foot_s + work.vacuum_s, reached("topcoat_opens", wait))
+        dry_s = (reached("topcoat_opens", wait) - work.offset_s).max(axis=1)
         closes_s = reached("topcoat_closes", close)
         return OptionTable(
             margin_s=np.interp(start_s, rows.at_s, rows.margin_s),
             lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
             walkable_s=foot_s.max(axis=1),
-            opens_s=(ready_s - work.offset_s).max(axis=1),
+            opens_s=np.maximum(foot_s.max(axis=1) + work.vacuum_s, dry_s),
             closes_s=(closes_s - work.offset_s).min(axis=1),
         )
 

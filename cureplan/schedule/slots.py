@@ -44,7 +44,7 @@ class Slots:
         Examples
         --------
         >>> Slots(origin_s=0.0).first_from([0.0, 1.0, 300.0, np.inf]).tolist()
-        [0, 1, 1, 1000000]
+        [0, 1, 5, 1000000]
         """
         return self._count(np.ceil, np.asarray(epoch_s) - _EPS_S)
 

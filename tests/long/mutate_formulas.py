@@ -3,8 +3,8 @@
     python tests/long/mutate_formulas.py            all, some minutes
     python tests/long/mutate_formulas.py film       those whose name holds a word
 
-Ends with 1 if a broken formula passed its tests, with 2 if an expression is no longer
-found once in its file (then mend the list below).
+Ends with 1 if a broken formula passed its tests; with 2 if a test fails before, or if an
+expression is no longer found once in its file (then mend the list below).
 """
 
 from __future__ import annotations
@@ -93,7 +93,7 @@ MUTATIONS = (
     Mutation(
         "bucket: film's stay counted from the pour alone",
         "physics/bucket.py",
-        "landing_age_s=pour_age_s + floor_age[:, -1] - settled_s,",
+        "landing_age_s=pour_age_s + floor_age[:, -1] - FLOOR_HORIZON_S * slab_rate,",
         "landing_age_s=pour_age_s,",
         "tests/physics/test_bucket.py",
     ),
@@ -189,10 +189,17 @@ MUTATIONS = (
         "tests/planning",
     ),
     Mutation(
-        "coats: opens with the first patch, not the last",
+        "coats: opens when walked on or dry, not both",
         "planning/coats.py",
-        "opens_s=float(np.max(ready_s - work.offset_s)),",
-        "opens_s=float(np.min(ready_s - work.offset_s)),",
+        "opens_s=max(floor.walkable_s + work.vacuum_s, dry_s),",
+        "opens_s=min(floor.walkable_s + work.vacuum_s, dry_s),",
+        "tests/planning",
+    ),
+    Mutation(
+        "coats: closes with the youngest patch, not the oldest",
+        "planning/coats.py",
+        "closes_s=float(np.min(floor.topcoat_closes_s - work.offset_s)),",
+        "closes_s=float(np.max(floor.topcoat_closes_s - work.offset_s)),",
         "tests/planning",
     ),
     Mutation(
@@ -226,27 +233,30 @@ def copied(folder: Path) -> Path:
     return folder
 
 
+def first_failure(folder: Path, tests: str) -> str | None:
+    """Name of a test that fails in the copy; None if all pass."""
+    words = ["-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--no-header", "-rfE"]
+    run = subprocess.run(
+        [sys.executable, *words, *tests.split()],
+        cwd=folder, capture_output=True, text=True, timeout=PATIENCE_S, check=False,
+    )  # fmt: skip
+    if run.returncode == 0:
+        return None
+    found = re.search(r"^(?:FAILED|ERROR) (\S+)", run.stdout, re.MULTILINE)
+    if found is None:
+        raise SystemExit(f"{tests}: no verdict\n{run.stdout[-2000:]}{run.stderr[-2000:]}")
+    return found[1]
+
+
 def noticed_by(folder: Path, mutation: Mutation) -> str | None:
     """Name of a test that fails on the broken copy; None if all pass."""
     path = folder / "cureplan" / mutation.file
     sound = path.read_text("utf-8")
     path.write_text(sound.replace(mutation.before, mutation.after), "utf-8")
-    words = ["-m", "pytest", "-x", "-q", "-p", "no:cacheprovider", "--no-header", "-rfE"]
     try:
-        run = subprocess.run(
-            [sys.executable, *words, *mutation.tests.split()],
-            cwd=folder, capture_output=True, text=True, timeout=PATIENCE_S, check=False,
-        )  # fmt: skip
+        return first_failure(folder, mutation.tests)
     finally:
         path.write_text(sound, "utf-8")
-    if run.returncode == 0:
-        return None
-    found = re.search(r"^(?:FAILED|ERROR) (\S+)", run.stdout, re.MULTILINE)
-    if found is None:
-        raise SystemExit(
-            f"{mutation.name}: no verdict\n{run.stdout[-2000:]}{run.stderr[-2000:]}"
-        )
-    return found[1]
 
 
 def main(words: list[str]) -> int:
@@ -255,13 +265,16 @@ def main(words: list[str]) -> int:
     if gone:
         print("no longer found once in their file: " + "; ".join(gone))
         return 2
+    chosen = [m for m in MUTATIONS if not words or any(word in m.name for word in words)]
     missed = 0
-    print("| broken formula | file | noticed by |\n|---|---|---|")
     with tempfile.TemporaryDirectory() as name:
         folder = copied(Path(name))
-        for mutation in MUTATIONS:
-            if words and not any(word in mutation.name for word in words):
-                continue
+        fails = first_failure(folder, " ".join(sorted({m.tests for m in chosen})))
+        if fails is not None:
+            print(f"{fails} fails before anything is broken")
+            return 2
+        print("| broken formula | file | noticed by |\n|---|---|---|")
+        for mutation in chosen:
             test = noticed_by(folder, mutation)
             missed += test is None
             print(f"| {mutation.name} | {mutation.file} | {test or 'NO TEST'} |", flush=True)
