@@ -12,6 +12,7 @@ import subprocess
 import sys
 import threading
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from tempfile import TemporaryDirectory, TemporaryFile
@@ -122,13 +123,15 @@ def serve() -> None:
 def _talk(worker: subprocess.Popen[str], query: WeatherQuery, lines: list[str]) -> None:
     if worker.stdin is None or worker.stdout is None:
         return
-    try:
+    # A worker that ends before it has read the query may still have said something; and
+    # closing its pipe here keeps the leftover from being flushed at it later.
+    with suppress(OSError, ValueError):
         worker.stdin.write(query.to_json() + "\n")
         worker.stdin.flush()
+    with suppress(OSError, ValueError):
+        worker.stdin.close()
+    with suppress(OSError, ValueError):
         lines.extend(worker.stdout)
-    except (OSError, ValueError):
-        # The worker ended early or was ended; what it said before is in `lines`.
-        return
 
 
 def _worker_environment(budget_s: float) -> dict[str, str]:
