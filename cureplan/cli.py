@@ -192,7 +192,7 @@ def _plan_and_show(job: Job, *, now: datetime, out: Path, as_json: bool) -> None
     from cureplan.sheets.view import voice_of
     from cureplan.sheets.write import write_sheets
 
-    made = make_plan(job, now=now)
+    made = make_plan(job, now=now, progress=_progress if sys.stderr.isatty() else None)
     written = write_sheets(made, out)
     if as_json:
         _print(plan_to_json(made, text_of=voice_of(made).say))
@@ -201,6 +201,14 @@ def _plan_and_show(job: Job, *, now: datetime, out: Path, as_json: bool) -> None
         _print("\n" + "\n".join(str(path) for path in written))
     if made.status == "short of policy":
         raise typer.Exit(SHORT_OF_POLICY)
+
+
+def _progress(words: str) -> None:
+    """One line that is written over while the search goes on; Ctrl-C keeps the best."""
+    sys.stderr.write(f"\r\x1b[Ksearching: {words}")
+    if words.startswith("on site") and words.endswith("settled"):
+        sys.stderr.write("\r\x1b[K")
+    sys.stderr.flush()
 
 
 def _terminal(made: Plan) -> str:

@@ -6,6 +6,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from cureplan.schedule.problem import Choice, Problem, Score
 from cureplan.schedule.runs import FAR, Runs, gather_runs
 
@@ -35,6 +38,11 @@ class CpTask:
     def label(self, name: str) -> Linear:
         """A label that depends on the run."""
         return self.label_of(self.runs.label[name])
+
+    def ends_in(self, span: int | None) -> NDArray[np.int64]:
+        """When the crew is free again after the last state of each run, in one shift or any."""
+        ends = self.runs.last + self.runs.offset["frees"]
+        return ends if span is None else ends[self.runs.label["span"] == span]
 
     def label_of(self, values: Iterable[Any]) -> Linear:
         """Any value given per run."""
@@ -189,8 +197,8 @@ class OrderingModel:
         calls, on_site, idle, waited = [], [], [], []
         for (crew, span), found in sorted(members.items()):
             name = f"shift {crew}.{span}"
-            low = min(int(t.runs.first.min()) for t, _ in found)
-            high = max(int((t.runs.last + t.runs.offset["frees"]).max()) for t, _ in found)
+            low = min(int(t.runs.first[t.runs.label["span"] == span].min()) for t, _ in found)
+            high = max(int(t.ends_in(span).max()) for t, _ in found)
             used = self.model.new_bool_var(f"{name} used")
             self._others[f"{name} used"] = used
             first = self._int(low, high, f"{name} from")
@@ -200,15 +208,17 @@ class OrderingModel:
             self.model.add(stay >= work)
             for task, there in found:
                 self.model.add(there <= used)
-                self.model.add(first <= task.begin + (high - low) * (1 - there))
-                self.model.add(last >= task.frees - 2 * self._horizon * (1 - there))
+                before = max(0, high - int(task.runs.first.min()))
+                after = max(0, int(task.ends_in(None).max()) - low)
+                self.model.add(first <= task.begin + before * (1 - there))
+                self.model.add(last >= task.frees - after * (1 - there))
             self.model.add(stay >= last - first - (high - low) * (1 - used))
             calls.append(used)
             on_site.append(stay)
             if crew == self.problem.rooms[0][0].crew:
                 ahead = self.problem.shift_begins[span]
                 idle.append(stay - work)
-                waited.append(stay - work + first - ahead * used)
+                waited.append(stay - work + first - ahead * used - low * (1 - used))
                 self.model.add(first == low).only_enforce_if(~used)
         self.goals["calls"] = sum(calls)
         self.goals["on_site"] = sum(on_site)

@@ -195,6 +195,9 @@ def _solve(search: _Search, part: str) -> None:
     search.asked = True
     held = Score._fields[: Score._fields.index(part) + 1]
     small = narrow(search.problem, search.score, held)
+    if small.problem.empty:
+        search.infeasible = search.choice is None
+        return
     model = OrderingModel(small.problem)
     if search.score is not None and search.choice is not None:
         for settled in held:

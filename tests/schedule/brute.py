@@ -7,20 +7,29 @@ from __future__ import annotations
 
 from random import Random
 
+import numpy as np
+
 from cureplan.schedule.problem import Choice, Problem, Stage, stage_of
 
-__all__ = ["best_by_trying", "drawn_problem"]
+__all__ = ["best_by_trying", "drawn_problem", "keeps_rules"]
 
+MOST_STATES = {2: 30, 3: 13, 4: 9, 5: 7}
 FIELDS = ("begins", "ends", "frees", "shuts", "walks", "opens", "closes")
 FIELDS += ("short", "cost", "span")
+Task = tuple[int, int]
+State = dict[str, int]
 
 
 def drawn_problem(seed: int, *, rooms: int) -> Problem:
     """Two crews, two shifts each, two ways to pour, lags that change with the hour."""
-    random = Random(f"{seed}/{rooms}")
-    length = 4 * rooms if rooms < 4 else 2 * rooms + 4
+    random = Random(f"{seed}/{rooms}")  # noqa: S311 (a drawing, no secret)
+    length = 3 * rooms + 1
+    most = random.choice((3, MOST_STATES[rooms], MOST_STATES[rooms]))
     stages = [
-        (_pour(random, length), *(_coat(random, length) for _ in range(coats)))
+        (
+            _some(random, _pour(random, length), most),
+            *(_some(random, _coat(random, length), most) for _ in range(coats)),
+        )
         for coats in (random.choice((1, 1, 2)) if rooms < 4 else 1 for _ in range(rooms))
     ]
     crosses: list[tuple[int, ...]] = [() for _ in range(rooms)]
@@ -34,6 +43,13 @@ def drawn_problem(seed: int, *, rooms: int) -> Problem:
         may_wait=random.random() < 0.7,
         wait_price=random.choice((0, 1, 3)),
     )
+
+
+def _some(random: Random, stage: Stage, most: int) -> Stage:
+    """So few of a stage's states that all choices can be tried."""
+    kept = np.zeros(stage.size, dtype=np.bool_)
+    kept[random.sample(range(stage.size), min(most, stage.size))] = True
+    return stage.keep(kept)
 
 
 def _pour(random: Random, length: int) -> Stage:
@@ -98,113 +114,129 @@ def best_by_trying(problem: Problem) -> tuple[tuple[int, ...], Choice] | None:
     Tasks are chosen one after the other; a branch is left when it breaks a rule or when
     what is missing and spent so far is already more than the best.
     """
-    rows = {
-        (r, n): [
-            {name: int(getattr(stage, name)[k]) for name in FIELDS} for k in range(stage.size)
-        ]
-        for r, stages in enumerate(problem.rooms)
-        for n, stage in enumerate(stages)
-    }
-    crew = {(r, n): stage.crew for r, stages in enumerate(problem.rooms)
-            for n, stage in enumerate(stages)}  # fmt: skip
-    tasks = sorted(rows, key=lambda task: (task[1], task[0]))
-    chosen: dict[tuple[int, int], int] = {}
-    best: list[tuple[tuple[int, ...], Choice]] = []
+    search = _Trying(problem)
+    search.visit(0)
+    return search.best
 
-    def allowed(task: tuple[int, int], state: dict[str, int]) -> bool:
+
+def keeps_rules(problem: Problem, choice: Choice) -> bool:
+    """Whether a choice keeps every rule, by the rules as written here."""
+    search = _Trying(problem)
+    for task in search.tasks:
+        k = choice[task[0]][task[1]]
+        if not search.allowed(task, search.rows[task][k]):
+            return False
+        search.chosen[task] = k
+    return search.groups_kept()
+
+
+class _Trying:
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        stages = {(r, n): s for r, row in enumerate(problem.rooms) for n, s in enumerate(row)}
+        self.crew = {task: stage.crew for task, stage in stages.items()}
+        self.rows = {
+            task: [
+                {name: int(getattr(stage, name)[k]) for name in FIELDS}
+                for k in range(stage.size)
+            ]
+            for task, stage in stages.items()
+        }
+        self.tasks = sorted(stages, key=lambda task: (task[1], task[0]))
+        self.chosen: dict[Task, int] = {}
+        self.best: tuple[tuple[int, ...], Choice] | None = None
+
+    def visit(self, depth: int) -> None:
+        if depth == len(self.tasks):
+            if self.groups_kept():
+                found = self.worth()
+                if self.best is None or found < self.best[0]:
+                    self.best = (found, self.choice())
+            return
+        task = self.tasks[depth]
+        for k, state in enumerate(self.rows[task]):
+            if self.allowed(task, state):
+                self.chosen[task] = k
+                if (
+                    self.best is None
+                    or self.best[0][0] > 0
+                    or self.spent() <= self.best[0][1:5]
+                ):
+                    self.visit(depth + 1)
+                del self.chosen[task]
+
+    def choice(self) -> Choice:
+        return tuple(
+            tuple(self.chosen[r, n] for n in range(len(row)))
+            for r, row in enumerate(self.problem.rooms)
+        )
+
+    def allowed(self, task: Task, state: State) -> bool:
         room, number = task
         if number:
-            before = rows[room, number - 1][chosen[room, number - 1]]
+            before = self.rows[room, number - 1][self.chosen[room, number - 1]]
             if not before["opens"] <= state["begins"] <= before["closes"]:
                 return False
-        for other, k in chosen.items():
-            there = rows[other][k]
-            if crew[other] == crew[task] and not (
-                there["frees"] <= state["begins"] or state["frees"] <= there["begins"]
-            ):
-                return False
-            if other[0] in problem.crosses[room] and not (
-                state["ends"] <= there["shuts"] or there["walks"] <= state["begins"]
-            ):
-                return False
-            if room in problem.crosses[other[0]] and not (
-                there["ends"] <= state["shuts"] or state["walks"] <= there["begins"]
-            ):
+        return all(self.side_by_side(task, state, other) for other in self.chosen)
+
+    def side_by_side(self, task: Task, state: State, other: Task) -> bool:
+        there = self.rows[other][self.chosen[other]]
+        if self.crew[other] == self.crew[task] and not (
+            there["frees"] <= state["begins"] or state["frees"] <= there["begins"]
+        ):
+            return False
+        if other[0] in self.problem.crosses[task[0]] and not (
+            state["ends"] <= there["shuts"] or there["walks"] <= state["begins"]
+        ):
+            return False
+        return not (
+            task[0] in self.problem.crosses[other[0]]
+            and there["ends"] > state["shuts"]
+            and state["walks"] > there["begins"]
+        )
+
+    def spent(self) -> tuple[int, ...]:
+        states = {task: self.rows[task][k] for task, k in self.chosen.items()}
+        return (
+            max(s["short"] for s in states.values()),
+            sum(s["short"] for s in states.values()),
+            max(s["span"] for task, s in states.items() if task[1] == 0),
+            sum(s["cost"] for s in states.values()),
+        )
+
+    def groups_kept(self) -> bool:
+        for group in self.problem.groups:
+            pours = [self.rows[room, 0][self.chosen[room, 0]] for room in group]
+            first = min(pour["begins"] for pour in pours)
+            last = max(pour["frees"] for pour in pours)
+            if last - first != sum(pour["frees"] - pour["begins"] for pour in pours):
                 return False
         return True
 
-    def spent() -> tuple[int, ...]:
-        states = [rows[task][k] for task, k in chosen.items()]
+    def worth(self) -> tuple[int, ...]:
+        problem = self.problem
+        states = {task: self.rows[task][k] for task, k in self.chosen.items()}
+        shifts: dict[tuple[int, int], list[State]] = {}
+        for task, state in states.items():
+            shifts.setdefault((self.crew[task], state["span"]), []).append(state)
+        stays = {
+            shift: (min(s["begins"] for s in there), max(s["frees"] for s in there))
+            for shift, there in shifts.items()
+        }
+        idle = waited = 0
+        for (who, span), (first, last) in stays.items():
+            if who == 0:
+                work = sum(s["frees"] - s["begins"] for s in shifts[who, span])
+                idle += last - first - work
+                waited += last - problem.shift_begins[span] - work
+        most, total, night, cost = self.spent()
         return (
-            max(s["short"] for s in states),
-            sum(s["short"] for s in states),
-            max(rows[t][k]["span"] for t, k in chosen.items() if t[1] == 0),
-            sum(s["cost"] for s in states),
+            0 if problem.may_wait else waited,
+            most,
+            total,
+            night,
+            cost + problem.wait_price * idle,
+            max(states[r, len(row) - 1]["opens"] for r, row in enumerate(problem.rooms)),
+            len(stays),
+            sum(last - first for first, last in stays.values()),
         )
-
-    def visit(depth: int) -> None:
-        if depth == len(tasks):
-            if _groups_kept(problem, rows, chosen):
-                found = _worth(problem, rows, crew, chosen)
-                if not best or found < best[0][0]:
-                    choice = tuple(
-                        tuple(chosen[r, n] for n in range(len(stages)))
-                        for r, stages in enumerate(problem.rooms)
-                    )
-                    best[:] = [(found, choice)]
-            return
-        task = tasks[depth]
-        for k, state in enumerate(rows[task]):
-            if allowed(task, state):
-                chosen[task] = k
-                if not best or best[0][0][0] > 0 or spent() <= best[0][0][1:5]:
-                    visit(depth + 1)
-                del chosen[task]
-
-    visit(0)
-    return best[0] if best else None
-
-
-Rows = dict[tuple[int, int], list[dict[str, int]]]
-
-
-def _groups_kept(problem: Problem, rows: Rows, chosen: dict[tuple[int, int], int]) -> bool:
-    for group in problem.groups:
-        pours = [rows[room, 0][chosen[room, 0]] for room in group]
-        first = min(pour["begins"] for pour in pours)
-        last = max(pour["frees"] for pour in pours)
-        if last - first != sum(pour["frees"] - pour["begins"] for pour in pours):
-            return False
-    return True
-
-
-def _worth(
-    problem: Problem,
-    rows: Rows,
-    crew: dict[tuple[int, int], int],
-    chosen: dict[tuple[int, int], int],
-) -> tuple[int, ...]:
-    states = {task: rows[task][k] for task, k in chosen.items()}
-    shifts: dict[tuple[int, int], list[dict[str, int]]] = {}
-    for task, state in states.items():
-        shifts.setdefault((crew[task], state["span"]), []).append(state)
-    stays = {
-        shift: (min(s["begins"] for s in there), max(s["frees"] for s in there))
-        for shift, there in shifts.items()
-    }
-    idle = waited = 0
-    for (who, span), (first, last) in stays.items():
-        if who == 0:
-            work = sum(s["frees"] - s["begins"] for s in shifts[who, span])
-            idle += last - first - work
-            waited += last - problem.shift_begins[span] - work
-    return (
-        0 if problem.may_wait else waited,
-        max(s["short"] for s in states.values()),
-        sum(s["short"] for s in states.values()),
-        max(s["span"] for (_, n), s in states.items() if n == 0),
-        sum(s["cost"] for s in states.values()) + problem.wait_price * idle,
-        max(states[r, len(row) - 1]["opens"] for r, row in enumerate(problem.rooms)),
-        len(stays),
-        sum(last - first for first, last in stays.values()),
-    )

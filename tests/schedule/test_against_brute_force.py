@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+from functools import cache
+
 import pytest
-from tests.schedule.brute import best_by_trying, drawn_problem
 
 from cureplan.errors import OutOfRangeError
 from cureplan.schedule.bounds import lower_bounds
 from cureplan.schedule.forward import improve_orders
 from cureplan.schedule.lexico import Limits, Solved, solve_in_order
 from cureplan.schedule.narrow import narrow
-from cureplan.schedule.problem import Problem, Score, broken_rules, score
+from cureplan.schedule.problem import Choice, Problem, Score, broken_rules, score
+from tests.schedule.brute import best_by_trying, drawn_problem, keeps_rules
 
 PLENTY = Limits(work=60.0, wall_s=600.0)
 DRAWN = [(seed, rooms) for rooms in (2, 3) for seed in range(12)]
 DRAWN += [(seed, rooms) for rooms in (4, 5) for seed in range(4)]
+
+
+@cache
+def drawn(seed: int, rooms: int) -> tuple[Problem, tuple[tuple[int, ...], Choice] | None]:
+    problem = drawn_problem(seed, rooms=rooms)
+    return problem, best_by_trying(problem)
 
 
 def answer(problem: Problem) -> Solved:
@@ -24,8 +32,7 @@ def answer(problem: Problem) -> Solved:
 
 @pytest.mark.parametrize(("seed", "rooms"), DRAWN)
 def test_nothing_tried_beats_the_solver(seed: int, rooms: int) -> None:
-    problem = drawn_problem(seed, rooms=rooms)
-    tried = best_by_trying(problem)
+    problem, tried = drawn(seed, rooms)
     solved = answer(problem)
     if tried is None:
         assert solved.infeasible
@@ -39,20 +46,18 @@ def test_nothing_tried_beats_the_solver(seed: int, rooms: int) -> None:
 
 def test_the_drawn_problems_hold_every_kind() -> None:
     # Guards the test above: were every draw easy, agreement would say little.
-    problems = [drawn_problem(seed, rooms=rooms) for seed, rooms in DRAWN]
-    tried = [best_by_trying(problem) for problem in problems]
-    scores = [Score(*found[0]) for found in tried if found is not None]
-    assert any(found is None for found in tried)
-    assert any(problem.groups for problem in problems)
-    assert any(any(problem.crosses) for problem in problems)
+    draws = [drawn(seed, rooms) for seed, rooms in DRAWN]
+    scores = [Score(*tried[0]) for _, tried in draws if tried is not None]
+    assert any(tried is None for _, tried in draws)
+    assert any(problem.groups for problem, tried in draws if tried is not None)
+    assert any(any(problem.crosses) for problem, tried in draws if tried is not None)
     for part in ("waited", "short_sum", "last_shift", "cost"):
         assert any(getattr(found, part) > 0 for found in scores), part
 
 
 @pytest.mark.parametrize(("seed", "rooms"), DRAWN[:24])
 def test_rules_simple_bounds_and_narrowing_agree_with_the_best(seed: int, rooms: int) -> None:
-    problem = drawn_problem(seed, rooms=rooms)
-    tried = best_by_trying(problem)
+    problem, tried = drawn(seed, rooms)
     if tried is None:
         return
     found, choice = tried
@@ -63,21 +68,21 @@ def test_rules_simple_bounds_and_narrowing_agree_with_the_best(seed: int, rooms:
     assert small.outer(small.inner(choice)) == choice
 
 
-@pytest.mark.parametrize("seed", range(6))
-def test_every_rule_can_be_broken(seed: int) -> None:
-    # A mutated good answer must not pass: the tests above lean on `broken_rules`.
-    problem = drawn_problem(seed, rooms=3)
-    tried = best_by_trying(problem)
+@pytest.mark.parametrize(("seed", "rooms"), DRAWN[:24])
+def test_broken_rules_are_seen_in_every_mutation_of_the_best(seed: int, rooms: int) -> None:
+    problem, tried = drawn(seed, rooms)
     if tried is None:
         return
-    choice = tried[1]
-    first = problem.rooms[0][0]
-    clash = int((first.begins == problem.rooms[1][0].begins[choice[1][0]]).argmax())
-    moved = ((clash, *choice[0][1:]), *choice[1:])
-    assert any("crew 0" in rule for rule in broken_rules(problem, moved))
-    last = problem.rooms[0][-1].size - 1
-    late = ((*choice[0][:-1], last), *choice[1:])
-    assert late == choice or broken_rules(problem, late)
+    choice, seen = tried[1], set()
+    for room, stages in enumerate(problem.rooms):
+        for number, stage in enumerate(stages):
+            for k in range(stage.size):
+                row = (*choice[room][:number], k, *choice[room][number + 1 :])
+                mutated = (*choice[:room], row, *choice[room + 1 :])
+                kept = keeps_rules(problem, mutated)
+                seen.add(kept)
+                assert kept == (not broken_rules(problem, mutated))
+    assert seen == {True, False}
 
 
 def test_a_choice_that_names_no_state_is_refused() -> None:
