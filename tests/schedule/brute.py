@@ -22,7 +22,7 @@ State = dict[str, int]
 
 def drawn_problem(seed: int, *, rooms: int) -> Problem:
     """Two crews, two shifts each, two ways to pour, lags that change with the hour."""
-    random = Random(f"{seed}/{rooms}")  # noqa: S311 (a drawing, no secret)
+    random = Random(f"{seed}/{rooms}")
     length = 3 * rooms + 1
     most = random.choice((3, MOST_STATES[rooms], MOST_STATES[rooms]))
     stages = [
