@@ -111,6 +111,7 @@ def make_plan(
     weather: HourlySeries | None = None,
     pours: Mapping[str, RoomPours] | None = None,
     progress: Callable[[str], None] | None = None,
+    what_helps: bool = True,
 ) -> Plan:
     """Plan a job: order and start, ice or not, the way back.
 
@@ -126,6 +127,8 @@ def make_plan(
         Rooms made ready already, on that weather.
     progress : callable, optional
         Told in a few words what the search has found.
+    what_helps : bool
+        Whether to look for what would mend a plan that falls short: some seconds.
 
     Returns
     -------
@@ -155,9 +158,9 @@ def make_plan(
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
     rooms = prepare_pours(job, series) if pours is None else pours
-    schedule = construct(job, rooms, progress=progress)
+    schedule = construct(job, rooms, progress=progress, what_helps=what_helps)
     if schedule.failures:
-        raise NoFeasiblePlanError(explain(job, schedule, rooms))
+        raise NoFeasiblePlanError(explain(schedule))
     odds = assess(job, rooms, schedule)
     plan = assemble(job, series, rooms, schedule, odds, made_at=now)
     require_confirmed(plan)

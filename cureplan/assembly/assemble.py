@@ -20,7 +20,7 @@ from cureplan.assembly.floors import bucket_plans, instant, room_plans
 from cureplan.assembly.standing import standing_caution
 from cureplan.assembly.warnings import plan_sources, plan_warnings
 from cureplan.job.model import Job
-from cureplan.plan import Decisions, HourRow, Plan, Risk, RoomHour, Status
+from cureplan.plan import Alternative, Decisions, HourRow, Plan, Risk, RoomHour, Status
 from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
 from cureplan.planning.pour import RoomPours
 from cureplan.planning.takeoff import Takeoff, room_takeoff, total_takeoff
@@ -31,6 +31,7 @@ from cureplan.weather.series import HourlySeries
 
 __all__ = ["assemble"]
 
+MOST_RELAXED = 4
 EVEN_ODDS = 0.5
 """Confidence of a window held to what is expected."""
 
@@ -73,7 +74,7 @@ def assemble(
                 ice_answer(job, rooms, chill),
                 way_back_answer(job, rooms, coats, calls, odds),
             ),
-            alternatives=alternatives(job, pours, schedule),
+            alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
             solver=schedule.solver,
             proven=schedule.proven,
             gap_frac=schedule.gap_frac,
@@ -112,6 +113,14 @@ def assemble(
 def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Say:
     tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
     return standing_caution(job, pours[tightest.room], tightest)
+
+
+def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
+    return tuple(
+        Alternative(what=relaxed.say, room=None, margin_min=None, buys_min=None)
+        for relaxed in (schedule.relaxed or ())[:MOST_RELAXED]
+        if relaxed.say is not None
+    )
 
 
 def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Say, ...]:

@@ -85,7 +85,7 @@ def _plan(variant: Variant, now: datetime) -> Plan:
     from cureplan.api import make_plan
 
     if not variant.every_room_iced:
-        return make_plan(variant.job, now=now, weather=variant.weather)
+        return make_plan(variant.job, now=now, weather=variant.weather, what_helps=False)
     return _plan_iced(variant, now)
 
 
@@ -99,7 +99,7 @@ def _plan_iced(variant: Variant, now: datetime) -> Plan:
         name: OnlyIced(room.room, room.job, room.clocks, room.topcoat, room.conditions)
         for name, room in prepare_pours(job, variant.weather).items()
     }
-    return make_plan(job, now=now, weather=variant.weather, pours=pours)
+    return make_plan(job, now=now, weather=variant.weather, pours=pours, what_helps=False)
 
 
 def _called(plan: Plan) -> tuple[int, int]:

@@ -9,27 +9,45 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
+from datetime import datetime
 
 from cureplan.job.model import Job
 from cureplan.planning.pour import AS_IS, RoomPours
 from cureplan.schedule.calendar import crew_spans
 from cureplan.schedule.floor_model import FloorModel, Tables, floor_model
-from cureplan.schedule.forward import Attempt, improve_orders
+from cureplan.schedule.forward import Attempt
 from cureplan.schedule.lexico import Limits, News, Solved, solve_in_order
+from cureplan.schedule.orders import improve_orders
 from cureplan.schedule.outcome import Failure, Schedule
 from cureplan.schedule.placing import Windows
+from cureplan.schedule.relax import Goal, relaxations
 
-__all__ = ["Progress", "Schedule", "can_be_done", "construct"]
+__all__ = ["Progress", "Schedule", "construct", "limits_for"]
 
 Progress = Callable[[str], None]
 
 WINDOWS: tuple[Windows, ...] = ("sure", "expected")
 MOST_ORDERS = 60
-WORK_PER_ROOM = 1.0
-"""Solver work a room may cost, in the solver's own count; measured to settle 5 rooms in
-well under a second and to stop 24 within the half minute."""
-WALL_S = 25.0
-"""A stop for slow machines only: past it the same answer need not come twice."""
+WORK_PER_ROOM2 = 0.1
+LEAST_WORK, MOST_WORK = 1.5, 18.0
+WALL_PER_WORK = 2.0
+"""The clock may run twice as long as the work takes by itself: only a machine that is
+slow or busy is stopped by it, and only then need the same answer not come twice."""
+
+
+def limits_for(rooms: int) -> Limits:
+    """How much to search for a job of so many rooms.
+
+    A unit of work is about a second of one processor: five rooms are mostly settled in a
+    tenth of what they are given, and twenty-four stop within the half minute.
+
+    Examples
+    --------
+    >>> [limits_for(rooms).work for rooms in (5, 8, 12, 24)]
+    [2.5, 6.4, 14.4, 18.0]
+    """
+    work = min(MOST_WORK, max(LEAST_WORK, round(WORK_PER_ROOM2 * rooms**2, 3)))
+    return Limits(work=work, wall_s=WALL_PER_WORK * work)
 
 
 def construct(
@@ -37,6 +55,8 @@ def construct(
     pours: Mapping[str, RoomPours],
     *,
     progress: Progress | None = None,
+    limits: Limits | None = None,
+    what_helps: bool = True,
 ) -> Schedule:
     """Place every pour and coat of a job.
 
@@ -48,51 +68,87 @@ def construct(
         `RoomPours` of every room, by name.
     progress : callable, optional
         Told in a few words what has been found.
+    limits : Limits, optional
+        How much to search; by default what `limits_for` gives the job.
+    what_helps : bool
+        Whether to look for what would mend a schedule that falls short: some seconds.
 
     Returns
     -------
     Schedule
         The best found, with what is proven of it; its `failures` are empty when every
-        hard limit is kept. Ctrl-C returns the best so far.
+        hard limit is kept. Ctrl-C returns the best so far, once there is one.
     """
+    schedule = _search(job, pours, progress, limits or limits_for(len(job.rooms)))
+    if schedule.keeps_policy or schedule.stopped or not what_helps:
+        return schedule
+    if progress is not None:
+        progress("looking for what would help")
+    short = schedule.windows == "sure" and not schedule.failures
+    goal: Goal = "margin" if short else "windows"
+    return replace(schedule, relaxed=relaxations(job, pours, goal=goal))
+
+
+def _search(
+    job: Job, pours: Mapping[str, RoomPours], progress: Progress | None, limits: Limits
+) -> Schedule:
     tables = Tables(pours=pours)
     stuck: tuple[FloorModel, Attempt] | None = None
     for windows in WINDOWS:
         model = floor_model(job, tables, windows=windows)
         if model.problem.empty:
+            alone = model.problem.empty[0]
+            stuck = stuck or (model, Attempt(choice=None, score=None, stuck=alone, placed=0))
             continue
-        first = improve_orders(model.problem, model.first_order(), most=MOST_ORDERS)
-        solved = solve_in_order(
+        told = None if progress is None else _Teller(progress, model)
+        first = improve_orders(
             model.problem,
-            first.choice,
-            limits=Limits(work=WORK_PER_ROOM * len(job.rooms), wall_s=WALL_S),
-            seed=job.seed,
-            told=None if progress is None else _teller(progress),
+            model.first_order(),
+            most=MOST_ORDERS,
+            told=None if told is None else told.better,
+        )
+        if first.stopped and first.choice is not None:
+            return replace(model.schedule(first.choice), stopped=True)
+        solved = solve_in_order(
+            model.problem, first.choice, limits=limits, seed=job.seed, told=told
         )
         if solved.choice is not None:
             return _described(model.schedule(solved.choice), solved)
         stuck = (model, first)
+        if progress is not None and windows == "sure":
+            progress("no order keeps every window as surely as asked; trying as expected")
     return _failed(job, pours, stuck)
 
 
-def can_be_done(job: Job, pours: Mapping[str, RoomPours]) -> bool:
-    """Whether the quick pass finds any order and start, windows as expected.
+class _Teller:
+    """Puts what the search finds into a few words."""
 
-    Not a proof of the contrary: it only looks for a way that works.
-    """
-    model = floor_model(job, Tables(pours=pours), windows="expected")
-    if model.problem.empty:
-        return False
-    first = improve_orders(model.problem, model.first_order(), most=MOST_ORDERS)
-    return first.choice is not None
+    def __init__(self, progress: Progress, model: FloorModel) -> None:
+        self._progress, self._model = progress, model
+        self._last = ""
 
+    def better(self, attempt: Attempt) -> None:
+        if attempt.score is not None:
+            self._say(f"opens {self._clock(attempt.score.ready)}")
 
-def _teller(progress: Progress) -> Callable[[News], None]:
-    def tell(news: News) -> None:
-        state = "settled" if news.settled else "better"
-        progress(f"{news.part.replace('_', ' ')}: {state}")
+    def __call__(self, news: News) -> None:
+        opens = f"opens {self._clock(news.found.ready)}"
+        if news.part == "ready" and news.settled:
+            opens += ", not sooner"
+        elif news.part == "ready" and news.bound is not None:
+            opens += f", not before {self._clock(news.bound)}"
+        self._say(opens)
 
-    return tell
+    def _clock(self, slot: int) -> str:
+        instant = datetime.fromtimestamp(
+            float(self._model.slots.at(slot)), self._model.job.site.zone
+        )
+        return f"{instant:%a %H:%M}"
+
+    def _say(self, words: str) -> None:
+        if words != self._last:
+            self._progress(words)
+            self._last = words
 
 
 def _described(schedule: Schedule, solved: Solved) -> Schedule:
@@ -100,9 +156,12 @@ def _described(schedule: Schedule, solved: Solved) -> Schedule:
     bound = solved.bounds.get("ready")
     if solved.score is not None and bound is not None and solved.score.ready > 0:
         gap_frac = max(0.0, (solved.score.ready - bound) / solved.score.ready)
+    solver = "forward timing and CP-SAT" if solved.asked else "forward timing"
+    if solved.out_of_time:
+        solver += ", ended by the clock"
     return replace(
         schedule,
-        solver="forward timing and CP-SAT" if solved.asked else "forward timing",
+        solver=solver,
         proven=solved.proven,
         gap_frac=gap_frac,
         stopped=solved.stopped,
@@ -128,10 +187,14 @@ def _no_room_for_a_pour(job: Job, pours: Mapping[str, RoomPours]) -> Failure | N
 
 
 def _no_place(job: Job, stuck: tuple[FloorModel, Attempt] | None) -> Failure:
-    """The task that found no place in the best order tried."""
+    """The task that found no place, all alone or in the best order tried."""
     due_s = job.access.open_by.timestamp()
     if stuck is None or stuck[1].stuck is None:
         return Failure(limit="together", room=job.rooms[0].name, wanted_s=due_s, found_s=due_s)
-    room, stage = stuck[1].stuck
-    limit = "pours together" if stage == 0 else f"coat {stage}"
+    model, attempt = stuck
+    room, stage = attempt.stuck or (0, 0)
+    if model.problem.empty:
+        limit = "alone"
+    else:
+        limit = "pours together" if stage == 0 else f"coat {stage}"
     return Failure(limit=limit, room=job.rooms[room].name, wanted_s=due_s, found_s=due_s)

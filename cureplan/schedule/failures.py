@@ -2,37 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
-from cureplan.job.model import Job
-from cureplan.planning.pour import RoomPours
+from cureplan.schedule.changes import span_text
 from cureplan.schedule.outcome import Failure, Schedule
-from cureplan.schedule.relax import relaxations
 
 __all__ = ["explain"]
 
+MOST_NAMED = 3
 
-def explain(job: Job, schedule: Schedule, pours: Mapping[str, RoomPours]) -> str:
+
+def explain(schedule: Schedule) -> str:
     """Name what found no place, and the cheapest changes that would let a plan be found.
 
     Parameters
     ----------
-    job : Job
-        For its zone and limits.
     schedule : Schedule
         The attempt, with at least one failure.
-    pours : mapping
-        The job's rooms, to try changes on.
 
     Returns
     -------
     str
         One line.
     """
-    said = _sentence(schedule.failures[0])
-    ways = " - or ".join(change.words for change in relaxations(job, pours))
-    helps = f"what would do: {ways}" if ways else "no single change that was tried would do"
-    return f"no order and start keeps every limit: {said}; {helps}"
+    said = f"no order and start keeps every limit: {_sentence(schedule.failures[0])}"
+    if schedule.relaxed is None:
+        return said
+    ways = "; or ".join(change.words for change in schedule.relaxed[:MOST_NAMED])
+    helps = f"what would do: {ways}" if ways else "no change that was tried would do"
+    return f"{said}; {helps}"
 
 
 def _sentence(failure: Failure) -> str:
@@ -41,8 +37,13 @@ def _sentence(failure: Failure) -> str:
         if failure.found_s <= 0:
             return f"pouring {room} finds no pour shift in the access time"
         return (
-            f"pouring {room} takes {_span(failure.wanted_s)}, but no pour shift has more than "
-            f"{_span(failure.found_s)} after set-up"
+            f"pouring {room} takes {span_text(failure.wanted_s)}, but no pour shift has "
+            f"more than {span_text(failure.found_s)} after set-up"
+        )
+    if failure.limit == "alone":
+        return (
+            f"{room}, even by itself, finds no pour, coats and opening that fit the shifts, "
+            "the windows between dry and too old, and the hour it is wanted"
         )
     if failure.limit == "pours together":
         return (
@@ -55,8 +56,3 @@ def _sentence(failure: Failure) -> str:
             "topcoat shift, with a dry slab and a way out, and open in time after it"
         )
     return "each room has a place, but not all together"
-
-
-def _span(seconds: float) -> str:
-    minutes = round(seconds / 60.0)
-    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"

@@ -1,15 +1,13 @@
-"""A first answer without a solver: an order of pours timed forward, coats as they fall due.
+"""An order of pours timed forward, and the coats as they fall due.
 
 Every pour takes its best state that is still possible, every coat its earliest; each
-placement strikes out the states of others that it rules out. Orders are then improved
-by moving one pour at a time.
+placement strikes out the states of others that it rules out.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import permutations
 from typing import Literal
 
 import numpy as np
@@ -17,14 +15,12 @@ from numpy.typing import NDArray
 
 from cureplan.schedule.problem import NEVER, Choice, Problem, Score, Stage, score
 
-__all__ = ["Attempt", "improve_orders", "time_order"]
+__all__ = ["Attempt", "Manner", "time_order"]
 
 Manner = Literal["thrifty", "prompt", "driven"]
 """How a pour picks among its states: least remedies, earliest that keeps the margin, or
 earliest of all."""
 
-MANNERS: tuple[Manner, ...] = ("thrifty", "prompt")
-MOST_PERMUTED = 4
 MOST_REPAIRS = 40
 BoolArray = NDArray[np.bool_]
 Task = tuple[int, int]
@@ -40,6 +36,8 @@ class Attempt:
     stuck: tuple[int, int] | None = None
     """Room and stage that found no place."""
     placed: int = 0
+    stopped: bool = False
+    """Whether Ctrl-C ended the search with this."""
 
     def beats(self, other: Attempt | None) -> bool:
         """Whether this attempt is to be kept rather than the other."""
@@ -245,87 +243,3 @@ def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> 
         nexts[chosen] += 1
         if nexts[chosen] == len(problem.rooms[chosen]):
             del nexts[chosen]
-
-
-def improve_orders(
-    problem: Problem,
-    start: Sequence[int],
-    *,
-    most: int,
-    told: Callable[[Attempt], None] | None = None,
-) -> Attempt:
-    """Try orders near a first one and keep the best; the same answer every time.
-
-    Not a proof of anything: the solver takes over from here.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    start : sequence of int
-        The order a crew would begin with.
-    most : int
-        How many orders to time, >= 1; small problems need fewer.
-    told : callable, optional
-        Called with each attempt that beats all before it.
-
-    Returns
-    -------
-    Attempt
-        Its `choice` is None when no order tried could be completed.
-    """
-    best: Attempt | None = None
-    tried = 0
-    here = tuple(start)
-    moves = iter(_all_orders(here) if len(here) <= MOST_PERMUTED else _moves(here))
-    seen: set[tuple[int, ...]] = set()
-    order: tuple[int, ...] | None = here
-    while order is not None and tried < most:
-        if order not in seen:
-            seen.add(order)
-            tried += 1
-            attempt = _best_manner(problem, order)
-            if attempt.beats(best):
-                best = attempt
-                if told is not None and attempt.score is not None:
-                    told(attempt)
-                if len(here) > MOST_PERMUTED:
-                    here = order
-                    moves = iter(_moves(here))
-        order = next(moves, None)
-    if best is None:
-        raise AssertionError("one order at least is tried")
-    return best
-
-
-def _best_manner(problem: Problem, order: tuple[int, ...]) -> Attempt:
-    best: Attempt | None = None
-    manners: tuple[Manner, ...] = MANNERS if problem.may_wait else ("driven",)
-    for manner in manners:
-        for crossed_last in (False, True) if problem.crossings else (False,):
-            attempt = time_order(problem, order, manner=manner, crossed_last=crossed_last)
-            if attempt.beats(best):
-                best = attempt
-    if best is None:
-        raise AssertionError("there is a manner to try")
-    return best
-
-
-def _all_orders(start: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-    return permutations(start)
-
-
-def _moves(start: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
-    """Neighbours of an order: swaps from near to far, then single pours moved."""
-    n = len(start)
-    for gap in range(1, n):
-        for i in range(n - gap):
-            order = list(start)
-            order[i], order[i + gap] = order[i + gap], order[i]
-            yield tuple(order)
-    for i in range(n):
-        for j in range(n):
-            if abs(i - j) > 1:
-                order = list(start)
-                order.insert(j, order.pop(i))
-                yield tuple(order)

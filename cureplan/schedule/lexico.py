@@ -10,7 +10,7 @@ from __future__ import annotations
 import signal
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Collection, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from typing import Any
@@ -120,6 +120,7 @@ def solve_in_order(
     limits: Limits,
     seed: int,
     told: Callable[[News], None] | None = None,
+    parts: Collection[str] = Score._fields,
 ) -> Solved:
     """Find the best choice, part of the score by part of the score.
 
@@ -135,6 +136,8 @@ def solve_in_order(
         Of the solver; the same answer comes twice.
     told : callable, optional
         Called with what is new; it must not raise.
+    parts : collection of str
+        The parts of the score that matter; the others are left as they come.
 
     Returns
     -------
@@ -155,6 +158,8 @@ def solve_in_order(
     simple = lower_bounds(problem)
     try:
         for part in Score._fields:
+            if part not in parts:
+                continue
             _settle(search, part, getattr(simple, part))
             if search.choice is None or search.stopped:
                 break

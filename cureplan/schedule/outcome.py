@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from cureplan.say import Say
 from cureplan.schedule.placing import PlacedCoat, PlacedPour, Windows
 
-__all__ = ["Failure", "Schedule"]
+__all__ = ["Failure", "Relaxation", "Schedule"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,6 +24,16 @@ class Failure:
     def short_s(self) -> float:
         """How far apart the two are [s]; a day where nothing was found."""
         return min(abs(self.found_s - self.wanted_s), 86_400.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Relaxation:
+    """One limit that could give way, and by how much: for the sheets and for an error."""
+
+    say: Say | None
+    """None for two limits at once, which only an error names."""
+    words: str
+    effort_min: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +54,8 @@ class Schedule:
     windows: Windows = "sure"
     stopped: bool = False
     """Whether somebody stopped the search."""
+    relaxed: tuple[Relaxation, ...] | None = None
+    """What would mend it where it falls short, cheapest first; None where nobody looked."""
 
     @property
     def least_margin_s(self) -> float:
@@ -59,6 +72,8 @@ class Schedule:
     def keeps_policy(self) -> bool:
         """Whether margins and windows hold as the job asks."""
         # Half a second: the policy is stated in minutes.
-        return self.windows == "sure" and all(
-            pour.planning_margin_s >= self.required_s - 0.5 for pour in self.pours
+        return (
+            not self.failures
+            and self.windows == "sure"
+            and all(pour.planning_margin_s >= self.required_s - 0.5 for pour in self.pours)
         )

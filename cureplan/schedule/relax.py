@@ -1,139 +1,271 @@
-"""What would have to give way: the least change of one limit that lets a plan be found.
+"""What would have to give way: the least change of one limit that lets a job go.
 
-Each limit is relaxed alone, in steps a foreman would ask for, until the quick pass finds
-an order and start; changes that never help are left out.
+Each limit is moved alone; of those that can be moved little or much, the least that was
+found to do is named. The solver is asked only where the quick pass finds nothing.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
-from datetime import datetime, time, timedelta
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from itertools import combinations
+from typing import Literal
 
-from cureplan.job.model import Access, Crew, Job, Shift
-from cureplan.planning.crew import with_one_more
-from cureplan.planning.pour import RoomPours
-from cureplan.schedule.construct import can_be_done
+import numpy as np
 
-__all__ = ["Relaxation", "relaxations"]
+from cureplan.job.model import Job
+from cureplan.planning.crew import bottleneck
+from cureplan.planning.pour import AS_IS, RoomPours
+from cureplan.say import Say
+from cureplan.schedule.changes import (
+    GRADED,
+    OPENING,
+    POURING,
+    REMEDY_WORDS,
+    Change,
+    Graded,
+    more_hands,
+    more_remedies,
+)
+from cureplan.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.schedule.lexico import Limits, solve_in_order
+from cureplan.schedule.orders import improve_orders
+from cureplan.schedule.outcome import Relaxation
+from cureplan.schedule.problem import Choice, Problem, Stage, score
 
-HOURS = (1, 2, 4, 8, 12, 24)
-MOST_NAMED = 3
+__all__ = ["Goal", "relaxations"]
+
+Goal = Literal["windows", "margin"]
+"""What is to be had: every window as surely as asked, or every margin too."""
+
+MOST_ORDERS = 20
+PROBE = Limits(work=0.6, wall_s=10.0)
+LATE_EFFORT_MIN = 300.0
+"""A room handed over a day late, against minutes of delay for all: invented."""
+FEW_LATE = 0.5
+LATEST_S = 2 * 86_400.0
+SOME_ROOMS, MANY_ROOMS = 8, 12
+"""Above these, each trial takes seconds: coarser steps, and fewer kinds of change."""
+COARSER = 4
+FEW_GRADED = (POURING, OPENING)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Relaxation:
-    """One limit, and the least change of it that was found to do."""
+@dataclass(slots=True, kw_only=True)
+class _Trials:
+    """Changed jobs, planned as quickly as may be."""
 
-    words: str
-    hours: int
+    job: Job
+    pours: Mapping[str, RoomPours]
+    goal: Goal
+    tables: Tables = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.tables = Tables(pours=self.pours)
+
+    @property
+    def reach_s(self) -> float:
+        """How far the weather is known [epoch s]."""
+        return max(room.conditions.last_s for room in self.pours.values())
+
+    def model(self, job: Job) -> FloorModel:
+        """The changed job's tables, windows as surely as asked."""
+        tables = self.tables
+        if not _same_hands(job, self.job):
+            tables = Tables(pours=_with_crew(job, self.pours))
+        return floor_model(job, tables, windows="sure")
+
+    def choice(self, problem: Problem, order: tuple[int, ...]) -> Choice | None:
+        """A choice that reaches the goal, or None where none was found."""
+        if problem.empty:
+            return None
+        first = improve_orders(problem, order, most=MOST_ORDERS)
+        if self.enough(problem, first.choice):
+            return first.choice
+        parts = ("waited", "short_most") if self.goal == "margin" else ("waited",)
+        solved = solve_in_order(problem, first.choice, limits=PROBE, seed=0, parts=parts)
+        return solved.choice if self.enough(problem, solved.choice) else None
+
+    def enough(self, problem: Problem, choice: Choice | None) -> bool:
+        """Whether a choice reaches the goal."""
+        if choice is None:
+            return False
+        return self.goal == "windows" or score(problem, choice).short_most == 0
+
+    def thinkable(self, change: Change | None) -> bool:
+        """Whether a change is one at all, and the weather known reaches that far."""
+        return change is not None and change.job.access.open_by.timestamp() <= self.reach_s
+
+    def works(self, change: Change) -> bool:
+        """Whether a way was found once a limit is moved."""
+        model = self.model(change.job)
+        return self.choice(model.problem, model.first_order()) is not None
 
 
-def relaxations(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Relaxation, ...]:
-    """The cheapest single changes under which the job can be done.
+def relaxations(
+    job: Job, pours: Mapping[str, RoomPours], *, goal: Goal = "windows"
+) -> tuple[Relaxation, ...]:
+    """Single changes under which the job reaches a goal, cheapest first.
 
-    Not a proof that less would not do between two steps.
+    Not a proof that less would not do: a change counts when a way was found quickly.
 
     Parameters
     ----------
     job : Job
-        A job without a feasible plan.
+        A job that does not reach the goal as it is.
     pours : mapping
-        Its rooms; their conditions serve for the changed jobs too.
+        Its rooms; their conditions serve the changed jobs too.
+    goal : {"windows", "margin"}
+        Every hard limit and window kept, or every margin as well.
 
     Returns
     -------
     tuple of Relaxation
-        At most three, least change first.
     """
-    reach = max(room.conditions.last_s for room in pours.values())
+    trials = _Trials(job=job, pours=pours, goal=goal)
+    plans = [room.plan(AS_IS) for room in pours.values()]
+    tasks = dict.fromkeys(("mixing", bottleneck(plans), "topcoat"))
+    hands = [more_hands(job, task) for task in tasks]
+    found = [change for change in hands if trials.works(change)]
+    gradually = GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED
+    found += [change for graded in gradually if (change := _least(trials, job, graded))]
+    found += _least_remedies(trials)
+    relaxed = [
+        Relaxation(say=change.say, words=change.words, effort_min=change.effort_min)
+        for change in found or _pairs(trials)
+    ]
+    relaxed += _late_rooms(trials)
+    return tuple(sorted(relaxed, key=lambda r: r.effort_min))
+
+
+def _least(trials: _Trials, job: Job, graded: Graded) -> Change | None:
+    """The least of a graded change that works; None when not even the most does."""
+    step_min = graded.step_min * (1 if len(job.rooms) <= SOME_ROOMS else COARSER)
+    high = graded.most_min // step_min
+    while high and not trials.thinkable(graded.make(job, high * step_min)):
+        high //= 2
+    best = graded.make(job, high * step_min) if high else None
+    # What does not help at its most never does.
+    if best is None or not trials.works(best):
+        return None
+    low = 0
+    while high - low > 1:
+        middle = (low + high) // 2
+        change = graded.make(job, middle * step_min)
+        if change is not None and trials.works(change):
+            best, high = change, middle
+        else:
+            low = middle
+    return best
+
+
+def _pairs(trials: _Trials) -> list[Change]:
+    """Where no single change does: a later opening together with one other."""
+    if trials.goal == "margin":
+        return []
+    steps = range(OPENING.most_min, 0, -OPENING.step_min)
+    latest = next(
+        (
+            change
+            for minutes in steps
+            if trials.thinkable(change := OPENING.make(trials.job, minutes))
+        ),
+        None,
+    )
+    if latest is None:
+        return []
     found = []
-    if _works(_with_crew(job, with_one_more(job.crew, "mixing")), pours):
-        found.append(Relaxation(words="add one mixing station with its mixer", hours=0))
-    changes: tuple[Callable[[Job, int], tuple[Job, str] | None], ...] = (
-        _open_later,
-        _pour_longer,
-        _coat_sooner,
-    )
-    for change in changes:
-        for hours in HOURS:
-            changed = change(job, hours)
-            if changed is None or changed[0].access.open_by.timestamp() > reach:
-                break
-            if _works(changed[0], pours):
-                found.append(Relaxation(words=changed[1], hours=hours))
-                break
-    return tuple(sorted(found, key=lambda r: r.hours)[:MOST_NAMED])
-
-
-def _works(job: Job, pours: Mapping[str, RoomPours]) -> bool:
-    rooms = {
-        room.name: RoomPours(
-            room,
-            job,
-            pours[room.name].clocks,
-            pours[room.name].topcoat,
-            pours[room.name].conditions,
+    for graded in GRADED:
+        first = None if graded is OPENING else _least(trials, latest.job, graded)
+        if first is None:
+            continue
+        # The other change as little as may be, then the opening as little as may be.
+        moved = replace(
+            first.job, access=replace(first.job.access, open_by=trials.job.access.open_by)
         )
-        for room in job.rooms
-    }
-    return can_be_done(job, rooms)
+        second = _least(trials, moved, OPENING)
+        if second is not None:
+            found.append(second.after(first))
+    return found
 
 
-def _with_crew(job: Job, crew: Crew) -> Job:
-    return replace(job, crew=crew)
+def _least_remedies(trials: _Trials) -> list[Change]:
+    """The fewest unlisted remedies that mend every margin; windows they do not touch."""
+    if trials.goal == "windows":
+        return []
+    missing = [name for name in REMEDY_WORDS if name not in trials.job.policy.remedies]
+    for count in range(1, len(missing) + 1):
+        changes = [more_remedies(trials.job, some) for some in combinations(missing, count)]
+        found = [change for change in changes if trials.works(change)]
+        if found:
+            return found
+    return []
 
 
-def _open_later(job: Job, hours: int) -> tuple[Job, str]:
-    open_by = job.access.open_by + timedelta(hours=hours)
-    rooms = tuple(replace(room, open_by=None) for room in job.rooms)
-    changed = replace(
-        job, access=Access(begins=job.access.begins, open_by=open_by), rooms=rooms
+def _late_rooms(trials: _Trials) -> list[Relaxation]:
+    """The fewest rooms that would have to open later, all others in time."""
+    job = trials.job
+    far = datetime.fromtimestamp(trials.reach_s, UTC)
+    if far <= job.access.open_by:
+        return []
+    unbound = replace(
+        job,
+        access=replace(job.access, open_by=far),
+        rooms=tuple(replace(room, open_by=None) for room in job.rooms),
     )
-    return changed, f"open by {_local(open_by, job)}, {hours} h later"
+    model = trials.model(unbound)
+    if model.problem.empty:
+        return []
+    due = [(room.open_by or job.access.open_by).timestamp() for room in job.rooms]
+    problem = _counting_late(model, due)
+    first = improve_orders(problem, model.first_order(), most=MOST_ORDERS)
+    parts = ("waited", "short_most", "short_sum", "last_shift", "cost", "ready")
+    solved = solve_in_order(problem, first.choice, limits=PROBE, seed=0, parts=parts)
+    if solved.choice is None or solved.score is None:
+        return []
+    late = [
+        room.name
+        for room, stages, row in zip(job.rooms, problem.rooms, solved.choice, strict=True)
+        if stages[-1].short[row[-1]] > 0
+    ]
+    opens_s = float(model.slots.at(solved.score.ready))
+    if not late or len(late) > FEW_LATE * len(job.rooms) or opens_s > max(due) + LATEST_S:
+        return []
+    if trials.goal == "margin" and not trials.enough(model.problem, solved.choice):
+        return []
+    opens = datetime.fromtimestamp(opens_s, job.site.zone)
+    rooms = ", ".join(late)
+    return [
+        Relaxation(
+            say=Say("relax.rooms_later", {"rooms": rooms, "open_at": opens.isoformat()}),
+            words=f"hand over {rooms} later, {opens:%a %d %b %H:%M}, the rest in time",
+            effort_min=LATE_EFFORT_MIN * len(late),
+        )
+    ]
 
 
-def _pour_longer(job: Job, hours: int) -> tuple[Job, str] | None:
-    shifts = [_ends_later(shift, hours) for shift in job.crew.pour_shifts]
-    if not shifts or None in shifts:
-        return None
-    kept = tuple(shift for shift in shifts if shift is not None)
-    words = f"let the pour shift run {hours} h longer, to {kept[-1].ends:%H:%M}"
-    return _with_crew(job, replace(job.crew, pour_shifts=kept)), words
+def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
+    """The problem in which nothing is missing but the hour of a room's opening."""
+
+    def counted(stages: tuple[Stage, ...], due: float) -> tuple[Stage, ...]:
+        free = [replace(stage, short=np.zeros_like(stage.short)) for stage in stages]
+        last = stages[-1]
+        late = (model.slots.at(last.opens) > due).astype(np.int64)
+        return (*free[:-1], replace(last, short=late))
+
+    rooms = [counted(s, due) for s, due in zip(model.problem.rooms, due_s, strict=True)]
+    return replace(model.problem, rooms=tuple(rooms), may_wait=True)
 
 
-def _coat_sooner(job: Job, hours: int) -> tuple[Job, str] | None:
-    shifts = [_begins_sooner(shift, hours) for shift in job.crew.topcoat_shifts]
-    if not shifts or None in shifts:
-        return None
-    kept = tuple(shift for shift in shifts if shift is not None)
-    words = f"let the topcoat shift begin {hours} h sooner, at {kept[0].begins:%H:%M}"
-    return _with_crew(job, replace(job.crew, topcoat_shifts=kept)), words
+def _same_hands(one: Job, two: Job) -> bool:
+    """Whether two crews differ in their shifts at most."""
+    return replace(one.crew, pour_shifts=(), topcoat_shifts=()) == replace(
+        two.crew, pour_shifts=(), topcoat_shifts=()
+    )
 
 
-def _minutes(at: time) -> int:
-    return at.hour * 60 + at.minute
-
-
-def _lasts_min(shift: Shift) -> int:
-    return (_minutes(shift.ends) - _minutes(shift.begins)) % 1440 or 1440
-
-
-def _at(minutes: int) -> time:
-    return time(minutes // 60 % 24, minutes % 60)
-
-
-def _ends_later(shift: Shift, hours: int) -> Shift | None:
-    if _lasts_min(shift) + hours * 60 >= 1440:
-        return None
-    return Shift(begins=shift.begins, ends=_at(_minutes(shift.ends) + hours * 60))
-
-
-def _begins_sooner(shift: Shift, hours: int) -> Shift | None:
-    if _lasts_min(shift) + hours * 60 >= 1440:
-        return None
-    return Shift(begins=_at(_minutes(shift.begins) - hours * 60), ends=shift.ends)
-
-
-def _local(instant: datetime, job: Job) -> str:
-    return f"{instant.astimezone(job.site.zone):%a %d %b %H:%M}"
+def _with_crew(job: Job, pours: Mapping[str, RoomPours]) -> dict[str, RoomPours]:
+    return {
+        name: type(room)(room.room, job, room.clocks, room.topcoat, room.conditions)
+        for name, room in pours.items()
+    }

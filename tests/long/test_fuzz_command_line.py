@@ -59,6 +59,8 @@ def judged(found: tuple[int, str, str], what: str) -> int:
     code, out, err = found
     assert code in (0, 1, 2, 3, 4), (code, err)
     assert "Traceback" not in out + err
+    # A plan of ours that our own judge refuses is a fault of ours, not of the file.
+    assert "was checked and is refused" not in err, err
     if code >= 2:
         last = [line for line in err.splitlines() if line.startswith("cureplan: ")]
         assert len(last) == 1, err

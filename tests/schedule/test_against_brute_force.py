@@ -8,9 +8,9 @@ import pytest
 
 from cureplan.errors import OutOfRangeError
 from cureplan.schedule.bounds import lower_bounds
-from cureplan.schedule.forward import improve_orders
 from cureplan.schedule.lexico import Limits, Solved, solve_in_order
 from cureplan.schedule.narrow import narrow
+from cureplan.schedule.orders import improve_orders
 from cureplan.schedule.problem import Choice, Problem, Score, broken_rules, score
 from tests.schedule.brute import best_by_trying, drawn_problem, keeps_rules
 

@@ -76,6 +76,20 @@ SAYINGS: dict[str, str] = {
     "alternative.more_rake": "One more rake",
     "alternative.more_smooth": "One more smoother",
     "alternative.more_broadcast": "One more to throw stone",
+    # One limit given way, and the whole job would go.
+    "relax.open_later": "Every limit would be kept if the kitchen opened {open_at:up}",
+    "relax.rooms_later": "Every limit would be kept if only {rooms} opened later, {open_at:up}",
+    "relax.in_sooner": "Every limit would be kept if the crew were let in {from_at}",
+    "relax.pour_longer": "Every limit would be kept if the pour shift ran until {clock}",
+    "relax.coat_sooner": "Every limit would be kept if the topcoat shift began at {clock}",
+    "relax.coat_longer": "Every limit would be kept if the topcoat shift ran until {clock}",
+    "relax.more_mixing": "Every limit would be kept with one more mixing station and its mixer",
+    "relax.more_haul": "Every limit would be kept with one more runner",
+    "relax.more_rake": "Every limit would be kept with one more rake",
+    "relax.more_smooth": "Every limit would be kept with one more smoother",
+    "relax.more_broadcast": "Every limit would be kept with one more to throw stone",
+    "relax.remedies": "Every margin would be kept if the job allowed {remedies:words}",
+    "relax.more_topcoat": "Every limit would be kept with one more topcoat hand",
     # Warnings.
     "warn.short": "{room} falls short of the policy: bucket {bucket} keeps "
     "{margin_min} of {policy_margin_s}. Do not pour it so.",

@@ -77,6 +77,20 @@ SAYINGS: dict[str, str] = {
     "alternative.more_rake": "Un rastrillo más",
     "alternative.more_smooth": "Un alisador más",
     "alternative.more_broadcast": "Uno más para tirar piedra",
+    # One limit given way, and the whole job would go.
+    "relax.open_later": "Todo se cumpliría si la cocina abriera {open_at:up}",
+    "relax.rooms_later": "Todo se cumpliría si solo {rooms} abriera más tarde, {open_at:up}",
+    "relax.in_sooner": "Todo se cumpliría si la cuadrilla pudiera entrar {from_at}",
+    "relax.pour_longer": "Todo se cumpliría si el turno de colado siguiera hasta las {clock}",
+    "relax.coat_sooner": "Todo se cumpliría si el turno de capas empezara a las {clock}",
+    "relax.coat_longer": "Todo se cumpliría si el turno de capas siguiera hasta las {clock}",
+    "relax.more_mixing": "Todo se cumpliría con una estación más de mezcla y su mezclador",
+    "relax.more_haul": "Todo se cumpliría con un acarreador más",
+    "relax.more_rake": "Todo se cumpliría con un rastrillo más",
+    "relax.more_smooth": "Todo se cumpliría con un alisador más",
+    "relax.more_broadcast": "Todo se cumpliría con uno más para tirar piedra",
+    "relax.remedies": "Todo margen se cumpliría si el trabajo permitiera {remedies:words}",
+    "relax.more_topcoat": "Todo se cumpliría con uno más para las capas",
     # Warnings.
     "warn.short": "{room} no llega a lo pedido: la cubeta {bucket} tiene {margin_min} de "
     "{policy_margin_s}. No lo cuele así.",

@@ -1,0 +1,224 @@
+"""What a foreman may ask for when a job will not go: one limit, moved by so much."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
+from typing import Final
+
+from cureplan.job.model import Crew, Job, Remedy, Shift
+from cureplan.planning.crew import with_one_more
+from cureplan.say import Say
+
+__all__ = [
+    "GRADED",
+    "REMEDY_WORDS",
+    "Change",
+    "Graded",
+    "more_hands",
+    "more_remedies",
+    "span_text",
+]
+
+DAY_MIN: Final = 1440
+REMEDY_WORDS: Final[dict[Remedy, str]] = {
+    "hour": "another hour",
+    "chill": "iced liquids",
+    "cool filler": "a cool filler",
+    "bays": "narrower bays",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A job with one limit moved; as a `Say` for the sheets, in words for an error."""
+
+    job: Job
+    say: Say | None
+    """None for two changes in one, which only errors name."""
+    words: str
+    effort_min: float
+    """For putting changes in order, cheapest first: invented where it is not a delay."""
+
+    def after(self, first: Change) -> Change:
+        """This change, made to a job that another had changed already, told as one."""
+        return Change(
+            job=self.job,
+            say=None,
+            words=f"{first.words} and {self.words}",
+            effort_min=first.effort_min + self.effort_min,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Graded:
+    """A limit that can be moved little or much."""
+
+    make: Callable[[Job, int], Change | None]
+    step_min: int
+    most_min: int
+
+
+def _clock(at: time) -> str:
+    return f"{at:%H:%M}"
+
+
+def _local(instant: datetime, job: Job) -> str:
+    return f"{instant.astimezone(job.site.zone):%a %d %b %H:%M}"
+
+
+def _open_later(job: Job, minutes: int) -> Change:
+    open_by = job.access.open_by + timedelta(minutes=minutes)
+    return Change(
+        job=replace(job, access=replace(job.access, open_by=open_by)),
+        say=Say("relax.open_later", {"open_at": open_by.isoformat()}),
+        words=f"open at {_local(open_by, job)}, {span_text(60.0 * minutes)} later",
+        effort_min=minutes,
+    )
+
+
+def _in_sooner(job: Job, minutes: int) -> Change | None:
+    shifts = _all(job.crew.pour_shifts, begins=-minutes)
+    if shifts is None:
+        return None
+    begins = job.access.begins - timedelta(minutes=minutes)
+    return Change(
+        job=replace(
+            job,
+            access=replace(job.access, begins=begins),
+            crew=replace(job.crew, pour_shifts=shifts),
+        ),
+        say=Say("relax.in_sooner", {"from_at": begins.isoformat()}),
+        words=f"let the crew in at {_local(begins, job)}",
+        effort_min=minutes,
+    )
+
+
+def _pour_longer(job: Job, minutes: int) -> Change | None:
+    shifts = _all(job.crew.pour_shifts, ends=minutes)
+    if shifts is None:
+        return None
+    until = _clock(shifts[-1].ends)
+    return Change(
+        job=_with_crew(job, replace(job.crew, pour_shifts=shifts)),
+        say=Say("relax.pour_longer", {"clock": until}),
+        words=f"let the pour shift run until {until}",
+        effort_min=minutes,
+    )
+
+
+def _coat_sooner(job: Job, minutes: int) -> Change | None:
+    shifts = _all(job.crew.topcoat_shifts, begins=-minutes)
+    if shifts is None:
+        return None
+    begins = _clock(shifts[0].begins)
+    return Change(
+        job=_with_crew(job, replace(job.crew, topcoat_shifts=shifts)),
+        say=Say("relax.coat_sooner", {"clock": begins}),
+        words=f"let the topcoat shift begin at {begins}",
+        effort_min=minutes,
+    )
+
+
+def _coat_longer(job: Job, minutes: int) -> Change | None:
+    shifts = _all(job.crew.topcoat_shifts, ends=minutes)
+    if shifts is None:
+        return None
+    until = _clock(shifts[-1].ends)
+    return Change(
+        job=_with_crew(job, replace(job.crew, topcoat_shifts=shifts)),
+        say=Say("relax.coat_longer", {"clock": until}),
+        words=f"let the topcoat shift run until {until}",
+        effort_min=minutes,
+    )
+
+
+OPENING: Final = Graded(make=_open_later, step_min=10, most_min=2880)
+POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)
+GRADED: Final = (
+    Graded(make=_coat_sooner, step_min=15, most_min=480),
+    Graded(make=_coat_longer, step_min=15, most_min=480),
+    POURING,
+    Graded(make=_in_sooner, step_min=15, most_min=480),
+    OPENING,
+)
+
+
+def more_hands(job: Job, task: str) -> Change:
+    """One more at a task of the pour, or "topcoat" for one more at the coats."""
+    if task == "topcoat":
+        crew = replace(job.crew, topcoat=job.crew.topcoat + 1)
+        words = "add one topcoat hand"
+    else:
+        crew = with_one_more(job.crew, task)
+        words = {
+            "mixing": f"add a mixing station, {_nth(crew.stations)}, with its mixer",
+            "haul": "add one runner",
+            "rake": "add one rake",
+            "smooth": "add one smoother",
+            "broadcast": "add one hand to throw stone",
+        }[task]
+    return Change(
+        job=_with_crew(job, crew),
+        say=Say(f"relax.more_{task}", {}),
+        words=words,
+        effort_min=90.0 if task == "mixing" else 75.0,
+    )
+
+
+def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:
+    """The job with remedies allowed that it does not list."""
+    allowed = (*job.policy.remedies, *remedies)
+    return Change(
+        job=replace(job, policy=replace(job.policy, remedies=allowed)),
+        say=Say("relax.remedies", {"remedies": "; ".join(remedies)}),
+        words=f"allow {' and '.join(REMEDY_WORDS[remedy] for remedy in remedies)}",
+        effort_min=30.0 * len(remedies),
+    )
+
+
+def _nth(count: int) -> str:
+    return {2: "the second", 3: "the third", 4: "the fourth"}.get(count, f"number {count}")
+
+
+def _with_crew(job: Job, crew: Crew) -> Job:
+    return replace(job, crew=crew)
+
+
+def _all(
+    shifts: tuple[Shift, ...], *, begins: int = 0, ends: int = 0
+) -> tuple[Shift, ...] | None:
+    """Every shift with its ends moved [min]; None where that makes it a whole day."""
+    moved = []
+    for shift in shifts:
+        lasts = (_minutes(shift.ends) - _minutes(shift.begins)) % DAY_MIN or DAY_MIN
+        if lasts - begins + ends >= DAY_MIN:
+            return None
+        moved.append(
+            Shift(
+                begins=_at(_minutes(shift.begins) + begins),
+                ends=_at(_minutes(shift.ends) + ends),
+            )
+        )
+    return tuple(moved) or None
+
+
+def _minutes(at: time) -> int:
+    return at.hour * 60 + at.minute
+
+
+def _at(minutes: int) -> time:
+    return time(minutes // 60 % 24, minutes % 60)
+
+
+def span_text(seconds: float) -> str:
+    """A span in the words of an error: "40 min", "2 h 05 min".
+
+    Examples
+    --------
+    >>> span_text(2400.0), span_text(7500.0)
+    ('40 min', '2 h 05 min')
+    """
+    minutes = round(seconds / 60.0)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"

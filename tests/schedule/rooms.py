@@ -1,0 +1,58 @@
+"""The demo's rooms on its weather, and jobs that differ from it in one thing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+from functools import cache
+from zoneinfo import ZoneInfo
+
+from cureplan.api import demo_job_path, job_weather, read_job
+from cureplan.job.model import Job, Shift
+from cureplan.planning.pour import RoomPours
+from cureplan.schedule.prepare import prepare_pours
+
+__all__ = ["demo", "due_sooner", "few_rooms", "pours_of", "with_shifts"]
+
+NOW = datetime(2013, 7, 16, 20, tzinfo=ZoneInfo("America/New_York"))
+
+
+@cache
+def demo() -> Job:
+    """The shipped job."""
+    return read_job(demo_job_path())
+
+
+def pours_of(job: Job) -> dict[str, RoomPours]:
+    """Its rooms made ready on the demo's weather."""
+    return prepare_pours(job, job_weather(demo(), now=NOW))
+
+
+def few_rooms(*names: str) -> Job:
+    """The demo with these rooms alone, and only the ways out among them."""
+    rooms = [room for room in demo().rooms if room.name in names]
+    return replace(
+        demo(),
+        rooms=tuple(
+            replace(room, way_out=tuple(f for f in room.way_out if f in names))
+            for room in rooms
+        ),
+    )
+
+
+def with_shifts(
+    job: Job, *, pours: tuple[str, str] | None = None, coats: tuple[str, str] | None = None
+) -> Job:
+    """The job with other shifts."""
+    crew = job.crew
+    for name, hours in (("pour_shifts", pours), ("topcoat_shifts", coats)):
+        if hours is not None:
+            begins, ends = (time.fromisoformat(text) for text in hours)
+            crew = replace(crew, **{name: (Shift(begins=begins, ends=ends),)})
+    return replace(job, crew=crew)
+
+
+def due_sooner(job: Job, *, hours: float) -> Job:
+    """The job with its opening so many hours sooner."""
+    open_by = job.access.open_by - timedelta(hours=hours)
+    return replace(job, access=replace(job.access, open_by=open_by))
