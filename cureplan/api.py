@@ -146,7 +146,7 @@ def make_plan(
     from cureplan.schedule.construct import construct
     from cureplan.schedule.failures import explain
     from cureplan.schedule.prepare import prepare_pours
-    from cureplan.schedule.risk import assess
+    from cureplan.schedule.risk import assess, known_until
 
     require_aware(now, name="now")
     series = weather if weather is not None else job_weather(job, now=now)
@@ -161,7 +161,8 @@ def make_plan(
     schedule = construct(job, rooms, progress=progress, what_helps=what_helps)
     if schedule.failures:
         raise NoFeasiblePlanError(explain(schedule))
-    odds = assess(job, rooms, schedule)
+    issued_s = known_until(job, now_s=now.timestamp())
+    odds = assess(job, rooms, schedule, issued_s=issued_s)
     plan = assemble(job, series, rooms, schedule, odds, made_at=now)
     require_confirmed(plan)
     return plan

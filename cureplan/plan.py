@@ -104,6 +104,8 @@ class Risk:
     seed: int
     forecast_sd_k: float
     slab_sd_k: float
+    late_sd_min: float
+    """A crew begins late by the size of a normal draw with this SD."""
     batch_sd_frac: float
     opens_on_time_frac: float
     buckets_keep_frac: float

@@ -251,6 +251,13 @@ def contact_c(one_c: float, one_e: float, other_c: float, other_e: float) -> flo
     return float(found)
 
 
+def forecast_sd(lead_h: float) -> float:
+    """Spread of a forecast hour by its lead [K]."""
+    from cureplan.planning.forecast_error import forecast_sd_k
+
+    return float(forecast_sd_k(3600.0 * lead_h))
+
+
 VALUES: dict[str, Callable[..., float]] = {
     name: found
     for name, found in list(globals().items())

@@ -25,6 +25,7 @@ from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
 from cureplan.planning.pour import RoomPours
 from cureplan.planning.takeoff import Takeoff, room_takeoff, total_takeoff
 from cureplan.say import Say
+from cureplan.schedule.nights import LATE_SD_S
 from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.risk import Odds
 from cureplan.weather.series import HourlySeries
@@ -189,6 +190,7 @@ def _risk(job: Job, odds: Odds) -> Risk:
         seed=odds.seed,
         forecast_sd_k=FORECAST_SD_K,
         slab_sd_k=SLAB_SD_K,
+        late_sd_min=LATE_SD_S / 60.0,
         batch_sd_frac=max(m.spread_frac for m in job.cards.slurry.milestones.values()),
         opens_on_time_frac=odds.opening_frac,
         buckets_keep_frac=odds.buckets_frac,

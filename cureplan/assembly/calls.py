@@ -11,13 +11,11 @@ from cureplan.plan import Call, CoatPlan
 from cureplan.planning.crew import pour_roles
 from cureplan.planning.pour import RoomPours
 from cureplan.say import Say, Value
+from cureplan.schedule.nights import SAME_SHIFT_S
 from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedCoat
 
 __all__ = ["call_plans", "coat_plans"]
-
-SAME_SHIFT_S = 6 * 3600.0
-"""A gap longer than this sends the crew home and calls them again: invented."""
 
 
 def call_plans(

@@ -158,7 +158,7 @@ def _put_together(
         failures=(),
         required_s=job.policy.margin_s,
     )
-    odds = assess(job, found.pours, schedule)
+    odds = assess(job, found.pours, schedule, issued_s=state.now_s)
     made_at = instant(state.now_s, job.site.zone)
     new = assemble(job, plan_series(old), found.pours, schedule, odds, made_at=made_at)
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)

@@ -37,7 +37,15 @@ from cureplan.physics.thermal_constants import (
 )
 from cureplan.weather.series import HourlySeries
 
-__all__ = ["SLAB_EFFUSIVITY", "TAU_S", "RoomConditions", "room_conditions"]
+__all__ = [
+    "HOUR_S",
+    "SLAB_EFFUSIVITY",
+    "STEP_S",
+    "TAU_S",
+    "RoomConditions",
+    "floor_slab",
+    "room_conditions",
+]
 
 HOUR_S = 3600.0
 STEP_S = 600.0
@@ -183,6 +191,23 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
     return {room.name: found[room.name] for room in job.rooms}
 
 
+def floor_slab(room: Room, building: Building) -> Slab:
+    """The slab of a room, ready to be marched in steps of `STEP_S`."""
+    over_air = building.below == "air"
+    layers = (
+        slab_over_air(thickness_m=room.slab_thickness_m)
+        if over_air
+        else slab_on_ground(thickness_m=room.slab_thickness_m, insulation_m=room.insulation_m)
+    )
+    return Slab(
+        layers=layers,
+        top_w_m2k=AIR_FACE_W_M2K,
+        lower_w_m2k=AIR_FACE_W_M2K if over_air else None,
+        step_s=STEP_S,
+        finest_cell_m=FINEST_CELL_M,
+    )
+
+
 def _air(room: Room, building: Building, times_s: Array, outdoor_c: Array) -> Array:
     if room.climate == "open":
         return open_air_c(times_s, outdoor_c=outdoor_c)
@@ -211,18 +236,7 @@ def _surface(
 ) -> Array:
     building, first = job.building, rooms[0]
     over_air = building.below == "air"
-    layers = (
-        slab_over_air(thickness_m=first.slab_thickness_m)
-        if over_air
-        else slab_on_ground(thickness_m=first.slab_thickness_m, insulation_m=first.insulation_m)
-    )
-    slab = Slab(
-        layers=layers,
-        top_w_m2k=AIR_FACE_W_M2K,
-        lower_w_m2k=AIR_FACE_W_M2K if over_air else None,
-        step_s=STEP_S,
-        finest_cell_m=FINEST_CELL_M,
-    )
+    slab = floor_slab(first, building)
     lower_c = np.broadcast_to(
         outdoor_c[:, None] if over_air else np.asarray(building.ground_c), air_c.shape
     )

@@ -1,9 +1,8 @@
-"""How often the plan would hold: seeded draws of batch, card, slab and air.
+"""How often the plan would hold, over nights drawn around the forecast and the cards.
 
-Every draw is one night. Batches differ from the card, the card's energy is uncertain,
-the slab and the room air are not quite what was computed; the slab's error is partly
-shared by all rooms. Each bucket's margin is read off a table over those three errors,
-so that a thousand nights cost no more than a few dozen.
+Each bucket's three margins are read off a table over batch speed, slab and air, so that a
+thousand nights cost no more than a few dozen; each coat's age is gathered along the slab's
+own errors, hour by hour.
 """
 
 from __future__ import annotations
@@ -15,24 +14,26 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.job.model import Job
-from cureplan.physics.fit import KineticFit
-from cureplan.physics.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
-from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K, slab_sd_k
 from cureplan.planning.pour import RoomPours
+from cureplan.schedule.drawn_ages import DrawnAges, ln_pace
+from cureplan.schedule.nights import Nights, Visit, draw_nights
 from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedCoat, PlacedPour
 
-__all__ = ["MEMBERS", "Odds", "assess"]
+__all__ = ["MEMBERS", "Odds", "assess", "known_until"]
 
 MEMBERS = 1000
-SHARED_SLAB = 0.5
-"""Share of the slab error's variance that all rooms have in common: invented."""
+DECIDED_S = 12 * 3600.0
+"""How long before access a job of the past counts as decided: the morning before."""
 
 _LN_SPEED = np.linspace(-0.75, 0.75, 11)
 _SLAB_K = np.linspace(-4.5, 4.5, 5)
 _AIR_K = np.linspace(-5.0, 5.0, 3)
+_NEVER_S = 1e7
+"""Stands for a margin that nothing asks for."""
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -50,26 +51,26 @@ class Odds:
     all_frac: float
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Nights:
-    """Standard normal draws, shared by everything that happens in the same night."""
+def known_until(job: Job, *, now_s: float) -> float:
+    """Until when a plan's temperatures count as known, and from when as forecast [epoch s].
 
-    slurry_batch: Array
-    slurry_energy: Array
-    topcoat_batch: Array
-    topcoat_energy: Array
-    slab_shared: Array
-    slab_room: Mapping[str, Array]
-    air: Array
-
-    def slab_error_k(self, room: str, sd_k: float) -> Array:
-        """Slab error of a room [K], one per night."""
-        own = np.sqrt(1.0 - SHARED_SLAB) * self.slab_room[room]
-        return np.asarray(sd_k * (np.sqrt(SHARED_SLAB) * self.slab_shared + own))
+    A job that lies in the past, or has begun, counts as decided half a day before.
+    """
+    begins_s = job.access.begins.timestamp()
+    return now_s if now_s < begins_s else begins_s - DECIDED_S
 
 
-def assess(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Odds:
+def assess(
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    *,
+    issued_s: float,
+    members: int = MEMBERS,
+) -> Odds:
     """Draw nights and count in how many of them each limit is kept.
+
+    Errors of the dew point are not drawn.
 
     Parameters
     ----------
@@ -79,30 +80,34 @@ def assess(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Odds
         `RoomPours` by room.
     schedule : Schedule
         What was decided, all coats placed.
+    issued_s : float
+        When the forecast was made: later temperatures are drawn around it [epoch s].
+    members : int
+        How many nights, >= 1.
 
     Returns
     -------
     Odds
     """
-    nights = _draw(job, MEMBERS)
+    nights = draw_nights(job, pours, schedule, members=members, issued_s=issued_s)
+    everyone = np.ones(members, dtype=bool)
+    buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
     bucket_frac: dict[str, Array] = {}
     room_frac: dict[str, float] = {}
-    buckets_ok = np.ones(MEMBERS, dtype=bool)
     for poured in schedule.pours:
         kept = _kept_buckets(pours[poured.room], poured, nights)
         bucket_frac[poured.room] = kept.mean(axis=0)
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
     coat_frac: dict[tuple[str, int], float] = {}
-    coats_ok = np.ones(MEMBERS, dtype=bool)
-    opening_ok = np.ones(MEMBERS, dtype=bool)
-    for coat in schedule.coats:
-        met, opens = _kept_coat(job, pours[coat.room], schedule, coat, nights)
-        coat_frac[coat.room, coat.coat] = float(met.mean())
-        coats_ok &= met
-        opening_ok &= opens
+    for poured in schedule.pours:
+        coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_number)
+        for coat, met in _kept_coats(pours[poured.room], poured, coats, nights):
+            coat_frac[coat.room, coat.coat] = float(met.mean())
+            coats_ok &= met
+        opening_ok &= _opens(job, pours[poured.room], coats, nights)
     return Odds(
-        members=MEMBERS,
+        members=members,
         seed=job.seed,
         bucket_frac=bucket_frac,
         room_frac=room_frac,
@@ -114,106 +119,157 @@ def assess(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Odds
     )
 
 
-def _draw(job: Job, members: int) -> _Nights:
-    random = np.random.default_rng(job.seed)
-    # The order of these draws is part of the answer: append, never insert.
-    columns = random.standard_normal((6, members))
-    return _Nights(
-        slurry_batch=columns[0],
-        slurry_energy=columns[1],
-        topcoat_batch=columns[2],
-        topcoat_energy=columns[3],
-        slab_shared=columns[4],
-        air=columns[5],
-        slab_room={room.name: random.standard_normal(members) for room in job.rooms},
-    )
+def _number(coat: PlacedCoat) -> int:
+    return coat.coat
 
 
-def _ln_speed(
-    batch: Array, energy: Array, *, fit: KineticFit, spread_frac: float, temp_c: float
-) -> Array:
-    inverse = 1.0 / (fit.reference_c + ZERO_CELSIUS_K) - 1.0 / (temp_c + ZERO_CELSIUS_K)
-    lever = inverse * fit.energy_sd_j_mol / GAS_CONSTANT_J_MOL_K
-    return np.asarray(batch * spread_frac + energy * lever)
+def _pour_times(pours: RoomPours, poured: PlacedPour, visit: Visit) -> Array:
+    return visit.at_s(poured.start_s + pours.plan(poured.option).times.pour_s)
 
 
-def _kept_buckets(pours: RoomPours, poured: PlacedPour, nights: _Nights) -> NDArray[np.bool_]:
+def _kept_buckets(pours: RoomPours, poured: PlacedPour, nights: Nights) -> Flags:
     """Which buckets keep all three clocks, shape (nights, buckets)."""
-    from scipy.interpolate import RegularGridInterpolator
-
-    slab_c = float(pours.conditions.slab_at(poured.start_s))
-    speed, slab, air = np.meshgrid(_LN_SPEED, _SLAB_K, _AIR_K, indexing="ij")
-    run = pours.run(
-        poured.option,
-        np.full(speed.size, poured.start_s),
-        speed=np.exp(speed.ravel()),
-        slab_shift_k=slab.ravel(),
-        air_shift_k=air.ravel(),
-    )
-    table = run.margin_s.reshape(*speed.shape, -1)
-    ln_speed = _ln_speed(
+    visit = nights.pour_visit[poured.room]
+    planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
+    at_s = np.minimum(_pour_times(pours, poured, visit), pours.conditions.last_s)
+    planned_c = pours.conditions.slab_at(planned_s)
+    # A late crew finds the slab and the air of a later hour.
+    slab_k = pours.conditions.slab_at(at_s) - planned_c
+    air_k = pours.conditions.air_at(at_s) - pours.conditions.air_at(planned_s)
+    ln_speed = ln_pace(
         nights.slurry_batch,
         nights.slurry_energy,
         fit=pours.clocks.fit,
         spread_frac=pours.clocks.spread_frac,
-        temp_c=slab_c,
+        temp_c=planned_c,
     )
-    sd_k = slab_sd_k(poured.start_s, reading_s=pours.conditions.reading_s)
-    at = np.column_stack(
+    margins_s = _margins(
+        pours,
+        poured,
+        np.broadcast_to(ln_speed, at_s.shape),
+        slab_k + nights.error_k(nights.slab_k[poured.room], at_s),
+        air_k + nights.error_k(nights.air_k[poured.room], at_s),
+    )
+    expected = poured.clocks
+    due_s = expected.ends_s[:, 0] - np.where(
+        np.isfinite(expected.margins_s[:, 0]), expected.margins_s[:, 0], np.nan
+    )
+    dragged_s = np.nan_to_num(due_s - planned_s)[:, None] * visit.slow_frac[:, None]
+    return np.asarray((margins_s - dragged_s >= 0.0).all(axis=0))
+
+
+def _margins(
+    pours: RoomPours, poured: PlacedPour, ln_speed: Array, slab_k: Array, air_k: Array
+) -> Array:
+    """Margins of the three clocks off a table, shape (3, nights, buckets)."""
+    from scipy.ndimage import map_coordinates
+
+    grid = np.meshgrid(_LN_SPEED, _SLAB_K, _AIR_K, indexing="ij")
+    run = pours.run(
+        poured.option,
+        np.full(grid[0].size, poured.start_s),
+        speed=np.exp(grid[0].ravel()),
+        slab_shift_k=grid[1].ravel(),
+        air_shift_k=grid[2].ravel(),
+    )
+    buckets = ln_speed.shape[1]
+    table = np.where(np.isfinite(run.margins_s), run.margins_s, _NEVER_S)
+    where = [
+        (values - axis[0]) / (axis[1] - axis[0])
+        for values, axis in ((ln_speed, _LN_SPEED), (slab_k, _SLAB_K), (air_k, _AIR_K))
+    ]
+    where.append(np.broadcast_to(np.arange(buckets, dtype=np.float64), ln_speed.shape))
+    # Draws beyond the table (5 SD) are read at its edge.
+    return np.stack(
         [
-            np.clip(ln_speed, _LN_SPEED[0], _LN_SPEED[-1]),
-            np.clip(nights.slab_error_k(poured.room, sd_k), _SLAB_K[0], _SLAB_K[-1]),
-            np.clip(FORECAST_SD_K * nights.air, _AIR_K[0], _AIR_K[-1]),
+            map_coordinates(
+                clock.reshape(*grid[0].shape, buckets), where, order=1, mode="nearest"
+            )
+            for clock in table
         ]
     )
-    margins = RegularGridInterpolator((_LN_SPEED, _SLAB_K, _AIR_K), table)(at)
-    return np.asarray(margins >= 0.0)
 
 
-def _kept_coat(
-    job: Job,
+def _kept_coats(
+    pours: RoomPours, poured: PlacedPour, coats: list[PlacedCoat], nights: Nights
+) -> list[tuple[PlacedCoat, Flags]]:
+    """Whether each coat of a floor meets its window, night by night."""
+    found: list[tuple[PlacedCoat, Flags]] = []
+    for n, coat in enumerate(coats):
+        reached_s = _reached(coat, nights)
+        if coat.coat == 1:
+            met = _first_met(pours, poured, coat, reached_s, nights)
+        elif n == 0:
+            # The coat below was laid before a plan made again: nothing is known of it here.
+            met = np.ones(nights.members, dtype=bool)
+        else:
+            ages, clocks = _topcoat_ages(pours, nights), pours.topcoat
+            age_s = ages.between(_reached(coats[n - 1], nights), reached_s)
+            opens, closes = clocks.age_s["recoat_opens"], clocks.age_s["recoat_closes"]
+            met = np.all((age_s >= opens) & (age_s <= closes), axis=1)
+        found.append((coat, met))
+    return found
+
+
+def _reached(coat: PlacedCoat, nights: Nights) -> Array:
+    """When each patch is coated, shape (nights, buckets) [epoch s]."""
+    visit = nights.coat_visit[coat.room, coat.coat]
+    return visit.at_s(coat.start_s + coat.work.offset_s)
+
+
+def _first_met(
     pours: RoomPours,
-    schedule: Schedule,
+    poured: PlacedPour,
     coat: PlacedCoat,
-    nights: _Nights,
-) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
-    """Whether a coat meets its window, and the room then opens on time, per night."""
-    slab_c = float(pours.conditions.slab_at(coat.start_s))
-    error_k = nights.slab_error_k(coat.room, SLAB_SD_K)
-    kelvin2 = (slab_c + ZERO_CELSIUS_K) ** 2
-
-    def pace(batch: Array, energy: Array, clocks_fit: KineticFit, spread: float) -> Array:
-        ln_speed = _ln_speed(batch, energy, fit=clocks_fit, spread_frac=spread, temp_c=slab_c)
-        warmer = clocks_fit.activation_energy_j_mol / (GAS_CONSTANT_J_MOL_K * kelvin2) * error_k
-        return np.asarray(np.exp(ln_speed + warmer))[:, None]
-
-    topcoat = pours.topcoat
-    speed = pace(nights.topcoat_batch, nights.topcoat_energy, topcoat.fit, topcoat.spread_frac)
-    reached_s = coat.start_s + coat.work.offset_s
-    if coat.coat == 1:
-        poured = next(p for p in schedule.pours if p.room == coat.room)
-        slurry = pours.clocks
-        below = pace(nights.slurry_batch, nights.slurry_energy, slurry.fit, slurry.spread_frac)
-        laid_s = poured.start_s + pours.plan(poured.option).times.pour_s
-        age = poured.clocks.landing_age_s[0] + _between(pours.slurry_curve, laid_s, reached_s)
-        opens = max(slurry.age_s["topcoat_opens"], slurry.age_s["foot_traffic"])
-        closes = slurry.age_s["topcoat_closes"]
-        met = np.all((age * below >= opens) & (age * below <= closes), axis=1)
-    else:
-        first = next(
-            c for c in schedule.coats if c.room == coat.room and c.coat == coat.coat - 1
+    reached_s: Array,
+    nights: Nights,
+) -> Flags:
+    """The floor bears feet when the vacuum comes, and is neither wet nor too old."""
+    clocks = pours.clocks
+    ages = DrawnAges.of(
+        pours.slurry_curve,
+        pours.conditions,
+        fit=clocks.fit,
+        spread_frac=clocks.spread_frac,
+        batch=nights.slurry_batch,
+        energy=nights.slurry_energy,
+        nights=nights,
+    )
+    laid_s = _pour_times(pours, poured, nights.pour_visit[poured.room])
+    landed_s = poured.clocks.landing_age_s[0] * ages.pace_at(laid_s)
+    age_s = landed_s + ages.between(laid_s, reached_s)
+    visit = nights.coat_visit[coat.room, coat.coat]
+    begins_s = np.broadcast_to(visit.at_s(np.array([coat.begins_s])), laid_s.shape)
+    walked_s = landed_s + ages.between(laid_s, begins_s)
+    return np.asarray(
+        np.all(
+            (walked_s >= clocks.age_s["foot_traffic"])
+            & (age_s >= clocks.age_s["topcoat_opens"])
+            & (age_s <= clocks.age_s["topcoat_closes"]),
+            axis=1,
         )
-        laid_s = first.start_s + first.work.offset_s
-        age = _between(pours.topcoat_curve, laid_s, reached_s) * speed
-        opens, closes = topcoat.age_s["recoat_opens"], topcoat.age_s["recoat_closes"]
-        met = np.all((age >= opens) & (age <= closes), axis=1)
-    if coat.coat < pours.room.topcoats:
-        return met, np.ones_like(met)
+    )
+
+
+def _topcoat_ages(pours: RoomPours, nights: Nights) -> DrawnAges:
+    return DrawnAges.of(
+        pours.topcoat_curve,
+        pours.conditions,
+        fit=pours.topcoat.fit,
+        spread_frac=pours.topcoat.spread_frac,
+        batch=nights.topcoat_batch,
+        energy=nights.topcoat_energy,
+        nights=nights,
+    )
+
+
+def _opens(job: Job, pours: RoomPours, coats: list[PlacedCoat], nights: Nights) -> Flags:
+    """Whether a room bears wheels and water when it must open, night by night."""
+    if not coats:
+        return np.ones(nights.members, dtype=bool)
     due_s = (pours.room.open_by or job.access.open_by).timestamp()
-    needed = max(topcoat.age_s["wheels"], topcoat.age_s["wash_down"])
-    gained = _between(pours.topcoat_curve, reached_s[-1:], np.array([due_s])) * speed
-    return met, np.all(gained >= needed, axis=1)
-
-
-def _between(curve: AgeCurve, begins_s: Array, ends_s: Array) -> Array:
-    return np.asarray(curve.age_s(ends_s) - curve.age_s(begins_s))
+    age_s = pours.topcoat.age_s
+    needed_s = max(age_s["foot_traffic"], age_s["wheels"], age_s["wash_down"])
+    last_s = _reached(coats[-1], nights)[:, -1:]
+    gained_s = _topcoat_ages(pours, nights).between(last_s, np.full_like(last_s, due_s))
+    return np.asarray((gained_s >= needed_s)[:, 0])

@@ -95,6 +95,7 @@ def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
             members=risk.members,
             forecast_k=risk.forecast_sd_k,
             slab_k=risk.slab_sd_k,
+            late_min=risk.late_sd_min,
             seed=risk.seed,
         )
     )

@@ -350,6 +350,7 @@ def sample_plan(
             seed=7,
             forecast_sd_k=1.1,
             slab_sd_k=0.8,
+            late_sd_min=10.0,
             batch_sd_frac=0.06,
             opens_on_time_frac=0.99,
             buckets_keep_frac=0.55,

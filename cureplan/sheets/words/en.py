@@ -167,7 +167,8 @@ LABELS: dict[str, str] = {
     "risk.opens": "Opens on time: {keeps_frac:nights}",
     "risk.all": "All of it holds: {keeps_frac:nights}",
     "risk.how": "Counted over {members} nights drawn around the forecast "
-    "(forecast off by {forecast_k}, slab by {slab_k}, seed {seed}).",
+    "(a day-ahead forecast off by {forecast_k}, slab by {slab_k}, crews late by {late_min}; "
+    "seed {seed}).",
     "warnings": "Mind",
     "sources": "What this rests on",
     "source.weather": "Weather",

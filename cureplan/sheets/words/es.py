@@ -175,7 +175,8 @@ LABELS: dict[str, str] = {
     "risk.opens": "Abre a tiempo: {keeps_frac:nights}",
     "risk.all": "Todo se cumple: {keeps_frac:nights}",
     "risk.how": "Contado en {members} noches sorteadas alrededor del pronóstico "
-    "(error del pronóstico {forecast_k}, de la losa {slab_k}, semilla {seed}).",
+    "(error del pronóstico a un día {forecast_k}, de la losa {slab_k}, retraso de las "
+    "cuadrillas {late_min}; semilla {seed}).",
     "warnings": "Ojo",
     "sources": "En qué se basa esto",
     "source.weather": "Clima",

@@ -1,0 +1,168 @@
+"""Of the nights said to hold nine times in ten, nine in ten do: the odds against full runs.
+
+What is tested is the reckoning, tables and all; how large the errors are is another
+matter, and stands with its sources where they are defined.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from itertools import pairwise
+
+import numpy as np
+import pytest
+from rooms import few_rooms, pours_of
+from true_nights import buckets_kept, coats_met, opens, true_nights
+
+from cureplan.planning.pour import PourOption
+from cureplan.schedule.outcome import Schedule
+from cureplan.schedule.placing import place_coat, place_pour
+from cureplan.schedule.risk import assess
+
+HOUR_S = 3600.0
+NIGHTS, MEMBERS = 300, 4000
+KEPT = ("Cook line", "Servery")
+# Pours from hopeless to comfortable; coats too soon, just right, too late; openings alike:
+# chilled, bays, start [h after access], coats 1 and 2 after they open [h], due [h].
+CASES = {
+    "a generic card": [
+        (False, 1, 3.0, -0.7, -0.5, -2.0),
+        (True, 1, 2.0, 0.1, 0.3, 0.5),
+        (True, 2, 1.0, 1.0, 0.8, 2.5),
+        (False, 2, 6.0, 0.4, 7.0, 5.0),
+        (True, 1, 7.0, 9.0, 1.5, -5.0),
+        (False, 1, 8.0, 7.0, 8.5, 9.0),
+    ],
+    # Scatter of materials taken away: what weather, slabs and crews do is seen alone.
+    "a card known exactly": [
+        (True, 1, 2.5, -0.3, -0.3, -1.0),
+        (True, 1, 9.5, -0.1, -0.2, 0.3),
+        (True, 1, 11.5, 0.0, -0.1, 1.5),
+        (True, 2, 7.0, 0.2, 0.0, 3.0),
+        (False, 2, 9.0, 0.5, 0.2, 0.8),
+        (True, 1, 8.0, 11.0, 7.4, 0.0),
+    ],
+}
+
+
+def _pours(job, card):
+    pours = pours_of(job)
+    if card == "a generic card":
+        return pours
+
+    def exact(clocks):
+        fit = replace(clocks.fit, covariance=1e-8 * clocks.fit.covariance)
+        # A little slower than the card, so that some buckets come out even.
+        age_s = {name: 1.03 * age for name, age in clocks.age_s.items()}
+        return replace(clocks, fit=fit, spread_frac=0.001, age_s=age_s)
+
+    return {
+        name: type(room)(
+            room.room, job, exact(room.clocks), exact(room.topcoat), room.conditions
+        )
+        for name, room in pours.items()
+    }
+
+
+def _scheduled(pours, case):
+    chilled, bays, after_h, first_h, second_h, due_h = case
+    option = PourOption(chilled=chilled, cool_filler=False, bays=bays)
+    job = next(iter(pours.values())).job
+    start_s = job.access.begins.timestamp() + after_h * HOUR_S
+    placed, first, second = [], [], []
+    for room in pours.values():
+        poured = place_pour(room, option, start_s, windows="expected")
+        start_s = poured.end_s + 900.0
+        placed.append(poured)
+    # All first coats, then all second coats: two visits, as the truth has them.
+    for poured in placed:
+        room = pours[poured.room]
+        work = poured.works[0]
+        ready_s = float(np.max(poured.floor.topcoat_opens_s - work.offset_s))
+        begins_s = max(ready_s, poured.floor.walkable_s + work.vacuum_s) - work.vacuum_s
+        first.append(
+            place_coat(room, poured, None, begins_s + first_h * HOUR_S, windows="expected")
+        )
+    for poured, coat in zip(placed, first, strict=True):
+        room = pours[poured.room]
+        if room.room.topcoats == 2:
+            window = place_coat(room, poured, coat, coat.end_s, windows="expected").window
+            second.append(
+                place_coat(
+                    room, poured, coat, window.opens_s + second_h * HOUR_S, windows="expected"
+                )
+            )
+    schedule = Schedule(
+        pours=tuple(placed), coats=(*first, *second), failures=(), required_s=120.0
+    )
+    return schedule, schedule.opens_s + due_h * HOUR_S
+
+
+@pytest.fixture(scope="module", params=list(CASES))
+def outcomes(request):
+    """Stated share and what happened, (items,) and (nights, items), for every clock."""
+    job = few_rooms(*KEPT)
+    pours = _pours(job, request.param)
+    issued_s = job.access.begins.timestamp() - 11 * HOUR_S
+    truth = true_nights(job, pours, issued_s=issued_s, nights=NIGHTS, seed=20130717)
+    stated, happened = [], []
+    for case in CASES[request.param]:
+        schedule, due_s = _scheduled(pours, case)
+        due = datetime.fromtimestamp(due_s, UTC)
+        asked = replace(job, access=replace(job.access, open_by=due))
+        rooms = {
+            name: type(room)(
+                replace(room.room, open_by=None),
+                asked,
+                room.clocks,
+                room.topcoat,
+                room.conditions,
+            )
+            for name, room in pours.items()
+        }
+        odds = assess(asked, rooms, schedule, issued_s=issued_s, members=MEMBERS)
+        for poured in schedule.pours:
+            kept = buckets_kept(truth, schedule, poured)
+            stated += [*odds.bucket_frac[poured.room], odds.room_frac[poured.room]]
+            happened += [*kept.T, kept.all(axis=1)]
+        met = {(c.room, c.coat): coats_met(truth, schedule, c) for c in schedule.coats}
+        stated += [odds.coat_frac[key] for key in met]
+        happened += list(met.values())
+        last = {c.room: c for c in schedule.coats}
+        stated.append(odds.opening_frac)
+        happened.append(
+            np.all([opens(truth, schedule, c, due_s=due_s) for c in last.values()], axis=0)
+        )
+    return np.array(stated), np.array(happened, dtype=float).T
+
+
+EDGES = (0.0, 0.05, 0.2, 0.4, 0.6, 0.85, 0.99, 1.0)
+
+
+@pytest.mark.parametrize(("low", "high"), list(pairwise(EDGES)))
+def test_the_calibration_curve_is_the_diagonal(outcomes, low, high):
+    # Nights are drawn apart from each other, items of one night are not: the sampling
+    # error of a bin is that of its nightly means. The stated share is drawn too.
+    stated, happened = outcomes
+    inside = (stated >= low) & (stated <= high)
+    assert inside.sum() >= 3, "no curve without points"
+    off = (happened[:, inside] - stated[inside]).mean(axis=1)
+    drawn = np.sqrt(np.mean(stated[inside] * (1 - stated[inside])) / MEMBERS)
+    error = np.hypot(off.std(ddof=1) / np.sqrt(NIGHTS), drawn)
+    # 3.5 standard errors: one bin in some 300 sets would fail by chance.
+    assert abs(off.mean()) <= 3.5 * error + 0.002, f"{off.mean():+.3f} of {error:.3f}"
+
+
+def test_no_single_item_is_far_off(outcomes):
+    # Binomial error of one item, both sides drawn; four of them over some 250 items.
+    stated, happened = outcomes
+    share = stated * (1 - stated) * (1 / NIGHTS + 1 / MEMBERS)
+    off = np.abs(happened.mean(axis=0) - stated)
+    assert np.all(off <= 4.0 * np.sqrt(share) + 0.01)
+
+
+def test_the_items_reach_from_never_to_always(outcomes):
+    stated, _ = outcomes
+    counts, _ = np.histogram(stated, bins=EDGES)
+    assert counts.min() >= 3
