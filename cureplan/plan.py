@@ -78,6 +78,8 @@ class Alternative:
     """Something the job does not allow by itself, and what it would buy."""
 
     what: Say
+    also: Say | None
+    """What it takes besides; None where the one thing will do."""
     room: str | None
     margin_min: float | None
     buys_min: float | None

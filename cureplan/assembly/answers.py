@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from cureplan.assembly.floors import minutes
 from cureplan.job.model import Job
 from cureplan.plan import Alternative, Answer, Call, ChillPlan, CoatPlan, RoomPlan
-from cureplan.planning.crew import bottleneck, with_one_more
+from cureplan.planning.crew import bottleneck, what_is_more, with_one_more
 from cureplan.planning.pour import PourOption, RoomPours
 from cureplan.say import Say, Value
 from cureplan.schedule.outcome import Schedule
@@ -152,8 +152,13 @@ def way_back_answer(
     coats: Sequence[CoatPlan],
     calls: Sequence[Call],
     odds: Odds,
+    *,
+    unsure: tuple[Say, ...],
 ) -> Answer:
-    """When the topcoat crew returns for each coat, and when each room may be used."""
+    """When the topcoat crew returns for each coat, and when each room may be used.
+
+    `unsure` says first that windows are held to less than was asked, if they are.
+    """
     headline = []
     for number in (1, 2):
         laid = [coat for coat in coats if coat.coat == number]
@@ -201,7 +206,7 @@ def way_back_answer(
     return Answer(
         question="way back",
         headline=tuple(headline),
-        reasons=tuple(reasons),
+        reasons=(*unsure, *reasons),
         doubt=Say(
             "doubt.back",
             {"coats_frac": odds.coats_frac, "opening_frac": odds.opening_frac},
@@ -223,7 +228,11 @@ def alternatives(
     for task in {"mixing", bottleneck([plan])}:
         crew = with_one_more(job.crew, task)
         margin_s = float(room.run(tightest.option, tightest.start_s, crew=crew).least_s[0])
-        found.append(_alternative(tightest, Say(f"alternative.more_{task}", {}), margin_s))
+        found.append(
+            _alternative(
+                tightest, Say(f"alternative.more_{what_is_more(job.crew, task)}", {}), margin_s
+            )
+        )
     worth = [a for a in found if a.buys_min is not None and a.buys_min >= WORTH_SAYING_MIN]
     return tuple(sorted(worth, key=lambda a: -(a.buys_min or 0.0)))
 
@@ -247,6 +256,7 @@ def _unlisted(job: Job, room: RoomPours, poured: PlacedPour) -> list[tuple[str, 
 def _alternative(poured: PlacedPour, what: Say, margin_s: float) -> Alternative:
     return Alternative(
         what=what,
+        also=None,
         room=poured.room,
         margin_min=minutes(margin_s),
         buys_min=minutes(margin_s - poured.margin_s),

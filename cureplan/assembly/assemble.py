@@ -64,6 +64,7 @@ def assemble(
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
     chill = chill_plan(job, pours, schedule)
+    unsure = _less_sure(wanted, schedule)
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     return Plan(
         job=job,
@@ -73,7 +74,7 @@ def assemble(
             answers=(
                 order_answer(job, rooms, calls, odds),
                 ice_answer(job, rooms, chill),
-                way_back_answer(job, rooms, coats, calls, odds),
+                way_back_answer(job, rooms, coats, calls, odds, unsure=unsure),
             ),
             alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
             solver=schedule.solver,
@@ -95,7 +96,6 @@ def assemble(
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
         risk=_risk(job, odds),
         warnings=(
-            *_less_sure(wanted, schedule),
             *plan_warnings(
                 job,
                 series,
@@ -118,9 +118,10 @@ def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> S
 
 def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
     return tuple(
-        Alternative(what=relaxed.say, room=None, margin_min=None, buys_min=None)
+        Alternative(
+            what=relaxed.say, also=relaxed.also, room=None, margin_min=None, buys_min=None
+        )
         for relaxed in (schedule.relaxed or ())[:MOST_RELAXED]
-        if relaxed.say is not None
     )
 
 

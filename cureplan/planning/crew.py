@@ -9,7 +9,14 @@ from cureplan.job.card_model import SlurryCard
 from cureplan.job.model import Crew
 from cureplan.planning.pour import PourPlan
 
-__all__ = ["POUR_ROLES", "RoleSpan", "bottleneck", "pour_roles", "with_one_more"]
+__all__ = [
+    "POUR_ROLES",
+    "RoleSpan",
+    "bottleneck",
+    "pour_roles",
+    "what_is_more",
+    "with_one_more",
+]
 
 POUR_ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge")
 
@@ -67,6 +74,8 @@ def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpa
 
 _MORE_HANDS = {
     "mixing": {"mixer": 1, "stations": 1},
+    "mixer": {"mixer": 1},
+    "station": {"stations": 1},
     "haul": {"runner": 1},
     "rake": {"rake": 1},
     "smooth": {"smoother": 1},
@@ -74,10 +83,25 @@ _MORE_HANDS = {
 }
 
 
+def what_is_more(crew: Crew, task: str) -> str:
+    """What one more at a task means: for mixing, what of mixer and station does not idle.
+
+    Examples
+    --------
+    >>> from cureplan.api import demo_job_path, read_job
+    >>> crew = read_job(demo_job_path()).crew
+    >>> what_is_more(crew, "mixing"), what_is_more(replace(crew, mixer=1), "mixing")
+    ('mixing', 'mixer')
+    """
+    if task != "mixing" or crew.mixer == crew.stations:
+        return task
+    return "mixer" if crew.mixer < crew.stations else "station"
+
+
 def with_one_more(crew: Crew, task: str) -> Crew:
-    """The crew with one more pair of hands at a task; a mixer brings a station along."""
-    more = {name: getattr(crew, name) + count for name, count in _MORE_HANDS[task].items()}
-    return replace(crew, **more)
+    """The crew with one more pair of hands at a task; at mixing, with what they need."""
+    hands = _MORE_HANDS[what_is_more(crew, task)]
+    return replace(crew, **{name: getattr(crew, name) + n for name, n in hands.items()})
 
 
 def bottleneck(plans: Sequence[PourPlan]) -> str:

@@ -8,7 +8,7 @@ from datetime import datetime, time, timedelta
 from typing import Final
 
 from cureplan.job.model import Crew, Job, Remedy, Shift
-from cureplan.planning.crew import with_one_more
+from cureplan.planning.crew import what_is_more, with_one_more
 from cureplan.say import Say
 
 __all__ = [
@@ -35,17 +35,19 @@ class Change:
     """A job with one limit moved; as a `Say` for the sheets, in words for an error."""
 
     job: Job
-    say: Say | None
-    """None for two changes in one, which only errors name."""
+    say: Say
     words: str
     effort_min: float
     """For putting changes in order, cheapest first: invented where it is not a delay."""
+    also: Say | None = None
+    """The second of two changes."""
 
     def after(self, first: Change) -> Change:
         """This change, made to a job that another had changed already, told as one."""
         return Change(
             job=self.job,
-            say=None,
+            say=first.say,
+            also=Say(self.say.code.replace("relax.", "relax.also_"), self.say.values),
             words=f"{first.words} and {self.words}",
             effort_min=first.effort_min + self.effort_min,
         )
@@ -149,19 +151,21 @@ def more_hands(job: Job, task: str) -> Change:
     """One more at a task of the pour, or "topcoat" for one more at the coats."""
     if task == "topcoat":
         crew = replace(job.crew, topcoat=job.crew.topcoat + 1)
-        words = "add one topcoat hand"
+        words, more = "add one topcoat hand", task
     else:
-        crew = with_one_more(job.crew, task)
+        crew, more = with_one_more(job.crew, task), what_is_more(job.crew, task)
         words = {
+            "mixer": "add one mixer for the station that stands idle",
+            "station": "add a mixing station for the mixer who stands idle",
             "mixing": f"add a mixing station, {_nth(crew.stations)}, with its mixer",
             "haul": "add one runner",
             "rake": "add one rake",
             "smooth": "add one smoother",
             "broadcast": "add one hand to throw stone",
-        }[task]
+        }[more]
     return Change(
         job=_with_crew(job, crew),
-        say=Say(f"relax.more_{task}", {}),
+        say=Say(f"relax.more_{more}", {}),
         words=words,
         effort_min=90.0 if task == "mixing" else 75.0,
     )

@@ -13,7 +13,7 @@ from cureplan.schedule.calendar import Span
 from cureplan.schedule.placing import Windows, coat_works
 from cureplan.schedule.pour_tables import GUARD_S
 from cureplan.schedule.problem import NEVER, Stage, stage_of
-from cureplan.schedule.slots import Slots, nodes_of, straight
+from cureplan.schedule.slots import Slots, latest_start_s, nodes_of, straight
 
 __all__ = ["coat_stage", "dry_starts"]
 
@@ -28,6 +28,7 @@ def coat_stage(
     *,
     options: Iterable[PourOption],
     windows: Windows,
+    spare: bool,
     due_s: float,
 ) -> Stage:
     """All states of one coat of one floor.
@@ -47,6 +48,8 @@ def coat_stage(
         table holds for all of them.
     windows : {"sure", "expected"}
         Whether windows hold at the job's confidence or on the expected night.
+    spare : bool
+        Whether the next coat keeps clear of its window's end.
     due_s : float
         When the room must be ready [epoch s]; inf for no limit.
 
@@ -71,6 +74,7 @@ def coat_stage(
     last = coat == pours.room.topcoats
     ahead_s = 0.0 if last else variants[0][coat].vacuum_s
     done_s = start_s + work.duration_s
+    latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
     stage = stage_of(
         crew=1,
         begins=begin,
@@ -79,7 +83,7 @@ def coat_stage(
         shuts=slots.last_until(start_s),
         walks=slots.first_from(foot_s + GUARD_S),
         opens=slots.first_from(opens_s + GUARD_S - ahead_s),
-        closes=slots.last_until(closes_s - GUARD_S - ahead_s),
+        closes=slots.last_until(latest_s - GUARD_S - ahead_s),
         span=span,
     )
     return stage.keep((stage.opens < NEVER) & ((not last) | (opens_s + GUARD_S <= due_s)))

@@ -18,18 +18,25 @@ from cureplan.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.schedule.forward import Attempt
 from cureplan.schedule.lexico import Limits, News, Solved, solve_in_order
 from cureplan.schedule.orders import improve_orders
-from cureplan.schedule.outcome import Failure, Schedule
+from cureplan.schedule.outcome import Failure, Relaxation, Schedule
 from cureplan.schedule.placing import Windows
-from cureplan.schedule.relax import Goal, relaxations
+from cureplan.schedule.relax import relaxations
 
 __all__ = ["Progress", "Schedule", "construct", "limits_for"]
 
 Progress = Callable[[str], None]
 
-WINDOWS: tuple[Windows, ...] = ("sure", "expected")
+WINDOWS: tuple[tuple[Windows, bool], ...] = (
+    ("sure", True),
+    ("sure", False),
+    ("expected", False),
+)
+"""How surely windows are kept, and whether with minutes to spare: tried in this order."""
 MOST_ORDERS = 60
+MOST_OF_EACH = 2
+"""Ways named where windows and margins fail, of each."""
 WORK_PER_ROOM2 = 0.1
-LEAST_WORK, MOST_WORK = 1.5, 18.0
+LEAST_WORK, MOST_WORK = 1.5, 15.0
 WALL_PER_WORK = 2.0
 """The clock may run twice as long as the work takes by itself: only a machine that is
 slow or busy is stopped by it, and only then need the same answer not come twice."""
@@ -44,7 +51,7 @@ def limits_for(rooms: int) -> Limits:
     Examples
     --------
     >>> [limits_for(rooms).work for rooms in (5, 8, 12, 24)]
-    [2.5, 6.4, 14.4, 18.0]
+    [2.5, 6.4, 14.4, 15.0]
     """
     work = min(MOST_WORK, max(LEAST_WORK, round(WORK_PER_ROOM2 * rooms**2, 3)))
     return Limits(work=work, wall_s=WALL_PER_WORK * work)
@@ -84,9 +91,22 @@ def construct(
         return schedule
     if progress is not None:
         progress("looking for what would help")
-    short = schedule.windows == "sure" and not schedule.failures
-    goal: Goal = "margin" if short else "windows"
-    return replace(schedule, relaxed=relaxations(job, pours, goal=goal))
+    return replace(schedule, relaxed=_what_helps(job, pours, schedule))
+
+
+def _what_helps(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule
+) -> tuple[Relaxation, ...]:
+    """What would keep all limits; where windows and margins both fail, each by itself."""
+    if schedule.windows == "sure" and not schedule.failures:
+        return relaxations(job, pours, goal="margin", keeps="limits")
+    if schedule.keeps_margins:
+        return relaxations(job, pours, goal="windows", keeps="limits")
+    windows = relaxations(job, pours, goal="windows", keeps="windows")
+    if schedule.failures:
+        return windows
+    margins = relaxations(job, pours, goal="margin alone", keeps="margins")
+    return (*windows[:MOST_OF_EACH], *margins[:MOST_OF_EACH])
 
 
 def _search(
@@ -94,8 +114,8 @@ def _search(
 ) -> Schedule:
     tables = Tables(pours=pours)
     stuck: tuple[FloorModel, Attempt] | None = None
-    for windows in WINDOWS:
-        model = floor_model(job, tables, windows=windows)
+    for windows, spare in WINDOWS:
+        model = floor_model(job, tables, windows=windows, spare=spare)
         if model.problem.empty:
             alone = model.problem.empty[0]
             stuck = stuck or (model, Attempt(choice=None, score=None, stuck=alone, placed=0))
@@ -109,6 +129,9 @@ def _search(
         )
         if first.stopped and first.choice is not None:
             return replace(model.schedule(first.choice), stopped=True)
+        # Spare minutes are a wish: only where the quick pass has them, with every margin.
+        if spare and (first.score is None or first.score.waited or first.score.short_most):
+            continue
         solved = solve_in_order(
             model.problem, first.choice, limits=limits, seed=job.seed, told=told
         )

@@ -122,6 +122,7 @@ def floor_model(
     tables: Tables,
     *,
     windows: Windows,
+    spare: bool = False,
     remedies: Sequence[Remedy] | None = None,
 ) -> FloorModel:
     """Table every pour and coat of a job.
@@ -137,6 +138,8 @@ def floor_model(
         Rooms with their conditions and clocks, and what was tabled of them before.
     windows : {"sure", "expected"}
         How surely coats keep their windows.
+    spare : bool
+        Whether coats keep clear of their windows' ends, for a crew that comes late.
     remedies : sequence of Remedy, optional
         What may be done, in order; the job's own by default.
 
@@ -152,7 +155,9 @@ def floor_model(
     stages = []
     for room in job.rooms:
         pours = tables.pours[room.name]
-        pour = tables.of(room.name).stage(pour_spans, slots, remedies=allowed, windows=windows)
+        pour = tables.of(room.name).stage(
+            pour_spans, slots, remedies=allowed, windows=windows, spare=spare
+        )
         options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
         coats = [
             coat_stage(
@@ -162,6 +167,7 @@ def floor_model(
                 slots,
                 options=options,
                 windows=windows,
+                spare=spare,
                 due_s=(room.open_by or job.access.open_by).timestamp(),
             )
             for coat in range(1, room.topcoats + 1)

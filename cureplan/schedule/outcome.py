@@ -28,10 +28,11 @@ class Failure:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relaxation:
-    """One limit that could give way, and by how much: for the sheets and for an error."""
+    """What could give way, and by how much: for the sheets and for an error."""
 
-    say: Say | None
-    """None for two limits at once, which only an error names."""
+    say: Say
+    also: Say | None
+    """The second limit, where one will not do."""
     words: str
     effort_min: float
 
@@ -69,11 +70,14 @@ class Schedule:
         return max(last.values(), default=float("inf"))
 
     @property
+    def keeps_margins(self) -> bool:
+        """Whether every pour keeps the margin to plan on."""
+        # Half a second: the policy is stated in minutes.
+        return bool(self.pours) and all(
+            pour.planning_margin_s >= self.required_s - 0.5 for pour in self.pours
+        )
+
+    @property
     def keeps_policy(self) -> bool:
         """Whether margins and windows hold as the job asks."""
-        # Half a second: the policy is stated in minutes.
-        return (
-            not self.failures
-            and self.windows == "sure"
-            and all(pour.planning_margin_s >= self.required_s - 0.5 for pour in self.pours)
-        )
+        return not self.failures and self.windows == "sure" and self.keeps_margins

@@ -18,7 +18,7 @@ from cureplan.schedule.calendar import Span
 from cureplan.schedule.placing import Windows, coat_works
 from cureplan.schedule.problem import Stage, stage_of
 from cureplan.schedule.remedies import option_cost, option_ladder
-from cureplan.schedule.slots import Slots, nodes_of, straight
+from cureplan.schedule.slots import Slots, latest_start_s, nodes_of, straight
 
 __all__ = ["BAND_S", "GUARD_S", "OptionTable", "PourTables"]
 
@@ -135,6 +135,7 @@ class PourTables:
         *,
         remedies: Sequence[Remedy],
         windows: Windows,
+        spare: bool,
     ) -> Stage:
         """All states of this floor's pour.
 
@@ -148,6 +149,8 @@ class PourTables:
             What may be done for the floor, in the job's order.
         windows : {"sure", "expected"}
             How surely the first coat's window is to hold.
+        spare : bool
+            Whether that coat keeps clear of its window's end.
 
         Returns
         -------
@@ -163,7 +166,7 @@ class PourTables:
                 break
             if self._buys_nothing(option):
                 continue
-            stage = self._states(option, begin, span, spans, slots, windows)
+            stage = self._states(option, begin, span, spans, slots, windows, spare)
             stage = stage.labelled(cost=option_cost(option, remedies), option=number)
             enough = stage.short == 0
             kept.append(stage.keep(~enough | np.isin(stage.begins, begin[left])))
@@ -203,6 +206,7 @@ class PourTables:
         spans: Sequence[Span],
         slots: Slots,
         windows: Windows,
+        spare: bool,
     ) -> Stage:
         pours, job = self.pours, self.pours.job
         start_s = slots.at(begin)
@@ -219,6 +223,8 @@ class PourTables:
             return straight(start_s, nodes_s, values)
 
         vacuum_s = coat_works(pours, option)[0].vacuum_s
+        opens_s, closes_s = at_starts(table.opens_s), at_starts(table.closes_s)
+        latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
         done_s = start_s + at_starts(table.lasts_s)
         missing_s = job.policy.margin_s - at_starts(table.margin_s)
         stage = stage_of(
@@ -227,8 +233,8 @@ class PourTables:
             lasts=slots.first_from(done_s) - begin,
             frees=slots.first_from(done_s + job.crew.changeover_s),
             walks=slots.first_from(at_starts(table.walkable_s) + GUARD_S),
-            opens=slots.first_from(at_starts(table.opens_s) + GUARD_S - vacuum_s),
-            closes=slots.last_until(at_starts(table.closes_s) - GUARD_S - vacuum_s),
+            opens=slots.first_from(opens_s + GUARD_S - vacuum_s),
+            closes=slots.last_until(latest_s - GUARD_S - vacuum_s),
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )

@@ -6,7 +6,7 @@ found to do is named. The solver is asked only where the quick pass finds nothin
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from itertools import combinations
@@ -32,12 +32,14 @@ from cureplan.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.schedule.lexico import Limits, solve_in_order
 from cureplan.schedule.orders import improve_orders
 from cureplan.schedule.outcome import Relaxation
+from cureplan.schedule.placing import Windows
 from cureplan.schedule.problem import Choice, Problem, Stage, score
 
 __all__ = ["Goal", "relaxations"]
 
-Goal = Literal["windows", "margin"]
-"""What is to be had: every window as surely as asked, or every margin too."""
+Goal = Literal["windows", "margin", "margin alone"]
+"""What is to be had: every window as surely as asked, every margin too, or every margin
+with windows as expected."""
 
 MOST_ORDERS = 20
 PROBE = Limits(work=0.6, wall_s=10.0)
@@ -69,11 +71,12 @@ class _Trials:
         return max(room.conditions.last_s for room in self.pours.values())
 
     def model(self, job: Job) -> FloorModel:
-        """The changed job's tables, windows as surely as asked."""
+        """The changed job's tables."""
+        windows: Windows = "expected" if self.goal == "margin alone" else "sure"
         tables = self.tables
         if not _same_hands(job, self.job):
             tables = Tables(pours=_with_crew(job, self.pours))
-        return floor_model(job, tables, windows="sure")
+        return floor_model(job, tables, windows=windows)
 
     def choice(self, problem: Problem, order: tuple[int, ...]) -> Choice | None:
         """A choice that reaches the goal, or None where none was found."""
@@ -82,7 +85,7 @@ class _Trials:
         first = improve_orders(problem, order, most=MOST_ORDERS)
         if self.enough(problem, first.choice):
             return first.choice
-        parts = ("waited", "short_most") if self.goal == "margin" else ("waited",)
+        parts = ("waited",) if self.goal == "windows" else ("waited", "short_most")
         solved = solve_in_order(problem, first.choice, limits=PROBE, seed=0, parts=parts)
         return solved.choice if self.enough(problem, solved.choice) else None
 
@@ -103,9 +106,9 @@ class _Trials:
 
 
 def relaxations(
-    job: Job, pours: Mapping[str, RoomPours], *, goal: Goal = "windows"
+    job: Job, pours: Mapping[str, RoomPours], *, goal: Goal, keeps: str
 ) -> tuple[Relaxation, ...]:
-    """Single changes under which the job reaches a goal, cheapest first.
+    """Changes under which the job reaches a goal, cheapest first; two where one will not do.
 
     Not a proof that less would not do: a change counts when a way was found quickly.
 
@@ -115,8 +118,11 @@ def relaxations(
         A job that does not reach the goal as it is.
     pours : mapping
         Its rooms; their conditions serve the changed jobs too.
-    goal : {"windows", "margin"}
-        Every hard limit and window kept, or every margin as well.
+    goal : {"windows", "margin", "margin alone"}
+        Every hard limit and window kept, every margin as well, or the margins whatever
+        becomes of the windows.
+    keeps : {"limits", "windows", "margins"}
+        What may be said to be kept then: all limits, or only these.
 
     Returns
     -------
@@ -127,14 +133,24 @@ def relaxations(
     tasks = dict.fromkeys(("mixing", bottleneck(plans), "topcoat"))
     hands = [more_hands(job, task) for task in tasks]
     found = [change for change in hands if trials.works(change)]
-    gradually = GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED
-    found += [change for graded in gradually if (change := _least(trials, job, graded))]
-    found += _least_remedies(trials)
+    if goal != "margin alone":
+        gradually = GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED
+        found += [change for graded in gradually if (change := _least(trials, job, graded))]
+    if goal == "windows":
+        found = found or _pairs(trials, hands)
+    else:
+        found += _least_remedies(trials, hands)
     relaxed = [
-        Relaxation(say=change.say, words=change.words, effort_min=change.effort_min)
-        for change in found or _pairs(trials)
+        Relaxation(
+            say=Say(change.say.code, {**change.say.values, "keeps": keeps}),
+            also=change.also,
+            words=change.words,
+            effort_min=change.effort_min,
+        )
+        for change in found
     ]
-    relaxed += _late_rooms(trials)
+    if goal != "margin alone":
+        relaxed += _late_rooms(trials, keeps)
     return tuple(sorted(relaxed, key=lambda r: r.effort_min))
 
 
@@ -159,10 +175,8 @@ def _least(trials: _Trials, job: Job, graded: Graded) -> Change | None:
     return best
 
 
-def _pairs(trials: _Trials) -> list[Change]:
+def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
     """Where no single change does: a later opening together with one other."""
-    if trials.goal == "margin":
-        return []
     steps = range(OPENING.most_min, 0, -OPENING.step_min)
     latest = next(
         (
@@ -174,35 +188,45 @@ def _pairs(trials: _Trials) -> list[Change]:
     )
     if latest is None:
         return []
+    # The other change as little as may be, then the opening as little as may be.
+    others = [
+        least
+        for graded in GRADED
+        if graded is not OPENING and (least := _least(trials, latest.job, graded))
+    ]
+    others += [
+        hand
+        for hand in hands
+        if trials.works(replace(hand, job=_open_by(hand.job, latest.job.access.open_by)))
+    ]
     found = []
-    for graded in GRADED:
-        first = None if graded is OPENING else _least(trials, latest.job, graded)
-        if first is None:
-            continue
-        # The other change as little as may be, then the opening as little as may be.
-        moved = replace(
-            first.job, access=replace(first.job.access, open_by=trials.job.access.open_by)
-        )
-        second = _least(trials, moved, OPENING)
-        if second is not None:
-            found.append(second.after(first))
+    for other in others:
+        moved = _open_by(other.job, trials.job.access.open_by)
+        if (second := _least(trials, moved, OPENING)) is not None:
+            found.append(second.after(other))
     return found
 
 
-def _least_remedies(trials: _Trials) -> list[Change]:
-    """The fewest unlisted remedies that mend every margin; windows they do not touch."""
-    if trials.goal == "windows":
-        return []
+def _open_by(job: Job, open_by: datetime) -> Job:
+    return replace(job, access=replace(job.access, open_by=open_by))
+
+
+def _least_remedies(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
+    """The fewest unlisted remedies that mend every margin, with one more hand if need be."""
     missing = [name for name in REMEDY_WORDS if name not in trials.job.policy.remedies]
-    for count in range(1, len(missing) + 1):
-        changes = [more_remedies(trials.job, some) for some in combinations(missing, count)]
-        found = [change for change in changes if trials.works(change)]
-        if found:
-            return found
+    for hand in (None, *hands[:-1]):
+        for count in range(1, len(missing) + 1):
+            changes = [
+                more_remedies(hand.job if hand else trials.job, some)
+                for some in combinations(missing, count)
+            ]
+            found = [change for change in changes if trials.works(change)]
+            if found:
+                return [change.after(hand) if hand else change for change in found]
     return []
 
 
-def _late_rooms(trials: _Trials) -> list[Relaxation]:
+def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     """The fewest rooms that would have to open later, all others in time."""
     job = trials.job
     far = datetime.fromtimestamp(trials.reach_s, UTC)
@@ -231,13 +255,17 @@ def _late_rooms(trials: _Trials) -> list[Relaxation]:
     opens_s = float(model.slots.at(solved.score.ready))
     if not late or len(late) > FEW_LATE * len(job.rooms) or opens_s > max(due) + LATEST_S:
         return []
-    if trials.goal == "margin" and not trials.enough(model.problem, solved.choice):
+    if trials.goal != "windows" and not trials.enough(model.problem, solved.choice):
         return []
     opens = datetime.fromtimestamp(opens_s, job.site.zone)
     rooms = ", ".join(late)
     return [
         Relaxation(
-            say=Say("relax.rooms_later", {"rooms": rooms, "open_at": opens.isoformat()}),
+            say=Say(
+                "relax.rooms_later",
+                {"rooms": rooms, "open_at": opens.isoformat(), "keeps": keeps},
+            ),
+            also=None,
             words=f"hand over {rooms} later, {opens:%a %d %b %H:%M}, the rest in time",
             effort_min=LATE_EFFORT_MIN * len(late),
         )

@@ -47,6 +47,8 @@ def _alternative(plan: Plan, voice: Voice, item: Alternative) -> AlternativeView
     what = voice.say(item.what)
     if item.room is not None and one_line(item.room) not in what:
         what = f"{one_line(item.room)}: {what}"
+    if item.also is not None:
+        what = f"{what}, {voice.say(item.also)}"
     return AlternativeView(what=what, buys=buys, then=then, state=state)
 
 

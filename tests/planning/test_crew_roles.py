@@ -81,6 +81,17 @@ def test_one_more_at_a_task_is_one_more_there_and_nowhere_else(plain_job, task, 
     assert with_one_more(plain_job.crew, task) == replace(plain_job.crew, **grown)
 
 
+@pytest.mark.parametrize(
+    ("stations", "mixer", "grown"),
+    [(3, 1, {"mixer": 2}), (1, 3, {"stations": 2}), (2, 2, {"stations": 3, "mixer": 3})],
+)
+def test_an_idle_station_wants_a_mixer_and_an_idle_mixer_a_station(
+    plain_job, stations, mixer, grown
+):
+    crew = replace(plain_job.crew, stations=stations, mixer=mixer)
+    assert with_one_more(crew, "mixing") == replace(crew, **grown)
+
+
 @pytest.mark.parametrize("task", ["mixing", "haul", "rake", "smooth", "broadcast"])
 def test_one_more_at_the_bottleneck_always_quickens(plain_room, plain_job, slurry_card, task):
     # Hands enough everywhere but at one task, which is then what sets the rhythm.

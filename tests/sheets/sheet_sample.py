@@ -316,7 +316,11 @@ def _decisions(names: tuple[str, str]) -> Decisions:
         answers=answers,
         alternatives=(
             Alternative(
-                what=say("station", room=names[1]), room=names[1], margin_min=2.4, buys_min=3.0
+                what=say("station", room=names[1]),
+                also=None,
+                room=names[1],
+                margin_min=2.4,
+                buys_min=3.0,
             ),
         ),
         solver="by hand",
