@@ -202,6 +202,7 @@ class HourRow:
     outdoor_c: float
     dew_c: float | None
     origin: str
+    kind: Literal["observed", "forecast", "file", "interpolated"]
     rooms: tuple[RoomHour, ...]
 
 

@@ -156,6 +156,7 @@ def _hours(
             outdoor_c=round(float(series.temp_c[row]), 2),
             dew_c=None if np.isnan(series.dew_c[row]) else round(float(series.dew_c[row]), 2),
             origin=series.origins[int(series.origin[row])].label,
+            kind=series.origins[int(series.origin[row])].kind,
             rooms=tuple(
                 RoomHour(
                     room=name,

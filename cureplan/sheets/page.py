@@ -170,7 +170,6 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "alternatives": view_rests.alternatives(plan, voice),
         "risk": view_rests.risk_lines(plan, voice),
         "sources": view_rests.sources(plan, voice),
-        "notes": [one_line(note) for note in plan.job.notes],
         "cautions": CAUTIONS[voice.language],
         "role_names": {role: _role_name(voice, role) for role in PICKS},
     }

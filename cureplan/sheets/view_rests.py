@@ -20,6 +20,9 @@ __all__ = [
 ]
 
 
+_ALL_SAID = ("note", "assumption", "default")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlternativeView:
     """Something the job does not allow by itself, and what it would buy."""
@@ -71,7 +74,7 @@ def _hour(voice: Voice, row: HourRow) -> HourView:
         at=voice.at(row.at),
         outdoor=voice.show("outdoor_c", row.outdoor_c),
         dew=voice.show("dew_c", row.dew_c),
-        origin=voice.word_or_text(row.origin),
+        origin=f"{one_line(row.origin)} ({voice.word(row.kind)})",
         rooms=tuple(
             (voice.show("air_c", room.air_c), voice.show("slab_c", room.slab_c))
             for room in row.rooms
@@ -119,7 +122,7 @@ def sources(plan: Plan, voice: Voice) -> tuple[SourceView, ...]:
 
 
 def _source_label(voice: Voice, source: Source) -> str:
-    if source.kind == "assumption" and source.detail is not None:
+    if source.kind in _ALL_SAID and source.detail is not None:
         return ""
     return voice.word_or_text(source.label)
 

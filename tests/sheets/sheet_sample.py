@@ -271,6 +271,7 @@ def _takeoff(names: tuple[str, str]) -> Takeoff:
 def _hours(names: tuple[str, str]) -> tuple[HourRow, ...]:
     return tuple(
         HourRow(
+            kind="observed",
             at=after(60 * hour),
             outdoor_c=31.0 - 0.4 * hour,
             dew_c=None if hour == 3 else 22.0,

@@ -8,15 +8,18 @@ name tells the kind of value, the spec how to show it:
 `_min`, `_s`, `_h`    duration, rounded down; `:up` rounds up (times to wait);
                       `:short` drops the sign and rounds away from zero ("5 min short");
                       `:bare` is the minutes without their unit, for columns;
-                      `:exact` shows seconds (the pace of the pour)
+                      `:exact` shows seconds (the pace of the pour); `:age` is "20 h" or
+                      "4 days"; `:whole` is the bare number
 `_at`                 ISO instant as local "Wed 21:40", rounded down; `:up` rounds up;
                       `:time` and `:time_up` leave the day out; `:day` is "Wed 17 Jul"
-`_kg` `_m` `_m2`      mass, length, area
+`_kg` `_m` `_m2`      mass, length, area; `_m:film` is a film's thickness
+`_m2_s`               area covered in a minute
 `_m3`                 volume of a liquid
 `_frac`               percent, rounded down; `:nights` is "9 nights in 10"
 any, `:words`         a list of codes with "; " between; those without a word stay
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role
+a sentence, several   said, with "; " between and no full stop at the end
 whole numbers         `{kits:kit|kits}` counts: "1 kit", "8 kits"
 other texts           shown as they are (names), made harmless: one line, no control signs
 ====================  =====================================================================
@@ -27,6 +30,7 @@ a sheet.
 
 from __future__ import annotations
 
+from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -37,6 +41,7 @@ from zoneinfo import ZoneInfo
 from cureplan.errors import OutOfRangeError
 from cureplan.quantities import (
     format_area,
+    format_film,
     format_length,
     format_mass,
     format_temperature,
@@ -44,9 +49,20 @@ from cureplan.quantities import (
     format_volume,
 )
 from cureplan.say import Say, Value
-from cureplan.sheets.words import en, en_live, en_planning, es, es_live, es_planning
+from cureplan.sheets.words import (
+    en,
+    en_columns,
+    en_live,
+    en_planning,
+    en_weather,
+    es,
+    es_columns,
+    es_live,
+    es_planning,
+    es_weather,
+)
 from cureplan.sheets.words.clean import one_line
-from cureplan.sheets.words.time_words import duration_text, instant_text, share_text
+from cureplan.sheets.words.time_words import age_text, duration_text, instant_text, share_text
 
 __all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
 
@@ -54,12 +70,18 @@ Display = Literal["us", "metric"]
 
 LANGUAGES = ("en", "es")
 
-_LABELS = {"en": en.LABELS | en_live.LABELS, "es": es.LABELS | es_live.LABELS}
-_WORDS = {
-    "en": en.WORDS | en_planning.WORDS,
-    "es": es.WORDS | es_planning.WORDS,
+_LABELS = {
+    "en": en.LABELS | en_live.LABELS | en_columns.LABELS,
+    "es": es.LABELS | es_live.LABELS | es_columns.LABELS,
 }
-_SAYINGS = {"en": en_planning.SAYINGS, "es": es_planning.SAYINGS}
+_WORDS = {
+    "en": en.WORDS | en_planning.WORDS | en_weather.WORDS,
+    "es": es.WORDS | es_planning.WORDS | es_weather.WORDS,
+}
+_SAYINGS = {
+    "en": ChainMap(en_planning.SAYINGS, en_weather.SAYINGS),
+    "es": ChainMap(es_planning.SAYINGS, es_weather.SAYINGS),
+}
 _UNITS: dict[str, dict[str, str]] = {"en": {}, "es": es.UNITS}
 _SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
 
@@ -141,6 +163,9 @@ class Voice:
         """One value, by the suffix of its name."""
         if value is None:
             return self.label("unknown")
+        if isinstance(value, Say | tuple):
+            told = (value,) if isinstance(value, Say) else value
+            return "; ".join(self.say(sentence).rstrip(".") for sentence in told)
         if spec == "word":
             words = _WORDS[self.language]
             return words.get(f"{name}.{value}") or self.word(str(value))
@@ -160,10 +185,19 @@ class Voice:
         return one_line(value)
 
     def _number(self, name: str, suffix: str, value: float, spec: str) -> str:
+        labels = _LABELS[self.language]
+        if spec == "whole":
+            return f"{value:.0f}"
+        if name.endswith("_m2_s"):
+            return f"{self._units(format_area(value * 60.0, self.display))}/min"
         if suffix in _SECONDS:
+            if spec == "age":
+                return age_text(value * _SECONDS[suffix], labels)
             return duration_text(value * _SECONDS[suffix], spec)
+        if (suffix, spec) == ("m", "film"):
+            return self._units(format_film(value, self.display))
         if suffix == "frac":
-            return share_text(value, spec, _LABELS[self.language])
+            return share_text(value, spec, labels)
         if spec:
             raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
         formatter = {

@@ -105,7 +105,7 @@ SAYINGS: dict[str, str] = {
     "below the card's minimum of {minimum_c}.",
     "warn.no_dew": "The weather gives no humidity for some hours: check slab and dew point by "
     "hand before every coat.",
-    "warn.generic": "Material values are generic ({cards}): type in the data sheet of the "
+    "warn.generic": "Material values are generic ({cards:words}): type in the data sheet of the "
     "product in hand.",
     "warn.gap": "Weather has a gap: {what:words}, {gap_at}, {hours} h; {mended:words}.",
     "warn.weather_note": "Weather: {note}",

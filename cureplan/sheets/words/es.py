@@ -16,6 +16,7 @@ LABELS: dict[str, str] = {
     "unknown": "no se sabe",
     "none": "nada",
     "percent": "{count} %",
+    "days": "{count} días",
     "nights.of_ten": "{count} noches de cada 10",
     "nights.nearly_all": "99 noches de cada 100 o mejor",
     "nights.hardly": "menos de 1 noche de cada 10",
@@ -181,13 +182,14 @@ LABELS: dict[str, str] = {
     "sources": "En qué se basa esto",
     "source.weather": "Clima",
     "source.card": "Material",
+    "source.note": "Notas",
+    "source.default": "No se dio, se toma",
     "source.assumption": "Supuesto",
     "licence": "Licencia: {licence}",
     "generic": "valores genéricos",
     "generic.notice": "Estos tiempos usan valores genéricos, no los de su producto. "
     "Ponga los de la hoja técnica del producto que tiene en la mano "
     "antes de confiar en un solo minuto.",
-    "notes": "Notas",
     "cautions": "Precauciones",
     "pictures": "Gráficas",
     "picture.rooms": "Los cuartos durante el trabajo",

@@ -10,7 +10,7 @@ from cureplan.clock import ceil_to, floor_to
 from cureplan.errors import OutOfRangeError
 from cureplan.quantities import format_waiting_time, format_working_time
 
-__all__ = ["duration_text", "instant_text", "share_text"]
+__all__ = ["age_text", "duration_text", "instant_text", "share_text"]
 
 
 def duration_text(duration_s: float, spec: str) -> str:
@@ -44,6 +44,21 @@ def _with_seconds(seconds: int) -> str:
     if rest or not minutes:
         parts.append(f"{rest} s")
     return ("-" if seconds < 0 else "") + " ".join(parts)
+
+
+def age_text(seconds: float, labels: Mapping[str, str]) -> str:
+    """How old something is, as a foreman says it; to the nearest, as it hurts neither way.
+
+    Examples
+    --------
+    >>> [age_text(s, {"days": "{count} days"}) for s in (600, 7200, 90 * 3600)]
+    ['10 min', '2 h', '4 days']
+    """
+    if seconds < 2 * 3600:
+        return f"{seconds / 60:.0f} min"
+    if seconds < 48 * 3600:
+        return f"{seconds / 3600:.0f} h"
+    return labels["days"].format(count=f"{seconds / 86_400:.0f}")
 
 
 def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
