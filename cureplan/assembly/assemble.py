@@ -73,7 +73,7 @@ def assemble(
             answers=(
                 order_answer(job, rooms, calls, odds),
                 ice_answer(job, rooms, chill),
-                way_back_answer(job, rooms, coats, calls, odds),
+                way_back_answer(rooms, coats, calls, odds),
             ),
             alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
             solver=schedule.solver,

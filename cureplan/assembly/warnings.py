@@ -14,7 +14,7 @@ from cureplan.plan import ChillPlan, CoatPlan, RoomPlan, Source
 from cureplan.planning.ice import IceNeed
 from cureplan.say import Say, Value
 from cureplan.schedule.calendar import crew_spans
-from cureplan.weather.series import HourlySeries
+from cureplan.weather.series import Gap, HourlySeries
 
 __all__ = ["plan_sources", "plan_warnings", "provenance"]
 
@@ -129,20 +129,21 @@ def _coat_warnings(coats: Sequence[CoatPlan]) -> list[Say]:
 
 
 def _weather_warnings(job: Job, series: HourlySeries) -> list[Say]:
-    found = [
-        Say(
-            "warn.gap",
-            {
-                "what": gap.what,
-                "gap_at": gap.starts.astimezone(job.site.zone).isoformat(),
-                "hours": gap.hours,
-                "mended": gap.mended,
-            },
-        )
-        for gap in series.gaps
-    ]
+    found = [_gap(job, gap) for gap in series.gaps if gap.mended == "no"]
     found += [Say("warn.weather_note", {"note": note}) for note in series.warnings]
     return found
+
+
+def _gap(job: Job, gap: Gap) -> Say:
+    return Say(
+        "warn.gap",
+        {
+            "what": gap.what,
+            "gap_at": gap.starts.astimezone(job.site.zone).isoformat(),
+            "hours": gap.hours,
+            "mended": gap.mended,
+        },
+    )
 
 
 def _card_warnings(job: Job) -> list[Say]:
@@ -165,7 +166,11 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
         )
         for origin in series.origins
     ]
-    notes = [_source("note", Say("source.note", {"note": note})) for note in series.notes]
+    # A gap that was mended is worth a note, one that was not is worth a warning.
+    mended = (_gap(job, gap) for gap in series.gaps if gap.mended != "no")
+    notes = [
+        _source("note", Say("source.note", {"note": note})) for note in (*series.notes, *mended)
+    ]
     cards = [
         Source(
             kind="card",

@@ -31,7 +31,7 @@ PICKS = ("all", *ROLES)
 
 
 _TORN = re.compile(
-    r"(?<=\d) (?=(?:min|h|s|lb|kg|gal|L|ft|in|pies|pulg|m|mm|°F|°C)\b)"
+    r"(?<=\d h) (?=\d)|(?<=\d) (?=(?:min|h|s|lb|kg|gal|L|ft|in|pies|pulg|m|mm|°F|°C)\b)"
     r"|(?<=\b\w{3}) (?=\d\d:\d\d\b)"
 )
 
@@ -81,7 +81,7 @@ def sheet_html(plan: Plan) -> str:
     environment = _environment()
     languages = plan.job.languages
     style = environment.get_template("sheet.css.j2").render(
-        light=LIGHT, dark=DARK, languages=languages, roles=PICKS
+        light=LIGHT, dark=DARK, languages=languages, roles=PICKS, footers=_footers(plan)
     )
     script = _script()
     return environment.get_template("sheet.html.j2").render(
@@ -97,6 +97,31 @@ def sheet_html(plan: Plan) -> str:
         script=script,
         script_hash=_sha256(script),
         data=page_data(plan),
+    )
+
+
+def _footers(plan: Plan) -> dict[str, str]:
+    """What stands at the foot of every printed page, by language, as text of a style."""
+    voices = [view.voice_of(plan, language) for language in plan.job.languages]
+    made_at = plan.decisions.made_at.isoformat()
+    site = one_line(plan.job.site.name)
+    return {
+        voice.language: _style_text(f"{site} · {voice.label('made', made_at=made_at)}")
+        for voice in voices
+    }
+
+
+def _style_text(text: str) -> str:
+    """A text that may stand between quotes in a style sheet; every sign but plain ones escaped.
+
+    Examples
+    --------
+    >>> print(_style_text('a"b'))
+    a\\22 b
+    """
+    return "".join(
+        sign if sign == " " or (sign.isascii() and sign.isalnum()) else f"\\{ord(sign):x} "
+        for sign in text
     )
 
 
@@ -138,7 +163,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "language": voice.language,
         "dates": label("dates", from_at=begins, to_at=ends),
         "made": label("made", made_at=plan.decisions.made_at.isoformat()),
-        "status_state": {"within": "kept", "short": "tight", "none": "short"}[status],
+        "status_state": view.status_state(plan),
         "status_long": label(f"status.{status}.long", policy_min=plan.job.policy.margin_s / 60),
         "answers": view.answers(plan, voice),
         "warnings": [voice.say(warning) for warning in plan.warnings],
@@ -166,6 +191,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         if plan.hours
         else [],
         "load": view_load.load(plan, voice),
+        "primed": plan.takeoff.primer_batches > 0,
         "load_total": view_load.load_total(plan, voice),
         "alternatives": view_rests.alternatives(plan, voice),
         "risk": view_rests.risk_lines(plan, voice),

@@ -13,6 +13,7 @@ from cureplan.sheets.view import (
     generic_notice,
     rooms,
     status_key,
+    status_state,
     voice_of,
 )
 from cureplan.sheets.view_load import calls, ice, ice_lines, load, load_total
@@ -28,7 +29,6 @@ WIDEST = 120
 # Shapes as well as colours: nothing is said by colour alone.
 SHAPES: dict[State, str] = {"kept": "●", "tight": "◆", "short": "▲"}
 _ANSI = {"bold": "1", "dim": "2", "kept": "32", "tight": "33", "short": "1;31"}
-_STATUS_STATE: dict[str, State] = {"within": "kept", "short": "tight", "none": "short"}
 
 
 class _Page:
@@ -89,6 +89,8 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
     _head(page, plan, voice)
     _answers(page, plan, voice)
     _warnings(page, plan, voice)
+    if plan.status != "within policy":
+        _alternatives(page, plan, voice)
     if plan.rooms:
         _rooms(page, plan, voice)
     if plan.coats:
@@ -98,14 +100,15 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
     _ice(page, plan, voice)
     if plan.takeoff.rooms:
         _load(page, plan, voice)
-    _alternatives(page, plan, voice)
+    if plan.status == "within policy":
+        _alternatives(page, plan, voice)
     _sources(page, plan, voice)
     return "\n".join(page.lines) + "\n"
 
 
 def _head(page: _Page, plan: Plan, voice: Voice) -> None:
     key = status_key(plan)
-    state = _STATUS_STATE[key]
+    state = status_state(plan)
     page.lines.append(page.paint(fit(one_line(plan.job.site.name), page.width), "bold"))
     page.lines.append(
         page.paint(fit(f"{SHAPES[state]} {voice.label(f'status.{key}')}", page.width), state)
@@ -245,5 +248,5 @@ def _sources(page: _Page, plan: Plan, voice: Voice) -> None:
     for view in sources(plan, voice):
         mark = f" ({voice.label('generic')})" if view.generic else ""
         parts = [f"{view.label}{mark}", view.licence, view.detail]
-        text = ". ".join(part for part in parts if part)
+        text = " · ".join(part for part in parts if part)
         page.prose(f"{view.kind}: {text}", indent="  ", first="- ")

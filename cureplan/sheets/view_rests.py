@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cureplan.plan import Alternative, HourRow, Plan, Source
-from cureplan.sheets.view import State, margin_state
+from cureplan.sheets.view import State, buys_text, margin_state
 from cureplan.sheets.words import Voice
 from cureplan.sheets.words.clean import one_line
 
@@ -42,7 +42,7 @@ def _alternative(plan: Plan, voice: Voice, item: Alternative) -> AlternativeView
     buys = then = ""
     state = None
     if item.buys_min is not None:
-        buys = voice.label("alternative.buys", buys_min=item.buys_min)
+        buys = buys_text(voice, item.buys_min)
     if item.margin_min is not None:
         short = ".short" if item.margin_min < 0 else ""
         then = voice.label(f"alternative.margin{short}", margin_min=item.margin_min)

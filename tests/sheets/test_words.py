@@ -199,11 +199,11 @@ def test_say_is_the_voice_in_one_call():
     assert say(sentence, "en", "us", NEW_YORK) == "Servery first, Wed 21:40"
 
 
-def test_both_readings_of_a_repeated_hour_are_told_by_their_order():
+def test_both_readings_of_a_repeated_hour_are_told_apart():
     # Clocks went back at 06:00 UTC on 3 November 2013: 01:30 came twice.
     before = datetime(2013, 11, 3, 5, 30, tzinfo=UTC)
-    assert ENGLISH.at(before) == "Sun 01:30"
-    assert ENGLISH.at(before + timedelta(hours=1)) == "Sun 01:30"
+    assert ENGLISH.at(before) == "Sun 01:30 EDT"
+    assert ENGLISH.at(before + timedelta(hours=1)) == "Sun 01:30 EST"
     assert ENGLISH.at(before + timedelta(hours=2)) == "Sun 02:30"
 
 

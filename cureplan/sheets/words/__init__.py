@@ -11,7 +11,8 @@ name tells the kind of value, the spec how to show it:
                       `:exact` shows seconds (the pace of the pour); `:age` is "20 h" or
                       "4 days"; `:whole` is the bare number
 `_at`                 ISO instant as local "Wed 21:40", rounded down; `:up` rounds up;
-                      `:time` and `:time_up` leave the day out; `:day` is "Wed 17 Jul"
+                      `:time` and `:time_up` leave the day out, `:then` and `:then_up`
+                      only if it is that of the instant before; `:day` is "Wed 17 Jul"
 `_kg` `_m` `_m2`      mass, length, area; `_m:film` is a film's thickness
 `_m2_s`               area covered in a minute
 `_m3`                 volume of a liquid
@@ -33,11 +34,12 @@ from __future__ import annotations
 from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from string import Formatter
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from cureplan.clock import ceil_to, floor_to
 from cureplan.errors import OutOfRangeError
 from cureplan.quantities import (
     format_area,
@@ -151,13 +153,24 @@ class Voice:
     def fill(self, template: str, values: Mapping[str, Value]) -> str:
         """Fill a template's placeholders."""
         parts = []
+        day: date | None = None
         for literal, name, spec, _ in Formatter().parse(template):
             parts.append(literal)
-            if name is not None:
-                if name not in values:
-                    raise OutOfRangeError(f"no value for {{{name}}}")
-                parts.append(self.show(name, values[name], spec or ""))
+            if name is None:
+                continue
+            if name not in values:
+                raise OutOfRangeError(f"no value for {{{name}}}")
+            value, how = values[name], spec or ""
+            if name.endswith("_at") and isinstance(value, str):
+                before, day = day, self._day(value, how)
+                how = _after_day(how, same=before == day)
+            parts.append(self.show(name, value, how))
         return "".join(parts)
+
+    def _day(self, instant: str, spec: str) -> date:
+        """The day on the site's wall, as shown."""
+        snap = ceil_to if spec.endswith("up") else floor_to
+        return snap(datetime.fromisoformat(instant).astimezone(self.zone), minutes=1).date()
 
     def show(self, name: str, value: Value, spec: str = "") -> str:
         """One value, by the suffix of its name."""
@@ -224,6 +237,15 @@ class Voice:
         if unit in swaps:
             return f"{number} {swaps[unit]}"
         return " ".join(swaps.get(part, part) for part in text.split(" "))
+
+
+def _after_day(spec: str, *, same: bool) -> str:
+    """`:then` in terms of the other ways to show an instant."""
+    if spec == "then":
+        return "time" if same else ""
+    if spec == "then_up":
+        return "time_up" if same else "up"
+    return spec
 
 
 def say(sentence: Say, language: str, display: Display, zone: ZoneInfo) -> str:
