@@ -165,7 +165,7 @@ def way_back_answer(
                 f"back.coat_{number}",
                 {
                     "call_at": called.isoformat(),
-                    "start_at": laid[0].start.isoformat(),
+                    "start_at": laid[0].lay_at.isoformat(),
                     "end_at": max(coat.end for coat in laid).isoformat(),
                     "rooms": ", ".join(coat.room for coat in laid),
                 },

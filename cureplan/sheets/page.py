@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +15,7 @@ from cureplan.sheets.cautions import CAUTIONS
 from cureplan.sheets.page_data import ROLES, page_data
 from cureplan.sheets.palette import DARK, LIGHT
 from cureplan.sheets.words import Voice
-from cureplan.sheets.words.clean import one_line
+from cureplan.sheets.words.clean import kept_together, one_line
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -28,12 +27,6 @@ TEMPLATES = Path(__file__).parent / "templates"
 # In the order in which each uses the ones before.
 SCRIPTS = ("words.js", "lateness.js", "dom.js", "buckets.js", "panel.js", "main.js")
 PICKS = ("all", *ROLES)
-
-
-_TORN = re.compile(
-    r"(?<=\d h) (?=\d)|(?<=\d) (?=(?:min|h|s|lb|kg|gal|L|ft|in|pies|pulg|m|mm|°F|°C)\b)"
-    r"|(?<=\b\w{3}) (?=\d\d:\d\d\b)"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -140,7 +133,7 @@ def _environment() -> Environment:
 def _kept_together(value: object) -> object:
     """On a narrow screen, "3 min" and "Wed 21:40" must not be torn apart."""
     if type(value) is str:
-        return _TORN.sub("\u00a0", value)
+        return kept_together(value)
     return value
 
 

@@ -134,7 +134,7 @@ def _coats(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
             "coat": coat.coat,
             "opens": _up(coat.opens),
             "closes": _down(coat.closes),
-            "start": _up(coat.start),
+            "start": _up(coat.lay_at),
             "end": _up(coat.end),
         }
         for coat in sorted(plan.coats, key=lambda coat: coat.start)

@@ -20,7 +20,7 @@ from cureplan.sheets.view_load import calls, ice, ice_lines, load, load_total
 from cureplan.sheets.view_rests import alternatives, risk_lines, sources
 from cureplan.sheets.view_work import coats
 from cureplan.sheets.words import Voice
-from cureplan.sheets.words.clean import fit, one_line
+from cureplan.sheets.words.clean import fit, kept_together, one_line
 
 __all__ = ["terminal_text"]
 
@@ -46,13 +46,13 @@ class _Page:
         self, text: str, *, indent: str = "", first: str | None = None, style: str = ""
     ) -> None:
         wrapped = textwrap.wrap(
-            text,
+            kept_together(text),
             self.width,
             initial_indent=indent if first is None else first,
             subsequent_indent=indent,
         )
         # textwrap counts signs; wide ones may still stick out.
-        shown = [fit(line, self.width) for line in wrapped]
+        shown = [fit(line.replace("\u00a0", " "), self.width) for line in wrapped]
         self.lines += [self.paint(line, style) if style else line for line in shown]
 
     def heading(self, text: str) -> None:
@@ -214,12 +214,15 @@ def _load(page: _Page, plan: Plan, voice: Voice) -> None:
     views = (*load(plan, voice), load_total(plan, voice))
     label = voice.label
     page.heading(label("takeoff"))
+    primer = Column(
+        title=label("primer"), cells=tuple(v.primer for v in views), rank=5, right=True
+    )
     columns = (
         Column(title=label("room"), cells=tuple(v.room for v in views), shrinks=True),
         Column(title=label("area"), cells=tuple(v.area for v in views), rank=6, right=True),
         Column(title=label("kits"), cells=tuple(v.kits for v in views), right=True),
         Column(title=label("bags"), cells=tuple(v.bags for v in views), rank=1, right=True),
-        Column(title=label("primer"), cells=tuple(v.primer for v in views), rank=5, right=True),
+        *((primer,) if plan.takeoff.primer_batches else ()),
         Column(
             title=label("topcoat"), cells=tuple(v.coats_sum for v in views), rank=2, right=True
         ),

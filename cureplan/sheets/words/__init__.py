@@ -46,6 +46,7 @@ from cureplan.quantities import (
     format_film,
     format_length,
     format_mass,
+    format_pace,
     format_temperature,
     format_temperature_difference,
     format_volume,
@@ -202,7 +203,7 @@ class Voice:
         if spec == "whole":
             return f"{value:.0f}"
         if name.endswith("_m2_s"):
-            return f"{self._units(format_area(value * 60.0, self.display))}/min"
+            return f"{self._units(format_pace(value, self.display))}/min"
         if suffix in _SECONDS:
             if spec == "age":
                 return age_text(value * _SECONDS[suffix], labels)
