@@ -220,6 +220,8 @@ LABELS: dict[str, str] = {
     "event.title": "{role:word}: {room} ({stage:word})",
     "event.people": "{people:person|people}",
     "event.tasks": "First task {first_at}, last {last_at}.",
+    "event.off": "CALLED OFF: {title}",
+    "event.off.why": "A newer plan does not need this.",
     "event.alarm": "Leave for {room}",
 }
 

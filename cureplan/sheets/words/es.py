@@ -229,6 +229,8 @@ LABELS: dict[str, str] = {
     "event.title": "{role:word}: {room} ({stage:word})",
     "event.people": "{people:persona|personas}",
     "event.tasks": "Primera tarea {first_at}, última {last_at}.",
+    "event.off": "CANCELADO: {title}",
+    "event.off.why": "El plan nuevo ya no lo necesita.",
     "event.alarm": "Salir hacia {room}",
 }
 
