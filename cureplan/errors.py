@@ -16,6 +16,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from cureplan.say import Say
+
 __all__ = [
     "CurePlanError",
     "InputError",
@@ -52,9 +54,16 @@ class NoFeasiblePlanError(CurePlanError):
 
 
 class WeatherUnavailableError(CurePlanError):
-    """No weather could be had that covers the job."""
+    """No weather could be had that covers the job.
+
+    `reason` says it to the sheets where another source can stand in for this one.
+    """
 
     exit_code = 4
+
+    def __init__(self, message: str, reason: Say | None = None) -> None:
+        super().__init__(message)
+        self.reason = reason
 
 
 class InputError(CurePlanError, ValueError):

@@ -119,7 +119,7 @@ class Risk:
 class Source:
     """Where something the plan rests on came from."""
 
-    kind: Literal["weather", "card", "assumption"]
+    kind: Literal["weather", "note", "card", "assumption", "default"]
     label: str
     licence: str | None
     generic: bool

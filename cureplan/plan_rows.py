@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal
 
+from cureplan.clock import ceil_to, floor_to
 from cureplan.say import Say
 
 __all__ = [
@@ -136,6 +137,16 @@ class CoatPlan:
     dew_c: float | None
     keeps_frac: float
 
+    @property
+    def lay_at(self) -> datetime:
+        """The start by a clock without seconds.
+
+        The minute it falls in, unless the window is still shut then: rounded up, a coat
+        laid at the last moment would read as too late.
+        """
+        minute = floor_to(self.start, minutes=1)
+        return minute if minute >= self.opens else ceil_to(self.start, minutes=1)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Call:
@@ -202,6 +213,7 @@ class HourRow:
     outdoor_c: float
     dew_c: float | None
     origin: str
+    kind: Literal["observed", "forecast", "file", "interpolated"]
     rooms: tuple[RoomHour, ...]
 
 

@@ -147,7 +147,6 @@ def _ice_doubt(chill: ChillPlan) -> Say:
 
 
 def way_back_answer(
-    job: Job,
     rooms: Sequence[RoomPlan],
     coats: Sequence[CoatPlan],
     calls: Sequence[Call],
@@ -171,7 +170,7 @@ def way_back_answer(
                 f"back.coat_{number}",
                 {
                     "call_at": called.isoformat(),
-                    "start_at": laid[0].start.isoformat(),
+                    "start_at": laid[0].lay_at.isoformat(),
                     "end_at": max(coat.end for coat in laid).isoformat(),
                     "rooms": ", ".join(coat.room for coat in laid),
                 },
@@ -179,16 +178,7 @@ def way_back_answer(
         )
     last = max(rooms, key=lambda room: room.opens)
     spare_s = (min(room.open_by for room in rooms) - last.opens).total_seconds()
-    headline.append(
-        Say(
-            "back.opens",
-            {
-                "open_at": last.opens.isoformat(),
-                "spare_s": max(0.0, spare_s),
-                "limit_at": job.access.open_by.astimezone(job.site.zone).isoformat(),
-            },
-        )
-    )
+    headline.append(_opening(last, spare_s))
     tight = min(coats, key=lambda coat: (coat.closes - coat.start).total_seconds())
     reasons = [
         Say(
@@ -212,6 +202,13 @@ def way_back_answer(
             {"coats_frac": odds.coats_frac, "opening_frac": odds.opening_frac},
         ),
     )
+
+
+def _opening(last: RoomPlan, spare_s: float) -> Say:
+    at: dict[str, Value] = {"open_at": last.opens.isoformat()}
+    if spare_s < 0:
+        return Say("back.opens_late", {**at, "late_s": -spare_s})
+    return Say("back.opens", {**at, "spare_s": spare_s})
 
 
 def alternatives(

@@ -74,7 +74,7 @@ def assemble(
             answers=(
                 order_answer(job, rooms, calls, odds),
                 ice_answer(job, rooms, chill),
-                way_back_answer(job, rooms, coats, calls, odds, unsure=unsure),
+                way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
             alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
             solver=schedule.solver,
@@ -157,6 +157,7 @@ def _hours(
             outdoor_c=round(float(series.temp_c[row]), 2),
             dew_c=None if np.isnan(series.dew_c[row]) else round(float(series.dew_c[row]), 2),
             origin=series.origins[int(series.origin[row])].label,
+            kind=series.origins[int(series.origin[row])].kind,
             rooms=tuple(
                 RoomHour(
                     room=name,

@@ -252,7 +252,10 @@ def _finished(
         decisions=replace(new.decisions, status=status),
         hours=hours,
         warnings=(*changes, *_warnings(old, new, state)),
-        sources=(*_weather_sources(old), *(s for s in new.sources if s.kind != "weather")),
+        sources=(
+            *_weather_sources(old),
+            *(s for s in new.sources if s.kind not in ("weather", "note")),
+        ),
         night=night,
     )
 
@@ -276,4 +279,4 @@ def _past(warning: Say, floors: Mapping[str, FloorState]) -> bool:
 
 
 def _weather_sources(old: Plan) -> tuple[Source, ...]:
-    return tuple(source for source in old.sources if source.kind == "weather")
+    return tuple(source for source in old.sources if source.kind in ("weather", "note"))

@@ -33,10 +33,10 @@ Array = NDArray[np.float64]
 
 def plan_series(plan: Plan) -> HourlySeries:
     """The plan's own outdoor hours, its last day repeated beyond them."""
-    labels = list(dict.fromkeys(row.origin for row in plan.hours))
+    sources = list(dict.fromkeys((row.origin, row.kind) for row in plan.hours))
     temp_c = np.array([row.outdoor_c for row in plan.hours])
     dew_c = np.array([np.nan if row.dew_c is None else row.dew_c for row in plan.hours])
-    origin = np.array([labels.index(row.origin) for row in plan.hours])
+    origin = np.array([sources.index((row.origin, row.kind)) for row in plan.hours])
     epoch_s = _epoch_s(plan)
     return HourlySeries(
         epoch_s=epoch_s,
@@ -45,8 +45,8 @@ def plan_series(plan: Plan) -> HourlySeries:
         cloud_frac=np.full(epoch_s.size, np.nan),
         origin=np.concatenate([origin, np.full(BEYOND_H, origin[-1])]),
         origins=tuple(
-            WeatherOrigin(label=label, kind="file", licence="", attribution="")
-            for label in labels
+            WeatherOrigin(label=label, kind=kind, licence="", attribution="")
+            for label, kind in sources
         ),
     )
 

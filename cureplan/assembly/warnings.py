@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from typing import Literal
 
 import numpy as np
 
@@ -12,9 +14,9 @@ from cureplan.plan import ChillPlan, CoatPlan, RoomPlan, Source
 from cureplan.planning.ice import IceNeed
 from cureplan.say import Say, Value
 from cureplan.schedule.calendar import crew_spans
-from cureplan.weather.series import HourlySeries
+from cureplan.weather.series import Gap, HourlySeries
 
-__all__ = ["plan_sources", "plan_warnings"]
+__all__ = ["plan_sources", "plan_warnings", "provenance"]
 
 
 def plan_warnings(
@@ -127,27 +129,27 @@ def _coat_warnings(coats: Sequence[CoatPlan]) -> list[Say]:
 
 
 def _weather_warnings(job: Job, series: HourlySeries) -> list[Say]:
-    found = [
-        Say(
-            "warn.gap",
-            {
-                "what": gap.what,
-                "gap_at": gap.starts.astimezone(job.site.zone).isoformat(),
-                "hours": gap.hours,
-                "mended": gap.mended,
-            },
-        )
-        for gap in series.gaps
-    ]
-    told = (*series.warnings, *series.notes)
-    found += [Say("warn.weather_note", {"note": note}) for note in told]
+    found = [_gap(job, gap) for gap in series.gaps if gap.mended == "no"]
+    found += [Say("warn.weather_note", {"note": note}) for note in series.warnings]
     return found
+
+
+def _gap(job: Job, gap: Gap) -> Say:
+    return Say(
+        "warn.gap",
+        {
+            "what": gap.what,
+            "gap_at": gap.starts.astimezone(job.site.zone).isoformat(),
+            "hours": gap.hours,
+            "mended": gap.mended,
+        },
+    )
 
 
 def _card_warnings(job: Job) -> list[Say]:
     cards = (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
     generic = [card.title for card in cards if card.generic]
-    return [Say("warn.generic", {"cards": ", ".join(generic)})] if generic else []
+    return [Say("warn.generic", {"cards": "; ".join(generic)})] if generic else []
 
 
 def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
@@ -160,9 +162,14 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
             else origin.label,
             licence=origin.licence or None,
             generic=False,
-            detail=None,
+            detail=Say("source.weather", {"kind": origin.kind}),
         )
         for origin in series.origins
+    ]
+    # A gap that was mended is worth a note, one that was not is worth a warning.
+    mended = (_gap(job, gap) for gap in series.gaps if gap.mended != "no")
+    notes = [
+        _source("note", Say("source.note", {"note": note})) for note in (*series.notes, *mended)
     ]
     cards = [
         Source(
@@ -170,7 +177,7 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
             label=card.title,
             licence=None,
             generic=card.generic,
-            detail=Say("source.card", {"provenance": _provenance(card.provenance.values())}),
+            detail=Say("source.card", {"provenance": provenance(card.provenance.values())}),
         )
         for card in (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
     ]
@@ -183,18 +190,36 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
         Say("source.pace", {}),
         Say("source.ice", {}),
     ]
-    assumed = [
-        Source(
-            kind="assumption",
-            label=say.code.removeprefix("source."),
-            licence=None,
-            generic=False,
-            detail=say,
-        )
-        for say in told
-    ]
-    return (*weather, *cards, *assumed)
+    assumed = [_source("assumption", say) for say in told]
+    taken = tuple(note for note in job.notes if note.code == "job.default")
+    if taken:
+        assumed.append(_source("default", Say("source.defaults", {"taken": taken})))
+    return (*weather, *notes, *cards, *assumed)
 
 
-def _provenance(values: Iterable[str]) -> str:
-    return "; ".join(sorted(set(values)))
+def _source(kind: Literal["note", "assumption", "default"], detail: Say) -> Source:
+    """One whose detail says it all."""
+    label = detail.code.partition(".")[2]
+    return Source(kind=kind, label=label, licence=None, generic=False, detail=detail)
+
+
+def provenance(values: Iterable[str]) -> tuple[Say, ...]:
+    """Where a card's values come from, each origin once; those we wrote, in any language.
+
+    Examples
+    --------
+    >>> provenance(["invented", "corrected on the night from 7 readings"])[0].values
+    {'readings': 7}
+    """
+    return tuple(_origin(text) for text in sorted(set(values)))
+
+
+def _origin(text: str) -> Say:
+    night = re.fullmatch(r"corrected on the night from (\d+) readings?", text)
+    if night:
+        return Say("origin.night", {"readings": int(night[1])})
+    fitted = re.fullmatch(r"(.+: fitted \S+) from (\d+) readings?", text)
+    if fitted:
+        source = fitted[1].replace(": fitted", "").strip()
+        return Say("origin.fitted", {"source": source, "readings": int(fitted[2])})
+    return Say("origin.told", {"text": text})

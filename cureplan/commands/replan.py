@@ -66,7 +66,7 @@ def replan(
     folder = _folder(plan_file, out)
     events = read_night_log(log_file, site=night_site(old))
     found = plan_again(old, events, now=_now(old, events, now))
-    written = write_sheets(found.plan, folder)
+    written = write_sheets(found.plan, folder, before=plan_file.parent)
     if as_json:
         print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say))
     else:

@@ -27,12 +27,15 @@ from cureplan.job.model import (
     WeatherRequest,
 )
 from cureplan.job.schema import (
+    DEFAULT_KINDS,
     DEFAULT_ORIGINS,
+    KIND_UNITS,
     TWO_COAT_USES,
     JobFile,
     RoomEntry,
     ShiftEntry,
 )
+from cureplan.say import Say, Value
 
 __all__ = ["build_job"]
 
@@ -177,23 +180,28 @@ def _sun(entry: RoomEntry) -> SunPatch | None:
     )
 
 
-def _notes(written: JobFile, cards: Cards) -> Iterator[str]:
+def _notes(written: JobFile, cards: Cards) -> Iterator[Say]:
     for card in (cards.slurry, cards.topcoat, cards.aggregate, cards.primer):
         if card is not None and card.generic:
-            yield (
-                f"{card.key} is a generic card: put in the data sheet of the product in hand"
-            )
+            yield Say("job.generic_card", {"card": card.title})
     coldest_c, measured_c = cards.slurry.coldest_liquids_c, written.materials.liquids_measured_c
     if measured_c is not None and measured_c < coldest_c:
-        yield "the liquids are measured colder than the slurry card allows: let them warm up"
+        yield Say("job.liquids_cold")
     # A file of weather has no age limit, so its default is nothing to tell.
     of_weather = () if written.weather.source == "file" else ("weather",)
     for table in (*of_weather, "materials", "pace", "policy"):
         yield from _defaults(table, getattr(written, table))
 
 
-def _defaults(table: str, entry: BaseModel) -> Iterator[str]:
+def _defaults(table: str, entry: BaseModel) -> Iterator[Say]:
     for name, info in type(entry).model_fields.items():
         key = f"{table}.{info.alias or name}"
         if key in DEFAULT_ORIGINS and name not in entry.model_fields_set:
-            yield f'{key} = "{info.default}" is a default ({DEFAULT_ORIGINS[key]})'
+            values: dict[str, Value] = {"key": key, "value": _taken(key, getattr(entry, name))}
+            yield Say("job.default", {**values, "origin": DEFAULT_ORIGINS[key]})
+
+
+def _taken(key: str, value: float) -> Say:
+    """A default as a sentence of its own, as only its kind tells how to show it."""
+    kind = DEFAULT_KINDS[key]
+    return Say(f"value.{kind}", {f"value_{KIND_UNITS[kind]}": value})

@@ -13,6 +13,7 @@ from typing import Literal
 from zoneinfo import ZoneInfo
 
 from cureplan.job.card_model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
+from cureplan.say import Say
 
 Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays"]
@@ -230,7 +231,7 @@ class Job:
     languages: tuple[str, ...]
     source: Path
     seed: int
-    notes: tuple[str, ...] = field(default=())
+    notes: tuple[Say, ...] = field(default=())
 
     def room(self, name: str) -> Room:
         """The room of that name.

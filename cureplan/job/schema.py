@@ -31,7 +31,15 @@ from cureplan.job.fields import (
 from cureplan.job.model import Climate, Display, Remedy
 from cureplan.quantities import refusal
 
-__all__ = ["DEFAULT_ORIGINS", "ROOM_USES", "TWO_COAT_USES", "JobFile", "RoomEntry"]
+__all__ = [
+    "DEFAULT_KINDS",
+    "DEFAULT_ORIGINS",
+    "KIND_UNITS",
+    "ROOM_USES",
+    "TWO_COAT_USES",
+    "JobFile",
+    "RoomEntry",
+]
 
 ROOM_USES = ("food preparation", "dish washing", "service", "storage", "passage", "other")
 # Common practice, no source: a second coat is smoother and easier to keep clean.
@@ -56,6 +64,38 @@ DEFAULT_ORIGINS = {
     "weather.max_age": "invented",
 }
 """Where each defaulted value of the job file comes from."""
+
+DEFAULT_KINDS = {
+    "materials.iced": "temperature",
+    "materials.cool_filler": "temperature",
+    "materials.cooler_loss": "share",
+    "materials.waste": "share",
+    "materials.profile_allowance": "film",
+    "pace.haul": "time",
+    "pace.rake": "pace",
+    "pace.smooth": "pace",
+    "pace.broadcast": "pace",
+    "pace.topcoat": "pace",
+    "pace.vacuum": "pace",
+    "pace.row_depth_min": "length",
+    "pace.row_depth_max": "length",
+    "pace.bay_turn": "time",
+    "policy.dew_margin": "difference",
+    "weather.max_age": "hours",
+}
+"""What kind of quantity each of them is."""
+
+KIND_UNITS = {
+    "temperature": "c",
+    "difference": "k",
+    "share": "frac",
+    "film": "m",
+    "length": "m",
+    "time": "s",
+    "hours": "s",
+    "pace": "m2_s",
+}
+"""The suffix that tells the sheets how to show a kind."""
 
 
 def _read_storage(text: object) -> float | None:

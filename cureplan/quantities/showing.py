@@ -16,6 +16,7 @@ __all__ = [
     "format_film",
     "format_length",
     "format_mass",
+    "format_pace",
     "format_temperature",
     "format_temperature_difference",
     "format_volume",
@@ -124,6 +125,18 @@ def format_area(area_m2: float, display: Display) -> str:
     """
     if display == "us":
         return f"{_rounded(area_m2 / float(FOOT_M) ** 2, 0)} sq ft"
+    return f"{_amount(area_m2)} m²"
+
+
+def format_pace(pace_m2_s: float, display: Display) -> str:
+    """Area covered in a minute, to a tenth below 100; the unit ends before "/min".
+
+    >>> format_pace(0.01161288, "us"), format_pace(0.01161288, "metric")
+    ('7.5 sq ft', '0.7 m²')
+    """
+    area_m2 = pace_m2_s * 60.0
+    if display == "us":
+        return f"{_amount(area_m2 / float(FOOT_M) ** 2)} sq ft"
     return f"{_amount(area_m2)} m²"
 
 

@@ -1,23 +1,33 @@
 """Calls as an iCalendar file: one event per role and call, in UTC, with an alarm.
 
 An event's id follows from job, role, room and stage alone, so that the calendar of a
-new plan moves the old events instead of doubling them.
+new plan moves the old events instead of doubling them. Events of an earlier calendar that
+the new plan no longer makes are called off until their time has passed.
 """
 
 from __future__ import annotations
 
 import uuid
 from collections import Counter
+from collections.abc import Iterable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING
 
 from cureplan.plan import Call, Plan
+from cureplan.sheets.calendar_before import (
+    JOB_MARK,
+    PRODID,
+    EventBefore,
+    events_before,
+    job_mark,
+)
 from cureplan.sheets.view import voice_of
 from cureplan.sheets.words import Voice
 from cureplan.sheets.words.clean import one_line
 
 if TYPE_CHECKING:
-    from icalendar import Event
+    from icalendar import Alarm, Event
 
 __all__ = ["crew_ics", "event_id"]
 
@@ -36,7 +46,7 @@ def event_id(plan: Plan, call: Call, repeat: int = 0) -> str:
     return f"{uuid.uuid5(_NAMESPACE, name)}@cureplan"
 
 
-def crew_ics(plan: Plan) -> bytes:
+def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = ()) -> bytes:
     """Every call as an event.
 
     Not for reading the plan back; a calendar keeps only who comes when.
@@ -45,6 +55,9 @@ def crew_ics(plan: Plan) -> bytes:
     ----------
     plan : Plan
         Whose calls.
+    earlier : iterable of bytes
+        Calendars the crew may have already: a changed event gets a higher sequence number
+        than there, a vanished one is cancelled.
 
     Returns
     -------
@@ -54,43 +67,99 @@ def crew_ics(plan: Plan) -> bytes:
     from icalendar import Calendar
 
     voice = voice_of(plan)
+    before = events_before(earlier, mark=job_mark(plan))
     calendar = Calendar()
-    calendar.add("prodid", "-//cureplan//crew calls//EN")
+    calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     calendar.add("x-wr-calname", one_line(plan.job.site.name))
     seen: Counter[tuple[str, str, str]] = Counter()
     for call in sorted(plan.calls, key=lambda call: call.call):
         key = (call.role, call.room, call.stage)
-        calendar.add_component(_event(plan, voice, call, seen[key]))
+        wanted = _wanted(plan, voice, call, seen[key])
+        calendar.add_component(_event(plan, wanted, before.pop(wanted.uid, None)))
         seen[key] += 1
+    for old in _still_to_come(before.values(), _made_at(plan)):
+        off = _called_off(voice, old)
+        calendar.add_component(_event(plan, off, old))
     return bytes(calendar.to_ical())
 
 
-def _event(plan: Plan, voice: Voice, call: Call, repeat: int) -> Event:
-    from icalendar import Alarm, Event
+def _made_at(plan: Plan) -> datetime:
+    return plan.decisions.made_at.astimezone(UTC).replace(microsecond=0)
 
-    made_at = plan.decisions.made_at.astimezone(UTC)
-    begins = call.call.astimezone(UTC)
-    ends = max(call.last_task.astimezone(UTC), begins + SHORTEST_EVENT)
-    title = voice.label(
-        "event.title", role=call.role, room=call.room, stage=f"stage.{call.stage}"
+
+def _wanted(plan: Plan, voice: Voice, call: Call, repeat: int) -> EventBefore:
+    """The event as it shall be; its number in the sequence is not yet known."""
+    begins = call.call.astimezone(UTC).replace(microsecond=0)
+    ends = call.last_task.astimezone(UTC).replace(microsecond=0)
+    return EventBefore(
+        uid=event_id(plan, call, repeat),
+        sequence=0,
+        begins=begins,
+        ends=max(ends, begins + SHORTEST_EVENT),
+        summary=voice.label(
+            "event.title", role=call.role, room=call.room, stage=f"stage.{call.stage}"
+        ),
+        location=one_line(plan.job.site.name),
+        description=_description(voice, call),
+        cancelled=False,
     )
+
+
+def _still_to_come(events: Iterable[EventBefore], now: datetime) -> list[EventBefore]:
+    kept = (event for event in events if event.ends > now)
+    return sorted(kept, key=lambda event: (event.begins, event.uid))
+
+
+def _called_off(voice: Voice, old: EventBefore) -> EventBefore:
+    """An event to be struck out; in words as well, for calendars that ignore the status."""
+    if old.cancelled:
+        return old
+    return replace(
+        old,
+        summary=voice.label("event.off", title=old.summary),
+        description=voice.label("event.off.why"),
+        cancelled=True,
+    )
+
+
+def _sequence(plan: Plan, event: EventBefore, old: EventBefore | None) -> int:
+    """RFC 5545, 3.8.7.4: what has changed has a greater number than before."""
+    made = max(0, int((_made_at(plan) - SEQUENCE_FROM).total_seconds()))
+    if old is None:
+        return made
+    same = replace(event, sequence=old.sequence) == old
+    return old.sequence if same else max(made, old.sequence + 1)
+
+
+def _event(plan: Plan, shown: EventBefore, old: EventBefore | None) -> Event:
+    from icalendar import Event
+
     event = Event()
-    event.add("uid", event_id(plan, call, repeat))
-    event.add("dtstamp", made_at.replace(microsecond=0))
-    event.add("sequence", max(0, int((made_at - SEQUENCE_FROM).total_seconds())))
-    event.add("dtstart", begins.replace(microsecond=0))
-    event.add("dtend", ends.replace(microsecond=0))
-    event.add("summary", title)
-    event.add("location", one_line(plan.job.site.name))
-    event.add("description", _description(voice, call))
+    event.add("uid", shown.uid)
+    event.add("dtstamp", _made_at(plan))
+    event.add("sequence", _sequence(plan, shown, old))
+    event.add("status", "CANCELLED" if shown.cancelled else "CONFIRMED")
+    event.add("dtstart", shown.begins)
+    event.add("dtend", shown.ends)
+    event.add("summary", shown.summary)
+    event.add("location", shown.location)
+    event.add("description", shown.description)
+    event.add(JOB_MARK, job_mark(plan))
+    if not shown.cancelled:
+        event.add_component(_alarm(shown.summary))
+    return event
+
+
+def _alarm(title: str) -> Alarm:
+    from icalendar import Alarm
+
     alarm = Alarm()
     alarm.add("action", "DISPLAY")
     alarm.add("description", title)
     alarm.add("trigger", -ALARM_BEFORE)
-    event.add_component(alarm)
-    return event
+    return alarm
 
 
 def _description(voice: Voice, call: Call) -> str:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,7 +15,7 @@ from cureplan.sheets.cautions import CAUTIONS
 from cureplan.sheets.page_data import ROLES, page_data
 from cureplan.sheets.palette import DARK, LIGHT
 from cureplan.sheets.words import Voice
-from cureplan.sheets.words.clean import one_line
+from cureplan.sheets.words.clean import kept_together, one_line
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -28,12 +27,6 @@ TEMPLATES = Path(__file__).parent / "templates"
 # In the order in which each uses the ones before.
 SCRIPTS = ("words.js", "lateness.js", "dom.js", "buckets.js", "panel.js", "main.js")
 PICKS = ("all", *ROLES)
-
-
-_TORN = re.compile(
-    r"(?<=\d) (?=(?:min|h|s|lb|kg|gal|L|ft|in|pies|pulg|m|mm|°F|°C)\b)"
-    r"|(?<=\b\w{3}) (?=\d\d:\d\d\b)"
-)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -81,7 +74,7 @@ def sheet_html(plan: Plan) -> str:
     environment = _environment()
     languages = plan.job.languages
     style = environment.get_template("sheet.css.j2").render(
-        light=LIGHT, dark=DARK, languages=languages, roles=PICKS
+        light=LIGHT, dark=DARK, languages=languages, roles=PICKS, footers=_footers(plan)
     )
     script = _script()
     return environment.get_template("sheet.html.j2").render(
@@ -100,6 +93,31 @@ def sheet_html(plan: Plan) -> str:
     )
 
 
+def _footers(plan: Plan) -> dict[str, str]:
+    """What stands at the foot of every printed page, by language, as text of a style."""
+    voices = [view.voice_of(plan, language) for language in plan.job.languages]
+    made_at = plan.decisions.made_at.isoformat()
+    site = one_line(plan.job.site.name)
+    return {
+        voice.language: _style_text(f"{site} · {voice.label('made', made_at=made_at)}")
+        for voice in voices
+    }
+
+
+def _style_text(text: str) -> str:
+    """A text that may stand between quotes in a style sheet; every sign but plain ones escaped.
+
+    Examples
+    --------
+    >>> print(_style_text('a"b'))
+    a\\22 b
+    """
+    return "".join(
+        sign if sign == " " or (sign.isascii() and sign.isalnum()) else f"\\{ord(sign):x} "
+        for sign in text
+    )
+
+
 def _environment() -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -115,7 +133,7 @@ def _environment() -> Environment:
 def _kept_together(value: object) -> object:
     """On a narrow screen, "3 min" and "Wed 21:40" must not be torn apart."""
     if type(value) is str:
-        return _TORN.sub("\u00a0", value)
+        return kept_together(value)
     return value
 
 
@@ -138,7 +156,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "language": voice.language,
         "dates": label("dates", from_at=begins, to_at=ends),
         "made": label("made", made_at=plan.decisions.made_at.isoformat()),
-        "status_state": {"within": "kept", "short": "tight", "none": "short"}[status],
+        "status_state": view.status_state(plan),
         "status_long": label(f"status.{status}.long", policy_min=plan.job.policy.margin_s / 60),
         "answers": view.answers(plan, voice),
         "warnings": [voice.say(warning) for warning in plan.warnings],
@@ -166,11 +184,11 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         if plan.hours
         else [],
         "load": view_load.load(plan, voice),
+        "primed": plan.takeoff.primer_batches > 0,
         "load_total": view_load.load_total(plan, voice),
         "alternatives": view_rests.alternatives(plan, voice),
         "risk": view_rests.risk_lines(plan, voice),
         "sources": view_rests.sources(plan, voice),
-        "notes": [one_line(note) for note in plan.job.notes],
         "cautions": CAUTIONS[voice.language],
         "role_names": {role: _role_name(voice, role) for role in PICKS},
     }

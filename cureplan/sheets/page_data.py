@@ -16,11 +16,14 @@ from cureplan.plan import BucketPlan, Plan
 from cureplan.sheets.view import voice_of
 from cureplan.sheets.words import Voice
 from cureplan.sheets.words.clean import one_line
+from cureplan.sheets.words.time_words import twice_named
 
 __all__ = ["ROLES", "embedded_json", "page_data", "plan_id"]
 
 # Those whose tasks the sheet can be narrowed to.
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
+# Clocks change at full quarters of an hour.
+STEP_S = 900
 _SCRIPT_LABELS = ("weekdays", "months")
 
 
@@ -52,10 +55,12 @@ def page_data(plan: Plan) -> str:
     data = {
         "id": plan_id(plan),
         "zone": plan.job.site.time_zone,
+        "repeats": _repeats(plan),
         "policy_s": plan.job.policy.margin_s,
         "rooms": [
             {
                 "name": one_line(room.room),
+                "walk": _up(room.walkable),
                 "opens": _up(room.opens),
                 "open_by": _down(room.open_by),
             }
@@ -71,6 +76,23 @@ def page_data(plan: Plan) -> str:
         "words": {language: _words(plan, language) for language in plan.job.languages},
     }
     return embedded_json(data)
+
+
+def _repeats(plan: Plan) -> list[dict[str, Any]]:
+    """When the wall's clock shows each time twice, and which of the two it then is."""
+    zone = plan.job.site.zone
+    first = min((call.call for call in plan.calls), default=plan.job.access.begins)
+    last = max((room.opens for room in plan.rooms), default=plan.job.access.open_by)
+    found: list[dict[str, Any]] = []
+    for at_s in range(_down(first) // STEP_S * STEP_S, _up(last) + STEP_S, STEP_S):
+        name = twice_named(datetime.fromtimestamp(at_s, zone))
+        if not name:
+            continue
+        if found and (found[-1]["to"], found[-1]["name"]) == (at_s, name):
+            found[-1]["to"] = at_s + STEP_S
+        else:
+            found.append({"from": at_s, "to": at_s + STEP_S, "name": name})
+    return found
 
 
 def _ordered_rooms(plan: Plan) -> list[Any]:
@@ -112,7 +134,7 @@ def _coats(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
             "coat": coat.coat,
             "opens": _up(coat.opens),
             "closes": _down(coat.closes),
-            "start": _up(coat.start),
+            "start": _up(coat.lay_at),
             "end": _up(coat.end),
         }
         for coat in sorted(plan.coats, key=lambda coat: coat.start)

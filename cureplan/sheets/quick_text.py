@@ -17,6 +17,7 @@ from cureplan.quantities import (
     format_working_time,
 )
 from cureplan.sheets.text_table import Column, table_lines
+from cureplan.sheets.words import Voice
 from cureplan.weather.series import HourlySeries
 
 __all__ = [
@@ -150,8 +151,13 @@ def chill_json(card: SlurryCard, air_c: float, answers: Sequence[ChillAnswer]) -
     )
 
 
+def _english(job: Job) -> Voice:
+    return Voice(language="en", display=job.display, zone=job.site.zone)
+
+
 def check_text(job: Job, series: HourlySeries) -> str:
     """What was understood of a job and its weather."""
+    voice = _english(job)
     display = job.display
     rooms = table_lines(
         [
@@ -187,20 +193,21 @@ def check_text(job: Job, series: HourlySeries) -> str:
         f"Weather {series.starts.astimezone(zone):%a %d %b %H:%M} to "
         f"{series.ends.astimezone(zone):%a %d %b %H:%M}, {series.epoch_s.size} hours:",
         *(
-            f"  {origin.label} ({origin.licence or 'licence not given'})"
+            f"  {origin.label} ({origin.kind}; {origin.licence or 'licence not given'})"
             for origin in series.origins
         ),
         *gaps,
-        *(f"  {note}" for note in series.notes),
+        *(f"  {voice.say(note)}" for note in (*series.warnings, *series.notes)),
         "",
         "Not given, so taken:",
-        *(f"  {note}" for note in job.notes),
+        *(f"  {voice.say(note)}" for note in job.notes),
     ]
     return "\n".join(lines)
 
 
 def check_json(job: Job, series: HourlySeries) -> str:
     """The same as JSON."""
+    voice = _english(job)
     return _dump(
         {
             "job": job.source.name,
@@ -215,7 +222,7 @@ def check_json(job: Job, series: HourlySeries) -> str:
                 "origins": [origin.label for origin in series.origins],
                 "gaps": len(series.gaps),
             },
-            "defaults": list(job.notes),
+            "defaults": [voice.say(note) for note in job.notes],
         }
     )
 

@@ -1,8 +1,9 @@
 """Buckets, calls and coats as CSV, for whoever wants them in a spreadsheet.
 
 Numbers are SI, instants ISO 8601 with the site's offset, both unrounded: a spreadsheet
-is where people compute on. The files start with a byte-order mark, without which the
-usual spreadsheets garble accents.
+is where people compute on. Column names and words are in the job's first language; in
+English the columns are named as in `plan.json`. The files start with a byte-order mark,
+without which the usual spreadsheets garble accents.
 """
 
 from __future__ import annotations
@@ -21,6 +22,8 @@ from cureplan.sheets.words import Voice
 
 __all__ = ["buckets_csv", "calls_csv", "coats_csv", "defused"]
 
+# Columns whose values are codes, and what stands before them among the words.
+_CODES = {"role": "", "stage": "stage.", "binding": ""}
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
@@ -64,23 +67,25 @@ def _table(
     out = io.StringIO(newline="")
     out.write("\ufeff")
     writer = csv.writer(out)
-    writer.writerow(names)
+    writer.writerow([voice.label(f"column.{name}") for name in names])
     for row in rows:
-        writer.writerow([_cell(getattr(row, name), voice) for name in names])
+        writer.writerow([_cell(name, getattr(row, name), voice) for name in names])
     return out.getvalue()
 
 
-def _cell(value: object, voice: Voice) -> str | float | int:
+def _cell(name: str, value: object, voice: Voice) -> str | float | int:
     if value is None:
         return ""
     if isinstance(value, bool):
-        return "yes" if value else "no"
+        return voice.label("cell.yes" if value else "cell.no")
     if isinstance(value, datetime):
         return _local_iso(value, voice.zone)
     if isinstance(value, Say):
         return defused(voice.say(value))
     if isinstance(value, int | float):
         return value
+    if name in _CODES:
+        return defused(voice.word(f"{_CODES[name]}{value}"))
     return defused(str(value))
 
 

@@ -13,13 +13,14 @@ from cureplan.sheets.view import (
     generic_notice,
     rooms,
     status_key,
+    status_state,
     voice_of,
 )
 from cureplan.sheets.view_load import calls, ice, ice_lines, load, load_total
 from cureplan.sheets.view_rests import alternatives, risk_lines, sources
 from cureplan.sheets.view_work import coats
 from cureplan.sheets.words import Voice
-from cureplan.sheets.words.clean import fit, one_line
+from cureplan.sheets.words.clean import fit, kept_together, one_line
 
 __all__ = ["terminal_text"]
 
@@ -28,7 +29,6 @@ WIDEST = 120
 # Shapes as well as colours: nothing is said by colour alone.
 SHAPES: dict[State, str] = {"kept": "●", "tight": "◆", "short": "▲"}
 _ANSI = {"bold": "1", "dim": "2", "kept": "32", "tight": "33", "short": "1;31"}
-_STATUS_STATE: dict[str, State] = {"within": "kept", "short": "tight", "none": "short"}
 
 
 class _Page:
@@ -46,13 +46,13 @@ class _Page:
         self, text: str, *, indent: str = "", first: str | None = None, style: str = ""
     ) -> None:
         wrapped = textwrap.wrap(
-            text,
+            kept_together(text),
             self.width,
             initial_indent=indent if first is None else first,
             subsequent_indent=indent,
         )
         # textwrap counts signs; wide ones may still stick out.
-        shown = [fit(line, self.width) for line in wrapped]
+        shown = [fit(line.replace("\u00a0", " "), self.width) for line in wrapped]
         self.lines += [self.paint(line, style) if style else line for line in shown]
 
     def heading(self, text: str) -> None:
@@ -89,6 +89,8 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
     _head(page, plan, voice)
     _answers(page, plan, voice)
     _warnings(page, plan, voice)
+    if plan.status != "within policy":
+        _alternatives(page, plan, voice)
     if plan.rooms:
         _rooms(page, plan, voice)
     if plan.coats:
@@ -98,14 +100,15 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
     _ice(page, plan, voice)
     if plan.takeoff.rooms:
         _load(page, plan, voice)
-    _alternatives(page, plan, voice)
+    if plan.status == "within policy":
+        _alternatives(page, plan, voice)
     _sources(page, plan, voice)
     return "\n".join(page.lines) + "\n"
 
 
 def _head(page: _Page, plan: Plan, voice: Voice) -> None:
     key = status_key(plan)
-    state = _STATUS_STATE[key]
+    state = status_state(plan)
     page.lines.append(page.paint(fit(one_line(plan.job.site.name), page.width), "bold"))
     page.lines.append(
         page.paint(fit(f"{SHAPES[state]} {voice.label(f'status.{key}')}", page.width), state)
@@ -211,12 +214,15 @@ def _load(page: _Page, plan: Plan, voice: Voice) -> None:
     views = (*load(plan, voice), load_total(plan, voice))
     label = voice.label
     page.heading(label("takeoff"))
+    primer = Column(
+        title=label("primer"), cells=tuple(v.primer for v in views), rank=5, right=True
+    )
     columns = (
         Column(title=label("room"), cells=tuple(v.room for v in views), shrinks=True),
         Column(title=label("area"), cells=tuple(v.area for v in views), rank=6, right=True),
         Column(title=label("kits"), cells=tuple(v.kits for v in views), right=True),
         Column(title=label("bags"), cells=tuple(v.bags for v in views), rank=1, right=True),
-        Column(title=label("primer"), cells=tuple(v.primer for v in views), rank=5, right=True),
+        *((primer,) if plan.takeoff.primer_batches else ()),
         Column(
             title=label("topcoat"), cells=tuple(v.coats_sum for v in views), rank=2, right=True
         ),
@@ -245,5 +251,5 @@ def _sources(page: _Page, plan: Plan, voice: Voice) -> None:
     for view in sources(plan, voice):
         mark = f" ({voice.label('generic')})" if view.generic else ""
         parts = [f"{view.label}{mark}", view.licence, view.detail]
-        text = ". ".join(part for part in parts if part)
+        text = " · ".join(part for part in parts if part)
         page.prose(f"{view.kind}: {text}", indent="  ", first="- ")

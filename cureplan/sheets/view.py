@@ -21,16 +21,20 @@ __all__ = [
     "State",
     "TryView",
     "answers",
+    "buys_text",
     "generic_notice",
     "margin_state",
     "margin_text",
     "rooms",
     "status_key",
+    "status_state",
     "voice_of",
 ]
 
 # A sheet has no room for every hour of the job.
 STARTS_SHOWN = timedelta(hours=8)
+# Less than this nobody would notice.
+SEEN_MIN = 0.1
 State = Literal["kept", "tight", "short"]
 
 
@@ -49,6 +53,14 @@ def status_key(plan: Plan) -> str:
     }[plan.status]
 
 
+def status_state(plan: Plan) -> State:
+    """The status as a shape: short as soon as one floor is."""
+    if plan.status == "within policy":
+        return "kept"
+    none = plan.status == "no feasible plan"
+    return "short" if none or any(room.margin_min < 0 for room in plan.rooms) else "tight"
+
+
 def margin_state(plan: Plan, margin_min: float) -> State:
     """Kept, tight (less than the policy asks), or short (less than nothing)."""
     if margin_min < 0:
@@ -61,6 +73,17 @@ def margin_text(voice: Voice, margin_min: float) -> str:
     """Such as "2 min in hand" or "3 min short"."""
     key = "margin.short" if margin_min < 0 else "margin.kept"
     return voice.label(key, margin_min=margin_min)
+
+
+def buys_text(voice: Voice, buys_min: float) -> str:
+    """What something buys in whole minutes, or in words where that would be none."""
+    if buys_min >= 1.0:
+        return voice.label("try.buys", buys_min=buys_min)
+    if buys_min >= SEEN_MIN:
+        return voice.label("try.little")
+    if buys_min > -SEEN_MIN:
+        return voice.label("try.nothing")
+    return voice.label("try.costs", buys_min=buys_min)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -234,7 +257,7 @@ def _try(plan: Plan, voice: Voice, tried: RemedyTry) -> TryView:
     words = [voice.word(remedy) for remedy in tried.remedies] or [voice.label("try.none")]
     return TryView(
         what=" + ".join(words),
-        buys=voice.label("try.buys", buys_min=tried.buys_min) if tried.remedies else "",
+        buys=buys_text(voice, tried.buys_min) if tried.remedies else "",
         margin=margin_text(voice, tried.margin_min),
         state=margin_state(plan, tried.margin_min),
         adopted=tried.adopted,

@@ -82,7 +82,6 @@ def _ice(voice: Voice, room: ChillRoom) -> IceView:
         gain=voice.show("gained_min", room.gained_min, "down"),
         gain_parts=voice.label(
             "ice.gain.parts",
-            bucket_min=room.gained_bucket_min,
             floor_min=room.gained_floor_min,
         ),
         sweats=room.sweats,

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from cureplan.plan import Alternative, HourRow, Plan, Source
-from cureplan.sheets.view import State, margin_state
+from cureplan.sheets.view import State, buys_text, margin_state
 from cureplan.sheets.words import Voice
 from cureplan.sheets.words.clean import one_line
 
@@ -18,6 +18,9 @@ __all__ = [
     "risk_lines",
     "sources",
 ]
+
+
+_ALL_SAID = ("note", "assumption", "default")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,7 +42,7 @@ def _alternative(plan: Plan, voice: Voice, item: Alternative) -> AlternativeView
     buys = then = ""
     state = None
     if item.buys_min is not None:
-        buys = voice.label("alternative.buys", buys_min=item.buys_min)
+        buys = buys_text(voice, item.buys_min)
     if item.margin_min is not None:
         short = ".short" if item.margin_min < 0 else ""
         then = voice.label(f"alternative.margin{short}", margin_min=item.margin_min)
@@ -73,7 +76,7 @@ def _hour(voice: Voice, row: HourRow) -> HourView:
         at=voice.at(row.at),
         outdoor=voice.show("outdoor_c", row.outdoor_c),
         dew=voice.show("dew_c", row.dew_c),
-        origin=voice.word_or_text(row.origin),
+        origin=f"{one_line(row.origin)} ({voice.word(row.kind)})",
         rooms=tuple(
             (voice.show("air_c", room.air_c), voice.show("slab_c", room.slab_c))
             for room in row.rooms
@@ -121,7 +124,7 @@ def sources(plan: Plan, voice: Voice) -> tuple[SourceView, ...]:
 
 
 def _source_label(voice: Voice, source: Source) -> str:
-    if source.kind == "assumption" and source.detail is not None:
+    if source.kind in _ALL_SAID and source.detail is not None:
         return ""
     return voice.word_or_text(source.label)
 

@@ -102,13 +102,13 @@ def _coat(voice: Voice, coat: CoatPlan) -> CoatView:
         title=voice.label("coat.n", number=coat.coat),
         opens=voice.at(coat.opens, "up"),
         closes=voice.at(coat.closes),
-        start=voice.at(coat.start, "up"),
-        end=_end_after(voice, coat.start, coat.end),
+        start=voice.at(coat.lay_at, "up"),
+        end=_end_after(voice, coat.lay_at, coat.end),
         window=voice.label(
             "coat.window", opens_at=coat.opens.isoformat(), closes_at=coat.closes.isoformat()
         ),
         lay=voice.label(
-            "coat.lay", start_at=coat.start.isoformat(), end_at=coat.end.isoformat()
+            "coat.lay", start_at=coat.lay_at.isoformat(), end_at=coat.end.isoformat()
         ),
         batches=voice.label(
             "coat.batches",

@@ -15,7 +15,9 @@ from numpy.typing import NDArray
 from cureplan.job.model import Job
 from cureplan.planning.weather_hours import AlikeRooms, WeatherHours
 from cureplan.quantities import format_temperature
+from cureplan.say import once
 from cureplan.sheets.text_table import Column, table_lines
+from cureplan.sheets.words import Voice
 from cureplan.sheets.words.clean import fit, one_line
 from cureplan.weather.ages import age_warnings, in_words, oldest_forecast
 from cureplan.weather.series import Gap, WeatherOrigin, utc_of
@@ -26,7 +28,7 @@ BEFORE = timedelta(hours=12)
 AFTER = timedelta(hours=1)
 MOST_SPANS = 3
 NARROWEST = 60
-AGE_NOTE = "oldest forecast used: "
+AGE_NOTE = "weather.forecast_age"
 """Such a note was true when it was written; the age is told afresh."""
 
 
@@ -73,7 +75,7 @@ def weather_text(job: Job, hours: WeatherHours, *, now: datetime, width: int) ->
     gaps = hours.series.gaps
     lines += ["Gaps:" if gaps else "Gaps: none."]
     lines += [f"  {_gap_line(gap, zone)}" for gap in gaps]
-    for note in _notes(hours):
+    for note in _notes(job, hours):
         lines += _wrapped(note, width, first="- ")
     return "\n".join(lines)
 
@@ -111,7 +113,7 @@ def weather_json(job: Job, hours: WeatherHours, *, now: datetime) -> str:
             for gap in series.gaps
         ],
         "warnings": _warnings(job, hours, now),
-        "notes": _notes(hours),
+        "notes": _notes(job, hours),
         "hours": [
             {
                 "at": utc_of(float(series.epoch_s[row])).astimezone(zone).isoformat(),
@@ -257,11 +259,16 @@ def _warnings(job: Job, hours: WeatherHours, now: datetime) -> list[str]:
         now=now,
         max_age_s=job.weather.max_age_s,
     )
-    return list(dict.fromkeys((*hours.series.warnings, *late)))
+    return [_english(job).say(one) for one in once((*hours.series.warnings, *late))]
 
 
-def _notes(hours: WeatherHours) -> list[str]:
-    return [note for note in hours.series.notes if not note.startswith(AGE_NOTE)]
+def _notes(job: Job, hours: WeatherHours) -> list[str]:
+    notes = (note for note in hours.series.notes if not note.code.startswith(AGE_NOTE))
+    return [_english(job).say(note) for note in notes]
+
+
+def _english(job: Job) -> Voice:
+    return Voice(language="en", display=job.display, zone=job.site.zone)
 
 
 def _gap_line(gap: Gap, zone: Any) -> str:

@@ -10,11 +10,13 @@ from __future__ import annotations
 import errno
 import os
 import tempfile
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 
-from cureplan.errors import OutputError
+from cureplan.errors import OutOfRangeError, OutputError
 from cureplan.plan import Plan, plan_to_json
+from cureplan.sheets.calendar_before import calendar_text, earlier_plan
 from cureplan.sheets.crew_calendar import crew_ics
 from cureplan.sheets.page import sheet_html
 from cureplan.sheets.spreadsheets import buckets_csv, calls_csv, coats_csv
@@ -27,31 +29,31 @@ def _plan_json(plan: Plan) -> str:
     return plan_to_json(plan, text_of=voice_of(plan).say)
 
 
-_TEXTS: Mapping[str, Callable[[Plan], str | bytes]] = {
+_TEXTS: Mapping[str, Callable[[Plan], str]] = {
     "plan.json": _plan_json,
     "sheet.html": sheet_html,
     "buckets.csv": buckets_csv,
     "calls.csv": calls_csv,
     "coats.csv": coats_csv,
-    "crew.ics": crew_ics,
 }
-FILES = (*_TEXTS, "plan.png", "plan.pdf")
+FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf")
 
 
-def render_sheets(plan: Plan) -> dict[str, bytes]:
-    """Every file's name and content; writes nothing."""
+def render_sheets(plan: Plan, *, earlier: Iterable[bytes] = ()) -> dict[str, bytes]:
+    """Every file's name and content; writes nothing.
+
+    Not for a folder where a plan lies already: `write_sheets` mends its calendar.
+    """
     from cureplan.plots.pages import plan_pictures
 
-    contents = {}
-    for name, render in _TEXTS.items():
-        content = render(plan)
-        contents[name] = content.encode("utf-8") if isinstance(content, str) else content
+    contents = {name: render(plan).encode("utf-8") for name, render in _TEXTS.items()}
+    contents["crew.ics"] = crew_ics(plan, earlier=earlier)
     for kind, picture in plan_pictures(plan).items():
         contents[f"plan.{kind}"] = picture
     return contents
 
 
-def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
+def write_sheets(plan: Plan, folder: Path, *, before: Path | None = None) -> tuple[Path, ...]:
     """Write every file of a plan into a folder, all of them or none.
 
     Parameters
@@ -60,6 +62,8 @@ def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
         What to write.
     folder : Path
         Made if missing. Files of an earlier plan are replaced, others left alone.
+    before : Path, optional
+        Folder of the plan that this one takes the place of, where that is another.
 
     Returns
     -------
@@ -71,8 +75,9 @@ def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
     OutputError
         Something could not be written; what stood there before still stands.
     """
-    contents = render_sheets(plan)
     folder = Path(folder)
+    folders = [folder] if before is None else [folder, Path(before)]
+    contents = render_sheets(plan, earlier=[*_calendars(folders)])
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".cureplan-", dir=folder) as scratch:
@@ -80,6 +85,20 @@ def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
     except OSError as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)
+
+
+def _calendars(folders: Iterable[Path]) -> Iterator[bytes]:
+    """What the crew may have in its phones: earlier calendars, or those of earlier plans."""
+    for folder in folders:
+        text = calendar_text(folder)
+        if text is not None:
+            yield text
+            continue
+        old = earlier_plan(folder)
+        if old is not None:
+            # A plan of another version may speak of what has no words any more.
+            with suppress(OutOfRangeError):
+                yield crew_ics(old)
 
 
 def _unwritable(folder: Path, error: OSError) -> OutputError:

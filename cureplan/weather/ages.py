@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
+from cureplan.say import Say, Value
 from cureplan.weather.series import HOUR_S, HourlySeries, WeatherOrigin
 
 __all__ = ["ForecastAge", "age_warnings", "in_words", "oldest_forecast"]
@@ -26,9 +27,14 @@ class ForecastAge:
         return (now - self.since).total_seconds()
 
     def describe(self, now: datetime) -> str:
-        """Label and age in words."""
+        """Label and age in words, for a terminal."""
         verb = "issued" if self.issued else "issue time not given, fetched"
         return f"{self.label}, {verb} {in_words(self.age_s(now))} ago"
+
+    def remark(self, code: str, now: datetime, more: Mapping[str, Value]) -> Say:
+        """Label and age for the sheets, beside what else the code speaks of."""
+        code = code if self.issued else f"{code}_fetched"
+        return Say(code, {"label": self.label, "age_s": self.age_s(now), **more})
 
 
 def oldest_forecast(
@@ -45,8 +51,8 @@ def age_warnings(
     *,
     now: datetime,
     max_age_s: float,
-) -> tuple[str, ...]:
-    """One line per forecast in use that is older than allowed.
+) -> tuple[Say, ...]:
+    """One remark per forecast in use that is older than allowed.
 
     Parameters
     ----------
@@ -61,11 +67,11 @@ def age_warnings(
 
     Returns
     -------
-    tuple of str
+    tuple of Say
         Empty when all are young enough.
     """
     return tuple(
-        f"old forecast: {one.describe(now)}, allowed are {in_words(max_age_s)}"
+        one.remark("weather.forecast_old", now, {"allowed_s": max_age_s})
         for one in _in_use(series, starts, ends)
         if one.age_s(now) > max_age_s
     )

@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 
 from cureplan.errors import InputError
+from cureplan.say import Say
 from cureplan.weather.csvnotes import FileNotes, read_comments
 from cureplan.weather.csvrows import CsvRow, read_rows
 from cureplan.weather.csvtext import read_text, split_comments
@@ -134,7 +135,7 @@ def _parse(text: str, path: Path) -> tuple[HourlySeries, list[CsvRow]]:
     return _with_notes(series, told, remarks), rows
 
 
-def _with_notes(series: HourlySeries, told: FileNotes, remarks: list[str]) -> HourlySeries:
+def _with_notes(series: HourlySeries, told: FileNotes, remarks: list[Say]) -> HourlySeries:
     def is_told(gap: Gap) -> bool:
         return any(
             known.what == gap.what and known.starts <= gap.ends and gap.starts <= known.ends

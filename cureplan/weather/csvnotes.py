@@ -18,6 +18,8 @@ from datetime import datetime
 from typing import Any, get_args
 
 from cureplan.errors import InputError
+from cureplan.say import Say
+from cureplan.weather.remarks import remark_from_text, remark_text
 from cureplan.weather.series import Gap, HourlySeries, OriginKind, WeatherOrigin
 
 __all__ = ["FileNotes", "comment_lines", "read_comments"]
@@ -37,8 +39,8 @@ class FileNotes:
     attribution: str
     origins: tuple[WeatherOrigin, ...]
     gaps: tuple[Gap, ...]
-    notes: tuple[str, ...]
-    warnings: tuple[str, ...]
+    notes: tuple[Say, ...]
+    warnings: tuple[Say, ...]
 
 
 def comment_lines(series: HourlySeries) -> list[str]:
@@ -46,8 +48,8 @@ def comment_lines(series: HourlySeries) -> list[str]:
     lines = ["# hourly weather written by cureplan; times are UTC"]
     lines += [f"# origin {n}: {_as_json(one)}" for n, one in enumerate(series.origins)]
     lines += [f"# gap: {_as_json(gap)}" for gap in series.gaps]
-    lines += [f"# note: {' '.join(note.split())}" for note in series.notes]
-    lines += [f"# warning: {' '.join(text.split())}" for text in series.warnings]
+    lines += [f"# note: {remark_text(note)}" for note in series.notes]
+    lines += [f"# warning: {remark_text(text)}" for text in series.warnings]
     return lines
 
 
@@ -69,7 +71,7 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
     Raises
     ------
     InputError
-        An origin or gap line is damaged.
+        A line that we wrote is damaged.
 
     Examples
     --------
@@ -77,9 +79,8 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
     'CC0'
     """
     origins: list[WeatherOrigin] = []
-    found: dict[str, list[str]] = {
-        label: [] for label in ("plain", "attribution", "licence", "note", "warning")
-    }
+    found: dict[str, list[str]] = {label: [] for label in ("plain", "attribution", "licence")}
+    remarks: dict[str, list[Say]] = {"note": [], "warning": []}
     gaps: list[Gap] = []
     for line, text in comments:
         origin, labelled = _ORIGIN.fullmatch(text), _LABELLED.fullmatch(text)
@@ -87,6 +88,8 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
             origins.append(_origin(origin, source=source, line=line, expected=len(origins)))
         elif labelled and labelled[1].lower() == "gap":
             gaps.append(Gap(**_from_json(labelled[2], Gap, source=source, line=line)))
+        elif labelled and labelled[1].lower() in remarks:
+            remarks[labelled[1].lower()].append(_remark(labelled[2], source=source, line=line))
         elif labelled:
             label = {"source": "attribution", "license": "licence"}.get(
                 labelled[1].lower(), labelled[1].lower()
@@ -95,13 +98,20 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
         elif text:
             found["plain"].append(text)
     return FileNotes(
-        licence="; ".join(found["licence"]) or "not stated",
-        attribution="; ".join(found["attribution"] or found["plain"]) or source,
+        licence="; ".join(found["licence"]),
+        attribution="; ".join(found["attribution"] or found["plain"]),
         origins=tuple(origins),
         gaps=tuple(gaps),
-        notes=tuple(found["note"]),
-        warnings=tuple(found["warning"]),
+        notes=tuple(remarks["note"]),
+        warnings=tuple(remarks["warning"]),
     )
+
+
+def _remark(text: str, *, source: str, line: int) -> Say:
+    try:
+        return remark_from_text(text)
+    except ValueError as error:
+        raise _damaged(source, line, text) from error
 
 
 def _origin(match: re.Match[str], *, source: str, line: int, expected: int) -> WeatherOrigin:
@@ -137,8 +147,7 @@ def _from_json(text: str, kind: type, *, source: str, line: int) -> dict[str, An
 def _damaged(source: str, line: int, text: str) -> InputError:
     return InputError(
         "this line of a saved weather file is damaged",
-        cure="save the weather again, or delete all `# origin` and `# gap` lines"
-        " and the origin column",
+        cure="save the weather again, or delete all its comment lines and the origin column",
         source=source,
         line=line,
         value=text,

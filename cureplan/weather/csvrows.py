@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from cureplan.errors import InputError
+from cureplan.say import Say
 from cureplan.weather.csvline import TableLine, read_header, read_line
 from cureplan.weather.humidity import dew_from_humidity_c
 
@@ -48,7 +49,7 @@ class CsvRow:
 
 def read_rows(
     body: Iterable[tuple[int, str]], *, source: Path, origins: int
-) -> tuple[list[CsvRow], list[str]]:
+) -> tuple[list[CsvRow], list[Say]]:
     """Read header and rows.
 
     Parameters
@@ -62,7 +63,7 @@ def read_rows(
 
     Returns
     -------
-    tuple of list of CsvRow and list of str
+    tuple of list of CsvRow and list of Say
         At least one row, in file order; and remarks for the reader.
 
     Raises
@@ -211,19 +212,16 @@ def _origin(line: TableLine, key: str | None, origins: int) -> int:
     return int(text)
 
 
-def _aside(header: TableLine, columns: dict[str, str]) -> list[str]:
+def _aside(header: TableLine, columns: dict[str, str]) -> list[Say]:
     used = set(columns.values())
     if "dew" in columns:
         used.discard("humidity_pct")
     unused = [name for name in header.cells if name not in used and name]
-    return [f"columns not used: {', '.join(unused)}"] if unused else []
+    return [Say("weather.columns_aside", {"columns": ", ".join(unused)})] if unused else []
 
 
-def _saturated(rows: list[CsvRow]) -> list[str]:
+def _saturated(rows: list[CsvRow]) -> list[Say]:
     above = sum(row.dew_c > row.temp_c for row in rows)
     if not above:
         return []
-    return [
-        f"{above} rows have a dew point up to {_DEW_SLACK_K:g} °C above the air temperature,"
-        " as rounding makes it in saturated air"
-    ]
+    return [Say("weather.saturated", {"rows": above, "above_k": _DEW_SLACK_K})]

@@ -19,6 +19,7 @@ from pathlib import Path
 import numpy as np
 
 from cureplan.errors import WeatherUnavailableError
+from cureplan.say import Say
 from cureplan.weather.client_setup import Endpoints, bounded_client
 from cureplan.weather.exchange import Exchange
 from cureplan.weather.forecast_doors import metno_door, mosmix_door
@@ -39,6 +40,8 @@ class DoorResult:
     span_index: int
     series: HourlySeries | None
     failure: str | None
+    reason: Say | None = None
+    """The failure for the sheets."""
 
 
 def knock(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[DoorResult]:
@@ -74,7 +77,12 @@ def knock(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[DoorResult]:
                 try:
                     series = door()
                 except WeatherUnavailableError as closed:
-                    yield DoorResult(span_index=number, series=None, failure=str(closed))
+                    yield DoorResult(
+                        span_index=number,
+                        series=None,
+                        failure=str(closed),
+                        reason=closed.reason,
+                    )
                 else:
                     visit.answers.append(series)
                     yield DoorResult(span_index=number, series=series, failure=None)
@@ -88,7 +96,7 @@ class _Visit:
         self._exchange = exchange
         self._held = held
         self._stations: list[Station] | WeatherUnavailableError | None = None
-        self._remark: str | None = None
+        self._remark: Say | None = None
         self.answers: list[HourlySeries] = []
 
     def doors_for(self, span: Span) -> Iterator[_Door]:
@@ -157,8 +165,11 @@ class _Visit:
             # The client raises whatever its database raises.
             forget_list(folder)
             raise WeatherUnavailableError(
-                "the list of weather stations could not be read, and was dropped"
+                "the list of weather stations could not be read, and was dropped",
+                Say("door.list_broken"),
             ) from error
         if not stations:
-            raise WeatherUnavailableError("no weather station lies within 50 km of the site")
+            raise WeatherUnavailableError(
+                "no weather station lies within 50 km of the site", Say("door.no_station")
+            )
         return stations

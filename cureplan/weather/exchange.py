@@ -14,6 +14,8 @@ from io import BytesIO
 from typing import Any
 from urllib.parse import urlsplit
 
+from cureplan.say import Say
+
 __all__ = ["Answer", "Exchange", "RecordingHandler", "metno_issue", "mosmix_issue"]
 
 _ISSUE = re.compile(rb"IssueTime>\s*([^<\s]+)\s*<")
@@ -37,6 +39,15 @@ class Answer:
         if self.status != 200:
             return f"{host}: HTTP {self.status}"
         return f"{host}: the answer could not be used"
+
+    def remark(self) -> Say:
+        """The same for the sheets."""
+        host = urlsplit(self.url).hostname or self.url
+        if self.status is None:
+            return Say("net.silent", {"host": host})
+        if self.status != 200:
+            return Say("net.status", {"host": host, "status": self.status})
+        return Say("net.unusable", {"host": host})
 
 
 class Exchange:

@@ -18,6 +18,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory, TemporaryFile
 
 from cureplan.errors import InputError
+from cureplan.say import Say, once, say_from_plain, say_to_plain
 from cureplan.weather.client_setup import Endpoints
 from cureplan.weather.csvfile import weather_from_text
 from cureplan.weather.csvwrite import csv_text
@@ -42,6 +43,15 @@ class Fetched:
         if self.out_of_time:
             told.append("the network was too slow")
         return tuple(dict.fromkeys(told))
+
+    def reasons(self) -> tuple[Say, ...]:
+        """The same for the sheets."""
+        told = [
+            one.reason or Say("door.unreadable")
+            for one in self.results
+            if one.failure is not None
+        ]
+        return once([*told, Say("door.slow")] if self.out_of_time else told)
 
 
 Fetcher = Callable[[WeatherQuery, float], Fetched]
@@ -85,7 +95,9 @@ def fetch_in_worker(query: WeatherQuery, budget_s: float) -> Fetched:
     results = [_result(line) for line in whole]
     if not results and not out_of_time:
         broken = "the weather client could not be run"
-        results = [DoorResult(span_index=0, series=None, failure=broken)]
+        results = [
+            DoorResult(span_index=0, series=None, failure=broken, reason=Say("door.client"))
+        ]
     return Fetched(results=tuple(results), out_of_time=out_of_time)
 
 
@@ -115,6 +127,7 @@ def serve() -> None:
             "span_index": result.span_index,
             "csv": None if result.series is None else csv_text(result.series),
             "failure": result.failure,
+            "reason": None if result.reason is None else say_to_plain(result.reason),
         }
         sys.stdout.write(json.dumps(answer) + "\n")
         sys.stdout.flush()
@@ -157,4 +170,10 @@ def _result(line: str) -> DoorResult:
         )
     except InputError as error:
         return DoorResult(span_index=answer["span_index"], series=None, failure=str(error))
-    return DoorResult(span_index=answer["span_index"], series=series, failure=answer["failure"])
+    reason = answer.get("reason")
+    return DoorResult(
+        span_index=answer["span_index"],
+        series=series,
+        failure=answer["failure"],
+        reason=None if reason is None else say_from_plain(reason),
+    )

@@ -9,10 +9,11 @@ from typing import Any
 import numpy as np
 
 from cureplan.errors import WeatherUnavailableError
+from cureplan.say import Say
 from cureplan.weather.exchange import Exchange, metno_issue, mosmix_issue
 from cureplan.weather.frames import ClientRows, provider_terms, rows_of, time_series
 from cureplan.weather.gridding import RawRows, hourly_from_rows
-from cureplan.weather.hourly_door import FORECAST_REACH, at_site_height, reasons
+from cureplan.weather.hourly_door import FORECAST_REACH, at_site_height, reasons, remarks
 from cureplan.weather.query import Span, WeatherQuery
 from cureplan.weather.series import HourlySeries, WeatherOrigin
 from cureplan.weather.six_hourly import fill_coarse_steps
@@ -66,20 +67,25 @@ def mosmix_door(
         and abs(station.height_above_site_m) <= _HIGHEST_M
     ]
     if not near:
-        raise WeatherUnavailableError("no station within 30 km has a forecast of its own")
+        raise WeatherUnavailableError(
+            "no station within 30 km has a forecast of its own", Say("door.far")
+        )
     mark = exchange.mark()
     for station in sorted(near, key=lambda s: s.remoteness_m)[:_MOST_ASKED]:
         rows = _ask(query, span, station.key, provider=_MOSMIX)
         answer = exchange.last()
         if rows is not None and answer is not None:
             issued_at = _believable(mosmix_issue(answer.body), query.now, "DWD MOSMIX")
-            label = f"DWD MOSMIX forecast for {station.label()}"
+            label = f"DWD MOSMIX, {station.label()}"
             moved = at_site_height(rows, station)
             return _series(
                 moved, label=label, provider=_MOSMIX, issued_at=issued_at, query=query
             )
-    reason = "; ".join(reasons(exchange.since(mark)))
-    raise WeatherUnavailableError(f"no station forecast could be had ({reason})")
+    asked = exchange.since(mark)
+    raise WeatherUnavailableError(
+        f"no station forecast could be had ({'; '.join(reasons(asked))})",
+        Say("door.station_forecast", {"why": remarks(asked)}),
+    )
 
 
 def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySeries:
@@ -107,7 +113,8 @@ def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySer
     if not query.contact:
         raise WeatherUnavailableError(
             "the point forecast of MET Norway asks for a mail or web address of yours:"
-            " set contact in [weather]"
+            " set contact in [weather]",
+            Say("door.contact"),
         )
     import meteostat
 
@@ -120,14 +127,18 @@ def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySer
     rows = _ask(query, span, point, provider=_METNO)
     answer = exchange.last()
     if rows is None or answer is None:
-        reason = "; ".join(reasons(exchange.since(mark))) or "nothing was asked"
-        raise WeatherUnavailableError(f"no point forecast could be had ({reason})")
+        asked = exchange.since(mark)
+        reason = "; ".join(reasons(asked)) or "nothing was asked"
+        raise WeatherUnavailableError(
+            f"no point forecast could be had ({reason})",
+            Say("door.point_forecast", {"why": remarks(asked)}),
+        )
     issued_at = _believable(
         metno_issue(answer.body) or answer.modified, query.now, "MET Norway"
     )
     return _series(
         rows,
-        label="MET Norway point forecast",
+        label="MET Norway",
         provider=_METNO,
         issued_at=issued_at,
         query=query,
@@ -146,7 +157,8 @@ def _believable(issued_at: datetime | None, now: datetime, who: str) -> datetime
         ahead_h = (issued_at - now).total_seconds() / 3600
         raise WeatherUnavailableError(
             f"the {who} forecast says that it was issued {ahead_h:.0f} h in the future"
-            " (check this machine's clock)"
+            " (check this machine's clock)",
+            Say("door.future", {"who": who, "ahead_h": ahead_h}),
         )
     return issued_at
 

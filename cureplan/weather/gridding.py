@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.errors import OutOfRangeError
+from cureplan.say import Say
 from cureplan.weather.series import HOUR_S, Gap, HourlySeries, WeatherOrigin, utc_of
 
 __all__ = ["LONGEST_MENDED_H", "RawRows", "hourly_from_rows"]
@@ -145,7 +146,7 @@ def _runs(
 
 def _straight_line(origins: tuple[WeatherOrigin, ...]) -> WeatherOrigin:
     return WeatherOrigin(
-        label="interpolated across a gap",
+        label=origins[0].label,
         kind="interpolated",
         licence=origins[0].licence,
         attribution=origins[0].attribution,
@@ -154,8 +155,8 @@ def _straight_line(origins: tuple[WeatherOrigin, ...]) -> WeatherOrigin:
     )
 
 
-def _resampling_note(epoch_s: FloatArray, phase_s: float) -> tuple[str, ...]:
+def _resampling_note(epoch_s: FloatArray, phase_s: float) -> tuple[Say, ...]:
     off = int(np.count_nonzero(np.mod(epoch_s - phase_s, HOUR_S)))
     if off == 0:
         return ()
-    return (f"{off} of {epoch_s.size} rows lie off the hour: read at whole hours between them",)
+    return (Say("weather.off_hour", {"rows": off, "count": int(epoch_s.size)}),)

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.errors import WeatherUnavailableError
+from cureplan.say import Say, Value, once
 from cureplan.weather.exchange import Answer, Exchange
 from cureplan.weather.frames import (
     ClientRows,
@@ -27,7 +28,7 @@ from cureplan.weather.stations import Station
 if TYPE_CHECKING:
     from meteostat import TimeSeries
 
-__all__ = ["FORECAST_REACH", "at_site_height", "hourly_door", "reasons"]
+__all__ = ["FORECAST_REACH", "at_site_height", "hourly_door", "reasons", "remarks"]
 
 # How far ahead any door is asked; later jobs can then be served by a kept copy.
 FORECAST_REACH = timedelta(days=10)
@@ -67,13 +68,14 @@ class _Record:
             and abs(self.station.height_above_site_m) < _ALONE_WITHIN_HEIGHT_M
         )
 
-    def remark(self, *, used: bool) -> str:
-        text = f"{self.station.label()}: {'used' if used else 'not used'}"
-        if not self.sound:
-            text += f", gave {self.share:.0%} of past hours"
-            if self.silent_s > _LONGEST_SILENCE_S:
-                text += f", silent for {self.silent_s / HOUR_S:.0f} h"
-        return text
+    def remark(self, *, used: bool) -> Say:
+        station: dict[str, Value] = {"station": self.station.label()}
+        if self.sound:
+            return Say("weather.station_used" if used else "weather.station_spare", station)
+        return Say(
+            "weather.station_used_poor" if used else "weather.station_poor",
+            {**station, "given_frac": self.share, "silent_s": self.silent_s},
+        )
 
 
 def hourly_door(
@@ -107,15 +109,18 @@ def hourly_door(
     mark = exchange.mark()
     records, silent = _ask_around(query, span, exchange, stations)
     if not records:
-        reason = "; ".join(reasons(exchange.since(mark))) or "nothing asked"
-        raise WeatherUnavailableError(f"no station nearby gave a usable hour ({reason})")
+        asked = exchange.since(mark)
+        reason = "; ".join(reasons(asked)) or "nothing asked"
+        raise WeatherUnavailableError(
+            f"no station nearby gave a usable hour ({reason})",
+            Say("door.no_hour", {"why": remarks(asked)}),
+        )
     chosen = _choose(records, single=query.door == "history")
     rows, labels = _rows_at_site(chosen, query)
     series = _with_origins(rows, labels, chosen, query)
     used = [record.remark(used=record in chosen) for record in records]
-    used += [f"{station.label()}: not used, gave nothing" for station in silent]
-    notes = (f"stations: {'; '.join(used)}", *_height_notes(chosen), *series.notes)
-    return replace(series, notes=notes)
+    used += [Say("weather.station_silent", {"station": station.label()}) for station in silent]
+    return replace(series, notes=(*used, *_height_notes(chosen), *series.notes))
 
 
 def _ask_around(
@@ -191,12 +196,14 @@ def _rows_at_site(chosen: list[_Record], query: WeatherQuery) -> tuple[ClientRow
     )
     merged_rows = rows_of(merged) if merged is not None else None
     if merged_rows is None:
-        raise WeatherUnavailableError("the stations' rows could not be weighed")
+        raise WeatherUnavailableError(
+            "the stations' rows could not be weighed", Say("door.unweighed")
+        )
     present = [np.isin(merged_rows.epoch_s, record.rows.epoch_s) for record in chosen]
     labels = []
     for hour in range(merged_rows.epoch_s.size):
         names = [r.station.label() for r, at in zip(chosen, present, strict=True) if at[hour]]
-        labels.append("weighed by distance: " + ", ".join(names) if names[1:] else names[0])
+        labels.append(" + ".join(names))
     return merged_rows, labels
 
 
@@ -253,7 +260,7 @@ def _origin(
     now: datetime,
 ) -> WeatherOrigin:
     return WeatherOrigin(
-        label=f"{label}, {'model rows' if ahead else 'observed'}",
+        label=label,
         kind="forecast" if ahead else "observed",
         licence=terms.licence,
         attribution=terms.attribution,
@@ -273,12 +280,17 @@ def _oldest_file(chosen: list[_Record]) -> datetime | None:
     return min(newest)
 
 
-def _height_notes(chosen: list[_Record]) -> tuple[str, ...]:
+def _height_notes(chosen: list[_Record]) -> tuple[Say, ...]:
     if all(abs(record.station.height_above_site_m) < _LAPSE_FROM_M for record in chosen):
         return ()
-    return (f"temperature moved to the site's height by {_LAPSE_K_M * 1000:g} K per km",)
+    return (Say("weather.height", {"lapse_k": _LAPSE_K_M * 1000.0}),)
 
 
 def reasons(answers: list[Answer]) -> list[str]:
     """Each kind of trouble once, in the order met."""
     return list(dict.fromkeys(answer.summary() for answer in answers))
+
+
+def remarks(answers: list[Answer]) -> tuple[Say, ...]:
+    """The same for the sheets."""
+    return once(answer.remark() for answer in answers) or (Say("net.nothing"),)

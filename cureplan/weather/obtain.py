@@ -10,7 +10,8 @@ from typing import Literal
 import numpy as np
 
 from cureplan.errors import OutOfRangeError, OutputError, WeatherUnavailableError
-from cureplan.weather.ages import age_warnings, in_words, oldest_forecast
+from cureplan.say import Say, once
+from cureplan.weather.ages import age_warnings, oldest_forecast
 from cureplan.weather.fetching import Fetched, Fetcher, fetch_in_worker, fetch_with_folder
 from cureplan.weather.query import Span, WeatherQuery
 from cureplan.weather.series import HOUR_S, HourlySeries
@@ -58,7 +59,7 @@ def obtain_weather(
         First and last instant of the job, aware; covered without fail.
     history_s : float
         How much before `starts` is wanted [s]. Where less can be had, the series begins
-        later and a note says so.
+        later and a warning says so.
     max_age_s : float
         A forecast older than this raises a warning [s].
     now : datetime
@@ -134,7 +135,7 @@ def _young(store: WeatherStore, query: WeatherQuery, reuse_s: float) -> HourlySe
         age_s = (query.now - copy.fetched_at).total_seconds()
         # A copy from the future is a clock set wrong, then or now: ask again.
         if 0 <= age_s < reuse_s and copy.series.covers(span.wanted_from, span.ends):
-            note = f"fetched {in_words(age_s)} ago; not asked again yet"
+            note = Say("weather.reused", {"age_s": age_s})
             return replace(copy.series, notes=(*copy.series.notes, note))
     return None
 
@@ -145,22 +146,23 @@ def _best(
     """Fresh weather if it covers the job, else fresh weather filled up from a copy."""
     span = query.spans[0]
     pieces = [one.series for one in fetched.results if one.series is not None]
-    why = "; ".join(fetched.failures()) or "the hours given do not reach the whole job"
+    why = fetched.reasons() or (Say("door.short"),)
     fresh = splice(pieces) if pieces else None
     if fresh is not None and fresh.covers(span.starts, span.ends):
-        notes = tuple(f"not available: {text}" for text in fetched.failures())
+        notes = tuple(Say("weather.shut", {"why": why}) for why in fetched.reasons())
         fresh = replace(fresh, notes=(*fresh.notes, *notes))
         newer = _newer_copy(fresh, query, store, max_age_s)
         if newer is None:
             return _kept(fresh, query, store)
         observed = _observed(fresh)
         pieces = [*([] if observed is None else [observed]), newer.series, fresh]
-        return _from_copy(newer, pieces, query, "what was given is older than the copy")
+        return _from_copy(newer, pieces, query, (Say("door.older"),))
     for copy in store.copies():
         both = [*pieces, copy.series]
         if splice(both).covers(span.starts, span.ends):
             return _from_copy(copy, both, query, why)
-    raise WeatherUnavailableError(_nothing(fresh, span, why, kept=any(store.copies())))
+    told = "; ".join(fetched.failures()) or "the hours given do not reach the whole job"
+    raise WeatherUnavailableError(_nothing(fresh, span, told, kept=any(store.copies())))
 
 
 def _newer_copy(
@@ -189,24 +191,22 @@ def _observed(series: HourlySeries) -> HourlySeries | None:
 def _kept(fresh: HourlySeries, query: WeatherQuery, store: WeatherStore) -> HourlySeries:
     try:
         store.keep(fresh, fetched_at=query.now)
-    except OutputError as error:
-        text = f"this weather could not be kept for a day without network: {error}"
-        return replace(fresh, warnings=(*fresh.warnings, text))
+    except OutputError:
+        unkept = Say("weather.not_kept", {"folder": str(store.folder)})
+        return replace(fresh, warnings=(*fresh.warnings, unkept))
     return fresh
 
 
 def _from_copy(
-    copy: KeptCopy, pieces: list[HourlySeries], query: WeatherQuery, why: str
+    copy: KeptCopy, pieces: list[HourlySeries], query: WeatherQuery, why: tuple[Say, ...]
 ) -> HourlySeries:
     age_s = (query.now - copy.fetched_at).total_seconds()
-    text = (
-        f"no fresh weather ({why}): this is the copy fetched {in_words(age_s)} ago,"
-        f" at {copy.fetched_at:%Y-%m-%d %H:%M} UTC"
+    told = Say(
+        "weather.copy_mixed" if len(pieces) > 1 else "weather.copy",
+        {"why": why, "age_s": age_s, "fetched_at": copy.fetched_at.isoformat()},
     )
-    if len(pieces) > 1:
-        text = f"{text}, with fresh rows where there were some"
     joined = splice(pieces)
-    return replace(joined, warnings=(text, *joined.warnings))
+    return replace(joined, warnings=(told, *joined.warnings))
 
 
 def _nothing(fresh: HourlySeries | None, span: Span, why: str, *, kept: bool) -> str:
@@ -229,19 +229,20 @@ def _finished(series: HourlySeries, query: WeatherQuery, max_age_s: float) -> Ho
     span = query.spans[0]
     begin = _history_from(series, span)
     cut = series.slice(begin, span.ends)
-    notes = list(cut.notes)
+    notes, warnings = list(cut.notes), list(cut.warnings)
     if begin > span.wanted_from:
         had_h = max(0.0, (span.starts - begin).total_seconds() / HOUR_S)
         wanted_h = (span.starts - span.wanted_from).total_seconds() / HOUR_S
-        notes.append(f"only {had_h:.0f} h of the {wanted_h:.0f} h before the job are known")
+        known = {"had_h": had_h, "wanted_h": wanted_h}
+        warnings.append(Say("weather.history_short", known))
     oldest = oldest_forecast(cut, span.starts, span.ends)
     if oldest is not None:
-        notes.append(f"oldest forecast used: {oldest.describe(query.now)}")
+        notes.append(oldest.remark("weather.forecast_age", query.now, {}))
     late = age_warnings(cut, span.starts, span.ends, now=query.now, max_age_s=max_age_s)
     return replace(
         cut,
-        notes=tuple(dict.fromkeys(notes)),
-        warnings=tuple(dict.fromkeys((*cut.warnings, *late))),
+        notes=once(notes),
+        warnings=once((*warnings, *late)),
     )
 
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.errors import OutOfRangeError
+from cureplan.say import Say
 
 __all__ = ["HOUR_S", "Gap", "HourlySeries", "OriginKind", "WeatherOrigin", "utc_of"]
 
@@ -22,7 +23,11 @@ IntArray = NDArray[np.int64]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherOrigin:
-    """Where a stretch of rows comes from, and on what terms it may be shown."""
+    """Where a stretch of rows comes from, and on what terms it may be shown.
+
+    A label is made of names and numbers alone; what kind of rows they are is told by
+    `kind`, in every language.
+    """
 
     label: str
     kind: OriginKind
@@ -76,8 +81,8 @@ class HourlySeries:
     origin: IntArray
     origins: tuple[WeatherOrigin, ...]
     gaps: tuple[Gap, ...] = ()
-    notes: tuple[str, ...] = ()
-    warnings: tuple[str, ...] = ()
+    notes: tuple[Say, ...] = ()
+    warnings: tuple[Say, ...] = ()
 
     def __post_init__(self) -> None:
         for name in ("epoch_s", "temp_c", "dew_c", "cloud_frac", "origin"):

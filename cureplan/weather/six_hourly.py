@@ -73,12 +73,7 @@ def _marked(
     origin: NDArray[np.int64], origins: tuple[WeatherOrigin, ...]
 ) -> tuple[tuple[WeatherOrigin, ...], NDArray[np.int64]]:
     used = np.unique(origin)
-    twins = tuple(
-        replace(
-            origins[n], kind="interpolated", label=f"{origins[n].label}, between coarse steps"
-        )
-        for n in used
-    )
+    twins = tuple(replace(origins[n], kind="interpolated") for n in used)
     return (*origins, *twins), len(origins) + np.searchsorted(used, origin)
 
 

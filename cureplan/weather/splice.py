@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.errors import OutOfRangeError
+from cureplan.say import once
 from cureplan.weather.gridding import RawRows, hourly_from_rows
 from cureplan.weather.series import HOUR_S, Gap, HourlySeries, WeatherOrigin, utc_of
 
@@ -64,8 +65,8 @@ def splice(pieces: Sequence[HourlySeries]) -> HourlySeries:
         replace(
             joined,
             gaps=tuple(gaps),
-            notes=_once(note for piece in pieces for note in piece.notes),
-            warnings=_once(text for piece in pieces for text in piece.warnings),
+            notes=once(note for piece in pieces for note in piece.notes),
+            warnings=once(text for piece in pieces for text in piece.warnings),
         )
     )
 
@@ -137,7 +138,3 @@ def _tidy(series: HourlySeries) -> HourlySeries:
             used.append(origin)
         number.append(used.index(origin) if origin in used else 0)
     return replace(series, origin=np.array(number)[series.origin], origins=tuple(used))
-
-
-def _once(texts: Iterable[str]) -> tuple[str, ...]:
-    return tuple(dict.fromkeys(texts))

@@ -14,6 +14,7 @@ from datetime import datetime
 from pathlib import Path
 
 from cureplan.errors import WeatherUnavailableError
+from cureplan.say import Say, once
 from cureplan.weather.exchange import Exchange
 
 __all__ = ["FARTHEST_M", "Station", "forget_list", "nearby_stations", "station_list"]
@@ -47,13 +48,13 @@ class Station:
     def label(self) -> str:
         """Name, identifier, distance and height as the choice is shown to the user."""
         return (
-            f"{self.name} ({self.key}, {self.distance_m / 1000:.1f} km away,"
+            f"{self.name} ({self.key}, {self.distance_m / 1000:.1f} km,"
             f" {self.height_above_site_m:+.0f} m)"
         )
 
 
 @contextmanager
-def station_list(folder: Path, exchange: Exchange) -> Iterator[str | None]:
+def station_list(folder: Path, exchange: Exchange) -> Iterator[Say | None]:
     """Point the client at a whole station list, ours if it is young, else a new one.
 
     The client writes a download straight into place and trips over half of one, so it
@@ -61,7 +62,7 @@ def station_list(folder: Path, exchange: Exchange) -> Iterator[str | None]:
 
     Yields
     ------
-    str or None
+    Say or None
         A remark when an old list had to do.
 
     Raises
@@ -160,7 +161,7 @@ def _details(keys: list[str]) -> dict[str, tuple[str | None, str | None]]:
     }
 
 
-def _renew(kept: Path, exchange: Exchange) -> str | None:
+def _renew(kept: Path, exchange: Exchange) -> Say | None:
     """Put a fresh, whole list in place; a remark when the old one had to do."""
     import meteostat
 
@@ -181,10 +182,14 @@ def _renew(kept: Path, exchange: Exchange) -> str | None:
     finally:
         part.unlink(missing_ok=True)
     asked = exchange.since(mark)
-    reason = "; ".join(answer.summary() for answer in asked) or "no answer"
+    why = once(answer.remark() for answer in asked) or (Say("net.nothing"),)
     if _opens(kept):
-        return f"the station list is {_age_s(kept) / 86_400:.0f} days old ({reason})"
-    raise WeatherUnavailableError(f"no list of weather stations could be had ({reason})")
+        return Say("weather.list_old", {"age_s": _age_s(kept), "why": why})
+    reason = "; ".join(answer.summary() for answer in asked) or "no answer"
+    raise WeatherUnavailableError(
+        f"no list of weather stations could be had ({reason})",
+        Say("door.no_list", {"why": why}),
+    )
 
 
 def forget_list(folder: Path) -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -54,8 +55,44 @@ def test_each_bucket_says_what_is_due(open_sheet: Opener):
 def test_next_lists_what_comes_with_its_waiting_time(open_sheet: Opener):
     sheet = open_sheet(at=after(-180))
     lines = sheet.page.locator("#sheet-en .events").last.locator("li").all_inner_texts()
-    assert " ".join(lines[0].split()) == "20:15 Mixer × 2 there: Cook line in 2 h 15 min"
+    assert " ".join(lines[0].split()) == "20:15 Crew there: Cook line in 2 h 15 min"
     assert len(lines) == 5
+
+
+def test_a_coat_on_the_floor_is_in_hand_until_it_is_laid(open_sheet: Opener):
+    # Laid from 560 to 595 min after 21:00, so from 06:20 to 06:55.
+    sheet = open_sheet(at=after(570))
+    assert "Topcoat 1: Cook line, until 06:55" in sheet.page.locator(
+        "#sheet-en .live-panel"
+    ).inner_text().replace("\n", " ")
+    sheet.wait(26)
+    assert "until 06:55" not in sheet.page.locator("#sheet-en .live-panel").inner_text()
+
+
+def test_what_is_still_in_the_mixer_cannot_be_ticked_as_poured(open_sheet: Opener):
+    sheet = open_sheet(at=after(2))
+    first = card(sheet, "en", "Cook line, bucket 1")
+    assert first.locator("[data-pour]").is_hidden()
+    # The filler went in at 2.5 min, but it is poured at 6.5 only.
+    sheet.wait(2)
+    assert "In the mixer" in first.inner_text()
+    assert first.locator("[data-pour]").is_visible()
+    sheet.wait(2)
+    assert "In the pail: pour it" in first.inner_text()
+
+
+def test_the_hour_that_comes_twice_is_told_apart(open_sheet: Opener):
+    # Clocks in New York went back at 06:00 UTC on 3 November 2013. First liquids 01:20.
+    by = datetime(2013, 11, 3, 5, 20, tzinfo=UTC) - after(0)
+    sheet = open_sheet(sheet_sample.moved(sheet_sample.sample_plan(), by), at=after(1) + by)
+    assert sheet.row(0).locator("[data-task='filler']").inner_text() == "01:22 EDT"
+    # Rooms are an hour apart: the clock shows the same time again.
+    assert sheet.row(2).locator("[data-task='filler']").inner_text() == "01:22 EST"
+    assert (
+        "Filler in 01:22 EDT, in 1:30" in card(sheet, "en", "Cook line, bucket 1").inner_text()
+    )
+    assert "in 59:00" not in sheet.page.locator("#sheet-en .live-panel").inner_text()
+    assert "01:20 EST" in sheet.page.locator("#sheet-en .events").last.inner_text()
 
 
 def test_after_the_last_time_the_sheet_says_so(open_sheet: Opener):
@@ -174,6 +211,11 @@ def test_a_role_sees_its_own_tasks_and_calls(open_sheet: Opener):
     panel = sheet.page.locator("#sheet-en .live-panel").inner_text()
     assert "Next for: Runner" in panel
     assert "Pour: Cook line, bucket 1" in panel
+    mine = sheet.page.locator("#sheet-en .events").nth(1)
+    sheet.page.clock.set_fixed_time(after(-46))
+    sheet.wait(0.1)
+    # Called 45 min ahead of a first task 5 min after the first liquids.
+    assert "20:20 Runner × 1 there: Cook line" in " ".join(mine.inner_text().split())
     sheet.page.reload()
     assert sheet.page.locator("#sheet-en [data-role='runner']").is_checked()
 

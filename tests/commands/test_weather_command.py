@@ -18,6 +18,7 @@ from cureplan.commands.weather import weather
 from cureplan.errors import InputError, OutputError
 from cureplan.planning.weather_hours import known_stretch, weather_hours
 from cureplan.plots.weather_picture import draw_weather, night_spans, weather_png
+from cureplan.say import Say
 from cureplan.sheets.weather_text import shown_hours, weather_text
 from cureplan.weather.csvfile import read_weather_csv
 from cureplan.weather.series import WeatherOrigin
@@ -146,11 +147,13 @@ def test_age_of_a_forecast_is_told_and_warned_of(demo_job, demo_weather):
     assert "the oldest used is Model, issued 3 h ago; the job allows 12 h." in young
     assert "! " not in young
     old = weather_text(demo_job, hours, now=EVENING + timedelta(hours=13), width=100)
-    assert "! old forecast: Model, issued 13 h ago, allowed are 12 h" in old
+    assert "! Old forecast: Model, issued 13 h ago, allowed are 12 h" in old
 
 
 def test_an_age_noted_when_the_file_was_saved_is_not_repeated(demo_job, demo_weather):
-    stale = replace(demo_weather, notes=("oldest forecast used: Model, issued 2 h ago",))
+    stale = replace(
+        demo_weather, notes=(Say("weather.forecast_age", {"label": "Model", "age_s": 7200.0}),)
+    )
     hours = weather_hours(demo_job, stale)
     text = weather_text(demo_job, hours, now=EVENING, width=100)
     assert "issued 2 h ago" not in text

@@ -61,7 +61,7 @@ def test_station_weather_is_shown_with_choice_source_and_licence(station_run):
     _, done = station_run
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
-    assert "Airport (72503, 0.1 km away, +0 m): used" in done.stdout
+    assert "Airport (72503, 0.1 km, +0 m): used" in done.stdout
     assert "CC BY 4.0" in done.stdout
     # 20:00 UTC is 16:00 in New York, when the scene is at its hottest: 27 + 5 °C.
     (row,) = [r for r in done.stdout.splitlines() if r.startswith("Wed 18 16:00")]

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import json
+import re
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -28,6 +31,8 @@ from cureplan.plan import (
     StartHour,
     Takeoff,
     TakeoffRoom,
+    plan_from_json,
+    plan_to_json,
 )
 from cureplan.say import Say
 from cureplan.sheets.words import en_planning, es_planning
@@ -271,6 +276,7 @@ def _takeoff(names: tuple[str, str]) -> Takeoff:
 def _hours(names: tuple[str, str]) -> tuple[HourRow, ...]:
     return tuple(
         HourRow(
+            kind="observed",
             at=after(60 * hour),
             outdoor_c=31.0 - 0.4 * hour,
             dew_c=None if hour == 3 else 22.0,
@@ -375,6 +381,21 @@ def sample_plan(
             ),
         ),
     )
+
+
+def moved(plan: Plan, by: timedelta) -> Plan:
+    """The same plan at another time."""
+
+    def shift(node: Any) -> Any:
+        if isinstance(node, dict):
+            return {key: shift(value) for key, value in node.items()}
+        if isinstance(node, list):
+            return [shift(value) for value in node]
+        if isinstance(node, str) and re.fullmatch(r"\d{4}-\d\d-\d\dT.*", node):
+            return (datetime.fromisoformat(node) + by).isoformat()
+        return node
+
+    return plan_from_json(json.dumps(shift(json.loads(plan_to_json(plan)))))
 
 
 HOSTILE = (

@@ -8,6 +8,8 @@ import itertools
 import json
 import re
 from collections import Counter
+from dataclasses import replace
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
@@ -211,3 +213,20 @@ def test_a_plan_without_rooms_still_makes_a_sheet(plan: Plan):
     )
     page = html.fromstring(sheet_html(empty))
     assert re.search("No ice is planned", page.text_content())
+
+
+def test_a_coat_at_the_last_moment_never_reads_as_too_late(plan: Plan):
+    # Opens 06:00, laid at 06:10:20, shut at 06:10:50: rounded outwards it would be laid at
+    # 06:11 in a window that is shut from 06:10 on.
+    coat = replace(
+        plan.coats[0],
+        opens=datetime(2013, 7, 18, 10, 0, tzinfo=UTC),
+        start=datetime(2013, 7, 18, 10, 10, 20, tzinfo=UTC),
+        closes=datetime(2013, 7, 18, 10, 10, 50, tzinfo=UTC),
+    )
+    assert coat.lay_at == datetime(2013, 7, 18, 10, 10, tzinfo=UTC)
+    # Nor ever as too early: before the window is open.
+    early = replace(coat, opens=coat.start)
+    assert early.lay_at == datetime(2013, 7, 18, 10, 11, tzinfo=UTC)
+    text = sheet_html(replace(plan, coats=(coat,)))
+    assert "06:11" not in text

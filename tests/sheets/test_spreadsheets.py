@@ -47,9 +47,12 @@ def test_calls_and_coats_come_in_the_order_of_the_clock(plan: Plan):
     assert coats[0]["reason"] == "dew point 8 °F below the slab"
 
 
-def test_the_reason_is_written_in_the_first_language_of_the_job():
+def test_words_are_in_the_first_language_of_the_job():
     plan = sheet_sample.sample_plan(languages=("es",))
-    assert read_back(coats_csv(plan))[0]["reason"] == "punto de rocío 8 °F abajo de la losa"
+    coat, call = read_back(coats_csv(plan))[0], read_back(calls_csv(plan))[0]
+    assert coat["razon"] == "punto de rocío 8 °F abajo de la losa"
+    assert (call["puesto"], call["para"]) == ("Mezclador", "colado")
+    assert {row["con_hielo"] for row in read_back(buckets_csv(plan))} == {"sí"}
 
 
 @pytest.mark.parametrize("name", sheet_sample.HOSTILE)

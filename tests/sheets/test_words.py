@@ -19,11 +19,15 @@ from cureplan.sheets.cautions import CAUTIONS
 from cureplan.sheets.words import (
     Voice,
     en,
+    en_columns,
     en_live,
     en_planning,
+    en_weather,
     es,
+    es_columns,
     es_live,
     es_planning,
+    es_weather,
     placeholders,
     say,
 )
@@ -35,9 +39,16 @@ SPANISH = Voice(language="es", display="metric", zone=NEW_YORK)
 PAIRS = {
     "labels": (en.LABELS, es.LABELS),
     "live labels": (en_live.LABELS, es_live.LABELS),
+    "columns": (en_columns.LABELS, es_columns.LABELS),
     "words": (en.WORDS, es.WORDS),
     "sayings": (en_planning.SAYINGS, es_planning.SAYINGS),
     "planning words": (en_planning.WORDS, es_planning.WORDS),
+    "weather sayings": (en_weather.SAYINGS, es_weather.SAYINGS),
+    "weather words": (en_weather.WORDS, es_weather.WORDS),
+}
+SAYINGS = {
+    "en": en_planning.SAYINGS | en_weather.SAYINGS,
+    "es": es_planning.SAYINGS | es_weather.SAYINGS,
 }
 # One value of the right kind for each suffix, to try every template.
 TRIAL = {
@@ -89,19 +100,25 @@ def _codes_in_the_source() -> set[str]:
 def test_every_code_written_in_the_planning_has_words():
     codes = _codes_in_the_source() - {"pour.margin"}  # the example in say.py
     assert codes
-    assert sorted(codes - en_planning.SAYINGS.keys()) == []
+    assert sorted(codes - SAYINGS["en"].keys()) == []
 
 
 @pytest.mark.parametrize("voice", [ENGLISH, SPANISH], ids=["en", "es"])
-@pytest.mark.parametrize("code", sorted(en_planning.SAYINGS))
+@pytest.mark.parametrize("code", sorted(SAYINGS["en"]))
 def test_every_saying_can_be_said(voice: Voice, code: str):
     values = {}
-    template = (en_planning if voice.language == "en" else es_planning).SAYINGS[code]
+    template = SAYINGS[voice.language][code]
     for name, spec in placeholders(template):
         suffix = name.rpartition("_")[2]
         values[name] = TRIAL.get(name, TRIAL.get(suffix, 2.5 if "_" in name else 2))
         if spec == "word":
-            values[name] = {"binding": "wet_edge", "limit": "mixing"}.get(name, "chill")
+            words = {
+                "binding": "wet_edge",
+                "limit": "mixing",
+                "kind": "file",
+                "key": "pace.rake",
+            }
+            values[name] = words.get(name, "invented" if name == "origin" else "chill")
         if spec == "count":
             values[name] = 1
     text = voice.say(Say(code, values))
@@ -182,11 +199,11 @@ def test_say_is_the_voice_in_one_call():
     assert say(sentence, "en", "us", NEW_YORK) == "Servery first, Wed 21:40"
 
 
-def test_both_readings_of_a_repeated_hour_are_told_by_their_order():
+def test_both_readings_of_a_repeated_hour_are_told_apart():
     # Clocks went back at 06:00 UTC on 3 November 2013: 01:30 came twice.
     before = datetime(2013, 11, 3, 5, 30, tzinfo=UTC)
-    assert ENGLISH.at(before) == "Sun 01:30"
-    assert ENGLISH.at(before + timedelta(hours=1)) == "Sun 01:30"
+    assert ENGLISH.at(before) == "Sun 01:30 EDT"
+    assert ENGLISH.at(before + timedelta(hours=1)) == "Sun 01:30 EST"
     assert ENGLISH.at(before + timedelta(hours=2)) == "Sun 02:30"
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -20,7 +21,7 @@ def contents(plan: Plan) -> dict[str, bytes]:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch, contents: dict[str, bytes]) -> None:
     """Rendering is tested once; here it only has to come out."""
-    monkeypatch.setattr("cureplan.sheets.write.render_sheets", lambda _plan: contents)
+    monkeypatch.setattr("cureplan.sheets.write.render_sheets", lambda _plan, **_: contents)
 
 
 def test_every_file_is_written(plan: Plan, tmp_path: Path, quick: None):
@@ -114,3 +115,20 @@ def test_without_hard_links_the_old_file_is_kept_by_copy(
     (tmp_path / "plan.json").write_text("old")
     write_sheets(plan, tmp_path)
     assert (tmp_path / "plan.json").read_text() != "old"
+
+
+@pytest.mark.parametrize("left", ["crew.ics", "plan.json"])
+def test_the_calendar_of_the_plan_before_is_mended(
+    plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, left: str
+):
+    monkeypatch.setattr("cureplan.plots.pages.plan_pictures", lambda _plan: {})
+    write_sheets(plan, tmp_path / "old")
+    for path in (tmp_path / "old").iterdir():
+        if path.name != left:
+            path.unlink()
+    fewer = replace(plan, calls=plan.calls[1:])
+    write_sheets(fewer, tmp_path / "new", before=tmp_path / "old")
+    calendar = (tmp_path / "new" / "crew.ics").read_bytes()
+    assert calendar.count(b"STATUS:CANCELLED") == 1
+    write_sheets(fewer, tmp_path / "old")
+    assert (tmp_path / "old" / "crew.ics").read_bytes() == calendar

@@ -1,7 +1,10 @@
 """Small series and tables that several weather tests start from."""
 
+from zoneinfo import ZoneInfo
+
 import numpy as np
 
+from cureplan.sheets.words import Voice
 from cureplan.weather.series import HourlySeries, WeatherOrigin
 
 HAND = WeatherOrigin(label="by hand", kind="file", licence="CC0", attribution="a test")
@@ -30,3 +33,9 @@ def assert_same_series(left, right):
     assert left.origins == right.origins
     assert left.gaps == right.gaps
     assert left.notes == right.notes
+
+
+def told(remarks):
+    """Remarks in words, one text each."""
+    voice = Voice(language="en", display="metric", zone=ZoneInfo("UTC"))
+    return [voice.say(remark) for remark in remarks]

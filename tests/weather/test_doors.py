@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
+from builders import told
 from loopback import body, hourly_csv, hours_from, metno_json, mosmix_kmz, silent, status, utc
 from scenes import (
     AROUND,
@@ -90,7 +91,7 @@ def test_a_station_next_door_serves_alone(loop, ask, tmp_path):
     assert series.dew_c == pytest.approx(expected_c, abs=1e-9)
     observed, model = series.origins
     assert (observed.kind, model.kind) == ("observed", "forecast")
-    assert "Airport (72503, 0.1 km away, +0 m), observed" in observed.label
+    assert observed.label == "Airport (72503, 0.1 km, +0 m)"
     assert (observed.licence, observed.attribution) == ("CC BY 4.0", "Meteostat")
     assert (model.licence, model.attribution) == ("NLOD 2.0", "Meteostat, MET Norway")
     assert model.issued_at == written
@@ -98,7 +99,7 @@ def test_a_station_next_door_serves_alone(loop, ask, tmp_path):
     # The row of the present hour is the last observed one.
     last_seen = series.epoch_s[series.origin == 0][-1]
     assert last_seen == NOW.timestamp()
-    assert any("Airport" in note and "used" in note for note in series.notes)
+    assert told(series.notes) == ["Airport (72503, 0.1 km, +0 m): used."]
 
 
 def test_stations_farther_off_are_weighed_by_distance(loop, ask, tmp_path):
@@ -115,8 +116,10 @@ def test_stations_farther_off_are_weighed_by_distance(loop, ask, tmp_path):
     for hour in (0, 77):
         when = series.starts + timedelta(hours=hour)
         assert series.temp_c[hour] - daily_c(when) == pytest.approx(expected_c, abs=0.12)
-    assert "weighed by distance: Park" in series.origins[0].label
-    assert "Shore" in series.origins[0].label
+    assert [part.split()[0] for part in series.origins[0].label.split(" + ")] == [
+        "Park",
+        "Shore",
+    ]
 
 
 def test_a_station_on_a_hill_is_brought_down_to_the_site(loop, ask, tmp_path):
@@ -127,7 +130,7 @@ def test_a_station_on_a_hill_is_brought_down_to_the_site(loop, ask, tmp_path):
     assert series.temp_c[0] == pytest.approx(daily_c(series.starts) + 2.6, abs=1e-9)
     # Saturated up there is no longer saturated down here.
     assert series.temp_c[0] - series.dew_c[0] == pytest.approx(2.6, abs=1e-6)
-    assert any("6.5 K per km" in note for note in series.notes)
+    assert any("6.5 °C per km" in note for note in told(series.notes))
 
 
 def test_a_station_that_stopped_gives_way_to_one_that_goes_on(loop, ask, tmp_path):
@@ -136,11 +139,11 @@ def test_a_station_that_stopped_gives_way_to_one_that_goes_on(loop, ask, tmp_pat
     serve_stations(loop, tmp_path, {**AT_SITE, **AROUND}, rows)
     series = only(ask("station"))
     assert "Park" in series.origins[0].label
-    (choice,) = [note for note in series.notes if note.startswith("stations:")]
-    assert "Airport (72503, 0.1 km away, +0 m): not used, gave 7" in choice
-    assert "silent for 31 h" in choice
-    assert "Shore (72506" in choice
-    assert "gave nothing" in choice
+    choice = told(series.notes)
+    assert choice[0].startswith("Airport (72503, 0.1 km, +0 m): not used, gave 7")
+    assert choice[0].endswith("its last is 31 h old.")
+    assert any(note.startswith("Shore (72506") for note in choice)
+    assert choice[-1].endswith("not used, gave nothing.")
 
 
 def test_height_counts_for_more_than_distance(loop, ask, tmp_path):
@@ -252,7 +255,7 @@ def test_half_a_station_list_is_not_kept_and_an_old_one_serves(loop, ask, tmp_pa
     os.utime(kept, (0, 0))
     loop.routes["/stations.db"] = body(kept.read_bytes()[:5000])
     series = only(ask("station"))
-    assert "days old (127.0.0.1: the answer could not be used)" in series.notes[-1]
+    assert "days old (127.0.0.1: the answer could not be used)" in told(series.notes)[-1]
     assert loop.count("/stations.db") == 2
     assert [path.name for path in (tmp_path / "kept").iterdir()] == ["stations.db"]
 

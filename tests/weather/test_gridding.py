@@ -7,6 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.errors import OutOfRangeError
+from cureplan.say import Say
 from cureplan.weather.gridding import RawRows, hourly_from_rows
 
 
@@ -74,7 +75,7 @@ def test_rows_at_nine_to_the_hour_are_read_at_whole_hours():
     assert series.temp_c == pytest.approx(np.arange(4) + 0.15, abs=1e-9)
     assert series.epoch_s[0] == JULY_17_S
     assert series.gaps == ()
-    assert "5 of 5 rows lie off the hour" in series.notes[0]
+    assert series.notes == (Say("weather.off_hour", {"rows": 5, "count": 5}),)
 
 
 def test_a_zone_half_an_hour_off_keeps_its_own_hours():

@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from builders import assert_same_series
+from builders import assert_same_series, told
 from loopback import body, drip, hourly_csv, hours_from, silent, status
 from scenes import (
     AROUND,
@@ -82,7 +82,7 @@ def test_fresh_weather_covers_job_and_history_and_is_kept(good_day, obtain, tmp_
     for row in (0, 100, -1):
         when = datetime.fromtimestamp(series.epoch_s[row], tz=UTC)
         assert series.temp_c[row] == daily_c(when)
-    assert any("model rows, issued 0 min ago" in note for note in series.notes)
+    assert any("km, +0 m), issued 0 min ago" in note for note in told(series.notes))
     assert len(list((tmp_path / "store").glob("station_*/*.csv"))) == 1
 
 
@@ -90,7 +90,7 @@ def test_what_was_had_a_moment_ago_is_not_asked_again(good_day, obtain):
     first = obtain()
     again = obtain(now=NOW + timedelta(minutes=20), fetch=no_network)
     assert np.array_equal(again.temp_c, first.temp_c)
-    assert any("fetched 20 min ago; not asked again" in note for note in again.notes)
+    assert any("Fetched 20 min ago; not asked again" in note for note in told(again.notes))
 
 
 def test_saved_weather_reads_back_identically(good_day, obtain, tmp_path):
@@ -107,8 +107,8 @@ def test_without_network_the_last_copy_serves_and_its_age_is_told(loop, obtain, 
     out_of_order(loop)
     later = obtain(door, contact="a@example.org", now=NOW + timedelta(hours=4))
     assert np.array_equal(later.temp_c, first.temp_c)
-    (warning,) = later.warnings
-    assert "this is the copy fetched 4 h ago, at 2091-07-17 18:00 UTC" in warning
+    (warning,) = told(later.warnings)
+    assert "this is the copy fetched 4 h ago, Tue 17 Jul 18:00" in warning
     assert "HTTP 500" in warning
 
 
@@ -121,9 +121,9 @@ def test_a_ten_day_old_copy_is_used_only_with_both_warnings(loop, obtain, tmp_pa
     out_of_order(loop)
     series = obtain(history_s=0.0)
     assert len(series.warnings) == 2
-    assert "copy fetched 10 days ago" in series.warnings[0]
-    assert "old forecast: " in series.warnings[1]
-    assert "10 days ago, allowed are 12 h" in series.warnings[1]
+    assert "copy fetched 10 days ago" in told(series.warnings)[0]
+    assert "Old forecast: " in told(series.warnings)[1]
+    assert "10 days ago, allowed are 12 h" in told(series.warnings)[1]
 
 
 def test_a_copy_that_ends_too_early_does_not_serve(good_day, loop, obtain):
@@ -155,15 +155,15 @@ def test_a_job_beyond_all_forecasts_names_the_missing_hours(good_day, obtain):
 def test_a_stale_model_run_is_told(loop, obtain, tmp_path):
     written = NOW - timedelta(hours=20)
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()}, modified=written)
-    (warning,) = obtain().warnings
-    assert "model rows, issued 20 h ago, allowed are 12 h" in warning
+    (warning,) = told(obtain().warnings)
+    assert "km, +0 m), issued 20 h ago, allowed are 12 h" in warning
     assert obtain(max_age_s=21 * 3600.0, reuse_s=0.0).warnings == ()
 
 
 def test_an_age_without_issue_time_counts_from_the_fetch(loop, obtain, tmp_path):
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()})
     series = obtain()
-    assert any("issue time not given, fetched 0 min ago" in note for note in series.notes)
+    assert any("issue time not given, fetched 0 min ago" in note for note in told(series.notes))
 
 
 def test_a_newer_copy_beats_an_older_run_but_not_fresh_observations(loop, obtain, tmp_path):
@@ -178,7 +178,7 @@ def test_a_newer_copy_beats_an_older_run_but_not_fresh_observations(loop, obtain
         modified=NOW - timedelta(days=2),
     )
     series = obtain(now=later)
-    assert "older than the copy" in series.warnings[0]
+    assert "older than the copy" in told(series.warnings)[0]
     ahead = series.epoch_s > later.timestamp()
     mean_c = np.array([daily_c(datetime.fromtimestamp(s, tz=UTC), 0.0) for s in series.epoch_s])
     assert series.temp_c[~ahead] - mean_c[~ahead] == pytest.approx(30.0, abs=0.051)
@@ -191,8 +191,8 @@ def test_fresh_observations_join_a_kept_forecast(good_day, loop, obtain, tmp_pat
     rows = station_rows(now=later, mean_c=33, ahead_h=0)
     serve_stations(loop, tmp_path, AT_SITE, {"72503": rows})
     series = obtain(now=later)
-    assert "copy fetched 8 h ago" in series.warnings[0]
-    assert "with fresh rows where there were some" in series.warnings[0]
+    assert "copy fetched 8 h ago" in told(series.warnings)[0]
+    assert "with fresh rows where there were some" in told(series.warnings)[0]
     row = int((later.timestamp() - series.epoch_s[0]) / 3600)
     assert series.temp_c[row] == daily_c(later, 33)
     assert series.temp_c[row + 1] == daily_c(later + timedelta(hours=1))
@@ -202,8 +202,8 @@ def test_history_that_cannot_be_had_is_told_not_made_up(loop, obtain):
     serve_metno(loop)
     series = obtain("forecast", contact="a@example.org")
     assert series.starts == NOW
-    assert "only 5 h of the 120 h before the job are known" in series.notes
-    assert any(note.startswith("not available: no list of weather st") for note in series.notes)
+    assert "Only 5 h of the 120 h before the job are known" in told(series.warnings)[0]
+    assert any(note.startswith("Not to be had: no list of st") for note in told(series.notes))
 
 
 def test_history_begins_after_a_long_gap(loop, obtain, tmp_path):
@@ -213,7 +213,7 @@ def test_history_begins_after_a_long_gap(loop, obtain, tmp_path):
     series = obtain()
     assert series.starts == NOW - timedelta(hours=39)
     assert not np.isnan(series.temp_c).any()
-    assert "only 44 h of the 120 h before the job are known" in series.notes
+    assert "Only 44 h of the 120 h before the job are known" in told(series.warnings)[0]
 
 
 def test_the_coarse_tail_reaches_the_job_marked(loop, obtain, tmp_path):
@@ -261,7 +261,7 @@ def test_a_store_that_cannot_be_written_is_a_warning(good_day, obtain, tmp_path)
     (tmp_path / "file").write_text("not a folder")
     series = obtain(store_folder=tmp_path / "file")
     assert series.covers(STARTS, ENDS)
-    assert "could not be kept" in series.warnings[0]
+    assert "could not be kept" in told(series.warnings)[0]
 
 
 @pytest.mark.parametrize(
@@ -310,7 +310,7 @@ def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path):
         tmp_path / "store", door="forecast", contact="a@example.org", budget_s=3.0
     )
     assert series.covers(STARTS, ENDS)
-    assert "not available: the network was too slow" in series.notes
+    assert "Not to be had: the network was too slow." in told(series.notes)
 
 
 def test_a_silent_network_ends_with_the_copy(
@@ -324,7 +324,7 @@ def test_a_silent_network_ends_with_the_copy(
         tmp_path / "store", now=NOW + timedelta(hours=3), timeout_s=0.3, budget_s=15.0
     )
     assert time.monotonic() - began < 6.0
-    assert "copy fetched 3 h ago" in series.warnings[0]
+    assert "copy fetched 3 h ago" in told(series.warnings)[0]
 
 
 def test_a_machine_in_another_zone_changes_nothing(loop, worker_endpoints, tmp_path):

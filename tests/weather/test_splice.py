@@ -8,6 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cureplan.errors import OutOfRangeError
+from cureplan.say import Say
 from cureplan.weather.series import Gap, WeatherOrigin
 from cureplan.weather.splice import splice
 
@@ -30,13 +31,13 @@ def label_of(series, row):
 
 
 def test_the_first_piece_wins_and_the_next_carries_on():
-    observed = series_of([20.0, 21.0, 22.0], notes=("station A",))
-    model = later(1, [31.0, 32.0, 33.0, 34.0], origins=(MODEL,), notes=("model B",))
+    observed = series_of([20.0, 21.0, 22.0], notes=(Say("a"),))
+    model = later(1, [31.0, 32.0, 33.0, 34.0], origins=(MODEL,), notes=(Say("a"), Say("b")))
     joined = splice([observed, model])
     assert joined.temp_c.tolist() == [20, 21, 22, 33, 34]
     assert [label_of(joined, n) for n in range(5)] == ["by hand"] * 3 + ["model"] * 2
     assert joined.origins[1].licence == "NLOD 2.0"
-    assert joined.notes == ("station A", "model B")
+    assert joined.notes == (Say("a"), Say("b"))
     assert joined.gaps == ()
 
 
@@ -63,7 +64,7 @@ def test_interpolated_rows_yield_to_given_ones():
 def test_a_hole_between_pieces_is_bridged_or_named():
     near = splice([series_of([20.0, 21.0]), later(4, [24.0])])
     assert near.temp_c.tolist() == [20, 21, 22, 23, 24]
-    assert label_of(near, 2) == "interpolated across a gap"
+    assert near.origins[near.origin[2]].kind == "interpolated"
     far = splice([series_of([20.0, 21.0]), later(6, [24.0])])
     assert np.isnan(far.temp_c[2:6]).all()
     assert [(gap.hours, gap.mended) for gap in far.gaps] == [(4, "no")]

@@ -12,9 +12,11 @@ from builders import assert_same_series, series_of
 from loopback import utc, wait_until
 
 from cureplan.errors import OutputError
+from cureplan.say import Say
 from cureplan.weather.store import WeatherStore, default_store_folder
 
 NOW = utc(2013, 7, 17, 18)
+OLD = (Say("weather.reused", {"age_s": 60.0}),)
 ROOT = Path(__file__).parents[2]
 PLACE = {"door": "station", "latitude_deg": 40.78, "longitude_deg": -73.88, "elevation_m": 3.0}
 
@@ -54,13 +56,18 @@ def store(tmp_path):
 
 def test_copies_come_back_whole_and_newest_first(store):
     for hours in (0, 2, 1):
-        series = series_of([float(hours), 1 / 3], notes=(f"{hours} h",), warnings=("so old",))
+        series = series_of(
+            [float(hours), 1 / 3],
+            notes=(Say("weather.told", {"text": f"{hours} h"}),),
+            warnings=OLD,
+        )
         store.keep(series, fetched_at=NOW + timedelta(hours=hours))
     copies = list(store.copies())
     assert [copy.series.temp_c[0] for copy in copies] == [2.0, 1.0, 0.0]
     assert copies[0].fetched_at == NOW + timedelta(hours=2)
     assert_same_series(
-        copies[2].series, series_of([0.0, 1 / 3], notes=("0 h",), warnings=("so old",))
+        copies[2].series,
+        series_of([0.0, 1 / 3], notes=(Say("weather.told", {"text": "0 h"}),), warnings=OLD),
     )
 
 

@@ -9,11 +9,22 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.errors import InputError, OutputError
+from cureplan.say import Say
 from cureplan.weather.csvfile import read_weather_csv, read_weather_csv_for
 from cureplan.weather.csvwrite import csv_text, write_csv
 from cureplan.weather.gridding import RawRows, hourly_from_rows
 from cureplan.weather.series import Gap, WeatherOrigin
 
+NESTED = Say(
+    "weather.copy",
+    {
+        "why": (
+            Say("door.no_hour", {"why": (Say("net.status", {"host": "h", "status": 500}),)}),
+        ),
+        "age_s": 3600.5,
+        "fetched_at": "2091-07-17T18:00:00+00:00",
+    },
+)
 EDT = timezone(timedelta(hours=-4))
 
 
@@ -59,7 +70,7 @@ def test_comments_mark_offsets_and_spare_columns_are_understood(table):
     assert (origin.licence, origin.attribution) == ("CC0", "yard gauge")
     assert series.temp_c.tolist() == [30, 31]
     assert np.isnan(series.dew_c[1])
-    assert series.notes == ("columns not used: wind",)
+    assert series.notes == (Say("weather.columns_aside", {"columns": "wind"}),)
 
 
 def test_odd_line_breaks_do_not_shift_line_numbers(table):
@@ -159,7 +170,9 @@ def test_a_saved_series_reads_back_identically(tmp_path):
     )
     hand = series_of([1.0]).origins[0]
     series = hourly_from_rows(raw, origins=(hand, model), phase_s=0.0)
-    series = replace(series, notes=("the choice of station", "a second note: with a colon"))
+    series = replace(
+        series, notes=(NESTED, Say("weather.told", {"text": "its own words: with a colon"}))
+    )
     write_csv(series, tmp_path / "saved.csv")
     assert_same_series(read_weather_csv(tmp_path / "saved.csv"), series)
     middle = series.slice(

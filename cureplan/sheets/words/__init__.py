@@ -8,15 +8,19 @@ name tells the kind of value, the spec how to show it:
 `_min`, `_s`, `_h`    duration, rounded down; `:up` rounds up (times to wait);
                       `:short` drops the sign and rounds away from zero ("5 min short");
                       `:bare` is the minutes without their unit, for columns;
-                      `:exact` shows seconds (the pace of the pour)
+                      `:exact` shows seconds (the pace of the pour); `:age` is "20 h" or
+                      "4 days"; `:whole` is the bare number
 `_at`                 ISO instant as local "Wed 21:40", rounded down; `:up` rounds up;
-                      `:time` and `:time_up` leave the day out; `:day` is "Wed 17 Jul"
-`_kg` `_m` `_m2`      mass, length, area
+                      `:time` and `:time_up` leave the day out, `:then` and `:then_up`
+                      only if it is that of the instant before; `:day` is "Wed 17 Jul"
+`_kg` `_m` `_m2`      mass, length, area; `_m:film` is a film's thickness
+`_m2_s`               area covered in a minute
 `_m3`                 volume of a liquid
 `_frac`               percent, rounded down; `:nights` is "9 nights in 10"
 any, `:words`         a list of codes with "; " between; those without a word stay
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role
+a sentence, several   said, with "; " between and no full stop at the end
 whole numbers         `{kits:kit|kits}` counts: "1 kit", "8 kits"
 other texts           shown as they are (names), made harmless: one line, no control signs
 ====================  =====================================================================
@@ -27,26 +31,41 @@ a sheet.
 
 from __future__ import annotations
 
+from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from string import Formatter
 from typing import Literal
 from zoneinfo import ZoneInfo
 
+from cureplan.clock import ceil_to, floor_to
 from cureplan.errors import OutOfRangeError
 from cureplan.quantities import (
     format_area,
+    format_film,
     format_length,
     format_mass,
+    format_pace,
     format_temperature,
     format_temperature_difference,
     format_volume,
 )
 from cureplan.say import Say, Value
-from cureplan.sheets.words import en, en_live, en_planning, es, es_live, es_planning
+from cureplan.sheets.words import (
+    en,
+    en_columns,
+    en_live,
+    en_planning,
+    en_weather,
+    es,
+    es_columns,
+    es_live,
+    es_planning,
+    es_weather,
+)
 from cureplan.sheets.words.clean import one_line
-from cureplan.sheets.words.time_words import duration_text, instant_text, share_text
+from cureplan.sheets.words.time_words import age_text, duration_text, instant_text, share_text
 
 __all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
 
@@ -54,12 +73,18 @@ Display = Literal["us", "metric"]
 
 LANGUAGES = ("en", "es")
 
-_LABELS = {"en": en.LABELS | en_live.LABELS, "es": es.LABELS | es_live.LABELS}
-_WORDS = {
-    "en": en.WORDS | en_planning.WORDS,
-    "es": es.WORDS | es_planning.WORDS,
+_LABELS = {
+    "en": en.LABELS | en_live.LABELS | en_columns.LABELS,
+    "es": es.LABELS | es_live.LABELS | es_columns.LABELS,
 }
-_SAYINGS = {"en": en_planning.SAYINGS, "es": es_planning.SAYINGS}
+_WORDS = {
+    "en": en.WORDS | en_planning.WORDS | en_weather.WORDS,
+    "es": es.WORDS | es_planning.WORDS | es_weather.WORDS,
+}
+_SAYINGS = {
+    "en": ChainMap(en_planning.SAYINGS, en_weather.SAYINGS),
+    "es": ChainMap(es_planning.SAYINGS, es_weather.SAYINGS),
+}
 _UNITS: dict[str, dict[str, str]] = {"en": {}, "es": es.UNITS}
 _SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
 
@@ -129,18 +154,32 @@ class Voice:
     def fill(self, template: str, values: Mapping[str, Value]) -> str:
         """Fill a template's placeholders."""
         parts = []
+        day: date | None = None
         for literal, name, spec, _ in Formatter().parse(template):
             parts.append(literal)
-            if name is not None:
-                if name not in values:
-                    raise OutOfRangeError(f"no value for {{{name}}}")
-                parts.append(self.show(name, values[name], spec or ""))
+            if name is None:
+                continue
+            if name not in values:
+                raise OutOfRangeError(f"no value for {{{name}}}")
+            value, how = values[name], spec or ""
+            if name.endswith("_at") and isinstance(value, str):
+                before, day = day, self._day(value, how)
+                how = _after_day(how, same=before == day)
+            parts.append(self.show(name, value, how))
         return "".join(parts)
+
+    def _day(self, instant: str, spec: str) -> date:
+        """The day on the site's wall, as shown."""
+        snap = ceil_to if spec.endswith("up") else floor_to
+        return snap(datetime.fromisoformat(instant).astimezone(self.zone), minutes=1).date()
 
     def show(self, name: str, value: Value, spec: str = "") -> str:
         """One value, by the suffix of its name."""
         if value is None:
             return self.label("unknown")
+        if isinstance(value, Say | tuple):
+            told = (value,) if isinstance(value, Say) else value
+            return "; ".join(self.say(sentence).rstrip(".") for sentence in told)
         if spec == "word":
             words = _WORDS[self.language]
             return words.get(f"{name}.{value}") or self.word(str(value))
@@ -160,10 +199,19 @@ class Voice:
         return one_line(value)
 
     def _number(self, name: str, suffix: str, value: float, spec: str) -> str:
+        labels = _LABELS[self.language]
+        if spec == "whole":
+            return f"{value:.0f}"
+        if name.endswith("_m2_s"):
+            return f"{self._units(format_pace(value, self.display))}/min"
         if suffix in _SECONDS:
+            if spec == "age":
+                return age_text(value * _SECONDS[suffix], labels)
             return duration_text(value * _SECONDS[suffix], spec)
+        if (suffix, spec) == ("m", "film"):
+            return self._units(format_film(value, self.display))
         if suffix == "frac":
-            return share_text(value, spec, _LABELS[self.language])
+            return share_text(value, spec, labels)
         if spec:
             raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
         formatter = {
@@ -190,6 +238,15 @@ class Voice:
         if unit in swaps:
             return f"{number} {swaps[unit]}"
         return " ".join(swaps.get(part, part) for part in text.split(" "))
+
+
+def _after_day(spec: str, *, same: bool) -> str:
+    """`:then` in terms of the other ways to show an instant."""
+    if spec == "then":
+        return "time" if same else ""
+    if spec == "then_up":
+        return "time_up" if same else "up"
+    return spec
 
 
 def say(sentence: Say, language: str, display: Display, zone: ZoneInfo) -> str:

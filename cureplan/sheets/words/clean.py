@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 
-__all__ = ["display_width", "fit", "one_line"]
+__all__ = ["display_width", "fit", "kept_together", "one_line"]
 
 FIRST_STRONG_ISOLATE = "\u2068"
 POP_ISOLATE = "\u2069"
 # Embeddings, overrides and isolates would turn the rest of a line around.
 _BIDI_CONTROLS = frozenset(
     "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c"
+)
+_TORN = re.compile(
+    r"(?<=\d h) (?=\d)|(?<=\d) (?=(?:min|h|s|lb|kg|gal|L|ft|in|pies|pulg|m|mm|°F|°C)\b)"
+    r"|(?<=\b\w{3}) (?=\d\d:\d\d\b)"
 )
 _JOINERS = frozenset("\u200c\u200d")
 _RIGHT_TO_LEFT = frozenset({"R", "AL"})
@@ -75,3 +80,14 @@ def fit(text: str, width: int) -> str:
     if kept.startswith(FIRST_STRONG_ISOLATE) and not kept.endswith(POP_ISOLATE):
         kept += POP_ISOLATE
     return kept + "…" if width > 0 else ""
+
+
+def kept_together(text: str) -> str:
+    r"""A text whose numbers stay with their units, and days with their times, in one line.
+
+    Examples
+    --------
+    >>> kept_together("Wed 21:40, 4 h 7 min")
+    'Wed\xa021:40, 4\xa0h\xa07\xa0min'
+    """
+    return _TORN.sub("\u00a0", text)

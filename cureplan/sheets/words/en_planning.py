@@ -30,7 +30,7 @@ SAYINGS: dict[str, str] = {
     "pour.cool_filler": "{room}: filler kept cool.",
     "pour.bays": "{room}: {bays:bay|bays} of {bay_width_m}, a stop line at a drain or joint "
     "between them.",
-    "doubt.buckets": "Every bucket keeps all its clocks {keeps_frac:nights}.",
+    "doubt.buckets": "Holds {keeps_frac:nights}.",
     # Ice.
     "ice.yes_all": "Yes: {ice_kg} of ice for all {kits:kit|kits}; pails in by {in_ice_at}.",
     "ice.yes": "Yes, for {rooms}: {ice_kg} of ice for {kits:kit|kits}; pails in by {in_ice_at}.",
@@ -48,19 +48,17 @@ SAYINGS: dict[str, str] = {
     "ice.time_measured": "The liquids were measured; from {from_c} to {to_c}, pails left "
     "standing need {standing_h:up}, stirred {stirred_h:up}.",
     "ice.sweats": "Iced pails will sweat: lids on, wipe dry. Water in the hardener foams.",
-    "doubt.ice": "Minutes from ice are calibrated to common practice, not proven. Put a "
-    "probe in a pail before the first bucket: an hour in ice unstirred is not enough.",
-    "doubt.ice_measured": "The liquid temperature was measured, which beats any estimate; the "
-    "minutes from it are calibrated to common practice, not proven.",
+    "doubt.ice": "Not proven: put a probe in a pail before the first bucket.",
+    "doubt.ice_measured": "The liquids were measured; what that buys is not proven.",
     # The way back.
-    "back.coat_1": "Topcoat 1: crew {call_at}, on the floor {start_at:time_up} to {end_at:time_up}.",
-    "back.coat_2": "Topcoat 2: crew {call_at}, on the floor {start_at:time_up} to {end_at:time_up}.",
+    "back.coat_1": "Topcoat 1: crew {call_at}, on the floor {start_at:then_up} to {end_at:then_up}.",
+    "back.coat_2": "Topcoat 2: crew {call_at}, on the floor {start_at:then_up} to {end_at:then_up}.",
+    "back.opens_late": "Ready {open_at:up}, {late_s:up} AFTER the limit.",
     "back.opens": "Ready {open_at:up}, {spare_s} before the limit.",
     "back.tightest": "Tightest window: {room}, coat {coat}, not before {opens_at:up}, not "
     "after {closes_at}; {spare_s} to spare.",
     "back.last_room": "{room} is ready last: wash-down from {wash_at:up}.",
-    "doubt.back": "Coats meet their windows {coats_frac:nights}; opens on time "
-    "{opening_frac:nights}.",
+    "doubt.back": "Coats hold {coats_frac:nights}; opens on time {opening_frac:nights}.",
     "coat.when_ready": "Goes on as soon as the floor is ready, {opens_at:up}; not after "
     "{closes_at}.",
     "coat.after_others": "Ready from {opens_at:up}, but the crew, the shift, the dew point or "
@@ -111,7 +109,7 @@ SAYINGS: dict[str, str] = {
     "below the card's minimum of {minimum_c}.",
     "warn.no_dew": "The weather gives no humidity for some hours: check slab and dew point by "
     "hand before every coat.",
-    "warn.generic": "Material values are generic ({cards}): type in the data sheet of the "
+    "warn.generic": "Material values are generic ({cards:words}): type in the data sheet of the "
     "product in hand.",
     "warn.gap": "Weather has a gap: {what:words}, {gap_at}, {hours} h; {mended:words}.",
     "warn.weather_note": "Weather: {note}",

@@ -16,7 +16,9 @@ LABELS: dict[str, str] = {
     "unknown": "no se sabe",
     "none": "nada",
     "percent": "{count} %",
+    "days": "{count} días",
     "nights.of_ten": "{count} noches de cada 10",
+    "nights.one": "1 noche de cada 10",
     "nights.nearly_all": "99 noches de cada 100 o mejor",
     "nights.hardly": "menos de 1 noche de cada 10",
     "weekdays": "lun mar mié jue vie sáb dom",
@@ -73,6 +75,9 @@ LABELS: dict[str, str] = {
     "room.tries": "Qué hace aquí cada remedio",
     "try.none": "como está",
     "try.buys": "gana {buys_min}",
+    "try.little": "gana menos de un minuto",
+    "try.nothing": "no gana nada",
+    "try.costs": "cuesta {buys_min:short}",
     "try.adopted": "en el plan",
     "iced": "con hielo",
     "not_iced": "sin hielo",
@@ -152,12 +157,11 @@ LABELS: dict[str, str] = {
     "ice.card": "{kits} kits, {ice} de hielo, {span}",
     "ice.needed": "Se usa",
     "ice.gain": "Gana",
-    "ice.gain.parts": "{bucket_min} en la cubeta, {floor_min} en el piso",
+    "ice.gain.parts": "{floor_min} de eso en el piso",
     "ice.from_to": "{from_c} a {to_c}",
     "ice.sweats": "Las cubetas sudan: tapas puestas, séquelas, "
     "que no entre agua al endurecedor.",
     "alternatives": "Qué más ayudaría",
-    "alternative.buys": "gana {buys_min}",
     "alternative.margin": "y queda {margin_min} de sobra",
     "alternative.margin.short": "y aun así queda corto por {margin_min:short}",
     # Weather, sources, likelihood.
@@ -181,13 +185,14 @@ LABELS: dict[str, str] = {
     "sources": "En qué se basa esto",
     "source.weather": "Clima",
     "source.card": "Material",
+    "source.note": "Notas",
+    "source.default": "No se dio, se toma",
     "source.assumption": "Supuesto",
     "licence": "Licencia: {licence}",
     "generic": "valores genéricos",
     "generic.notice": "Estos tiempos usan valores genéricos, no los de su producto. "
     "Ponga los de la hoja técnica del producto que tiene en la mano "
     "antes de confiar en un solo minuto.",
-    "notes": "Notas",
     "cautions": "Precauciones",
     "pictures": "Gráficas",
     "picture.rooms": "Los cuartos durante el trabajo",
@@ -224,6 +229,8 @@ LABELS: dict[str, str] = {
     "event.title": "{role:word}: {room} ({stage:word})",
     "event.people": "{people:persona|personas}",
     "event.tasks": "Primera tarea {first_at}, última {last_at}.",
+    "event.off": "CANCELADO: {title}",
+    "event.off.why": "El plan nuevo ya no lo necesita.",
     "event.alarm": "Salir hacia {room}",
 }
 

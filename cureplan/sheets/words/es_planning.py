@@ -29,7 +29,7 @@ SAYINGS: dict[str, str] = {
     "pour.cool_filler": "{room}: el polvo se guarda fresco.",
     "pour.bays": "{room}: {bays:franja|franjas} de {bay_width_m}, con corte en un desagüe o "
     "junta entre ellas.",
-    "doubt.buckets": "Cada cubeta cumple todos sus relojes {keeps_frac:nights}.",
+    "doubt.buckets": "Se cumple {keeps_frac:nights}.",
     # Ice.
     "ice.yes_all": "Sí: {ice_kg} de hielo para {kits:kit|kits} en total; cubetas adentro antes de {in_ice_at}.",
     "ice.yes": "Sí, para {rooms}: {ice_kg} de hielo para {kits:kit|kits}; cubetas adentro antes de {in_ice_at}.",
@@ -49,19 +49,17 @@ SAYINGS: dict[str, str] = {
     "necesitan {standing_h:up}, movidas {stirred_h:up}.",
     "ice.sweats": "Las cubetas en hielo van a sudar: tapas puestas, séquelas. El agua hace "
     "espuma en el endurecedor.",
-    "doubt.ice": "Los minutos del hielo siguen la práctica común, no están probados. Meta un "
-    "termómetro en una cubeta antes de la primera: una hora en hielo sin mover no basta.",
-    "doubt.ice_measured": "La temperatura de los líquidos se midió, y eso vale más que "
-    "cualquier cálculo; los minutos que da siguen la práctica común, no están probados.",
+    "doubt.ice": "No está probado: meta un termómetro en una cubeta antes de la primera.",
+    "doubt.ice_measured": "Los líquidos se midieron; lo que eso gana no está probado.",
     # The way back.
-    "back.coat_1": "Capa 1: cuadrilla {call_at}, en el piso {start_at:time_up} a {end_at:time_up}.",
-    "back.coat_2": "Capa 2: cuadrilla {call_at}, en el piso {start_at:time_up} a {end_at:time_up}.",
+    "back.coat_1": "Capa 1: cuadrilla {call_at}, en el piso {start_at:then_up} a {end_at:then_up}.",
+    "back.coat_2": "Capa 2: cuadrilla {call_at}, en el piso {start_at:then_up} a {end_at:then_up}.",
+    "back.opens_late": "Lista {open_at:up}, {late_s:up} DESPUÉS del límite.",
     "back.opens": "Lista {open_at:up}, {spare_s} antes del límite.",
     "back.tightest": "La ventana más justa: {room}, capa {coat}, no antes de {opens_at:up}, no "
     "después de {closes_at}; {spare_s} de sobra.",
     "back.last_room": "{room} es el último: se puede lavar desde {wash_at:up}.",
-    "doubt.back": "Las capas caen en su ventana {coats_frac:nights}; abre a tiempo "
-    "{opening_frac:nights}.",
+    "doubt.back": "Las capas cumplen {coats_frac:nights}; abre a tiempo {opening_frac:nights}.",
     "coat.when_ready": "Se aplica en cuanto el piso esté listo, {opens_at:up}; no después de "
     "{closes_at}.",
     "coat.after_others": "Listo desde {opens_at:up}, pero antes van la cuadrilla, el turno, el "
@@ -112,7 +110,7 @@ SAYINGS: dict[str, str] = {
     "del mínimo de la ficha, {minimum_c}.",
     "warn.no_dew": "El clima no trae humedad en algunas horas: revise a mano la losa y el "
     "punto de rocío antes de cada capa.",
-    "warn.generic": "Los valores del material son genéricos ({cards}): ponga los de la hoja "
+    "warn.generic": "Los valores del material son genéricos ({cards:words}): ponga los de la hoja "
     "técnica del producto que tiene en la mano.",
     "warn.gap": "Al clima le falta un tramo: {what:words}, {gap_at}, {hours} h; {mended:words}.",
     "warn.weather_note": "Clima: {note}",

@@ -10,7 +10,7 @@ from cureplan.clock import ceil_to, floor_to
 from cureplan.errors import OutOfRangeError
 from cureplan.quantities import format_waiting_time, format_working_time
 
-__all__ = ["duration_text", "instant_text", "share_text"]
+__all__ = ["age_text", "duration_text", "instant_text", "share_text", "twice_named"]
 
 
 def duration_text(duration_s: float, spec: str) -> str:
@@ -46,6 +46,21 @@ def _with_seconds(seconds: int) -> str:
     return ("-" if seconds < 0 else "") + " ".join(parts)
 
 
+def age_text(seconds: float, labels: Mapping[str, str]) -> str:
+    """How old something is, as a foreman says it; to the nearest, as it hurts neither way.
+
+    Examples
+    --------
+    >>> [age_text(s, {"days": "{count} days"}) for s in (600, 7200, 90 * 3600)]
+    ['10 min', '2 h', '4 days']
+    """
+    if seconds < 2 * 3600:
+        return f"{seconds / 60:.0f} min"
+    if seconds < 48 * 3600:
+        return f"{seconds / 3600:.0f} h"
+    return labels["days"].format(count=f"{seconds / 86_400:.0f}")
+
+
 def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
     """An instant by the clock of its own zone.
 
@@ -62,7 +77,7 @@ def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
         raise OutOfRangeError(f"{spec!r} is not a way to show an instant")
     snap = ceil_to if spec in ("up", "time_up") else floor_to
     shown = snap(local, minutes=1)
-    clock = f"{shown:%H:%M}"
+    clock = " ".join(filter(None, [f"{shown:%H:%M}", twice_named(shown)]))
     if spec in ("time", "time_up"):
         return clock
     weekday = labels["weekdays"].split()[shown.weekday()]
@@ -70,6 +85,21 @@ def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
     if spec == "day":
         return date
     return f"{date} {clock}" if spec == "full" else f"{weekday} {clock}"
+
+
+def twice_named(local: datetime) -> str:
+    """The name of the time in force, where the clock shows this time twice; else nothing.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> from zoneinfo import ZoneInfo
+    >>> before = datetime(2013, 11, 3, 5, 30, tzinfo=UTC).astimezone(ZoneInfo("America/New_York"))
+    >>> twice_named(before), twice_named(before.replace(hour=3))
+    ('EDT', '')
+    """
+    both = {local.replace(fold=fold).utcoffset() for fold in (0, 1)}
+    return (local.tzname() or "") if len(both) > 1 else ""
 
 
 def share_text(share: float, spec: str, labels: Mapping[str, str]) -> str:
@@ -87,6 +117,8 @@ def share_text(share: float, spec: str, labels: Mapping[str, str]) -> str:
     if spec != "nights":
         raise OutOfRangeError(f"{spec!r} is not a way to show a share (percent, nights)")
     tenths = math.floor(share * 10 + 1e-9)
+    if tenths == 1:
+        return labels["nights.one"]
     if share >= 0.99:
         return labels["nights.nearly_all"]
     if tenths == 0:

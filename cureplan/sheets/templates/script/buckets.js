@@ -36,6 +36,14 @@ function dueTask(index, stage, now) {
   return null;
 }
 
+// The filler is mixed for minutes after it went in; only then is there something to pour.
+const POURED_WITHIN_S = 60;
+
+function labelOf(index, stage, now) {
+  if (stage !== "pail") return stage;
+  return taskAt(index, "pour") - now > POURED_WITHIN_S ? "mixing" : "pail";
+}
+
 function bucketCard() {
   const meters = element("ul", { class: "meters" });
   return element("li", { class: "in-hand" },
@@ -75,7 +83,7 @@ function changeCard(card, item) {
   const { language, index, stage, now } = item;
   const [top, due, meters, buttons] = card.children;
   const bucket = plan.buckets[index];
-  put(top.children[0], word(language, stage, {}));
+  put(top.children[0], word(language, labelOf(index, stage, now), {}));
   put(top.children[1], bucketName(language, index));
   const extra = stage === "floor" ? [] : [word(language, "station", { number: bucket.station })];
   if (bucket.iced && stage !== "floor") extra.push(word(language, "iced", {}));
@@ -93,11 +101,12 @@ function changeButtons(buttons, language, index, stage) {
   const [pour, short] = buttons.children;
   mark(pour, "data-pour", String(index));
   put(pour, word(language, "poured", {}));
-  show(pour, !(index in state.poured) && stage !== "mix");
+  const mixed = stage === "pail" || stage === "floor";
+  show(pour, mixed && !(index in state.poured));
   pour.className = stage === "floor" ? "plain" : "big";
   mark(short, "data-short", String(index));
   const marked = index in state.short;
   mark(short, "aria-pressed", String(marked));
   put(short, marked ? "▲ " + word(language, "ran_short", {}) : word(language, "mark_short", {}));
-  show(short, stage !== "mix");
+  show(short, mixed);
 }

@@ -21,6 +21,7 @@ function makePanel(sheet) {
     effects: element("ul", { class: "effects" }),
     up: element("ul", { class: "hands" }),
     floor: element("ul", { class: "hands" }),
+    laying: element("ul", { class: "events" }),
     mineTitle: element("h3", {}),
     mine: element("ul", { class: "events" }),
     next: element("ul", { class: "events" }),
@@ -35,7 +36,7 @@ function makePanel(sheet) {
         element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
         button("more5", "+5", "more5"))),
     part.behind, element("div", { role: "status" }, part.effects),
-    part.mineTitle, part.mine, part.up, part.floor,
+    part.laying, part.mineTitle, part.mine, part.up, part.floor,
     element("h3", {}, say("next")), part.next, part.noStore,
     element("p", { class: "tools" },
       element("button", { type: "button", class: "plain", "data-do": "back" }, say("back")),
@@ -55,6 +56,7 @@ function updatePanel(part, now, role) {
   const cards = (items) => items.map((item) => ({ ...item, language, now }));
   fill(part.up, cards(hand.up), bucketCard, changeCard);
   fill(part.floor, cards(hand.floor), bucketCard, changeCard);
+  fill(part.laying, coatsInHand(language, now), eventRow, changeEvent(language, now));
   const mine = role === "all" ? [] : roleEvents(language, role, now);
   show(part.mineTitle, mine.length > 0);
   if (mine.length) {
@@ -134,9 +136,8 @@ function nextEvents(language, now) {
   const name = (room) => plan.rooms[room].name;
   const events = plan.ice.map((item) => (
     { at: item.by, text: word(language, "ice", {}) + ": " + item.room }));
-  for (const item of plan.calls) {
-    const values = { role: word(language, "role." + item.role, {}), people: item.people };
-    events.push({ at: item.call, text: word(language, "call", values) + ": " + item.room });
+  for (const item of firstCalls()) {
+    events.push({ at: item.call, text: word(language, "crew", {}) + ": " + item.room });
   }
   plan.rooms.forEach((room, place) => {
     const first = plan.buckets.findIndex((bucket) => bucket.room === place);
@@ -149,16 +150,45 @@ function nextEvents(language, now) {
   });
   for (const item of movedCoats()) {
     const coat = word(language, "coat", { number: item.coat.coat });
-    events.push({ at: item.start, text: coat + ": " + name(item.coat.room) });
+    events.push({ at: item.start, up: true, text: coat + ": " + name(item.coat.room) });
   }
+  plan.rooms.forEach((room, place) => {
+    const at = room.walk + roomShift(place).last;
+    events.push({ at, up: true, text: word(language, "walk", {}) + ": " + room.name });
+  });
   for (const { room, opens } of movedOpenings()) {
-    events.push({ at: opens, text: word(language, "opens", {}) + ": " + room.name });
+    events.push({ at: opens, up: true, text: word(language, "opens", {}) + ": " + room.name });
   }
   return upcoming(events, now);
 }
 
+// When the first of a crew is called to a floor; each role's own call stands in its view.
+function firstCalls() {
+  const seen = new Set();
+  return plan.calls.filter((item) => {
+    const crew = JSON.stringify([item.room, item.stage === "vacuum" ? "coat 1" : item.stage]);
+    return seen.has(crew) ? false : seen.add(crew);
+  });
+}
+
+function coatsInHand(language, now) {
+  return movedCoats().filter((item) => item.start <= now && now < item.end).map((item) => {
+    const coat = word(language, "coat", { number: item.coat.coat });
+    const until = word(language, "until", { at: whenText(language, item.end, now, true) });
+    const text = coat + ": " + plan.rooms[item.coat.room].name + ", " + until;
+    return { at: item.start, up: true, text };
+  });
+}
+
+const CALLED_WITH = { topcoat: ["topcoat", "vacuum", "squeegee", "cut-in", "back-roll"] };
+
 function roleEvents(language, role, now) {
   const events = [];
+  for (const item of plan.calls) {
+    if (!(CALLED_WITH[role] || [role]).includes(item.role)) continue;
+    const values = { role: word(language, "role." + item.role, {}), people: item.people };
+    events.push({ at: item.call, text: word(language, "call", values) + ": " + item.room });
+  }
   for (const task of ROLE_TASKS[role] || []) {
     plan.buckets.forEach((bucket, index) => {
       const at = taskAt(index, task);
@@ -169,7 +199,7 @@ function roleEvents(language, role, now) {
   }
   for (const item of role === "topcoat" ? movedCoats() : []) {
     const coat = word(language, "coat", { number: item.coat.coat });
-    events.push({ at: item.start, text: coat + ": " + plan.rooms[item.coat.room].name });
+    events.push({ at: item.start, up: true, text: coat + ": " + plan.rooms[item.coat.room].name });
   }
   return upcoming(events, now);
 }
@@ -185,7 +215,7 @@ function eventRow() {
 
 function changeEvent(language, now) {
   return (row, event) => {
-    put(row.children[0], event.at === null ? "" : whenText(language, event.at, now, false));
+    put(row.children[0], event.at === null ? "" : whenText(language, event.at, now, event.up === true));
     put(row.children[1], event.text);
     put(row.children[2], event.at === null ? "" : countdown(language, event.at, now));
   };

@@ -19,7 +19,10 @@ function word(language, key, values) {
 
 function clockText(at) {
   const part = local(at);
-  return part.hour + ":" + part.minute;
+  const text = part.hour + ":" + part.minute;
+  // Where the wall's clock shows this time twice, which of the two.
+  const twice = plan.repeats.find((one) => one.from <= at && at < one.to);
+  return twice ? text + " " + twice.name : text;
 }
 
 // A time of day, with its weekday where that is not today's.
