@@ -8,6 +8,8 @@ from datetime import UTC, datetime, time, timedelta
 from functools import cache
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from plan_mutations import minutes, moved_pour, poured, rules, with_bucket
 
 from cureplan.api import demo_job_path, job_weather, make_plan, read_job
@@ -147,18 +149,48 @@ def held_cool() -> Night:
     ).with_rooms(climate="held", set_point_c=18.0)
 
 
+def nine_millimetres_coated_early() -> Night:
+    """A thick floor, hours from its slab's temperature, coated after an hour and a half."""
+    return _thick(0.009, stored_c=28.9, early_s=5400.0)
+
+
+def _thick(thickness_m: float, *, stored_c: float, early_s: float) -> Night:
+    night = _demo()
+    slurry, materials = night.job.cards.slurry, night.job.materials
+    early = {
+        name: replace(
+            slurry.milestones[name],
+            points=tuple(
+                replace(point, after_s=early_s, after_late_s=early_s)
+                for point in slurry.milestones[name].points
+            ),
+        )
+        for name in ("foot_traffic", "topcoat_opens")
+    }
+    slurry = replace(slurry, milestones={**slurry.milestones, **early})
+    return night.with_job(
+        rooms=tuple(r for r in night.job.rooms if r.name in ("Dish room", "Corridor")),
+        materials=replace(materials, thickness_m=thickness_m, storage_c=stored_c),
+        cards=replace(night.job.cards, slurry=slurry),
+    )
+
+
 NIGHTS = (
     cool_and_slow,
     three_temperatures_and_a_clock_set_back,
     all_read_and_one_station,
     held_cool,
+    nine_millimetres_coated_early,
 )
 
 
 @cache
 def _planned(night: Callable[[], Night]) -> Plan:
+    return _made(night())
+
+
+def _made(asked: Night) -> Plan:
     """A plan not yet judged, as read back from its text."""
-    asked = night()
     with pytest.MonkeyPatch.context() as patch:
         # A plan the judge refuses must reach these tests, not end them.
         patch.setattr("cureplan.judge.require_confirmed", lambda _plan: None)
@@ -173,6 +205,16 @@ def planned(request) -> Plan:
 
 def test_the_plan_is_confirmed(planned):
     assert judge(planned) == ()
+
+
+@settings(max_examples=4)
+@given(
+    thickness_m=st.floats(0.003, 0.012),
+    stored_c=st.sampled_from([10.0, 31.0]),
+    early_s=st.floats(3600.0, 4 * 3600.0),
+)
+def test_the_plan_of_any_thickness_is_confirmed(thickness_m, stored_c, early_s):
+    assert judge(_made(_thick(thickness_m, stored_c=stored_c, early_s=early_s))) == ()
 
 
 def test_clocks_that_end_later_are_found(planned):

@@ -93,8 +93,8 @@ MUTATIONS = (
     Mutation(
         "bucket: film's stay counted from the pour alone",
         "physics/bucket.py",
-        "landing_age_s=pour_age_s + floor_age[:, -1] - FLOOR_HORIZON_S * slab_rate,",
-        "landing_age_s=pour_age_s,",
+        "film_age_s=floor_age - floor_time * slab_rate[:, None],",
+        "film_age_s=0.0 * floor_age,",
         "tests/physics/test_bucket.py",
     ),
     Mutation(
