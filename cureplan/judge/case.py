@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
+from itertools import pairwise
 from statistics import NormalDist
 from typing import Literal
 
@@ -53,7 +54,7 @@ class Floor:
     hours: RoomHours
     planned: Planned
     partner: tuple[int | None, ...]
-    """Index of the bucket one row on in the same bay."""
+    """Index of the bucket whose raking closes each one's open edge."""
     runs: Runs
     ends_s: dict[str, Floats]
     fast_ends_s: dict[Leaning, dict[str, Floats]]
@@ -232,12 +233,19 @@ def _kits(
 
 
 def _partners(buckets: tuple[BucketPlan, ...], per_row: int) -> tuple[int | None, ...]:
-    partners: list[int | None] = []
-    for bucket in buckets:
-        ahead = [
-            index
-            for index, other in enumerate(buckets)
-            if other.bay == bucket.bay and other.number == bucket.number + per_row
-        ]
-        partners.append(ahead[0] if ahead else None)
+    """Rows cut off bay by bay; an edge is met by all of the next row that lies before it."""
+    partners: list[int | None] = [None] * len(buckets)
+    for bay in {bucket.bay for bucket in buckets}:
+        mine = [index for index, bucket in enumerate(buckets) if bucket.bay == bay]
+        step = max(1, per_row)
+        rows = [mine[first : first + step] for first in range(0, len(mine), step)]
+        for row, after in pairwise(rows):
+            for place, index in enumerate(row):
+                # Shares of the width: the other begins before this one ends.
+                before_it = [
+                    other
+                    for k, other in enumerate(after)
+                    if k * len(row) < (place + 1) * len(after)
+                ]
+                partners[index] = before_it[-1]
     return tuple(partners)

@@ -217,6 +217,52 @@ def test_the_plan_of_any_thickness_is_confirmed(thickness_m, stored_c, early_s):
     assert judge(_made(_thick(thickness_m, stored_c=stored_c, early_s=early_s))) == ()
 
 
+def _one_room(length_m: float, width_m: float) -> Night:
+    """A wide floor poured in one piece, so that rows hold several buckets."""
+    night = _demo().cooler(8.0, dew_k=12.0)
+    corridor = next(room for room in night.job.rooms if room.name == "Corridor")
+    room = replace(corridor, length_m=length_m, width_m=width_m)
+    policy = replace(night.job.policy, remedies=("hour", "chill"))
+    return night.with_job(rooms=(room,), policy=policy)
+
+
+def test_a_short_last_row_meets_all_of_the_row_before_it():
+    # By hand: 20 buckets, three a row. 19 and 20 share the width in halves before the
+    # thirds of 16, 17 and 18: 16 is met by 19, 17 by both, 18 by 20.
+    plan = _made(_one_room(5.5, 9.0))
+    assert (plan.rooms[0].kits, plan.rooms[0].buckets_per_row) == (20, 3)
+    by = {bucket.number: bucket for bucket in plan.buckets}
+    assert [by[n].row for n in (15, 16, 18, 19, 20)] == [5, 6, 6, 7, 7]
+    assert by[15].tied_in == by[18].raked_by
+    assert by[16].tied_in == by[19].raked_by
+    assert by[17].tied_in == by[18].tied_in == by[20].raked_by
+    assert by[19].tied_in is by[20].tied_in is None
+    assert judge(plan) == ()
+    for number, changes in (
+        (18, {"tied_in": None}),
+        (17, {"tied_in": by[19].raked_by}),
+        (20, {"tied_in": by[20].smoothed_by}),
+        (19, {"row": 6}),
+    ):
+        assert "tie-in" in rules(with_bucket(plan, "Corridor", number, **changes))
+    # Both strips that wait for bucket 20 cannot be broadcast in the same minute.
+    same = with_bucket(plan, "Corridor", 18, broadcast_by=by[17].broadcast_by)
+    assert any("open edge" in item.what for item in judge(same))
+
+
+@settings(max_examples=4)
+@given(length_m=st.floats(3, 6), width_m=st.floats(4, 11), data=st.data())
+def test_a_floor_of_any_shape_is_confirmed_and_no_tie_in_can_be_left_out(
+    length_m, width_m, data
+):
+    plan = _made(_one_room(length_m, width_m))
+    assert judge(plan) == ()
+    last = max(bucket.row for bucket in plan.buckets)
+    met = [bucket.number for bucket in plan.buckets if bucket.row < last]
+    left_out = data.draw(st.sampled_from(met))
+    assert "tie-in" in rules(with_bucket(plan, "Corridor", left_out, tied_in=None))
+
+
 def test_clocks_that_end_later_are_found(planned):
     room = poured(planned, 1).room
     fields = ("wet_edge_end", "working_time_end", "broadcast_end")
