@@ -149,6 +149,33 @@ def held_cool() -> Night:
     ).with_rooms(climate="held", set_point_c=18.0)
 
 
+def may_be_coated_for_weeks() -> Night:
+    """Both coats may wait until long after the weather known, which ends after the opening."""
+    return _coated_within(20 * DAY)
+
+
+def _coated_within(wait: timedelta) -> Night:
+    night = _demo()
+    cards, wait_s = night.job.cards, wait.total_seconds()
+
+    def later(card, name):
+        points = tuple(
+            replace(point, after_s=wait_s, after_late_s=wait_s)
+            for point in card.milestones[name].points
+        )
+        changed = {name: replace(card.milestones[name], points=points)}
+        return replace(card, milestones={**card.milestones, **changed})
+
+    return night.with_job(
+        rooms=tuple(r for r in night.job.rooms if r.name in ("Preparation", "Corridor")),
+        cards=replace(
+            cards,
+            slurry=later(cards.slurry, "topcoat_closes"),
+            topcoat=later(cards.topcoat, "recoat_closes"),
+        ),
+    )
+
+
 def nine_millimetres_coated_early() -> Night:
     """A thick floor, hours from its slab's temperature, coated after an hour and a half."""
     return _thick(0.009, stored_c=28.9, early_s=5400.0)
@@ -181,6 +208,7 @@ NIGHTS = (
     all_read_and_one_station,
     held_cool,
     nine_millimetres_coated_early,
+    may_be_coated_for_weeks,
 )
 
 
@@ -215,6 +243,27 @@ def test_the_plan_is_confirmed(planned):
 )
 def test_the_plan_of_any_thickness_is_confirmed(thickness_m, stored_c, early_s):
     assert judge(_made(_thick(thickness_m, stored_c=stored_c, early_s=early_s))) == ()
+
+
+def _warned(plan: Plan) -> bool:
+    return "warn.closes_beyond" in {say.code for say in plan.warnings}
+
+
+def test_a_coat_that_may_wait_beyond_the_hours_is_said_to():
+    plan = _planned(may_be_coated_for_weeks)
+    assert _warned(plan)
+    assert not _warned(_planned(held_cool))
+    # Nothing is said of a time beyond the plan's own hours.
+    last = plan.hours[-1].at
+    assert {room.topcoat_closes for room in plan.rooms} == {last}
+    assert all(coat.start < coat.closes < last for coat in plan.coats)
+
+
+@settings(max_examples=3)
+@given(wait_h=st.floats(250, 300))
+def test_wherever_a_window_meets_the_last_hour_the_plan_is_confirmed(wait_h):
+    # On this night from some hours before the plan's last hour to long after the weather's.
+    assert judge(_made(_coated_within(timedelta(hours=wait_h)))) == ()
 
 
 def _one_room(length_m: float, width_m: float) -> Night:
