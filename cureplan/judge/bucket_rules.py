@@ -166,7 +166,7 @@ def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
     """Area, thickness and row depth are those of the job and its buckets."""
     materials, plan = case.plan.job.materials, floor.plan
     thickness_m = materials.thickness_m + materials.profile_allowance_m
-    bay_m = floor.room.width_m / plan.bays
+    bay_m = floor.room.width_m / max(1, plan.bays)
     depth_m = float(floor.bucket_area_m2[0]) * plan.buckets_per_row / bay_m
     for what, got_m, want_m, within_m in (
         ("thickness", plan.thickness_m, thickness_m, THICKNESS_TOL_M),
