@@ -42,8 +42,13 @@ def call_plans(
         plan = pours[poured.room].plan(poured.option)
         ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
         spans = pour_roles(plan, job.cards.slurry, crew=job.crew)
-        everything = [("foreman", 1, 0.0, plan.times.last_s, 1.0)]
-        everything += [(s.role, s.people, s.first_s, s.last_s, s.busy_frac) for s in spans]
+        # Where a card holds the grains back, they fall after the regular rhythm's end.
+        last_s = poured.end_s - poured.start_s
+        ends_s = {s.role: s.last_s for s in spans} | {"broadcaster": last_s}
+        everything = [("foreman", 1, 0.0, last_s, 1.0)]
+        everything += [
+            (s.role, s.people, s.first_s, ends_s[s.role], s.busy_frac) for s in spans
+        ]
         for role, people, first_s, end_s, busy in everything:
             calls.append(
                 Call(

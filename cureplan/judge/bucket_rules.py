@@ -87,13 +87,15 @@ def _check_broadcast(case: Case, floor: Floor) -> Iterator[Finding]:
     met_s = np.array(
         [at.smoothed_s[i if p is None else p] for i, p in enumerate(floor.partner)]
     )
-    soonest_s = np.maximum(at.smoothed_s + throw_s, met_s)
+    held_s = floor.held_back_s(floor.ends_s)
+    soonest_s = np.maximum(at.smoothed_s + held_s + throw_s, met_s)
     yield from too_soon(floor, "buckets", "broadcast", at.broadcast_s, soonest_s)
     yield from _check_strips(floor, throw_s)
     # Latest: hands that leave every patch bare until its neighbour is smooth.
     latest_s, free_s = np.empty_like(met_s), -np.inf
     for i in np.argsort(met_s, kind="stable"):
         free_s = latest_s[i] = max(free_s, met_s[i]) + throw_s[i]
+    latest_s += held_s
     yield from too_late(floor, "buckets", "broadcast", at.broadcast_s, latest_s)
     for i, ready_s in enumerate(at.smoothed_s):
         due = np.argsort(at.broadcast_s[i:], kind="stable") + i

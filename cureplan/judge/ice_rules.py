@@ -99,7 +99,7 @@ def _check_cold(case: Case, floor: Floor, room: ChillRoom) -> Iterator[Finding]:
         ("liquids before", room.from_c, case.plan.chill.liquids_as_is_c),
         ("liquids in ice", room.to_c, to_c),
     ):
-        yield from mismeasured("ice", name, label, got_c, want_c, within=TEMP_TOL_K, unit="K")
+        yield from mismeasured("ice", name, label, got_c, want_c, within=TEMP_TOL_K, unit="°C")
     parts_min = room.gained_bucket_min + room.gained_floor_min
     yield from mismeasured(
         "ice", name, "minutes gained", room.gained_min, parts_min, within=0.03, unit="min"
@@ -130,7 +130,7 @@ def _check_amounts(case: Case) -> Iterator[Finding]:
     kit_kg = holds_j_k * warm_k / FUSION_J_KG * (1.0 + materials.cooler_loss)
     yield from mismeasured(
         "ice", None, "liquids as they are", chill.liquids_as_is_c, from_c,
-        within=TEMP_TOL_K, unit="K",
+        within=TEMP_TOL_K, unit="°C",
     )  # fmt: skip
     for label, got_kg, want_kg, within in (
         ("ice for a kit", chill.ice_per_kit_kg, kit_kg, 0.002),

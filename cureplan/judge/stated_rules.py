@@ -61,7 +61,7 @@ def _check_air_and_slab(floor: Floor) -> Iterator[Finding]:
         ("slab", plan.slab_c, float(floor.hours.slab(begins_s))),
     ):
         yield from mismeasured(
-            "hours", floor.name, label, got_c, want_c, within=TEMP_TOL_K, unit="K"
+            "hours", floor.name, label, got_c, want_c, within=TEMP_TOL_K, unit="°C"
         )
     rises_k = float(np.diff(floor.hours.slab([begins_s, floor.ends_pour_s]))[0])
     wrong_k = rises_k - LEVEL_K if plan.slab_falling else LEVEL_K - rises_k
@@ -138,12 +138,12 @@ def _check_coat_air(case: Case, floor: Floor, coat: CoatPlan) -> Iterator[Findin
     dew_then_c = float(np.interp(start_s, at_s, dew_c))
     yield from mismeasured(
         "coats", floor.name, f"{label}, slab", coat.slab_c,
-        float(floor.hours.slab(start_s)), within=TEMP_TOL_K, unit="K",
+        float(floor.hours.slab(start_s)), within=TEMP_TOL_K, unit="°C",
     )  # fmt: skip
     if coat.dew_c is not None and not np.isnan(dew_then_c):
         yield from mismeasured(
             "coats", floor.name, f"{label}, dew point", coat.dew_c, dew_then_c,
-            within=TEMP_TOL_K, unit="K",
+            within=TEMP_TOL_K, unit="°C",
         )  # fmt: skip
     elif (coat.dew_c is None) != np.isnan(dew_then_c):
         yield Finding(
