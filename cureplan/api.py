@@ -160,7 +160,7 @@ def make_plan(
     rooms = prepare_pours(job, series) if pours is None else pours
     schedule = construct(job, rooms, progress=progress, what_helps=what_helps)
     if schedule.failures:
-        raise NoFeasiblePlanError(explain(schedule))
+        raise NoFeasiblePlanError(explain(schedule, job, known_until=series.ends))
     issued_s = known_until(job, now_s=now.timestamp())
     odds = assess(job, rooms, schedule, issued_s=issued_s)
     plan = assemble(job, series, rooms, schedule, odds, made_at=now)

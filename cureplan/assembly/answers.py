@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from cureplan.assembly.floors import minutes
+from cureplan.assembly.instants import minutes
 from cureplan.job.model import Job
 from cureplan.plan import Alternative, Answer, Call, ChillPlan, CoatPlan, RoomPlan
 from cureplan.planning.crew import bottleneck, what_is_more, with_one_more

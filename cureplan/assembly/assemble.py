@@ -6,8 +6,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 
-import numpy as np
-
 from cureplan.assembly.answers import (
     alternatives,
     ice_answer,
@@ -16,11 +14,12 @@ from cureplan.assembly.answers import (
 )
 from cureplan.assembly.calls import call_plans, coat_plans
 from cureplan.assembly.chilling import chill_plan, planned_need
-from cureplan.assembly.floors import bucket_plans, instant, room_plans
+from cureplan.assembly.floors import bucket_plans, room_plans
+from cureplan.assembly.hours import beyond_hours, hour_rows
 from cureplan.assembly.standing import standing_caution
 from cureplan.assembly.warnings import plan_sources, plan_warnings
 from cureplan.job.model import Job
-from cureplan.plan import Alternative, Decisions, HourRow, Plan, Risk, RoomHour, Status
+from cureplan.plan import Alternative, Decisions, Plan, Risk, Status
 from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
 from cureplan.planning.pour import RoomPours
 from cureplan.planning.takeoff import Takeoff, room_takeoff, total_takeoff
@@ -92,7 +91,7 @@ def assemble(
         coats=coats,
         calls=calls,
         chill=chill,
-        hours=_hours(job, series, pours),
+        hours=hour_rows(job, series, pours),
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
         risk=_risk(job, odds),
         warnings=(
@@ -105,6 +104,7 @@ def assemble(
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,
             ),
+            *beyond_hours(job, pours, schedule),
             _standing(job, pours, schedule),
         ),
         sources=plan_sources(job, series),
@@ -142,33 +142,6 @@ def _status(schedule: Schedule) -> Status:
     if schedule.failures:
         return "no feasible plan"
     return "within policy" if schedule.keeps_policy else "short of policy"
-
-
-def _hours(
-    job: Job, series: HourlySeries, pours: Mapping[str, RoomPours]
-) -> tuple[HourRow, ...]:
-    """The job's hours and the 12 before it, with the source of each row."""
-    begins_s = job.access.begins.timestamp() - 12 * 3600.0
-    ends_s = job.access.open_by.timestamp() + 3600.0
-    rows = np.flatnonzero((series.epoch_s >= begins_s) & (series.epoch_s <= ends_s))
-    return tuple(
-        HourRow(
-            at=instant(float(series.epoch_s[row]), job.site.zone),
-            outdoor_c=round(float(series.temp_c[row]), 2),
-            dew_c=None if np.isnan(series.dew_c[row]) else round(float(series.dew_c[row]), 2),
-            origin=series.origins[int(series.origin[row])].label,
-            kind=series.origins[int(series.origin[row])].kind,
-            rooms=tuple(
-                RoomHour(
-                    room=name,
-                    air_c=round(float(room.conditions.air_c[row]), 3),
-                    slab_c=round(float(room.conditions.slab_c[row]), 3),
-                )
-                for name, room in pours.items()
-            ),
-        )
-        for row in rows
-    )
 
 
 def _takeoff(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from datetime import datetime
 
-from cureplan.assembly.floors import instant
+from cureplan.assembly.hours import coat_closes_s
+from cureplan.assembly.instants import instant
 from cureplan.job.model import Job
 from cureplan.plan import Call, CoatPlan
 from cureplan.planning.crew import pour_roles
@@ -41,8 +42,13 @@ def call_plans(
         plan = pours[poured.room].plan(poured.option)
         ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
         spans = pour_roles(plan, job.cards.slurry, crew=job.crew)
-        everything = [("foreman", 1, 0.0, plan.times.last_s, 1.0)]
-        everything += [(s.role, s.people, s.first_s, s.last_s, s.busy_frac) for s in spans]
+        # Where a card holds the grains back, they fall after the regular rhythm's end.
+        last_s = poured.end_s - poured.start_s
+        ends_s = {s.role: s.last_s for s in spans} | {"broadcaster": last_s}
+        everything = [("foreman", 1, 0.0, last_s, 1.0)]
+        everything += [
+            (s.role, s.people, s.first_s, ends_s[s.role], s.busy_frac) for s in spans
+        ]
         for role, people, first_s, end_s, busy in everything:
             calls.append(
                 Call(
@@ -115,14 +121,15 @@ def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> Co
     dew_c = float(pours.conditions.dew_at(coat.start_s))
     fit = pours.topcoat.fit
     order = list(pours.topcoat.age_s).index("working_time")
+    closes_s = coat_closes_s(pours, coat)
     return CoatPlan(
         room=coat.room,
         coat=coat.coat,
         opens=instant(coat.window.opens_s, zone),
-        closes=instant(coat.window.closes_s, zone),
+        closes=instant(closes_s, zone),
         start=instant(coat.start_s, zone),
         end=instant(coat.end_s, zone),
-        reason=_why_then(job, coat),
+        reason=_why_then(job, coat, closes_s),
         batches=coat.work.batches,
         volume_m3=coat.work.volume_m3,
         batch_minutes=round(coat.work.batch_s / 60.0, 2),
@@ -133,12 +140,12 @@ def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> Co
     )
 
 
-def _why_then(job: Job, coat: PlacedCoat) -> Say:
+def _why_then(job: Job, coat: PlacedCoat, closes_s: float) -> Say:
     waited_s = coat.start_s - coat.window.opens_s
     values: dict[str, Value] = {
         "opens_at": _iso(coat.window.opens_s, job),
-        "closes_at": _iso(coat.window.closes_s, job),
-        "spare_s": round(coat.window.closes_s - coat.start_s),
+        "closes_at": _iso(closes_s, job),
+        "spare_s": round(closes_s - coat.start_s),
     }
     if waited_s < 60.0:
         return Say("coat.when_ready", values)

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from cureplan.assembly.floors import instant, minutes
+from cureplan.assembly.instants import instant, minutes
 from cureplan.job.model import Job
 from cureplan.physics.bucket import BucketPath
 from cureplan.physics.chilling import sweats

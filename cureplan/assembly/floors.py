@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from datetime import datetime
-from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.assembly.hours import floor_closes_s
+from cureplan.assembly.instants import instant, minutes
 from cureplan.job.model import Job
 from cureplan.plan import Binding, BucketPlan, RemedyTry, RoomPlan, StartHour
 from cureplan.planning.margins import BINDINGS, BucketClocks
@@ -19,21 +20,11 @@ from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.placing import PlacedPour
 from cureplan.schedule.remedies import MOST_BAYS
 
-__all__ = ["bucket_plans", "instant", "minutes", "room_plans"]
+__all__ = ["bucket_plans", "room_plans"]
 
 HOUR_S = 3600.0
 HOURS_AROUND = 12
 Array = NDArray[np.float64]
-
-
-def instant(epoch_s: float, zone: ZoneInfo) -> datetime:
-    """An instant of the plan: to the second, with the site's offset."""
-    return datetime.fromtimestamp(round(epoch_s), zone)
-
-
-def minutes(seconds: float) -> float:
-    """Seconds as minutes, to a hundredth, as the contract carries them."""
-    return round(float(seconds) / 60.0, 2)
 
 
 def _binding(clocks: BucketClocks, bucket: int) -> Binding:
@@ -152,7 +143,7 @@ def _room_plan(
         slab_falling=pours.conditions.slab_falls(poured.start_s, poured.end_s),
         walkable=instant(poured.floor.walkable_s, zone),
         topcoat_opens=instant(float(poured.floor.topcoat_opens_s.max()), zone),
-        topcoat_closes=instant(float(poured.floor.topcoat_closes_s.min()), zone),
+        topcoat_closes=instant(floor_closes_s(pours, poured), zone),
         foot_traffic=instant(last.after.foot_s, zone),
         wheels=instant(last.after.wheels_s, zone),
         wash_down=instant(last.after.wash_down_s, zone),

@@ -15,7 +15,7 @@ from typing import NamedTuple
 import numpy as np
 
 from cureplan.assembly.assemble import assemble
-from cureplan.assembly.floors import instant
+from cureplan.assembly.instants import instant
 from cureplan.assembly.replan_changes import changes_of, past_shift
 from cureplan.assembly.replan_check import require_confirmed_rest
 from cureplan.assembly.replan_coats import place_coats_again

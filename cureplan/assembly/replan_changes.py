@@ -8,7 +8,7 @@ from statistics import NormalDist
 
 import numpy as np
 
-from cureplan.assembly.floors import instant
+from cureplan.assembly.instants import instant
 from cureplan.assembly.replan_estimate import NightReadings
 from cureplan.assembly.replan_state import NightState
 from cureplan.job.night_log import NightEvent

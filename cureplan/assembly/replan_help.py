@@ -7,7 +7,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from cureplan.assembly.floors import minutes
+from cureplan.assembly.instants import minutes
 from cureplan.assembly.replan_pours import StartedPours, rest_of_floor
 from cureplan.assembly.replan_state import NightState
 from cureplan.job.model import Crew
@@ -79,7 +79,7 @@ def _lost_edges(
 
 
 def _iso(epoch_s: float, pours: RoomPours) -> str:
-    from cureplan.assembly.floors import instant
+    from cureplan.assembly.instants import instant
 
     return instant(epoch_s, pours.job.site.zone).isoformat()
 

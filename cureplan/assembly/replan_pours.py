@@ -11,7 +11,13 @@ from numpy.typing import NDArray
 from cureplan.assembly.replan_state import FloorState, NightState
 from cureplan.job.model import Crew, Job
 from cureplan.plan import RoomPlan
-from cureplan.planning.layout import Cadence, PourTimes, cadence
+from cureplan.planning.layout import (
+    Cadence,
+    PourTimes,
+    broadcast_ends_s,
+    cadence,
+    met_by,
+)
 from cureplan.planning.pour import PourOption, PourPlan, RoomPours
 from cureplan.schedule.calendar import Span, crew_spans, earliest_start
 from cureplan.schedule.placing import PlacedPour, place_pour
@@ -148,22 +154,20 @@ def _times(
         glove_s = max(hand_s, glove_s) + float(smooth_s[n])
         raked[n], smoothed[n] = hand_s, glove_s
     layout, beat = regular.layout, regular.beat
-    number = np.arange(pour_s.size)
-    within = number % layout.kits_per_bay
-    has_next = within + layout.buckets_per_row < layout.kits_per_bay
-    following = np.where(
-        has_next, np.minimum(number + layout.buckets_per_row, number[-1]), number
-    )
-    as_before = following < done
-    strip_s = np.where(as_before, before.strip_s, beat.strip_s)
-    broadcast_s = np.where(as_before, before.broadcast_s, beat.broadcast_s)
+    met = met_by(layout)
+    as_before = np.where(met < 0, np.arange(met.size), met) < done
     return replace(
         regular.times,
         pour_s=pour_s,
         raked_s=raked,
         smoothed_s=smoothed,
-        tied_in_s=np.where(has_next, raked[following], np.nan),
-        broadcast_s=np.where(has_next, smoothed[following] + strip_s, smoothed + broadcast_s),
+        tied_in_s=np.where(met < 0, np.nan, raked[met]),
+        broadcast_s=broadcast_ends_s(
+            smoothed,
+            met,
+            strip_s=np.where(as_before, before.strip_s, beat.strip_s),
+            broadcast_s=np.where(as_before, before.broadcast_s, beat.broadcast_s),
+        ),
     )
 
 

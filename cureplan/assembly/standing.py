@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from cureplan.assembly.floors import minutes
+from cureplan.assembly.instants import minutes
 from cureplan.job.model import Job
 from cureplan.physics.standing import left_standing
 from cureplan.planning.ice import steady_run

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 
 import numpy as np
@@ -15,6 +16,7 @@ __all__ = ["check_buckets", "check_kits", "check_tie_in"]
 
 THICKNESS_TOL_M = 1e-6
 VOLUME_TOL_FRAC = 1e-9
+BARE_STRIP_M = 0.3048  # a foot along the open edge: common practice, no source
 DEPTH_TOL_M = 0.001  # plans are written to a tenth of a millimetre
 
 Floats = NDArray[np.float64]
@@ -85,12 +87,15 @@ def _check_broadcast(case: Case, floor: Floor) -> Iterator[Finding]:
     met_s = np.array(
         [at.smoothed_s[i if p is None else p] for i, p in enumerate(floor.partner)]
     )
-    soonest_s = np.maximum(at.smoothed_s + throw_s, met_s)
+    held_s = floor.held_back_s(floor.ends_s)
+    soonest_s = np.maximum(at.smoothed_s + held_s + throw_s, met_s)
     yield from too_soon(floor, "buckets", "broadcast", at.broadcast_s, soonest_s)
+    yield from _check_strips(floor, throw_s)
     # Latest: hands that leave every patch bare until its neighbour is smooth.
     latest_s, free_s = np.empty_like(met_s), -np.inf
     for i in np.argsort(met_s, kind="stable"):
         free_s = latest_s[i] = max(free_s, met_s[i]) + throw_s[i]
+    latest_s += held_s
     yield from too_late(floor, "buckets", "broadcast", at.broadcast_s, latest_s)
     for i, ready_s in enumerate(at.smoothed_s):
         due = np.argsort(at.broadcast_s[i:], kind="stable") + i
@@ -99,6 +104,20 @@ def _check_broadcast(case: Case, floor: Floor) -> Iterator[Finding]:
             label = "broadcast, with all that is smoothed before it"
             yield from too_soon(floor, "buckets", label, at.broadcast_s[due], work_s, due)
             return
+
+
+def _check_strips(floor: Floor, throw_s: Floats) -> Iterator[Finding]:
+    """Strips kept bare for the same patch are broadcast one after the other."""
+    at, row_m = floor.planned, floor.plan.row_depth_m
+    strip_s = throw_s * min(1.0, BARE_STRIP_M / row_m) if row_m > 0 else throw_s
+    for met in sorted({p for p in floor.partner if p is not None}):
+        waiting = np.array([i for i, p in enumerate(floor.partner) if p == met])
+        waiting = waiting[np.argsort(at.broadcast_s[waiting], kind="stable")]
+        soonest_s = at.smoothed_s[met] + np.cumsum(strip_s[waiting])
+        label = "broadcast of its open edge"
+        yield from too_soon(
+            floor, "buckets", label, at.broadcast_s[waiting], soonest_s, waiting
+        )
 
 
 def check_kits(case: Case) -> Iterator[Finding]:
@@ -149,7 +168,7 @@ def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
     """Area, thickness and row depth are those of the job and its buckets."""
     materials, plan = case.plan.job.materials, floor.plan
     thickness_m = materials.thickness_m + materials.profile_allowance_m
-    bay_m = floor.room.width_m / plan.bays
+    bay_m = floor.room.width_m / max(1, plan.bays)
     depth_m = float(floor.bucket_area_m2[0]) * plan.buckets_per_row / bay_m
     for what, got_m, want_m, within_m in (
         ("thickness", plan.thickness_m, thickness_m, THICKNESS_TOL_M),
@@ -167,7 +186,7 @@ def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
 
 
 def check_tie_in(case: Case) -> Iterator[Finding]:
-    """A bucket is tied into when the bucket one row on in its bay is raked."""
+    """A bucket is tied into when all that lies before its edge in the next row is raked."""
     for floor in case.floors:
         at = floor.planned
         none = np.array([partner is None for partner in floor.partner])
@@ -188,19 +207,25 @@ def check_tie_in(case: Case) -> Iterator[Finding]:
         both = np.flatnonzero(~none & ~np.isnan(at.tied_s))
         if both.size:
             yield from unlike(floor, "tie-in", "tied in", at.tied_s[both], met_s[both], both)
-        rows = {(b.bay, b.row): 0 for b in floor.buckets}
-        for bucket in floor.buckets:
-            rows[bucket.bay, bucket.row] += 1
-        worst = max(rows.values())
-        if worst > floor.plan.buckets_per_row:
+        yield from _check_rows(floor)
+
+
+def _check_rows(floor: Floor) -> Iterator[Finding]:
+    """Rows are filled one after the other, from one on in every bay."""
+    laid: Counter[int] = Counter()
+    for bucket in floor.buckets:
+        row = laid[bucket.bay] // max(1, floor.plan.buckets_per_row) + 1
+        laid[bucket.bay] += 1
+        if bucket.row != row:
             yield Finding(
                 rule="tie-in",
                 room=floor.name,
-                what=f"{floor.name}: {worst} buckets share a row meant for "
-                f"{floor.plan.buckets_per_row}",
-                off_by=float(worst - floor.plan.buckets_per_row),
+                what=f"{floor.name} bucket {bucket.number}: in row {bucket.row}, by "
+                f"{floor.plan.buckets_per_row} a row it lies in row {row}",
+                off_by=float(abs(bucket.row - row)),
                 unit="count",
             )
+            return
 
 
 def _before(times_s: Floats) -> Floats:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, tzinfo
+from itertools import pairwise
 from statistics import NormalDist
 from typing import Literal
 
@@ -22,6 +23,7 @@ __all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "lay_out"]
 
 READ_SLAB_SD_K = 0.5  # invented: an infrared reading's own doubt
 SHORT_CLOCKS = ("wet_edge", "working_time", "broadcast_closes")
+HELD_BACK = "broadcast_opens"  # optional: sooner, the grains sink
 LONGEST_STAGE = 3.0  # a longer stage is found by its own rule; here it would only boil
 
 Floats = NDArray[np.float64]
@@ -53,7 +55,7 @@ class Floor:
     hours: RoomHours
     planned: Planned
     partner: tuple[int | None, ...]
-    """Index of the bucket one row on in the same bay."""
+    """Index of the bucket whose raking closes each one's open edge."""
     runs: Runs
     ends_s: dict[str, Floats]
     fast_ends_s: dict[Leaning, dict[str, Floats]]
@@ -74,6 +76,12 @@ class Floor:
         parts = (self.planned.smoothed_s, self.planned.broadcast_s)
         return float(max(part.max() for part in parts))
 
+    def held_back_s(self, ends_s: dict[str, Floats]) -> Floats:
+        """How long each smooth patch is too fresh for grains; nothing where no card says so."""
+        if HELD_BACK not in ends_s:
+            return np.zeros_like(self.planned.smoothed_s)
+        return np.maximum(0.0, ends_s[HELD_BACK] - self.planned.smoothed_s)
+
     @property
     def bucket_area_m2(self) -> Floats:
         """Area each bucket covers: its bay's share of the room over the bay's kits."""
@@ -84,10 +92,12 @@ class Floor:
     def margins_s(self, ends_s: dict[str, Floats]) -> dict[str, Floats]:
         """What is left of each clock [s]; +inf where a row ties into nothing."""
         left = ends_s["wet_edge"] - self.planned.tied_s
+        # A batch that ages faster than planned may take its grains sooner as well.
+        wait_s = self.held_back_s(ends_s) - self.held_back_s(self.ends_s)
         return {
             "wet_edge": np.where(np.isnan(left), np.inf, left),
             "working_time": ends_s["working_time"] - self.planned.smoothed_s,
-            "broadcast_closes": ends_s["broadcast_closes"] - self.planned.broadcast_s,
+            "broadcast_closes": ends_s["broadcast_closes"] - self.planned.broadcast_s - wait_s,
         }
 
 
@@ -178,7 +188,7 @@ def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
 
 
 def _ends(case: Case, runs: Runs, planned: Planned) -> dict[str, Floats]:
-    names = (name for name in SHORT_CLOCKS)
+    names = [name for name in (*SHORT_CLOCKS, HELD_BACK) if name in case.slurry.ref_s]
     return {name: planned.filler_s + runs.reached(case.slurry.ref_s[name]) for name in names}
 
 
@@ -232,12 +242,19 @@ def _kits(
 
 
 def _partners(buckets: tuple[BucketPlan, ...], per_row: int) -> tuple[int | None, ...]:
-    partners: list[int | None] = []
-    for bucket in buckets:
-        ahead = [
-            index
-            for index, other in enumerate(buckets)
-            if other.bay == bucket.bay and other.number == bucket.number + per_row
-        ]
-        partners.append(ahead[0] if ahead else None)
+    """Rows cut off bay by bay; an edge is met by all of the next row that lies before it."""
+    partners: list[int | None] = [None] * len(buckets)
+    for bay in {bucket.bay for bucket in buckets}:
+        mine = [index for index, bucket in enumerate(buckets) if bucket.bay == bay]
+        step = max(1, per_row)
+        rows = [mine[first : first + step] for first in range(0, len(mine), step)]
+        for row, after in pairwise(rows):
+            for place, index in enumerate(row):
+                # Shares of the width: the other begins before this one ends.
+                before_it = [
+                    other
+                    for k, other in enumerate(after)
+                    if k * len(row) < (place + 1) * len(after)
+                ]
+                partners[index] = before_it[-1]
     return tuple(partners)

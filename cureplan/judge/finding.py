@@ -9,7 +9,15 @@ from typing import Literal
 from cureplan.clock import from_epoch_s
 from cureplan.errors import CurePlanError
 
-__all__ = ["MARGIN_TOL_S", "WINDOW_TOL_S", "Finding", "PlanRefusedError", "Rule", "wall_clock"]
+__all__ = [
+    "MARGIN_TOL_S",
+    "WINDOW_TOL_S",
+    "Finding",
+    "PlanRefusedError",
+    "Rule",
+    "Unit",
+    "wall_clock",
+]
 
 Rule = Literal[
     "hours",
@@ -23,8 +31,10 @@ Rule = Literal[
     "opening",
     "calls",
     "ice",
+    "takeoff",
+    "risk",
 ]
-Unit = Literal["min", "K", "m", "m3", "count"]
+Unit = Literal["min", "K", "°C", "m", "m2", "m3", "kg", "share", "count"]
 
 MARGIN_TOL_S = 6.0
 """Plans are written to the second; the rest is for two ways of integrating: invented."""

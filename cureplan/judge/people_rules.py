@@ -1,4 +1,4 @@
-"""Who is called when, and whether the ice is there in time."""
+"""Who is called when, from when to when, and how long ahead."""
 
 from __future__ import annotations
 
@@ -6,14 +6,15 @@ from collections.abc import Iterator
 
 from cureplan.clock import epoch_s
 from cureplan.job.model import Shift
+from cureplan.judge.amounts import mismeasured
 from cureplan.judge.calendar_rules import coat_tasks, in_shift
 from cureplan.judge.case import Case, Floor
-from cureplan.judge.compare import later, sooner
+from cureplan.judge.compare import differs, later, sooner
 from cureplan.judge.finding import MARGIN_TOL_S, Finding, wall_clock
 from cureplan.judge.standing import laying
 from cureplan.plan import Call
 
-__all__ = ["check_calls", "check_ice"]
+__all__ = ["check_calls"]
 
 
 def check_calls(case: Case) -> Iterator[Finding]:
@@ -47,7 +48,12 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
     called_s, first_s, last_s = (
         epoch_s(at) for at in (call.call, call.first_task, call.last_task)
     )
+    yield from _check_lead(case, call, called_s, first_s)
     yield from later("calls", call.room, zone, f"{who} called", called_s, first_s, 0.0)
+    yield from mismeasured(
+        "calls", call.room, f"{who}, share at work", call.busy_frac,
+        min(1.0, max(0.0, call.busy_frac)), within=0.0, unit="share",
+    )  # fmt: skip
     yield from sooner("calls", call.room, zone, f"{who}, last task", last_s, first_s, 0.0)
     people = _people(case, call.role)
     if call.people != people:
@@ -69,6 +75,20 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
         )
 
 
+def _check_lead(case: Case, call: Call, called_s: float, first_s: float) -> Iterator[Finding]:
+    """Called a set-up or a changeover ahead: of the vacuum, where that comes first."""
+    crew, floor = case.plan.job.crew, case.floor(call.room)
+    if floor is not None and call.stage == "coat 1":
+        first_s -= laying(case, floor).vacuum_s
+    near_s = min(
+        (first_s - ahead_s for ahead_s in (crew.setup_s, crew.changeover_s)),
+        key=lambda due_s: abs(due_s - called_s),
+    )
+    zone, who = case.plan.job.site.zone, f"{call.role} for {call.stage} called"
+    span_s = (near_s, near_s)
+    yield from differs("calls", call.room, zone, who, called_s, span_s, MARGIN_TOL_S)
+
+
 def _shifts(case: Case, call: Call) -> tuple[Shift, ...]:
     crew = case.plan.job.crew
     return crew.pour_shifts if call.stage == "pour" else crew.topcoat_shifts
@@ -79,9 +99,11 @@ def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
     at, card = floor.planned, case.plan.job.cards.slurry
     mixed_s = at.filler_s + card.filler_mix_s
     for role, first_s, last_s in (
+        ("foreman", at.liquids_s, at.broadcast_s),
         ("mixer", at.liquids_s, mixed_s),
         ("runner", mixed_s, at.pour_s),
         ("rake", at.pour_s, at.raked_s),
+        ("edge", at.pour_s, at.smoothed_s),
         ("smoother", at.raked_s, at.smoothed_s),
         ("broadcaster", at.smoothed_s, at.broadcast_s),
     ):
@@ -114,58 +136,7 @@ def _check_cover(
         return
     first_s, last_s = epoch_s(calls[0].first_task), epoch_s(calls[0].last_task)
     name, zone, who = floor.name, floor.zone, f"{role} for {stage}"
-    yield from later("calls", name, zone, f"{who}, first task", first_s, begins_s, MARGIN_TOL_S)
-    yield from sooner("calls", name, zone, f"{who}, last task", last_s, ends_s, MARGIN_TOL_S)
-
-
-def check_ice(case: Case) -> Iterator[Finding]:
-    """Floors, buckets and the ice plan agree on what is chilled; the ice comes in time."""
-    chill = case.plan.chill
-    chilled = {floor.name for floor in case.floors if floor.plan.chilled}
-    iced = [room.room for room in chill.rooms]
-    if sorted(iced) != sorted(chilled) or chill.iced != bool(chilled):
-        yield Finding(
-            rule="ice",
-            room=None,
-            what=f"chilled floors are {sorted(chilled)}, ice is planned for {sorted(iced)} "
-            f"and the answer is {'ice' if chill.iced else 'no ice'}",
-            off_by=float(max(1, len(chilled ^ set(iced)))),
-            unit="count",
+    for label, said_s, is_s in (("first", first_s, begins_s), ("last", last_s, ends_s)):
+        yield from differs(
+            "calls", name, zone, f"{who}, {label} task", said_s, (is_s, is_s), MARGIN_TOL_S
         )
-    for floor in case.floors:
-        cold = {bucket.chilled for bucket in floor.buckets}
-        if cold != {floor.plan.chilled} or floor.plan.chilled != (
-            "chill" in floor.plan.remedies
-        ):
-            yield Finding(
-                rule="ice",
-                room=floor.name,
-                what=f"{floor.name}: the floor, its remedies and its buckets do not agree on "
-                "whether liquids are chilled",
-                off_by=1.0,
-                unit="count",
-            )
-        if floor.name in iced:
-            yield from _check_ice_of(case, floor)
-
-
-def _check_ice_of(case: Case, floor: Floor) -> Iterator[Finding]:
-    chill = case.plan.chill
-    room = next(room for room in chill.rooms if room.room == floor.name)
-    if room.kits != len(floor.buckets):
-        yield Finding(
-            rule="ice",
-            room=floor.name,
-            what=f"{floor.name}: ice is planned for {room.kits} kits of {len(floor.buckets)}",
-            off_by=float(abs(room.kits - len(floor.buckets))),
-            unit="count",
-        )
-    name, zone, first_s = floor.name, floor.zone, floor.begins_s
-    for label, at in (
-        ("pails in ice", room.in_ice_by),
-        ("pails in stirred ice", room.in_ice_by_stirred),
-        ("cold liquids needed", room.needed_at),
-        ("first pails in ice", chill.in_ice_by),
-    ):
-        by_s = float("inf") if at is None else epoch_s(at)
-        yield from later("ice", name, zone, label, by_s, first_s, MARGIN_TOL_S)

@@ -39,7 +39,10 @@ class Laying:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Standing:
-    """One floor's long clocks under one leaning; +inf beyond the hours given."""
+    """One floor's long clocks under one leaning; +inf beyond the hours given.
+
+    What closes there closes with them: nothing is said of a later hour.
+    """
 
     walkable_s: float
     topcoat_opens_s: float
@@ -87,20 +90,27 @@ def stand(case: Case, floor: Floor, lean: Leaning) -> Standing:
     closes_s = _slurry_when(case, slurry, "topcoat_closes", 1 / wait)
     # The vacuum begins at the back wall, which is reached over all patches.
     ready_s = np.maximum(opens_s - lay.patch_s, foot_s.max() + lay.vacuum_s)
-    first = Window(opens_s=float(ready_s.max()), closes_s=float((closes_s - lay.patch_s).min()))
+    first = Window(
+        opens_s=float(ready_s.max()), closes_s=_shut_s(floor, lay, closes_s - lay.patch_s)
+    )
     windows, walkable = _coats(case, floor, lay, lean, first)
     last = floor.coats[-1] if floor.coats else None
     ladder = _ladder(case, floor, lay, lean, last) if last else (float(foot_s.max()),) * 3
     return Standing(
         walkable_s=float(foot_s.max()),
         topcoat_opens_s=float(opens_s.max()),
-        topcoat_closes_s=float(closes_s.min()),
+        topcoat_closes_s=float(min(closes_s.min(), floor.hours.at_s[-1])),
         windows=windows,
         coat_walkable_s=walkable,
         foot_s=ladder[0],
         wheels_s=ladder[1],
         wash_s=ladder[2],
     )
+
+
+def _shut_s(floor: Floor, lay: Laying, shut_s: Floats) -> float:
+    """Latest start that meets no patch too old, nor one beyond the hours given."""
+    return float(min(shut_s.min(), floor.hours.at_s[-1] - lay.patch_s.max()))
 
 
 def _slurry_ages(case: Case, floor: Floor) -> tuple[Floats, Floats]:
@@ -139,7 +149,7 @@ def _coats(
             windows.append(
                 Window(
                     opens_s=float((opens_s - lay.patch_s).max()),
-                    closes_s=float((closes_s - lay.patch_s).min()),
+                    closes_s=_shut_s(floor, lay, closes_s - lay.patch_s),
                 )
             )
     return tuple(windows), tuple(walkable)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator
+from itertools import pairwise
 
 from cureplan.clock import epoch_s
 from cureplan.judge.bucket_rules import check_buckets, check_kits, check_tie_in
@@ -12,12 +13,18 @@ from cureplan.judge.case import lay_out
 from cureplan.judge.coat_rules import check_coats, check_opening
 from cureplan.judge.finding import Finding, PlanRefusedError
 from cureplan.judge.hourly import room_hours
+from cureplan.judge.ice_rules import check_ice
 from cureplan.judge.margin_rules import check_margins
-from cureplan.judge.people_rules import check_calls, check_ice
+from cureplan.judge.people_rules import check_calls
+from cureplan.judge.risk_rules import check_risk
 from cureplan.judge.standing import stand
+from cureplan.judge.stated_rules import check_stated
+from cureplan.judge.takeoff_rules import check_takeoff
 from cureplan.plan import Plan
 
 __all__ = ["judge", "require_confirmed"]
+
+HOUR_S = 3600.0
 
 
 def judge(plan: Plan) -> tuple[Finding, ...]:
@@ -58,6 +65,9 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
         *check_opening(case, lenient, strict),
         *check_calls(case),
         *check_ice(case),
+        *check_stated(case),
+        *check_takeoff(case),
+        *check_risk(case),
     )
 
 
@@ -87,8 +97,8 @@ def _check_hours(plan: Plan) -> Iterator[Finding]:
     if strangers:
         yield _unfit(None, f"rooms {sorted(strangers)} are not in the job")
     instants = [epoch_s(row.at) for row in plan.hours]
-    if len(instants) < 2 or sorted(set(instants)) != instants:
-        yield _unfit(None, "the hourly rows are too few or not in order")
+    if len(instants) < 2 or {b - a for a, b in pairwise(instants)} != {HOUR_S}:
+        yield _unfit(None, "the hourly rows are too few, or not an hour apart")
         return
     for name in wanted:
         if not plan.buckets_of(name):

@@ -19,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import erfcx
 
 from cureplan.errors import OutOfRangeError
-from cureplan.physics.bucket_path import BucketPath
+from cureplan.physics.bucket_path import FLOOR_ROOT_S05, BucketPath
 from cureplan.physics.quadrature import running_integral, solve_by_sweeps
 from cureplan.physics.rate import COLDEST_C, HOTTEST_C, rate_factor
 
@@ -27,8 +27,6 @@ __all__ = ["BucketPath", "KitPhysics", "kinetics_of", "run_bucket"]
 
 SETTLED_K = 1e-6
 """Change of the last sweep at which a stage's temperatures are taken as found."""
-FLOOR_HORIZON_S = 4 * 3600.0
-FLOOR_PIECES = 24
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(3)
 
 Array = NDArray[np.float64]
@@ -146,7 +144,7 @@ def run_bucket(
         pour_s=pour_s,
         pour_age_s=pour_age_s,
         slab_rate=slab_rate,
-        landing_age_s=pour_age_s + floor_age[:, -1] - FLOOR_HORIZON_S * slab_rate,
+        film_age_s=floor_age - floor_time * slab_rate[:, None],
     )
 
 
@@ -222,7 +220,7 @@ def _floor(
     pour_c: Array, slab_c: Array, *, kit: KitPhysics, speed: Array, beta_s: float
 ) -> tuple[Array, Array, Array]:
     """Age and rate on the floor: smooth in sqrt(t), and densest where the film starts."""
-    root = np.sqrt(FLOOR_HORIZON_S) * np.linspace(0.0, 1.0, FLOOR_PIECES + 1) ** 2
+    root = FLOOR_ROOT_S05
     step = np.diff(root)[:, None]
     inner = 0.5 * (root[1:] + root[:-1])[:, None] + 0.5 * step * _GAUSS_X
     weight = (2.0 * inner) * (0.5 * step * _GAUSS_W)
@@ -231,7 +229,7 @@ def _floor(
     slab = slab_c[:, None]
     film_inner = slab + gap * erfcx(beta_s * inner.ravel())
     gained = rate_factor(film_inner, **kinetics) * weight.ravel() * speed[:, None]
-    per_piece = gained.reshape(slab_c.size, FLOOR_PIECES, _GAUSS_X.size).sum(axis=2)
+    per_piece = gained.reshape(slab_c.size, step.size, _GAUSS_X.size).sum(axis=2)
     age = np.hstack([np.zeros((slab_c.size, 1)), np.cumsum(per_piece, axis=1)])
     rate = rate_factor(slab + gap * erfcx(beta_s * root), **kinetics) * speed[:, None]
     return root**2, age, rate

@@ -1,4 +1,8 @@
-"""What a run of the bucket model hands back: age against time of N buckets, and its inverse."""
+"""What a run of the bucket model hands back: age against time of N buckets, and its inverse.
+
+Once on the floor, what a film gains or loses by not having its slab's temperature at once
+is kept apart, so that hours later the slab's own curve can be followed with it.
+"""
 
 from __future__ import annotations
 
@@ -10,11 +14,21 @@ from numpy.typing import ArrayLike, NDArray
 from cureplan.errors import OutOfRangeError
 from cureplan.physics.quadrature import hermite
 
-__all__ = ["BucketPath"]
+__all__ = [
+    "FLOOR_HORIZON_S",
+    "FLOOR_ROOT_S05",
+    "BucketPath",
+    "film_age_after_s",
+]
 
 POLISH_ROUNDS = 4
+FLOOR_HORIZON_S = 4 * 3600.0
+FLOOR_PIECES = 24
 
 Array = NDArray[np.float64]
+
+FLOOR_ROOT_S05: Array = np.sqrt(FLOOR_HORIZON_S) * np.linspace(0.0, 1.0, FLOOR_PIECES + 1) ** 2
+"""Where a film's age is known: root of the time on the floor [s^0.5], densest at first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,11 +50,18 @@ class BucketPath:
     pour_age_s: Array
     slab_rate: Array
     """Rate at the slab's own temperature, which rules beyond the last node."""
-    landing_age_s: Array
-    """Age to start from on the slab's own curve: what the film gained or lost by not
-    having the slab's temperature at once is already counted, for the path's 4 h on the
-    floor. Following the film on to 12 h would move such a wait by 0.07 % for each kelvin
-    between pour and slab."""
+    film_age_s: Array
+    """Shape (N, nodes of `FLOOR_ROOT_S05`): age the film gathered so far beyond a slab's
+    that stays as it was; below zero where the film was poured the colder one."""
+
+    @property
+    def landing_age_s(self) -> Array:
+        """Age to start from on the slab's own curve, with all the film does in 4 h counted.
+
+        Following the film on to 12 h would move such a wait by 0.07 % for each kelvin
+        between pour and slab.
+        """
+        return np.asarray(self.pour_age_s + self.film_age_s[:, -1])
 
     def when_s(self, age_s: ArrayLike) -> Array:
         """Time after filler-in at which each bucket reaches an age.
@@ -92,3 +113,37 @@ class BucketPath:
         for _ in range(POLISH_ROUNDS):
             age = age + (target - self.when_s(age)) * slope
         return np.asarray(age)
+
+
+def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
+    """Age that films gathered beyond their slabs' by some time on the floor.
+
+    Parameters
+    ----------
+    elapsed_s : array_like, shape S
+        Time since each film was poured [s]; before the pour there is none, and after the
+        path's 4 h no more.
+    film_age_s : ndarray, shape (*S, nodes)
+        As in `BucketPath`.
+
+    Returns
+    -------
+    ndarray of float64, shape S
+        [s at reference temperature]; straight in the root of time between nodes, which
+        errs by less than 1 s.
+
+    Examples
+    --------
+    >>> film = np.linspace(0.0, -240.0, FLOOR_ROOT_S05.size)[None, :]
+    >>> film_age_after_s([4 * 3600.0], film).tolist(), film_age_after_s([-9.0], film).tolist()
+    ([-240.0], [0.0])
+    """
+    root = np.sqrt(np.clip(np.asarray(elapsed_s, dtype=np.float64), 0.0, FLOOR_HORIZON_S))
+    index = np.searchsorted(FLOOR_ROOT_S05, root, side="right") - 1
+    index = np.minimum(index, FLOOR_PIECES - 1)
+    begin, end = FLOOR_ROOT_S05[index], FLOOR_ROOT_S05[index + 1]
+    at_begin, at_end = (
+        np.take_along_axis(film_age_s, (index + step)[..., None], axis=-1)[..., 0]
+        for step in (0, 1)
+    )
+    return np.asarray(at_begin + (at_end - at_begin) * (root - begin) / (end - begin))

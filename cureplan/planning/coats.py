@@ -13,8 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.errors import OutOfRangeError
 from cureplan.job.card_model import TopcoatCard
 from cureplan.job.model import Crew, Pace, Room
+from cureplan.physics.bucket_path import film_age_after_s
 from cureplan.physics.rate import AgeCurve
 from cureplan.planning.clocks import SlurryClocks, TopcoatClocks
 from cureplan.planning.conditions import RoomConditions
@@ -24,16 +26,31 @@ __all__ = [
     "CoatWork",
     "CuringFloor",
     "FinishedFloor",
+    "Landed",
     "coat_work",
     "curing_floor",
     "finished_floor",
     "first_coat_window",
+    "landed_when_s",
     "next_coat_window",
     "slab_age_curve",
 ]
 
 PIECE_S = 120.0
+SETTLED_S = 0.1
+ROUNDS = 60
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Landed:
+    """Patches as they lie: what their hours on the floor start from; arrays of shape P."""
+
+    pour_s: Array
+    """When each bucket lands [epoch s]."""
+    pour_age_s: Array
+    film_age_s: Array
+    """Shape (*P, nodes): see `BucketPath`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,9 +116,45 @@ def slab_age_curve(
     )
 
 
+def landed_when_s(landed: Landed, age_s: Array | float, *, curve: AgeCurve) -> Array:
+    """When each patch reaches an age, with what its film has gathered until then.
+
+    A thick film takes hours to come to its slab's temperature, so a clock that ends early
+    may count only the part of the gap that lies behind it.
+
+    Parameters
+    ----------
+    landed : Landed
+        Patches of shape P.
+    age_s : ndarray or float, broadcastable to P
+        Age to reach [s].
+    curve : AgeCurve
+        Slab age by the slurry's kinetics.
+
+    Returns
+    -------
+    ndarray of float64, shape P
+        Epoch s; inf where the weather ends before.
+
+    Raises
+    ------
+    OutOfRangeError
+        The age is reached while the film still ages twice as fast as its slab: a clock
+        of minutes, which the bucket's own path answers.
+    """
+    by_slab_s = age_s - landed.pour_age_s
+    when_s = curve.when(start_s=landed.pour_s, age_s=by_slab_s - landed.film_age_s[..., -1])
+    for _ in range(ROUNDS):
+        elapsed_s = np.minimum(when_s, curve.last_s) - landed.pour_s
+        film_s = film_age_after_s(elapsed_s, landed.film_age_s)
+        before_s, when_s = when_s, curve.when(start_s=landed.pour_s, age_s=by_slab_s - film_s)
+        if np.allclose(when_s, before_s, rtol=0.0, atol=SETTLED_S):
+            return when_s
+    raise OutOfRangeError("the clock ends while the film is far from its slab's temperature")
+
+
 def curing_floor(
-    pour_s: Array,
-    landing_age_s: Array,
+    landed: Landed,
     *,
     clocks: SlurryClocks,
     curve: AgeCurve,
@@ -112,10 +165,8 @@ def curing_floor(
 
     Parameters
     ----------
-    pour_s : ndarray, shape (N,)
-        When each bucket lands [epoch s].
-    landing_age_s : ndarray, shape (N,)
-        Its age then, film effects counted in [s].
+    landed : Landed
+        N buckets.
     clocks : SlurryClocks
         Ages of the milestones.
     curve : AgeCurve
@@ -130,7 +181,7 @@ def curing_floor(
     """
 
     def reached(name: str, factor: float) -> Array:
-        return curve.when(start_s=pour_s, age_s=clocks.age_s[name] * factor - landing_age_s)
+        return landed_when_s(landed, clocks.age_s[name] * factor, curve=curve)
 
     return CuringFloor(
         foot_s=reached("foot_traffic", wait),

@@ -16,6 +16,8 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from cureplan.clock import from_epoch_s
+from cureplan.errors import OutOfRangeError
 from cureplan.job.model import Building, Job, Room
 from cureplan.physics.room_air import drifting_air_c, held_air_c, open_air_c
 from cureplan.physics.slab import Slab
@@ -98,22 +100,27 @@ class RoomConditions:
         return float(self.epoch_s[-1])
 
     def air_at(self, epoch_s: ArrayLike) -> Array:
-        """Room air [°C] at instants within the hours."""
-        return np.asarray(
-            np.interp(np.asarray(epoch_s, dtype=np.float64), self.epoch_s, self.air_c)
-        )
+        """Room air [°C] at instants within the hours; raises beyond them."""
+        return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.air_c))
 
     def slab_at(self, epoch_s: ArrayLike) -> Array:
-        """Slab surface [°C] at instants within the hours."""
-        return np.asarray(
-            np.interp(np.asarray(epoch_s, dtype=np.float64), self.epoch_s, self.slab_c)
-        )
+        """Slab surface [°C] at instants within the hours; raises beyond them."""
+        return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.slab_c))
 
     def dew_at(self, epoch_s: ArrayLike) -> Array:
-        """Dew point [°C] at instants within the hours; NaN where unknown."""
-        return np.asarray(
-            np.interp(np.asarray(epoch_s, dtype=np.float64), self.epoch_s, self.dew_c)
-        )
+        """Dew point [°C] within the hours, NaN where unknown; raises beyond them."""
+        return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.dew_c))
+
+    def _known(self, epoch_s: ArrayLike) -> Array:
+        """Instants, every one within the hours."""
+        at_s = np.asarray(epoch_s, dtype=np.float64)
+        outside = ~((at_s >= self.first_s) & (at_s <= self.last_s))
+        if np.any(outside):
+            raise OutOfRangeError(
+                f"{self.room}: temperatures are known from {_told(self.first_s)} to "
+                f"{_told(self.last_s)} UTC, not at {_told(float(at_s[outside][0]))}"
+            )
+        return at_s
 
     def slab_falls(self, begins_s: float, ends_s: float) -> bool:
         """Whether the slab is level or cools over a span: then its air does not swell."""
@@ -147,6 +154,12 @@ class RoomConditions:
                 return start
             start += STEP_S
         return float("inf")
+
+
+def _told(epoch_s: float) -> str:
+    if not math.isfinite(epoch_s):
+        return str(epoch_s)
+    return f"{from_epoch_s(epoch_s):%Y-%m-%d %H:%M}"
 
 
 def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]:

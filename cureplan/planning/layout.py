@@ -16,7 +16,16 @@ from numpy.typing import NDArray
 from cureplan.job.card_model import SlurryCard
 from cureplan.job.model import Crew, Job, Pace, Room
 
-__all__ = ["Cadence", "PourLayout", "PourTimes", "cadence", "lay_out", "relative_times"]
+__all__ = [
+    "Cadence",
+    "PourLayout",
+    "PourTimes",
+    "broadcast_ends_s",
+    "cadence",
+    "lay_out",
+    "met_by",
+    "relative_times",
+]
 
 BARE_STRIP_M = 0.3048
 """Strip kept free of aggregate along the open edge until the next row ties in: about a
@@ -47,7 +56,7 @@ class PourLayout:
 
     @property
     def rows_per_bay(self) -> int:
-        """Rows in one bay; the last may be short."""
+        """Rows in one bay; the last may be short: few buckets drawn over the whole width."""
         return math.ceil(self.kits_per_bay / self.buckets_per_row)
 
 
@@ -78,7 +87,7 @@ class PourTimes:
     raked_s: NDArray[np.float64]
     smoothed_s: NDArray[np.float64]
     tied_in_s: NDArray[np.float64]
-    """NaN where nothing ties in: the last row of a bay."""
+    """When the open edge is met all along; NaN where it never is: a bay's last row."""
     broadcast_s: NDArray[np.float64]
 
     @property
@@ -168,8 +177,8 @@ def relative_times(
 ) -> PourTimes:
     """When each thing is done to each bucket, counted from the first stir.
 
-    In the steady rhythm nothing queues, because no task is slower than the interval.
-    The strip along the open edge waits for bucket j + n, n buckets a row.
+    In the steady rhythm nothing queues, because no task is slower than the interval;
+    only the last row's grains do, which fall after the strips that waited for it.
 
     Parameters
     ----------
@@ -192,12 +201,7 @@ def relative_times(
     pour = filler_in + card.filler_mix_s + beat.haul_s
     raked = pour + beat.rake_s
     smoothed = raked + beat.smooth_s
-    has_next = within + per_row < per_bay
-    following = np.where(has_next, np.minimum(number + per_row, kits - 1), number)
-    tied_in = np.where(has_next, raked[following], np.nan)
-    broadcast = np.where(
-        has_next, smoothed[following] + beat.strip_s, smoothed + beat.broadcast_s
-    )
+    met = met_by(layout)
     return PourTimes(
         bay=bay,
         row=within // per_row,
@@ -207,6 +211,83 @@ def relative_times(
         pour_s=pour,
         raked_s=raked,
         smoothed_s=smoothed,
-        tied_in_s=tied_in,
-        broadcast_s=broadcast,
+        tied_in_s=np.where(met < 0, np.nan, raked[met]),
+        broadcast_s=broadcast_ends_s(
+            smoothed,
+            met,
+            strip_s=np.full(kits, beat.strip_s),
+            broadcast_s=np.full(kits, beat.broadcast_s),
+        ),
     )
+
+
+def met_by(layout: PourLayout) -> NDArray[np.int64]:
+    """Which bucket closes each bucket's open edge, once raked; -1 where nothing comes after.
+
+    Bucket j + n, straight ahead, n buckets a row. A last row of fewer is as wide as the
+    bay all the same, each of its patches wider and less deep: an edge is closed when the
+    last of the patches before it is raked.
+
+    Parameters
+    ----------
+    layout : PourLayout
+        The floor.
+
+    Returns
+    -------
+    ndarray of int64, shape (kits,)
+
+    Examples
+    --------
+    >>> five = PourLayout(room="A", bays=1, bay_width_m=4.0, kits_per_bay=5,
+    ...     buckets_per_row=3, row_depth_m=0.9, area_per_bucket_m2=1.2,
+    ...     thickness_m=0.004, slurry_needed_m3=0.02)
+    >>> met_by(five).tolist()  # two halves before three thirds
+    [3, 4, 4, -1, -1]
+    """
+    per_bay, per_row = layout.kits_per_bay, layout.buckets_per_row
+    bay_first, within = np.divmod(np.arange(layout.kits), per_bay)
+    row, place = np.divmod(within, per_row)
+    # Of the next row's `across` equal patches, the last that reaches into this one's share.
+    across = np.minimum(per_row, per_bay - (row + 1) * per_row)
+    reaches = ((place + 1) * across + per_row - 1) // per_row - 1
+    ahead = bay_first * per_bay + (row + 1) * per_row + reaches
+    return np.where(row + 1 < layout.rows_per_bay, ahead, -1)
+
+
+def broadcast_ends_s(
+    smoothed_s: NDArray[np.float64],
+    met: NDArray[np.int64],
+    *,
+    strip_s: NDArray[np.float64],
+    broadcast_s: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """When the last grain has fallen on each patch, by hands that do one thing at a time.
+
+    As a patch is smooth, first the strips that waited for it, oldest first, then itself,
+    but for its own strip.
+
+    Parameters
+    ----------
+    smoothed_s : ndarray, shape (N,)
+        When each patch is smooth [s], rising.
+    met : ndarray of int, shape (N,)
+        As from `met_by`.
+    strip_s, broadcast_s : ndarray, shape (N,)
+        What strip and whole patch take [s].
+
+    Returns
+    -------
+    ndarray of float64, shape (N,)
+    """
+    ends_s = np.empty_like(smoothed_s)
+    free_s = -np.inf
+    for patch, smooth_s in enumerate(smoothed_s):
+        free_s = max(free_s, float(smooth_s))
+        for waiting in np.flatnonzero(met == patch):
+            free_s = ends_s[waiting] = free_s + strip_s[waiting]
+        bare_s = 0.0 if met[patch] < 0 else strip_s[patch]
+        free_s += broadcast_s[patch] - bare_s
+        if met[patch] < 0:
+            ends_s[patch] = free_s
+    return ends_s

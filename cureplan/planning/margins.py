@@ -45,8 +45,15 @@ class BucketClocks:
     mixed_c: Array
     pour_c: Array
     slab_c: Array
-    landing_age_s: Array
+    pour_age_s: Array
+    film_age_s: Array
+    """Shape (S, N, nodes): see `BucketPath`."""
     broadcast_by_s: Array
+
+    @property
+    def landing_age_s(self) -> Array:
+        """Age to follow the slab from, all of the film counted; for clocks beyond 4 h."""
+        return np.asarray(self.pour_age_s + self.film_age_s[..., -1])
 
     @property
     def margin_s(self) -> Array:
@@ -159,6 +166,7 @@ def bucket_clocks(
         mixed_c=path.mixed_c.reshape(shape),
         pour_c=path.pour_c.reshape(shape),
         slab_c=slab_c.reshape(shape),
-        landing_age_s=path.landing_age_s.reshape(shape),
+        pour_age_s=path.pour_age_s.reshape(shape),
+        film_age_s=path.film_age_s.reshape(*shape, -1),
         broadcast_by_s=broadcast_by,
     )

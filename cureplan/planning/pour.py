@@ -154,9 +154,8 @@ class RoomPours:
     def _factors(
         self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
     ) -> tuple[float, float]:
-        held_s = min(max(at_s, self.conditions.first_s), self.conditions.last_s)
         doubt = doubt_at(
-            float(self.conditions.slab_at(held_s)),
+            float(self.conditions.slab_at(at_s)),
             fit=clocks.fit,
             spread_frac=clocks.spread_frac,
             temp_sd_k=temp_sd_k,

@@ -13,6 +13,8 @@ from cureplan.say import Say
 
 __all__ = [
     "GRADED",
+    "OPENING",
+    "POURING",
     "REMEDY_WORDS",
     "Change",
     "Graded",

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from cureplan.schedule.changes import span_text
+from datetime import datetime, timedelta
+
+from cureplan.job.model import Job
+from cureplan.schedule.changes import OPENING, span_text
 from cureplan.schedule.outcome import Failure, Schedule
 
 __all__ = ["explain"]
@@ -10,13 +13,17 @@ __all__ = ["explain"]
 MOST_NAMED = 3
 
 
-def explain(schedule: Schedule) -> str:
+def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> str:
     """Name what found no place, and the cheapest changes that would let a plan be found.
 
     Parameters
     ----------
     schedule : Schedule
         The attempt, with at least one failure.
+    job : Job
+        What was asked for.
+    known_until : datetime
+        Aware; last hour of the weather. A later opening than it tells cannot be tried.
 
     Returns
     -------
@@ -27,8 +34,16 @@ def explain(schedule: Schedule) -> str:
     if schedule.relaxed is None:
         return said
     ways = "; or ".join(change.words for change in schedule.relaxed[:MOST_NAMED])
-    helps = f"what would do: {ways}" if ways else "no change that was tried would do"
-    return f"{said}; {helps}"
+    if ways:
+        return f"{said}; what would do: {ways}"
+    said = f"{said}; no change that was tried would do"
+    if known_until < job.access.open_by + timedelta(minutes=OPENING.most_min):
+        until = known_until.astimezone(job.site.zone)
+        return (
+            f"{said}; the weather given ends {until:%a %d %b %H:%M}, and no later opening "
+            "could be tried"
+        )
+    return said
 
 
 def _sentence(failure: Failure) -> str:

@@ -10,6 +10,7 @@ from cureplan.planning.coats import (
     CoatWork,
     CuringFloor,
     FinishedFloor,
+    Landed,
     coat_work,
     curing_floor,
     finished_floor,
@@ -109,9 +110,13 @@ def place_pour(
     if windows == "sure":
         wait, close = pours.cure_factors(start_s)
         sure_s = pours.sure_margin_s(option, start_s)
+    landed = Landed(
+        pour_s=start_s + plan.times.pour_s,
+        pour_age_s=clocks.pour_age_s[0],
+        film_age_s=clocks.film_age_s[0],
+    )
     floor = curing_floor(
-        start_s + plan.times.pour_s,
-        clocks.landing_age_s[0],
+        landed,
         clocks=pours.clocks,
         curve=pours.slurry_curve,
         wait=wait,

@@ -1,6 +1,6 @@
 """Every way and every slot in which one floor could be poured, as a table.
 
-Margins and landing ages are run at full half-hours and taken as straight in between;
+Margins and ages at landing are run at full half-hours and taken as straight in between;
 what follows from them over hours (bearing feet, opening, closing) is then exact.
 """
 
@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.job.model import Remedy
+from cureplan.planning.coats import Landed, landed_when_s
 from cureplan.planning.pour import PourOption, RoomPours
 from cureplan.schedule.calendar import Span
 from cureplan.schedule.placing import Windows, coat_works
@@ -49,8 +50,10 @@ class _Rows:
     at_s: Array
     margin_s: Array
     lasts_s: Array
-    landing_age_s: Array
+    pour_age_s: Array
     """Shape (rows, N)."""
+    film_age_s: Array
+    """Shape (rows, N, nodes)."""
 
 
 @dataclass(slots=True)
@@ -66,16 +69,19 @@ class PourTables:
         pours = self.pours
         plan = pours.plan(option)
         rows = self._run_rows(option, start_s)
-        landing_s = _between(start_s, rows.at_s, rows.landing_age_s)
         factors = np.ones((start_s.size, 2))
         if windows == "sure":
             factors = np.array([self._factors_at(start) for start in start_s.tolist()])
         wait, close = factors[:, :1], factors[:, 1:]
-        laid_s = start_s[:, None] + plan.times.pour_s
+        landed = Landed(
+            pour_s=start_s[:, None] + plan.times.pour_s,
+            pour_age_s=_between(start_s, rows.at_s, rows.pour_age_s),
+            film_age_s=_between(start_s, rows.at_s, rows.film_age_s),
+        )
 
         def reached(name: str, factor: Array) -> Array:
-            age_s = pours.clocks.age_s[name] * factor - landing_s
-            return pours.slurry_curve.when(start_s=laid_s, age_s=age_s)
+            age_s = pours.clocks.age_s[name] * factor
+            return landed_when_s(landed, age_s, curve=pours.slurry_curve)
 
         foot_s = reached("foot_traffic", wait)
         work = coat_works(pours, option)[0]
@@ -119,13 +125,13 @@ class PourTables:
             speed=np.concatenate([np.ones(at_s.size), wait]),
         )
         central_s, sure_s = np.split(both.least_s, 2)
-        central_age_s, _ = np.split(both.landing_age_s, 2)
         by_s = both.broadcast_by_s[: at_s.size].max(axis=1) - at_s
         return _Rows(
             at_s=at_s,
             margin_s=np.minimum(central_s, sure_s + pours.job.policy.margin_s),
             lasts_s=np.maximum(pours.plan(option).times.last_s, by_s),
-            landing_age_s=central_age_s,
+            pour_age_s=both.pour_age_s[: at_s.size],
+            film_age_s=both.film_age_s[: at_s.size],
         )
 
     def stage(
@@ -246,12 +252,13 @@ def _no_states() -> Stage:
 
 
 def _between(at_s: Array, rows_s: Array, values: Array) -> Array:
-    """Straight lines between rows for every column of `values`, shape (S, N)."""
+    """Straight lines between rows for every column of `values`, shape (S, ...)."""
     if rows_s.size == 1:
         return np.repeat(values, at_s.size, axis=0)
     index = np.clip(np.searchsorted(rows_s, at_s, side="right") - 1, 0, rows_s.size - 2)
     part = (at_s - rows_s[index]) / (rows_s[index + 1] - rows_s[index])
-    return np.asarray(values[index] + (values[index + 1] - values[index]) * part[:, None])
+    part = part.reshape(-1, *[1] * (values.ndim - 1))
+    return np.asarray(values[index] + (values[index + 1] - values[index]) * part)
 
 
 def _merged(one: _Rows, two: _Rows) -> _Rows:
@@ -266,7 +273,8 @@ def _merged(one: _Rows, two: _Rows) -> _Rows:
         at_s=at_s[order],
         margin_s=both("margin_s"),
         lasts_s=both("lasts_s"),
-        landing_age_s=both("landing_age_s"),
+        pour_age_s=both("pour_age_s"),
+        film_age_s=both("film_age_s"),
     )
 
 

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from plan_fields import changed, kind_of, leaves, moved
 from plan_mutations import moved_coat, rules, shifted, with_bucket, with_buckets
 
 BUCKET_FIELDS = (
@@ -52,3 +53,48 @@ def test_no_coat_can_be_moved(plan, data, by_min):
     coat = data.draw(st.sampled_from(plan.coats))
     moved = moved_coat(plan, coat.room, coat.coat, timedelta(minutes=by_min))
     assert "calls" in rules(moved)
+
+
+# What a plan may state wrongly without the judge's noticing, each for a reason.
+NOT_JUDGED = {
+    # Taken as given: the hours are what everything else is re-derived from. Moved far
+    # enough to matter to a pour or a coat, slab and dew point are found out by these.
+    "hours.outdoor_c",
+    "hours.dew_c",
+    "hours.rooms.air_c",
+    "hours.rooms.slab_c",
+    # Drawn, not derived: how many nights, and how far forecasts and crews err in them.
+    "risk.members",
+    "risk.forecast_sd_k",
+    "risk.late_sd_min",
+    # What would have been at other hours, or in other bays: no plan rests on it.
+    "rooms.starts.at",
+    "rooms.starts.as_is_min",
+    "rooms.starts.chilled_min",
+    "rooms.starts.in_shift",
+    "rooms.tries.bays",
+    # Only that it is a share: how busy each role is belongs to the planner's rhythm.
+    "calls.busy_frac",
+    # Another bucket that is as short to six seconds binds as well.
+    "rooms.binding_bucket",
+}
+
+
+@settings(MODEST, max_examples=60)
+@given(data=st.data(), way=st.sampled_from((-1, 1)))
+def test_nothing_a_plan_states_can_be_changed(plan, data, way):
+    by_kind: dict[str, list] = {}
+    for path, value in leaves(plan):
+        by_kind.setdefault(kind_of(path), []).append((path, value))
+    assert set(by_kind) >= NOT_JUDGED
+    kind = data.draw(st.sampled_from(sorted(set(by_kind) - NOT_JUDGED)))
+    path, value = data.draw(st.sampled_from(by_kind[kind]))
+    assert rules(changed(plan, path, moved(path, value, way)))
+
+
+@MODEST
+@given(data=st.data(), beyond=st.sampled_from((-0.01, 1.01)))
+def test_no_share_lies_outside_nothing_and_all(plan, data, beyond):
+    shares = [path for path, _ in leaves(plan) if str(path[-1]).endswith("_frac")]
+    path = data.draw(st.sampled_from(shares))
+    assert rules(changed(plan, path, beyond)) & {"risk", "calls"}

@@ -93,8 +93,8 @@ MUTATIONS = (
     Mutation(
         "bucket: film's stay counted from the pour alone",
         "physics/bucket.py",
-        "landing_age_s=pour_age_s + floor_age[:, -1] - FLOOR_HORIZON_S * slab_rate,",
-        "landing_age_s=pour_age_s,",
+        "film_age_s=floor_age - floor_time * slab_rate[:, None],",
+        "film_age_s=0.0 * floor_age,",
         "tests/physics/test_bucket.py",
     ),
     Mutation(
@@ -163,15 +163,22 @@ MUTATIONS = (
     Mutation(
         "layout: tied in when poured, not when raked",
         "planning/layout.py",
-        "tied_in = np.where(has_next, raked[following], np.nan)",
-        "tied_in = np.where(has_next, pour[following], np.nan)",
+        "tied_in_s=np.where(met < 0, np.nan, raked[met]),",
+        "tied_in_s=np.where(met < 0, np.nan, pour[met]),",
         "tests/planning",
     ),
     Mutation(
         "margin: broadcast does not wait for the next row",
         "planning/layout.py",
-        "has_next, smoothed[following] + beat.strip_s, smoothed + beat.broadcast_s",
-        "has_next, smoothed + beat.broadcast_s, smoothed + beat.broadcast_s",
+        "for waiting in np.flatnonzero(met == patch):",
+        "for waiting in np.flatnonzero((met >= 0) & (np.arange(met.size) == patch)):",
+        "tests/planning",
+    ),
+    Mutation(
+        "layout: a short last row meets only what lies straight behind it",
+        "planning/layout.py",
+        "reaches = ((place + 1) * across + per_row - 1) // per_row - 1",
+        "reaches = np.minimum(place, across - 1)",
         "tests/planning",
     ),
     Mutation(

@@ -6,18 +6,27 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.integrate import quad
+from scipy.optimize import brentq
+from scipy.special import erfcx
 
+from cureplan.errors import OutOfRangeError
 from cureplan.physics.bucket import run_bucket
+from cureplan.physics.bucket_path import FLOOR_ROOT_S05
+from cureplan.planning.clocks import slurry_clocks
 from cureplan.planning.coats import (
     CoatWork,
     CuringFloor,
+    Landed,
     coat_work,
     curing_floor,
     finished_floor,
     first_coat_window,
+    landed_when_s,
     next_coat_window,
     slab_age_curve,
 )
+from cureplan.planning.conditions import SLAB_EFFUSIVITY
 
 MINUTE_S = 60.0
 GALLON_M3 = 0.003785411784
@@ -70,21 +79,30 @@ COAT = CoatWork(
 )
 
 
+def as_warm_as_the_slab(pour_s, pour_age_s):
+    return Landed(
+        pour_s=pour_s,
+        pour_age_s=pour_age_s,
+        film_age_s=np.zeros((*pour_s.shape, FLOOR_ROOT_S05.size)),
+    )
+
+
 @pytest.fixture(scope="module")
 def poured(epoch_s):
     pour_s = epoch_s + 7 * 3600.0 + 240.0 * np.arange(PATCHES)
-    landing_age_s = np.array([420.0, 400.0, 380.0, 410.0])
-    return pour_s, landing_age_s
+    return as_warm_as_the_slab(pour_s, np.array([420.0, 400.0, 380.0, 410.0]))
 
 
 @pytest.fixture(scope="module")
 def floor(poured, slurry, curves):
-    return curing_floor(*poured, clocks=slurry, curve=curves[0], wait=1.15, close=0.87)
+    return curing_floor(poured, clocks=slurry, curve=curves[0], wait=1.15, close=0.87)
 
 
 def test_curing_floor_against_counted_minutes(floor, poured, night, slurry):
     # A minute is what counting by minutes can tell apart.
-    for patch, (pour_s, landed_s) in enumerate(zip(*poured, strict=True)):
+    for patch, (pour_s, landed_s) in enumerate(
+        zip(poured.pour_s, poured.pour_age_s, strict=True)
+    ):
         ages = landed_s + minutes_of_age(night, 50e3, pour_s)
         for reached_s, name, factor in (
             (floor.foot_s, "foot_traffic", 1.15),
@@ -164,9 +182,73 @@ def test_the_ladder_counts_from_the_last_batch(night, topcoat, curves, epoch_s):
 def test_what_the_weather_does_not_reach_is_never(poured, slurry, weather_of):
     short = weather_of(25.0, hours=10)
     curve = slab_age_curve(short, activation_energy_j_mol=50e3, reference_c=21.0)
-    floor = curing_floor(*poured, clocks=slurry, curve=curve, wait=1.0, close=1.0)
+    floor = curing_floor(poured, clocks=slurry, curve=curve, wait=1.0, close=1.0)
     assert np.all(np.isinf(floor.topcoat_closes_s))
     assert first_coat_window(floor, COAT).closes_s == np.inf
+
+
+def landed_at(pour_s, path):
+    return Landed(pour_s=pour_s, pour_age_s=path.pour_age_s, film_age_s=path.film_age_s)
+
+
+def counted_on_the_floor_s(path, age_s, *, slurry, slab_c):
+    """From the pour to an age, by quadrature of the film's own rate."""
+    kit = slurry.kit
+    beta = slurry.slab_effusivity / (kit.volumetric_heat_j_m3_k * slurry.film_m)
+    gap_k = float(path.pour_c[0]) - slab_c
+
+    def speed(root):
+        film_k = slab_c + gap_k * erfcx(beta * root) + 273.15
+        return np.exp(
+            -kit.activation_energy_j_mol
+            / 8.314462618
+            * (1 / film_k - 1 / (kit.reference_c + 273.15))
+        )
+
+    def missing_s(root):
+        grown_s, _ = quad(lambda r: 2 * r * speed(r), 0.0, root, epsabs=1e-6, limit=200)
+        return float(path.pour_age_s[0]) + grown_s - age_s
+
+    return brentq(missing_s, 0.0, 120.0, xtol=1e-9) ** 2
+
+
+@settings(max_examples=40)
+@given(
+    film_m=st.floats(0.003, 0.012),
+    liquids_c=st.sampled_from([4.0, 31.0]),
+    slab_c=st.floats(10.0, 42.0),
+    hours=st.floats(0.5, 3.5),
+)
+def test_a_thick_films_clock_counts_only_the_gap_that_lies_behind_it(
+    film_m, liquids_c, slab_c, hours, slurry_card, weather_of, epoch_s
+):
+    # Independent: SciPy's quadrature of the half-space film and its root finding. The path
+    # is straight in the root of time between 25 nodes, good to a second; 2 s are allowed.
+    slurry = slurry_clocks(slurry_card, film_m=film_m, slab_effusivity=SLAB_EFFUSIVITY)
+    path = run_bucket(
+        liquids_c, 30.0, 31.0, slab_c, 60.0,
+        kit=slurry.kit, speed=1.0, film_m=film_m, slab_effusivity=SLAB_EFFUSIVITY,
+    )  # fmt: skip
+    curve = slab_age_curve(
+        weather_of(slab_c),
+        activation_energy_j_mol=slurry.kit.activation_energy_j_mol,
+        reference_c=slurry.kit.reference_c,
+    )
+    pour_s = epoch_s + 3600.0
+    age_s = float(path.pour_age_s[0]) + hours * 3600.0 * float(path.slab_rate[0])
+    expected_s = counted_on_the_floor_s(path, age_s, slurry=slurry, slab_c=slab_c)
+    found_s = landed_when_s(landed_at(np.array([pour_s]), path), age_s, curve=curve)
+    assert found_s == pytest.approx([pour_s + expected_s], abs=2.0)
+
+
+def test_a_clock_of_minutes_is_not_for_the_slabs_curve(weather_of, epoch_s):
+    # A film that gathers 20 min of age in its first minutes on a slab at 10 °C: asked for
+    # an age in the midst of that, counting back and forth never ends.
+    film_s = 1200.0 * np.minimum(1.0, FLOOR_ROOT_S05 / 20.0)[None, :]
+    landed = Landed(pour_s=np.array([epoch_s]), pour_age_s=np.array([300.0]), film_age_s=film_s)
+    curve = slab_age_curve(weather_of(10.0), activation_energy_j_mol=50e3, reference_c=21.0)
+    with pytest.raises(OutOfRangeError, match="far from its slab"):
+        landed_when_s(landed, 300.0 + 700.0, curve=curve)
 
 
 def coat_of(duration_min, *, offsets):
@@ -212,7 +294,7 @@ def test_doubt_narrows_a_window_and_warmth_moves_it_forward(
             weather_of(slab_c), activation_energy_j_mol=50e3, reference_c=21.0
         )
         floor = curing_floor(
-            pour_s, np.full(PATCHES, 400.0),
+            as_warm_as_the_slab(pour_s, np.full(PATCHES, 400.0)),
             clocks=slurry, curve=curve, wait=factor, close=1 / factor,
         )  # fmt: skip
         return first_coat_window(floor, work)
@@ -238,7 +320,7 @@ def test_at_the_cards_own_temperature_the_floor_keeps_the_cards_hours(
     curve = slab_age_curve(weather_of(21.0), activation_energy_j_mol=50e3, reference_c=21.0)
     filler_s = epoch_s + 3600.0
     floor = curing_floor(
-        filler_s + path.pour_s, path.landing_age_s,
+        landed_at(filler_s + path.pour_s, path),
         clocks=slurry, curve=curve, wait=1.0, close=1.0,
     )  # fmt: skip
     assert floor.foot_s - filler_s == pytest.approx([5 * 3600.0], abs=0.1)

@@ -33,8 +33,8 @@ FIVE = PourTimes(
     pour_s=np.array([390.0, 590, 790, 990, 1190]),
     raked_s=np.array([490.0, 690, 890, 1090, 1290]),
     smoothed_s=np.array([610.0, 810, 1010, 1210, 1410]),
-    tied_in_s=np.array([890.0, 1090, 1290, np.nan, np.nan]),
-    broadcast_s=np.array([1040.0, 1240, 1440, 1300, 1500]),
+    tied_in_s=np.array([890.0, 1090, 1290, 1290, np.nan]),
+    broadcast_s=np.array([1040.0, 1240, 1440, 1470, 1560]),
 )
 
 
@@ -61,15 +61,16 @@ def test_margins_of_five_buckets_by_hand(clocks_at, epoch_s):
     # At 21 °C the card's own minutes hold from filler-in: 16, 20 and 26. Bucket 1: filler
     # at 150 s, so its edge is wet until 1110 s and bucket 3 ties in at 890: 220 s left.
     # Worked until 1350, smoothed at 610: 740. Broadcast until 1710, done at 1040: 670.
-    # The last two are met by nothing, and have only the other two clocks.
+    # Bucket 4 is met as soon as bucket 3, 200 s younger. The last is met by nothing, and
+    # has only the other two clocks; broadcast ends at 2310 and 2510 for these two.
     clocks = clocks_at()
     edge, worked, broadcast = clocks.margins_s[:, 0]
-    assert edge[:3] == pytest.approx([220, 220, 220], abs=0.01)
-    assert np.all(np.isinf(edge[3:]))
+    assert edge[:4] == pytest.approx([220, 220, 220, 420], abs=0.01)
+    assert np.isinf(edge[4])
     assert worked == pytest.approx([740] * 5, abs=0.01)
-    assert broadcast == pytest.approx([670, 670, 670, 1010, 1010], abs=0.01)
-    assert [BINDINGS[i] for i in clocks.binding[0]] == ["wet_edge"] * 3 + ["working_time"] * 2
-    assert clocks.margin_s[0] == pytest.approx([220, 220, 220, 740, 740], abs=0.01)
+    assert broadcast == pytest.approx([670, 670, 670, 840, 950], abs=0.01)
+    assert [BINDINGS[i] for i in clocks.binding[0]] == ["wet_edge"] * 4 + ["working_time"]
+    assert clocks.margin_s[0] == pytest.approx([220, 220, 220, 420, 740], abs=0.01)
     assert clocks.least_s == pytest.approx([220], abs=0.01)
     # Ends are instants on the same zero as the start.
     ends = clocks.ends_s[:, 0, 0] - (epoch_s + 7200)

@@ -2,6 +2,8 @@
 
 import math
 from dataclasses import replace
+from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 import pytest
@@ -167,12 +169,51 @@ def test_five_buckets_two_a_row_by_hand(slurry_card):
     assert times.pour_s.tolist() == [390, 590, 790, 990, 1190]
     assert times.raked_s.tolist() == [490, 690, 890, 1090, 1290]
     assert times.smoothed_s.tolist() == [610, 810, 1010, 1210, 1410]
-    # Bucket 1 is met by bucket 3, two on; the last two by nothing.
-    assert times.tied_in_s[:3].tolist() == [890, 1090, 1290]
-    assert np.all(np.isnan(times.tied_in_s[3:]))
-    # The bare strip of bucket 1 is broadcast once bucket 3 is smoothed: 1010 + 30.
-    assert times.broadcast_s.tolist() == [1040, 1240, 1440, 1300, 1500]
-    assert times.last_s == 1500
+    # Bucket 1 is met by bucket 3, two on; 3 and 4 both by bucket 5, which alone is drawn
+    # over the whole width; that one by nothing.
+    assert times.tied_in_s[:4].tolist() == [890, 1090, 1290, 1290]
+    assert np.isnan(times.tied_in_s[4])
+    # The bare strip of bucket 1 is broadcast once bucket 3 is smoothed: 1010 + 30. Bucket
+    # 5 is smooth at 1410: the strips of 3 and 4 first, then its own 90 s.
+    assert times.broadcast_s.tolist() == [1040, 1240, 1440, 1470, 1560]
+    assert times.last_s == 1560
+
+
+def test_a_last_row_of_two_under_three_by_hand(slurry_card):
+    # Eight buckets, three a row: the last two share the width in halves where the row
+    # before has thirds. Bucket 4 lies behind the left half; 5 behind both, so its edge is
+    # closed when bucket 8 is raked; 6 behind the right half. Raked: 490 + 200 each.
+    eight = replace(FIVE_BUCKETS, kits_per_bay=8, buckets_per_row=3)
+    times = relative_times(eight, slurry_card, BEAT, stations=2, bay_turn_s=0.0)
+    assert times.row.tolist() == [0, 0, 0, 1, 1, 1, 2, 2]
+    assert times.tied_in_s[:6].tolist() == [1090, 1290, 1490, 1690, 1890, 1890]
+    assert np.all(np.isnan(times.tied_in_s[6:]))
+    # Smoothed: 610 + 200 each, bucket 7 at 1810 and 8 at 2010. Strips take 30 s, oldest
+    # first, then the bucket's own 90: 1810 + 30, + 90; 2010 + 30, + 30, + 90.
+    assert times.broadcast_s.tolist() == [1240, 1440, 1640, 1840, 2040, 2070, 1930, 2160]
+
+
+@given(kits=st.integers(1, 40), per_row=st.integers(1, 6), bays=st.integers(1, 3))
+def test_every_edge_but_the_last_rows_is_met_all_along(slurry_card, kits, per_row, bays):
+    # Independent: every patch is cut into 60 pieces of its width, and each piece waits for
+    # the patch of the next row that lies before it.
+    per_row = min(per_row, kits)
+    layout = replace(FIVE_BUCKETS, bays=bays, kits_per_bay=kits, buckets_per_row=per_row)
+    times = relative_times(layout, slurry_card, BEAT, stations=2, bay_turn_s=60.0)
+    for bay in range(bays):
+        rows = [
+            list(range(bay * kits + first, bay * kits + min(first + per_row, kits)))
+            for first in range(0, kits, per_row)
+        ]
+        for row, after in pairwise(rows):
+            for place, bucket in enumerate(row):
+                pieces = [Fraction(60 * place + i, 60 * len(row)) for i in range(60)]
+                met_s = max(times.raked_s[after[int(x * len(after))]] for x in pieces)
+                assert times.tied_in_s[bucket] == met_s
+            # Nor is a bucket met before the next in its own row lies beside it.
+            for bucket, beside in pairwise(row):
+                assert times.tied_in_s[bucket] >= times.raked_s[beside]
+        assert np.all(np.isnan(times.tied_in_s[rows[-1]]))
 
 
 def test_the_second_bay_starts_a_pause_later_and_ties_into_nothing_of_the_first(slurry_card):
@@ -210,5 +251,13 @@ def test_nobody_is_asked_for_two_things_at_once(
     tied = ~np.isnan(times.tied_in_s)
     assert np.all(times.tied_in_s[tied] > times.raked_s[tied])
     assert np.all(times.broadcast_s[tied] > times.tied_in_s[tied])
-    assert np.count_nonzero(~tied) == bays * layout.buckets_per_row
+    last_row = kits % layout.buckets_per_row or layout.buckets_per_row
+    assert np.count_nonzero(~tied) == bays * last_row
+    # Nobody throws at two patches at once: from any time on, what is smoothed after it
+    # takes its hands and minutes.
+    for begin_s in times.smoothed_s:
+        after = times.smoothed_s >= begin_s
+        for end_s in times.broadcast_s[after]:
+            thrown = after & (times.broadcast_s <= end_s)
+            assert end_s - begin_s >= BEAT.broadcast_s * np.count_nonzero(thrown) - 1e-6
     assert times.row.max() + 1 == math.ceil(kits / layout.buckets_per_row)

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cureplan.errors import OutOfRangeError
 from cureplan.job.model import SlabReading, SunPatch
 from cureplan.planning.conditions import room_conditions
 from cureplan.weather.series import HourlySeries, WeatherOrigin, utc_of
@@ -228,3 +229,31 @@ def test_the_demo_slab_was_read_as_the_job_says(demo_job, demo_weather):
     a_day_on_s = (at + timedelta(days=2)).timestamp()
     far = [float(found[name].slab_at(a_day_on_s)) for name in ("Cook line", "Preparation")]
     assert far[0] == pytest.approx(far[1], abs=0.15)
+
+
+@pytest.mark.parametrize("read", ["air_at", "slab_at", "dew_at"])
+@pytest.mark.parametrize(
+    ("hour", "said"),
+    [
+        (-0.01, "2013-07-16 18:59"),
+        (119.01, "2013-07-21 18:00"),
+        ([5.0, 200.0], "2013-07-25 03:00"),
+        (np.inf, "inf"),
+        (np.nan, "nan"),
+    ],
+)
+def test_no_temperature_is_guessed_beyond_the_hours(weather_of, epoch_s, read, hour, said):
+    # The hours of `weather_of` run from 16 July 2013 19:00 UTC for 119 h.
+    room = weather_of(20.0, dew_c=15.0)
+    with pytest.raises(OutOfRangeError) as caught:
+        getattr(room, read)(epoch_s + 3600.0 * np.asarray(hour))
+    assert said in str(caught.value)
+    assert "2013-07-16 19:00" in str(caught.value)
+    assert "2013-07-21 18:00" in str(caught.value)
+
+
+def test_the_first_and_the_last_hour_belong_to_the_hours(weather_of):
+    room = weather_of(20.0 + np.arange(120) / 10, dew_c=15.0)
+    assert room.slab_at([room.first_s, room.last_s]) == pytest.approx([20.0, 31.9])
+    assert room.air_at(room.last_s) == pytest.approx(31.9)
+    assert room.dew_at([]).size == 0

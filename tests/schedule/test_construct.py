@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 from dataclasses import replace
+from datetime import UTC, datetime
 from itertools import combinations, pairwise
 
 import pytest
@@ -15,6 +16,7 @@ from cureplan.schedule.lexico import Limits
 from tests.schedule.rooms import demo, due_sooner, few_rooms, pours_of, with_shifts
 
 PLENTY = Limits(work=30.0, wall_s=600.0)
+LATE = datetime(2013, 7, 30, tzinfo=UTC)
 THREE = few_rooms("Cook line", "Servery", "Corridor")
 
 
@@ -192,16 +194,29 @@ def test_a_job_that_cannot_be_done_says_why_and_what_would_do():
     job = due_sooner(job, hours=4)
     schedule = planned(job, what_helps=True)
     assert schedule.failures
-    told = explain(schedule)
+    told = explain(schedule, job, known_until=LATE)
     assert "\n" not in told
     assert told.startswith("no order and start keeps every limit: ")
     assert "let the pour shift run until" in told
-    assert "what would do" not in explain(replace(schedule, relaxed=None))
+    silent = explain(replace(schedule, relaxed=None), job, known_until=LATE)
+    assert "what would do" not in silent
+
+
+def test_a_later_opening_that_the_weather_does_not_reach_is_not_passed_over_in_silence():
+    # A week of weather would have let it be tried; weather that ends with the job does not.
+    job = due_sooner(few_rooms("Corridor"), hours=40)
+    schedule = replace(planned(job), relaxed=())
+    assert schedule.failures
+    short = explain(schedule, job, known_until=job.access.open_by)
+    assert short.endswith(
+        "the weather given ends Thu 18 Jul 14:00, and no later opening could be tried"
+    )
+    assert "weather" not in explain(schedule, job, known_until=LATE)
 
 
 def test_a_pour_no_shift_holds_is_named_with_both_times():
     job = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
-    told = explain(planned(job))
+    told = explain(planned(job), job, known_until=LATE)
     # 26 kits every 3.5 min: an hour and a half and more, against 45 min after set-up.
     assert "pouring Cook line takes 1 h 3" in told
     assert "more than 45 min after set-up" in told

@@ -109,6 +109,8 @@ SAYINGS: dict[str, str] = {
     "below the card's minimum of {minimum_c}.",
     "warn.no_dew": "The weather gives no humidity for some hours: check slab and dew point by "
     "hand before every coat.",
+    "warn.closes_beyond": "{rooms}: may be coated for longer than shown; this plan's hours end "
+    "{until_at}, before it is too old.",
     "warn.generic": "Material values are generic ({cards:words}): type in the data sheet of the "
     "product in hand.",
     "warn.gap": "Weather has a gap: {what:words}, {gap_at}, {hours} h; {mended:words}.",

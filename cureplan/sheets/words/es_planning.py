@@ -110,6 +110,8 @@ SAYINGS: dict[str, str] = {
     "del mínimo de la ficha, {minimum_c}.",
     "warn.no_dew": "El clima no trae humedad en algunas horas: revise a mano la losa y el "
     "punto de rocío antes de cada capa.",
+    "warn.closes_beyond": "{rooms}: se puede recubrir por más tiempo del que se ve; las horas de "
+    "este plan acaban {until_at}, antes de que sea tarde.",
     "warn.generic": "Los valores del material son genéricos ({cards:words}): ponga los de la hoja "
     "técnica del producto que tiene en la mano.",
     "warn.gap": "Al clima le falta un tramo: {what:words}, {gap_at}, {hours} h; {mended:words}.",

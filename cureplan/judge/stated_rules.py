@@ -1,0 +1,156 @@
+"""What a plan states beside its times: rhythm, temperatures, batches, remedies tried."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+import numpy as np
+
+from cureplan.clock import epoch_s
+from cureplan.judge.amounts import miscounted, mismeasured
+from cureplan.judge.case import Case, Floor
+from cureplan.judge.finding import MARGIN_TOL_S, Finding
+from cureplan.judge.hourly import dew_curve
+from cureplan.judge.takeoff_rules import coat_volume_m3
+from cureplan.plan import CoatPlan
+
+__all__ = ["check_stated"]
+
+TEMP_TOL_K = 0.05
+"""Written to a hundredth, off hours written to a thousandth."""
+LEVEL_K = 0.3  # a slab that warms less counts as level: invented
+MINUTES_TOL = MARGIN_TOL_S / 60.0
+SHARE_TOL = 1e-9
+
+
+def check_stated(case: Case) -> Iterator[Finding]:
+    """Rhythm, temperatures, batches and tries are those of the job and the hours."""
+    for floor in case.floors:
+        yield from _check_rhythm(case, floor)
+        yield from _check_air_and_slab(floor)
+        yield from _check_tries(floor)
+        for coat in floor.coats:
+            yield from _check_batches(case, floor, coat)
+            yield from _check_coat_air(case, floor, coat)
+
+
+def _check_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
+    """The interval between pours is that of the slowest task, and the right one is named."""
+    job, area_m2 = case.plan.job, float(floor.bucket_area_m2[0])
+    card, pace, crew = job.cards.slurry, job.pace, job.crew
+    cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
+    tasks_s = {
+        "mixing": cycle_s / max(1, min(crew.stations, crew.mixer)),
+        "haul": 2.0 * pace.haul_s / max(1, crew.runner),
+        "rake": area_m2 / (pace.rake_m2_s * max(1, crew.rake)),
+        "smooth": area_m2 / (pace.smooth_m2_s * max(1, crew.smoother)),
+        "broadcast": area_m2 / (pace.broadcast_m2_s * max(1, crew.broadcaster)),
+    }
+    slowest_min = max(tasks_s.values()) / 60.0
+    said = tasks_s.get(floor.plan.cadence_limit, 0.0) / 60.0
+    for label, got_min in (("rhythm", floor.plan.cadence_min), ("its slowest task", said)):
+        yield from mismeasured(
+            "buckets", floor.name, label, got_min, slowest_min, within=MINUTES_TOL, unit="min"
+        )
+
+
+def _check_air_and_slab(floor: Floor) -> Iterator[Finding]:
+    plan, begins_s = floor.plan, floor.begins_s
+    for label, got_c, want_c in (
+        ("room air", plan.air_c, float(floor.hours.air(begins_s))),
+        ("slab", plan.slab_c, float(floor.hours.slab(begins_s))),
+    ):
+        yield from mismeasured(
+            "hours", floor.name, label, got_c, want_c, within=TEMP_TOL_K, unit="°C"
+        )
+    rises_k = float(np.diff(floor.hours.slab([begins_s, floor.ends_pour_s]))[0])
+    wrong_k = rises_k - LEVEL_K if plan.slab_falling else LEVEL_K - rises_k
+    if wrong_k > TEMP_TOL_K:
+        said = "falls or is level" if plan.slab_falling else "warms"
+        yield Finding(
+            rule="hours",
+            room=floor.name,
+            what=f"{floor.name}: the slab is said to be one that {said}, it changes by "
+            f"{rises_k:+.1f} K over the pour",
+            off_by=wrong_k,
+            unit="K",
+        )
+
+
+def _check_tries(floor: Floor) -> Iterator[Finding]:
+    """The try that was adopted is the floor's own, and what each buys is its difference."""
+    plan, name = floor.plan, floor.name
+    if not plan.tries:
+        return
+    yield from miscounted(
+        "margins", name, "tries adopted", sum(t.adopted for t in plan.tries), 1
+    )
+    for tried in plan.tries:
+        label = f"what {', '.join(tried.remedies) or 'nothing'} in {tried.bays} bays buys"
+        gained_min = tried.margin_min - plan.as_is_margin_min
+        yield from mismeasured(
+            "margins", name, label, tried.buys_min, gained_min, within=0.02, unit="min"
+        )
+        plain = not tried.remedies
+        if plain and tried.bays != 1:
+            yield from miscounted("margins", name, "bays without a remedy", tried.bays, 1)
+        for is_it, margin_min in (
+            (plain, plan.as_is_margin_min),
+            (tried.adopted, plan.margin_min),
+        ):
+            if is_it:
+                label = "margin of a try that is the floor's own"
+                yield from mismeasured(
+                    "margins", name, label, tried.margin_min, margin_min,
+                    within=MINUTES_TOL, unit="min",
+                )  # fmt: skip
+        if tried.adopted:
+            yield from miscounted("margins", name, "bays adopted", tried.bays, plan.bays)
+
+
+def _check_batches(case: Case, floor: Floor, coat: CoatPlan) -> Iterator[Finding]:
+    job, label = case.plan.job, f"coat {coat.coat}"
+    volume_m3 = coat_volume_m3(case, floor, coat.coat)
+    batch_m3 = job.cards.topcoat.batch_m3
+    batches = max(1, int(np.ceil(volume_m3 / batch_m3 - SHARE_TOL)))
+    yield from miscounted("coats", floor.name, f"{label}, batches", coat.batches, batches)
+    area_m2 = floor.room.area_m2 * min(1.0, batch_m3 / volume_m3)
+    speed_m2_s = job.pace.topcoat_m2_s * job.crew.topcoat
+    batch_min = (job.cards.topcoat.mix_s + area_m2 / speed_m2_s) / 60.0
+    slab_c = float(floor.hours.slab(epoch_s(coat.start)))
+    working_s = case.topcoat.ref_s["working_time"] / float(case.topcoat.speed(slab_c))
+    yield from mismeasured(
+        "coats", floor.name, label, coat.volume_m3, volume_m3, within=1e-6, unit="m3"
+    )
+    for what, got_min, want_min in (
+        ("a batch", coat.batch_minutes, batch_min),
+        ("working time", coat.batch_working_min, working_s / 60.0),
+    ):
+        yield from mismeasured(
+            "coats", floor.name, f"{label}, {what}", got_min, want_min,
+            within=MINUTES_TOL, unit="min",
+        )  # fmt: skip
+
+
+def _check_coat_air(case: Case, floor: Floor, coat: CoatPlan) -> Iterator[Finding]:
+    start_s, label = epoch_s(coat.start), f"coat {coat.coat}"
+    at_s, dew_c = dew_curve(case.plan.hours)
+    dew_then_c = float(np.interp(start_s, at_s, dew_c))
+    yield from mismeasured(
+        "coats", floor.name, f"{label}, slab", coat.slab_c,
+        float(floor.hours.slab(start_s)), within=TEMP_TOL_K, unit="°C",
+    )  # fmt: skip
+    if coat.dew_c is not None and not np.isnan(dew_then_c):
+        yield from mismeasured(
+            "coats", floor.name, f"{label}, dew point", coat.dew_c, dew_then_c,
+            within=TEMP_TOL_K, unit="°C",
+        )  # fmt: skip
+    elif (coat.dew_c is None) != np.isnan(dew_then_c):
+        yield Finding(
+            rule="coats",
+            room=floor.name,
+            what=f"{floor.name}, {label}: its dew point is given where the hours have none, "
+            "or left out where they have one",
+            off_by=1.0,
+            unit="count",
+        )
