@@ -24,7 +24,7 @@ Rule = Literal[
     "calls",
     "ice",
 ]
-Unit = Literal["min", "K", "m", "m3", "count"]
+Unit = Literal["min", "K", "m", "m3", "count", "frac"]
 
 MARGIN_TOL_S = 6.0
 """Plans are written to the second; the rest is for two ways of integrating: invented."""
