@@ -120,7 +120,7 @@ class Risk:
 class Source:
     """Where something the plan rests on came from."""
 
-    kind: Literal["weather", "card", "assumption"]
+    kind: Literal["weather", "card", "assumption", "record"]
     label: str
     licence: str | None
     generic: bool

@@ -118,7 +118,7 @@ def sources(plan: Plan, voice: Voice) -> tuple[SourceView, ...]:
 
 
 def _source_label(voice: Voice, source: Source) -> str:
-    if source.kind == "assumption" and source.detail is not None:
+    if source.kind in ("assumption", "record") and source.detail is not None:
         return ""
     return voice.word_or_text(source.label)
 

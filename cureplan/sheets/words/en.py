@@ -173,6 +173,7 @@ LABELS: dict[str, str] = {
     "source.weather": "Weather",
     "source.card": "Material",
     "source.assumption": "Assumed",
+    "source.record": "Past jobs",
     "licence": "Licence: {licence}",
     "generic": "generic values",
     "generic.notice": "Times here rest on generic material values, not on your product. "

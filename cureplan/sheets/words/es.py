@@ -181,6 +181,7 @@ LABELS: dict[str, str] = {
     "source.weather": "Clima",
     "source.card": "Material",
     "source.assumption": "Supuesto",
+    "source.record": "Trabajos pasados",
     "licence": "Licencia: {licence}",
     "generic": "valores genéricos",
     "generic.notice": "Estos tiempos usan valores genéricos, no los de su producto. "
