@@ -38,20 +38,21 @@ _TEXTS: Mapping[str, Callable[[Plan], str | bytes]] = {
 FILES = (*_TEXTS, "plan.png", "plan.pdf")
 
 
-def render_sheets(plan: Plan) -> dict[str, bytes]:
+def render_sheets(plan: Plan, *, pictures: bool = True) -> dict[str, bytes]:
     """Every file's name and content; writes nothing."""
-    from cureplan.plots.pages import plan_pictures
-
     contents = {}
     for name, render in _TEXTS.items():
         content = render(plan)
         contents[name] = content.encode("utf-8") if isinstance(content, str) else content
-    for kind, picture in plan_pictures(plan).items():
-        contents[f"plan.{kind}"] = picture
+    if pictures:
+        from cureplan.plots.pages import plan_pictures
+
+        for kind, picture in plan_pictures(plan).items():
+            contents[f"plan.{kind}"] = picture
     return contents
 
 
-def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
+def write_sheets(plan: Plan, folder: Path, *, pictures: bool = True) -> tuple[Path, ...]:
     """Write every file of a plan into a folder, all of them or none.
 
     Parameters
@@ -60,6 +61,9 @@ def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
         What to write.
     folder : Path
         Made if missing. Files of an earlier plan are replaced, others left alone.
+    pictures : bool
+        Whether to draw plan.png and plan.pdf, which takes longer than all the rest; those
+        of an earlier plan are taken away otherwise, as they would show another.
 
     Returns
     -------
@@ -71,12 +75,15 @@ def write_sheets(plan: Plan, folder: Path) -> tuple[Path, ...]:
     OutputError
         Something could not be written; what stood there before still stands.
     """
-    contents = render_sheets(plan)
+    contents = render_sheets(plan, pictures=pictures)
     folder = Path(folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".cureplan-", dir=folder) as scratch:
             _swap_in(contents, folder, Path(scratch))
+        for name in FILES:
+            if name not in contents:
+                (folder / name).unlink(missing_ok=True)
     except OSError as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)

@@ -20,7 +20,7 @@ def contents(plan: Plan) -> dict[str, bytes]:
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch, contents: dict[str, bytes]) -> None:
     """Rendering is tested once; here it only has to come out."""
-    monkeypatch.setattr("cureplan.sheets.write.render_sheets", lambda _plan: contents)
+    monkeypatch.setattr("cureplan.sheets.write.render_sheets", lambda _plan, **_: contents)
 
 
 def test_every_file_is_written(plan: Plan, tmp_path: Path, quick: None):
