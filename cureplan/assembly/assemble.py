@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from cureplan.assembly.answers import (
     alternatives,
@@ -14,8 +15,10 @@ from cureplan.assembly.answers import (
 )
 from cureplan.assembly.calls import call_plans, coat_plans
 from cureplan.assembly.chilling import chill_plan, planned_need
+from cureplan.assembly.damp import humidity_sources, humidity_warnings
 from cureplan.assembly.floors import bucket_plans, room_plans
 from cureplan.assembly.hours import beyond_hours, hour_rows
+from cureplan.assembly.past import past_sources, past_warnings
 from cureplan.assembly.standing import standing_caution
 from cureplan.assembly.warnings import plan_sources, plan_warnings
 from cureplan.job.model import Job
@@ -28,6 +31,9 @@ from cureplan.schedule.nights import LATE_SD_S
 from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.risk import Odds
 from cureplan.weather.series import HourlySeries
+
+if TYPE_CHECKING:
+    from cureplan.job.record_fares import PastFares
 
 __all__ = ["assemble"]
 
@@ -44,6 +50,7 @@ def assemble(
     odds: Odds,
     *,
     made_at: datetime,
+    past: PastFares | None = None,
 ) -> Plan:
     """Freeze everything that was decided.
 
@@ -53,6 +60,8 @@ def assemble(
         The job, its weather, its rooms, and what was decided and drawn.
     made_at : datetime
         When the plan is made, aware.
+    past : PastFares, optional
+        How earlier predictions with these cards fared.
 
     Returns
     -------
@@ -106,8 +115,14 @@ def assemble(
             ),
             *beyond_hours(job, pours, schedule),
             _standing(job, pours, schedule),
+            *humidity_warnings(job, pours),
+            *past_warnings(past),
         ),
-        sources=plan_sources(job, series),
+        sources=(
+            *plan_sources(job, series),
+            *humidity_sources(job, pours),
+            *past_sources(past),
+        ),
     )
 
 

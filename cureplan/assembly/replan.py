@@ -1,8 +1,7 @@
 """A new plan for what remains of the night; what is poured stays where it is.
 
 Everything comes from the old plan and the log: the plan carries its own hours, so on
-the night no weather has to be fetched. The order of the rooms is kept, as the crew has
-it in mind and pails stand in ice for it.
+the night no weather has to be fetched.
 """
 
 from __future__ import annotations
@@ -26,16 +25,19 @@ from cureplan.assembly.replan_job import (
     corrected_job,
     plan_conditions,
     plan_series,
+    slurry_of,
 )
+from cureplan.assembly.replan_night import log_of, night_of
+from cureplan.assembly.replan_order import Placed, best_order
 from cureplan.assembly.replan_pours import go_on, option_of, place_next
 from cureplan.assembly.replan_state import FloorState, NightState, night_state
 from cureplan.clock import require_aware
 from cureplan.errors import InputError, NoFeasiblePlanError
 from cureplan.job.model import Job
 from cureplan.job.night_log import NightEvent, NightSite
-from cureplan.plan import Night, NightSlab, Plan, Source, Status
-from cureplan.planning.clocks import SlurryClocks, slurry_clocks, topcoat_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
+from cureplan.plan import Night, Plan, Source, Status
+from cureplan.planning.clocks import topcoat_clocks
+from cureplan.planning.conditions import RoomConditions
 from cureplan.planning.pour import PourOption, RoomPours
 from cureplan.say import Say
 from cureplan.schedule.outcome import Schedule
@@ -60,7 +62,7 @@ class Replanned:
     changes: tuple[Say, ...]
 
 
-def night_site(plan: Plan) -> NightSite:
+def night_site(plan: Plan, *, whole_night: bool = False) -> NightSite:
     """What a night's log is read against."""
     return NightSite(
         zone=plan.job.site.zone,
@@ -68,6 +70,7 @@ def night_site(plan: Plan) -> NightSite:
         begins=plan.job.access.begins,
         open_by=plan.job.access.open_by,
         used_until=None if plan.night is None else plan.night.until,
+        whole_night=whole_night,
     )
 
 
@@ -109,7 +112,7 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
     if not state.floors and not state.added:
         raise NoFeasiblePlanError("every room was dropped: nothing is left to plan")
     before = plan_conditions(plan)
-    clocks = _clocks(plan.job)
+    clocks = slurry_of(plan.job)
     readings = estimate_night(
         plan.job,
         events,
@@ -122,16 +125,8 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
     return _put_together(plan, events, state, readings, _pours(job, conditions))
 
 
-def _clocks(job: Job) -> SlurryClocks:
-    return slurry_clocks(
-        job.cards.slurry,
-        film_m=job.materials.thickness_m + job.materials.profile_allowance_m,
-        slab_effusivity=SLAB_EFFUSIVITY,
-    )
-
-
 def _pours(job: Job, conditions: Mapping[str, RoomConditions]) -> dict[str, RoomPours]:
-    slurry, topcoat = _clocks(job), topcoat_clocks(job.cards.topcoat)
+    slurry, topcoat = slurry_of(job), topcoat_clocks(job.cards.topcoat)
     return {
         room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name])
         for room in job.rooms
@@ -164,7 +159,8 @@ def _put_together(
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
     told = changes_of(old, new, state, readings, events, left_out=found.left_out)
     changes = (*told[:1], *help_, *told[1:])
-    plan = _finished(old, new, state, readings, changes, left_out=found.left_out)
+    night = night_of(old, new, state, readings, changes, left_out=found.left_out)
+    plan = _finished(old, new, state, replace(night, log=log_of(old, events)))
     require_confirmed_rest(plan, state)
     return Replanned(plan=plan, readings=readings, changes=changes)
 
@@ -176,7 +172,7 @@ class _Placed(NamedTuple):
 
 
 def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed:
-    """Begun floors first, then the others in the plan's order."""
+    """Begun floors first, then the others: in the plan's order, unless another is better."""
     placed: dict[str, PlacedPour] = {}
     free_s = -np.inf
     begun = [f for f in state.floors.values() if f.done]
@@ -187,19 +183,31 @@ def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed
         )
         if not floor.complete:
             free_s = placed[name].end_s + state.crew.changeover_s
-    left_out = []
-    for name in _order(state, pours):
-        shut = {other: poured.closed for other, poured in placed.items()}
-        option = option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
-        found = place_next(pours[name], option, list(placed.values()), state, shut=shut)
-        if found is None:
-            left_out.append(name)
-        else:
-            placed[name] = found
-    if not placed:
+
+    def follow(order: Sequence[str]) -> Placed:
+        after, left_out = dict(placed), []
+        for name in order:
+            shut = {other: poured.closed for other, poured in after.items()}
+            option = option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
+            found = place_next(pours[name], option, list(after.values()), state, shut=shut)
+            if found is None:
+                left_out.append(name)
+            else:
+                after[name] = found
+        return after, tuple(left_out)
+
+    laid = [coat for coat in old.coats if coat.start.timestamp() <= state.now_s]
+    order = best_order(
+        next(iter(pours.values())).job,
+        _order(state, pours),
+        place=follow,
+        coats=lambda job, after: place_coats_again(job, pours, after, begun=laid),
+    )
+    found, left_out = follow(order)
+    if not found:
         raise NoFeasiblePlanError("no pour shift that is left holds any of the rooms")
-    kept = {name: room for name, room in pours.items() if name in placed}
-    return _Placed(placed, kept, tuple(left_out))
+    kept = {name: room for name, room in pours.items() if name in found}
+    return _Placed(found, kept, left_out)
 
 
 def _order(state: NightState, pours: Mapping[str, RoomPours]) -> list[str]:
@@ -215,46 +223,25 @@ def _finished(
     old: Plan,
     new: Plan,
     state: NightState,
-    readings: NightReadings,
-    changes: tuple[Say, ...],
-    *,
-    left_out: Sequence[str],
+    night: Night,
 ) -> Plan:
     """Changes first among the warnings, the old plan's sources, and the honest status."""
     late = any(c.start > c.closes for c in new.coats)
     late |= any(room.opens > room.open_by or past_shift(new, room) for room in new.rooms)
     status: Status = "short of policy" if late else new.decisions.status
-    if left_out:
+    if night.left_out:
         status = "no feasible plan"
     needed = max(old.hours[-1].at, *(room.opens + HOUR for room in new.rooms))
     hours = tuple(row for row in new.hours if row.at <= needed)
-    fit = readings.fit
-    low, high = np.exp(fit.interval(0, confidence=0.9))
-    night = Night(
-        until=instant(state.now_s, new.job.site.zone),
-        readings=fit.readings,
-        speed=round(fit.speed, 4),
-        speed_low=round(float(low), 4),
-        speed_high=round(float(high), 4),
-        slab=tuple(
-            NightSlab(
-                room=room,
-                warmer_k=round(readings.slab_k(room), 2),
-                sd_k=round(readings.slab_sd_k(room), 2),
-            )
-            for room in readings.rooms
-        ),
-        left_out=tuple(left_out),
-        changes=changes,
-    )
     return replace(
         new,
         decisions=replace(new.decisions, status=status),
         hours=hours,
-        warnings=(*changes, *_warnings(old, new, state)),
+        warnings=(*night.changes, *_warnings(old, new, state)),
         sources=(
             *_weather_sources(old),
             *(s for s in new.sources if s.kind not in ("weather", "note")),
+            *(source for source in old.sources if source.kind == "record"),
         ),
         night=night,
     )

@@ -56,6 +56,7 @@ def changes_of(
         *_learned(new, readings),
         *_reported(new, state, events),
         *_margins(old, new, state),
+        *_reordered(old, new),
         *_moved(old, new, state),
         *_past_shift(new, state),
         *_way_back(old, new),
@@ -163,11 +164,26 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
     if state.wait_s > state.now_s:
         until = max(event.until for event in events if event.until is not None)
         found.append(Say("replan.wait", {"until_at": until.isoformat()}))
+    found += _ran_short(events)
     found += [Say("replan.dropped", {"room": room}) for room in state.dropped]
     for added in state.added:
         values: dict[str, Value] = {"room": added.name, "kits": kits.get(added.name, 0)}
         found.append(Say("replan.added" if added.way_out else "replan.added_no_way", values))
     return found
+
+
+def _ran_short(events: Sequence[NightEvent]) -> list[Say]:
+    short: dict[str, set[int]] = {}
+    for event in events:
+        if event.event == "ran short" and event.bucket is not None:
+            short.setdefault(str(event.room), set()).add(event.bucket)
+    return [
+        Say(
+            "replan.ran_short",
+            {"room": room, "buckets": _numbers(sorted(numbers)), "kits": len(numbers)},
+        )
+        for room, numbers in short.items()
+    ]
 
 
 def _margins(old: Plan, new: Plan, state: NightState) -> list[Say]:
@@ -192,6 +208,15 @@ def _margins(old: Plan, new: Plan, state: NightState) -> list[Say]:
             code = "replan.margin_less" if change_min < 0 else "replan.margin_more"
             found.append(Say(code, {**values, "change_min": round(abs(change_min), 2)}))
     return found
+
+
+def _reordered(old: Plan, new: Plan) -> list[Say]:
+    """Floors of both plans that are poured in another order than they were."""
+    names = [[r.room for r in sorted(p.rooms, key=lambda r: r.order)] for p in (old, new)]
+    was, now = ([n for n in names[i] if n in names[1 - i]] for i in (0, 1))
+    if was == now:
+        return []
+    return [Say("replan.order", {"rooms": ", ".join(now)})]
 
 
 def _moved(old: Plan, new: Plan, state: NightState) -> list[Say]:

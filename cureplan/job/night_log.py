@@ -7,6 +7,7 @@ One line per event; a line that starts with # is a comment.
               wet edge ended, working time ended, surface closed
                                    a clock of that bucket was seen to end
               slab reads           `value` is the slab's temperature in `room`, "88 F"
+              ran short            it did not cover its patch
               bucket reads         `value` is the batch's temperature right after mixing
               drill down           a mixing station has failed
               short of             `value` is a role, "rake": one hand fewer
@@ -19,7 +20,7 @@ One line per event; a line that starts with # is a comment.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -30,9 +31,9 @@ from zoneinfo import ZoneInfo
 
 from cureplan.clock import local_instant
 from cureplan.errors import InputError, QuantityError
+from cureplan.job.night_added import AddedRoom, parsed_value, read_added_room
 from cureplan.job.readings_table import Line, read_lines, read_table_text
-from cureplan.job.schema import ROOM_USES
-from cureplan.quantities import parse_length_m, parse_temperature_c, split_refusal
+from cureplan.quantities import parse_temperature_c, split_refusal
 
 __all__ = [
     "COLUMNS",
@@ -53,7 +54,7 @@ ENDS: Mapping[str, str] = {
     "surface closed": "broadcast_closes",
 }
 """Events that end a clock, and the milestone each is."""
-OF_BUCKETS = ("poured", *ENDS, "bucket reads")
+OF_BUCKETS = ("poured", *ENDS, "ran short", "bucket reads")
 EVENTS = (
     *OF_BUCKETS[:-1],
     "slab reads",
@@ -68,6 +69,8 @@ ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "topcoat")
 # Wider than any slab or batch that is still worked with; beyond is a slip of unit.
 _SLAB_C = (-10.0, 75.0)
 _BATCH_C = (0.0, 60.0)
+MOST_LINES = 5_000
+"""Some hundreds of buckets with three clocks each."""
 EARLIEST = timedelta(days=1)
 """Slabs may be read this long before access begins."""
 
@@ -83,17 +86,9 @@ class NightSite:
     used_until: datetime | None = None
     """Up to here the plan has used the log; of those lines it only needs what was poured
     and until when the crew waits."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AddedRoom:
-    """A floor that was added on the night."""
-
-    name: str
-    length_m: float
-    width_m: float
-    use: str
-    way_out: tuple[str, ...]
+    whole_night: bool = False
+    """Whether the log may go on after plans made on the night: what it says of buckets of
+    rooms that were added then is passed over."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -110,6 +105,8 @@ class NightEvent:
     role: str | None = None
     until: datetime | None = None
     added: AddedRoom | None = None
+    value: str = ""
+    """As it was written."""
     note: str = ""
 
     def fault(self, column: str, problem: str, cure: str, value: object = None) -> InputError:
@@ -160,7 +157,7 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
     >>> event.room, event.bucket, event.at.isoformat()
     ('Bar', 1, '2026-07-17T20:05:00+00:00')
     """
-    lines = read_lines(text, source=source, known=COLUMNS)
+    lines = read_lines(text, source=source, known=COLUMNS, most=MOST_LINES)
     for column in ("at", "event"):
         if column not in lines[0].cells:
             raise InputError(
@@ -170,7 +167,11 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
                 key=column,
             )
     added: dict[str, AddedRoom] = {}
-    events = [_event(line, site, added) for line in lines if not _used(line, site)]
+    events = [
+        _event(line, site, added)
+        for line in lines
+        if not (_used(line, site) or _of_added(line, site, added))
+    ]
     return tuple(sorted(events, key=lambda event: event.at))
 
 
@@ -181,11 +182,18 @@ def _used(line: Line, site: NightSite) -> bool:
     return _one_of(line, "event", EVENTS, "no such event") not in ("poured", "wait until")
 
 
+def _of_added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> bool:
+    """Whether the line is of a room that only a later plan of the night has."""
+    if not site.whole_night or line.text("event").lower() == "room added":
+        return False
+    return line.text("room").casefold() in {name.casefold() for name in added}
+
+
 def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEvent:
     kind = _one_of(line, "event", EVENTS, "no such event")
     found: dict[str, Any] = {"at": _when(line, "at", site), "event": kind}
     if kind == "room added":
-        new = _added(line, site, added)
+        new = read_added_room(line, known=[*site.kits, *added])
         added[new.name] = new
         found |= {"room": new.name, "added": new}
     elif kind in (*OF_BUCKETS, "slab reads", "room dropped"):
@@ -204,7 +212,11 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
     elif kind != "room added" and line.text("value"):
         raise line.fault("value", f'"{kind}" takes no value', "leave the cell empty")
     return NightEvent(
-        source=str(line.source), line=line.number, note=line.text("note"), **found
+        source=str(line.source),
+        line=line.number,
+        value=line.text("value"),
+        note=line.text("note"),
+        **found,
     )
 
 
@@ -271,18 +283,11 @@ def _bucket(line: Line, kits: int | None) -> int:
     )
 
 
-def _parsed(line: Line, text: str, parse: Callable[[str], float]) -> float:
-    try:
-        return parse(text)
-    except QuantityError as error:
-        raise line.fault("value", *split_refusal(error, text)) from None
-
-
 def _temperature(line: Line, limits_c: tuple[float, float]) -> float:
     text = line.text("value")
     if not text:
         raise line.fault("value", "it is empty", 'write what was read, such as "88 F"')
-    temp_c = _parsed(line, text, parse_temperature_c)
+    temp_c = parsed_value(line, text, parse_temperature_c)
     low_c, high_c = limits_c
     if not low_c <= temp_c <= high_c:
         raise line.fault(
@@ -291,44 +296,3 @@ def _temperature(line: Line, limits_c: tuple[float, float]) -> float:
             "check the digits and the unit",
         )
     return temp_c
-
-
-def _added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> AddedRoom:
-    name = line.text("room")
-    known = [*site.kits, *added]
-    if not name or name.casefold() in (other.casefold() for other in known):
-        raise line.fault(
-            "room",
-            "the plan has a room of that name" if name else "it is empty",
-            "give the new room a name of its own",
-        )
-    parts = [part.strip() for part in line.text("value").split(",")]
-    size = [part.strip() for part in parts[0].lower().replace("×", "x").split(" x ")]
-    if len(size) != 2 or len(parts) not in (2, 3) or parts[1].lower() not in ROOM_USES:
-        raise line.fault(
-            "value",
-            "not a size and a use",
-            'write it as "12 ft x 10 ft, storage"; uses are ' + ", ".join(ROOM_USES),
-        )
-    length_m, width_m = (_parsed(line, part, parse_length_m) for part in size)
-    if not (0.3 <= length_m <= 200.0 and 0.3 <= width_m <= 200.0):
-        raise line.fault("value", "a side lies outside 0.3..200 m", "check the size")
-    return AddedRoom(
-        name=name,
-        length_m=length_m,
-        width_m=width_m,
-        use=parts[1].lower(),
-        way_out=_way_out(line, parts[2], known) if len(parts) == 3 else (),
-    )
-
-
-def _way_out(line: Line, text: str, known: list[str]) -> tuple[str, ...]:
-    by_lower = {name.casefold(): name for name in known}
-    names = [n.strip() for n in text.removeprefix("through").split("+")]
-    if not text.startswith("through ") or not all(n.casefold() in by_lower for n in names):
-        raise line.fault(
-            "value",
-            "its way out names no floor of the plan",
-            'write it as "through Corridor", or "through Servery + Corridor"',
-        )
-    return tuple(by_lower[n.casefold()] for n in names)

@@ -116,7 +116,11 @@ class Case:
         return next((floor for floor in self.floors if floor.name == name), None)
 
     def stretch(self, rate: CardRate, floor: Floor, at_s: float, lean: Leaning) -> float:
-        """Factor on a waiting age for the job's confidence; its inverse for closing ones.
+        """Factor on a waiting age for the job's confidence; its inverse for closing ones."""
+        return float(np.exp(self.quantile * self.doubt_frac(rate, floor, at_s, lean)))
+
+    def doubt_frac(self, rate: CardRate, floor: Floor, at_s: float, lean: Leaning) -> float:
+        """Standard deviation of ln(time) on a floor at an instant.
 
         The plan states how well it knows a slab; one that was read may be known
         better, and the lenient factor takes the reading as still fresh.
@@ -124,8 +128,7 @@ class Case:
         sd_k = self.plan.risk.slab_sd_k
         if lean == "lenient" and floor.room.slab_reading is not None:
             sd_k = min(sd_k, READ_SLAB_SD_K)
-        doubt = rate.doubt_frac(float(floor.hours.slab(at_s)), temp_sd_k=sd_k)
-        return float(np.exp(self.quantile * doubt))
+        return rate.doubt_frac(float(floor.hours.slab(at_s)), temp_sd_k=sd_k)
 
 
 def lay_out(plan: Plan) -> Case:
@@ -162,7 +165,7 @@ def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
         if hours is None or not buckets:
             continue
         planned = _planned(buckets)
-        kits = _kits(case.plan, room, buckets, planned, hours)
+        kits = _kits(case, room, buckets, planned, hours)
         runs = run_kits(pot, kits)
         floor = Floor(
             plan=room,
@@ -209,14 +212,14 @@ def _planned(buckets: tuple[BucketPlan, ...]) -> Planned:
 
 
 def _kits(
-    plan: Plan,
+    case: Case,
     room: RoomPlan,
     buckets: tuple[BucketPlan, ...],
     planned: Planned,
     hours: RoomHours,
 ) -> Kits:
-    card, haul_s = plan.job.cards.slurry, plan.job.pace.haul_s
-    materials = plan.job.materials
+    job = case.plan.job
+    card, haul_s, materials = job.cards.slurry, job.pace.haul_s, job.materials
     air_c = hours.air(planned.liquids_s)
     stored_c = (
         air_c if materials.storage_c is None else np.full_like(air_c, materials.storage_c)
@@ -238,6 +241,7 @@ def _kits(
         filler_c=np.full_like(air_c, materials.cool_filler_c) if cool else stored_c,
         air_c=air_c,
         slab_c=hours.slab(planned.pour_s),
+        pace=case.slurry.pace(hours.humidity(planned.pour_s)),
     )
 
 

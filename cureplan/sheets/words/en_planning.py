@@ -125,6 +125,9 @@ SAYINGS: dict[str, str] = {
     "warn.standing": "Dump every bucket at once. Un-iced and left standing, a mix goes from {mixed_c} to {hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}. Leftovers go on heating.",
     "warn.ice_early": "A pail that needs {standing_h:up} in ice is a long wait; stirred every "
     "few minutes it needs {stirred_h:up}.",
+    "warn.humidity_unknown": "{card}: its times depend on humidity, which the weather does not give; taken at {reference_frac}.",
+    "warn.humidity_beyond": "{card}: rooms will be at {from_frac} to {to_frac} humidity, its points span {low_frac} to {high_frac}; beyond them the nearest point is used.",
+    "warn.past": "On finished jobs only {inside_frac} of clocks ended inside the interval that is to hold {holds_frac}: learn the card from them (cureplan fit --records).",
     # Planned again on the night.
     "replan.next": "Next: bucket {bucket} of {room}, liquids in {mix_at:time}, poured "
     "{pour_at:time}.",
@@ -146,6 +149,8 @@ SAYINGS: dict[str, str] = {
     "replan.stations": "A drill is down: {stations:mixing station|mixing stations} left.",
     "replan.short_of": "Short of hands: {role:word}, {people} left.",
     "replan.wait": "Nothing is mixed before {until_at:up}.",
+    "replan.ran_short": "{room}: bucket {buckets} did not cover its patch. Gauge the thickness, "
+    "and have up to {kits:kit|kits} more at hand.",
     "replan.dropped": "{room} is dropped.",
     "replan.added": "{room} is added: {kits:kit|kits}, un-iced.",
     "replan.added_no_way": "{room} is added: {kits:kit|kits}, un-iced; taken to lead straight "
@@ -155,6 +160,7 @@ SAYINGS: dict[str, str] = {
     "replan.margin_more": "{room}: bucket {bucket}, the tightest to come, now has {margin_min} "
     "in hand, {change_min} more.",
     "replan.bays": "{room}: {bays:bay|bays} instead of {was}, a stop line at a drain or joint.",
+    "replan.order": "Another order is better now: {rooms}.",
     "replan.moved": "{room} starts {to_at} instead of {from_at}.",
     "replan.ends": "{room} is done {to_at} instead of {from_at}.",
     "replan.coat_1": "First topcoat {to_at:up} instead of {from_at:up}.",
@@ -182,6 +188,13 @@ SAYINGS: dict[str, str] = {
     "source.slab": "Slab by conduction from {history_h} of weather before the job.",
     "source.slab_read": "Slab by conduction, corrected by readings in {rooms}.",
     "source.card": "{provenance:words}",
+    "source.humidity": "The times of {card} follow the rooms' humidity as well, within the "
+    "{low_frac} to {high_frac} of its points.",
+    "source.humidity_idle": "The humidities on {card} cannot be told from the effect of heat; "
+    "its times follow temperature alone.",
+    "source.record": "{jobs:finished job|finished jobs} with these cards: "
+    "{clocks:clock|clocks} ended {miss_min} off on average, {bias_min} {bias:word}; "
+    "{inside_frac} inside the stated interval, which is to hold {holds_frac}.",
 }
 
 WORDS: dict[str, str] = {
@@ -189,6 +202,9 @@ WORDS: dict[str, str] = {
     "keeps.limits": "Every limit would be kept",
     "keeps.windows": "Coats and opening would hold as surely as asked",
     "keeps.margins": "Every bucket would keep its margin",
+    # Which way past predictions erred.
+    "bias.longer": "later than said",
+    "bias.shorter": "sooner than said",
     # How a slab's correction is known.
     "basis.read": "read here",
     "basis.inferred": "from the other rooms",

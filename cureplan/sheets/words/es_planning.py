@@ -126,6 +126,9 @@ SAYINGS: dict[str, str] = {
     "movida cada pocos minutos necesita {stirred_h:up}.",
     "warn.even_odds": "Ningún orden ni comienzo cumple las ventanas de las capas {wanted_frac:nights}: se cumplen según lo esperado, apenas la mitad de las veces. Vea qué más ayudaría.",
     "warn.standing": "Vacíe cada cubeta de inmediato. Sin hielo y parada, la mezcla pasa de {mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura {floor_min}. Las sobras siguen calentándose.",
+    "warn.humidity_unknown": "{card}: sus tiempos dependen de la humedad, que el clima no trae; se toma {reference_frac}.",
+    "warn.humidity_beyond": "{card}: los cuartos tendrán {from_frac} a {to_frac} de humedad, sus puntos van de {low_frac} a {high_frac}; fuera de ellos se usa el punto más cercano.",
+    "warn.past": "En trabajos terminados solo {inside_frac} de los relojes acabaron dentro del intervalo que debe cumplirse {holds_frac}: ajuste la ficha con ellos (cureplan fit --records).",
     # Planned again on the night.
     "replan.next": "Sigue: cubeta {bucket} de {room}, líquidos {mix_at:time}, se cuela "
     "{pour_at:time}.",
@@ -147,6 +150,8 @@ SAYINGS: dict[str, str] = {
     "replan.stations": "Falló un taladro: {stations:estación queda|estaciones quedan}.",
     "replan.short_of": "Falta gente: {role:word}, quedan {people}.",
     "replan.wait": "No se mezcla nada antes de {until_at:up}.",
+    "replan.ran_short": "{room}: la cubeta {buckets} no alcanzó para su parte. Mida el espesor "
+    "y tenga a la mano hasta {kits:juego|juegos} más.",
     "replan.dropped": "{room} se quita.",
     "replan.added": "{room} se agrega: {kits:juego|juegos}, sin hielo.",
     "replan.added_no_way": "{room} se agrega: {kits:juego|juegos}, sin hielo; se toma que da "
@@ -157,6 +162,7 @@ SAYINGS: dict[str, str] = {
     "{margin_min} de sobra, {change_min} más.",
     "replan.bays": "{room}: {bays:franja|franjas} en vez de {was}, línea de corte en un drenaje "
     "o junta.",
+    "replan.order": "Ahora conviene otro orden: {rooms}.",
     "replan.moved": "{room} empieza {to_at} en vez de {from_at}.",
     "replan.ends": "{room} termina {to_at} en vez de {from_at}.",
     "replan.coat_1": "Capa 1 {to_at:up} en vez de {from_at:up}.",
@@ -185,6 +191,13 @@ SAYINGS: dict[str, str] = {
     "source.slab": "Losa por conducción con {history_h} de clima antes del trabajo.",
     "source.slab_read": "Losa por conducción, corregida con lecturas en {rooms}.",
     "source.card": "{provenance:words}",
+    "source.humidity": "Los tiempos de {card} siguen también la humedad de los cuartos, dentro "
+    "de {low_frac} a {high_frac} de sus puntos.",
+    "source.humidity_idle": "Las humedades en {card} no se pueden separar del efecto del calor; "
+    "sus tiempos siguen solo la temperatura.",
+    "source.record": "{jobs:trabajo terminado|trabajos terminados} con estos materiales: "
+    "{clocks:reloj acabó|relojes acabaron} a {miss_min} de lo dicho en promedio, {bias_min} "
+    "{bias:word}; {inside_frac} dentro del intervalo dicho, que debe cumplirse {holds_frac}.",
 }
 
 WORDS: dict[str, str] = {
@@ -192,6 +205,9 @@ WORDS: dict[str, str] = {
     "keeps.limits": "Todo se cumpliría",
     "keeps.windows": "Capas y apertura se cumplirían con la seguridad pedida",
     "keeps.margins": "Cada cubeta tendría su margen",
+    # Which way past predictions erred.
+    "bias.longer": "después de lo dicho",
+    "bias.shorter": "antes de lo dicho",
     # How a slab's correction is known.
     "basis.read": "leída ahí",
     "basis.inferred": "según los otros cuartos",
