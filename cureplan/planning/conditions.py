@@ -11,7 +11,6 @@ import math
 from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -24,20 +23,14 @@ from cureplan.physics.room_air import drifting_air_c, held_air_c, open_air_c
 from cureplan.physics.slab import Slab
 from cureplan.physics.slab_grid import slab_on_ground, slab_over_air
 from cureplan.physics.slab_reading import corrected_surface_c, slab_time_constant_s
-from cureplan.physics.sun import (
-    absorbed_w_m2,
-    clear_sky_w_m2,
-    clouded_w_m2,
-    sun_elevation_deg,
-)
 from cureplan.physics.thermal_constants import (
     AIR_FACE_W_M2K,
     CONCRETE_CONDUCTIVITY_W_MK,
     CONCRETE_DENSITY_KG_M3,
     CONCRETE_SPECIFIC_HEAT_J_KGK,
-    CONCRETE_SUN_ABSORPTANCE,
     DAY_S,
 )
+from cureplan.planning.sun_patches import patch_sun_w_m2
 from cureplan.weather.series import HourlySeries
 
 __all__ = [
@@ -53,8 +46,6 @@ __all__ = [
 HOUR_S = 3600.0
 STEP_S = 600.0
 FINEST_CELL_M = 0.01
-OPENING_TRANSMITS = 0.8
-"""Share of the sun that clear single glazing lets through; from memory."""
 LEVEL_K = 0.3
 """A slab that warms less than this over a pour counts as level: invented."""
 
@@ -265,7 +256,7 @@ def _surface(
     lower_c = np.broadcast_to(
         outdoor_c[:, None] if over_air else np.asarray(building.ground_c), air_c.shape
     )
-    sun_w_m2 = _sun(job, rooms, series, fine_s, cloud)
+    sun_w_m2 = patch_sun_w_m2(job, rooms, series, fine_s, cloud)
     # Settled at the mean of all history: soil under a slab forgets a first day slowly.
     before = fine_s <= max(DAY_S, job.access.begins.timestamp() - float(series.epoch_s[0]))
     run = slab.run(
@@ -297,36 +288,3 @@ def _surface(
             lower_w_m2k=AIR_FACE_W_M2K if over_air else 0.0,
         ),
     )
-
-
-def _sun(
-    job: Job, rooms: Sequence[Room], series: HourlySeries, fine_s: Array, cloud: Array
-) -> Array:
-    """Sun taken up by each room's declared patch [W/m²], spread over nothing else."""
-    absorbed = np.zeros((fine_s.size, len(rooms)))
-    if all(room.sun_patch is None for room in rooms):
-        return absorbed
-    epoch0 = float(series.epoch_s[0])
-    instants = [datetime.fromtimestamp(epoch0 + second, job.site.zone) for second in fine_s]
-    elevation = sun_elevation_deg(
-        instants,
-        latitude_deg=job.site.latitude_deg,
-        longitude_deg=job.site.longitude_deg,
-        refracted=True,
-    )
-    horizontal = clouded_w_m2(clear_sky_w_m2(elevation), cloud_share=cloud)
-    clock = [at.hour * 60 + at.minute for at in instants]
-    for column, room in enumerate(rooms):
-        patch = room.sun_patch
-        if patch is None:
-            continue
-        begins = patch.starts.hour * 60 + patch.starts.minute
-        ends = patch.ends.hour * 60 + patch.ends.minute
-        lit = np.array([patch.share if begins <= minute < ends else 0.0 for minute in clock])
-        absorbed[:, column] = absorbed_w_m2(
-            horizontal,
-            lit_share=lit,
-            transmitted_share=OPENING_TRANSMITS,
-            absorptance=CONCRETE_SUN_ABSORPTANCE,
-        )
-    return absorbed
