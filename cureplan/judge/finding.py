@@ -34,7 +34,7 @@ Rule = Literal[
     "takeoff",
     "risk",
 ]
-Unit = Literal["min", "K", "°C", "m", "m2", "m3", "kg", "share", "count", "frac"]
+Unit = Literal["min", "K", "°C", "m", "m2", "m3", "kg", "share", "count"]
 
 MARGIN_TOL_S = 6.0
 """Plans are written to the second; the rest is for two ways of integrating: invented."""

@@ -83,7 +83,7 @@ def _check_doubt(case: Case, floor: Floor) -> Iterator[Finding]:
                 what=f"{floor.name} bucket {bucket.number}: its clocks are said to be known to "
                 f"{stated:.1%}, re-derived as {near:.1%}",
                 off_by=abs(stated - near),
-                unit="frac",
+                unit="share",
             )
             return
 

@@ -97,4 +97,4 @@ def test_nothing_a_plan_states_can_be_changed(plan, data, way):
 def test_no_share_lies_outside_nothing_and_all(plan, data, beyond):
     shares = [path for path, _ in leaves(plan) if str(path[-1]).endswith("_frac")]
     path = data.draw(st.sampled_from(shares))
-    assert rules(changed(plan, path, beyond)) & {"risk", "calls"}
+    assert rules(changed(plan, path, beyond)) & {"risk", "calls", "margins"}
