@@ -24,6 +24,8 @@ from cureplan.plan_rows import (
     CoatPlan,
     HourRow,
     Night,
+    NightLine,
+    NightPoured,
     NightSlab,
     RemedyTry,
     RoomHour,
@@ -45,6 +47,8 @@ __all__ = [
     "Decisions",
     "HourRow",
     "Night",
+    "NightLine",
+    "NightPoured",
     "NightSlab",
     "Plan",
     "RemedyTry",
@@ -56,6 +60,7 @@ __all__ = [
     "Takeoff",
     "TakeoffRoom",
     "plan_from_json",
+    "plan_id",
     "plan_schema",
     "plan_to_json",
 ]
@@ -153,6 +158,15 @@ class Plan:
     def buckets_of(self, room: str) -> tuple[BucketPlan, ...]:
         """The buckets of one room, in the order they are mixed."""
         return tuple(bucket for bucket in self.buckets if bucket.room == room)
+
+
+def plan_id(plan: Plan) -> str:
+    """Names the plan, so that ticks of one are never shown on another."""
+    import hashlib
+
+    parts = [plan.job.site.name, str(plan.decisions.made_at.timestamp())]
+    parts += [f"{b.room}|{b.number}|{b.pour.timestamp()}" for b in plan.buckets]
+    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
 
 
 def _adapter() -> Any:

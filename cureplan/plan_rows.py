@@ -18,6 +18,8 @@ __all__ = [
     "CoatPlan",
     "HourRow",
     "Night",
+    "NightLine",
+    "NightPoured",
     "NightSlab",
     "RemedyTry",
     "RoomHour",
@@ -227,6 +229,27 @@ class NightSlab:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NightPoured:
+    """How many of a floor's buckets lay on it; those in `assumed` have no line in the log."""
+
+    room: str
+    buckets: int
+    assumed: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightLine:
+    """One line of the log, as it was written."""
+
+    at: datetime
+    event: str
+    room: str | None
+    bucket: int | None
+    value: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Night:
     """What a plan made again on the night has learned, and changed."""
 
@@ -242,3 +265,8 @@ class Night:
     left_out: tuple[str, ...]
     """Rooms that no shift holds any more."""
     changes: tuple[Say, ...]
+    follows: str = ""
+    """`plan_id` of the plan before it."""
+    poured: tuple[NightPoured, ...] = ()
+    log: tuple[NightLine, ...] = ()
+    """All lines used for this plan and those before it, in the order of time."""

@@ -33,7 +33,16 @@ from cureplan.clock import require_aware
 from cureplan.errors import InputError, NoFeasiblePlanError
 from cureplan.job.model import Job
 from cureplan.job.night_log import NightEvent, NightSite
-from cureplan.plan import Night, NightSlab, Plan, Source, Status
+from cureplan.plan import (
+    Night,
+    NightLine,
+    NightPoured,
+    NightSlab,
+    Plan,
+    Source,
+    Status,
+    plan_id,
+)
 from cureplan.planning.clocks import SlurryClocks, slurry_clocks, topcoat_clocks
 from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
 from cureplan.planning.pour import PourOption, RoomPours
@@ -164,7 +173,8 @@ def _put_together(
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
     told = changes_of(old, new, state, readings, events, left_out=found.left_out)
     changes = (*told[:1], *help_, *told[1:])
-    plan = _finished(old, new, state, readings, changes, left_out=found.left_out)
+    night = _night(old, new, state, readings, changes, left_out=found.left_out)
+    plan = _finished(old, new, state, replace(night, log=_log(old, events)))
     require_confirmed_rest(plan, state)
     return Replanned(plan=plan, readings=readings, changes=changes)
 
@@ -215,22 +225,42 @@ def _finished(
     old: Plan,
     new: Plan,
     state: NightState,
-    readings: NightReadings,
-    changes: tuple[Say, ...],
-    *,
-    left_out: Sequence[str],
+    night: Night,
 ) -> Plan:
     """Changes first among the warnings, the old plan's sources, and the honest status."""
     late = any(c.start > c.closes for c in new.coats)
     late |= any(room.opens > room.open_by or past_shift(new, room) for room in new.rooms)
     status: Status = "short of policy" if late else new.decisions.status
-    if left_out:
+    if night.left_out:
         status = "no feasible plan"
     needed = max(old.hours[-1].at, *(room.opens + HOUR for room in new.rooms))
     hours = tuple(row for row in new.hours if row.at <= needed)
+    return replace(
+        new,
+        decisions=replace(new.decisions, status=status),
+        hours=hours,
+        warnings=(*night.changes, *_warnings(old, new, state)),
+        sources=(
+            *_weather_sources(old),
+            *(s for s in new.sources if s.kind not in ("weather", "note")),
+        ),
+        night=night,
+    )
+
+
+def _night(
+    old: Plan,
+    new: Plan,
+    state: NightState,
+    readings: NightReadings,
+    changes: tuple[Say, ...],
+    *,
+    left_out: Sequence[str],
+) -> Night:
+    """What was learned and poured; its log is added apart."""
     fit = readings.fit
     low, high = np.exp(fit.interval(0, confidence=0.9))
-    night = Night(
+    return Night(
         until=instant(state.now_s, new.job.site.zone),
         readings=fit.readings,
         speed=round(fit.speed, 4),
@@ -246,18 +276,33 @@ def _finished(
         ),
         left_out=tuple(left_out),
         changes=changes,
-    )
-    return replace(
-        new,
-        decisions=replace(new.decisions, status=status),
-        hours=hours,
-        warnings=(*changes, *_warnings(old, new, state)),
-        sources=(
-            *_weather_sources(old),
-            *(s for s in new.sources if s.kind not in ("weather", "note")),
+        follows=plan_id(old),
+        poured=tuple(
+            NightPoured(room=name, buckets=floor.done, assumed=floor.assumed)
+            for name, floor in state.floors.items()
+            if floor.done
         ),
-        night=night,
     )
+
+
+def _log(old: Plan, events: Sequence[NightEvent]) -> tuple[NightLine, ...]:
+    """What earlier plans of the night used, and what this one does; no line twice."""
+    lines = list(old.night.log) if old.night is not None else []
+    known = {(line.event, line.room, line.bucket, line.value, line.at) for line in lines}
+    for event in events:
+        if (event.event, event.room, event.bucket, event.value, event.at) in known:
+            continue
+        lines.append(
+            NightLine(
+                at=event.at,
+                event=event.event,
+                room=event.room,
+                bucket=event.bucket,
+                value=event.value,
+                note=event.note,
+            )
+        )
+    return tuple(sorted(lines, key=lambda line: line.at))
 
 
 def _warnings(old: Plan, new: Plan, state: NightState) -> tuple[Say, ...]:

@@ -163,11 +163,26 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
     if state.wait_s > state.now_s:
         until = max(event.until for event in events if event.until is not None)
         found.append(Say("replan.wait", {"until_at": until.isoformat()}))
+    found += _ran_short(events)
     found += [Say("replan.dropped", {"room": room}) for room in state.dropped]
     for added in state.added:
         values: dict[str, Value] = {"room": added.name, "kits": kits.get(added.name, 0)}
         found.append(Say("replan.added" if added.way_out else "replan.added_no_way", values))
     return found
+
+
+def _ran_short(events: Sequence[NightEvent]) -> list[Say]:
+    short: dict[str, set[int]] = {}
+    for event in events:
+        if event.event == "ran short" and event.bucket is not None:
+            short.setdefault(str(event.room), set()).add(event.bucket)
+    return [
+        Say(
+            "replan.ran_short",
+            {"room": room, "buckets": _numbers(sorted(numbers)), "kits": len(numbers)},
+        )
+        for room, numbers in short.items()
+    ]
 
 
 def _margins(old: Plan, new: Plan, state: NightState) -> list[Say]:

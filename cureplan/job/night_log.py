@@ -7,6 +7,7 @@ One line per event; a line that starts with # is a comment.
               wet edge ended, working time ended, surface closed
                                    a clock of that bucket was seen to end
               slab reads           `value` is the slab's temperature in `room`, "88 F"
+              ran short            it did not cover its patch
               bucket reads         `value` is the batch's temperature right after mixing
               drill down           a mixing station has failed
               short of             `value` is a role, "rake": one hand fewer
@@ -53,7 +54,7 @@ ENDS: Mapping[str, str] = {
     "surface closed": "broadcast_closes",
 }
 """Events that end a clock, and the milestone each is."""
-OF_BUCKETS = ("poured", *ENDS, "bucket reads")
+OF_BUCKETS = ("poured", *ENDS, "ran short", "bucket reads")
 EVENTS = (
     *OF_BUCKETS[:-1],
     "slab reads",
@@ -68,6 +69,8 @@ ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "topcoat")
 # Wider than any slab or batch that is still worked with; beyond is a slip of unit.
 _SLAB_C = (-10.0, 75.0)
 _BATCH_C = (0.0, 60.0)
+MOST_LINES = 5_000
+"""Some hundreds of buckets with three clocks each."""
 EARLIEST = timedelta(days=1)
 """Slabs may be read this long before access begins."""
 
@@ -110,6 +113,8 @@ class NightEvent:
     role: str | None = None
     until: datetime | None = None
     added: AddedRoom | None = None
+    value: str = ""
+    """As it was written."""
     note: str = ""
 
     def fault(self, column: str, problem: str, cure: str, value: object = None) -> InputError:
@@ -160,7 +165,7 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
     >>> event.room, event.bucket, event.at.isoformat()
     ('Bar', 1, '2026-07-17T20:05:00+00:00')
     """
-    lines = read_lines(text, source=source, known=COLUMNS)
+    lines = read_lines(text, source=source, known=COLUMNS, most=MOST_LINES)
     for column in ("at", "event"):
         if column not in lines[0].cells:
             raise InputError(
@@ -204,7 +209,11 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
     elif kind != "room added" and line.text("value"):
         raise line.fault("value", f'"{kind}" takes no value', "leave the cell empty")
     return NightEvent(
-        source=str(line.source), line=line.number, note=line.text("note"), **found
+        source=str(line.source),
+        line=line.number,
+        value=line.text("value"),
+        note=line.text("note"),
+        **found,
     )
 
 

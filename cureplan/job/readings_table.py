@@ -121,7 +121,9 @@ def _decoded(data: bytes, path: Path) -> str:
     return text
 
 
-def read_lines(text: str, *, source: Path, known: tuple[str, ...]) -> list[Line]:
+def read_lines(
+    text: str, *, source: Path, known: tuple[str, ...], most: int = MOST_READINGS
+) -> list[Line]:
     """Lines under the header; comments (#) and blank lines are passed over.
 
     Parameters
@@ -132,6 +134,8 @@ def read_lines(text: str, *, source: Path, known: tuple[str, ...]) -> list[Line]
         Named in errors.
     known : tuple of str
         Columns it may have.
+    most : int
+        Lines it may have.
 
     Returns
     -------
@@ -171,9 +175,9 @@ def read_lines(text: str, *, source: Path, known: tuple[str, ...]) -> list[Line]
         lines.append(
             Line(source=source, number=number, cells=dict(zip(names, cells, strict=True)))
         )
-        if len(lines) > MOST_READINGS:
+        if len(lines) > most:
             raise InputError(
-                f"more than {MOST_READINGS} readings",
+                f"more than {most} readings",
                 cure="split the file by product or year",
                 source=source,
                 line=number,

@@ -146,6 +146,8 @@ SAYINGS: dict[str, str] = {
     "replan.stations": "A drill is down: {stations:mixing station|mixing stations} left.",
     "replan.short_of": "Short of hands: {role:word}, {people} left.",
     "replan.wait": "Nothing is mixed before {until_at:up}.",
+    "replan.ran_short": "{room}: bucket {buckets} did not cover its patch. Gauge the thickness, "
+    "and have up to {kits:kit|kits} more at hand.",
     "replan.dropped": "{room} is dropped.",
     "replan.added": "{room} is added: {kits:kit|kits}, un-iced.",
     "replan.added_no_way": "{room} is added: {kits:kit|kits}, un-iced; taken to lead straight "

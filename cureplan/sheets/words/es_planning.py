@@ -147,6 +147,8 @@ SAYINGS: dict[str, str] = {
     "replan.stations": "Falló un taladro: {stations:estación queda|estaciones quedan}.",
     "replan.short_of": "Falta gente: {role:word}, quedan {people}.",
     "replan.wait": "No se mezcla nada antes de {until_at:up}.",
+    "replan.ran_short": "{room}: la cubeta {buckets} no alcanzó para su parte. Mida el espesor "
+    "y tenga a la mano hasta {kits:juego|juegos} más.",
     "replan.dropped": "{room} se quita.",
     "replan.added": "{room} se agrega: {kits:juego|juegos}, sin hielo.",
     "replan.added_no_way": "{room} se agrega: {kits:juego|juegos}, sin hielo; se toma que da "
