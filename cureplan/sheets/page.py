@@ -25,7 +25,16 @@ __all__ = ["TASKS", "Task", "sheet_html"]
 TEMPLATES = Path(__file__).parent / "templates"
 
 # In the order in which each uses the ones before.
-SCRIPTS = ("words.js", "lateness.js", "dom.js", "buckets.js", "panel.js", "main.js")
+SCRIPTS = (
+    "words.js",
+    "lateness.js",
+    "dom.js",
+    "log.js",
+    "buckets.js",
+    "report.js",
+    "panel.js",
+    "main.js",
+)
 PICKS = ("all", *ROLES)
 
 

@@ -6,13 +6,14 @@ worked out was worked out by the planning.
 
 from __future__ import annotations
 
-import hashlib
 import json
 import math
 from datetime import datetime
 from typing import Any
 
-from cureplan.plan import BucketPlan, Plan
+from cureplan.job.night_log import ROLES as LOG_ROLES
+from cureplan.job.schema import ROOM_USES
+from cureplan.plan import BucketPlan, Plan, plan_id
 from cureplan.sheets.view import voice_of
 from cureplan.sheets.words import Voice
 from cureplan.sheets.words.clean import one_line
@@ -25,13 +26,6 @@ ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat"
 # Clocks change at full quarters of an hour.
 STEP_S = 900
 _SCRIPT_LABELS = ("weekdays", "months")
-
-
-def plan_id(plan: Plan) -> str:
-    """Names the plan, so that ticks of one are never shown on another."""
-    parts = [plan.job.site.name, str(plan.decisions.made_at.timestamp())]
-    parts += [f"{b.room}|{b.number}|{b.pour.timestamp()}" for b in plan.buckets]
-    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
 
 
 def embedded_json(data: Any) -> str:
@@ -54,13 +48,19 @@ def page_data(plan: Plan) -> str:
     order = {room.room: place for place, room in enumerate(_ordered_rooms(plan))}
     data = {
         "id": plan_id(plan),
+        "site": one_line(plan.job.site.name),
         "zone": plan.job.site.time_zone,
         "repeats": _repeats(plan),
         "policy_s": plan.job.policy.margin_s,
+        "display": plan.job.display,
+        "uses": ROOM_USES,
+        "log_roles": LOG_ROLES,
+        "night": _night(plan),
         "rooms": [
             {
                 "name": one_line(room.room),
                 "walk": _up(room.walkable),
+                "key": room.room,
                 "opens": _up(room.opens),
                 "open_by": _down(room.open_by),
             }
@@ -93,6 +93,35 @@ def _repeats(plan: Plan) -> list[dict[str, Any]]:
         else:
             found.append({"from": at_s, "to": at_s + STEP_S, "name": name})
     return found
+
+
+def _night(plan: Plan) -> dict[str, Any] | None:
+    """Where a plan made on the night takes over: what is poured, and the log so far."""
+    night = plan.night
+    if night is None:
+        return None
+    done = {floor.room: floor.buckets for floor in night.poured}
+    return {
+        "follows": night.follows,
+        "until": _down(night.until),
+        "poured": {
+            str(index): _down(bucket.pour)
+            for index, bucket in enumerate(plan.buckets)
+            if bucket.number <= done.get(bucket.room, 0)
+        },
+        "log": [
+            {
+                "at": _down(line.at),
+                "event": line.event,
+                "room": line.room or "",
+                "bucket": line.bucket,
+                "value": line.value,
+                "note": line.note,
+            }
+            for line in night.log
+            if line.event != "poured"
+        ],
+    }
 
 
 def _ordered_rooms(plan: Plan) -> list[Any]:

@@ -98,12 +98,20 @@ def open_sheet(chromium: Any, tmp_path: Path) -> Iterator[Opener]:
             at: datetime | None = None,
             size: dict[str, int] = PHONE,
             prepare: str = "",
+            file: Path | None = None,
+            beside: Sheet | None = None,
             **options: Any,
         ) -> Sheet:
-            path = tmp_path / f"sheet-{len(opened)}.html"
-            path.write_text(sheet_html(plan or sheet_sample.sample_plan()), encoding="utf-8")
-            context = chromium.new_context(viewport=size, **options)
-            stack.callback(context.close)
+            path = file or tmp_path / f"sheet-{len(opened)}.html"
+            if file is None:
+                html = sheet_html(plan or sheet_sample.sample_plan())
+                path.write_text(html, encoding="utf-8")
+            if beside is None:
+                context = chromium.new_context(viewport=size, **options)
+                stack.callback(context.close)
+            else:
+                # The same browser, with what it has stored.
+                context = beside.page.context
             page = context.new_page()
             page.set_default_timeout(4000)
             sheet = Sheet(page=page, url=path.as_uri())

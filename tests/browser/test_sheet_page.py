@@ -41,10 +41,13 @@ def test_dark_and_light_differ(open_sheet: Opener):
 
 def test_whatever_is_tapped_is_large_enough(open_sheet: Opener):
     sheet = open_sheet(at=after(5))
+    sheet.row(0).locator("[data-tick]").check()
+    for part in (".report", ".log-part"):
+        sheet.page.locator(f"#sheet-en {part} summary").click()
     small = sheet.page.evaluate(
         """least => [...document.querySelectorAll(
-             "#sheet-en button, #sheet-en .tick, #sheet-en .role, #sheet-en .languages label, "
-             + "#sheet-en .bar a, #sheet-en summary")]
+             "#sheet-en button, #sheet-en .field, #sheet-en .tick, #sheet-en .role, "
+             + "#sheet-en .languages label, #sheet-en .bar a, #sheet-en summary")]
            .filter(node => node.offsetParent !== null)
            .map(node => [node.textContent, node.getBoundingClientRect()])
            .filter(([, box]) => box.width && (box.width < least || box.height < least))
@@ -186,6 +189,8 @@ def test_the_accessibility_engine_finds_nothing(open_sheet: Opener, size, langua
     sheet = open_sheet(at=after(9), size=size, color_scheme=scheme, bypass_csp=True)
     sheet.row(0).locator("[data-tick]").check()
     sheet.press("5 min more")
+    for part in (".report", ".log-part"):
+        sheet.page.locator(f"#sheet-{language} {part}").evaluate("part => part.open = true")
     if language == "es":
         sheet.page.locator("#sheet-en .languages").get_by_text("Español").click()
     # The engine waits on timers, which stand still under the installed clock.

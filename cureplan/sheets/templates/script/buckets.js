@@ -60,7 +60,8 @@ function meterRow() {
   return element("li", {},
     element("span", { class: "meter-name" }),
     element("span", { class: "meter-bar", "aria-hidden": "true" }, element("span", {})),
-    element("span", { class: "meter-left" }));
+    element("span", { class: "meter-left" }),
+    element("button", { type: "button", class: "plain went", "aria-pressed": "false" }));
 }
 
 function changeMeter(row, item) {
@@ -77,6 +78,19 @@ function changeMeter(row, item) {
   const mood = left < 0 ? "▲ " : left < 120 ? "◆ " : "";
   put(row.children[2], mood + word(language, key, { minutes }));
   row.classList.toggle("ending", left < 120);
+  changeWent(row.children[3], item);
+}
+
+function changeWent(button, { language, index, clock }) {
+  const place = wentAt(index, clock.name);
+  const text = place < 0 ? word(language, "ended", {}) :
+    word(language, "ended_at", { at: clockText(state.events[place].at) });
+  mark(button, "data-went", clock.name);
+  mark(button, "data-index", String(index));
+  mark(button, "aria-pressed", String(place >= 0));
+  mark(button, "aria-label", text + ": " + word(language, clock.name, {}) + ", " + bucketName(language, index));
+  put(button, text);
+  show(button, index in state.poured);
 }
 
 function changeCard(card, item) {

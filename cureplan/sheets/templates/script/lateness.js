@@ -13,7 +13,11 @@ let keeps = true;
 let state = fresh();
 
 function fresh() {
-  return { version: 1, plan: plan.id, late_s: 0, fixed: {}, poured: {}, short: {} };
+  return {
+    version: 1, plan: plan.id, late_s: 0, fixed: {}, poured: {}, short: {}, events: [],
+    // By these a later plan of the same night knows the buckets again.
+    keys: plan.buckets.map((_, index) => bucketKey(index)),
+  };
 }
 
 function now_s() {
@@ -42,7 +46,8 @@ function write(name, value) {
 
 function load() {
   const kept = read(storeName());
-  state = kept && kept.version === 1 && kept.plan === plan.id ? kept : fresh();
+  if (kept && kept.version === 1 && kept.plan === plan.id) state = { ...fresh(), ...kept };
+  else state = rehearsing ? fresh() : takenOver();
 }
 
 function save() {
@@ -94,9 +99,45 @@ function setLate(late_s) {
   save();
 }
 
+// The ticked buckets of the same floor before and after one.
+function tickedBeside(index) {
+  const { room, number } = plan.buckets[index];
+  const found = {};
+  for (const other of Object.keys(state.poured).map(Number)) {
+    const bucket = plan.buckets[other];
+    if (bucket.room !== room || other === index) continue;
+    const side = bucket.number < number ? "before" : "after";
+    const nearer = found[side] === undefined
+      || Math.abs(bucket.number - number) < Math.abs(plan.buckets[found[side]].number - number);
+    if (nearer) found[side] = other;
+  }
+  return found;
+}
+
+// A tick that was forgotten keeps the plan's step with its neighbours.
+function pouredWhen(index) {
+  const { before, after } = tickedBeside(index);
+  const pour = (other) => plan.buckets[other].pour;
+  if (after === undefined) return Math.round(now_s());
+  if (before === undefined) return state.poured[after] - (pour(after) - pour(index));
+  const share = (pour(index) - pour(before)) / (pour(after) - pour(before));
+  return Math.round(state.poured[before] + share * (state.poured[after] - state.poured[before]));
+}
+
+// Several ticked in one go: the last is right, those before it kept the plan's step.
+function settleEarlier(index) {
+  const { before } = tickedBeside(index);
+  if (before === undefined || (plan.night !== null && before in plan.night.poured)) return;
+  const step = plan.buckets[index].pour - plan.buckets[before].pour;
+  if (state.poured[index] - state.poured[before] >= step / 2) return;
+  state.poured[before] = state.poured[index] - step;
+  settleEarlier(before);
+}
+
 function setPoured(index, poured) {
   if (poured) {
-    state.poured[index] = Math.round(now_s());
+    state.poured[index] = pouredWhen(index);
+    settleEarlier(index);
     for (const task of BEFORE_FLOOR) fix(index, task);
   } else {
     delete state.poured[index];

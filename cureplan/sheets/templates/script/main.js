@@ -42,28 +42,8 @@ function beat() {
 
 function updateAll() {
   updateTables();
+  for (const part of panels) refreshReport(part);
   update();
-}
-
-function saveLog() {
-  const iso = (at) => (at === undefined ? null : new Date(at * 1000).toISOString());
-  const log = {
-    plan: plan.id,
-    saved_at: new Date().toISOString(),
-    rehearsal: rehearsing,
-    late_min: Math.round(state.late_s / 60),
-    buckets: plan.buckets.map((bucket, index) => ({
-      room: plan.rooms[bucket.room].name,
-      number: bucket.number,
-      poured: iso(state.poured[index]),
-      ran_short: iso(state.short[index]),
-    })),
-    readings: [],
-  };
-  const blob = new Blob([JSON.stringify(log, null, 2)], { type: "application/json" });
-  const link = element("a", { href: URL.createObjectURL(blob), download: "log-" + plan.id + ".json" });
-  link.click();
-  URL.revokeObjectURL(link.href);
 }
 
 function clearTicks(button, language) {
@@ -75,7 +55,7 @@ function clearTicks(button, language) {
   }
   clearArmed = 0;
   put(button, word(language, "clear", {}));
-  state = fresh();
+  state = rehearsing ? fresh() : takenOver();
   save();
 }
 
@@ -93,8 +73,15 @@ const DOING = {
   back: () => setLate(0),
   behind: (button) => setLate(60 * Number(button.dataset.late)),
   save: saveLog,
+  report: writeReport,
   clear: clearTicks,
   rehearse,
+};
+
+const LOG_ACTS = {
+  earlier: (entry) => retime(entry, -60),
+  later: (entry) => retime(entry, 60),
+  strike,
 };
 
 document.addEventListener("click", (event) => {
@@ -106,6 +93,10 @@ document.addEventListener("click", (event) => {
   if (button.dataset.short) {
     const index = Number(button.dataset.short);
     setShort(index, !(index in state.short));
+  }
+  if (button.dataset.went) toggleWent(Number(button.dataset.index), button.dataset.went);
+  for (const [name, act] of Object.entries(LOG_ACTS)) {
+    if (button.dataset[name]) act(logEntries()[Number(button.dataset[name])]);
   }
   updateAll();
 });
@@ -160,9 +151,10 @@ load();
 save();
 panels = sheets.map(makePanel);
 recallChoice();
-updateTables();
+updateAll();
 beat();
 document.addEventListener("visibilitychange", update);
+document.addEventListener("toggle", update, true);
 window.addEventListener("storage", () => {
   load();
   updateAll();

@@ -28,15 +28,18 @@ function makePanel(sheet) {
     noStore: element("p", { class: "soft" }, say("no_store")),
     clear: element("button", { type: "button", class: "plain", "data-do": "clear" }, say("clear")),
     rehearse: element("button", { type: "button", class: "plain", "data-do": "rehearse" }),
+    follows: element("p", { class: "soft follows" }),
+    report: makeReport(language),
+    log: makeLog(language),
   };
   panel.append(
-    part.rehearsal,
+    part.rehearsal, part.follows,
     element("div", { class: "clock-line" }, part.clock,
       element("div", { class: "late", role: "group", "aria-label": say("late") },
         element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
         button("more5", "+5", "more5"))),
     part.behind, element("div", { role: "status" }, part.effects),
-    part.laying, part.mineTitle, part.mine, part.up, part.floor,
+    part.laying, part.mineTitle, part.mine, part.up, part.floor, part.report.box, part.log.box,
     element("h3", {}, say("next")), part.next, part.noStore,
     element("p", { class: "tools" },
       element("button", { type: "button", class: "plain", "data-do": "back" }, say("back")),
@@ -66,6 +69,7 @@ function updatePanel(part, now, role) {
   const next = nextEvents(language, now);
   const over = { text: word(language, "over_all", {}), at: null };
   fill(part.next, next.length ? next : [over], eventRow, changeEvent(language, now));
+  updateLog(part, now);
   updateTools(part, now);
 }
 
@@ -225,6 +229,10 @@ function updateTools(part, now) {
   const { language } = part;
   show(part.rehearsal, rehearsing);
   show(part.noStore, !keeps);
+  show(part.follows, plan.night !== null);
+  if (plan.night !== null) {
+    put(part.follows, word(language, "follows", { at: clockText(plan.night.until) }));
+  }
   const first = plan.buckets.length ? plan.buckets[0].liquids : 0;
   const last = plan.buckets.reduce((at, bucket) => Math.max(at, bucket.stone_end), 0);
   const quiet = now < first - 3600 || now > last;

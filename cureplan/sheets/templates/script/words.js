@@ -2,7 +2,7 @@
 const plan = JSON.parse(document.getElementById("plan-data").textContent);
 const WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 const partsOf = new Intl.DateTimeFormat("en-US", {
-  timeZone: plan.zone, weekday: "short", day: "numeric", month: "numeric",
+  timeZone: plan.zone, weekday: "short", year: "numeric", day: "numeric", month: "numeric",
   hour: "2-digit", minute: "2-digit", second: "2-digit", hourCycle: "h23",
 });
 

@@ -1,0 +1,168 @@
+// The log of the night: what is ticked and written down, and the file `replan` reads.
+const ENDS = { wet: "wet edge ended", work: "working time ended", stone: "surface closed" };
+const LOG_HEADER = "at,event,room,bucket,value,note";
+
+function bucketKey(index) {
+  const bucket = plan.buckets[index];
+  return plan.rooms[bucket.room].key + "|" + bucket.number;
+}
+
+// A new plan of the same night begins where the crew is: by the plan itself, and by what
+// was ticked on the sheet before it since then.
+function takenOver() {
+  const begun = fresh();
+  if (plan.night === null) return begun;
+  const places = new Map(plan.buckets.map((_, index) => [bucketKey(index), index]));
+  Object.assign(begun.poured, plan.night.poured);
+  for (const entry of plan.night.log) take(begun, entry, places);
+  const before = read("cureplan:" + plan.night.follows);
+  if (before && before.version === 1 && before.plan === plan.night.follows && before.keys) {
+    takeBefore(begun, before, places);
+  }
+  for (const index of Object.keys(begun.poured)) {
+    begun.fixed[index] = Object.fromEntries(BEFORE_FLOOR.map((task) => [task, 0]));
+  }
+  return begun;
+}
+
+function take(begun, entry, places) {
+  const index = places.get(entry.room + "|" + entry.bucket);
+  if (entry.event === "ran short") {
+    if (index !== undefined) begun.short[index] = entry.at;
+  } else {
+    begun.events.push({ ...entry });
+  }
+}
+
+function takeBefore(begun, before, places) {
+  for (const [what, own] of [["poured", begun.poured], ["short", begun.short]]) {
+    for (const [index, at] of Object.entries(before[what] || {})) {
+      const place = places.get(before.keys[index]);
+      if (place !== undefined && !(place in own)) own[place] = at;
+    }
+  }
+  const name = (e) => [e.at, e.event, e.room, e.bucket, e.value].join("|");
+  const known = new Set(begun.events.map(name));
+  begun.events.push(...(before.events || []).filter((entry) => !known.has(name(entry))));
+}
+
+function isPlannedWith(entry) {
+  if (plan.night === null || entry.at > plan.night.until) return false;
+  return entry.event !== "poured" || entry.index in plan.night.poured;
+}
+
+function logEntries() {
+  const ofBucket = (event, index, at) => {
+    const bucket = plan.buckets[index];
+    const room = plan.rooms[bucket.room].key;
+    return { at, event, room, bucket: bucket.number, value: "", note: "", index: Number(index) };
+  };
+  const entries = state.events.map((entry, place) => ({ ...entry, place }));
+  for (const [index, at] of Object.entries(state.poured)) entries.push(ofBucket("poured", index, at));
+  for (const [index, at] of Object.entries(state.short)) entries.push(ofBucket("ran short", index, at));
+  return entries.sort((a, b) => a.at - b.at);
+}
+
+// Late with a floor not begun: told as a wait, as no line "poured" can tell it.
+function lateEntry() {
+  if (state.late_s <= 0) return null;
+  const open = plan.buckets.map((_, index) => index).filter((index) => !(index in state.poured));
+  if (!open.length) return null;
+  const next = open.reduce((a, b) => (plan.buckets[a].pour <= plan.buckets[b].pour ? a : b));
+  const { room, number, pour } = plan.buckets[next];
+  const until = taskAt(next, "liquids");
+  const now = Math.floor(now_s());
+  const begun = Object.keys(state.poured).some((index) => plan.buckets[index].room === room);
+  if (begun || number !== 1 || until <= now) return null;
+  const note = "late by " + Math.round(state.late_s / 60) + " min";
+  return {
+    at: Math.min(now, pour - 1), event: "wait until", room: "", bucket: null,
+    value: stamp(until), note,
+  };
+}
+
+// The site's own time with its offset, as the log wants it.
+function stamp(at) {
+  const part = local(at);
+  const wall_s = Date.UTC(part.year, part.month - 1, part.day, part.hour, part.minute, part.second) / 1000;
+  const two = (value) => String(Math.trunc(Math.abs(value))).padStart(2, "0");
+  const offset_min = Math.round((wall_s - Math.floor(at)) / 60);
+  return part.year + "-" + two(part.month) + "-" + two(part.day) + "T"
+    + part.hour + ":" + part.minute + ":" + part.second
+    + (offset_min < 0 ? "-" : "+") + two(offset_min / 60) + ":" + two(offset_min % 60);
+}
+
+function cell(value) {
+  const text = value === null || value === undefined ? "" : String(value);
+  return /[",\n]/.test(text) ? '"' + text.replace(/"/g, '""') + '"' : text;
+}
+
+function logText() {
+  const poured = new Set(Object.keys(state.poured).map((index) => bucketKey(index)));
+  const late = lateEntry();
+  const entries = [...logEntries(), ...(late === null ? [] : [late])].sort((a, b) => a.at - b.at);
+  const lines = ["# " + plan.site + ", plan " + plan.id];
+  if (rehearsing) lines.push("# A rehearsal: none of this happened.");
+  lines.push(LOG_HEADER);
+  for (const entry of entries) {
+    const line = [stamp(entry.at), entry.event, entry.room, entry.bucket, entry.value, entry.note];
+    // A batch that was read but never ticked as poured says nothing that can be used.
+    const loose = entry.bucket !== null && !poured.has(entry.room + "|" + entry.bucket);
+    lines.push((loose ? "# not poured: " : "") + line.map(cell).join(","));
+  }
+  return lines.join("\n") + "\n";
+}
+
+function saveLog() {
+  const blob = new Blob([logText()], { type: "text/csv" });
+  const name = (rehearsing ? "rehearsal-" : "log-") + plan.id + ".csv";
+  const link = element("a", { href: URL.createObjectURL(blob), download: name });
+  link.click();
+  URL.revokeObjectURL(link.href);
+}
+
+function note(event, values) {
+  state.events.push({ at: Math.round(now_s()), event, room: "", bucket: null, value: "", note: "", ...values });
+  save();
+}
+
+function wentAt(index, clock) {
+  const { room, number } = plan.buckets[index];
+  const key = plan.rooms[room].key;
+  return state.events.findIndex(
+    (entry) => entry.event === ENDS[clock] && entry.room === key && entry.bucket === number);
+}
+
+function toggleWent(index, clock) {
+  const place = wentAt(index, clock);
+  if (place >= 0) {
+    state.events.splice(place, 1);
+    save();
+    return;
+  }
+  const { room, number } = plan.buckets[index];
+  note(ENDS[clock], { room: plan.rooms[room].key, bucket: number });
+}
+
+function strike(entry) {
+  if (entry.event === "poured") return setPoured(entry.index, false);
+  if (entry.event === "ran short") return setShort(entry.index, false);
+  state.events.splice(entry.place, 1);
+  return save();
+}
+
+// A bucket stays between its neighbours, and nothing happens later than now.
+function retime(entry, by_s) {
+  let at = Math.min(entry.at + by_s, Math.floor(now_s()));
+  if (entry.event === "poured") {
+    const { before, after } = tickedBeside(entry.index);
+    if (before !== undefined) at = Math.max(at, state.poured[before] + 30);
+    if (after !== undefined) at = Math.min(at, state.poured[after] - 30);
+    state.poured[entry.index] = at;
+  } else if (entry.event === "ran short") {
+    state.short[entry.index] = at;
+  } else {
+    state.events[entry.place].at = at;
+  }
+  save();
+}

@@ -1,0 +1,264 @@
+"""From the sheet to `replan` and back: the log as the page saves it, and the new sheet."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+from sheets.sheet_sample import after
+from typer.testing import CliRunner
+
+from browser.conftest import PHONE, Opener, Sheet
+from cureplan.assembly.replan import night_site
+from cureplan.assembly.replan import replan as plan_again
+from cureplan.commands.replan import replan
+from cureplan.job.night_log import read_night_log
+from cureplan.plan import Plan, plan_from_json, plan_to_json
+from cureplan.sheets.page import sheet_html
+
+pytestmark = pytest.mark.browser
+
+MINUTE = timedelta(minutes=1)
+
+
+def saved_log(sheet: Sheet, folder: Path, language: str = "en") -> Path:
+    name = {"en": "Save the log", "es": "Guardar el registro"}[language]
+    with sheet.page.expect_download() as saved:
+        sheet.press(name)
+    path = folder / "log.csv"
+    saved.value.save_as(path)
+    return path
+
+
+def report(sheet: Sheet, what: str, language: str = "en", **fields: Any) -> str:
+    """Writes down what happened; returns what the sheet answers."""
+    box = sheet.page.locator(f"#sheet-{language} .report")
+    if box.get_attribute("open") is None:
+        box.locator("summary").click()
+    box.locator("[data-field='what']").select_option(label=what)
+    for name, value in fields.items():
+        control = box.locator(f"[data-field='{name}']")
+        if control.evaluate("node => node.tagName") == "SELECT":
+            control.select_option(label=str(value))
+        else:
+            control.fill(str(value))
+    box.locator("[data-do='report']").click()
+    return str(box.locator(".report-said").inner_text())
+
+
+def run_replan(folder: Path, log: Path, *options: str) -> tuple[int, Plan]:
+    app = typer.Typer()
+    app.command()(replan)
+    out = folder / "again"
+    ran = CliRunner().invoke(
+        app, [str(folder / "plan.json"), str(log), "--out", str(out), *options]
+    )
+    assert ran.exception is None or isinstance(ran.exception, SystemExit), ran.output
+    return ran.exit_code, plan_from_json((out / "plan.json").read_text(encoding="utf-8"))
+
+
+def write_plan(plan: Plan, folder: Path) -> Path:
+    """Plan and sheet of a folder, without the pictures."""
+    (folder / "plan.json").write_text(plan_to_json(plan), encoding="utf-8")
+    sheet = folder / "sheet.html"
+    sheet.write_text(sheet_html(plan), encoding="utf-8")
+    return sheet
+
+
+def ticked(sheet: Sheet, count: int) -> list[bool]:
+    return [sheet.row(n).locator("[data-tick]").is_checked() for n in range(count)]
+
+
+def lines_of(log: Path) -> list[str]:
+    return [line for line in log.read_text(encoding="utf-8").splitlines() if line[0] != "#"]
+
+
+def work_the_first_minutes(sheet: Sheet, plan: Plan) -> None:
+    """Four buckets ticked a minute late, one short; a slab, a batch and an edge read."""
+    room = plan.buckets[0].room
+    buckets = plan.buckets_of(room)
+    report(sheet, "Slab read", room=room, temp="88", ago="5")
+    steps = [(b.pour + MINUTE, n) for n, b in enumerate(buckets[:4])]
+    for at, number in sorted([*steps, (buckets[0].wet_edge_end, -1)]):
+        sheet.page.clock.pause_at(at)
+        if number >= 0:
+            sheet.row(number).locator("[data-tick]").check()
+        else:
+            report(sheet, "Wet edge went dead", room=room, bucket="1")
+    sheet.row(1).locator("[data-short]").click()
+    report(sheet, "Batch read, right after mixing", room=room, bucket="4", temp="75")
+
+
+def test_the_night_goes_from_sheet_to_replan_to_the_next_sheet(
+    open_sheet: Opener, demo_plan: Plan, tmp_path: Path
+):
+    old = demo_plan.buckets_of(demo_plan.buckets[0].room)
+    room = old[0].room
+    sheet = open_sheet(at=old[0].pour, file=write_plan(demo_plan, tmp_path))
+    work_the_first_minutes(sheet, demo_plan)
+    log = saved_log(sheet, tmp_path)
+
+    # The command reads the file as the page wrote it, and moves nothing that is poured:
+    # each was ticked a minute after the plan's instant, in whole seconds.
+    code, second = run_replan(tmp_path, log)
+    assert code in (0, 1)
+    pours = [bucket.pour.replace(microsecond=0) + MINUTE for bucket in old[:4]]
+    assert [bucket.pour for bucket in second.buckets_of(room)[:4]] == pours
+    assert second.night is not None
+    assert second.night.readings == 3
+    assert "replan.ran_short" in {change.code for change in second.night.changes}
+    assert [(p.room, p.buckets, p.assumed) for p in second.night.poured] == [(room, 4, ())]
+
+    # On another phone, where nothing is stored, the plan alone tells what is poured.
+    new_file = tmp_path / "again" / "sheet.html"
+    elsewhere = open_sheet(at=old[3].pour + 2 * MINUTE, file=new_file)
+    assert ticked(elsewhere, 6) == [True] * 4 + [False] * 2
+    assert elsewhere.row(1).locator("[data-short]").get_attribute("aria-pressed") == "true"
+    assert "what was poured by then is ticked" in (
+        elsewhere.page.locator("#sheet-en .live-panel").inner_text()
+    )
+    assert lines_of(saved_log(elsewhere, tmp_path / "again")) == lines_of(log)
+
+    # On the same phone, what was ticked on the old sheet since then is taken over as well.
+    sheet.page.clock.pause_at(old[4].pour + 9 * MINUTE)
+    sheet.row(4).locator("[data-tick]").check()
+    new = open_sheet(at=old[4].pour + 10 * MINUTE, file=new_file, beside=sheet)
+    assert ticked(new, 6) == [True] * 5 + [False]
+    events = read_night_log(saved_log(new, tmp_path / "again"), site=night_site(second))
+    third = plan_again(second, events, now=events[-1].at).plan
+    fifth = old[4].pour.replace(microsecond=0) + 9 * MINUTE
+    assert [bucket.pour for bucket in third.buckets_of(room)[:5]] == [*pours, fifth]
+    # The readings were used by the plan before; they are not used twice.
+    assert third.night is not None
+    assert third.night.readings == 0
+    assert len(third.night.log) == len(second.night.log) + 1
+
+
+REPORTS = {
+    "en": (
+        ("A drill is down", {}, "drill down", ""),
+        ("A hand is missing", {"role": "Rake"}, "short of", "rake"),
+        ("A room is dropped", {"room": "Corridor"}, "room dropped", ""),
+        (
+            "A room is added",
+            {"name": "Pot wash", "length": "12", "width": "9.5", "use": "storage"},
+            "room added",
+            "12 ft x 9.5 ft, storage",
+        ),
+        ("Rain or a wait: nothing is mixed", {"wait": "45"}, "wait until", "21:50"),
+    ),
+    "es": (
+        ("Falló un taladro", {}, "drill down", ""),
+        ("Falta una persona", {"role": "Rastrillo"}, "short of", "rake"),
+        ("Lectura de la losa", {"room": "Corridor", "temp": "88.5"}, "slab reads", "88.5 F"),
+    ),
+}
+
+
+@pytest.mark.parametrize("language", REPORTS)
+def test_every_event_can_be_written_down(
+    open_sheet: Opener, demo_plan: Plan, tmp_path: Path, language: str
+):
+    sheet = open_sheet(at=after(5), file=write_plan(demo_plan, tmp_path))
+    if language == "es":
+        sheet.page.locator("#sheet-en .languages").get_by_text("Español").click()
+    for what, fields, _, _ in REPORTS[language]:
+        said = report(sheet, what, language, **fields)
+        assert what in said
+    assert sheet.page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
+    sheet.page.reload()
+    events = read_night_log(saved_log(sheet, tmp_path, language), site=night_site(demo_plan))
+    assert [e.event for e in events] == [event for _, _, event, _ in REPORTS[language]]
+    for event, (_, _, _, value) in zip(events, REPORTS[language], strict=True):
+        assert value in event.value
+
+
+def test_a_report_that_cannot_be_is_refused_and_not_logged(open_sheet: Opener):
+    sheet = open_sheet(at=after(7))
+    assert "Write the number" in report(sheet, "Slab read", room="Corridor", temp="")
+    assert "Write the number" in report(sheet, "Slab read", room="Corridor", temp="400")
+    assert "Tick the bucket" in report(sheet, "Wet edge went dead")
+    assert "a name" in report(sheet, "A room is added", name="corridor", length="9", width="9")
+    sheet.row(0).locator("[data-tick]").check()
+    assert "not poured yet" in report(sheet, "Wet edge went dead", room="Cook line", ago="1")
+    assert sheet.page.locator("#sheet-en .log-part summary").inner_text().endswith("(1)")
+
+
+def test_an_entry_can_be_put_right_and_struck(open_sheet: Opener, tmp_path: Path):
+    sheet = open_sheet(at=after(7))
+    sheet.row(0).locator("[data-tick]").check()
+    report(sheet, "A drill is down")
+    sheet.page.locator("#sheet-en .log-part summary").click()
+    rows = sheet.page.locator("#sheet-en .log li")
+    poured, drill = rows.filter(has_text="Poured"), rows.filter(has_text="drill")
+    poured.get_by_role("button", name="−1 min").click()
+    # Nothing can have happened later than now.
+    poured.get_by_role("button", name="+1 min").click()
+    poured.get_by_role("button", name="+1 min").click()
+    poured.get_by_role("button", name="−1 min").click()
+    drill.get_by_role("button", name="Strike").click()
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert lines[2:] == ["2013-07-17T21:06:00-04:00,poured,Cook line,1,,"]
+
+
+def test_a_clock_that_went_is_noted_by_its_button(open_sheet: Opener, tmp_path: Path):
+    sheet = open_sheet(at=after(7))
+    card = sheet.page.locator("#sheet-en .in-hand", has_text="Cook line, bucket 1")
+    assert card.locator("[data-went]:visible").count() == 0
+    sheet.row(0).locator("[data-tick]").check()
+    sheet.page.clock.pause_at(after(11))
+    card.locator("[data-went='wet']").click()
+    card.locator("[data-went='work']").click()
+    card.locator("[data-went='work']").click()
+    assert card.locator("[data-went='wet']").inner_text() == "went 21:11"
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert lines[3:] == ["2013-07-17T21:11:00-04:00,wet edge ended,Cook line,1,,"]
+
+
+def test_buckets_ticked_in_one_go_keep_the_plans_step(open_sheet: Opener, tmp_path: Path):
+    # By hand: the sample's two buckets lie 3.5 min apart; both are ticked at 21:12.
+    sheet = open_sheet(at=after(12))
+    sheet.row(0).locator("[data-tick]").check()
+    sheet.row(1).locator("[data-tick]").check()
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert [line[:19] for line in lines[2:]] == ["2013-07-17T21:08:30", "2013-07-17T21:12:00"]
+
+
+def test_late_before_the_first_bucket_is_told_as_a_wait(open_sheet: Opener, tmp_path: Path):
+    sheet = open_sheet(at=after(-3))
+    for _ in range(4):
+        sheet.press("5 min more")
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    # Liquids of the first bucket were to go in at 21:00.
+    assert lines[2:] == [
+        "2013-07-17T20:57:00-04:00,wait until,,,2013-07-17T21:20:00-04:00,late by 20 min"
+    ]
+
+
+def test_the_report_can_be_written_by_key_alone(open_sheet: Opener):
+    sheet = open_sheet(at=after(7))
+    page = sheet.page
+    page.locator("#sheet-en .report summary").focus()
+    page.keyboard.press("Enter")
+    page.keyboard.press("Tab")
+    page.keyboard.type("A drill")
+    for _ in range(2):
+        page.keyboard.press("Tab")
+    page.keyboard.press("Enter")
+    assert "A drill is down" in page.locator("#sheet-en .report-said").inner_text()
+
+
+def test_a_log_of_a_hostile_name_stays_a_table(open_sheet: Opener, tmp_path: Path):
+    from sheets import sheet_sample
+
+    name = 'Bar, "hot" line'
+    plan = sheet_sample.sample_plan((name, "Corridor"))
+    sheet = open_sheet(plan, at=after(7))
+    sheet.row(0).locator("[data-tick]").check()
+    events = read_night_log(saved_log(sheet, tmp_path), site=night_site(plan))
+    assert [(event.room, event.bucket) for event in events] == [(name, 1)]
+    assert json.dumps(name) not in saved_log(sheet, tmp_path).read_text(encoding="utf-8")
