@@ -53,6 +53,7 @@ def bucket_plans(
     zone = pours.job.site.zone
     times, clocks = pours.plan(poured.option).times, poured.clocks
     start = poured.start_s
+    sd_frac = round(pours.wet_doubt(start).total, 4)
 
     def at(offsets_s: Array, i: int) -> datetime:
         return instant(start + float(offsets_s[i]), zone)
@@ -84,6 +85,7 @@ def bucket_plans(
                 pour_c=round(float(clocks.pour_c[0, i]), 2),
                 slab_c=round(float(clocks.slab_c[0, i]), 2),
                 chilled=poured.option.chilled,
+                clocks_sd_frac=sd_frac,
                 keeps_frac=round(float(keeps_frac[i]), 4),
             )
         )

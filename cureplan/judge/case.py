@@ -116,7 +116,11 @@ class Case:
         return next((floor for floor in self.floors if floor.name == name), None)
 
     def stretch(self, rate: CardRate, floor: Floor, at_s: float, lean: Leaning) -> float:
-        """Factor on a waiting age for the job's confidence; its inverse for closing ones.
+        """Factor on a waiting age for the job's confidence; its inverse for closing ones."""
+        return float(np.exp(self.quantile * self.doubt_frac(rate, floor, at_s, lean)))
+
+    def doubt_frac(self, rate: CardRate, floor: Floor, at_s: float, lean: Leaning) -> float:
+        """Standard deviation of ln(time) on a floor at an instant.
 
         The plan states how well it knows a slab; one that was read may be known
         better, and the lenient factor takes the reading as still fresh.
@@ -124,8 +128,7 @@ class Case:
         sd_k = self.plan.risk.slab_sd_k
         if lean == "lenient" and floor.room.slab_reading is not None:
             sd_k = min(sd_k, READ_SLAB_SD_K)
-        doubt = rate.doubt_frac(float(floor.hours.slab(at_s)), temp_sd_k=sd_k)
-        return float(np.exp(self.quantile * doubt))
+        return rate.doubt_frac(float(floor.hours.slab(at_s)), temp_sd_k=sd_k)
 
 
 def lay_out(plan: Plan) -> Case:

@@ -14,6 +14,7 @@ from cureplan.judge.finding import MARGIN_TOL_S, Finding
 
 __all__ = ["check_margins"]
 
+DOUBT_TOL = 0.001  # instants and hours are rounded in the plan
 TEMP_TOL_K = 0.1  # hourly slab values are written to a thousandth; the rest is stepping
 ENDS = {
     "wet_edge": "wet_edge_end",
@@ -31,6 +32,7 @@ def check_margins(case: Case) -> Iterator[Finding]:
             ends_s = np.array([epoch_s(getattr(b, field)) for b in floor.buckets])
             yield from unlike(floor, "margins", f"{clock} ends", ends_s, floor.ends_s[clock])
         yield from _check_temperatures(floor)
+        yield from _check_doubt(case, floor)
         yield from _check_least(floor)
         yield from _check_room(floor)
         yield from _check_status(case, floor)
@@ -63,6 +65,27 @@ def _check_temperatures(floor: Floor) -> Iterator[Finding]:
                 off_by=float(off_k[i]),
                 unit="K",
             )
+
+
+def _check_doubt(case: Case, floor: Floor) -> Iterator[Finding]:
+    """How surely the clocks are said to be known is what card and slab allow."""
+    low, high = sorted(
+        case.doubt_frac(case.slurry, floor, floor.begins_s, lean)
+        for lean in ("lenient", "strict")
+    )
+    for bucket in floor.buckets:
+        stated = bucket.clocks_sd_frac
+        if not low - DOUBT_TOL <= stated <= high + DOUBT_TOL:
+            near = low if stated < low else high
+            yield Finding(
+                rule="margins",
+                room=floor.name,
+                what=f"{floor.name} bucket {bucket.number}: its clocks are said to be known to "
+                f"{stated:.1%}, re-derived as {near:.1%}",
+                off_by=abs(stated - near),
+                unit="share",
+            )
+            return
 
 
 def _check_least(floor: Floor) -> Iterator[Finding]:

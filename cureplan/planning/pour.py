@@ -17,7 +17,7 @@ from cureplan.physics.rate import AgeCurve
 from cureplan.planning.clocks import SlurryClocks, TopcoatClocks
 from cureplan.planning.coats import slab_age_curve
 from cureplan.planning.conditions import RoomConditions
-from cureplan.planning.doubt import SLAB_SD_K, doubt_at, slab_sd_k, time_factors
+from cureplan.planning.doubt import SLAB_SD_K, Doubt, doubt_at, slab_sd_k, time_factors
 from cureplan.planning.layout import (
     Cadence,
     PourLayout,
@@ -138,10 +138,14 @@ class RoomPours:
             air_shift_k=air_shift_k,
         )
 
+    def wet_doubt(self, at_s: float) -> Doubt:
+        """How unsure the clocks of the wet slurry are."""
+        sd_k = slab_sd_k(at_s, reading_s=self.conditions.reading_s)
+        return self._doubt(at_s, self.clocks, sd_k)
+
     def wet_factors(self, at_s: float) -> tuple[float, float]:
         """Age factors (wait, close) of the wet slurry at the job's confidence."""
-        sd_k = slab_sd_k(at_s, reading_s=self.conditions.reading_s)
-        return self._factors(at_s, self.clocks, sd_k)
+        return time_factors(self.wet_doubt(at_s), confidence=self.job.policy.confidence)
 
     def cure_factors(self, at_s: float) -> tuple[float, float]:
         """Age factors of the slurry over the hours until it is coated."""
@@ -154,13 +158,18 @@ class RoomPours:
     def _factors(
         self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
     ) -> tuple[float, float]:
-        doubt = doubt_at(
+        doubt = self._doubt(at_s, clocks, temp_sd_k)
+        return time_factors(doubt, confidence=self.job.policy.confidence)
+
+    def _doubt(
+        self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
+    ) -> Doubt:
+        return doubt_at(
             float(self.conditions.slab_at(at_s)),
             fit=clocks.fit,
             spread_frac=clocks.spread_frac,
             temp_sd_k=temp_sd_k,
         )
-        return time_factors(doubt, confidence=self.job.policy.confidence)
 
     def sure_margin_s(
         self, option: PourOption, start_s: float, *, crew: Crew | None = None

@@ -156,6 +156,9 @@ MARGINS = {
     ),
     "within a policy that asks for more": lambda plan: with_policy(plan, margin_s=600.0),
     "within a confidence it does not have": lambda plan: with_policy(plan, confidence=0.999),
+    "clocks known better than they are": lambda plan: with_bucket(
+        plan, ROOM, 2, clocks_sd_frac=lambda sd: sd - 0.02
+    ),
     "slabs known better than by a reading": lambda plan: replace(
         plan, risk=replace(plan.risk, slab_sd_k=0.1)
     ),

@@ -94,6 +94,7 @@ def _bucket(
         pour_c=26.1,
         slab_c=31.2,
         chilled=True,
+        clocks_sd_frac=0.12,
         keeps_frac=0.93,
     )
 

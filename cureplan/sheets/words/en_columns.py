@@ -26,6 +26,7 @@ LABELS: dict[str, str] = {
     "column.pour_c": "pour_c",
     "column.slab_c": "slab_c",
     "column.chilled": "chilled",
+    "column.clocks_sd_frac": "clocks_sd_frac",
     "column.keeps_frac": "keeps_frac",
     "column.role": "role",
     "column.people": "people",

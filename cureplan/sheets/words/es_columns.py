@@ -26,6 +26,7 @@ LABELS: dict[str, str] = {
     "column.pour_c": "al_colar_c",
     "column.slab_c": "losa_c",
     "column.chilled": "con_hielo",
+    "column.clocks_sd_frac": "duda_de_los_relojes_frac",
     "column.keeps_frac": "se_cumple_frac",
     "column.role": "puesto",
     "column.people": "personas",
