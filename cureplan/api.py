@@ -141,6 +141,7 @@ def make_plan(
         No order and start keeps every hard limit; the message names the nearest miss.
     """
     from cureplan.assembly.assemble import assemble
+    from cureplan.job.record_fares import fares_of_job
     from cureplan.judge import require_confirmed
     from cureplan.planning.weather_hours import known_stretch
     from cureplan.schedule.construct import construct
@@ -149,6 +150,7 @@ def make_plan(
     from cureplan.schedule.risk import assess, known_until
 
     require_aware(now, name="now")
+    past = fares_of_job(job)
     series = weather if weather is not None else job_weather(job, now=now)
     series = known_stretch(series, job.access.begins)
     missing = series.missing_hours(job.access.begins, job.access.open_by)
@@ -163,6 +165,6 @@ def make_plan(
         raise NoFeasiblePlanError(explain(schedule, job, known_until=series.ends))
     issued_s = known_until(job, now_s=now.timestamp())
     odds = assess(job, rooms, schedule, issued_s=issued_s)
-    plan = assemble(job, series, rooms, schedule, odds, made_at=now)
+    plan = assemble(job, series, rooms, schedule, odds, made_at=now, past=past)
     require_confirmed(plan)
     return plan

@@ -12,6 +12,7 @@ import typer
 from cureplan.commands.compare import compare
 from cureplan.commands.fit import fit, trial
 from cureplan.commands.new import new
+from cureplan.commands.record import record
 from cureplan.commands.replan import replan
 from cureplan.commands.weather import weather
 from cureplan.errors import CurePlanError, InputError
@@ -36,6 +37,7 @@ SHORT_OF_POLICY = 1
 
 app.command()(weather)
 app.command()(replan)
+app.command()(record)
 app.command()(compare)
 app.command()(fit)
 app.command()(trial)

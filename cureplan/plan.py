@@ -124,7 +124,7 @@ class Risk:
 class Source:
     """Where something the plan rests on came from."""
 
-    kind: Literal["weather", "note", "card", "assumption", "default"]
+    kind: Literal["weather", "note", "card", "assumption", "default", "record"]
     label: str
     licence: str | None
     generic: bool

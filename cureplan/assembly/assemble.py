@@ -16,9 +16,11 @@ from cureplan.assembly.calls import call_plans, coat_plans
 from cureplan.assembly.chilling import chill_plan, planned_need
 from cureplan.assembly.floors import bucket_plans, room_plans
 from cureplan.assembly.hours import beyond_hours, hour_rows
+from cureplan.assembly.past import past_sources, past_warnings
 from cureplan.assembly.standing import standing_caution
 from cureplan.assembly.warnings import plan_sources, plan_warnings
 from cureplan.job.model import Job
+from cureplan.job.record_fares import PastFares
 from cureplan.plan import Alternative, Decisions, Plan, Risk, Status
 from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
 from cureplan.planning.pour import RoomPours
@@ -44,6 +46,7 @@ def assemble(
     odds: Odds,
     *,
     made_at: datetime,
+    past: PastFares | None = None,
 ) -> Plan:
     """Freeze everything that was decided.
 
@@ -53,6 +56,8 @@ def assemble(
         The job, its weather, its rooms, and what was decided and drawn.
     made_at : datetime
         When the plan is made, aware.
+    past : PastFares, optional
+        How earlier predictions with these cards fared.
 
     Returns
     -------
@@ -106,8 +111,9 @@ def assemble(
             ),
             *beyond_hours(job, pours, schedule),
             _standing(job, pours, schedule),
+            *past_warnings(past),
         ),
-        sources=plan_sources(job, series),
+        sources=(*plan_sources(job, series), *past_sources(past)),
     )
 
 

@@ -26,6 +26,7 @@ from cureplan.assembly.replan_job import (
     corrected_job,
     plan_conditions,
     plan_series,
+    slurry_of,
 )
 from cureplan.assembly.replan_pours import go_on, option_of, place_next
 from cureplan.assembly.replan_state import FloorState, NightState, night_state
@@ -39,12 +40,11 @@ from cureplan.plan import (
     NightPoured,
     NightSlab,
     Plan,
-    Source,
     Status,
     plan_id,
 )
-from cureplan.planning.clocks import SlurryClocks, slurry_clocks, topcoat_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
+from cureplan.planning.clocks import topcoat_clocks
+from cureplan.planning.conditions import RoomConditions
 from cureplan.planning.pour import PourOption, RoomPours
 from cureplan.say import Say
 from cureplan.schedule.outcome import Schedule
@@ -69,7 +69,7 @@ class Replanned:
     changes: tuple[Say, ...]
 
 
-def night_site(plan: Plan) -> NightSite:
+def night_site(plan: Plan, *, whole_night: bool = False) -> NightSite:
     """What a night's log is read against."""
     return NightSite(
         zone=plan.job.site.zone,
@@ -77,6 +77,7 @@ def night_site(plan: Plan) -> NightSite:
         begins=plan.job.access.begins,
         open_by=plan.job.access.open_by,
         used_until=None if plan.night is None else plan.night.until,
+        whole_night=whole_night,
     )
 
 
@@ -118,7 +119,7 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
     if not state.floors and not state.added:
         raise NoFeasiblePlanError("every room was dropped: nothing is left to plan")
     before = plan_conditions(plan)
-    clocks = _clocks(plan.job)
+    clocks = slurry_of(plan.job)
     readings = estimate_night(
         plan.job,
         events,
@@ -131,16 +132,8 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
     return _put_together(plan, events, state, readings, _pours(job, conditions))
 
 
-def _clocks(job: Job) -> SlurryClocks:
-    return slurry_clocks(
-        job.cards.slurry,
-        film_m=job.materials.thickness_m + job.materials.profile_allowance_m,
-        slab_effusivity=SLAB_EFFUSIVITY,
-    )
-
-
 def _pours(job: Job, conditions: Mapping[str, RoomConditions]) -> dict[str, RoomPours]:
-    slurry, topcoat = _clocks(job), topcoat_clocks(job.cards.topcoat)
+    slurry, topcoat = slurry_of(job), topcoat_clocks(job.cards.topcoat)
     return {
         room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name])
         for room in job.rooms
@@ -241,8 +234,9 @@ def _finished(
         hours=hours,
         warnings=(*night.changes, *_warnings(old, new, state)),
         sources=(
-            *_weather_sources(old),
-            *(s for s in new.sources if s.kind not in ("weather", "note")),
+            *(source for source in old.sources if source.kind in ("weather", "note")),
+            *(source for source in new.sources if source.kind not in ("weather", "note")),
+            *(source for source in old.sources if source.kind == "record"),
         ),
         night=night,
     )
@@ -321,7 +315,3 @@ def _past(warning: Say, floors: Mapping[str, FloorState]) -> bool:
         return False
     bucket = warning.values.get("bucket")
     return floor.complete or (isinstance(bucket, int) and bucket <= floor.done)
-
-
-def _weather_sources(old: Plan) -> tuple[Source, ...]:
-    return tuple(source for source in old.sources if source.kind in ("weather", "note"))

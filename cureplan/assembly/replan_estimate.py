@@ -24,7 +24,14 @@ from cureplan.planning.night_fit import (
     fit_night,
 )
 
-__all__ = ["NightReadings", "estimate_night"]
+__all__ = [
+    "NightReadings",
+    "Seen",
+    "estimate_night",
+    "night_prior",
+    "refuse_wild_ends",
+    "seen_in",
+]
 
 FARTHEST_SLAB_K = 20.0
 """A reading farther off the computed slab is a slip of pen or unit: invented."""
@@ -81,16 +88,9 @@ def estimate_night(
         A reading speaks of a bucket that is not poured, or cannot be true.
     """
     rooms = tuple(state.floors)
-    told = [
-        e
-        for e in events
-        if e.event in (*ENDS, "slab reads", "bucket reads") and e.room in state.floors
-    ]
-    seen = _Seen(job, state, conditions, rooms)
-    for event in told:
-        seen.take(event)
-    at_s = [e.at.timestamp() for e in told] or [state.now_s]
-    prior = _prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
+    seen = seen_in(job, events, state, conditions)
+    at_s = [e.at.timestamp() for e in seen.told] or [state.now_s]
+    prior = night_prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
     fit = fit_night(
         clocks=clocks,
         haul_s=job.pace.haul_s,
@@ -100,23 +100,44 @@ def estimate_night(
         slabs=seen.slabs,
         mixes=seen.mixes,
     )
-    _refuse_wild_ends(seen, clocks, fit, job.pace.haul_s)
+    refuse_wild_ends(seen, clocks, fit, job.pace.haul_s)
     return NightReadings(
         fit=fit,
         rooms=rooms,
-        read_in=frozenset(str(e.room) for e in told),
+        read_in=frozenset(str(e.room) for e in seen.told),
         first_s=min(at_s),
         last_s=max(at_s),
     )
 
 
-def _prior(
+def seen_in(
+    job: Job,
+    events: Sequence[NightEvent],
+    state: NightState,
+    conditions: Mapping[str, RoomConditions],
+) -> Seen:
+    """What the log's readings say of the floors that are planned.
+
+    Raises
+    ------
+    InputError
+        A reading speaks of a bucket that is not poured, or cannot be true.
+    """
+    seen = Seen(job, state, conditions, tuple(state.floors))
+    for event in events:
+        if event.event in (*ENDS, "slab reads", "bucket reads") and event.room in state.floors:
+            seen.take(event)
+    return seen
+
+
+def night_prior(
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
     rooms: Sequence[str],
     *,
     at_s: float,
 ) -> NightPrior:
+    """What is believed before anything was seen."""
     slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
     doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
     return NightPrior(
@@ -127,7 +148,7 @@ def _prior(
     )
 
 
-class _Seen:
+class Seen:
     """Readings gathered line by line."""
 
     def __init__(
@@ -142,10 +163,14 @@ class _Seen:
         self.ends: list[SeenEnd] = []
         self.slabs: list[SeenSlab] = []
         self.mixes: list[SeenMix] = []
+        self.told: list[NightEvent] = []
         self.end_events: list[NightEvent] = []
-        self._index: dict[tuple[str, int], int] = {}
+        self.keys: list[tuple[str, int]] = []
+        """Room and number of each bucket."""
 
     def take(self, event: NightEvent) -> None:
+        """One reading more."""
+        self.told.append(event)
         room = str(event.room)
         if event.event == "slab reads" and event.temp_c is not None:
             excess_k = event.temp_c - float(self.conditions[room].slab_at(event.at.timestamp()))
@@ -191,10 +216,10 @@ class _Seen:
                 "add the line that says when it was poured",
                 number,
             )
-        if key not in self._index:
-            self._index[key] = len(self.buckets)
+        if key not in self.keys:
+            self.keys.append(key)
             self.buckets.append(self._watched(floor, float(floor.poured_s[number - 1])))
-        return self._index[key]
+        return self.keys.index(key)
 
     def _watched(self, floor: FloorState, pour_s: float) -> WatchedBucket:
         conditions, card = self.conditions[floor.room.room], self.job.cards.slurry
@@ -214,7 +239,7 @@ class _Seen:
         )
 
 
-def _refuse_wild_ends(seen: _Seen, clocks: SlurryClocks, fit: NightFit, haul_s: float) -> None:
+def refuse_wild_ends(seen: Seen, clocks: SlurryClocks, fit: NightFit, haul_s: float) -> None:
     """A time beyond belief would bend the whole plan: better to have it looked at."""
     believed = NightFit(
         mean=np.zeros_like(fit.mean),

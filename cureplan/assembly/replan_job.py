@@ -17,11 +17,17 @@ from cureplan.job.night_log import AddedRoom
 from cureplan.job.schema import TWO_COAT_USES
 from cureplan.physics.bucket import run_bucket
 from cureplan.plan import Plan
-from cureplan.planning.clocks import SlurryClocks
-from cureplan.planning.conditions import TAU_S, RoomConditions
+from cureplan.planning.clocks import SlurryClocks, slurry_clocks
+from cureplan.planning.conditions import SLAB_EFFUSIVITY, TAU_S, RoomConditions
 from cureplan.weather.series import HOUR_S, HourlySeries, WeatherOrigin
 
-__all__ = ["corrected_conditions", "corrected_job", "plan_conditions", "plan_series"]
+__all__ = [
+    "corrected_conditions",
+    "corrected_job",
+    "plan_conditions",
+    "plan_series",
+    "slurry_of",
+]
 
 TRUSTED_SD_K = 0.75
 """A slab known as well as this counts as read on the night: invented."""
@@ -29,6 +35,15 @@ BEYOND_H = 72
 """Hours past the plan's own for which its last day is repeated, so that a late plan can
 say how late it is."""
 Array = NDArray[np.float64]
+
+
+def slurry_of(job: Job) -> SlurryClocks:
+    """The slurry card's clocks on the job's floors."""
+    return slurry_clocks(
+        job.cards.slurry,
+        film_m=job.materials.thickness_m + job.materials.profile_allowance_m,
+        slab_effusivity=SLAB_EFFUSIVITY,
+    )
 
 
 def plan_series(plan: Plan) -> HourlySeries:

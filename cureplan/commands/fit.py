@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from datetime import date
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cureplan.commands.terminal import print_text
 from cureplan.errors import InputError
+
+if TYPE_CHECKING:
+    from cureplan.job.reading import Reading
 
 __all__ = ["fit", "trial"]
 
@@ -17,12 +20,15 @@ AsJson = Annotated[bool, typer.Option("--json", help="Print JSON instead of text
 
 
 def fit(
-    readings_file: Annotated[
-        Path, typer.Argument(metavar="READINGS.csv", help="What was measured.")
-    ],
     card: Annotated[
         str, typer.Option("--card", metavar="CARD", help="A shipped card, or a path.")
     ],
+    readings_file: Annotated[
+        Path | None,
+        typer.Argument(
+            metavar="READINGS.csv", help="What was measured; may be left out with --records."
+        ),
+    ] = None,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="NEW.toml", help="Write the new card here.")
     ] = None,
@@ -37,6 +43,9 @@ def fit(
         list[int] | None,
         typer.Option("--without", metavar="LINE", help="Strike a line; may be repeated."),
     ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a card or picture that stands already.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """Learn a card from measurements: data-sheet points, trial cups, logged buckets.
@@ -63,7 +72,6 @@ def fit(
     """
     from cureplan.job.card_model import SlurryCard, TopcoatCard
     from cureplan.job.cards import read_card
-    from cureplan.job.readings import read_readings
     from cureplan.job.record import read_records
     from cureplan.job.record_fares import past_fares, readings_of
     from cureplan.planning.fitting import fit_card
@@ -79,15 +87,24 @@ def fit(
             key="--card",
             value=card,
         )
+    for path, option in ((out, "--out"), (picture, "--picture")):
+        _keep_what_stands(path, option, force=force)
     names = tuple(before.milestones)
-    table = read_readings(readings_file, milestones=names)
+    rows, left_aside = _read(readings_file, records, names)
     jobs = () if records is None else read_records(records)
+    rows = (*rows, *readings_of(jobs, card=before.key, milestones=names))
+    if not rows:
+        raise InputError(
+            f"no record of {before.key} says what was watched",
+            cure="name the card the jobs were planned with, or give a table of readings",
+            source=records,
+        )
     found = fit_card(
         before,
-        (*table.rows, *readings_of(jobs, card=before.key, milestones=names)),
-        source=str(readings_file),
+        rows,
+        source=str(readings_file or records),
         fitted_on=date.today(),  # noqa: DTZ011
-        left_aside=table.left_aside,
+        left_aside=left_aside,
         without=tuple(without or ()),
     )
     if out is not None:
@@ -102,6 +119,34 @@ def fit(
         for path in (out, picture):
             if path is not None:
                 print_text(f"{path} is written.")
+
+
+def _keep_what_stands(path: Path | None, option: str, *, force: bool) -> None:
+    """Refuse before anything is worked out: a card may hold a season's work."""
+    if path is not None and path.exists() and not force:
+        raise InputError(
+            "stands already",
+            cure="choose another name, or give --force to write over it",
+            key=option,
+            value=str(path),
+        )
+
+
+def _read(
+    readings_file: Path | None, records: Path | None, names: tuple[str, ...]
+) -> tuple[tuple[Reading, ...], tuple[int, ...]]:
+    from cureplan.job.readings import read_readings
+
+    if readings_file is None:
+        if records is None:
+            raise InputError(
+                "nothing to learn from",
+                cure="name a table of readings, or finished jobs with --records",
+                key="READINGS.csv",
+            )
+        return (), ()
+    table = read_readings(readings_file, milestones=names)
+    return table.rows, table.left_aside
 
 
 def trial(

@@ -77,7 +77,16 @@ def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Pat
         source=source,
         seed=written.seed,
         notes=tuple(_notes(written, cards)),
+        records=_records(written, source.parent),
     )
+
+
+def _records(written: JobFile, folder: Path) -> Path | None:
+    """The folder the job names, else `records` beside it, if there is one."""
+    if written.records is not None:
+        return folder / written.records
+    beside = folder / "records"
+    return beside if beside.is_dir() else None
 
 
 def _weather(written: JobFile, folder: Path) -> WeatherRequest:

@@ -232,6 +232,8 @@ class Job:
     source: Path
     seed: int
     notes: tuple[Say, ...] = field(default=())
+    records: Path | None = None
+    """Folder of finished jobs; None where the job names none and none lies beside it."""
 
     def room(self, name: str) -> Room:
         """The room of that name.

@@ -86,6 +86,9 @@ class NightSite:
     used_until: datetime | None = None
     """Up to here the plan has used the log; of those lines it only needs what was poured
     and until when the crew waits."""
+    whole_night: bool = False
+    """Whether the log may go on after plans made on the night: what it says of buckets of
+    rooms that were added then is passed over."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -175,7 +178,11 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
                 key=column,
             )
     added: dict[str, AddedRoom] = {}
-    events = [_event(line, site, added) for line in lines if not _used(line, site)]
+    events = [
+        _event(line, site, added)
+        for line in lines
+        if not (_used(line, site) or _of_added(line, site, added))
+    ]
     return tuple(sorted(events, key=lambda event: event.at))
 
 
@@ -184,6 +191,13 @@ def _used(line: Line, site: NightSite) -> bool:
     if site.used_until is None or _when(line, "at", site) > site.used_until:
         return False
     return _one_of(line, "event", EVENTS, "no such event") not in ("poured", "wait until")
+
+
+def _of_added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> bool:
+    """Whether the line is of a room that only a later plan of the night has."""
+    if not site.whole_night or line.text("event").lower() == "room added":
+        return False
+    return line.text("room").casefold() in {name.casefold() for name in added}
 
 
 def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEvent:

@@ -95,13 +95,15 @@ def read_record_text(text: str, *, source: Path) -> FinishedJob:
     return _read(parse_document(text, source=source, what=_WHAT))
 
 
-def read_records(folder: Path) -> tuple[FinishedJob, ...]:
+def read_records(folder: Path, *, newest: int | None = None) -> tuple[FinishedJob, ...]:
     """Every finished job in a folder, by name of its file.
 
     Parameters
     ----------
     folder : Path
         Holds one TOML file per job; other files are left alone.
+    newest : int, optional
+        Read only so many, the last by name, which begins with the day.
 
     Returns
     -------
@@ -129,7 +131,7 @@ def read_records(folder: Path) -> tuple[FinishedJob, ...]:
         raise InputError(
             f"more than {MOST_RECORDS} records", cure="split the folder by year", source=folder
         )
-    return tuple(read_record(path) for path in paths)
+    return tuple(read_record(path) for path in paths[-newest if newest else 0 :])
 
 
 def _read(document: Document) -> FinishedJob:

@@ -6,10 +6,14 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
+from cureplan.job.model import Job
 from cureplan.job.reading import Reading
-from cureplan.job.record import ClockOutcome, FinishedJob
+from cureplan.job.record import ClockOutcome, FinishedJob, read_records
 
-__all__ = ["Fares", "PastFares", "past_fares", "readings_of"]
+__all__ = ["Fares", "PastFares", "fares_of_job", "past_fares", "readings_of"]
+
+NEWEST = 60
+"""So many finished jobs tell how predictions fare now; a season or two: invented."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -118,6 +122,32 @@ def past_fares(records: Sequence[FinishedJob]) -> PastFares | None:
             name: _fares([clock for clock in clocks if clock.milestone == name])
             for name in names
         },
+    )
+
+
+def fares_of_job(job: Job) -> PastFares | None:
+    """How past predictions with a job's own cards fared, from the records it names.
+
+    Parameters
+    ----------
+    job : Job
+        Its `records` is the folder.
+
+    Returns
+    -------
+    PastFares or None
+        None without a folder, or where no record is of these cards.
+
+    Raises
+    ------
+    InputError
+        A record cannot be used.
+    """
+    if job.records is None or not job.records.exists():
+        return None
+    keys = (job.cards.slurry.key, job.cards.topcoat.key)
+    return past_fares(
+        [done for done in read_records(job.records, newest=NEWEST) if done.card in keys]
     )
 
 

@@ -325,6 +325,7 @@ class JobFile(Written):
         Field(min_length=1, strict=False),
     ] = ("en",)
     seed: Annotated[int, whole(at_least=0, at_most=2**31 - 1, example="1")] = 1
+    records: Name | None = None
     site: SiteEntry
     weather: WeatherEntry
     building: BuildingEntry

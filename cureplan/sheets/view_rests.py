@@ -20,7 +20,7 @@ __all__ = [
 ]
 
 
-_ALL_SAID = ("note", "assumption", "default")
+_ALL_SAID = ("note", "assumption", "default", "record")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -180,6 +180,7 @@ LABELS: dict[str, str] = {
     "source.note": "Notes",
     "source.default": "Not said, so taken",
     "source.assumption": "Assumed",
+    "source.record": "Past jobs",
     "licence": "Licence: {licence}",
     "generic": "generic values",
     "generic.notice": "Times here rest on generic material values, not on your product. "

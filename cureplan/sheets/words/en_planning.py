@@ -125,6 +125,7 @@ SAYINGS: dict[str, str] = {
     "warn.standing": "Dump every bucket at once. Un-iced and left standing, a mix goes from {mixed_c} to {hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}. Leftovers go on heating.",
     "warn.ice_early": "A pail that needs {standing_h:up} in ice is a long wait; stirred every "
     "few minutes it needs {stirred_h:up}.",
+    "warn.past": "On finished jobs only {inside_frac} of clocks ended inside the interval that is to hold {holds_frac}: learn the card from them (cureplan fit --records).",
     # Planned again on the night.
     "replan.next": "Next: bucket {bucket} of {room}, liquids in {mix_at:time}, poured "
     "{pour_at:time}.",
@@ -184,6 +185,9 @@ SAYINGS: dict[str, str] = {
     "source.slab": "Slab by conduction from {history_h} of weather before the job.",
     "source.slab_read": "Slab by conduction, corrected by readings in {rooms}.",
     "source.card": "{provenance:words}",
+    "source.record": "{jobs:finished job|finished jobs} with these cards: "
+    "{clocks:clock|clocks} ended {miss_min} off on average, {bias_min} {bias:word}; "
+    "{inside_frac} inside the stated interval, which is to hold {holds_frac}.",
 }
 
 WORDS: dict[str, str] = {
@@ -191,6 +195,9 @@ WORDS: dict[str, str] = {
     "keeps.limits": "Every limit would be kept",
     "keeps.windows": "Coats and opening would hold as surely as asked",
     "keeps.margins": "Every bucket would keep its margin",
+    # Which way past predictions erred.
+    "bias.longer": "later than said",
+    "bias.shorter": "sooner than said",
     # How a slab's correction is known.
     "basis.read": "read here",
     "basis.inferred": "from the other rooms",

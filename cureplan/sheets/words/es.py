@@ -188,6 +188,7 @@ LABELS: dict[str, str] = {
     "source.note": "Notas",
     "source.default": "No se dio, se toma",
     "source.assumption": "Supuesto",
+    "source.record": "Trabajos pasados",
     "licence": "Licencia: {licence}",
     "generic": "valores genéricos",
     "generic.notice": "Estos tiempos usan valores genéricos, no los de su producto. "

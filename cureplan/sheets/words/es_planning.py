@@ -126,6 +126,7 @@ SAYINGS: dict[str, str] = {
     "movida cada pocos minutos necesita {stirred_h:up}.",
     "warn.even_odds": "Ningún orden ni comienzo cumple las ventanas de las capas {wanted_frac:nights}: se cumplen según lo esperado, apenas la mitad de las veces. Vea qué más ayudaría.",
     "warn.standing": "Vacíe cada cubeta de inmediato. Sin hielo y parada, la mezcla pasa de {mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura {floor_min}. Las sobras siguen calentándose.",
+    "warn.past": "En trabajos terminados solo {inside_frac} de los relojes acabaron dentro del intervalo que debe cumplirse {holds_frac}: ajuste la ficha con ellos (cureplan fit --records).",
     # Planned again on the night.
     "replan.next": "Sigue: cubeta {bucket} de {room}, líquidos {mix_at:time}, se cuela "
     "{pour_at:time}.",
@@ -187,6 +188,9 @@ SAYINGS: dict[str, str] = {
     "source.slab": "Losa por conducción con {history_h} de clima antes del trabajo.",
     "source.slab_read": "Losa por conducción, corregida con lecturas en {rooms}.",
     "source.card": "{provenance:words}",
+    "source.record": "{jobs:trabajo terminado|trabajos terminados} con estos materiales: "
+    "{clocks:reloj acabó|relojes acabaron} a {miss_min} de lo dicho en promedio, {bias_min} "
+    "{bias:word}; {inside_frac} dentro del intervalo dicho, que debe cumplirse {holds_frac}.",
 }
 
 WORDS: dict[str, str] = {
@@ -194,6 +198,9 @@ WORDS: dict[str, str] = {
     "keeps.limits": "Todo se cumpliría",
     "keeps.windows": "Capas y apertura se cumplirían con la seguridad pedida",
     "keeps.margins": "Cada cubeta tendría su margen",
+    # Which way past predictions erred.
+    "bias.longer": "después de lo dicho",
+    "bias.shorter": "antes de lo dicho",
     # How a slab's correction is known.
     "basis.read": "leída ahí",
     "basis.inferred": "según los otros cuartos",
