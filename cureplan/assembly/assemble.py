@@ -14,6 +14,7 @@ from cureplan.assembly.answers import (
 )
 from cureplan.assembly.calls import call_plans, coat_plans
 from cureplan.assembly.chilling import chill_plan, planned_need
+from cureplan.assembly.damp import humidity_sources, humidity_warnings
 from cureplan.assembly.floors import bucket_plans, room_plans
 from cureplan.assembly.hours import beyond_hours, hour_rows
 from cureplan.assembly.past import past_sources, past_warnings
@@ -111,9 +112,14 @@ def assemble(
             ),
             *beyond_hours(job, pours, schedule),
             _standing(job, pours, schedule),
+            *humidity_warnings(job, pours),
             *past_warnings(past),
         ),
-        sources=(*plan_sources(job, series), *past_sources(past)),
+        sources=(
+            *plan_sources(job, series),
+            *humidity_sources(job, pours),
+            *past_sources(past),
+        ),
     )
 
 

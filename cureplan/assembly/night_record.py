@@ -66,7 +66,7 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
     job = plan.job
     state = night_state(plan, events, now=events[-1].at)
     clocks, conditions = slurry_of(job), plan_conditions(plan)
-    seen = seen_in(job, events, state, conditions)
+    seen = seen_in(job, events, state, conditions, clocks)
     card_alone, measured = _fits(job.pace.haul_s, seen, clocks, conditions, state)
     refuse_wild_ends(seen, clocks, card_alone, job.pace.haul_s)
     sd_frac = {(b.room, b.number): b.clocks_sd_frac for b in plan.buckets}

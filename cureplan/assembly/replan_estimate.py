@@ -88,7 +88,7 @@ def estimate_night(
         A reading speaks of a bucket that is not poured, or cannot be true.
     """
     rooms = tuple(state.floors)
-    seen = seen_in(job, events, state, conditions)
+    seen = seen_in(job, events, state, conditions, clocks)
     at_s = [e.at.timestamp() for e in seen.told] or [state.now_s]
     prior = night_prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
     fit = fit_night(
@@ -115,6 +115,7 @@ def seen_in(
     events: Sequence[NightEvent],
     state: NightState,
     conditions: Mapping[str, RoomConditions],
+    clocks: SlurryClocks,
 ) -> Seen:
     """What the log's readings say of the floors that are planned.
 
@@ -123,7 +124,7 @@ def seen_in(
     InputError
         A reading speaks of a bucket that is not poured, or cannot be true.
     """
-    seen = Seen(job, state, conditions, tuple(state.floors))
+    seen = Seen(job, state, conditions, tuple(state.floors), clocks)
     for event in events:
         if event.event in (*ENDS, "slab reads", "bucket reads") and event.room in state.floors:
             seen.take(event)
@@ -157,8 +158,10 @@ class Seen:
         state: NightState,
         conditions: Mapping[str, RoomConditions],
         rooms: Sequence[str],
+        clocks: SlurryClocks,
     ) -> None:
         self.job, self.state, self.conditions, self.rooms = job, state, conditions, rooms
+        self.clocks = clocks
         self.buckets: list[WatchedBucket] = []
         self.ends: list[SeenEnd] = []
         self.slabs: list[SeenSlab] = []
@@ -230,7 +233,12 @@ class Seen:
             chilled=floor.room.chilled,
             cool_filler="cool filler" in floor.room.remedies,
         )
+        humidity = self.clocks.humidity
+        pace = 1.0
+        if humidity is not None:
+            pace = float(humidity.at(conditions.humidity_at(pour_s)))
         return WatchedBucket(
+            pace=pace,
             room=self.rooms.index(floor.room.room),
             liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
             filler_c=air_c if kit.filler_c is None else kit.filler_c,

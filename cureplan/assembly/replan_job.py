@@ -246,6 +246,9 @@ def _corrected(
     mixed_s = card.filler_mix_s if milestone.clock_starts == "mixed" else 0.0
     points = []
     for point in milestone.points:
+        pace = 1.0
+        if clocks.humidity is not None and point.humidity_frac is not None:
+            pace = float(clocks.humidity.at(point.humidity_frac))
         path = run_bucket(
             point.at_c,
             point.at_c,
@@ -253,7 +256,7 @@ def _corrected(
             point.at_c,
             card.reference_haul_s,
             kit=clocks.kit,
-            speed=[1.0, speed],
+            speed=[pace, pace * speed],
             film_m=clocks.film_m,
             slab_effusivity=clocks.slab_effusivity,
         )

@@ -20,7 +20,7 @@ One line per event; a line that starts with # is a comment.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -31,9 +31,9 @@ from zoneinfo import ZoneInfo
 
 from cureplan.clock import local_instant
 from cureplan.errors import InputError, QuantityError
+from cureplan.job.night_added import AddedRoom, parsed_value, read_added_room
 from cureplan.job.readings_table import Line, read_lines, read_table_text
-from cureplan.job.schema import ROOM_USES
-from cureplan.quantities import parse_length_m, parse_temperature_c, split_refusal
+from cureplan.quantities import parse_temperature_c, split_refusal
 
 __all__ = [
     "COLUMNS",
@@ -89,17 +89,6 @@ class NightSite:
     whole_night: bool = False
     """Whether the log may go on after plans made on the night: what it says of buckets of
     rooms that were added then is passed over."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class AddedRoom:
-    """A floor that was added on the night."""
-
-    name: str
-    length_m: float
-    width_m: float
-    use: str
-    way_out: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -204,7 +193,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
     kind = _one_of(line, "event", EVENTS, "no such event")
     found: dict[str, Any] = {"at": _when(line, "at", site), "event": kind}
     if kind == "room added":
-        new = _added(line, site, added)
+        new = read_added_room(line, known=[*site.kits, *added])
         added[new.name] = new
         found |= {"room": new.name, "added": new}
     elif kind in (*OF_BUCKETS, "slab reads", "room dropped"):
@@ -294,18 +283,11 @@ def _bucket(line: Line, kits: int | None) -> int:
     )
 
 
-def _parsed(line: Line, text: str, parse: Callable[[str], float]) -> float:
-    try:
-        return parse(text)
-    except QuantityError as error:
-        raise line.fault("value", *split_refusal(error, text)) from None
-
-
 def _temperature(line: Line, limits_c: tuple[float, float]) -> float:
     text = line.text("value")
     if not text:
         raise line.fault("value", "it is empty", 'write what was read, such as "88 F"')
-    temp_c = _parsed(line, text, parse_temperature_c)
+    temp_c = parsed_value(line, text, parse_temperature_c)
     low_c, high_c = limits_c
     if not low_c <= temp_c <= high_c:
         raise line.fault(
@@ -314,44 +296,3 @@ def _temperature(line: Line, limits_c: tuple[float, float]) -> float:
             "check the digits and the unit",
         )
     return temp_c
-
-
-def _added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> AddedRoom:
-    name = line.text("room")
-    known = [*site.kits, *added]
-    if not name or name.casefold() in (other.casefold() for other in known):
-        raise line.fault(
-            "room",
-            "the plan has a room of that name" if name else "it is empty",
-            "give the new room a name of its own",
-        )
-    parts = [part.strip() for part in line.text("value").split(",")]
-    size = [part.strip() for part in parts[0].lower().replace("×", "x").split(" x ")]
-    if len(size) != 2 or len(parts) not in (2, 3) or parts[1].lower() not in ROOM_USES:
-        raise line.fault(
-            "value",
-            "not a size and a use",
-            'write it as "12 ft x 10 ft, storage"; uses are ' + ", ".join(ROOM_USES),
-        )
-    length_m, width_m = (_parsed(line, part, parse_length_m) for part in size)
-    if not (0.3 <= length_m <= 200.0 and 0.3 <= width_m <= 200.0):
-        raise line.fault("value", "a side lies outside 0.3..200 m", "check the size")
-    return AddedRoom(
-        name=name,
-        length_m=length_m,
-        width_m=width_m,
-        use=parts[1].lower(),
-        way_out=_way_out(line, parts[2], known) if len(parts) == 3 else (),
-    )
-
-
-def _way_out(line: Line, text: str, known: list[str]) -> tuple[str, ...]:
-    by_lower = {name.casefold(): name for name in known}
-    names = [n.strip() for n in text.removeprefix("through").split("+")]
-    if not text.startswith("through ") or not all(n.casefold() in by_lower for n in names):
-        raise line.fault(
-            "value",
-            "its way out names no floor of the plan",
-            'write it as "through Corridor", or "through Servery + Corridor"',
-        )
-    return tuple(by_lower[n.casefold()] for n in names)

@@ -23,6 +23,16 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Dampness:
+    """What a card's points say of humidity: change of ln(time) per share, and their span."""
+
+    slope: float
+    mean: float
+    driest: float
+    dampest: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CardRate:
     """Activation energy, its doubt, and each milestone's time at the reference."""
 
@@ -31,6 +41,16 @@ class CardRate:
     energy_sd_j_mol: float
     batch_frac: float
     ref_s: Mapping[str, float]
+    damp: Dampness | None = None
+    """None where the card's points do not speak of humidity."""
+
+    def pace(self, humidity: ArrayLike) -> Floats:
+        """How many times faster than at the card's mean humidity; unknown counts as that."""
+        share = np.asarray(humidity, dtype=np.float64)
+        if self.damp is None:
+            return np.ones_like(share)
+        over = np.clip(share, self.damp.driest, self.damp.dampest) - self.damp.mean
+        return np.asarray(np.exp(-self.damp.slope * np.where(np.isnan(over), 0.0, over)))
 
     def inverse_k(self, temp_c: ArrayLike) -> Floats:
         """1/T − 1/T_ref [1/K]."""
@@ -73,8 +93,8 @@ def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate
     >>> edge = Milestone(name="wet_edge", clock_starts="filler_in", points=(point,),
     ...                  spread_frac=0.1)
     >>> card = read_card(RatePrior(mean_j_mol=50e3, sd_j_mol=10e3), {"wet_edge": edge})
-    >>> card.energy_j_mol, card.energy_sd_j_mol, round(card.ref_s["wet_edge"])
-    (50000.0, 10000.0, 960)
+    >>> round(card.energy_j_mol), round(card.energy_sd_j_mol), round(card.ref_s["wet_edge"])
+    (50000, 10000, 960)
     """
     held_s = {name: written_s(milestone) for name, milestone in milestones.items()}
     return fit_rate(prior, milestones, held_s)
@@ -100,25 +120,68 @@ def fit_rate(
     CardRate
     """
     ref_c = next(iter(milestones.values())).points[0].at_c
-    weight = 1.0 / prior.sd_j_mol**2
-    pull = prior.mean_j_mol * weight
-    centres: dict[str, tuple[float, float]] = {}
+    wet = _speaks_of_damp(milestones)
+    mean = _mean_humidity(milestones) if wet else 0.0
+    weight = np.diag([1.0 / prior.sd_j_mol**2, 0.0 if wet else 1.0])
+    pull = np.array([prior.mean_j_mol / prior.sd_j_mol**2, 0.0])
+    centres: dict[str, tuple[Floats, float]] = {}
     for name, milestone in milestones.items():
         kelvin = np.array([point.at_c + ZERO_C_K for point in milestone.points])
         cold = (1.0 / kelvin - 1.0 / (ref_c + ZERO_C_K)) / GAS_J_MOL_K
+        causes = np.stack([cold, _over(milestone, mean) if wet else np.zeros_like(cold)])
         log_s = np.log(steady_s[name])
-        centres[name] = (float(cold.mean()), float(log_s.mean()))
-        apart = cold - cold.mean()
-        weight += float(apart @ apart) / milestone.spread_frac**2
-        pull += float(apart @ (log_s - log_s.mean())) / milestone.spread_frac**2
-    energy = pull / weight
+        centres[name] = (causes.mean(axis=1), float(log_s.mean()))
+        apart = causes - causes.mean(axis=1, keepdims=True)
+        weight += apart @ apart.T / milestone.spread_frac**2
+        pull += apart @ (log_s - log_s.mean()) / milestone.spread_frac**2
+    # By Cramer's rule: the two unknowns differ by some orders of magnitude.
+    whole = weight[0, 0] * weight[1, 1] - weight[0, 1] ** 2
+    energy = float(pull[0] * weight[1, 1] - pull[1] * weight[0, 1]) / whole
+    slope = float(pull[1] * weight[0, 0] - pull[0] * weight[0, 1]) / whole
+    found = np.array([energy, slope])
     return CardRate(
         ref_c=ref_c,
         energy_j_mol=energy,
-        energy_sd_j_mol=weight**-0.5,
+        energy_sd_j_mol=math.sqrt(weight[1, 1] / whole),
         batch_frac=max(milestone.spread_frac for milestone in milestones.values()),
-        ref_s={name: math.exp(log_s - energy * x) for name, (x, log_s) in centres.items()},
+        ref_s={name: math.exp(log_s - found @ x) for name, (x, log_s) in centres.items()},
+        damp=_dampness(milestones, slope, mean) if wet else None,
     )
+
+
+def _humidities(milestones: Mapping[str, Milestone]) -> list[float]:
+    points = (point for milestone in milestones.values() for point in milestone.points)
+    return [p.humidity_frac for p in points if p.humidity_frac is not None]
+
+
+def _mean_humidity(milestones: Mapping[str, Milestone]) -> float:
+    shares = _humidities(milestones)
+    return math.fsum(shares) / len(shares)
+
+
+def _dampness(milestones: Mapping[str, Milestone], slope: float, mean: float) -> Dampness:
+    shares = _humidities(milestones)
+    return Dampness(slope=slope, mean=mean, driest=min(shares), dampest=max(shares))
+
+
+def _over(milestone: Milestone, mean: float) -> Floats:
+    """Humidity of each point above the mean; one that gives none counts as the mean."""
+    given = [point.humidity_frac for point in milestone.points]
+    return np.array([0.0 if share is None else share - mean for share in given])
+
+
+def _speaks_of_damp(milestones: Mapping[str, Milestone]) -> bool:
+    """Whether a milestone has two points at one temperature, within 3 K, whose humidities
+    lie 5 points apart: only then is a difference humidity's alone."""
+    for milestone in milestones.values():
+        given = [(p.at_c, p.humidity_frac) for p in milestone.points]
+        for i, (one_c, one) in enumerate(given):
+            for other_c, other in given[:i]:
+                if one is None or other is None or abs(one_c - other_c) > 3.0:
+                    continue
+                if abs(one - other) >= 0.05 - 1e-9:
+                    return True
+    return False
 
 
 def written_s(milestone: Milestone) -> Floats:

@@ -165,7 +165,7 @@ def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
         if hours is None or not buckets:
             continue
         planned = _planned(buckets)
-        kits = _kits(case.plan, room, buckets, planned, hours)
+        kits = _kits(case, room, buckets, planned, hours)
         runs = run_kits(pot, kits)
         floor = Floor(
             plan=room,
@@ -212,14 +212,14 @@ def _planned(buckets: tuple[BucketPlan, ...]) -> Planned:
 
 
 def _kits(
-    plan: Plan,
+    case: Case,
     room: RoomPlan,
     buckets: tuple[BucketPlan, ...],
     planned: Planned,
     hours: RoomHours,
 ) -> Kits:
-    card, haul_s = plan.job.cards.slurry, plan.job.pace.haul_s
-    materials = plan.job.materials
+    job = case.plan.job
+    card, haul_s, materials = job.cards.slurry, job.pace.haul_s, job.materials
     air_c = hours.air(planned.liquids_s)
     stored_c = (
         air_c if materials.storage_c is None else np.full_like(air_c, materials.storage_c)
@@ -241,6 +241,7 @@ def _kits(
         filler_c=np.full_like(air_c, materials.cool_filler_c) if cool else stored_c,
         air_c=air_c,
         slab_c=hours.slab(planned.pour_s),
+        pace=case.slurry.pace(hours.humidity(planned.pour_s)),
     )
 
 

@@ -25,6 +25,18 @@ class RoomHours:
     at_s: Floats
     air_c: Floats
     slab_c: Floats
+    dew_c: Floats
+    """NaN where it is not known."""
+
+    def humidity(self, at_s: ArrayLike) -> Floats:
+        """Relative humidity in the room, its moisture taken as outdoors; never above 1.
+
+        Source
+        ------
+        Magnus' formula with the coefficients of Alduchov & Eskridge 1996.
+        """
+        dew_c = np.interp(np.asarray(at_s, dtype=np.float64), self.at_s, self.dew_c)
+        return np.asarray(np.minimum(1.0, _vapour(dew_c) / _vapour(self.air(at_s))))
 
     def air(self, at_s: ArrayLike) -> Floats:
         """Room air [°C]."""
@@ -46,7 +58,8 @@ class SlabAge:
     def of(cls, hours: RoomHours, rate: CardRate) -> SlabAge:
         """Sum a card's rate over the slab curve."""
         at_s = np.arange(hours.at_s[0], hours.at_s[-1] + STEP_S / 2, STEP_S)
-        return cls(at_s=at_s, age_s=cumulate(at_s, rate.speed(hours.slab(at_s))))
+        speed = rate.speed(hours.slab(at_s)) * rate.pace(hours.humidity(at_s))
+        return cls(at_s=at_s, age_s=cumulate(at_s, speed))
 
     def gathered(self, at_s: ArrayLike) -> Floats:
         """Age gathered since the first hour [s at reference temperature]."""
@@ -57,6 +70,11 @@ class SlabAge:
         return np.asarray(
             np.interp(np.asarray(age_s, dtype=np.float64), self.age_s, self.at_s, right=np.inf)
         )
+
+
+def _vapour(temp_c: Floats) -> Floats:
+    """Saturation pressure of water over a common factor."""
+    return np.asarray(np.exp(17.625 * temp_c / (243.04 + temp_c)))
 
 
 def cumulate(x: Floats, y: Floats) -> Floats:
@@ -75,6 +93,7 @@ def room_hours(rows: tuple[HourRow, ...], room: str) -> RoomHours | None:
         at_s=np.array([epoch_s(row.at) for row in rows]),
         air_c=np.array([hours[0].air_c for hours in found]),
         slab_c=np.array([hours[0].slab_c for hours in found]),
+        dew_c=dew_curve(rows)[1],
     )
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.errors import OutOfRangeError
-from cureplan.job.card_model import Milestone, SlurryCard
+from cureplan.job.card_model import Milestone, MilestonePoint, SlurryCard
 from cureplan.judge.ageing import CardRate, fit_rate, written_s
 from cureplan.judge.hourly import cumulate
 
@@ -67,6 +67,8 @@ class Kits:
     filler_c: Floats
     air_c: Floats
     slab_c: Floats
+    pace: Floats
+    """How many times faster each ages for the humidity of its air."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,22 +183,35 @@ def _since_filler_s(card: SlurryCard, milestone: Milestone) -> Floats:
 def _steady_s(pot: Pot, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
     """Per point, how long a batch held at its temperature would need [s]."""
     points = {name: milestone.points for name, milestone in pot.card.milestones.items()}
-    at_c = sorted({point.at_c for row in points.values() for point in row})
-    runs = run_kits(pot, ritual_kits(pot.card, np.array(at_c)))
+    asked = [(p.at_c, _pace(pot, p)) for row in points.values() for p in row]
+    kinds = sorted(set(asked))
+    at_c, paces = (np.array(column) for column in zip(*kinds, strict=True))
+    runs = run_kits(pot, replace(ritual_kits(pot.card, at_c), pace=paces))
     steady_s: dict[str, Floats] = {}
     for name, row in points.items():
         held_s = np.empty(len(row))
         for i, (point, after_s) in enumerate(zip(row, since_s[name], strict=True)):
-            speed = float(pot.rate_at(point.at_c))
-            held_s[i] = runs.age_after(at_c.index(point.at_c), float(after_s), speed) / speed
+            pace = _pace(pot, point)
+            speed = float(pot.rate_at(point.at_c)) * pace
+            row_of = kinds.index((point.at_c, pace))
+            held_s[i] = runs.age_after(row_of, float(after_s), speed) / speed
         steady_s[name] = held_s
     return steady_s
 
 
+def _pace(pot: Pot, point: MilestonePoint) -> float:
+    share = math.nan if point.humidity_frac is None else point.humidity_frac
+    return float(pot.rate.pace(share))
+
+
 def _moved(was: CardRate, now: CardRate) -> float:
-    """Largest relative change of the energy or of a reference time."""
+    """Largest relative change of the energy, a reference time, or humidity's factor."""
     ages = [abs(now.ref_s[name] / was.ref_s[name] - 1.0) for name in was.ref_s]
-    return max(abs(now.energy_j_mol - was.energy_j_mol) / abs(was.energy_j_mol), *ages)
+    damper = 0.0
+    if was.damp is not None and now.damp is not None:
+        damper = abs(now.damp.slope - was.damp.slope)
+    energy = abs(now.energy_j_mol - was.energy_j_mol) / abs(was.energy_j_mol)
+    return max(energy, damper, *ages)
 
 
 def ritual_kits(card: SlurryCard, at_c: Floats) -> Kits:
@@ -210,6 +225,7 @@ def ritual_kits(card: SlurryCard, at_c: Floats) -> Kits:
         filler_c=at_c,
         air_c=at_c,
         slab_c=at_c,
+        pace=same,
     )
 
 
@@ -239,7 +255,7 @@ def run_kits(pot: Pot, kits: Kits) -> Runs:
     hauled = _stage(pot, kits, temp, age, kits.haul_s, pot.kit_j_k, 0.0, 1.0)
     pour_c, pour_age_s = hauled[1][:, -1], hauled[2][:, -1]
     pour_since_s = kits.filler_s + kits.haul_s
-    floor_age_s, excess_s = _film(pot, kits.slab_c, pour_c, pour_age_s)
+    floor_age_s, excess_s = _film(pot, kits, pour_c, pour_age_s)
     since = [
         filled[0],
         hauled[0][:, 1:] + kits.filler_s[:, None],
@@ -271,7 +287,7 @@ def _stage(
     exchange = pot.card.bucket_exchange_w_k
 
     def slope(temp: Floats) -> tuple[Floats, Floats]:
-        ageing = share * pot.rate_at(temp)
+        ageing = share * pot.rate_at(temp) * kits.pace
         heat = power_w + pot.heat_j * ageing + exchange * (kits.air_c - temp)
         return heat / holds_j_k, ageing
 
@@ -289,12 +305,11 @@ def _stage(
     return np.stack(times, axis=1), np.stack(temps, axis=1), np.stack(ages, axis=1)
 
 
-def _film(
-    pot: Pot, slab_c: Floats, pour_c: Floats, pour_age_s: Floats
-) -> tuple[Floats, Floats]:
+def _film(pot: Pot, kits: Kits, pour_c: Floats, pour_age_s: Floats) -> tuple[Floats, Floats]:
+    slab_c, pace = kits.slab_c, kits.pace[:, None]
     temp = slab_c[:, None] + (pour_c - slab_c)[:, None] * pot.film
     twice_root = 2.0 * pot.roots  # dt = 2 u du, with u the root of time
-    ageing = pot.rate_at(temp)
-    excess = ageing - pot.rate_at(slab_c)[:, None]
+    ageing = pot.rate_at(temp) * pace
+    excess = ageing - pot.rate_at(slab_c)[:, None] * pace
     age_s = pour_age_s[:, None] + cumulate(pot.roots, ageing * twice_root)
     return age_s, cumulate(pot.roots, excess * twice_root)

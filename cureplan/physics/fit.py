@@ -35,6 +35,8 @@ class KineticFit:
     covariance: NDArray[np.float64]
     """Shape (1 + milestones,) squared: energy [J/mol] first, then ln(reference time)."""
     residual_ln: NDArray[np.float64]
+    humidity_slope: float = 0.0
+    """Change of ln(time) per unit of relative humidity; 0 where none was looked for."""
 
     @property
     def energy_sd_j_mol(self) -> float:
@@ -67,10 +69,11 @@ def fit_kinetics(
     reference_c: float,
     prior_mean_j_mol: float,
     prior_sd_j_mol: float,
+    damper_frac: ArrayLike | None = None,
 ) -> KineticFit:
     """Fit one activation energy and a reference time per milestone.
 
-    Not for readings that mix batches of different age or humidity.
+    Not for readings that mix batches of different age.
 
     Parameters
     ----------
@@ -84,6 +87,9 @@ def fit_kinetics(
         Temperature at which the reference times are given [°C].
     prior_mean_j_mol, prior_sd_j_mol : float
         What is believed of the energy before [J/mol], sd > 0.
+    damper_frac : array_like, shape (n,), optional
+        Relative humidity above the reference one [-]; where given, one slope against it
+        is fitted, so the points must tell it from temperature.
 
     Returns
     -------
@@ -93,7 +99,8 @@ def fit_kinetics(
     ------
     OutOfRangeError
         No points, a time or spread not positive and finite, a temperature outside
-        -40..120 °C, a prior that is none, or a milestone without points.
+        -40..120 °C, a prior that is none, a milestone without points, or humidities that
+        leave their slope open.
 
     Source
     ------
@@ -111,7 +118,11 @@ def fit_kinetics(
     if not (np.isfinite(prior_mean_j_mol) and 0 < prior_sd_j_mol < np.inf):
         raise OutOfRangeError("prior_mean_j_mol must be finite and prior_sd_j_mol > 0 J/mol")
     count = int(which.max()) + 1
-    design = np.zeros((temp.size, 1 + count))
+    damp = np.zeros((temp.size, 0))
+    if damper_frac is not None:
+        damp = np.asarray(damper_frac, dtype=np.float64).reshape(temp.size, 1)
+    design = np.zeros((temp.size, 1 + count + damp.shape[1]))
+    design[:, 1 + count :] = damp
     # Energies are scaled by the prior's sd so that the normal matrix is well posed.
     design[:, 0] = _lever(temp, reference_c) * prior_sd_j_mol
     design[np.arange(temp.size), 1 + which] = 1.0
@@ -119,16 +130,20 @@ def fit_kinetics(
     weighted = design / sd[:, None]
     normal = weighted.T @ weighted
     normal[0, 0] += 1.0
+    if damp.size and np.linalg.matrix_rank(normal) < len(normal):
+        raise OutOfRangeError("the points cannot tell humidity from the milestones' own times")
     covariance = np.linalg.inv(normal)
     solution = covariance @ (weighted.T @ (target / sd))
+    kept = slice(0, 1 + count)
     scale = np.ones(1 + count)
     scale[0] = prior_sd_j_mol
     return KineticFit(
         activation_energy_j_mol=float(prior_mean_j_mol + solution[0] * prior_sd_j_mol),
         reference_c=reference_c,
-        ln_reference_s=solution[1:],
-        covariance=covariance * np.outer(scale, scale),
+        ln_reference_s=solution[1 : 1 + count],
+        covariance=covariance[kept, kept] * np.outer(scale, scale),
         residual_ln=target - design @ solution,
+        humidity_slope=float(solution[1 + count]) if damp.size else 0.0,
     )
 
 

@@ -35,6 +35,7 @@ def ritual_ages_s(
     haul_s: float,
     film_m: float,
     slab_effusivity: float,
+    speed: ArrayLike = 1.0,
 ) -> NDArray[np.float64]:
     """Ages which rituals at some temperatures have reached after given times.
 
@@ -46,7 +47,7 @@ def ritual_ages_s(
         Temperature of liquids, filler, air and slab [°C].
     after_s : array_like, broadcastable to (m,)
         Times after filler-in [s].
-    kit, haul_s, film_m, slab_effusivity
+    kit, haul_s, film_m, slab_effusivity, speed
         As in `run_bucket`.
 
     Returns
@@ -79,7 +80,7 @@ def ritual_ages_s(
         raise OutOfRangeError("a milestone must come after the batch has been poured")
     path = run_bucket(
         temps, temps, temps, temps, haul_s,
-        kit=kit, speed=1.0, film_m=film_m, slab_effusivity=slab_effusivity,
+        kit=kit, speed=speed, film_m=film_m, slab_effusivity=slab_effusivity,
     )  # fmt: skip
     inside = np.minimum(times, path.time_s[:, -1])
     return np.asarray(path.age_at_s(inside) + (times - inside) * path.slab_rate)
@@ -99,6 +100,7 @@ def ritual_kinetics(
     haul_s: float,
     film_m: float,
     slab_effusivity: float,
+    damper_frac: ArrayLike | None = None,
 ) -> tuple[KitPhysics, KineticFit]:
     """Kinetics with which the ritual passes through a card's points.
 
@@ -110,7 +112,7 @@ def ritual_kinetics(
     ----------
     at_c, after_s, milestone : array_like, shape (n,)
         Points as in `fit_kinetics`; times count from filler-in.
-    spread_frac, reference_c, prior_mean_j_mol, prior_sd_j_mol
+    spread_frac, reference_c, prior_mean_j_mol, prior_sd_j_mol, damper_frac
         As in `fit_kinetics`.
     working : int
         Which milestone is the working time.
@@ -133,6 +135,7 @@ def ritual_kinetics(
     """
     floor = {"haul_s": haul_s, "film_m": film_m, "slab_effusivity": slab_effusivity}
     steady_s = np.atleast_1d(np.asarray(after_s, dtype=np.float64))
+    damp = 0.0 if damper_frac is None else damper_frac
     moved = np.inf
     for _ in range(MOST_ROUNDS):
         fit = fit_kinetics(
@@ -143,6 +146,7 @@ def ritual_kinetics(
             reference_c=reference_c,
             prior_mean_j_mol=prior_mean_j_mol,
             prior_sd_j_mol=prior_sd_j_mol,
+            damper_frac=damper_frac,
         )
         kit = replace(
             kit,
@@ -153,8 +157,8 @@ def ritual_kinetics(
         if moved < SETTLED_LN:
             return kit, fit
         before_s = steady_s
-        steady_s = ritual_ages_s(at_c, after_s, kit=kit, **floor) / rate_factor(
-            at_c, **kinetics_of(kit)
-        )
+        speed = np.exp(-fit.humidity_slope * np.asarray(damp))
+        ages_s = ritual_ages_s(at_c, after_s, kit=kit, speed=speed, **floor)
+        steady_s = ages_s / (speed * rate_factor(at_c, **kinetics_of(kit)))
         moved = float(np.max(np.abs(np.log(steady_s / before_s))))
     raise OutOfRangeError("bucket_heat_rise and the milestones of the card do not fit together")

@@ -10,17 +10,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cureplan.errors import InputError, OutOfRangeError
 from cureplan.job.card_model import Milestone, SlurryCard, TopcoatCard
 from cureplan.physics.bucket import KitPhysics
 from cureplan.physics.fit import KineticFit, fit_kinetics
+from cureplan.physics.humidity_pace import HumidityPace, carries_factor
 from cureplan.physics.ritual import ritual_kinetics
 
 __all__ = [
     "CLOSING_MILESTONES",
     "SlurryClocks",
     "TopcoatClocks",
+    "reference_humidity",
     "slurry_clocks",
     "topcoat_clocks",
 ]
@@ -41,6 +44,8 @@ class SlurryClocks:
     spread_frac: float
     film_m: float
     slab_effusivity: float
+    humidity: HumidityPace | None = None
+    """None where the card's points do not speak of it."""
 
     def order_of(self, milestone: str) -> int:
         """Position of a milestone in `fit`."""
@@ -54,6 +59,7 @@ class TopcoatClocks:
     age_s: Mapping[str, float]
     fit: KineticFit
     spread_frac: float
+    humidity: HumidityPace | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +70,27 @@ class _Points:
     after_s: tuple[float, ...]
     milestone: tuple[int, ...]
     spread_frac: tuple[float, ...]
+    humidity_frac: NDArray[np.float64]
+    """NaN where a point gives none."""
+
+    @property
+    def damper_frac(self) -> NDArray[np.float64] | None:
+        """Humidity above the card's mean, unknown as the mean; None without a factor."""
+        if not carries_factor(self.at_c, self.humidity_frac, self.milestone):
+            return None
+        known = self.humidity_frac - np.nanmean(self.humidity_frac)
+        return np.asarray(np.nan_to_num(known, nan=0.0))
+
+    def pace(self, fit: KineticFit) -> HumidityPace | None:
+        """The factor a fit of these points has found."""
+        if self.damper_frac is None:
+            return None
+        return HumidityPace(
+            slope=fit.humidity_slope,
+            reference_frac=float(np.nanmean(self.humidity_frac)),
+            low_frac=float(np.nanmin(self.humidity_frac)),
+            high_frac=float(np.nanmax(self.humidity_frac)),
+        )
 
 
 def _points(milestones: Mapping[str, Milestone], *, mixed_s: float) -> _Points:
@@ -82,7 +109,16 @@ def _points(milestones: Mapping[str, Milestone], *, mixed_s: float) -> _Points:
         ),
         milestone=tuple(order for order, _, _ in rows),
         spread_frac=tuple(milestone.spread_frac for _, milestone, _ in rows),
+        humidity_frac=np.array(
+            [np.nan if p.humidity_frac is None else p.humidity_frac for _, _, p in rows]
+        ),
     )
+
+
+def reference_humidity(card: SlurryCard | TopcoatCard) -> float | None:
+    """Relative humidity [-] at which a card's ages are given; None without a factor."""
+    points = _points(card.milestones, mixed_s=0.0)
+    return None if points.damper_frac is None else float(np.nanmean(points.humidity_frac))
 
 
 def _reference_c(milestones: Mapping[str, Milestone]) -> float:
@@ -147,6 +183,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
             haul_s=card.reference_haul_s,
             film_m=film_m,
             slab_effusivity=slab_effusivity,
+            damper_frac=points.damper_frac,
         )
     except OutOfRangeError as error:
         raise InputError(
@@ -162,6 +199,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
         spread_frac=_spread(card.milestones),
         film_m=film_m,
         slab_effusivity=slab_effusivity,
+        humidity=points.pace(fit),
     )
 
 
@@ -187,9 +225,15 @@ def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
         reference_c=reference_c,
         prior_mean_j_mol=card.prior.mean_j_mol,
         prior_sd_j_mol=card.prior.sd_j_mol,
+        damper_frac=points.damper_frac,
     )
     ages = dict(zip(card.milestones, fit.reference_s.tolist(), strict=True))
-    return TopcoatClocks(age_s=ages, fit=fit, spread_frac=_spread(card.milestones))
+    return TopcoatClocks(
+        age_s=ages,
+        fit=fit,
+        spread_frac=_spread(card.milestones),
+        humidity=points.pace(fit),
+    )
 
 
 def _capacity(card: SlurryCard, kind: str) -> float:

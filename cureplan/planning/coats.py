@@ -17,6 +17,7 @@ from cureplan.errors import OutOfRangeError
 from cureplan.job.card_model import TopcoatCard
 from cureplan.job.model import Crew, Pace, Room
 from cureplan.physics.bucket_path import film_age_after_s
+from cureplan.physics.humidity_pace import HumidityPace
 from cureplan.physics.rate import AgeCurve
 from cureplan.planning.clocks import SlurryClocks, TopcoatClocks
 from cureplan.planning.conditions import RoomConditions
@@ -104,15 +105,23 @@ class FinishedFloor:
 
 
 def slab_age_curve(
-    conditions: RoomConditions, *, activation_energy_j_mol: float, reference_c: float
+    conditions: RoomConditions,
+    *,
+    activation_energy_j_mol: float,
+    reference_c: float,
+    humidity: HumidityPace | None = None,
 ) -> AgeCurve:
-    """Age against time of anything thin that lies on this room's slab."""
+    """Age against time of anything thin that lies on this room's slab, in its air."""
+    pace = None
+    if humidity is not None:
+        pace = humidity.at(conditions.humidity_at(conditions.epoch_s))
     return AgeCurve(
         conditions.epoch_s,
         conditions.slab_c,
         activation_energy_j_mol=activation_energy_j_mol,
         reference_c=reference_c,
         piece_s=PIECE_S,
+        pace=pace,
     )
 
 

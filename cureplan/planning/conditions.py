@@ -19,6 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from cureplan.clock import from_epoch_s
 from cureplan.errors import OutOfRangeError
 from cureplan.job.model import Building, Job, Room
+from cureplan.physics.humid_air import relative_humidity
 from cureplan.physics.room_air import drifting_air_c, held_air_c, open_air_c
 from cureplan.physics.slab import Slab
 from cureplan.physics.slab_grid import slab_on_ground, slab_over_air
@@ -121,6 +122,17 @@ class RoomConditions:
                 f"{_told(self.last_s)} UTC, not at {_told(float(at_s[outside][0]))}"
             )
         return at_s
+
+    def humidity_at(self, epoch_s: ArrayLike) -> Array:
+        """Relative humidity of the room's air [-]; NaN where the dew point is unknown.
+
+        Outdoor moisture is taken to be indoors as well; a room colder than its dew point
+        counts as saturated.
+        """
+        air_c, dew_c = self.air_at(epoch_s), self.dew_at(epoch_s)
+        known = ~np.isnan(dew_c)
+        dew = np.where(known, np.minimum(dew_c, air_c), air_c)
+        return np.where(known, relative_humidity(air_c, dew_c=dew), np.nan)
 
     def slab_falls(self, begins_s: float, ends_s: float) -> bool:
         """Whether the slab is level or cools over a span: then its air does not swell."""

@@ -136,6 +136,10 @@ def bucket_clocks(
 
     air_c = conditions.air_at(starts + times.liquids_in_s).ravel() + each(air_shift_k)
     slab_c = conditions.slab_at(starts + times.pour_s).ravel() + each(slab_shift_k)
+    pace = each(speed)
+    if clocks.humidity is not None:
+        humidity_frac = conditions.humidity_at(starts + times.pour_s)
+        pace = pace * clocks.humidity.at(humidity_frac).ravel()
     liquids_c = air_c if temperatures.liquids_c is None else temperatures.liquids_c
     filler_c = air_c if temperatures.filler_c is None else temperatures.filler_c
     path = run_bucket(
@@ -145,7 +149,7 @@ def bucket_clocks(
         slab_c,
         haul_s,
         kit=clocks.kit,
-        speed=each(speed),
+        speed=pace,
         film_m=clocks.film_m,
         slab_effusivity=clocks.slab_effusivity,
     )

@@ -60,6 +60,8 @@ class WatchedBucket:
     air_c: float
     slab_c: float
     """Computed slab under it when it landed, before tonight's correction."""
+    pace: float = 1.0
+    """How many times faster than the card its air's humidity lets it age."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -320,6 +322,7 @@ class _Model:
         filler_c = column([b.filler_c for b in buckets], 2, float(mean[-1]))
         slab_c = column([b.slab_c for b in buckets], 1, mean[[1 + b.room for b in buckets]])
         speed = np.exp(nothing + float(mean[0]) + shifts[:, :1])
+        speed = speed * np.array([b.pace for b in buckets])
         path = run_bucket(
             liquids_c.ravel(),
             filler_c.ravel(),

@@ -84,15 +84,15 @@ class RoomPours:
     )
 
     def __post_init__(self) -> None:
-        self.slurry_curve = slab_age_curve(
+        self.slurry_curve = self._curve(self.clocks)
+        self.topcoat_curve = self._curve(self.topcoat)
+
+    def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> AgeCurve:
+        return slab_age_curve(
             self.conditions,
-            activation_energy_j_mol=self.clocks.fit.activation_energy_j_mol,
-            reference_c=self.clocks.fit.reference_c,
-        )
-        self.topcoat_curve = slab_age_curve(
-            self.conditions,
-            activation_energy_j_mol=self.topcoat.fit.activation_energy_j_mol,
-            reference_c=self.topcoat.fit.reference_c,
+            activation_energy_j_mol=clocks.fit.activation_energy_j_mol,
+            reference_c=clocks.fit.reference_c,
+            humidity=clocks.humidity,
         )
 
     def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:

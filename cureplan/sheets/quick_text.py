@@ -8,6 +8,7 @@ from typing import Any
 
 from cureplan.job.card_model import SlurryCard, TopcoatCard
 from cureplan.job.model import Display, Job
+from cureplan.planning.clocks import reference_humidity
 from cureplan.planning.quick import ChillAnswer, MilestoneTime
 from cureplan.quantities import (
     format_area,
@@ -65,6 +66,9 @@ def clock_text(
         WIDTH,
     )
     head = f"{card.title} at a steady {format_temperature(at_c, display)}"
+    humidity_frac = reference_humidity(card)
+    if humidity_frac is not None:
+        head += f" and {humidity_frac:.0%} relative humidity"
     return "\n".join([head, *rows, *([GENERIC] if card.generic else [])])
 
 
@@ -77,6 +81,7 @@ def clock_json(
             "card": card.key,
             "generic": card.generic,
             "at_c": at_c,
+            "humidity_frac": reference_humidity(card),
             "milestones": [
                 {"milestone": t.milestone, "after_s": t.after_s, "sure_s": t.sure_s}
                 for t in times

@@ -61,7 +61,7 @@ def kit(stage_s: tuple[float, float, float], liquids_c: float, filler_c: float, 
         "air_c": room_c,
         "slab_c": room_c,
     }
-    return Kits(**{name: np.array([value]) for name, value in values.items()})
+    return Kits(**{name: np.array([value]) for name, value in ({"pace": 1.0} | values).items()})
 
 
 @pytest.mark.parametrize(
@@ -224,7 +224,7 @@ def test_on_a_slab_of_its_own_warmth_a_film_ages_at_one_rate():
 def test_a_warmer_slab_is_older():
     at_s = np.arange(0, 25 * 3600.0, 3600.0)
     flat = np.full_like(at_s, 20.0)
-    hours = RoomHours(at_s=at_s, air_c=flat, slab_c=flat)
+    hours = RoomHours(at_s=at_s, air_c=flat, slab_c=flat, dew_c=flat - 5.0)
     # Exact at a constant temperature: a day of it is a day times the rate.
     age = SlabAge.of(hours, RATE)
     assert float(age.gathered(86_400.0)) == pytest.approx(86_400 * float(RATE.speed(20.0)))

@@ -13,6 +13,7 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from log_lines import said
 
+from cureplan.api import make_plan
 from cureplan.assembly.replan import replan
 from cureplan.assembly.replan_job import corrected_card
 from cureplan.errors import InputError, NoFeasiblePlanError
@@ -399,3 +400,37 @@ def test_nothing_left_to_plan_is_said(small_plan, log_of):
     events = log_of(*(said(begins, "room dropped", r.room) for r in small_plan.rooms))
     with pytest.raises(NoFeasiblePlanError, match="nothing is left"):
         replan(small_plan, events, now=begins)
+
+
+def test_a_card_that_follows_humidity_is_corrected_at_the_rooms_own(
+    small_plan, demo_weather, log_of
+):
+    # The card's points split at 30 and 70 %; the batch runs as that card says, in the air
+    # the room has, so readings must leave the speed where it is.
+    job, split = small_plan.job, {}
+    for name, milestone in job.cards.slurry.milestones.items():
+        split[name] = replace(
+            milestone,
+            points=tuple(
+                replace(
+                    point,
+                    humidity_frac=0.5 + side,
+                    after_s=point.after_s * np.exp(-0.8 * side),
+                    after_late_s=point.after_late_s * np.exp(-0.8 * side),
+                )
+                for point in milestone.points
+                for side in (-0.2, 0.2)
+            ),
+        )
+    cards = replace(job.cards, slurry=replace(job.cards.slurry, milestones=split))
+    now = small_plan.decisions.made_at
+    plan = make_plan(replace(job, cards=cards), now=now, weather=demo_weather)
+    room = plan.rooms[0].room
+    buckets = plan.buckets_of(room)[:3]
+    lines = [said(b.pour, "poured", room, b.number) for b in buckets]
+    lines += [said(b.wet_edge_end, "wet edge ended", room, b.number) for b in buckets]
+    lines.sort()
+    log = log_of(*lines, plan=plan)
+    found = replan(plan, log, now=log[-1].at)
+    assert found.readings.fit.speed == pytest.approx(1.0, abs=0.003)
+    assert found.readings.fit.slab_k == pytest.approx(0.0, abs=0.05)

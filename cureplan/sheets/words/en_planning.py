@@ -125,6 +125,8 @@ SAYINGS: dict[str, str] = {
     "warn.standing": "Dump every bucket at once. Un-iced and left standing, a mix goes from {mixed_c} to {hot_c} and is done {standing_min} after the filler; on the floor it lasts {floor_min}. Leftovers go on heating.",
     "warn.ice_early": "A pail that needs {standing_h:up} in ice is a long wait; stirred every "
     "few minutes it needs {stirred_h:up}.",
+    "warn.humidity_unknown": "{card}: its times depend on humidity, which the weather does not give; taken at {reference_frac}.",
+    "warn.humidity_beyond": "{card}: rooms will be at {from_frac} to {to_frac} humidity, its points span {low_frac} to {high_frac}; beyond them the nearest point is used.",
     "warn.past": "On finished jobs only {inside_frac} of clocks ended inside the interval that is to hold {holds_frac}: learn the card from them (cureplan fit --records).",
     # Planned again on the night.
     "replan.next": "Next: bucket {bucket} of {room}, liquids in {mix_at:time}, poured "
@@ -185,6 +187,10 @@ SAYINGS: dict[str, str] = {
     "source.slab": "Slab by conduction from {history_h} of weather before the job.",
     "source.slab_read": "Slab by conduction, corrected by readings in {rooms}.",
     "source.card": "{provenance:words}",
+    "source.humidity": "The times of {card} follow the rooms' humidity as well, within the "
+    "{low_frac} to {high_frac} of its points.",
+    "source.humidity_idle": "The humidities on {card} cannot be told from the effect of heat; "
+    "its times follow temperature alone.",
     "source.record": "{jobs:finished job|finished jobs} with these cards: "
     "{clocks:clock|clocks} ended {miss_min} off on average, {bias_min} {bias:word}; "
     "{inside_frac} inside the stated interval, which is to hold {holds_frac}.",

@@ -126,6 +126,8 @@ SAYINGS: dict[str, str] = {
     "movida cada pocos minutos necesita {stirred_h:up}.",
     "warn.even_odds": "Ningún orden ni comienzo cumple las ventanas de las capas {wanted_frac:nights}: se cumplen según lo esperado, apenas la mitad de las veces. Vea qué más ayudaría.",
     "warn.standing": "Vacíe cada cubeta de inmediato. Sin hielo y parada, la mezcla pasa de {mixed_c} a {hot_c} y se acaba {standing_min} después del polvo; en el piso dura {floor_min}. Las sobras siguen calentándose.",
+    "warn.humidity_unknown": "{card}: sus tiempos dependen de la humedad, que el clima no trae; se toma {reference_frac}.",
+    "warn.humidity_beyond": "{card}: los cuartos tendrán {from_frac} a {to_frac} de humedad, sus puntos van de {low_frac} a {high_frac}; fuera de ellos se usa el punto más cercano.",
     "warn.past": "En trabajos terminados solo {inside_frac} de los relojes acabaron dentro del intervalo que debe cumplirse {holds_frac}: ajuste la ficha con ellos (cureplan fit --records).",
     # Planned again on the night.
     "replan.next": "Sigue: cubeta {bucket} de {room}, líquidos {mix_at:time}, se cuela "
@@ -188,6 +190,10 @@ SAYINGS: dict[str, str] = {
     "source.slab": "Losa por conducción con {history_h} de clima antes del trabajo.",
     "source.slab_read": "Losa por conducción, corregida con lecturas en {rooms}.",
     "source.card": "{provenance:words}",
+    "source.humidity": "Los tiempos de {card} siguen también la humedad de los cuartos, dentro "
+    "de {low_frac} a {high_frac} de sus puntos.",
+    "source.humidity_idle": "Las humedades en {card} no se pueden separar del efecto del calor; "
+    "sus tiempos siguen solo la temperatura.",
     "source.record": "{jobs:trabajo terminado|trabajos terminados} con estos materiales: "
     "{clocks:reloj acabó|relojes acabaron} a {miss_min} de lo dicho en promedio, {bias_min} "
     "{bias:word}; {inside_frac} dentro del intervalo dicho, que debe cumplirse {holds_frac}.",

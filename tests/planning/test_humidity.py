@@ -1,0 +1,203 @@
+"""Cards that speak of humidity: clocks that follow the room's air, hour by hour."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from cureplan.api import make_plan
+from cureplan.errors import OutOfRangeError
+from cureplan.job.cards import read_card
+from cureplan.judge import judge
+from cureplan.physics.fit import fit_kinetics
+from cureplan.physics.humidity_pace import HumidityPace, carries_factor
+from cureplan.physics.rate import AgeCurve
+from cureplan.plan import plan_from_json, plan_to_json
+from cureplan.planning.clocks import slurry_clocks, topcoat_clocks
+from cureplan.planning.conditions import SLAB_EFFUSIVITY
+
+SLURRY, TOPCOAT = read_card("fast-slurry"), read_card("clear-topcoat")
+NIGHT_BEFORE = timedelta(hours=23)
+
+
+def damp(card, slope, *, dry=0.4, wet=0.6):
+    """The card with each point split in two, drier and damper, `slope` apart in ln(time)."""
+    middle, milestones = (dry + wet) / 2.0, {}
+    for name, milestone in card.milestones.items():
+        points = []
+        for share in (dry, wet):
+            factor = math.exp(slope * (share - middle))
+            points += [
+                replace(
+                    point,
+                    humidity_frac=share,
+                    after_s=point.after_s * factor,
+                    after_late_s=point.after_late_s * factor,
+                )
+                for point in milestone.points
+            ]
+        milestones[name] = replace(milestone, points=tuple(points))
+    return replace(card, milestones=milestones)
+
+
+def slurry(card):
+    return slurry_clocks(card, film_m=0.003175, slab_effusivity=SLAB_EFFUSIVITY)
+
+
+def test_a_topcoats_factor_is_the_one_its_points_were_made_with():
+    # By hand: ln(time) falls by 1.2 per unit of humidity, so a fifth of it apart the
+    # times differ by exp(0.24); half way between them they are the plain card's.
+    clocks = topcoat_clocks(damp(TOPCOAT, -1.2))
+    assert clocks.humidity.slope == pytest.approx(-1.2, rel=1e-9)
+    assert clocks.humidity.reference_frac == pytest.approx(0.5)
+    plain = topcoat_clocks(TOPCOAT)
+    assert plain.humidity is None
+    for name, age_s in plain.age_s.items():
+        assert clocks.age_s[name] == pytest.approx(age_s, rel=1e-9)
+    assert clocks.fit.energy_sd_j_mol == pytest.approx(plain.fit.energy_sd_j_mol, rel=1e-6)
+
+
+def test_at_a_steady_humidity_waits_are_as_by_hand():
+    # By hand: at 21 °C throughout, 60 % against a reference of 50 %, slope -1.2: k is
+    # exp(0.12) = 1.12750, so 3.5 h of age at the reference pass in 3.5 / 1.1275 = 3.1042 h.
+    pace = HumidityPace(slope=-1.2, reference_frac=0.5, low_frac=0.3, high_frac=0.7)
+    hours_s = np.arange(0.0, 11 * 3600.0, 3600.0)
+    curve = AgeCurve(
+        hours_s, np.full(11, 21.0), activation_energy_j_mol=50e3, reference_c=21.0,
+        piece_s=120.0, pace=pace.at(np.full(11, 0.6)),
+    )  # fmt: skip
+    assert float(curve.when(start_s=0.0, age_s=3.5 * 3600.0)) / 3600.0 == pytest.approx(
+        3.1042, abs=1e-4
+    )
+
+
+def test_a_slurrys_ritual_passes_through_its_points_at_each_humidity():
+    from cureplan.physics.bucket import run_bucket
+
+    # Tolerance: one factor serves seven milestones, and a hastened batch warms itself a
+    # little differently, so the fit passes within 1 % of each.
+    card = damp(SLURRY, -1.0)
+    clocks = slurry(card)
+    for name in ("wet_edge", "working_time", "broadcast_closes"):
+        for point in card.milestones[name].points:
+            path = run_bucket(
+                point.at_c, point.at_c, point.at_c, point.at_c, card.reference_haul_s,
+                kit=clocks.kit, speed=clocks.humidity.at(point.humidity_frac),
+                film_m=clocks.film_m, slab_effusivity=clocks.slab_effusivity,
+            )  # fmt: skip
+            assert float(path.when_s(clocks.age_s[name])[0]) == pytest.approx(
+                point.after_s, rel=0.01
+            )
+
+
+def test_a_card_without_humidity_is_as_it_was():
+    # One humidity for all points says nothing of its effect.
+    milestones = {
+        name: replace(m, points=tuple(replace(point, humidity_frac=0.5) for point in m.points))
+        for name, m in SLURRY.milestones.items()
+    }
+    told, plain = slurry(replace(SLURRY, milestones=milestones)), slurry(SLURRY)
+    assert told.humidity is None
+    assert told.age_s == plain.age_s
+    assert told.fit.activation_energy_j_mol == plain.fit.activation_energy_j_mol
+
+
+@given(slope=st.floats(-2.0, 2.0), one=st.floats(0.0, 1.0), other=st.floats(0.0, 1.0))
+def test_damper_air_never_slows_what_moisture_hastens(slope, one, other):
+    pace = HumidityPace(slope=slope, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
+    drier, damper = sorted((one, other))
+    gained = float(pace.at(damper) - pace.at(drier))
+    assert gained * -slope >= -1e-12
+
+
+@given(shift=st.floats(-0.3, 0.3), slope=st.floats(-2, 2))
+def test_the_reference_humidity_is_only_a_convention(shift, slope):
+    at_c, damper = [15.0, 30.0, 21.0, 21.0], np.array([0.0, 0.0, -0.15, 0.15])
+    times = [3000.0, 1500.0, 2200.0 * math.exp(-0.15 * slope), 2200.0 * math.exp(0.15 * slope)]
+    fits = [
+        fit_kinetics(
+            at_c, times, [0] * 4, spread_frac=0.1, reference_c=21.0,
+            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, damper_frac=damper + moved,
+        )
+        for moved in (0.0, shift)
+    ]  # fmt: skip
+    assert fits[1].humidity_slope == pytest.approx(fits[0].humidity_slope, abs=1e-8)
+    assert fits[0].humidity_slope == pytest.approx(slope, abs=1e-8)
+    assert fits[1].activation_energy_j_mol == pytest.approx(fits[0].activation_energy_j_mol)
+    lower = fits[1].ln_reference_s[0] + fits[1].humidity_slope * shift
+    assert lower == pytest.approx(fits[0].ln_reference_s[0], abs=1e-8)
+
+
+def test_nonsense_is_refused():
+    pace = HumidityPace(slope=-1.0, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
+    for humidity in (-0.01, 1.01, 55.0):
+        with pytest.raises(OutOfRangeError, match="humidity_frac"):
+            pace.at(humidity)
+    with pytest.raises(OutOfRangeError, match="pace"):
+        AgeCurve([0, 1], [20, 20], activation_energy_j_mol=5e4, reference_c=21, piece_s=60,
+                 pace=[1.0, 0.0])  # fmt: skip
+    with pytest.raises(OutOfRangeError, match="humidity"):
+        fit_kinetics(
+            [21.0, 21.0], [1000.0, 1200.0], [0, 1], spread_frac=0.1, reference_c=21.0,
+            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, damper_frac=[-0.1, 0.1],
+        )  # fmt: skip
+    assert not carries_factor([21.0, 21.0], [0.5, math.nan], [0, 0])
+
+
+@pytest.fixture(scope="module")
+def small_job(demo_job):
+    rooms = tuple(demo_job.room(name) for name in ("Dish room", "Corridor"))
+    return replace(demo_job, rooms=rooms)
+
+
+def planned(job, weather, *, slurry_slope=0.0, coat_slope=0.0):
+    cards = job.cards
+    if slurry_slope:
+        cards = replace(cards, slurry=damp(cards.slurry, slurry_slope, dry=0.3, wet=0.7))
+    if coat_slope:
+        cards = replace(cards, topcoat=damp(cards.topcoat, coat_slope, dry=0.3, wet=0.7))
+    now = job.access.begins - NIGHT_BEFORE
+    return make_plan(replace(job, cards=cards), now=now, weather=weather)
+
+
+def codes(plan):
+    told = [source.detail.code for source in plan.sources if source.detail is not None]
+    return {*told, *(warning.code for warning in plan.warnings)}
+
+
+@pytest.fixture(scope="module")
+def damp_plan(small_job, demo_weather):
+    return planned(small_job, demo_weather, slurry_slope=-0.6, coat_slope=-1.0)
+
+
+def test_a_plan_with_damp_cards_is_confirmed_and_says_so(damp_plan, small_job, demo_weather):
+    # `make_plan` shows nothing the judge, which has humidity by its own road, refuses.
+    assert judge(damp_plan) == ()
+    assert "source.humidity" in codes(damp_plan)
+    plain = planned(small_job, demo_weather)
+    assert "source.humidity" not in codes(plain)
+    assert plan_from_json(plan_to_json(damp_plan)).job.cards == damp_plan.job.cards
+
+
+def test_the_judge_finds_a_factor_left_out(damp_plan, small_job, demo_weather):
+    # A plan made without the factor, given the card that has one.
+    plain = planned(small_job, demo_weather)
+    cards = replace(plain.job.cards, topcoat=damp_plan.job.cards.topcoat)
+    told = replace(plain, job=replace(plain.job, cards=cards))
+    assert {finding.rule for finding in judge(told)} >= {"opening"}
+    cards = replace(plain.job.cards, slurry=damp_plan.job.cards.slurry)
+    told = replace(plain, job=replace(plain.job, cards=cards))
+    assert {finding.rule for finding in judge(told)} >= {"margins"}
+
+
+def test_weather_without_humidity_or_beyond_the_points_is_told(small_job, demo_weather):
+    dry = replace(demo_weather, dew_c=np.full_like(demo_weather.dew_c, np.nan))
+    assert "warn.humidity_unknown" in codes(planned(small_job, dry, coat_slope=-1.0))
+    arid = replace(demo_weather, dew_c=np.full_like(demo_weather.dew_c, -10.0))
+    assert "warn.humidity_beyond" in codes(planned(small_job, arid, coat_slope=-1.0))
