@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from cureplan.assembly.answers import (
     alternatives,
@@ -21,7 +22,6 @@ from cureplan.assembly.past import past_sources, past_warnings
 from cureplan.assembly.standing import standing_caution
 from cureplan.assembly.warnings import plan_sources, plan_warnings
 from cureplan.job.model import Job
-from cureplan.job.record_fares import PastFares
 from cureplan.plan import Alternative, Decisions, Plan, Risk, Status
 from cureplan.planning.doubt import FORECAST_SD_K, SLAB_SD_K
 from cureplan.planning.pour import RoomPours
@@ -31,6 +31,9 @@ from cureplan.schedule.nights import LATE_SD_S
 from cureplan.schedule.outcome import Schedule
 from cureplan.schedule.risk import Odds
 from cureplan.weather.series import HourlySeries
+
+if TYPE_CHECKING:
+    from cureplan.job.record_fares import PastFares
 
 __all__ = ["assemble"]
 

@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
-from cureplan.job.record_fares import PastFares
+from typing import TYPE_CHECKING
+
 from cureplan.plan import Source
 from cureplan.say import Say
+
+if TYPE_CHECKING:
+    from cureplan.job.record_fares import PastFares
 
 __all__ = ["past_sources", "past_warnings"]
 

@@ -1,8 +1,7 @@
 """A new plan for what remains of the night; what is poured stays where it is.
 
 Everything comes from the old plan and the log: the plan carries its own hours, so on
-the night no weather has to be fetched. The order of the rooms is kept, as the crew has
-it in mind and pails stand in ice for it.
+the night no weather has to be fetched.
 """
 
 from __future__ import annotations
@@ -28,6 +27,8 @@ from cureplan.assembly.replan_job import (
     plan_series,
     slurry_of,
 )
+from cureplan.assembly.replan_night import log_of, night_of
+from cureplan.assembly.replan_order import Placed, best_order
 from cureplan.assembly.replan_pours import go_on, option_of, place_next
 from cureplan.assembly.replan_state import FloorState, NightState, night_state
 from cureplan.clock import require_aware
@@ -36,12 +37,8 @@ from cureplan.job.model import Job
 from cureplan.job.night_log import NightEvent, NightSite
 from cureplan.plan import (
     Night,
-    NightLine,
-    NightPoured,
-    NightSlab,
     Plan,
     Status,
-    plan_id,
 )
 from cureplan.planning.clocks import topcoat_clocks
 from cureplan.planning.conditions import RoomConditions
@@ -166,8 +163,8 @@ def _put_together(
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
     told = changes_of(old, new, state, readings, events, left_out=found.left_out)
     changes = (*told[:1], *help_, *told[1:])
-    night = _night(old, new, state, readings, changes, left_out=found.left_out)
-    plan = _finished(old, new, state, replace(night, log=_log(old, events)))
+    night = night_of(old, new, state, readings, changes, left_out=found.left_out)
+    plan = _finished(old, new, state, replace(night, log=log_of(old, events)))
     require_confirmed_rest(plan, state)
     return Replanned(plan=plan, readings=readings, changes=changes)
 
@@ -179,7 +176,7 @@ class _Placed(NamedTuple):
 
 
 def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed:
-    """Begun floors first, then the others in the plan's order."""
+    """Begun floors first, then the others: in the plan's order, unless another is better."""
     placed: dict[str, PlacedPour] = {}
     free_s = -np.inf
     begun = [f for f in state.floors.values() if f.done]
@@ -190,19 +187,31 @@ def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed
         )
         if not floor.complete:
             free_s = placed[name].end_s + state.crew.changeover_s
-    left_out = []
-    for name in _order(state, pours):
-        shut = {other: poured.closed for other, poured in placed.items()}
-        option = option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
-        found = place_next(pours[name], option, list(placed.values()), state, shut=shut)
-        if found is None:
-            left_out.append(name)
-        else:
-            placed[name] = found
-    if not placed:
+
+    def follow(order: Sequence[str]) -> Placed:
+        after, left_out = dict(placed), []
+        for name in order:
+            shut = {other: poured.closed for other, poured in after.items()}
+            option = option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
+            found = place_next(pours[name], option, list(after.values()), state, shut=shut)
+            if found is None:
+                left_out.append(name)
+            else:
+                after[name] = found
+        return after, tuple(left_out)
+
+    laid = [coat for coat in old.coats if coat.start.timestamp() <= state.now_s]
+    order = best_order(
+        next(iter(pours.values())).job,
+        _order(state, pours),
+        place=follow,
+        coats=lambda job, after: place_coats_again(job, pours, after, begun=laid),
+    )
+    found, left_out = follow(order)
+    if not found:
         raise NoFeasiblePlanError("no pour shift that is left holds any of the rooms")
-    kept = {name: room for name, room in pours.items() if name in placed}
-    return _Placed(placed, kept, tuple(left_out))
+    kept = {name: room for name, room in pours.items() if name in found}
+    return _Placed(found, kept, left_out)
 
 
 def _order(state: NightState, pours: Mapping[str, RoomPours]) -> list[str]:
@@ -240,63 +249,6 @@ def _finished(
         ),
         night=night,
     )
-
-
-def _night(
-    old: Plan,
-    new: Plan,
-    state: NightState,
-    readings: NightReadings,
-    changes: tuple[Say, ...],
-    *,
-    left_out: Sequence[str],
-) -> Night:
-    """What was learned and poured; its log is added apart."""
-    fit = readings.fit
-    low, high = np.exp(fit.interval(0, confidence=0.9))
-    return Night(
-        until=instant(state.now_s, new.job.site.zone),
-        readings=fit.readings,
-        speed=round(fit.speed, 4),
-        speed_low=round(float(low), 4),
-        speed_high=round(float(high), 4),
-        slab=tuple(
-            NightSlab(
-                room=room,
-                warmer_k=round(readings.slab_k(room), 2),
-                sd_k=round(readings.slab_sd_k(room), 2),
-            )
-            for room in readings.rooms
-        ),
-        left_out=tuple(left_out),
-        changes=changes,
-        follows=plan_id(old),
-        poured=tuple(
-            NightPoured(room=name, buckets=floor.done, assumed=floor.assumed)
-            for name, floor in state.floors.items()
-            if floor.done
-        ),
-    )
-
-
-def _log(old: Plan, events: Sequence[NightEvent]) -> tuple[NightLine, ...]:
-    """What earlier plans of the night used, and what this one does; no line twice."""
-    lines = list(old.night.log) if old.night is not None else []
-    known = {(line.event, line.room, line.bucket, line.value, line.at) for line in lines}
-    for event in events:
-        if (event.event, event.room, event.bucket, event.value, event.at) in known:
-            continue
-        lines.append(
-            NightLine(
-                at=event.at,
-                event=event.event,
-                room=event.room,
-                bucket=event.bucket,
-                value=event.value,
-                note=event.note,
-            )
-        )
-    return tuple(sorted(lines, key=lambda line: line.at))
 
 
 def _warnings(old: Plan, new: Plan, state: NightState) -> tuple[Say, ...]:

@@ -56,6 +56,7 @@ def changes_of(
         *_learned(new, readings),
         *_reported(new, state, events),
         *_margins(old, new, state),
+        *_reordered(old, new),
         *_moved(old, new, state),
         *_past_shift(new, state),
         *_way_back(old, new),
@@ -207,6 +208,15 @@ def _margins(old: Plan, new: Plan, state: NightState) -> list[Say]:
             code = "replan.margin_less" if change_min < 0 else "replan.margin_more"
             found.append(Say(code, {**values, "change_min": round(abs(change_min), 2)}))
     return found
+
+
+def _reordered(old: Plan, new: Plan) -> list[Say]:
+    """Floors of both plans that are poured in another order than they were."""
+    names = [[r.room for r in sorted(p.rooms, key=lambda r: r.order)] for p in (old, new)]
+    was, now = ([n for n in names[i] if n in names[1 - i]] for i in (0, 1))
+    if was == now:
+        return []
+    return [Say("replan.order", {"rooms": ", ".join(now)})]
 
 
 def _moved(old: Plan, new: Plan, state: NightState) -> list[Say]:

@@ -38,6 +38,10 @@ def replan(
             "--out", metavar="DIR", help="Folder for the sheets; the next free one by default."
         ),
     ] = None,
+    pictures: Annotated[
+        bool,
+        typer.Option("--pictures", help="Draw plan.png and plan.pdf too; it takes longer."),
+    ] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print JSON instead of text.")
     ] = False,
@@ -66,7 +70,7 @@ def replan(
     folder = _folder(plan_file, out)
     events = read_night_log(log_file, site=night_site(old))
     found = plan_again(old, events, now=_now(old, events, now))
-    written = write_sheets(found.plan, folder, before=plan_file.parent)
+    written = write_sheets(found.plan, folder, before=plan_file.parent, pictures=pictures)
     if as_json:
         print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say))
     else:

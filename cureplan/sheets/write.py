@@ -39,21 +39,26 @@ _TEXTS: Mapping[str, Callable[[Plan], str]] = {
 FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf")
 
 
-def render_sheets(plan: Plan, *, earlier: Iterable[bytes] = ()) -> dict[str, bytes]:
+def render_sheets(
+    plan: Plan, *, earlier: Iterable[bytes] = (), pictures: bool = True
+) -> dict[str, bytes]:
     """Every file's name and content; writes nothing.
 
     Not for a folder where a plan lies already: `write_sheets` mends its calendar.
     """
-    from cureplan.plots.pages import plan_pictures
-
     contents = {name: render(plan).encode("utf-8") for name, render in _TEXTS.items()}
     contents["crew.ics"] = crew_ics(plan, earlier=earlier)
-    for kind, picture in plan_pictures(plan).items():
-        contents[f"plan.{kind}"] = picture
+    if pictures:
+        from cureplan.plots.pages import plan_pictures
+
+        for kind, picture in plan_pictures(plan).items():
+            contents[f"plan.{kind}"] = picture
     return contents
 
 
-def write_sheets(plan: Plan, folder: Path, *, before: Path | None = None) -> tuple[Path, ...]:
+def write_sheets(
+    plan: Plan, folder: Path, *, before: Path | None = None, pictures: bool = True
+) -> tuple[Path, ...]:
     """Write every file of a plan into a folder, all of them or none.
 
     Parameters
@@ -64,6 +69,9 @@ def write_sheets(plan: Plan, folder: Path, *, before: Path | None = None) -> tup
         Made if missing. Files of an earlier plan are replaced, others left alone.
     before : Path, optional
         Folder of the plan that this one takes the place of, where that is another.
+    pictures : bool
+        Whether to draw plan.png and plan.pdf, which takes longer than all the rest; those
+        of an earlier plan are taken away otherwise, as they would show another.
 
     Returns
     -------
@@ -77,11 +85,14 @@ def write_sheets(plan: Plan, folder: Path, *, before: Path | None = None) -> tup
     """
     folder = Path(folder)
     folders = [folder] if before is None else [folder, Path(before)]
-    contents = render_sheets(plan, earlier=[*_calendars(folders)])
+    contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with tempfile.TemporaryDirectory(prefix=".cureplan-", dir=folder) as scratch:
             _swap_in(contents, folder, Path(scratch))
+        for name in FILES:
+            if name not in contents:
+                (folder / name).unlink(missing_ok=True)
     except OSError as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)

@@ -160,6 +160,7 @@ SAYINGS: dict[str, str] = {
     "replan.margin_more": "{room}: bucket {bucket}, the tightest to come, now has {margin_min} "
     "in hand, {change_min} more.",
     "replan.bays": "{room}: {bays:bay|bays} instead of {was}, a stop line at a drain or joint.",
+    "replan.order": "Another order is better now: {rooms}.",
     "replan.moved": "{room} starts {to_at} instead of {from_at}.",
     "replan.ends": "{room} is done {to_at} instead of {from_at}.",
     "replan.coat_1": "First topcoat {to_at:up} instead of {from_at:up}.",

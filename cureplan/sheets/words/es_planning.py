@@ -162,6 +162,7 @@ SAYINGS: dict[str, str] = {
     "{margin_min} de sobra, {change_min} más.",
     "replan.bays": "{room}: {bays:franja|franjas} en vez de {was}, línea de corte en un drenaje "
     "o junta.",
+    "replan.order": "Ahora conviene otro orden: {rooms}.",
     "replan.moved": "{room} empieza {to_at} en vez de {from_at}.",
     "replan.ends": "{room} termina {to_at} en vez de {from_at}.",
     "replan.coat_1": "Capa 1 {to_at:up} en vez de {from_at:up}.",
