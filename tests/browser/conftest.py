@@ -122,7 +122,8 @@ def open_sheet(chromium: Any, tmp_path: Path) -> Iterator[Opener]:
             if prepare:
                 page.add_init_script(prepare)
             if at is not None:
-                page.clock.install(time=at - timedelta(seconds=1))
+                # Far enough before that a slow machine has loaded the page by then.
+                page.clock.install(time=at - timedelta(seconds=20))
             page.goto(sheet.url)
             if at is not None:
                 page.clock.pause_at(at)
