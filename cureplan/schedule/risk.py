@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.job.model import Job
+from cureplan.physics.bucket_path import film_age_after_s
 from cureplan.planning.pour import RoomPours
 from cureplan.schedule.drawn_ages import DrawnAges, ln_pace
 from cureplan.schedule.nights import Nights, Visit, draw_nights
@@ -236,11 +237,19 @@ def _first_met(
         nights=nights,
     )
     laid_s = _pour_times(pours, poured, nights.pour_visit[poured.room])
-    landed_s = poured.clocks.landing_age_s[0] * ages.pace_at(laid_s)
-    age_s = landed_s + ages.between(laid_s, reached_s)
+    pace = ages.pace_at(laid_s)
+    film_s = np.broadcast_to(
+        poured.clocks.film_age_s[0], (*laid_s.shape, poured.clocks.film_age_s.shape[-1])
+    )
+
+    def aged(at_s: Array) -> Array:
+        landed_s = poured.clocks.pour_age_s[0] + film_age_after_s(at_s - laid_s, film_s)
+        return np.asarray(landed_s * pace + ages.between(laid_s, at_s))
+
+    age_s = aged(reached_s)
     visit = nights.coat_visit[coat.room, coat.coat]
     begins_s = np.broadcast_to(visit.at_s(np.array([coat.begins_s])), laid_s.shape)
-    walked_s = landed_s + ages.between(laid_s, begins_s)
+    walked_s = aged(begins_s)
     return np.asarray(
         np.all(
             (walked_s >= clocks.age_s["foot_traffic"])

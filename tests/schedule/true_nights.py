@@ -14,6 +14,7 @@ import numpy as np
 
 from cureplan.job.model import Job
 from cureplan.physics.bucket import run_bucket
+from cureplan.physics.bucket_path import FLOOR_ROOT_S05
 from cureplan.physics.room_air import drifting_air_c
 from cureplan.planning.conditions import STEP_S, TAU_S, floor_slab
 from cureplan.planning.doubt import READING_SD_K
@@ -246,10 +247,21 @@ def coats_met(truth: TrueNights, schedule: Schedule, coat: PlacedCoat):
         / GAS_J_MOL_K
         * (1 / kelvin - 1 / (kelvin + error_k))
     )
-    landed_s = poured.clocks.landing_age_s[0] * pace
     ages = room.clocks.age_s
-    walked = landed_s + _ages(truth, room, room.clocks, "slurry", laid_s, begins_s)
-    age_s = landed_s + _ages(truth, room, room.clocks, "slurry", laid_s, reached_s)
+
+    def aged(at_s):
+        # What the film has by some time, bucket by bucket, off its own nodes.
+        film_s = np.stack(
+            [
+                np.interp(np.sqrt(np.clip(at_s - laid_s, 0, None))[:, n], FLOOR_ROOT_S05, row)
+                for n, row in enumerate(poured.clocks.film_age_s[0])
+            ],
+            axis=1,
+        )
+        on_floor_s = _ages(truth, room, room.clocks, "slurry", laid_s, at_s)
+        return (poured.clocks.pour_age_s[0] + film_s) * pace + on_floor_s
+
+    walked, age_s = aged(begins_s), aged(reached_s)
     return np.all(
         (walked >= ages["foot_traffic"])
         & (age_s >= ages["topcoat_opens"])
