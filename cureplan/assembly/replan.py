@@ -35,11 +35,7 @@ from cureplan.clock import require_aware
 from cureplan.errors import InputError, NoFeasiblePlanError
 from cureplan.job.model import Job
 from cureplan.job.night_log import NightEvent, NightSite
-from cureplan.plan import (
-    Night,
-    Plan,
-    Status,
-)
+from cureplan.plan import Night, Plan, Source, Status
 from cureplan.planning.clocks import topcoat_clocks
 from cureplan.planning.conditions import RoomConditions
 from cureplan.planning.pour import PourOption, RoomPours
@@ -243,8 +239,9 @@ def _finished(
         hours=hours,
         warnings=(*night.changes, *_warnings(old, new, state)),
         sources=(
-            *(source for source in old.sources if source.kind in ("weather", "note")),
-            *(source for source in new.sources if source.kind not in ("weather", "note")),
+            *_sources_of(old, "weather", "note"),
+            *(s for s in new.sources if s.kind not in ("weather", "note")),
+            *_sources_of(old, "record"),
             *(source for source in old.sources if source.kind == "record"),
         ),
         night=night,
@@ -267,3 +264,7 @@ def _past(warning: Say, floors: Mapping[str, FloorState]) -> bool:
         return False
     bucket = warning.values.get("bucket")
     return floor.complete or (isinstance(bucket, int) and bucket <= floor.done)
+
+
+def _sources_of(old: Plan, *kinds: str) -> tuple[Source, ...]:
+    return tuple(source for source in old.sources if source.kind in kinds)

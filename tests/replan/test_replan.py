@@ -18,10 +18,11 @@ from cureplan.assembly.replan import replan
 from cureplan.assembly.replan_job import corrected_card
 from cureplan.errors import InputError, NoFeasiblePlanError
 from cureplan.physics.bucket import run_bucket
-from cureplan.plan import plan_from_json, plan_to_json
+from cureplan.plan import Source, plan_from_json, plan_to_json
 from cureplan.planning.clocks import slurry_clocks, topcoat_clocks
 from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
 from cureplan.planning.pour import PourOption, RoomPours
+from cureplan.say import Say
 from cureplan.sheets.view import voice_of
 
 ENDS = ("wet edge ended", "working time ended", "surface closed")
@@ -434,3 +435,19 @@ def test_a_card_that_follows_humidity_is_corrected_at_the_rooms_own(
     found = replan(plan, log, now=log[-1].at)
     assert found.readings.fit.speed == pytest.approx(1.0, abs=0.003)
     assert found.readings.fit.slab_k == pytest.approx(0.0, abs=0.05)
+
+
+def test_how_past_predictions_fared_stays_on_the_new_plan(small_plan, first, log_of):
+    values = {
+        "jobs": 1, "clocks": 8, "miss_min": 1.5, "bias_min": 1.5, "bias": "shorter",
+        "inside_frac": 1.0, "holds_frac": 0.9,
+    }  # fmt: skip
+    past = Source(
+        kind="record", label="records", licence=None, generic=False,
+        detail=Say("source.record", values),
+    )  # fmt: skip
+    plan = replace(small_plan, sources=(*small_plan.sources, past))
+    room, buckets = first
+    events = log_of(*poured_lines(room, buckets, 3))
+    found = replan(plan, events, now=buckets[2].pour + SECOND)
+    assert found.plan.sources.count(past) == 1
