@@ -242,7 +242,6 @@ def _finished(
             *_sources_of(old, "weather", "note"),
             *(s for s in new.sources if s.kind not in ("weather", "note")),
             *_sources_of(old, "record"),
-            *(source for source in old.sources if source.kind == "record"),
         ),
         night=night,
     )
