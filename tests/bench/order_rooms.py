@@ -7,8 +7,9 @@ Seconds by the clock, one thread each. "First" and "opening" include the tables 
 thermal models; "all" is the whole search with every objective. HiGHS gets the same tables,
 thinned to starts every 15 minutes, and the opening as its only objective; its seconds do
 not include the tables, and what the search settled before the opening (margins, the last
-night, remedies) is given to it. Where it finds an opening, "later" says by how many minutes; less than none is an opening
-that would cost remedies or standing by, which its program does not add up and ours does.
+night, remedies) is given to it. Where it finds an opening, "later" says by how many minutes;
+less than none is an opening that would cost more remedies or standing by, which our search
+adds up over all rooms and its program does not.
 """
 
 from __future__ import annotations
