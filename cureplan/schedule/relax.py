@@ -45,6 +45,8 @@ MOST_ORDERS = 20
 PROBE = Limits(work=0.6, wall_s=10.0)
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
+FEW_WAYS = 2
+"""A foreman wants a choice: at least so many ways, where there are."""
 FEW_LATE = 0.5
 LATEST_S = 2 * 86_400.0
 SOME_ROOMS, MANY_ROOMS = 8, 12
@@ -139,7 +141,7 @@ def relaxations(
     if goal == "windows":
         found = found or _pairs(trials, hands)
     else:
-        found += _least_remedies(trials, hands)
+        found += _least_remedies(trials, hands, wanted=FEW_WAYS - len(found))
     relaxed = [
         Relaxation(
             say=Say(change.say.code, {**change.say.values, "keeps": keeps}),
@@ -211,9 +213,13 @@ def _open_by(job: Job, open_by: datetime) -> Job:
     return replace(job, access=replace(job.access, open_by=open_by))
 
 
-def _least_remedies(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
-    """The fewest unlisted remedies that mend every margin, with one more hand if need be."""
+def _least_remedies(trials: _Trials, hands: Sequence[Change], *, wanted: int) -> list[Change]:
+    """The fewest unlisted remedies that mend every margin.
+
+    With one more hand as well where they do not, or where fewer ways than `wanted` do.
+    """
     missing = [name for name in REMEDY_WORDS if name not in trials.job.policy.remedies]
+    ways: list[Change] = []
     for hand in (None, *hands[:-1]):
         for count in range(1, len(missing) + 1):
             changes = [
@@ -222,8 +228,11 @@ def _least_remedies(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
             ]
             found = [change for change in changes if trials.works(change)]
             if found:
-                return [change.after(hand) if hand else change for change in found]
-    return []
+                ways += [change.after(hand) if hand else change for change in found]
+                break
+        if ways and len(ways) >= wanted:
+            break
+    return ways
 
 
 def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:

@@ -260,3 +260,29 @@ def test_more_rooms_are_given_more_work_up_to_a_limit():
     works = [limits_for(rooms).work for rooms in (1, 5, 8, 12, 24, 60)]
     assert works == sorted(works)
     assert all(a < b or b == works[-1] for a, b in combinations(works, 2))
+
+
+def test_two_ways_are_named_for_a_short_margin_and_each_mends_it():
+    policy = replace(THREE.policy, remedies=("hour",))
+    job = replace(THREE, policy=policy)
+    schedule = planned(job, what_helps=True)
+    assert not schedule.keeps_margins
+    assert schedule.relaxed is not None
+    assert len(schedule.relaxed) >= 2
+    tried = 0
+    for way in schedule.relaxed:
+        said = {say.code.removeprefix("relax.").removeprefix("also_"): say.values
+                for say in (way.say, way.also) if say is not None}  # fmt: skip
+        if not said.keys() <= {"remedies", "more_mixing"}:
+            continue
+        allowed = str(said["remedies"]["remedies"]).split("; ") if "remedies" in said else []
+        one_more = int("more_mixing" in said)
+        crew = replace(
+            job.crew, stations=job.crew.stations + one_more, mixer=job.crew.mixer + one_more
+        )
+        mended = replace(
+            job, crew=crew, policy=replace(policy, remedies=(*policy.remedies, *allowed))
+        )
+        assert planned(mended).keeps_margins, way.words
+        tried += 1
+    assert tried
