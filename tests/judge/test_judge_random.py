@@ -80,7 +80,7 @@ NOT_JUDGED = {
 }
 
 
-@settings(MODEST, max_examples=60)
+@settings(MODEST, max_examples=35)
 @given(data=st.data(), way=st.sampled_from((-1, 1)))
 def test_nothing_a_plan_states_can_be_changed(plan, data, way):
     by_kind: dict[str, list] = {}
