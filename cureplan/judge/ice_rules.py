@@ -20,7 +20,6 @@ FUSION_J_KG = 333_550.0  # heat that melts ice at 0 °C
 KG_TOL = 0.02
 """Kilograms a kit are written to a gram, a floor's to ten."""
 TEMP_TOL_K = 0.02
-GAIN_TOL_MIN = 0.1
 
 
 def check_ice(case: Case) -> Iterator[Finding]:

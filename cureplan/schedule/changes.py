@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
-from typing import Final
+from typing import Any, Final, Literal
 
 from cureplan.job.model import Crew, Job, Remedy, Shift
 from cureplan.planning.crew import what_is_more, with_one_more
@@ -20,6 +20,7 @@ __all__ = [
     "Graded",
     "more_hands",
     "more_remedies",
+    "opening_at",
     "span_text",
 ]
 
@@ -72,10 +73,15 @@ def _local(instant: datetime, job: Job) -> str:
     return f"{instant.astimezone(job.site.zone):%a %d %b %H:%M}"
 
 
+def opening_at(job: Job, open_by: datetime) -> Job:
+    """The job with another hour to open by."""
+    return replace(job, access=replace(job.access, open_by=open_by))
+
+
 def _open_later(job: Job, minutes: int) -> Change:
     open_by = job.access.open_by + timedelta(minutes=minutes)
     return Change(
-        job=replace(job, access=replace(job.access, open_by=open_by)),
+        job=opening_at(job, open_by),
         say=Say("relax.open_later", {"open_at": open_by.isoformat()}),
         words=f"open at {_local(open_by, job)}, {span_text(60.0 * minutes)} later",
         effort_min=minutes,
@@ -99,44 +105,40 @@ def _in_sooner(job: Job, minutes: int) -> Change | None:
     )
 
 
-def _pour_longer(job: Job, minutes: int) -> Change | None:
-    shifts = _all(job.crew.pour_shifts, ends=minutes)
-    if shifts is None:
-        return None
-    until = _clock(shifts[-1].ends)
-    return Change(
-        job=_with_crew(job, replace(job.crew, pour_shifts=shifts)),
-        say=Say("relax.pour_longer", {"clock": until}),
-        words=f"let the pour shift run until {until}",
-        effort_min=minutes,
-    )
+def _shift_moved(
+    crew_field: Literal["pour_shifts", "topcoat_shifts"],
+    edge: Literal["begins", "ends"],
+    code: str,
+    words: str,
+) -> Callable[[Job, int], Change | None]:
+    """A change that begins a crew's shifts sooner, or ends them later."""
+
+    def make(job: Job, minutes: int) -> Change | None:
+        by = {"begins": -minutes} if edge == "begins" else {"ends": minutes}
+        shifts = _all(getattr(job.crew, crew_field), **by)
+        if shifts is None:
+            return None
+        moved: dict[str, Any] = {crew_field: shifts}
+        clock = _clock(shifts[0].begins if edge == "begins" else shifts[-1].ends)
+        return Change(
+            job=_with_crew(job, replace(job.crew, **moved)),
+            say=Say(code, {"clock": clock}),
+            words=f"{words} {clock}",
+            effort_min=minutes,
+        )
+
+    return make
 
 
-def _coat_sooner(job: Job, minutes: int) -> Change | None:
-    shifts = _all(job.crew.topcoat_shifts, begins=-minutes)
-    if shifts is None:
-        return None
-    begins = _clock(shifts[0].begins)
-    return Change(
-        job=_with_crew(job, replace(job.crew, topcoat_shifts=shifts)),
-        say=Say("relax.coat_sooner", {"clock": begins}),
-        words=f"let the topcoat shift begin at {begins}",
-        effort_min=minutes,
-    )
-
-
-def _coat_longer(job: Job, minutes: int) -> Change | None:
-    shifts = _all(job.crew.topcoat_shifts, ends=minutes)
-    if shifts is None:
-        return None
-    until = _clock(shifts[-1].ends)
-    return Change(
-        job=_with_crew(job, replace(job.crew, topcoat_shifts=shifts)),
-        say=Say("relax.coat_longer", {"clock": until}),
-        words=f"let the topcoat shift run until {until}",
-        effort_min=minutes,
-    )
-
+_pour_longer = _shift_moved(
+    "pour_shifts", "ends", "relax.pour_longer", "let the pour shift run until"
+)
+_coat_sooner = _shift_moved(
+    "topcoat_shifts", "begins", "relax.coat_sooner", "let the topcoat shift begin at"
+)
+_coat_longer = _shift_moved(
+    "topcoat_shifts", "ends", "relax.coat_longer", "let the topcoat shift run until"
+)
 
 OPENING: Final = Graded(make=_open_later, step_min=10, most_min=2880)
 POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)

@@ -20,11 +20,6 @@ class Failure:
     """The limit, or what would be needed."""
     found_s: float
 
-    @property
-    def short_s(self) -> float:
-        """How far apart the two are [s]; a day where nothing was found."""
-        return min(abs(self.found_s - self.wanted_s), 86_400.0)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Relaxation:

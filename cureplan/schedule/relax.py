@@ -27,6 +27,7 @@ from cureplan.schedule.changes import (
     Graded,
     more_hands,
     more_remedies,
+    opening_at,
 )
 from cureplan.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.schedule.lexico import Limits, solve_in_order
@@ -199,18 +200,14 @@ def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
     others += [
         hand
         for hand in hands
-        if trials.works(replace(hand, job=_open_by(hand.job, latest.job.access.open_by)))
+        if trials.works(replace(hand, job=opening_at(hand.job, latest.job.access.open_by)))
     ]
     found = []
     for other in others:
-        moved = _open_by(other.job, trials.job.access.open_by)
+        moved = opening_at(other.job, trials.job.access.open_by)
         if (second := _least(trials, moved, OPENING)) is not None:
             found.append(second.after(other))
     return found
-
-
-def _open_by(job: Job, open_by: datetime) -> Job:
-    return replace(job, access=replace(job.access, open_by=open_by))
 
 
 def _least_remedies(trials: _Trials, hands: Sequence[Change], *, wanted: int) -> list[Change]:
@@ -242,8 +239,7 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     if far <= job.access.open_by:
         return []
     unbound = replace(
-        job,
-        access=replace(job.access, open_by=far),
+        opening_at(job, far),
         rooms=tuple(replace(room, open_by=None) for room in job.rooms),
     )
     model = trials.model(unbound)

@@ -103,10 +103,11 @@ def assess(
     coat_frac: dict[tuple[str, int], float] = {}
     for poured in schedule.pours:
         coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_number)
-        for coat, met in _kept_coats(pours[poured.room], poured, coats, nights):
+        topcoat = _topcoat_ages(pours[poured.room], nights)
+        for coat, met in _kept_coats(pours[poured.room], poured, coats, topcoat, nights):
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
-        opening_ok &= _opens(job, pours[poured.room], coats, nights)
+        opening_ok &= _opens(job, pours[poured.room], coats, topcoat, nights)
     return Odds(
         members=members,
         seed=job.seed,
@@ -192,7 +193,11 @@ def _margins(
 
 
 def _kept_coats(
-    pours: RoomPours, poured: PlacedPour, coats: list[PlacedCoat], nights: Nights
+    pours: RoomPours,
+    poured: PlacedPour,
+    coats: list[PlacedCoat],
+    topcoat: DrawnAges,
+    nights: Nights,
 ) -> list[tuple[PlacedCoat, Flags]]:
     """Whether each coat of a floor meets its window, night by night."""
     found: list[tuple[PlacedCoat, Flags]] = []
@@ -204,9 +209,9 @@ def _kept_coats(
             # The coat below was laid before a plan made again: nothing is known of it here.
             met = np.ones(nights.members, dtype=bool)
         else:
-            ages, clocks = _topcoat_ages(pours, nights), pours.topcoat
-            age_s = ages.between(_reached(coats[n - 1], nights), reached_s)
-            opens, closes = clocks.age_s["recoat_opens"], clocks.age_s["recoat_closes"]
+            ages = pours.topcoat.age_s
+            age_s = topcoat.between(_reached(coats[n - 1], nights), reached_s)
+            opens, closes = ages["recoat_opens"], ages["recoat_closes"]
             met = np.all((age_s >= opens) & (age_s <= closes), axis=1)
         found.append((coat, met))
     return found
@@ -272,7 +277,13 @@ def _topcoat_ages(pours: RoomPours, nights: Nights) -> DrawnAges:
     )
 
 
-def _opens(job: Job, pours: RoomPours, coats: list[PlacedCoat], nights: Nights) -> Flags:
+def _opens(
+    job: Job,
+    pours: RoomPours,
+    coats: list[PlacedCoat],
+    topcoat: DrawnAges,
+    nights: Nights,
+) -> Flags:
     """Whether a room bears wheels and water when it must open, night by night."""
     if not coats:
         return np.ones(nights.members, dtype=bool)
@@ -280,5 +291,5 @@ def _opens(job: Job, pours: RoomPours, coats: list[PlacedCoat], nights: Nights) 
     age_s = pours.topcoat.age_s
     needed_s = max(age_s["foot_traffic"], age_s["wheels"], age_s["wash_down"])
     last_s = _reached(coats[-1], nights)[:, -1:]
-    gained_s = _topcoat_ages(pours, nights).between(last_s, np.full_like(last_s, due_s))
+    gained_s = topcoat.between(last_s, np.full_like(last_s, due_s))
     return np.asarray((gained_s >= needed_s)[:, 0])
