@@ -4,4 +4,11 @@ set -eu
 cd "$(dirname "$0")/.."
 extras="test"
 . .ci/venv.sh
+. .ci/chromium.sh
+if [ -n "$chromium" ]; then
+    export CUREPLAN_CHROMIUM="$chromium" CUREPLAN_BROWSER=required
+else
+    echo "No Chromium here, and none could be installed: the browser tests are skipped."
+fi
+echo "Running the fast tests ..."
 exec .venv/bin/python -m pytest -q -n 2 --dist loadfile "$@"

@@ -5,11 +5,16 @@
 Left out of the fast suite; `python tests/bench/table.py` prints everything measured.
 """
 
+from datetime import UTC, datetime
+
 import numpy as np
 import pytest
 from clock_peers import by_minutes, by_solver, by_us, question
+from scipy.linalg import solve_banded
 from timing import best_s
 
+from cureplan.api import demo_job_path, job_weather, make_plan, read_job
+from cureplan.judge import judge
 from cureplan.physics.slab import Slab
 from cureplan.physics.slab_grid import slab_on_ground
 
@@ -42,7 +47,9 @@ def test_a_query_is_that_many_times_faster_and_as_exact(asked, answers, peer, co
     assert peer_s / ours_s >= times
 
 
-def test_a_month_of_two_dozen_slabs(benchmark):
+@pytest.fixture(scope="module")
+def month():
+    """A slab and 30 days of air over two dozen rooms, with what else a run is given."""
     slab = Slab(
         layers=slab_on_ground(thickness_m=0.15, insulation_m=0),
         top_w_m2k=7.0,
@@ -52,5 +59,35 @@ def test_a_month_of_two_dozen_slabs(benchmark):
     )
     air_c = np.random.default_rng(1).normal(25, 5, (30 * 144 + 1, 24))
     given = {"absorbed_w_m2": 0.0, "lower_c": 18.0, "start_c": None, "keep_profile": False}
+    return slab, air_c, given
+
+
+def test_a_month_of_two_dozen_slabs(benchmark, month):
+    slab, air_c, given = month
     run = benchmark.pedantic(slab.run, args=(air_c,), kwargs=given, rounds=3)
     assert run.surface_c.shape == air_c.shape
+
+
+def test_a_slab_costs_no_more_than_five_banded_solves_a_step(month):
+    # What a plain implicit march of as many cells and rooms costs, before boundaries.
+    slab, air_c, given = month
+    cells = slab.steady_profile_c(air_c=air_c[0], absorbed_w_m2=0.0, lower_c=18.0).shape[0]
+    banded = np.vstack([np.full(cells, -1.0), np.full(cells, 3.0), np.full(cells, -1.0)])
+
+    def peer():
+        now_c = np.full((cells, air_c.shape[1]), 20.0)
+        for row in air_c[1:]:
+            now_c[0] += row
+            now_c = solve_banded((1, 1), banded, now_c)
+
+    ours_s = best_s(lambda: slab.run(air_c, **given), times=3)
+    assert ours_s <= 5 * best_s(peer, times=3)
+
+
+def test_a_verdict_costs_a_quarter_of_the_plan_at_most():
+    job = read_job(demo_job_path())
+    now = datetime(2013, 7, 17, 12, tzinfo=UTC)
+    weather = job_weather(job, now=now)
+    plan = make_plan(job, now=now, weather=weather)
+    planning_s = best_s(lambda: make_plan(job, now=now, weather=weather), times=2)
+    assert 4 * best_s(lambda: judge(plan), times=3) <= planning_s

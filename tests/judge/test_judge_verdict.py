@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import ast
-import time
 from dataclasses import replace
 from pathlib import Path
 
@@ -20,17 +19,6 @@ ALLOWED = ("errors", "clock", "quantities", "job", "plan", "judge")
 def test_the_demo_is_confirmed(plan):
     assert judge(plan) == ()
     require_confirmed(plan)
-
-
-def test_the_demo_is_judged_in_a_blink(plan):
-    # 0.3 s is what a plan may wait for its verdict; time of this process alone, best of
-    # three, shields the figure from a busy machine.
-    took_s = []
-    for _ in range(3):
-        begun_s = time.process_time()
-        judge(plan)
-        took_s.append(time.process_time() - begun_s)
-    assert min(took_s) < 0.3
 
 
 def test_the_judge_shares_nothing_with_the_planner():

@@ -4,8 +4,6 @@ Books not seen; inputs and answers as in test_conduction.py and
 test_conduction_series.py, where the closed forms are held to the same examples.
 """
 
-import time
-
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -296,13 +294,6 @@ def test_slab_stays_within_what_surrounds_it(floor, air):
     run = SLABS[floor].run(air, absorbed_w_m2=0, lower_c=15.0, start_c=20.0, keep_profile=True)
     assert run.profile_c.min() >= min(15.0, air.min()) - 1e-9
     assert run.profile_c.max() <= max(20.0, air.max()) + 1e-9
-
-
-def test_a_month_of_two_dozen_columns_takes_well_under_a_second():
-    air = np.random.default_rng(1).normal(25, 5, (30 * 144 + 1, 24))
-    began = time.process_time()
-    SLABS["ground"].run(air, absorbed_w_m2=0, lower_c=18, start_c=None, keep_profile=False)
-    assert time.process_time() - began < 0.8
 
 
 def test_heat_account_counts_what_entered():

@@ -222,7 +222,15 @@ def test_a_pour_no_shift_holds_is_named_with_both_times():
     assert "more than 45 min after set-up" in told
 
 
-def test_what_it_finds_is_told_and_ctrl_c_keeps_the_best():
+@pytest.fixture
+def ctrl_c():
+    """Ctrl-C as at a terminal; a shell's background job is started with it ignored."""
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    yield signal.default_int_handler
+    signal.signal(signal.SIGINT, before)
+
+
+def test_what_it_finds_is_told_and_ctrl_c_keeps_the_best(ctrl_c):
     told: list[str] = []
 
     def hear(words: str) -> None:
@@ -230,16 +238,15 @@ def test_what_it_finds_is_told_and_ctrl_c_keeps_the_best():
         if len(told) == 1:
             signal.raise_signal(signal.SIGINT)
 
-    before = signal.getsignal(signal.SIGINT)
     schedule = construct(THREE, pours_of(THREE), progress=hear, limits=PLENTY)
     assert schedule.stopped
     assert not schedule.proven
     assert len(schedule.pours) == len(THREE.rooms)
     assert told[0].startswith("opens ")
-    assert signal.getsignal(signal.SIGINT) is before
+    assert signal.getsignal(signal.SIGINT) is ctrl_c
 
 
-def test_ctrl_c_while_the_solver_works_keeps_the_best():
+def test_ctrl_c_while_the_solver_works_keeps_the_best(ctrl_c):
     # A margin no floor can keep leaves the solver much to look for.
     job = replace(demo(), policy=replace(demo().policy, margin_s=300.0))
     told: list[str] = []

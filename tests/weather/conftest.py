@@ -1,8 +1,12 @@
 """A loopback server, an empty store, and the real client pointed at both."""
 
-import pytest
-from loopback import serving
+import threading
+from types import SimpleNamespace
 
+import pytest
+from loopback import serving, wait_until
+
+from cureplan.weather import fetching
 from cureplan.weather.client_setup import Endpoints
 from cureplan.weather.doors import knock
 from cureplan.weather.fetching import Fetched
@@ -16,6 +20,7 @@ def loop(monkeypatch):
     monkeypatch.setenv("no_proxy", "127.0.0.1")
     with serving() as server:
         yield server
+    assert not server.outwaited, "the client waited for a silent door without end"
 
 
 @pytest.fixture
@@ -36,6 +41,30 @@ def fetch_here(endpoints):
         return Fetched(results=tuple(knock(query, endpoints=endpoints)), out_of_time=False)
 
     return fetch
+
+
+@pytest.fixture
+def time_is_up(monkeypatch):
+    """Lets the worker's time run out when a condition holds, whatever the clock says.
+
+    Gives the list that the budgets handed on will be added to.
+    """
+
+    def when(condition):
+        budgets_s = []
+
+        class Talk(threading.Thread):
+            def join(self, timeout=None):
+                if timeout is None:
+                    super().join()
+                else:
+                    budgets_s.append(timeout)
+                    wait_until(condition)
+
+        monkeypatch.setattr(fetching, "threading", SimpleNamespace(Thread=Talk))
+        return budgets_s
+
+    return when
 
 
 @pytest.fixture

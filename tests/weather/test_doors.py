@@ -2,7 +2,6 @@
 
 import gzip
 import sqlite3
-import time
 from contextlib import closing
 from datetime import timedelta
 
@@ -48,11 +47,8 @@ def ask(loop, endpoints, tmp_path):
             timeout_s=loop.patience_s,
             folder=str(folder),
         )
-        began = time.monotonic()
-        results = list(knock(query, endpoints=endpoints))
-        # Three silent doors at most, each bounded.
-        assert time.monotonic() - began < 3 * loop.patience_s + 4
-        return results
+        # That each silent door is given up in time, `loop` sees to.
+        return list(knock(query, endpoints=endpoints))
 
     return asked
 

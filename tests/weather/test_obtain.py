@@ -4,7 +4,6 @@ import os
 import subprocess
 import sys
 import textwrap
-import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -293,17 +292,18 @@ def test_the_worker_brings_the_same_weather(good_day, worker_endpoints, obtain, 
     assert_same_series(from_worker, here)
 
 
-def test_a_dripping_answer_is_cut_off_in_time(loop, worker_endpoints, tmp_path):
+def test_a_dripping_answer_is_cut_off_in_time(loop, worker_endpoints, tmp_path, time_is_up):
+    budgets_s = time_is_up(lambda: loop.count("/hourly/"))
     raw = hourly_csv(station_rows(), year=2091)
     serve_stations(loop, tmp_path, AT_SITE, {})
     loop.routes["/hourly/"] = drip(loop, raw)
-    began = time.monotonic()
     with pytest.raises(WeatherUnavailableError, match="the network was too slow"):
         obtain_in_worker(tmp_path / "store", budget_s=1.6)
-    assert time.monotonic() - began < 4.0
+    assert budgets_s == [1.6]
 
 
-def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path):
+def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path, time_is_up):
+    time_is_up(lambda: loop.count("/stations.db"))
     serve_metno(loop)
     loop.routes["/stations.db"] = drip(loop, b"SQLite format 3\0" * 1000)
     series = obtain_in_worker(
@@ -319,11 +319,10 @@ def test_a_silent_network_ends_with_the_copy(
     obtain()
     for route in list(loop.routes):
         loop.routes[route] = silent(loop)
-    began = time.monotonic()
+    # Each silent door is given up before the budget is used up: `loop` looks that up.
     series = obtain_in_worker(
-        tmp_path / "store", now=NOW + timedelta(hours=3), timeout_s=0.3, budget_s=15.0
+        tmp_path / "store", now=NOW + timedelta(hours=3), timeout_s=0.3, budget_s=120.0
     )
-    assert time.monotonic() - began < 6.0
     assert "copy fetched 3 h ago" in told(series.warnings)[0]
 
 
