@@ -17,17 +17,17 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from cureplan.clock import require_aware
-from cureplan.errors import NoFeasiblePlanError, WeatherUnavailableError
-from cureplan.job.model import Job
-from cureplan.job.reader import read_job
+from cureplan.core.clock import require_aware
+from cureplan.core.errors import NoFeasiblePlanError, WeatherUnavailableError
+from cureplan.inputs.job.model import Job
+from cureplan.inputs.job.reader import read_job
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from cureplan.plan import Plan
-    from cureplan.planning.pour import RoomPours
-    from cureplan.weather.series import HourlySeries
+    from cureplan.planning.floor.pour import RoomPours
+    from cureplan.planning.plan.model import Plan
+    from cureplan.weather.hours.series import HourlySeries
 
 __all__ = ["HISTORY_S", "demo_job_path", "job_weather", "make_plan", "read_job"]
 
@@ -67,8 +67,8 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
     require_aware(now, name="now")
     source = job.weather.source
     if source == "file":
-        from cureplan.weather.ages import age_warnings
-        from cureplan.weather.csvfile import read_weather_csv_for
+        from cureplan.weather.hours.csv_file import read_weather_csv_for
+        from cureplan.weather.kept import age_warnings
 
         if job.weather.file is None:
             raise AssertionError('the reader refuses source = "file" without a file')
@@ -86,8 +86,8 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
             max_age_s=job.weather.max_age_s,
         )
         return replace(series, warnings=(*series.warnings, *aged))
+    from cureplan.weather.kept import default_store_folder
     from cureplan.weather.obtain import obtain_weather
-    from cureplan.weather.store import default_store_folder
 
     return obtain_weather(
         door=source,
@@ -140,14 +140,13 @@ def make_plan(
     NoFeasiblePlanError
         No order and start keeps every hard limit; the message names the nearest miss.
     """
-    from cureplan.assembly.assemble import assemble
-    from cureplan.job.record_fares import fares_of_job
+    from cureplan.inputs.tables.record import fares_of_job
     from cureplan.judge import require_confirmed
-    from cureplan.planning.weather_hours import known_stretch
-    from cureplan.schedule.construct import construct
-    from cureplan.schedule.failures import explain
-    from cureplan.schedule.prepare import prepare_pours
-    from cureplan.schedule.risk import assess, known_until
+    from cureplan.planning.floor.weather_hours import known_stretch
+    from cureplan.planning.odds.risk import assess, known_until
+    from cureplan.planning.plan.assemble import assemble
+    from cureplan.planning.schedule.construct import construct, prepare_pours
+    from cureplan.planning.schedule.relax import explain
 
     require_aware(now, name="now")
     past = fares_of_job(job)

@@ -9,17 +9,16 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
-from cureplan.commands.compare import compare
-from cureplan.commands.fit import fit, trial
-from cureplan.commands.new import new
-from cureplan.commands.record import record
-from cureplan.commands.replan import replan
-from cureplan.commands.weather import weather
-from cureplan.errors import CurePlanError, InputError
+from cureplan.core.errors import CurePlanError, InputError
+from cureplan.output.commands.compare import compare
+from cureplan.output.commands.fit import fit, trial
+from cureplan.output.commands.new import new
+from cureplan.output.commands.night import record, replan
+from cureplan.output.commands.weather import weather
 
 if TYPE_CHECKING:
-    from cureplan.job.model import Job
-    from cureplan.plan import Plan
+    from cureplan.inputs.job.model import Job
+    from cureplan.planning.plan.model import Plan
 
 __all__ = ["app", "main"]
 
@@ -84,7 +83,7 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
     """Read a job, its cards and its weather, and say what was understood."""
     from cureplan.api import job_weather, read_job
-    from cureplan.sheets.quick_text import check_json, check_text
+    from cureplan.output.text.quick import check_json, check_text
 
     job = read_job(job_file)
     series = job_weather(job, now=_now_for(job, None))
@@ -98,10 +97,10 @@ def clock(
     as_json: AsJson = False,
 ) -> None:
     """Minutes and hours to every milestone of a card at a steady temperature."""
-    from cureplan.job.card_model import SlurryCard, TopcoatCard
-    from cureplan.job.cards import read_card
-    from cureplan.planning.quick import card_clock
-    from cureplan.sheets.quick_text import clock_json, clock_text
+    from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+    from cureplan.inputs.cards.reader import read_card
+    from cureplan.output.text.quick import clock_json, clock_text
+    from cureplan.planning.studies.quick import card_clock
 
     read = read_card(card)
     if not isinstance(read, (SlurryCard, TopcoatCard)):
@@ -132,10 +131,10 @@ def chill(
     as_json: AsJson = False,
 ) -> None:
     """What iced liquids buy, in the bucket and on the floor."""
-    from cureplan.job.card_model import SlurryCard
-    from cureplan.job.cards import read_card
-    from cureplan.planning.quick import chill_answer
-    from cureplan.sheets.quick_text import chill_json, chill_text
+    from cureplan.inputs.cards.model import SlurryCard
+    from cureplan.inputs.cards.reader import read_card
+    from cureplan.output.text.quick import chill_json, chill_text
+    from cureplan.planning.studies.quick import chill_answer
 
     read = read_card(card, kind="slurry")
     if not isinstance(read, SlurryCard):
@@ -170,11 +169,11 @@ def schema(
     import json
 
     if of == "plan":
-        from cureplan.plan import plan_schema
+        from cureplan.planning.plan.model import plan_schema
 
         found = plan_schema()
     elif of == "job":
-        from cureplan.job.schema import JobFile as WrittenJob
+        from cureplan.inputs.job.schema import JobFile as WrittenJob
 
         found = WrittenJob.model_json_schema()
     else:
@@ -190,9 +189,9 @@ COOLER_LOSS = 0.3
 
 def _plan_and_show(job: Job, *, now: datetime, out: Path, as_json: bool) -> None:
     from cureplan.api import make_plan
-    from cureplan.plan import plan_to_json
-    from cureplan.sheets.view import voice_of
-    from cureplan.sheets.write import write_sheets
+    from cureplan.output.sheet.write import write_sheets
+    from cureplan.output.view.view import voice_of
+    from cureplan.planning.plan.model import plan_to_json
 
     made = make_plan(job, now=now, progress=_progress if sys.stderr.isatty() else None)
     written = write_sheets(made, out)
@@ -216,7 +215,7 @@ def _progress(words: str) -> None:
 def _terminal(made: Plan) -> str:
     import shutil
 
-    from cureplan.sheets.terminal import terminal_text
+    from cureplan.output.text.terminal import terminal_text
 
     colour = sys.stdout.isatty()
     width = shutil.get_terminal_size((100, 24)).columns
@@ -225,7 +224,7 @@ def _terminal(made: Plan) -> str:
 
 def _now_for(job: Job, given: str | None) -> datetime:
     """The time of planning: as asked, else the clock's, else the evening before a past job."""
-    from cureplan.commands.terminal import time_given
+    from cureplan.output.commands.common import time_given
 
     if given is not None:
         return time_given(job, given)
@@ -237,8 +236,8 @@ def _now_for(job: Job, given: str | None) -> datetime:
 
 
 def _temperature_c(option: str, text: str) -> float:
-    from cureplan.errors import QuantityError
-    from cureplan.quantities import parse_temperature_c, split_refusal
+    from cureplan.core.errors import QuantityError
+    from cureplan.core.quantities import parse_temperature_c, split_refusal
 
     try:
         return parse_temperature_c(text)

@@ -17,11 +17,11 @@ from itertools import product
 
 import numpy as np
 
-from cureplan.job.card_model import RatePrior, SlurryCard
-from cureplan.job.cards import read_card
-from cureplan.planning.clocks import slurry_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY
-from cureplan.planning.ice import steady_run
+from cureplan.inputs.cards.model import RatePrior, SlurryCard
+from cureplan.inputs.cards.reader import read_card
+from cureplan.planning.floor.ice import steady_run
+from cureplan.science.clocks import slurry_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
 
 AMBIENTS_C = (32.0, 35.0, 38.0)
 SLABS_C = (30.0, 32.5, 35.0)

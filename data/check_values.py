@@ -18,21 +18,17 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan import quantities
-from cureplan.clock import epoch_s, local_instant
-from cureplan.job.cards import read_card
-from cureplan.physics import thermal_constants
-from cureplan.physics.fit import fit_kinetics
-from cureplan.physics.humid_air import (
-    dew_point_c,
-    relative_humidity,
-    saturation_pressure_pa,
-)
-from cureplan.physics.mixing import mixed_temperature_c
-from cureplan.physics.quadrature import collocation
-from cureplan.physics.rate import GAS_CONSTANT_J_MOL_K, AgeCurve, rate_factor
-from cureplan.physics.sun import clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
-from cureplan.sheets.palette import contrast_ratio
+from cureplan.core import quantities
+from cureplan.core.clock import epoch_s, local_instant
+from cureplan.inputs.cards.reader import read_card
+from cureplan.output.charts.palette import contrast_ratio
+from cureplan.science import heat as thermal_constants
+from cureplan.science.fit import fit_kinetics
+from cureplan.science.humid_air import dew_point_c, relative_humidity, saturation_pressure_pa
+from cureplan.science.mixing import mixed_temperature_c
+from cureplan.science.quadrature import collocation
+from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, AgeCurve, rate_factor
+from cureplan.science.sun import clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
 
 # Standards are printed with 273 + T: this much less makes our kelvin theirs.
 ROUND_ZERO_K = 0.15

@@ -7,13 +7,18 @@ from collections.abc import Callable
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from cureplan.physics.chilling import heat_removed_j, ice_mass_kg, time_to_reach_s
-from cureplan.physics.film import film_exchange_per_root_s, film_gap_left
-from cureplan.physics.ice_bath import ice_water_w_m2k, pail_surface_w_m2k, water_density_kg_m3
-from cureplan.physics.pail import Pail, pail_c
-from cureplan.physics.slab import Slab
-from cureplan.physics.slab_grid import Layer
-from cureplan.physics.thermal_constants import FUSION_HEAT_J_KG
+from cureplan.science.film import film_exchange_per_root_s, film_gap_left
+from cureplan.science.heat import FUSION_HEAT_J_KG
+from cureplan.science.ice.bath import ice_water_w_m2k, pail_surface_w_m2k, water_density_kg_m3
+from cureplan.science.ice.cooling import (
+    Pail,
+    heat_removed_j,
+    ice_mass_kg,
+    pail_c,
+    time_to_reach_s,
+)
+from cureplan.science.slab import Slab
+from cureplan.science.slab_grid import Layer
 
 
 def marched_c(

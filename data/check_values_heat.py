@@ -8,15 +8,21 @@ from collections.abc import Callable
 import numpy as np
 from scipy.optimize import brentq
 
-from cureplan.physics.conduction import (
+from cureplan.science.conduction import (
     convective_face_c,
     heated_face_c,
     step_flux_w_m2,
     step_response_c,
 )
-from cureplan.physics.conduction_series import Body, gap_left, short_cylinder_gap_left
-from cureplan.physics.conduction_waves import face_wave_c
-from cureplan.physics.heat_properties import (
+from cureplan.science.conduction_series import (
+    Body,
+    Shape,
+    gap_left,
+    series_terms,
+    short_cylinder_gap_left,
+)
+from cureplan.science.conduction_waves import face_wave_c
+from cureplan.science.heat import (
     contact_temperature_c,
     damping_depth_m,
     diffusivity_m2_s,
@@ -24,7 +30,6 @@ from cureplan.physics.heat_properties import (
     lumped_gap_left,
     lumped_time_constant_s,
 )
-from cureplan.physics.series_roots import Shape, series_terms
 
 DAY_S = 86_400.0
 
@@ -253,7 +258,7 @@ def contact_c(one_c: float, one_e: float, other_c: float, other_e: float) -> flo
 
 def forecast_sd(lead_h: float) -> float:
     """Spread of a forecast hour by its lead [K]."""
-    from cureplan.planning.forecast_error import forecast_sd_k
+    from cureplan.planning.floor.doubt import forecast_sd_k
 
     return float(forecast_sd_k(3600.0 * lead_h))
 

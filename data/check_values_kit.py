@@ -8,12 +8,13 @@ from functools import cache
 import calibrate_slurry
 import numpy as np
 
-from cureplan.job.card_model import SlurryCard, TopcoatCard
-from cureplan.job.cards import read_card
-from cureplan.planning.clocks import SlurryClocks, slurry_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY, TAU_S
-from cureplan.planning.ice import gain_from_ice, steady_run
-from cureplan.planning.quick import card_clock
+from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+from cureplan.inputs.cards.reader import read_card
+from cureplan.planning.floor.conditions import TAU_S
+from cureplan.planning.floor.ice import gain_from_ice, steady_run
+from cureplan.planning.studies.quick import card_clock
+from cureplan.science.clocks import SlurryClocks, slurry_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
 
 
 @cache

@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import numpy as np
 
-from cureplan.schedule.forward import time_order
-from cureplan.schedule.lexico import Limits, solve_in_order
-from cureplan.schedule.problem import Problem, stage_of
+from cureplan.planning.schedule.heuristic import time_order
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
+from cureplan.planning.schedule.problem import Problem, stage_of
 
 _LATEST = 1000
 

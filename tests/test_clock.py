@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.clock import (
+from cureplan.core.clock import (
     TimeWindow,
     ceil_to,
     epoch_s,
@@ -21,7 +21,7 @@ from cureplan.clock import (
     require_aware,
     shift_windows,
 )
-from cureplan.errors import OutOfRangeError, QuantityError
+from cureplan.core.errors import OutOfRangeError, QuantityError
 
 NEW_YORK = ZoneInfo("America/New_York")
 PHOENIX = ZoneInfo("America/Phoenix")

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan import quantities as q
-from cureplan.errors import QuantityError
+from cureplan.core import quantities as q
+from cureplan.core.errors import QuantityError
 
 # ---- published values
 

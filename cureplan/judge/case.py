@@ -12,12 +12,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.clock import epoch_s
-from cureplan.job.model import Room
-from cureplan.judge.ageing import CardRate, read_card
-from cureplan.judge.hourly import RoomHours, room_hours
-from cureplan.judge.pot import Kits, Pot, Runs, calibrate, run_kits
-from cureplan.plan import BucketPlan, CoatPlan, Plan, RoomPlan
+from cureplan.core.clock import epoch_s
+from cureplan.inputs.job.model import Room
+from cureplan.judge.ageing import CardRate, RoomHours, read_card, room_hours
+from cureplan.judge.kit import Kits, Pot, Runs, calibrate, run_kits
+from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, RoomPlan
 
 __all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "lay_out"]
 

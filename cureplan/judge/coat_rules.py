@@ -6,12 +6,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from cureplan.clock import epoch_s
+from cureplan.core.clock import epoch_s
+from cureplan.judge.ageing import dew_curve
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.compare import differs, later, sooner
 from cureplan.judge.finding import MARGIN_TOL_S, WINDOW_TOL_S, Finding, wall_clock
-from cureplan.judge.hourly import dew_curve
-from cureplan.judge.standing import Standing, laying
+from cureplan.judge.milestones import Standing, laying
 
 __all__ = ["check_coats", "check_opening"]
 

@@ -1,13 +1,14 @@
-"""What the judge has against a plan, in plain words with numbers."""
+"""What the judge finds, and when two amounts differ."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import tzinfo
 from typing import Literal
 
-from cureplan.clock import from_epoch_s
-from cureplan.errors import CurePlanError
+from cureplan.core.clock import from_epoch_s
+from cureplan.core.errors import CurePlanError
 
 __all__ = [
     "MARGIN_TOL_S",
@@ -16,6 +17,8 @@ __all__ = [
     "PlanRefusedError",
     "Rule",
     "Unit",
+    "miscounted",
+    "mismeasured",
     "wall_clock",
 ]
 
@@ -86,3 +89,33 @@ def wall_clock(at_s: float, zone: tzinfo) -> str:
     if at_s in (float("inf"), float("-inf")) or at_s != at_s:
         return "never within the hours given"
     return from_epoch_s(at_s).astimezone(zone).strftime("%d %b %H:%M:%S")
+
+
+def mismeasured(
+    rule: Rule,
+    room: str | None,
+    label: str,
+    got: float,
+    want: float,
+    *,
+    within: float,
+    unit: Unit,
+) -> Iterator[Finding]:
+    """A finding where an amount is not the one re-derived, to `within`."""
+    # "not within", so that NaN is found too.
+    if not abs(got - want) <= within:
+        where = "" if room is None else f"{room}: "
+        yield Finding(
+            rule=rule,
+            room=room,
+            what=f"{where}{label} is given as {got:.5g} {unit}, re-derived as {want:.5g}",
+            off_by=abs(got - want),
+            unit=unit,
+        )
+
+
+def miscounted(
+    rule: Rule, room: str | None, label: str, got: int, want: int
+) -> Iterator[Finding]:
+    """A finding where a count is not the one re-derived."""
+    yield from mismeasured(rule, room, label, got, want, within=0.0, unit="count")

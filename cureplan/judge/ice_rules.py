@@ -6,13 +6,12 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from cureplan.clock import epoch_s
-from cureplan.judge.amounts import miscounted, mismeasured
+from cureplan.core.clock import epoch_s
+from cureplan.judge.ageing import dew_curve
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.compare import differs, later
-from cureplan.judge.finding import MARGIN_TOL_S, Finding
-from cureplan.judge.hourly import dew_curve
-from cureplan.plan import ChillRoom
+from cureplan.judge.finding import MARGIN_TOL_S, Finding, miscounted, mismeasured
+from cureplan.planning.plan.model import ChillRoom
 
 __all__ = ["check_ice"]
 

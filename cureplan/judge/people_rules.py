@@ -1,20 +1,183 @@
-"""Who is called when, from when to when, and how long ahead."""
+"""Shifts, ways out, openings, and the calls of people."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import pairwise
 
-from cureplan.clock import epoch_s
-from cureplan.job.model import Shift
-from cureplan.judge.amounts import mismeasured
-from cureplan.judge.calendar_rules import coat_tasks, in_shift
+from cureplan.core.clock import TimeWindow, epoch_s, shift_windows
+from cureplan.inputs.job.model import Shift
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.compare import differs, later, sooner
-from cureplan.judge.finding import MARGIN_TOL_S, Finding, wall_clock
-from cureplan.judge.standing import laying
-from cureplan.plan import Call
+from cureplan.judge.finding import (
+    MARGIN_TOL_S,
+    WINDOW_TOL_S,
+    Finding,
+    Rule,
+    mismeasured,
+    wall_clock,
+)
+from cureplan.judge.milestones import Standing, laying
+from cureplan.planning.plan.model import Call
 
-__all__ = ["check_calls"]
+__all__ = [
+    "Task",
+    "check_calls",
+    "check_coat_crew",
+    "check_pours",
+    "check_way_out",
+    "coat_tasks",
+    "in_shift",
+]
+
+SECOND_S = 1.5  # two instants, each written to the second
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """A stretch of work on one floor, seconds since 1970."""
+
+    floor: Floor
+    label: str
+    begins_s: float
+    ends_s: float
+
+
+def check_pours(case: Case) -> Iterator[Finding]:
+    """Pours keep to shifts and access, set-up and changeover, in the order given."""
+    tasks = [_pour_task(floor) for floor in case.floors]
+    for task in tasks:
+        plan, zone = task.floor.plan, task.floor.zone
+        for label, said, is_s in (
+            ("pour starts", plan.pour_start, task.begins_s),
+            ("pour ends", plan.pour_end, task.ends_s),
+        ):
+            said_s = epoch_s(said)
+            yield from differs(
+                "pours", plan.room, zone, label, said_s, (is_s, is_s), MARGIN_TOL_S
+            )
+        yield from _check_shift(case, "pours", task, case.plan.job.crew.pour_shifts)
+    yield from _check_one_crew(case, "pours", tasks)
+    by_time = sorted(tasks, key=lambda task: task.begins_s)
+    for place, task in enumerate(by_time, start=1):
+        if task.floor.plan.order != place:
+            yield Finding(
+                rule="pours",
+                room=task.floor.name,
+                what=f"{task.floor.name}: numbered {task.floor.plan.order} in the order of "
+                f"pouring, poured as number {place}",
+                off_by=float(abs(task.floor.plan.order - place)),
+                unit="count",
+            )
+
+
+def check_coat_crew(case: Case) -> Iterator[Finding]:
+    """One topcoat crew, inside its shifts, with its changeover."""
+    tasks = [task for floor in case.floors for task in coat_tasks(case, floor)]
+    for task in tasks:
+        yield from _check_shift(case, "coats", task, case.plan.job.crew.topcoat_shifts)
+    yield from _check_one_crew(case, "coats", tasks)
+
+
+def check_way_out(case: Case, standing: dict[str, Standing]) -> Iterator[Finding]:
+    """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat."""
+    for floor in case.floors:
+        tasks = [_pour_task(floor), *coat_tasks(case, floor)]
+        for name in floor.room.way_out:
+            crossed = case.floor(name)
+            if crossed is None:
+                continue
+            for closed in _closed(crossed, standing[name]):
+                for task in tasks:
+                    yield from _check_crossing(task, closed)
+
+
+def _check_crossing(task: Task, closed: Task) -> Iterator[Finding]:
+    until_s = closed.ends_s - WINDOW_TOL_S
+    shared_s = min(task.ends_s, until_s) - max(task.begins_s, closed.begins_s)
+    if shared_s > SECOND_S:
+        zone = closed.floor.zone
+        yield Finding(
+            rule="way out",
+            room=task.floor.name,
+            what=f"{task.floor.name}, {task.label} {wall_clock(task.begins_s, zone)} to "
+            f"{wall_clock(task.ends_s, zone)}: {closed.floor.name} on the way out is closed "
+            f"by its {closed.label} from {wall_clock(closed.begins_s, zone)} to "
+            f"{wall_clock(closed.ends_s, zone)}",
+            off_by=shared_s / 60,
+            unit="min",
+        )
+
+
+def _closed(floor: Floor, stood: Standing) -> Iterator[Task]:
+    begins_s = floor.begins_s
+    yield Task(floor=floor, label="pour", begins_s=begins_s, ends_s=stood.walkable_s)
+    for coat, walkable_s in zip(floor.coats, stood.coat_walkable_s, strict=True):
+        label, start_s = f"coat {coat.coat}", epoch_s(coat.start)
+        yield Task(floor=floor, label=label, begins_s=start_s, ends_s=walkable_s)
+
+
+def _pour_task(floor: Floor) -> Task:
+    return Task(floor=floor, label="pour", begins_s=floor.begins_s, ends_s=floor.ends_pour_s)
+
+
+def coat_tasks(case: Case, floor: Floor) -> Iterator[Task]:
+    """Coats of a floor; the first one with the vacuum before it."""
+    vacuum_s = laying(case, floor).vacuum_s
+    for coat in floor.coats:
+        before_s = vacuum_s if coat.coat == 1 else 0.0
+        yield Task(
+            floor=floor,
+            label=f"coat {coat.coat}",
+            begins_s=epoch_s(coat.start) - before_s,
+            ends_s=epoch_s(coat.end),
+        )
+
+
+def in_shift(case: Case, shifts: tuple[Shift, ...], at_s: float) -> TimeWindow | None:
+    """The shift, within access, in which an instant falls (its end included)."""
+    job = case.plan.job
+    windows = shift_windows(
+        shifts, zone=job.site.zone, begins=job.access.begins, ends=job.access.open_by
+    )
+    for window in windows:
+        if epoch_s(window.begins) - SECOND_S <= at_s <= epoch_s(window.ends) + SECOND_S:
+            return window
+    return None
+
+
+def _check_shift(
+    case: Case, rule: Rule, task: Task, shifts: tuple[Shift, ...]
+) -> Iterator[Finding]:
+    name, zone = task.floor.name, task.floor.zone
+    window = in_shift(case, shifts, task.begins_s)
+    if window is None:
+        yield Finding(
+            rule=rule,
+            room=name,
+            what=f"{name}, {task.label}: starts {wall_clock(task.begins_s, zone)}, outside "
+            "access and every shift",
+            off_by=(task.ends_s - task.begins_s) / 60,
+            unit="min",
+        )
+        return
+    ready_s = epoch_s(window.begins) + case.plan.job.crew.setup_s
+    label = f"{task.label}, after setting up, starts"
+    yield from sooner(rule, name, zone, label, task.begins_s, ready_s, MARGIN_TOL_S)
+    shut_s = epoch_s(window.ends)
+    yield from later(rule, name, zone, f"{task.label} ends", task.ends_s, shut_s, MARGIN_TOL_S)
+
+
+def _check_one_crew(case: Case, rule: Rule, tasks: list[Task]) -> Iterator[Finding]:
+    by_time = sorted(tasks, key=lambda task: (task.begins_s, task.ends_s))
+    for before, after in pairwise(by_time):
+        free_s = before.ends_s + case.plan.job.crew.changeover_s
+        label = (
+            f"{after.label}, after {before.floor.name} {before.label} and changeover, starts"
+        )
+        name, zone = after.floor.name, after.floor.zone
+        yield from sooner(rule, name, zone, label, after.begins_s, free_s, MARGIN_TOL_S)
 
 
 def check_calls(case: Case) -> Iterator[Finding]:

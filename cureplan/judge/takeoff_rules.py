@@ -5,10 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 
-from cureplan.judge.amounts import miscounted, mismeasured
 from cureplan.judge.case import Case, Floor
-from cureplan.judge.finding import Finding, Unit
-from cureplan.plan import TakeoffRoom
+from cureplan.judge.finding import Finding, Unit, miscounted, mismeasured
+from cureplan.planning.plan.model import TakeoffRoom
 
 __all__ = ["check_takeoff", "coat_volume_m3"]
 

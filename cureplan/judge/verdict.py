@@ -6,21 +6,18 @@ from collections import Counter
 from collections.abc import Iterator
 from itertools import pairwise
 
-from cureplan.clock import epoch_s
-from cureplan.judge.bucket_rules import check_buckets, check_kits, check_tie_in
-from cureplan.judge.calendar_rules import check_coat_crew, check_pours, check_way_out
+from cureplan.core.clock import epoch_s
+from cureplan.judge.ageing import room_hours
+from cureplan.judge.bucket_rules import check_buckets, check_kits, check_margins, check_tie_in
 from cureplan.judge.case import lay_out
 from cureplan.judge.coat_rules import check_coats, check_opening
 from cureplan.judge.finding import Finding, PlanRefusedError
-from cureplan.judge.hourly import room_hours
 from cureplan.judge.ice_rules import check_ice
-from cureplan.judge.margin_rules import check_margins
-from cureplan.judge.people_rules import check_calls
-from cureplan.judge.risk_rules import check_risk
-from cureplan.judge.standing import stand
-from cureplan.judge.stated_rules import check_stated
+from cureplan.judge.milestones import stand
+from cureplan.judge.people_rules import check_calls, check_coat_crew, check_pours, check_way_out
+from cureplan.judge.stated_rules import check_risk, check_stated
 from cureplan.judge.takeoff_rules import check_takeoff
-from cureplan.plan import Plan
+from cureplan.planning.plan.model import Plan
 
 __all__ = ["judge", "require_confirmed"]
 

@@ -9,14 +9,18 @@ from typing import Literal
 
 import numpy as np
 
-from cureplan.errors import OutOfRangeError, OutputError, WeatherUnavailableError
-from cureplan.say import Say, once
-from cureplan.weather.ages import age_warnings, oldest_forecast
-from cureplan.weather.fetching import Fetched, Fetcher, fetch_in_worker, fetch_with_folder
-from cureplan.weather.query import Span, WeatherQuery
-from cureplan.weather.series import HOUR_S, HourlySeries
-from cureplan.weather.splice import splice
-from cureplan.weather.store import KeptCopy, WeatherStore
+from cureplan.core.errors import OutOfRangeError, OutputError, WeatherUnavailableError
+from cureplan.core.messages import Message, once
+from cureplan.weather.hours.merge import splice
+from cureplan.weather.hours.series import HOUR_S, HourlySeries
+from cureplan.weather.kept import KeptCopy, WeatherStore, age_warnings, oldest_forecast
+from cureplan.weather.providers.exchange import Span, WeatherQuery
+from cureplan.weather.providers.fetching import (
+    Fetched,
+    Fetcher,
+    fetch_in_worker,
+    fetch_with_folder,
+)
 
 __all__ = ["FETCH_BUDGET_S", "obtain_weather"]
 
@@ -135,7 +139,7 @@ def _young(store: WeatherStore, query: WeatherQuery, reuse_s: float) -> HourlySe
         age_s = (query.now - copy.fetched_at).total_seconds()
         # A copy from the future is a clock set wrong, then or now: ask again.
         if 0 <= age_s < reuse_s and copy.series.covers(span.wanted_from, span.ends):
-            note = Say("weather.reused", {"age_s": age_s})
+            note = Message("weather.reused", {"age_s": age_s})
             return replace(copy.series, notes=(*copy.series.notes, note))
     return None
 
@@ -146,17 +150,17 @@ def _best(
     """Fresh weather if it covers the job, else fresh weather filled up from a copy."""
     span = query.spans[0]
     pieces = [one.series for one in fetched.results if one.series is not None]
-    why = fetched.reasons() or (Say("door.short"),)
+    why = fetched.reasons() or (Message("door.short"),)
     fresh = splice(pieces) if pieces else None
     if fresh is not None and fresh.covers(span.starts, span.ends):
-        notes = tuple(Say("weather.shut", {"why": why}) for why in fetched.reasons())
+        notes = tuple(Message("weather.shut", {"why": why}) for why in fetched.reasons())
         fresh = replace(fresh, notes=(*fresh.notes, *notes))
         newer = _newer_copy(fresh, query, store, max_age_s)
         if newer is None:
             return _kept(fresh, query, store)
         observed = _observed(fresh)
         pieces = [*([] if observed is None else [observed]), newer.series, fresh]
-        return _from_copy(newer, pieces, query, (Say("door.older"),))
+        return _from_copy(newer, pieces, query, (Message("door.older"),))
     for copy in store.copies():
         both = [*pieces, copy.series]
         if splice(both).covers(span.starts, span.ends):
@@ -192,16 +196,16 @@ def _kept(fresh: HourlySeries, query: WeatherQuery, store: WeatherStore) -> Hour
     try:
         store.keep(fresh, fetched_at=query.now)
     except OutputError:
-        unkept = Say("weather.not_kept", {"folder": str(store.folder)})
+        unkept = Message("weather.not_kept", {"folder": str(store.folder)})
         return replace(fresh, warnings=(*fresh.warnings, unkept))
     return fresh
 
 
 def _from_copy(
-    copy: KeptCopy, pieces: list[HourlySeries], query: WeatherQuery, why: tuple[Say, ...]
+    copy: KeptCopy, pieces: list[HourlySeries], query: WeatherQuery, why: tuple[Message, ...]
 ) -> HourlySeries:
     age_s = (query.now - copy.fetched_at).total_seconds()
-    told = Say(
+    told = Message(
         "weather.copy_mixed" if len(pieces) > 1 else "weather.copy",
         {"why": why, "age_s": age_s, "fetched_at": copy.fetched_at.isoformat()},
     )
@@ -234,7 +238,7 @@ def _finished(series: HourlySeries, query: WeatherQuery, max_age_s: float) -> Ho
         had_h = max(0.0, (span.starts - begin).total_seconds() / HOUR_S)
         wanted_h = (span.starts - span.wanted_from).total_seconds() / HOUR_S
         known = {"had_h": had_h, "wanted_h": wanted_h}
-        warnings.append(Say("weather.history_short", known))
+        warnings.append(Message("weather.history_short", known))
     oldest = oldest_forecast(cut, span.starts, span.ends)
     if oldest is not None:
         notes.append(oldest.remark("weather.forecast_age", query.now, {}))

@@ -6,11 +6,11 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
-from cureplan.errors import OutOfRangeError, OutputError, WeatherUnavailableError
-from cureplan.weather.fetching import Fetcher, fetch_in_worker, fetch_with_folder
-from cureplan.weather.query import Span, WeatherQuery
-from cureplan.weather.series import HourlySeries
-from cureplan.weather.store import WeatherStore
+from cureplan.core.errors import OutOfRangeError, OutputError, WeatherUnavailableError
+from cureplan.weather.hours.series import HourlySeries
+from cureplan.weather.kept import WeatherStore
+from cureplan.weather.providers.exchange import Span, WeatherQuery
+from cureplan.weather.providers.fetching import Fetcher, fetch_in_worker, fetch_with_folder
 
 __all__ = ["season_nights"]
 

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.schedule.problem import Problem, Stage
+from cureplan.planning.schedule.problem import Problem, Stage
 
 __all__ = ["HighsAnswer", "best_opening_by_highs"]
 

@@ -9,9 +9,9 @@ from random import Random
 import numpy as np
 
 from cureplan.api import HISTORY_S, demo_job_path
-from cureplan.job.model import Job, Room
-from cureplan.job.reader import read_job
-from cureplan.weather.series import HourlySeries, WeatherOrigin
+from cureplan.inputs.job.model import Job, Room
+from cureplan.inputs.job.reader import read_job
+from cureplan.weather.hours.series import HourlySeries, WeatherOrigin
 
 __all__ = ["drawn_job", "drawn_weather"]
 

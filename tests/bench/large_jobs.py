@@ -21,10 +21,10 @@ from make_heat_wave import STATION, ZONE, source_rows  # noqa: E402
 from timing import peak_mb  # noqa: E402
 
 from cureplan.api import demo_job_path, make_plan, read_job  # noqa: E402
-from cureplan.errors import NoFeasiblePlanError  # noqa: E402
-from cureplan.job.model import Job, Shift  # noqa: E402
-from cureplan.weather.csvfile import read_weather_csv  # noqa: E402
-from cureplan.weather.series import HourlySeries  # noqa: E402
+from cureplan.core.errors import NoFeasiblePlanError  # noqa: E402
+from cureplan.inputs.job.model import Job, Shift  # noqa: E402
+from cureplan.weather.hours.csv_file import read_weather_csv  # noqa: E402
+from cureplan.weather.hours.series import HourlySeries  # noqa: E402
 
 NOW = datetime(2013, 7, 17, 12, tzinfo=UTC)
 NIGHTS = {5: 0, 12: 2, 24: 5}

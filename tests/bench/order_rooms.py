@@ -27,13 +27,19 @@ import numpy as np  # noqa: E402
 from highs_order import HighsAnswer, best_opening_by_highs  # noqa: E402
 from instances import drawn_job  # noqa: E402
 
-from cureplan.schedule.construct import MOST_ORDERS, limits_for  # noqa: E402
-from cureplan.schedule.floor_model import Tables, floor_model  # noqa: E402
-from cureplan.schedule.lexico import News, solve_in_order  # noqa: E402
-from cureplan.schedule.narrow import narrow  # noqa: E402
-from cureplan.schedule.orders import improve_orders  # noqa: E402
-from cureplan.schedule.prepare import prepare_pours  # noqa: E402
-from cureplan.schedule.problem import Problem  # noqa: E402
+from cureplan.planning.schedule.construct import (  # noqa: E402
+    MOST_ORDERS,
+    limits_for,
+    prepare_pours,
+)
+from cureplan.planning.schedule.floor_model import Tables, floor_model  # noqa: E402
+from cureplan.planning.schedule.heuristic import improve_orders  # noqa: E402
+from cureplan.planning.schedule.lexicographic import (  # noqa: E402
+    News,
+    narrow,
+    solve_in_order,
+)
+from cureplan.planning.schedule.problem import Problem  # noqa: E402
 
 PEER_STEP = 15
 BEFORE_READY = ("short_most", "short_sum", "last_shift", "cost")

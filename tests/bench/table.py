@@ -58,8 +58,8 @@ def clocks() -> Iterator[Line]:
 
 def slab() -> Iterator[Line]:
     """Two dozen rooms over a month."""
-    from cureplan.physics.slab import Slab
-    from cureplan.physics.slab_grid import slab_on_ground
+    from cureplan.science.slab import Slab
+    from cureplan.science.slab_grid import slab_on_ground
 
     floor = Slab(
         layers=slab_on_ground(thickness_m=0.15, insulation_m=0),
@@ -82,9 +82,9 @@ def slab() -> Iterator[Line]:
 def risk() -> Iterator[Line]:
     """A thousand nights of the demo."""
     from cureplan.api import demo_job_path, job_weather, read_job
-    from cureplan.schedule import construct as construction
-    from cureplan.schedule.prepare import prepare_pours
-    from cureplan.schedule.risk import MEMBERS, assess
+    from cureplan.planning.odds.risk import MEMBERS, assess
+    from cureplan.planning.schedule import construct as construction
+    from cureplan.planning.schedule.construct import prepare_pours
 
     job = read_job(demo_job_path())
     pours = prepare_pours(job, job_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC)))

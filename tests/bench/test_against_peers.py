@@ -15,8 +15,8 @@ from timing import best_s
 
 from cureplan.api import demo_job_path, job_weather, make_plan, read_job
 from cureplan.judge import judge
-from cureplan.physics.slab import Slab
-from cureplan.physics.slab_grid import slab_on_ground
+from cureplan.science.slab import Slab
+from cureplan.science.slab_grid import slab_on_ground
 
 QUERIES = 1_000_000
 

@@ -16,10 +16,10 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
-from sheets import sheet_sample
+from output import sheet_sample
 
-from cureplan.plan import Plan
-from cureplan.sheets.page import sheet_html
+from cureplan.output.sheet.page import sheet_html
+from cureplan.planning.plan.model import Plan
 
 SWITCHES = [
     "--no-sandbox",

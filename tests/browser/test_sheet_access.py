@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from sheets.sheet_sample import after
+from output.sheet_sample import after
 
 from browser.conftest import PHONE, Opener
 

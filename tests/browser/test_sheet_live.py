@@ -6,8 +6,8 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from sheets import sheet_sample
-from sheets.sheet_sample import after
+from output import sheet_sample
+from output.sheet_sample import after
 
 from browser.conftest import DESKTOP, Opener
 

@@ -9,16 +9,16 @@ from typing import Any
 
 import pytest
 import typer
-from sheets.sheet_sample import after
+from output.sheet_sample import after
 from typer.testing import CliRunner
 
 from browser.conftest import PHONE, Opener, Sheet
-from cureplan.assembly.replan import night_site
-from cureplan.assembly.replan import replan as plan_again
-from cureplan.commands.replan import replan
-from cureplan.job.night_log import read_night_log
-from cureplan.plan import Plan, plan_from_json, plan_to_json
-from cureplan.sheets.page import sheet_html
+from cureplan.inputs.tables.night_log import read_night_log
+from cureplan.output.commands.night import replan
+from cureplan.output.sheet.page import sheet_html
+from cureplan.planning.plan.model import Plan, plan_from_json, plan_to_json
+from cureplan.planning.replan.replan import night_site
+from cureplan.planning.replan.replan import replan as plan_again
 
 pytestmark = pytest.mark.browser
 
@@ -253,7 +253,7 @@ def test_the_report_can_be_written_by_key_alone(open_sheet: Opener):
 
 
 def test_a_log_of_a_hostile_name_stays_a_table(open_sheet: Opener, tmp_path: Path):
-    from sheets import sheet_sample
+    from output import sheet_sample
 
     name = 'Bar, "hot" line'
     plan = sheet_sample.sample_plan((name, "Corridor"))

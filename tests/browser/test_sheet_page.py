@@ -5,11 +5,11 @@ from __future__ import annotations
 import re
 
 import pytest
-from sheets import sheet_sample
-from sheets.sheet_sample import after
+from output import sheet_sample
+from output.sheet_sample import after
 
 from browser.conftest import DESKTOP, PHONE, Opener, missing
-from cureplan.sheets.palette import LIGHT
+from cureplan.output.charts.palette import LIGHT
 
 pytestmark = pytest.mark.browser
 

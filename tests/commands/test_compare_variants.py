@@ -13,17 +13,17 @@ from hypothesis import strategies as st
 from steady import BY_HAND_S, KITS, THREE_STATIONS_S, write_job, write_weather
 
 from cureplan.api import job_weather, read_job
-from cureplan.commands.variants import compare_variants, planned_row
-from cureplan.job.model import Shift
-from cureplan.schedule.compare import (
+from cureplan.inputs.job.model import Shift
+from cureplan.output.commands.compare import compare_variants, planned_row
+from cureplan.output.text.studies import compare_json, compare_text
+from cureplan.planning.studies.compare import (
     OnlyIced,
     Variant,
     _begun,
     shifted_weather,
     variants,
 )
-from cureplan.sheets.compare_text import compare_json, compare_text
-from cureplan.weather.series import WeatherOrigin
+from cureplan.weather.hours.series import WeatherOrigin
 
 NOW = datetime(2013, 7, 17, 12, tzinfo=UTC)
 
@@ -187,8 +187,8 @@ def test_fewer_than_one_station_is_not_tried(steady):
 
 
 def test_only_iced_takes_a_day_off_un_iced_margins_alone(steady):
-    from cureplan.planning.pour import AS_IS
-    from cureplan.schedule.prepare import prepare_pours
+    from cureplan.planning.floor.pour import AS_IS
+    from cureplan.planning.schedule.construct import prepare_pours
 
     job, series = steady
     (room,) = prepare_pours(job, series).values()

@@ -8,10 +8,15 @@ from pathlib import Path
 
 import pytest
 
-from cureplan.errors import InputError
-from cureplan.job.new_job import new_job_text
-from cureplan.job.questions import JOB_QUESTIONS, ROOM_QUESTIONS, check_answer, follow_ups
-from cureplan.job.reader import read_job
+from cureplan.core.errors import InputError
+from cureplan.inputs.job.interview import (
+    JOB_QUESTIONS,
+    ROOM_QUESTIONS,
+    check_answer,
+    follow_ups,
+    new_job_text,
+)
+from cureplan.inputs.job.reader import read_job
 
 USUAL = [""] * (len(JOB_QUESTIONS) + 2)  # lag and gain follow the usual climate
 ROOMS = [

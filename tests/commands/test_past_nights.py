@@ -17,21 +17,22 @@ from hypothesis import strategies as st
 from steady import BY_HAND_S, write_job, write_weather
 
 from cureplan.api import make_plan, read_job
-from cureplan.commands.compare import compare
-from cureplan.commands.past_nights import _year_of, history_files, judge_month
-from cureplan.errors import InputError, OutOfRangeError, WeatherUnavailableError
-from cureplan.planning.pour import AS_IS
-from cureplan.planning.season_tally import Night, PourStart, tally
-from cureplan.planning.seasons import (
+from cureplan.core.errors import InputError, OutOfRangeError, WeatherUnavailableError
+from cureplan.output.commands.compare import _year_of, compare, history_files, judge_month
+from cureplan.planning.floor.pour import AS_IS
+from cureplan.planning.schedule.construct import prepare_pours
+from cureplan.planning.schedule.remedies import option_ladder
+from cureplan.planning.studies.seasons import (
+    Night,
+    PourStart,
     bridged,
     judge_nights,
     middle_night,
     month_nights,
     moved_job,
+    tally,
 )
-from cureplan.schedule.prepare import prepare_pours
-from cureplan.schedule.remedies import option_ladder
-from cureplan.weather.csvfile import read_weather_csv
+from cureplan.weather.hours.csv_file import read_weather_csv
 
 NOW = datetime(2013, 7, 17, 12, tzinfo=UTC)
 MAKER = Path(__file__).parents[2] / "data" / "make_heat_wave.py"

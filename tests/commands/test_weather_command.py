@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 from steady import write_job, write_weather
 
 from cureplan.api import demo_job_path, job_weather, read_job
-from cureplan.commands.weather import weather
-from cureplan.errors import InputError, OutputError
-from cureplan.planning.weather_hours import known_stretch, weather_hours
-from cureplan.plots.weather_picture import draw_weather, night_spans, weather_png
-from cureplan.say import Say
-from cureplan.sheets.weather_text import shown_hours, weather_text
-from cureplan.weather.csvfile import read_weather_csv
-from cureplan.weather.series import WeatherOrigin
+from cureplan.core.errors import InputError, OutputError
+from cureplan.core.messages import Message
+from cureplan.output.charts.weather_picture import draw_weather, night_spans, weather_png
+from cureplan.output.commands.weather import weather
+from cureplan.output.text.weather import shown_hours, weather_text
+from cureplan.planning.floor.weather_hours import known_stretch, weather_hours
+from cureplan.weather.hours.csv_file import read_weather_csv
+from cureplan.weather.hours.series import WeatherOrigin
 
 EVENING = datetime(2013, 7, 17, 0, tzinfo=UTC)
 
@@ -152,7 +152,8 @@ def test_age_of_a_forecast_is_told_and_warned_of(demo_job, demo_weather):
 
 def test_an_age_noted_when_the_file_was_saved_is_not_repeated(demo_job, demo_weather):
     stale = replace(
-        demo_weather, notes=(Say("weather.forecast_age", {"label": "Model", "age_s": 7200.0}),)
+        demo_weather,
+        notes=(Message("weather.forecast_age", {"label": "Model", "age_s": 7200.0}),),
     )
     hours = weather_hours(demo_job, stale)
     text = weather_text(demo_job, hours, now=EVENING, width=100)

@@ -25,8 +25,8 @@ from scenes import (
 from scenes import station_rows as rows_around
 from steady import write_job
 
-from cureplan.commands.weather import weather
-from cureplan.weather.csvfile import read_weather_csv, read_weather_csv_for
+from cureplan.output.commands.weather import weather
+from cureplan.weather.hours.csv_file import read_weather_csv, read_weather_csv_for
 
 FAR_AHEAD = (
     ("from = 2013-07-17T19:00:00", "from = 2091-07-17T19:00:00"),

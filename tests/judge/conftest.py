@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from cureplan.plan import Plan, plan_from_json, plan_to_json
+from cureplan.planning.plan.model import Plan, plan_from_json, plan_to_json
 
 
 @pytest.fixture(scope="session")

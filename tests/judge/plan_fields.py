@@ -7,8 +7,8 @@ from dataclasses import fields, is_dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from cureplan.plan import Plan
-from cureplan.say import Say
+from cureplan.core.messages import Message
+from cureplan.planning.plan.model import Plan
 
 Path = tuple[str | int, ...]
 
@@ -26,7 +26,7 @@ def _below(path: Path, node: Any) -> Iterator[tuple[Path, Any]]:
     if isinstance(node, tuple):
         for index, child in enumerate(node):
             yield from _below((*path, index), child)
-    elif is_dataclass(node) and not isinstance(node, Say):
+    elif is_dataclass(node) and not isinstance(node, Message):
         for field in fields(node):
             yield from _below((*path, field.name), getattr(node, field.name))
     elif isinstance(node, (bool, int, float, datetime)):

@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from typing import Any, TypeVar
 
 from cureplan.judge import judge
-from cureplan.plan import BucketPlan, CoatPlan, Plan, RoomPlan
+from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, RoomPlan
 
 Item = TypeVar("Item")
 

@@ -11,11 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.api import demo_job_path, read_job
-from cureplan.errors import OutOfRangeError
-from cureplan.job.card_model import Milestone, MilestonePoint, RatePrior
-from cureplan.judge.ageing import read_card
-from cureplan.judge.hourly import RoomHours, SlabAge
-from cureplan.judge.pot import Kits, calibrate, ritual_kits, run_kits, scaled_erfc
+from cureplan.core.errors import OutOfRangeError
+from cureplan.inputs.cards.model import Milestone, MilestonePoint, RatePrior
+from cureplan.judge.ageing import RoomHours, SlabAge, read_card
+from cureplan.judge.kit import Kits, calibrate, ritual_kits, run_kits, scaled_erfc
 
 CARD = read_job(demo_job_path()).cards.slurry
 POT = calibrate(CARD, thickness_m=0.003575)

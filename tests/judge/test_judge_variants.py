@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 from plan_mutations import minutes, moved_pour, poured, rules, with_bucket
 
 from cureplan.api import demo_job_path, job_weather, make_plan, read_job
-from cureplan.job.card_model import Milestone
-from cureplan.job.model import Job, Shift, SlabReading
+from cureplan.inputs.cards.model import Milestone
+from cureplan.inputs.job.model import Job, Shift, SlabReading
 from cureplan.judge import judge
-from cureplan.plan import Plan, plan_from_json, plan_to_json
-from cureplan.weather.series import HourlySeries
+from cureplan.planning.plan.model import Plan, plan_from_json, plan_to_json
+from cureplan.weather.hours.series import HourlySeries
 
 DAY = timedelta(days=1)
 AROUND_THE_CLOCK = (

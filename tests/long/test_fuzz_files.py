@@ -31,14 +31,14 @@ from spoiling import (
 
 import cureplan
 from cureplan.api import demo_job_path, job_weather, read_job
-from cureplan.errors import CurePlanError
-from cureplan.job.card_model import SlurryCard, TopcoatCard
-from cureplan.job.cards import read_card_text, shipped_cards
-from cureplan.job.reader import read_job_text
-from cureplan.planning.pour import AS_IS, PourOption
-from cureplan.planning.quick import card_clock, chill_answer
-from cureplan.schedule.prepare import prepare_pours
-from cureplan.weather.csvfile import weather_from_text
+from cureplan.core.errors import CurePlanError
+from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+from cureplan.inputs.cards.reader import read_card_text, shipped_cards
+from cureplan.inputs.job.reader import read_job_text
+from cureplan.planning.floor.pour import AS_IS, PourOption
+from cureplan.planning.schedule.construct import prepare_pours
+from cureplan.planning.studies.quick import card_clock, chill_answer
+from cureplan.weather.hours.csv_file import weather_from_text
 
 PACKAGE = Path(cureplan.__file__).parent
 DEMO = demo_job_path()

@@ -21,8 +21,8 @@ from spoiling import (
     within,
 )
 
-from cureplan.errors import CurePlanError
-from cureplan.job.night_log import EVENTS, NightSite, read_night_log_text
+from cureplan.core.errors import CurePlanError
+from cureplan.inputs.tables.night_log import EVENTS, NightSite, read_night_log_text
 
 SITE = NightSite(
     zone=ZoneInfo("America/New_York"),

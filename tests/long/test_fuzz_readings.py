@@ -21,11 +21,16 @@ from spoiling import (
     within,
 )
 
-from cureplan.errors import CurePlanError
-from cureplan.job.card_model import SlurryCard
-from cureplan.job.cards import read_card
-from cureplan.job.readings import read_readings_text
-from cureplan.job.record import ClockOutcome, FinishedJob, read_record_text, record_text
+from cureplan.core.errors import CurePlanError
+from cureplan.inputs.cards.model import SlurryCard
+from cureplan.inputs.cards.reader import read_card
+from cureplan.inputs.tables.readings import read_readings_text
+from cureplan.inputs.tables.record import (
+    ClockOutcome,
+    FinishedJob,
+    read_record_text,
+    record_text,
+)
 
 CARD = read_card("fast-slurry")
 READINGS = """\

@@ -7,9 +7,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cureplan.job.cards import read_card
-from cureplan.planning.clocks import slurry_clocks, topcoat_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
+from cureplan.inputs.cards.reader import read_card
+from cureplan.planning.floor.conditions import RoomConditions
+from cureplan.science.clocks import slurry_clocks, topcoat_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
 
 EPOCH_S = 1_374_001_200.0  # a full hour in July 2013
 

@@ -5,11 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cureplan.errors import InputError
-from cureplan.job.card_model import MilestonePoint
-from cureplan.planning.clocks import CLOSING_MILESTONES, slurry_clocks, topcoat_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY
-from cureplan.planning.quick import card_clock
+from cureplan.core.errors import InputError
+from cureplan.inputs.cards.model import MilestonePoint
+from cureplan.planning.studies.quick import card_clock
+from cureplan.science.clocks import CLOSING_MILESTONES, slurry_clocks, topcoat_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
 
 
 def point(at_c, minutes, late_minutes=None):

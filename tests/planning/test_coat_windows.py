@@ -10,11 +10,8 @@ from scipy.integrate import quad
 from scipy.optimize import brentq
 from scipy.special import erfcx
 
-from cureplan.errors import OutOfRangeError
-from cureplan.physics.bucket import run_bucket
-from cureplan.physics.bucket_path import FLOOR_ROOT_S05
-from cureplan.planning.clocks import slurry_clocks
-from cureplan.planning.coats import (
+from cureplan.core.errors import OutOfRangeError
+from cureplan.planning.floor.coats import (
     CoatWork,
     CuringFloor,
     Landed,
@@ -26,7 +23,9 @@ from cureplan.planning.coats import (
     next_coat_window,
     slab_age_curve,
 )
-from cureplan.planning.conditions import SLAB_EFFUSIVITY
+from cureplan.science.clocks import slurry_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.kit import FLOOR_ROOT_S05, run_bucket
 
 MINUTE_S = 60.0
 GALLON_M3 = 0.003785411784

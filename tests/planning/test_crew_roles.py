@@ -6,9 +6,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from cureplan.planning.crew import POUR_ROLES, bottleneck, pour_roles, with_one_more
-from cureplan.planning.layout import Cadence, cadence, lay_out, relative_times
-from cureplan.planning.pour import AS_IS, PourPlan
+from cureplan.planning.floor.crew import POUR_ROLES, bottleneck, pour_roles, with_one_more
+from cureplan.planning.floor.layout import Cadence, cadence, lay_out, relative_times
+from cureplan.planning.floor.pour import AS_IS, PourPlan
 
 
 @pytest.fixture(scope="module")

@@ -7,10 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.errors import OutOfRangeError
-from cureplan.physics.fit import KineticFit
-from cureplan.planning.conditions import TAU_S
-from cureplan.planning.doubt import (
+from cureplan.core.errors import OutOfRangeError
+from cureplan.planning.floor.conditions import TAU_S
+from cureplan.planning.floor.doubt import (
     FORECAST_SD_K,
     READING_SD_K,
     SLAB_SD_K,
@@ -19,6 +18,7 @@ from cureplan.planning.doubt import (
     slab_sd_k,
     time_factors,
 )
+from cureplan.science.fit import KineticFit
 
 
 def fit_with(energy_j_mol=50e3, sd_j_mol=10e3, reference_c=21.0):

@@ -8,16 +8,16 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rooms import demo
 
-from cureplan.errors import OutOfRangeError
-from cureplan.planning.conditions import TAU_S
-from cureplan.planning.doubt import SLAB_SD_K
-from cureplan.planning.forecast_error import (
+from cureplan.core.errors import OutOfRangeError
+from cureplan.planning.floor.conditions import TAU_S
+from cureplan.planning.floor.doubt import (
     FORECAST_E_FOLD_S,
+    SLAB_SD_K,
     forecast_sd_k,
     lingering,
     room_answer,
 )
-from cureplan.schedule.nights import SLAB_OWN_SD_K
+from cureplan.planning.odds.nights import SLAB_OWN_SD_K
 
 HOUR_S = 3600.0
 

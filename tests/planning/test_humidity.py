@@ -12,15 +12,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.api import make_plan
-from cureplan.errors import OutOfRangeError
-from cureplan.job.cards import read_card
+from cureplan.core.errors import OutOfRangeError
+from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
-from cureplan.physics.fit import fit_kinetics
-from cureplan.physics.humidity_pace import HumidityPace, carries_factor
-from cureplan.physics.rate import AgeCurve
-from cureplan.plan import plan_from_json, plan_to_json
-from cureplan.planning.clocks import slurry_clocks, topcoat_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY
+from cureplan.planning.plan.model import plan_from_json, plan_to_json
+from cureplan.science.clocks import slurry_clocks, topcoat_clocks
+from cureplan.science.fit import fit_kinetics
+from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.humidity import HumidityPace, carries_factor
+from cureplan.science.rate import AgeCurve
 
 SLURRY, TOPCOAT = read_card("fast-slurry"), read_card("clear-topcoat")
 NIGHT_BEFORE = timedelta(hours=23)
@@ -78,7 +78,7 @@ def test_at_a_steady_humidity_waits_are_as_by_hand():
 
 
 def test_a_slurrys_ritual_passes_through_its_points_at_each_humidity():
-    from cureplan.physics.bucket import run_bucket
+    from cureplan.science.kit import run_bucket
 
     # Tolerance: one factor serves seven milestones, and a hastened batch warms itself a
     # little differently, so the fit passes within 1 % of each.

@@ -7,9 +7,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cureplan.errors import InputError
-from cureplan.job.card_model import Part
-from cureplan.planning.ice import gain_from_ice, ice_need, steady_run
+from cureplan.core.errors import InputError
+from cureplan.inputs.cards.model import Part
+from cureplan.planning.floor.ice import gain_from_ice, ice_need, steady_run
 
 
 @pytest.fixture(scope="module")

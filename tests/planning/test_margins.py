@@ -7,16 +7,16 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cureplan.job.card_model import Milestone, MilestonePoint
-from cureplan.planning.clocks import slurry_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY
-from cureplan.planning.layout import PourTimes
-from cureplan.planning.margins import (
+from cureplan.inputs.cards.model import Milestone, MilestonePoint
+from cureplan.planning.floor.layout import PourTimes
+from cureplan.planning.floor.pour import (
     BINDINGS,
     KitTemperatures,
     bucket_clocks,
     kit_temperatures,
 )
+from cureplan.science.clocks import slurry_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
 
 HAUL_S = 60.0  # as in the trials behind the shipped card's points
 MILD = KitTemperatures(liquids_c=21.0, filler_c=21.0)

@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.planning.layout import Cadence, PourLayout, cadence, lay_out, relative_times
+from cureplan.planning.floor.layout import Cadence, PourLayout, cadence, lay_out, relative_times
 
 SHIPPED_CYCLE_S = 150 + 180 + 90  # liquids, filler, turnaround of the shipped slurry
 

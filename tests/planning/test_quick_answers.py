@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cureplan.errors import InputError, OutOfRangeError
-from cureplan.physics.bucket import run_bucket
-from cureplan.planning.quick import WET_MILESTONES, card_clock, chill_answer
+from cureplan.core.errors import InputError, OutOfRangeError
+from cureplan.planning.studies.quick import WET_MILESTONES, card_clock, chill_answer
+from cureplan.science.kit import run_bucket
 
 SUMMER = {"air_c": 35.0, "liquids_c": 3.3, "filler_c": 32.2, "cooler_loss": 0.3}
 # 60 to 110 °F: the slabs that the command shows.

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.errors import OutOfRangeError
-from cureplan.job.model import SlabReading, SunPatch
-from cureplan.planning.conditions import room_conditions
-from cureplan.weather.series import HourlySeries, WeatherOrigin, utc_of
+from cureplan.core.errors import OutOfRangeError
+from cureplan.inputs.job.model import SlabReading, SunPatch
+from cureplan.planning.floor.conditions import room_conditions
+from cureplan.weather.hours.series import HourlySeries, WeatherOrigin, utc_of
 
 HOURS = 24 * 8
 EPOCH_S = 1_374_001_200.0  # a full hour in July 2013

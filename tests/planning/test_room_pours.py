@@ -5,9 +5,14 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from cureplan.planning.margins import bucket_clocks, kit_temperatures
-from cureplan.planning.pour import AS_IS, PourOption, RoomPours
-from cureplan.schedule.prepare import prepare_pours
+from cureplan.planning.floor.pour import (
+    AS_IS,
+    PourOption,
+    RoomPours,
+    bucket_clocks,
+    kit_temperatures,
+)
+from cureplan.planning.schedule.construct import prepare_pours
 
 ICED = PourOption(chilled=True, cool_filler=False, bays=1)
 

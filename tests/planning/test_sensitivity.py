@@ -10,7 +10,7 @@ from datetime import UTC, datetime, time
 import pytest
 
 from cureplan.api import make_plan
-from cureplan.job.model import Shift
+from cureplan.inputs.job.model import Shift
 
 NOW = datetime(2013, 7, 17, 12, tzinfo=UTC)
 READ_ROOM = "Cook line"

@@ -6,10 +6,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.job.card_model import PrimerCard
-from cureplan.planning.coats import coat_work
-from cureplan.planning.layout import lay_out
-from cureplan.planning.takeoff import room_takeoff, total_takeoff
+from cureplan.inputs.cards.model import PrimerCard
+from cureplan.planning.floor.coats import coat_work
+from cureplan.planning.floor.layout import lay_out
+from cureplan.planning.floor.takeoff import room_takeoff, total_takeoff
 
 SQ_FT_PER_GAL_M2_M3 = 0.09290304 / 0.003785411784
 

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from cureplan.api import make_plan
-from cureplan.assembly.replan import night_site
-from cureplan.job.model import Shift
-from cureplan.job.night_log import read_night_log_text
+from cureplan.inputs.job.model import Shift
+from cureplan.inputs.tables.night_log import read_night_log_text
+from cureplan.planning.replan.replan import night_site
 
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 HEADER = "at,event,room,bucket,value,note"

@@ -12,12 +12,12 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
-from cureplan.errors import OutOfRangeError
-from cureplan.job.cards import read_card
-from cureplan.physics.bucket import run_bucket
-from cureplan.planning.clocks import slurry_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY
-from cureplan.planning.night_fit import (
+from cureplan.core.errors import OutOfRangeError
+from cureplan.inputs.cards.reader import read_card
+from cureplan.science.clocks import slurry_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.kit import run_bucket
+from cureplan.science.learning.tonight import (
     NightPrior,
     SeenEnd,
     SeenMix,

@@ -10,8 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.errors import InputError
-from cureplan.job.night_log import EVENTS, NightSite, read_night_log, read_night_log_text
+from cureplan.core.errors import InputError
+from cureplan.inputs.tables.night_log import (
+    EVENTS,
+    NightSite,
+    read_night_log,
+    read_night_log_text,
+)
 
 HEADER = "at,event,room,bucket,value,note"
 SITE = NightSite(

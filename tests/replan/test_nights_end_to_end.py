@@ -14,10 +14,10 @@ import pytest
 from log_lines import said
 from scipy.stats import binom
 
-from cureplan.assembly.replan import replan
-from cureplan.physics.bucket import run_bucket
-from cureplan.planning.clocks import slurry_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY
+from cureplan.planning.replan.replan import replan
+from cureplan.science.clocks import slurry_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.kit import run_bucket
 
 EVENTS = {
     "wet_edge": ("wet edge ended", "wet_edge_end"),

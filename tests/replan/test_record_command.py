@@ -13,14 +13,13 @@ from log_lines import said
 from typer.testing import CliRunner
 
 from cureplan.api import demo_job_path, make_plan, read_job
-from cureplan.assembly.night_record import night_record
-from cureplan.assembly.past import past_warnings
-from cureplan.commands.fit import fit
-from cureplan.commands.record import record
-from cureplan.errors import InputError
-from cureplan.job.record import read_record, record_text
-from cureplan.job.record_fares import past_fares
-from cureplan.plan import plan_from_json, plan_to_json
+from cureplan.core.errors import InputError
+from cureplan.inputs.tables.record import past_fares, read_record, record_text
+from cureplan.output.commands.fit import fit
+from cureplan.output.commands.night import record
+from cureplan.planning.plan.assemble import past_warnings
+from cureplan.planning.plan.model import plan_from_json, plan_to_json
+from cureplan.planning.replan.record import night_record
 
 HEADER = "at,event,room,bucket,value,note\n"
 ENDS = {"wet_edge_end": "wet edge ended", "broadcast_end": "surface closed"}

@@ -14,16 +14,17 @@ from hypothesis import strategies as st
 from log_lines import said
 
 from cureplan.api import make_plan
-from cureplan.assembly.replan import replan
-from cureplan.assembly.replan_job import corrected_card
-from cureplan.errors import InputError, NoFeasiblePlanError
-from cureplan.physics.bucket import run_bucket
-from cureplan.plan import Source, plan_from_json, plan_to_json
-from cureplan.planning.clocks import slurry_clocks, topcoat_clocks
-from cureplan.planning.conditions import SLAB_EFFUSIVITY, RoomConditions
-from cureplan.planning.pour import PourOption, RoomPours
-from cureplan.say import Say
-from cureplan.sheets.view import voice_of
+from cureplan.core.errors import InputError, NoFeasiblePlanError
+from cureplan.core.messages import Message
+from cureplan.output.view.view import voice_of
+from cureplan.planning.floor.conditions import RoomConditions
+from cureplan.planning.floor.pour import PourOption, RoomPours
+from cureplan.planning.plan.model import Source, plan_from_json, plan_to_json
+from cureplan.planning.replan.job import corrected_card
+from cureplan.planning.replan.replan import replan
+from cureplan.science.clocks import slurry_clocks, topcoat_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.kit import run_bucket
 
 ENDS = ("wet edge ended", "working time ended", "surface closed")
 SECOND = timedelta(seconds=1)
@@ -444,7 +445,7 @@ def test_how_past_predictions_fared_stays_on_the_new_plan(small_plan, first, log
     }  # fmt: skip
     past = Source(
         kind="record", label="records", licence=None, generic=False,
-        detail=Say("source.record", values),
+        detail=Message("source.record", values),
     )  # fmt: skip
     plan = replace(small_plan, sources=(*small_plan.sources, past))
     room, buckets = first

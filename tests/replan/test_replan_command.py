@@ -10,10 +10,10 @@ import typer
 from log_lines import said
 from typer.testing import CliRunner
 
-from cureplan.commands.replan import replan
-from cureplan.errors import InputError
-from cureplan.plan import plan_to_json
-from cureplan.sheets.write import FILES
+from cureplan.core.errors import InputError
+from cureplan.output.commands.night import replan
+from cureplan.output.sheet.write import FILES
+from cureplan.planning.plan.model import plan_to_json
 
 HEADER = "at,event,room,bucket,value,note\n"
 OLD = ("plan.json", "sheet.html")

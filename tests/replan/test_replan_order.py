@@ -11,9 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from log_lines import said
 
-from cureplan.assembly.replan import replan
-from cureplan.assembly.replan_order import best_order, orders_of
-from cureplan.planning.pour import PourOption
+from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.replan.order import best_order, orders_of
+from cureplan.planning.replan.replan import replan
 
 
 class Night:
@@ -91,7 +91,7 @@ def test_every_order_has_each_floor_once_and_no_iced_one_sooner(count, iced):
 
 def test_a_new_order_is_told_and_confirmed(small_plan, first, log_of, monkeypatch):
     # The judge sees the whole plan; only the choice of the order is forced here.
-    import cureplan.assembly.replan as module
+    import cureplan.planning.replan.replan as module
 
     room, buckets = first
     left = [r.room for r in small_plan.rooms if r.room != room.room]

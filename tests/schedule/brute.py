@@ -9,7 +9,7 @@ from random import Random
 
 import numpy as np
 
-from cureplan.schedule.problem import Choice, Problem, Stage, stage_of
+from cureplan.planning.schedule.problem import Choice, Problem, Stage, stage_of
 
 __all__ = ["best_by_trying", "drawn_problem", "keeps_rules"]
 

@@ -8,9 +8,9 @@ from functools import cache
 from zoneinfo import ZoneInfo
 
 from cureplan.api import demo_job_path, job_weather, read_job
-from cureplan.job.model import Job, Shift
-from cureplan.planning.pour import RoomPours
-from cureplan.schedule.prepare import prepare_pours
+from cureplan.inputs.job.model import Job, Shift
+from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.schedule.construct import prepare_pours
 
 __all__ = ["demo", "due_sooner", "few_rooms", "pours_of", "with_shifts"]
 

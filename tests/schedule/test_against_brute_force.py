@@ -6,12 +6,16 @@ from functools import cache
 
 import pytest
 
-from cureplan.errors import OutOfRangeError
-from cureplan.schedule.bounds import lower_bounds
-from cureplan.schedule.lexico import Limits, Solved, solve_in_order
-from cureplan.schedule.narrow import narrow
-from cureplan.schedule.orders import improve_orders
-from cureplan.schedule.problem import Choice, Problem, Score, broken_rules, score
+from cureplan.core.errors import OutOfRangeError
+from cureplan.planning.schedule.heuristic import improve_orders
+from cureplan.planning.schedule.lexicographic import (
+    Limits,
+    Solved,
+    lower_bounds,
+    narrow,
+    solve_in_order,
+)
+from cureplan.planning.schedule.problem import Choice, Problem, Score, broken_rules, score
 from tests.schedule.brute import best_by_trying, drawn_problem, keeps_rules
 
 PLENTY = Limits(work=60.0, wall_s=600.0)

@@ -9,10 +9,10 @@ from itertools import combinations, pairwise
 
 import pytest
 
-from cureplan.job.model import Job
-from cureplan.schedule.construct import Schedule, construct, limits_for
-from cureplan.schedule.failures import explain
-from cureplan.schedule.lexico import Limits
+from cureplan.inputs.job.model import Job
+from cureplan.planning.schedule.construct import Schedule, construct, limits_for
+from cureplan.planning.schedule.lexicographic import Limits
+from cureplan.planning.schedule.relax import explain
 from tests.schedule.rooms import demo, due_sooner, few_rooms, pours_of, with_shifts
 
 PLENTY = Limits(work=30.0, wall_s=600.0)

@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from cureplan.schedule.lexico import Limits, solve_in_order
-from cureplan.schedule.orders import improve_orders, time_order
-from cureplan.schedule.problem import Problem, broken_rules, stage_of
+from cureplan.planning.schedule.heuristic import improve_orders, time_order
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
+from cureplan.planning.schedule.problem import Problem, broken_rules, stage_of
 
 # Johnson 1954, "Optimal two- and three-stage production schedules with setup times
 # included", five jobs: instance from memory, makespans by brute force over all orders.

@@ -15,10 +15,10 @@ import pytest
 from rooms import few_rooms, pours_of
 from true_nights import buckets_kept, coats_met, opens, true_nights
 
-from cureplan.planning.pour import PourOption
-from cureplan.schedule.outcome import Schedule
-from cureplan.schedule.placing import place_coat, place_pour
-from cureplan.schedule.risk import assess
+from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.odds.risk import assess
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import place_coat, place_pour
 
 HOUR_S = 3600.0
 NIGHTS, MEMBERS = 300, 4000

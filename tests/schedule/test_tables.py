@@ -7,13 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cureplan.planning.pour import PourOption
-from cureplan.schedule.coat_tables import dry_starts
-from cureplan.schedule.floor_model import Tables, floor_model
-from cureplan.schedule.placing import place_coat, place_pour
-from cureplan.schedule.pour_tables import GUARD_S, PourTables
-from cureplan.schedule.remedies import option_ladder
-from cureplan.schedule.runs import OFFSETS, gather_runs
+from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.schedule.floor_model import Tables, floor_model
+from cureplan.planning.schedule.placing import place_coat, place_pour
+from cureplan.planning.schedule.problem import OFFSETS, gather_runs
+from cureplan.planning.schedule.remedies import option_ladder
+from cureplan.planning.schedule.tables import GUARD_S, PourTables, dry_starts
 from tests.schedule.rooms import demo, few_rooms, pours_of
 
 TWO_ROOMS = few_rooms("Cook line", "Corridor")

@@ -12,24 +12,21 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from cureplan.job.model import Job
-from cureplan.physics.bucket import run_bucket
-from cureplan.physics.bucket_path import FLOOR_ROOT_S05
-from cureplan.physics.room_air import drifting_air_c
-from cureplan.planning.conditions import STEP_S, TAU_S, floor_slab
-from cureplan.planning.doubt import READING_SD_K
-from cureplan.planning.forecast_error import FORECAST_E_FOLD_S, forecast_sd_k
-from cureplan.planning.margins import BINDINGS, kit_temperatures
-from cureplan.planning.pour import RoomPours
-from cureplan.schedule.nights import (
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.conditions import STEP_S, TAU_S, floor_slab
+from cureplan.planning.floor.doubt import FORECAST_E_FOLD_S, READING_SD_K, forecast_sd_k
+from cureplan.planning.floor.pour import BINDINGS, RoomPours, kit_temperatures
+from cureplan.planning.odds.nights import (
     INDOOR_SD_K,
     LATE_SD_S,
     RHYTHM_SD_FRAC,
     SLAB_OWN_SD_K,
     SLAB_SHARED,
 )
-from cureplan.schedule.outcome import Schedule
-from cureplan.schedule.placing import PlacedCoat, PlacedPour
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
+from cureplan.science.kit import FLOOR_ROOT_S05, run_bucket
+from cureplan.science.room_air import drifting_air_c
 
 GAS_J_MOL_K = 8.314462618
 HOUR_S, FINE_S = 3600.0, 300.0

@@ -4,8 +4,8 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 
-from cureplan.sheets.words import Voice
-from cureplan.weather.series import HourlySeries, WeatherOrigin
+from cureplan.output.language import Voice
+from cureplan.weather.hours.series import HourlySeries, WeatherOrigin
 
 HAND = WeatherOrigin(label="by hand", kind="file", licence="CC0", attribution="a test")
 # Midnight UTC on 17 July 2013.

@@ -6,10 +6,10 @@ from types import SimpleNamespace
 import pytest
 from loopback import serving, wait_until
 
-from cureplan.weather import fetching
-from cureplan.weather.client_setup import Endpoints
-from cureplan.weather.doors import knock
-from cureplan.weather.fetching import Fetched
+from cureplan.weather.providers import fetching
+from cureplan.weather.providers.choose import knock
+from cureplan.weather.providers.client_setup import Endpoints
+from cureplan.weather.providers.fetching import Fetched
 
 
 @pytest.fixture

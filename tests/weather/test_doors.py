@@ -23,9 +23,9 @@ from scenes import (
     station_rows,
 )
 
-from cureplan.weather.doors import knock
-from cureplan.weather.humidity import dew_from_humidity_c
-from cureplan.weather.query import Span, WeatherQuery
+from cureplan.weather.hours.humidity import dew_from_humidity_c
+from cureplan.weather.providers.choose import knock
+from cureplan.weather.providers.exchange import Span, WeatherQuery
 
 CONTACT = "foreman@example.org"
 

@@ -3,8 +3,8 @@
 import pytest
 from scenes import ENDS, NOW, SITE, STARTS
 
-from cureplan.weather import fetching
-from cureplan.weather.query import Span, WeatherQuery
+from cureplan.weather.providers import fetching
+from cureplan.weather.providers.exchange import Span, WeatherQuery
 
 
 @pytest.fixture

@@ -6,9 +6,9 @@ from builders import HAND, JULY_17_S
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.errors import OutOfRangeError
-from cureplan.say import Say
-from cureplan.weather.gridding import RawRows, hourly_from_rows
+from cureplan.core.errors import OutOfRangeError
+from cureplan.core.messages import Message
+from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 
 
 def rows_at(hours, temp_c, dew_c=None, cloud_frac=None):
@@ -75,7 +75,7 @@ def test_rows_at_nine_to_the_hour_are_read_at_whole_hours():
     assert series.temp_c == pytest.approx(np.arange(4) + 0.15, abs=1e-9)
     assert series.epoch_s[0] == JULY_17_S
     assert series.gaps == ()
-    assert series.notes == (Say("weather.off_hour", {"rows": 5, "count": 5}),)
+    assert series.notes == (Message("weather.off_hour", {"rows": 5, "count": 5}),)
 
 
 def test_a_zone_half_an_hour_off_keeps_its_own_hours():

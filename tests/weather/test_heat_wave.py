@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 import cureplan
-from cureplan.weather.csvfile import read_weather_csv_for
+from cureplan.weather.hours.csv_file import read_weather_csv_for
 
 SHIPPED = Path(cureplan.__file__).parent / "demo_data" / "heat-wave.csv"
 MAKER = Path(__file__).parents[2] / "data" / "make_heat_wave.py"

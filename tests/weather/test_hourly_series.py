@@ -6,9 +6,9 @@ from builders import HAND, JULY_17_S, series_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.errors import OutOfRangeError
-from cureplan.say import Say
-from cureplan.weather.series import Gap, HourlySeries
+from cureplan.core.errors import OutOfRangeError
+from cureplan.core.messages import Message
+from cureplan.weather.hours.series import Gap, HourlySeries
 
 START = datetime(2013, 7, 17, tzinfo=UTC)
 
@@ -69,11 +69,11 @@ def test_slice_keeps_what_a_span_needs_and_its_gaps():
         hours=2,
         mended="no",
     )
-    series = series_of(np.arange(10.0), gaps=(early, late), notes=(Say("as read"),))
+    series = series_of(np.arange(10.0), gaps=(early, late), notes=(Message("as read"),))
     cut = series.slice(START + timedelta(hours=2, minutes=30), START + timedelta(hours=5))
     assert cut.temp_c.tolist() == [2.0, 3.0, 4.0, 5.0]
     assert cut.gaps == (late,)
-    assert cut.notes == (Say("as read"),)
+    assert cut.notes == (Message("as read"),)
     with pytest.raises(OutOfRangeError, match="only"):
         series.slice(START - timedelta(days=2), START - timedelta(days=1))
 

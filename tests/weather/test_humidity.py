@@ -3,8 +3,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.errors import OutOfRangeError
-from cureplan.weather.humidity import dew_from_humidity_c
+from cureplan.core.errors import OutOfRangeError
+from cureplan.weather.hours.humidity import dew_from_humidity_c
 
 
 def test_dew_point_agrees_with_an_independent_library():

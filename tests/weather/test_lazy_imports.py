@@ -4,7 +4,7 @@ from pathlib import Path
 
 SCRIPT = """
 import sys
-import cureplan.weather.obtain, cureplan.weather.seasons, cureplan.weather.csvwrite
+import cureplan.weather.obtain, cureplan.weather.seasons, cureplan.weather.hours.csv_file
 heavy = {"pandas", "meteostat", "scipy", "lxml", "requests", "platformdirs"}
 print(sorted(heavy & set(sys.modules)))
 """

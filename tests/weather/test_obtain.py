@@ -26,9 +26,8 @@ from scenes import (
     station_rows,
 )
 
-from cureplan.errors import OutOfRangeError, WeatherUnavailableError
-from cureplan.weather.csvfile import read_weather_csv
-from cureplan.weather.csvwrite import write_csv
+from cureplan.core.errors import OutOfRangeError, WeatherUnavailableError
+from cureplan.weather.hours.csv_file import read_weather_csv, write_csv
 from cureplan.weather.obtain import obtain_weather
 
 NEW_YORK = ZoneInfo("America/New_York")
@@ -336,7 +335,7 @@ def test_a_machine_in_another_zone_changes_nothing(loop, worker_endpoints, tmp_p
         import time
         from datetime import datetime, timedelta
         from pathlib import Path
-        from cureplan.weather.csvwrite import csv_text
+        from cureplan.weather.hours.csv_file import csv_text
         from cureplan.weather.obtain import obtain_weather
         assert time.timezone == -14 * 3600, time.timezone
         now = datetime.fromisoformat({now.isoformat()!r})

@@ -6,7 +6,7 @@ import pytest
 from loopback import body, hourly_files, hours_from, status, utc
 from scenes import AT_SITE, SITE, daily_c, serve_stations
 
-from cureplan.errors import OutOfRangeError, WeatherUnavailableError
+from cureplan.core.errors import OutOfRangeError, WeatherUnavailableError
 from cureplan.weather.seasons import season_nights
 
 NEW_YORK = ZoneInfo("America/New_York")

@@ -7,10 +7,10 @@ from builders import HAND, JULY_17_S, series_of
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from cureplan.errors import OutOfRangeError
-from cureplan.say import Say
-from cureplan.weather.series import Gap, WeatherOrigin
-from cureplan.weather.splice import splice
+from cureplan.core.errors import OutOfRangeError
+from cureplan.core.messages import Message
+from cureplan.weather.hours.merge import splice
+from cureplan.weather.hours.series import Gap, WeatherOrigin
 
 MODEL = WeatherOrigin(
     label="model",
@@ -31,13 +31,15 @@ def label_of(series, row):
 
 
 def test_the_first_piece_wins_and_the_next_carries_on():
-    observed = series_of([20.0, 21.0, 22.0], notes=(Say("a"),))
-    model = later(1, [31.0, 32.0, 33.0, 34.0], origins=(MODEL,), notes=(Say("a"), Say("b")))
+    observed = series_of([20.0, 21.0, 22.0], notes=(Message("a"),))
+    model = later(
+        1, [31.0, 32.0, 33.0, 34.0], origins=(MODEL,), notes=(Message("a"), Message("b"))
+    )
     joined = splice([observed, model])
     assert joined.temp_c.tolist() == [20, 21, 22, 33, 34]
     assert [label_of(joined, n) for n in range(5)] == ["by hand"] * 3 + ["model"] * 2
     assert joined.origins[1].licence == "NLOD 2.0"
-    assert joined.notes == (Say("a"), Say("b"))
+    assert joined.notes == (Message("a"), Message("b"))
     assert joined.gaps == ()
 
 

@@ -11,12 +11,12 @@ import pytest
 from builders import assert_same_series, series_of
 from loopback import utc, wait_until
 
-from cureplan.errors import OutputError
-from cureplan.say import Say
-from cureplan.weather.store import WeatherStore, default_store_folder
+from cureplan.core.errors import OutputError
+from cureplan.core.messages import Message
+from cureplan.weather.kept import WeatherStore, default_store_folder
 
 NOW = utc(2013, 7, 17, 18)
-OLD = (Say("weather.reused", {"age_s": 60.0}),)
+OLD = (Message("weather.reused", {"age_s": 60.0}),)
 ROOT = Path(__file__).parents[2]
 PLACE = {"door": "station", "latitude_deg": 40.78, "longitude_deg": -73.88, "elevation_m": 3.0}
 
@@ -27,7 +27,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 sys.path.insert(0, {tests!r})
 from builders import series_of
-from cureplan.weather.store import WeatherStore
+from cureplan.weather.kept import WeatherStore
 store = WeatherStore(folder=Path({folder!r}), **{place!r})
 now = datetime(2013, 7, 17, 18, tzinfo=UTC)
 {extra}
@@ -58,7 +58,7 @@ def test_copies_come_back_whole_and_newest_first(store):
     for hours in (0, 2, 1):
         series = series_of(
             [float(hours), 1 / 3],
-            notes=(Say("weather.told", {"text": f"{hours} h"}),),
+            notes=(Message("weather.told", {"text": f"{hours} h"}),),
             warnings=OLD,
         )
         store.keep(series, fetched_at=NOW + timedelta(hours=hours))
@@ -67,7 +67,9 @@ def test_copies_come_back_whole_and_newest_first(store):
     assert copies[0].fetched_at == NOW + timedelta(hours=2)
     assert_same_series(
         copies[2].series,
-        series_of([0.0, 1 / 3], notes=(Say("weather.told", {"text": "0 h"}),), warnings=OLD),
+        series_of(
+            [0.0, 1 / 3], notes=(Message("weather.told", {"text": "0 h"}),), warnings=OLD
+        ),
     )
 
 

@@ -8,18 +8,24 @@ from builders import JULY_17_S, assert_same_series, series_of
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.errors import InputError, OutputError
-from cureplan.say import Say
-from cureplan.weather.csvfile import read_weather_csv, read_weather_csv_for
-from cureplan.weather.csvwrite import csv_text, write_csv
-from cureplan.weather.gridding import RawRows, hourly_from_rows
-from cureplan.weather.series import Gap, WeatherOrigin
+from cureplan.core.errors import InputError, OutputError
+from cureplan.core.messages import Message
+from cureplan.weather.hours.csv_file import (
+    csv_text,
+    read_weather_csv,
+    read_weather_csv_for,
+    write_csv,
+)
+from cureplan.weather.hours.merge import RawRows, hourly_from_rows
+from cureplan.weather.hours.series import Gap, WeatherOrigin
 
-NESTED = Say(
+NESTED = Message(
     "weather.copy",
     {
         "why": (
-            Say("door.no_hour", {"why": (Say("net.status", {"host": "h", "status": 500}),)}),
+            Message(
+                "door.no_hour", {"why": (Message("net.status", {"host": "h", "status": 500}),)}
+            ),
         ),
         "age_s": 3600.5,
         "fetched_at": "2091-07-17T18:00:00+00:00",
@@ -70,7 +76,7 @@ def test_comments_mark_offsets_and_spare_columns_are_understood(table):
     assert (origin.licence, origin.attribution) == ("CC0", "yard gauge")
     assert series.temp_c.tolist() == [30, 31]
     assert np.isnan(series.dew_c[1])
-    assert series.notes == (Say("weather.columns_aside", {"columns": "wind"}),)
+    assert series.notes == (Message("weather.columns_aside", {"columns": "wind"}),)
 
 
 def test_odd_line_breaks_do_not_shift_line_numbers(table):
@@ -171,7 +177,7 @@ def test_a_saved_series_reads_back_identically(tmp_path):
     hand = series_of([1.0]).origins[0]
     series = hourly_from_rows(raw, origins=(hand, model), phase_s=0.0)
     series = replace(
-        series, notes=(NESTED, Say("weather.told", {"text": "its own words: with a colon"}))
+        series, notes=(NESTED, Message("weather.told", {"text": "its own words: with a colon"}))
     )
     write_csv(series, tmp_path / "saved.csv")
     assert_same_series(read_weather_csv(tmp_path / "saved.csv"), series)

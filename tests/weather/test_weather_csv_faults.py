@@ -2,8 +2,8 @@
 
 import pytest
 
-from cureplan.errors import InputError
-from cureplan.weather.csvfile import read_weather_csv
+from cureplan.core.errors import InputError
+from cureplan.weather.hours.csv_file import read_weather_csv
 
 HEAD = "time,temp_c,dew_c\n"
 ROW = "2013-07-17T19:00:00-04:00,30,20\n"

@@ -1,1 +1,0 @@
-"""Commands of their own file, registered by `cureplan.cli`; light to import."""

@@ -1,0 +1,124 @@
+"""Everything cureplan raises on purpose.
+
+    CurePlanError                 exit code 2
+    ├── OutOfRangeError           an argument lies outside a model's range
+    ├── QuantityError             a text is not a quantity of the kind asked for
+    ├── InputError                something the user wrote: file, line, key, value, cure
+    ├── OutputError               a result could not be written
+    ├── NoFeasiblePlanError       exit code 3: no order and start keeps every limit
+    └── WeatherUnavailableError   exit code 4: no weather covers the job
+
+A user's mistake must reach the terminal as one line, so each class here renders
+itself as one; nothing in the package lets another library's exception through.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from cureplan.core.messages import Message
+
+__all__ = [
+    "CurePlanError",
+    "InputError",
+    "NoFeasiblePlanError",
+    "OutOfRangeError",
+    "OutputError",
+    "QuantityError",
+    "WeatherUnavailableError",
+]
+
+
+class CurePlanError(Exception):
+    """Base of the tree; `exit_code` is what the command line ends with."""
+
+    exit_code = 2
+
+
+class OutOfRangeError(CurePlanError, ValueError):
+    """An argument lies outside the range in which a model is meant to be used."""
+
+
+class QuantityError(CurePlanError, ValueError):
+    """A text is not a quantity of the kind asked for."""
+
+
+class OutputError(CurePlanError):
+    """A result could not be written; whatever stood there before still stands."""
+
+
+class NoFeasiblePlanError(CurePlanError):
+    """No order and start of rooms keeps every limit of the job."""
+
+    exit_code = 3
+
+
+class WeatherUnavailableError(CurePlanError):
+    """No weather could be had that covers the job.
+
+    `reason` says it to the sheets where another source can stand in for this one.
+    """
+
+    exit_code = 4
+
+    def __init__(self, message: str, reason: Message | None = None) -> None:
+        super().__init__(message)
+        self.reason = reason
+
+
+class InputError(CurePlanError, ValueError):
+    """Something the user wrote is wrong; says where, what, and how to mend it.
+
+    Parameters
+    ----------
+    problem : str
+        What is wrong, without a full stop.
+    cure : str
+        What to write or do instead.
+    source : Path, str or None
+        File (or option) it stands in.
+    line : int or None
+        1-based line, where known.
+    key : str or None
+        Key path such as ``rooms[2].width``, or a column name.
+    value : object
+        The offending value as written; None when there is none.
+
+    Examples
+    --------
+    >>> print(InputError("not a length", cure='write "22 ft"', source="job.toml",
+    ...                  line=12, key="rooms[1].width", value="22"))
+    job.toml:12: rooms[1].width = '22': not a length; write "22 ft"
+    """
+
+    def __init__(
+        self,
+        problem: str,
+        *,
+        cure: str,
+        source: Path | str | None = None,
+        line: int | None = None,
+        key: str | None = None,
+        value: object = None,
+    ) -> None:
+        self.problem = problem
+        self.cure = cure
+        self.source = source
+        self.line = line
+        self.key = key
+        self.value = value
+        super().__init__(self._one_line())
+
+    def _one_line(self) -> str:
+        where = "" if self.source is None else str(self.source)
+        if where and self.line is not None:
+            where += f":{self.line}"
+        what = self.key or ""
+        if self.value is not None:
+            shown = repr(self.value)
+            if len(shown) > 80:
+                shown = shown[:77] + "..."
+            what = f"{what} = {shown}" if what else shown
+        head = ": ".join(part for part in (where, what) if part)
+        text = f"{head}: {self.problem}" if head else self.problem
+        return " ".join(f"{text}; {self.cure}".split())

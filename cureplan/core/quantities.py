@@ -1,0 +1,423 @@
+""" "1/8 in" and "82 F" to SI: how a quantity is read, and how a wrong one is refused."""
+
+from __future__ import annotations
+
+import re
+from fractions import Fraction
+from itertools import pairwise
+
+from cureplan.core.errors import QuantityError
+from cureplan.core.showing import (
+    format_area,
+    format_film,
+    format_length,
+    format_mass,
+    format_pace,
+    format_temperature,
+    format_temperature_difference,
+    format_volume,
+    format_waiting_time,
+    format_working_time,
+)
+from cureplan.core.units import (
+    AREA_RATE,
+    AREAS,
+    CONDUCTIVITY,
+    COVER,
+    DENSITY,
+    DIFFERENCE,
+    DURATIONS,
+    ELEVATION,
+    EXCHANGE,
+    FRACTION,
+    LENGTHS,
+    MASSES,
+    MOLAR_ENERGY,
+    POWER,
+    SPECIFIC_HEAT,
+    SPREAD_RATE,
+    TEMPERATURE,
+    VOLUMES,
+    Kind,
+)
+
+__all__ = [
+    "format_area",
+    "format_film",
+    "format_length",
+    "format_mass",
+    "format_pace",
+    "format_temperature",
+    "format_temperature_difference",
+    "format_volume",
+    "format_waiting_time",
+    "format_working_time",
+    "parse_area_m2",
+    "parse_area_rate_m2_s",
+    "parse_conductivity_w_m_k",
+    "parse_cover_kg_m2",
+    "parse_density_kg_m3",
+    "parse_duration_range_s",
+    "parse_duration_s",
+    "parse_elevation_m",
+    "parse_energy_j_mol",
+    "parse_fraction",
+    "parse_heat_exchange_w_k",
+    "parse_length_m",
+    "parse_mass_kg",
+    "parse_power_w",
+    "parse_ratio",
+    "parse_specific_heat_j_kg_k",
+    "parse_spread_rate_m2_m3",
+    "parse_temperature_c",
+    "parse_temperature_difference_k",
+    "parse_volume_m3",
+    "read",
+    "refusal",
+    "split_refusal",
+]
+
+LONGEST_SHOWN = 80
+
+
+def refusal(text: object, problem: str, cure: str) -> QuantityError:
+    """The error that says why `text` is refused and what to write instead."""
+    return QuantityError(f"{_shown(text)}: {problem}; {cure}")
+
+
+def split_refusal(error: QuantityError, text: object) -> tuple[str, str]:
+    """Take a message made by `refusal` for `text` apart into (problem, cure).
+
+    Examples
+    --------
+    >>> split_refusal(refusal("22", "it has no unit", 'write "22 ft"'), "22")
+    ('it has no unit', 'write "22 ft"')
+    """
+    problem, _, cure = str(error).removeprefix(f"{_shown(text)}: ").partition("; ")
+    return problem, cure
+
+
+def _shown(text: object) -> str:
+    shown = repr(text)
+    return shown if len(shown) <= LONGEST_SHOWN else shown[: LONGEST_SHOWN - 3] + "..."
+
+
+LONGEST_TEXT = 60
+
+_VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_SAME = str.maketrans({"²": "2", "³": "3", "·": " ", "−": "-", "º": "°"})
+_NUMBER = re.compile(
+    r"(?:(?P<whole>[0-9]+)(?:\s+|-))?(?P<top>[0-9]+)\s*/\s*(?P<bottom>[0-9]+)"
+    r"|(?P<decimal>[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
+)
+_WORD = re.compile(r"[^0-9]+?(?=\s*\.?[0-9]|$)")
+
+
+def _plain(text: str) -> str:
+    for sign, written in _VULGAR.items():
+        text = text.replace(sign, f" {written}")
+    text = text.translate(_SAME).replace("°", " deg ")
+    text = re.sub(r"\.(?![0-9])", "", text)
+    return " ".join(text.split())
+
+
+def _unit(word: str) -> str:
+    word = re.sub(r"\bper\b", "/", word.lower()).replace("(", "").replace(")", "")
+    return " ".join(re.sub(r"\s*/\s*", "/", word.replace("*", " ")).split())
+
+
+def _number(match: re.Match[str]) -> Fraction:
+    if match["decimal"] is not None:
+        return Fraction(match["decimal"])
+    return Fraction(int(match["whole"] or 0)) + Fraction(
+        int(match["top"]), int(match["bottom"])
+    )
+
+
+def _terms(text: str, plain: str, kind: Kind) -> list[tuple[Fraction, str]]:
+    """Numbers with their unit names, in the order written."""
+    terms: list[tuple[Fraction, str]] = []
+    at = 0
+    while at < len(plain):
+        match = _NUMBER.match(plain, at)
+        if match is None:
+            raise refusal(text, f"this is not {kind.noun}", kind.cure)
+        if match["bottom"] is not None and int(match["bottom"]) == 0:
+            raise refusal(text, "a fraction cannot end in /0", kind.cure)
+        word = _WORD.match(plain, match.end()) if kind.chain else None
+        end = word.end() if word else len(plain)
+        terms.append((_number(match), _unit(plain[match.end() : end])))
+        at = end + (len(plain) - end - len(plain[end:].lstrip()))
+    return terms
+
+
+def _exact(text: str, kind: Kind) -> Fraction:
+    """SI value of `text`, before the limits are looked at."""
+    if not isinstance(text, str):
+        raise refusal(text, f"a bare number is not {kind.noun}", kind.cure)
+    if "," in text:
+        raise refusal(text, "a comma is not read as part of a number", kind.cure)
+    if len(text) > LONGEST_TEXT:
+        raise refusal(text, f"this is too long for {kind.noun}", kind.cure)
+    plain = _plain(text)
+    sign = -1 if plain.startswith("-") else 1
+    terms = _terms(text, plain.lstrip("+-").lstrip() if plain[:1] in "+-" else plain, kind)
+    if not terms or len(plain) - len(plain.lstrip("+- ")) > 1:
+        raise refusal(text, f"this is not {kind.noun}", kind.cure)
+    total = Fraction(0)
+    for number, name in terms:
+        if not name:
+            raise refusal(text, f"a bare number is not {kind.noun}", kind.cure)
+        if name not in kind.units:
+            raise refusal(text, f"{name!r} is not a unit of {kind.noun}", kind.cure)
+        total += (number * sign - kind.zeros.get(name, 0)) * kind.units[name]
+    _check_chain(text, terms, kind)
+    return total
+
+
+def _check_chain(text: str, terms: list[tuple[Fraction, str]], kind: Kind) -> None:
+    """Let "14 ft 6 in" pass; "6 in 14 ft", "14 ft 18 in" and "1 m 3 in" are slips."""
+    for (_, upper), (number, lower) in pairwise(terms):
+        larger, smaller = kind.units[upper], kind.units[lower]
+        if not {larger, smaller} <= set(kind.chain) or larger <= smaller:
+            raise refusal(text, f"{upper!r} and {lower!r} do not follow each other", kind.cure)
+        if number * smaller >= larger:
+            raise refusal(text, f"the part in {lower!r} is more than one {upper!r}", kind.cure)
+
+
+def read(text: str, kind: Kind) -> float:
+    """SI value of a text that should be of this kind.
+
+    Parameters
+    ----------
+    text : str
+        As the user wrote it.
+    kind : Kind
+        One row of the closed table.
+
+    Returns
+    -------
+    float
+        In the SI unit of the kind, or °C.
+
+    Raises
+    ------
+    QuantityError
+        A bare number, an unknown unit, or a magnitude no kitchen has.
+
+    Examples
+    --------
+    >>> from cureplan.core.units import LENGTHS
+    >>> read("1/8 in", LENGTHS)
+    0.003175
+    """
+    value = _exact(text, kind)
+    low, high = kind.limits
+    if not _exact(low, kind) <= value <= _exact(high, kind):
+        raise refusal(text, f"{kind.noun} here lies between {low} and {high}", kind.cure)
+    return float(value)
+
+
+_RANGE_CURE = 'write a range like "3.5-4 h", the sooner end first (units: s, min, h, d)'
+
+
+def parse_temperature_c(text: str) -> float:
+    """Temperature [°C]; not for differences.
+
+    >>> parse_temperature_c("82.4 F"), parse_temperature_c("28 C")
+    (28.0, 28.0)
+    """
+    return read(text, TEMPERATURE)
+
+
+def parse_temperature_difference_k(text: str) -> float:
+    """Temperature difference [K]; not for temperatures.
+
+    >>> parse_temperature_difference_k("9 F")
+    5.0
+    """
+    return read(text, DIFFERENCE)
+
+
+def parse_length_m(text: str) -> float:
+    """Length [m], never negative.
+
+    >>> parse_length_m("1 1/8 in"), parse_length_m("14 ft 6 in")
+    (0.028575, 4.4196)
+    """
+    return read(text, LENGTHS)
+
+
+def parse_elevation_m(text: str) -> float:
+    """Height above the sea [m]; may be negative.
+
+    >>> parse_elevation_m("-50 ft")
+    -15.24
+    """
+    return read(text, ELEVATION)
+
+
+def parse_duration_s(text: str) -> float:
+    """Duration [s].
+
+    >>> parse_duration_s("1 h 30 min")
+    5400.0
+    """
+    return read(text, DURATIONS)
+
+
+def parse_duration_range_s(text: str) -> tuple[float, float]:
+    """Both ends of a duration given as one value or as a range [s].
+
+    >>> parse_duration_range_s("3.5-4 h"), parse_duration_range_s("16 min")
+    ((12600.0, 14400.0), (960.0, 960.0))
+    """
+    if not isinstance(text, str):
+        return (read(text, DURATIONS),) * 2
+    early, separator, late = re.sub(r"\s+to\s+|[–—]", "-", text).partition("-")
+    if not separator or not early.strip():
+        return (read(text, DURATIONS),) * 2
+    unit = re.sub(r"[0-9./\s]", "", late)
+    if re.fullmatch(r"[0-9./\s]+", early):
+        early = f"{early} {unit}"
+    try:
+        ends = read(early, DURATIONS), read(late, DURATIONS)
+    except QuantityError as error:
+        raise refusal(text, "this is not a range of durations", _RANGE_CURE) from error
+    if ends[0] > ends[1]:
+        raise refusal(text, "the range runs backwards", _RANGE_CURE)
+    return ends
+
+
+def parse_mass_kg(text: str) -> float:
+    """Mass [kg].
+
+    >>> parse_mass_kg("40 lb")
+    18.1436948
+    """
+    return read(text, MASSES)
+
+
+def parse_volume_m3(text: str) -> float:
+    """Volume [m³]; gallons, quarts and pints are US ones.
+
+    >>> parse_volume_m3("1 gal")
+    0.003785411784
+    """
+    return read(text, VOLUMES)
+
+
+def parse_area_m2(text: str) -> float:
+    """Area [m²].
+
+    >>> parse_area_m2("100 sq ft")
+    9.290304
+    """
+    return read(text, AREAS)
+
+
+def parse_spread_rate_m2_m3(text: str) -> float:
+    """Area covered by a volume [m²/m³].
+
+    >>> parse_spread_rate_m2_m3("10 m2/L")
+    10000.0
+    """
+    return read(text, SPREAD_RATE)
+
+
+def parse_cover_kg_m2(text: str) -> float:
+    """Mass on an area [kg/m²].
+
+    >>> round(parse_cover_kg_m2("0.6 lb/sq ft"), 4)
+    2.9295
+    """
+    return read(text, COVER)
+
+
+def parse_area_rate_m2_s(text: str) -> float:
+    """Area worked in a time [m²/s].
+
+    >>> parse_area_rate_m2_s("6 m2/min")
+    0.1
+    """
+    return read(text, AREA_RATE)
+
+
+def parse_density_kg_m3(text: str) -> float:
+    """Density [kg/m³].
+
+    >>> parse_density_kg_m3("1.1 kg/L")
+    1100.0
+    """
+    return read(text, DENSITY)
+
+
+def parse_fraction(text: str) -> float:
+    """Share between 0 and 1, written in percent.
+
+    >>> parse_fraction("55 %")
+    0.55
+    """
+    return read(text, FRACTION)
+
+
+def parse_energy_j_mol(text: str) -> float:
+    """Activation energy [J/mol].
+
+    >>> parse_energy_j_mol("50 kJ/mol")
+    50000.0
+    """
+    return read(text, MOLAR_ENERGY)
+
+
+def parse_specific_heat_j_kg_k(text: str) -> float:
+    """Specific heat [J/(kg K)].
+
+    >>> parse_specific_heat_j_kg_k("1.9 kJ/kg K")
+    1900.0
+    """
+    return read(text, SPECIFIC_HEAT)
+
+
+def parse_conductivity_w_m_k(text: str) -> float:
+    """Thermal conductivity [W/(m K)].
+
+    >>> parse_conductivity_w_m_k("0.18 W/m K")
+    0.18
+    """
+    return read(text, CONDUCTIVITY)
+
+
+def parse_power_w(text: str) -> float:
+    """Power [W].
+
+    >>> parse_power_w("0.35 kW")
+    350.0
+    """
+    return read(text, POWER)
+
+
+def parse_heat_exchange_w_k(text: str) -> float:
+    """Heat exchanged per kelvin of difference [W/K].
+
+    >>> parse_heat_exchange_w_k("2 W/K")
+    2.0
+    """
+    return read(text, EXCHANGE)
+
+
+def parse_ratio(text: str) -> tuple[float, float]:
+    """Two parts of a mixing ratio by volume.
+
+    >>> parse_ratio("2 : 1.5")
+    (2.0, 1.5)
+    """
+    cure = 'write a ratio like "1:1"'
+    match = re.fullmatch(r"\s*([0-9.]{1,8})\s*:\s*([0-9.]{1,8})\s*", text)
+    try:
+        first, second = (float(part) for part in match.groups()) if match else (0.0, 0.0)
+    except ValueError:
+        first = second = 0.0
+    if not (0 < first <= 100 and 0 < second <= 100):
+        raise refusal(text, "this is not a mixing ratio", cure)
+    return first, second

@@ -1,0 +1,199 @@
+"""Cards written back as files: every value with its origin, and readable by `read_card`."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping
+
+from cureplan.inputs.cards.model import Milestone, MilestonePoint, Part, SlurryCard, TopcoatCard
+
+__all__ = ["card_text", "origin_text"]
+
+LONGEST_ORIGIN = 80
+"""A card takes no longer names."""
+
+
+def card_text(card: SlurryCard | TopcoatCard, *, heading: Iterable[str] = ()) -> str:
+    """A card as TOML.
+
+    Not a copy of the file it was read from: comments and units of that are gone.
+
+    Parameters
+    ----------
+    card : SlurryCard or TopcoatCard
+        What to write.
+    heading : iterable of str
+        Comment lines on top.
+
+    Returns
+    -------
+    str
+        Reads back through `read_card` to the same values within 1e-9 of each.
+
+    Examples
+    --------
+    >>> from pathlib import Path
+    >>> from cureplan.inputs.cards.reader import read_card, read_card_text
+    >>> card = read_card("fast-slurry")
+    >>> again = read_card_text(card_text(card), source=Path("fast-slurry.toml"))
+    >>> again.kit_mass_kg, again.milestones["wet_edge"].points[0].after_s
+    (18.7, 960.0)
+    """
+    common = _most_common(card.provenance)
+    kind = "slurry" if isinstance(card, SlurryCard) else "topcoat"
+    lines = [f"# {_printable(line)}".rstrip() for line in heading]
+    lines += ["", f'kind = "{kind}"', f"title = {_quoted(card.title)}"]
+    lines += ["generic = true"] if card.generic else []
+    lines += [f"source = {_quoted(common)}", ""]
+    lines += _slurry_body(card) if isinstance(card, SlurryCard) else _topcoat_body(card)
+    lines += _table(
+        "rate",
+        mean=f"{_plain(card.prior.mean_j_mol / 1e3)} kJ/mol",
+        sd=f"{_plain(card.prior.sd_j_mol / 1e3)} kJ/mol",
+    )
+    for milestone in card.milestones.values():
+        lines += _milestone(milestone, card.provenance, common)
+    lines += _provenance(card, common)
+    return "\n".join(lines).lstrip("\n") + "\n"
+
+
+def origin_text(*parts: str) -> str:
+    """An origin out of parts, the first one cut short where all would be too long.
+
+    Examples
+    --------
+    >>> origin_text("trial.csv", ": 6 readings, fitted 2026-07-17")
+    'trial.csv: 6 readings, fitted 2026-07-17'
+    >>> len(origin_text("x" * 200, ": 6 readings"))
+    80
+    """
+    first = _printable(parts[0])
+    rest = "".join(parts[1:])
+    room = LONGEST_ORIGIN - len(rest)
+    return (first if len(first) <= room else first[: room - 1] + "…") + rest
+
+
+def _printable(text: str) -> str:
+    return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def _plain(value: float) -> str:
+    """A number as the cards' own parser takes it: no exponent, no sign on zero."""
+    text = f"{value + 0.0:.12f}".rstrip("0").rstrip(".")
+    return "0" if text in ("-0", "") else text
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'
+
+
+def _duration(after_s: float) -> str:
+    if after_s >= 3 * 3600:
+        return f"{_plain(after_s / 3600)} h"
+    return f"{_plain(after_s / 60)} min"
+
+
+def _table(name: str, **values: str) -> list[str]:
+    rows = [f'{key} = "{value}"' for key, value in values.items()]
+    return [f"[{name}]", *rows, ""]
+
+
+def _slurry_body(card: SlurryCard) -> list[str]:
+    lines = _table(
+        "kit",
+        **{
+            "yield": f"{_plain(card.mixed_yield_m3 * 1e3)} L",
+            "thickness": f"{_plain(card.thickness_m * 1e3)} mm",
+        },
+    )
+    for part in card.parts:
+        lines += _part(part)
+    lines += _table(
+        "mixing",
+        liquids=_duration(card.liquids_mix_s),
+        filler=_duration(card.filler_mix_s),
+        turnaround=_duration(card.turnaround_s),
+        reference_haul=_duration(card.reference_haul_s),
+        power=f"{_plain(card.mixing_power_w)} W",
+    )
+    lines += _table(
+        "bucket",
+        liquid_stage_share=f"{_plain(card.liquid_stage_share * 100)} %",
+        heat_rise=f"{_plain(card.bucket_heat_rise_k)} C",
+        exchange=f"{_plain(card.bucket_exchange_w_k)} W/K",
+    )
+    lines += _table(
+        "chilling",
+        coldest_liquids=f"{_plain(card.coldest_liquids_c)} C",
+        pail_diameter=f"{_plain(card.pail_diameter_m * 1e3)} mm",
+        conductivity=f"{_plain(card.pail_conductivity_w_m_k)} W/m K",
+    )
+    return lines
+
+
+def _topcoat_body(card: TopcoatCard) -> list[str]:
+    return [
+        f'ratio = "{_plain(card.ratio[0])}:{_plain(card.ratio[1])}"',
+        f'batch = "{_plain(card.batch_m3 * 1e3)} L"',
+        f'spread_first = "{_plain(card.spread_first_m2_m3 / 1e3)} m2/L"',
+        f'spread_second = "{_plain(card.spread_second_m2_m3 / 1e3)} m2/L"',
+        f'mix = "{_duration(card.mix_s)}"',
+        "",
+    ]
+
+
+def _part(part: Part) -> list[str]:
+    return [
+        "[[parts]]",
+        f"name = {_quoted(part.name)}",
+        f'kind = "{part.kind}"',
+        f'mass = "{_plain(part.mass_kg)} kg"',
+        f'specific_heat = "{_plain(part.specific_heat_j_kg_k / 1e3)} kJ/kg K"',
+        f'density = "{_plain(part.density_kg_m3 / 1e3)} kg/L"',
+        "",
+    ]
+
+
+def _milestone(milestone: Milestone, origins: Mapping[str, str], common: str) -> list[str]:
+    name = f"milestones.{milestone.name}"
+    nearest = origins.get(f"{name}.points", common)
+    points = [f"    {_point(point, nearest)}," for point in milestone.points]
+    return [
+        f"[{name}]",
+        f'clock = "{milestone.clock_starts}"',
+        "points = [",
+        *points,
+        "]",
+        f'spread = "{_plain(milestone.spread_frac * 100)} %"',
+        "",
+    ]
+
+
+def _point(point: MilestonePoint, nearest: str) -> str:
+    after = _duration(point.after_s)
+    if point.after_late_s != point.after_s:
+        # One unit for both ends: a range is written with its unit once.
+        hours = point.after_late_s >= 3 * 3600
+        unit_s, unit = (3600.0, "h") if hours else (60.0, "min")
+        after = f"{_plain(point.after_s / unit_s)}-{_plain(point.after_late_s / unit_s)} {unit}"
+    humidity = (
+        ""
+        if point.humidity_frac is None
+        else f', humidity = "{_plain(point.humidity_frac * 100)} %"'
+    )
+    source = f", source = {_quoted(point.provenance)}" if point.provenance != nearest else ""
+    return f'{{ at = "{_plain(point.at_c)} C"{humidity}, after = "{after}"{source} }}'
+
+
+def _most_common(origins: Mapping[str, str]) -> str:
+    found = Counter(origins.values()).most_common(1)
+    return found[0][0] if found else "the card itself"
+
+
+def _provenance(card: SlurryCard | TopcoatCard, common: str) -> list[str]:
+    apart = {key: origin for key, origin in card.provenance.items() if origin != common}
+    if not apart:
+        return []
+    rows = [f"{_quoted(key)} = {_quoted(origin)}" for key, origin in apart.items()]
+    return ["[provenance]", *rows]

@@ -1,0 +1,223 @@
+"""Faults in what a user wrote, each with its key path, and how they become errors.
+
+Reading gathers every fault it can find, so that one run of `check` shows them all; what
+is raised is the first in the file, with a count of the rest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, time
+from difflib import get_close_matches
+from typing import Any, TypeVar
+
+from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
+
+from cureplan.core.errors import InputError, QuantityError
+from cureplan.core.quantities import split_refusal
+from cureplan.inputs.files import Document, KeyPath
+
+__all__ = ["Fault", "as_errors", "first_error", "key_text", "validated"]
+
+M = TypeVar("M", bound=BaseModel)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fault:
+    """One thing wrong with a file, at a key."""
+
+    path: KeyPath
+    problem: str
+    cure: str
+    value: object = None
+
+
+def key_text(path: KeyPath) -> str:
+    """Key path as messages show it; entries count from 1, as a foreman does.
+
+    Examples
+    --------
+    >>> key_text(("rooms", 0, "sun", "share"))
+    'rooms[1].sun.share'
+    """
+    text = ""
+    for step in path:
+        text += f"[{step + 1}]" if isinstance(step, int) else f".{step}" if text else step
+    return text
+
+
+def validated(
+    model: type[M], document: Document, values: Mapping[str, Any] | None = None
+) -> tuple[M | None, list[Fault]]:
+    """Read a document's values as `model`.
+
+    Parameters
+    ----------
+    model : type of BaseModel
+        What the document should hold.
+    document : Document
+        The file.
+    values : mapping or None
+        Values to read in place of the whole document's.
+
+    Returns
+    -------
+    tuple
+        The model and no faults, or None and every fault found.
+    """
+    try:
+        return model.model_validate(document.values if values is None else values), []
+    except ValidationError as error:
+        return None, _faults(error.errors(include_url=False), model)
+    except RecursionError:
+        return None, [Fault(path=(), problem="values nest too deep", cure="mend the brackets")]
+
+
+def as_errors(faults: Iterable[Fault], document: Document) -> tuple[InputError, ...]:
+    """Every fault as an error with its line, in the order of the file."""
+    errors = [
+        InputError(
+            fault.problem,
+            cure=fault.cure,
+            source=document.source,
+            line=document.line(fault.path),
+            key=key_text(fault.path) or None,
+            value=_shown(fault.value),
+        )
+        for fault in faults
+    ]
+    return tuple(sorted(errors, key=lambda error: error.line or 0))
+
+
+def first_error(errors: Sequence[InputError]) -> InputError:
+    """The first error, saying how many more there are."""
+    first = errors[0]
+    if len(errors) == 1:
+        return first
+    return InputError(
+        first.problem,
+        cure=f"{first.cure} (and {len(errors) - 1} more to mend after it)",
+        source=first.source,
+        line=first.line,
+        key=first.key,
+        value=first.value,
+    )
+
+
+def _shown(value: object) -> object:
+    if isinstance(value, date | time):
+        return value.isoformat()
+    return value if isinstance(value, str | int | float) else None
+
+
+def _faults(details: Sequence[ErrorDetails], model: type[BaseModel]) -> list[Fault]:
+    """One fault per slip: no echo of it at the list around it, or at the key it misspells."""
+    inner = {detail["loc"][:end] for detail in details for end in range(len(detail["loc"]))}
+    meant = {
+        (*detail["loc"][:-1], near)
+        for detail in details
+        if detail["type"] == "extra_forbidden"
+        for near in _near(detail["loc"], model)
+    }
+    return [
+        _fault(detail, model)
+        for detail in details
+        if not (detail["type"] == "too_short" and detail["loc"] in inner)
+        and not (detail["type"] == "missing" and detail["loc"] in meant)
+    ]
+
+
+def _fault(detail: ErrorDetails, model: type[BaseModel]) -> Fault:
+    path = detail["loc"]
+    value = detail.get("input")
+    kind = detail["type"]
+    raised = detail.get("ctx", {}).get("error")
+    if isinstance(raised, QuantityError):
+        problem, cure = split_refusal(raised, _raw(value))
+    elif kind == "extra_forbidden":
+        problem, cure = _unknown(path, model)
+    elif kind == "missing":
+        problem, cure, value = "this key is missing", f"add {_hint(path, model)}", None
+    else:
+        problem, cure = _COMMON.get(kind, (detail["msg"], "correct it"))
+    return Fault(path=path, problem=problem, cure=cure, value=value)
+
+
+_COMMON = {
+    "model_type": ("this is not a table", "write it as a [table] or as { key = value }"),
+    "model_attributes_type": ("this is not a table", "write it as a [table]"),
+    "dict_type": ("this is not a table", "write it as a [table]"),
+    "tuple_type": ("this is not a list", "write it in [brackets]"),
+    "list_type": ("this is not a list", "write it in [brackets]"),
+    "bool_type": ("this is neither true nor false", "write true or false, without quotes"),
+    "string_type": ("this is not a text", "write it in quotes"),
+    "too_short": ("this list is empty", "give at least one entry"),
+}
+
+
+def _raw(value: object) -> object:
+    return str(value) if isinstance(value, date) else value
+
+
+def _table_at(path: KeyPath, model: type[BaseModel]) -> type[BaseModel] | None:
+    """The model of the table that holds the last key of `path`."""
+    at: type[BaseModel] | None = model
+    for step in path[:-1]:
+        if isinstance(step, int) or at is None:
+            continue
+        fields = {f.alias or name: f for name, f in at.model_fields.items()}
+        at = _model_in(fields[step].annotation) if step in fields else None
+    return at
+
+
+def _model_in(annotation: Any) -> type[BaseModel] | None:
+    """The model inside ``X``, ``X | None`` or ``tuple[X, ...]``."""
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return annotation
+    for inner in getattr(annotation, "__args__", ()):
+        found = _model_in(inner)
+        if found is not None:
+            return found
+    return None
+
+
+def _keys(model: type[BaseModel] | None) -> list[str]:
+    if model is None:
+        return []
+    return [info.alias or name for name, info in model.model_fields.items()]
+
+
+def _near(path: KeyPath, model: type[BaseModel]) -> list[str]:
+    return get_close_matches(str(path[-1]), _keys(_table_at(path, model)), n=1)
+
+
+def _unknown(path: KeyPath, model: type[BaseModel]) -> tuple[str, str]:
+    for near in _near(path, model):
+        return "no such key is known here", f'did you mean "{near}"?'
+    known = ", ".join(_keys(_table_at(path, model)))
+    return "no such key is known here", f"remove it; known are {known}"
+
+
+def _hint(path: KeyPath, model: type[BaseModel]) -> str:
+    """What a missing key could look like."""
+    key = str(path[-1])
+    table = _table_at(path, model)
+    info = next(
+        (
+            f
+            for name, f in (table.model_fields.items() if table else ())
+            if key == (f.alias or name)
+        ),
+        None,
+    )
+    for meta in info.metadata if info else ():
+        example = getattr(meta, "example", None)
+        if example is not None:
+            return f"a line like {key} = {example}"
+    annotation = info.annotation if info else None
+    is_list = getattr(annotation, "__origin__", None) is tuple
+    if _model_in(annotation) is not None:
+        return f"[[{key}]] tables" if is_list else f"a table [{key}]"
+    return f"{key} = [...]" if is_list else f"a line {key} = ..."

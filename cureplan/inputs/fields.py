@@ -1,0 +1,224 @@
+"""Field types of what users write: quantity strings, clock times, closed lists.
+
+Each type reads its text into SI at once, so a model field holds the number its name
+says; a fault is raised as `QuantityError` and later put beside its file and line.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from difflib import get_close_matches
+from typing import Annotated, Any
+
+from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic_core.core_schema import CoreSchema, no_info_plain_validator_function
+
+from cureplan.core import quantities as q
+from cureplan.core.clock import parse_clock_minutes
+from cureplan.core.quantities import refusal
+
+__all__ = [
+    "ClockMinutes",
+    "DewMarginK",
+    "GainK",
+    "HeatRiseK",
+    "Instant",
+    "LiquidTemperatureC",
+    "Name",
+    "People",
+    "Reads",
+    "RoomTemperatureC",
+    "SurfaceTemperatureC",
+    "Written",
+    "choice",
+    "number",
+    "quantity",
+    "whole",
+]
+
+
+class Written(BaseModel):
+    """Base of everything a user writes: frozen, and no key it does not know."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, allow_inf_nan=False)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Reads:
+    """Pydantic hook: read a written value with `read`, publish `shape` as its schema."""
+
+    read: Callable[[Any], Any]
+    shape: Mapping[str, Any]
+    example: str
+    """A good value as it stands in the file, quotes and all."""
+
+    def __get_pydantic_core_schema__(
+        self, _source: Any, _handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        return no_info_plain_validator_function(self.read)
+
+    def __get_pydantic_json_schema__(
+        self, _schema: CoreSchema, _handler: GetJsonSchemaHandler
+    ) -> dict[str, Any]:
+        return dict(self.shape)
+
+
+def quantity(
+    parse: Callable[[str], float],
+    example: str,
+    *,
+    above: str | None = None,
+    at_least: str | None = None,
+    at_most: str | None = None,
+) -> Reads:
+    """Hook for a quantity string.
+
+    Parameters
+    ----------
+    parse : callable
+        One of `cureplan.core.quantities.parse_*`.
+    example : str
+        What a good value looks like; shown in messages and in the schema.
+    above, at_least, at_most : str or None
+        Limits of this field, as a user would write them.
+
+    Returns
+    -------
+    Reads
+        Metadata for ``Annotated[float, quantity(...)]``.
+    """
+
+    def read(text: Any) -> float:
+        value = parse(text)
+        cure = f'write it like "{example}"'
+        if above is not None and not value > parse(above):
+            raise refusal(text, f"this must be more than {above}", cure)
+        if at_least is not None and not value >= parse(at_least):
+            raise refusal(text, f"this must be at least {at_least}", cure)
+        if at_most is not None and not value <= parse(at_most):
+            raise refusal(text, f"this must be at most {at_most}", cure)
+        return value
+
+    shape = {"type": "string", "examples": [example]}
+    return Reads(read=read, shape=shape, example=f'"{example}"')
+
+
+def number(*, at_least: float, at_most: float, example: str) -> Reads:
+    """Hook for one of the few bare numbers: degrees of latitude, a count, a seed."""
+
+    def read(value: Any) -> float:
+        cure = f"write a number like {example}, without quotes"
+        if not isinstance(value, int | float) or isinstance(value, bool):
+            raise refusal(value, "this is not a number", cure)
+        if not at_least <= value <= at_most:
+            raise refusal(value, f"this lies between {at_least:g} and {at_most:g}", cure)
+        return value
+
+    shape = {"type": "number", "minimum": at_least, "maximum": at_most}
+    return Reads(read=read, shape=shape, example=example)
+
+
+def whole(*, at_least: int, at_most: int, example: str) -> Reads:
+    """Hook for a whole number."""
+
+    def read(value: Any) -> int:
+        cure = f"write a whole number like {example}, without quotes"
+        if not isinstance(value, int) or isinstance(value, bool):
+            raise refusal(value, "this is not a whole number", cure)
+        if not at_least <= value <= at_most:
+            raise refusal(value, f"this lies between {at_least} and {at_most}", cure)
+        return value
+
+    shape = {"type": "integer", "minimum": at_least, "maximum": at_most}
+    return Reads(read=read, shape=shape, example=example)
+
+
+def choice(*allowed: str) -> Reads:
+    """Hook for a word out of a closed list."""
+
+    def read(text: Any) -> str:
+        if isinstance(text, str) and text in allowed:
+            return text
+        near = get_close_matches(str(text), allowed, n=1)
+        hint = f' (did you mean "{near[0]}"?)' if near else ""
+        shown = ", ".join(f'"{word}"' for word in allowed)
+        raise refusal(text, f"this is not on the list{hint}", f"write one of {shown}")
+
+    shape = {"type": "string", "enum": list(allowed)}
+    return Reads(read=read, shape=shape, example=f'"{allowed[0]}"')
+
+
+def _read_instant(value: Any) -> datetime:
+    cure = "write it without quotes, like 2013-07-17T19:00:00"
+    if isinstance(value, datetime):
+        return value
+    if isinstance(value, str):
+        raise refusal(value, "a date and time stands without quotes", cure)
+    raise refusal(str(value), "this is not a date with a time", cure)
+
+
+def _read_name(value: Any) -> str:
+    cure = 'write a name in quotes, like "Cook line"'
+    if not isinstance(value, str):
+        raise refusal(value, "this is not a name", cure)
+    name = " ".join(value.split())
+    if not name or not name.isprintable():
+        raise refusal(value, "a name cannot be empty or hold control characters", cure)
+    if len(name) > 80:
+        raise refusal(value, "this name is longer than 80 characters", cure)
+    return name
+
+
+ClockMinutes = Annotated[
+    int,
+    Reads(
+        read=parse_clock_minutes,
+        shape={"type": "string", "examples": ["19:00"]},
+        example='"19:00"',
+    ),
+]
+Instant = Annotated[
+    datetime,
+    Reads(
+        read=_read_instant,
+        shape={"type": "string", "format": "date-time"},
+        example="2013-07-17T19:00:00",
+    ),
+]
+Name = Annotated[
+    str,
+    Reads(
+        read=_read_name,
+        shape={"type": "string", "minLength": 1, "maxLength": 80},
+        example='"..."',
+    ),
+]
+People = Annotated[int, whole(at_least=1, at_most=50, example="2")]
+RoomTemperatureC = Annotated[
+    float, quantity(q.parse_temperature_c, "82 F", at_least="-10 C", at_most="60 C")
+]
+LiquidTemperatureC = Annotated[
+    float, quantity(q.parse_temperature_c, "40 F", at_least="-5 C", at_most="60 C")
+]
+SurfaceTemperatureC = Annotated[
+    float, quantity(q.parse_temperature_c, "86 F", at_least="-10 C", at_most="75 C")
+]
+GainK = Annotated[
+    float,
+    quantity(q.parse_temperature_difference_k, "2 F", at_least="-20 C", at_most="20 C"),
+]
+DewMarginK = Annotated[
+    float,
+    quantity(q.parse_temperature_difference_k, "5 F", at_least="0 C", at_most="20 C"),
+]
+HeatRiseK = Annotated[
+    float,
+    quantity(q.parse_temperature_difference_k, "8 C", at_least="0 C", at_most="60 C"),
+]
+
+
+def unless_said(text: str, *, alias: str | None = None) -> Any:
+    """Field with a default, written as the user would write it."""
+    return Field(default=text, alias=alias, validate_default=True)

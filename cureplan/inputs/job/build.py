@@ -1,0 +1,388 @@
+"""From the written job to the `Job`: instants of the site, defaults, cards."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+from difflib import get_close_matches
+from pathlib import Path
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import BaseModel
+
+from cureplan.core.clock import MINUTES_PER_DAY, local_instant
+from cureplan.core.errors import QuantityError
+from cureplan.core.messages import Message, Value
+from cureplan.core.quantities import split_refusal
+from cureplan.inputs.faults import Fault
+from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.model import (
+    Access,
+    Building,
+    Cards,
+    Crew,
+    Job,
+    Materials,
+    Pace,
+    Policy,
+    Room,
+    Shift,
+    Site,
+    SlabReading,
+    SunPatch,
+    WeatherRequest,
+)
+from cureplan.inputs.job.schema import (
+    DEFAULT_KINDS,
+    DEFAULT_ORIGINS,
+    KIND_UNITS,
+    TWO_COAT_USES,
+    JobFile,
+    RoomEntry,
+    ShiftEntry,
+)
+
+__all__ = [
+    "Instants",
+    "build_job",
+    "resolve_instants",
+]
+
+# A kitchen closed for longer is a building site; more likely a slip in a date.
+LONGEST_ACCESS = timedelta(days=60)
+# An older reading says nothing about the slab on the night.
+OLDEST_READING = timedelta(days=7)
+FARTHEST_FROM_ZONE_H = 5.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Instants:
+    """Every instant of a job file, in UTC, by its key path."""
+
+    zone: ZoneInfo
+    at: Mapping[KeyPath, datetime]
+
+    @property
+    def begins(self) -> datetime:
+        """Start of access."""
+        return self.at[("access", "from")]
+
+    @property
+    def open_by(self) -> datetime:
+        """When the kitchen must open."""
+        return self.at[("access", "open_by")]
+
+
+def resolve_instants(job: JobFile) -> tuple[Instants | None, list[Fault]]:
+    """Read the job's local times in its zone.
+
+    Parameters
+    ----------
+    job : JobFile
+        As written.
+
+    Returns
+    -------
+    tuple
+        The instants, or None where one cannot be had; and the faults found.
+    """
+    zone = _zone(job.site.time_zone)
+    if zone is None:
+        return None, [_no_zone(job.site.time_zone)]
+    at: dict[KeyPath, datetime] = {}
+    faults: list[Fault] = []
+    for path, written in _written(job).items():
+        try:
+            at[path] = local_instant(written, zone)
+        except QuantityError as error:
+            shown = written.isoformat()
+            problem, cure = split_refusal(error, shown)
+            faults.append(Fault(path=path, problem=problem, cure=cure, value=shown))
+    if faults:
+        return None, faults
+    instants = Instants(zone=zone, at=at)
+    return instants, [*_order(job, instants), *_far_from_zone(job, instants)]
+
+
+def _zone(name: str) -> ZoneInfo | None:
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        # The last two: "../etc", "America" (a folder), and their like.
+        return None
+
+
+def _no_zone(name: str) -> Fault:
+    near = get_close_matches(name.replace(" ", "_"), available_timezones(), n=1)
+    example = near[0] if near else "America/New_York"
+    return Fault(
+        path=("site", "time_zone"),
+        problem="no such time zone is known",
+        cure=f'write a region and city, like "{example}"',
+        value=name,
+    )
+
+
+def _written(job: JobFile) -> dict[KeyPath, datetime]:
+    written: dict[KeyPath, datetime] = {
+        ("access", "from"): job.access.begins,
+        ("access", "open_by"): job.access.open_by,
+    }
+    for number, room in enumerate(job.rooms):
+        if room.slab_reading is not None:
+            written["rooms", number, "slab_reading", "at"] = room.slab_reading.read_at
+        if room.open_by is not None:
+            written["rooms", number, "open_by"] = room.open_by
+    return written
+
+
+def _order(job: JobFile, instants: Instants) -> list[Fault]:
+    begins, open_by = instants.begins, instants.open_by
+    if open_by <= begins:
+        return [
+            Fault(
+                path=("access", "open_by"),
+                problem="the kitchen would open before the crew may be in",
+                cure="put open_by after from",
+                value=job.access.open_by,
+            )
+        ]
+    if open_by - begins > LONGEST_ACCESS:
+        return [
+            Fault(
+                path=("access", "open_by"),
+                problem=f"this is {(open_by - begins).days} days after from",
+                cure=f"check year and month; access lasts at most {LONGEST_ACCESS.days} days",
+                value=job.access.open_by,
+            )
+        ]
+    return [
+        fault
+        for number, _ in enumerate(job.rooms)
+        for fault in (_reading(job, instants, number), _room_opening(job, instants, number))
+        if fault is not None
+    ]
+
+
+def _reading(job: JobFile, instants: Instants, number: int) -> Fault | None:
+    path: KeyPath = ("rooms", number, "slab_reading", "at")
+    reading = job.rooms[number].slab_reading
+    if reading is None:
+        return None
+    read_at = instants.at[path]
+    if read_at > instants.open_by:
+        problem = "the slab would be read after the kitchen opens"
+    elif read_at < instants.begins - OLDEST_READING:
+        problem = f"the reading is {(instants.begins - read_at).days} days older than the job"
+    else:
+        return None
+    cure = f"read the slab in the {OLDEST_READING.days} days before the work, or check the date"
+    return Fault(path=path, problem=problem, cure=cure, value=reading.read_at)
+
+
+def _room_opening(job: JobFile, instants: Instants, number: int) -> Fault | None:
+    path: KeyPath = ("rooms", number, "open_by")
+    open_by = job.rooms[number].open_by
+    if open_by is None or instants.begins < instants.at[path] <= instants.open_by:
+        return None
+    return Fault(
+        path=path,
+        problem="a room opens after access begins and no later than the kitchen",
+        cure="move it between access.from and access.open_by, or leave it out",
+        value=open_by,
+    )
+
+
+def _far_from_zone(job: JobFile, instants: Instants) -> list[Fault]:
+    """A forgotten minus before a western longitude puts the sun on the wrong side."""
+    offset = instants.begins.astimezone(instants.zone).utcoffset() or timedelta(0)
+    hours = job.site.longitude_deg / 15 - offset / timedelta(hours=1)
+    if abs((hours + 12) % 24 - 12) <= FARTHEST_FROM_ZONE_H:
+        return []
+    return [
+        Fault(
+            path=("site", "longitude"),
+            problem=f"this longitude does not lie in {job.site.time_zone}",
+            cure="longitudes west of Greenwich are negative; check it, or the time zone",
+            value=job.site.longitude_deg,
+        )
+    ]
+
+
+def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Path) -> Job:
+    """Put a job together from checked pieces.
+
+    Parameters
+    ----------
+    written : JobFile
+        The file, without faults.
+    instants : Instants
+        Its dates and times.
+    cards : Cards
+        The cards it names.
+    source : Path
+        The file itself.
+
+    Returns
+    -------
+    Job
+        In SI and °C, every instant in UTC.
+    """
+    return Job(
+        site=Site(**written.site.model_dump()),
+        weather=_weather(written, source.parent),
+        building=_building(written),
+        access=Access(begins=instants.begins, open_by=instants.open_by),
+        materials=_materials(written, cards),
+        crew=_crew(written),
+        pace=Pace(**written.pace.model_dump()),
+        policy=Policy(**written.policy.model_dump()),
+        rooms=tuple(
+            _room(written, number, room, instants) for number, room in enumerate(written.rooms)
+        ),
+        cards=cards,
+        display=written.display,
+        languages=written.languages,
+        source=source,
+        seed=written.seed,
+        notes=tuple(_notes(written, cards)),
+        records=_records(written, source.parent),
+    )
+
+
+def _records(written: JobFile, folder: Path) -> Path | None:
+    """The folder the job names, else `records` beside it, if there is one."""
+    if written.records is not None:
+        return folder / written.records
+    beside = folder / "records"
+    return beside if beside.is_dir() else None
+
+
+def _weather(written: JobFile, folder: Path) -> WeatherRequest:
+    entry = written.weather
+    return WeatherRequest(
+        source=entry.source,
+        file=None if entry.file is None else folder / entry.file,
+        max_age_s=entry.max_age_s,
+        contact=entry.contact,
+    )
+
+
+def _building(written: JobFile) -> Building:
+    entry = written.building
+    return Building(
+        climate=entry.climate,
+        lag_s=entry.lag_s or 0.0,
+        gain_k=entry.gain_k or 0.0,
+        set_point_c=entry.set_point_c,
+        slab_thickness_m=entry.slab_thickness_m,
+        insulation_m=entry.insulation_m,
+        below=entry.below,
+        ground_c=entry.ground_c,
+    )
+
+
+def _materials(written: JobFile, cards: Cards) -> Materials:
+    entry = written.materials
+    thickness_m = cards.slurry.thickness_m if entry.thickness_m is None else entry.thickness_m
+    return Materials(
+        storage_c=entry.storage_c,
+        iced_c=entry.iced_c,
+        cool_filler_c=entry.cool_filler_c,
+        liquids_measured_c=entry.liquids_measured_c,
+        stirred_in_ice=entry.stirred_in_ice,
+        cooler_loss=entry.cooler_loss,
+        waste=entry.waste,
+        profile_allowance_m=entry.profile_allowance_m,
+        thickness_m=thickness_m,
+    )
+
+
+def _crew(written: JobFile) -> Crew:
+    counted = written.crew.model_dump(exclude={"pour_shifts", "topcoat_shifts"})
+    return Crew(
+        **counted,
+        pour_shifts=_shifts(written.crew.pour_shifts),
+        topcoat_shifts=_shifts(written.crew.topcoat_shifts),
+    )
+
+
+def _shifts(entries: Iterable[ShiftEntry]) -> tuple[Shift, ...]:
+    return tuple(
+        Shift(begins=_clock(entry.begins_min), ends=_clock(entry.ends_min)) for entry in entries
+    )
+
+
+def _clock(minutes: int) -> time:
+    hour, minute = divmod(minutes % MINUTES_PER_DAY, 60)
+    return time(hour, minute)
+
+
+def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -> Room:
+    building = written.building
+    climate = entry.climate or building.climate
+    set_point_c = building.set_point_c if entry.set_point_c is None else entry.set_point_c
+    return Room(
+        name=entry.name,
+        length_m=entry.length_m,
+        width_m=entry.width_m,
+        use=entry.use,
+        way_out=entry.way_out,
+        topcoats=entry.topcoats or (2 if entry.use in TWO_COAT_USES else 1),
+        climate=climate,
+        set_point_c=set_point_c if climate == "held" else None,
+        slab_thickness_m=entry.slab_thickness_m or building.slab_thickness_m,
+        insulation_m=building.insulation_m
+        if entry.insulation_m is None
+        else entry.insulation_m,
+        slab_reading=_slab_reading(
+            entry, instants.at.get(("rooms", number, "slab_reading", "at"))
+        ),
+        sun_patch=_sun(entry),
+        open_by=instants.at.get(("rooms", number, "open_by")),
+        group=entry.group,
+    )
+
+
+def _slab_reading(entry: RoomEntry, read_at: datetime | None) -> SlabReading | None:
+    if entry.slab_reading is None or read_at is None:
+        return None
+    return SlabReading(surface_c=entry.slab_reading.surface_c, read_at=read_at)
+
+
+def _sun(entry: RoomEntry) -> SunPatch | None:
+    if entry.sun is None:
+        return None
+    return SunPatch(
+        starts=_clock(entry.sun.begins_min),
+        ends=_clock(entry.sun.ends_min),
+        share=entry.sun.share,
+    )
+
+
+def _notes(written: JobFile, cards: Cards) -> Iterator[Message]:
+    for card in (cards.slurry, cards.topcoat, cards.aggregate, cards.primer):
+        if card is not None and card.generic:
+            yield Message("job.generic_card", {"card": card.title})
+    coldest_c, measured_c = cards.slurry.coldest_liquids_c, written.materials.liquids_measured_c
+    if measured_c is not None and measured_c < coldest_c:
+        yield Message("job.liquids_cold")
+    # A file of weather has no age limit, so its default is nothing to tell.
+    of_weather = () if written.weather.source == "file" else ("weather",)
+    for table in (*of_weather, "materials", "pace", "policy"):
+        yield from _defaults(table, getattr(written, table))
+
+
+def _defaults(table: str, entry: BaseModel) -> Iterator[Message]:
+    for name, info in type(entry).model_fields.items():
+        key = f"{table}.{info.alias or name}"
+        if key in DEFAULT_ORIGINS and name not in entry.model_fields_set:
+            values: dict[str, Value] = {"key": key, "value": _taken(key, getattr(entry, name))}
+            yield Message("job.default", {**values, "origin": DEFAULT_ORIGINS[key]})
+
+
+def _taken(key: str, value: float) -> Message:
+    """A default as a sentence of its own, as only its kind tells how to show it."""
+    kind = DEFAULT_KINDS[key]
+    return Message(f"value.{kind}", {f"value_{KIND_UNITS[kind]}": value})

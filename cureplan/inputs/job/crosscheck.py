@@ -1,0 +1,241 @@
+"""What no single key of a job file can show: names that must meet, limits that must agree.
+
+Every check is a function from the file as written to the faults it finds; a job is built
+only once none finds any.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from difflib import get_close_matches
+from pathlib import Path
+
+from cureplan.core.clock import MINUTES_PER_DAY
+from cureplan.inputs.faults import Fault
+from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.schema import JobFile, RoomEntry, ShiftEntry, SunEntry
+
+__all__ = ["crosscheck"]
+
+
+def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
+    """Every fault between the keys of a job file.
+
+    Parameters
+    ----------
+    job : JobFile
+        As written; its keys are each sound.
+    folder : Path
+        Where relative file names start: the folder of the job file.
+
+    Returns
+    -------
+    list of Fault
+        Empty when the file agrees with itself.
+    """
+    checks: Sequence[Callable[[JobFile], Iterator[Fault]]] = (
+        _room_names,
+        _ways_out,
+        _circles,
+        _climates,
+        _shifts,
+        _suns,
+        _crew,
+        _pace,
+        _lists,
+    )
+    found = [fault for check in checks for fault in check(job)]
+    return [*found, *_weather(job, folder)]
+
+
+def _same(name: str) -> str:
+    return name.casefold()
+
+
+def _room_names(job: JobFile) -> Iterator[Fault]:
+    seen: set[str] = set()
+    for number, room in enumerate(job.rooms):
+        if _same(room.name) in seen:
+            yield Fault(
+                path=("rooms", number, "name"),
+                problem="another room has this name",
+                cure="give each room its own name",
+                value=room.name,
+            )
+        seen.add(_same(room.name))
+
+
+def _ways_out(job: JobFile) -> Iterator[Fault]:
+    names = [room.name for room in job.rooms]
+    for number, room in enumerate(job.rooms):
+        for place, name in enumerate(room.way_out):
+            path: KeyPath = ("rooms", number, "way_out", place)
+            if name == room.name:
+                yield Fault(
+                    path=path,
+                    problem="a room is not on its own way out",
+                    cure="remove it; an empty list means straight outside",
+                    value=name,
+                )
+            elif name not in names:
+                near = get_close_matches(name, names, n=1)
+                meant = (
+                    f'did you mean "{near[0]}"?' if near else f"rooms are {', '.join(names)}"
+                )
+                yield Fault(path=path, problem="no room has this name", cure=meant, value=name)
+            elif name in room.way_out[:place]:
+                yield Fault(
+                    path=path, problem="this room stands twice", cure="keep one", value=name
+                )
+
+
+def _circles(job: JobFile) -> Iterator[Fault]:
+    """Rooms that are each on the other's way out could never both be left."""
+    ways = {room.name: set(room.way_out) - {room.name} for room in job.rooms}
+    reached: dict[str, set[str]] = {}
+    for name in ways:
+        beyond: set[str] = set()
+        ahead = list(ways[name])
+        while ahead:
+            step = ahead.pop()
+            if step not in beyond:
+                beyond.add(step)
+                ahead.extend(ways.get(step, ()))
+        reached[name] = beyond
+    for number, room in enumerate(job.rooms):
+        if room.name in reached[room.name]:
+            others = [n for n in reached[room.name] if room.name in reached.get(n, ())]
+            ring = sorted(set(others) - {room.name})
+            yield Fault(
+                path=("rooms", number, "way_out"),
+                problem=f"its way out leads in a circle through {', '.join(ring)}",
+                cure="list only the floors between the room and the door",
+                value=", ".join(room.way_out),
+            )
+            return
+
+
+def _climates(job: JobFile) -> Iterator[Fault]:
+    building = job.building
+    used = {room.climate or building.climate for room in job.rooms}
+    for key, value in (("lag", building.lag_s), ("gain", building.gain_k)):
+        if value is None and "drifting" in used:
+            example = '"5 h"' if key == "lag" else '"2 F"'
+            yield Fault(
+                path=("building", key),
+                problem="a drifting climate needs this key",
+                cure=f"add a line like {key} = {example}",
+            )
+    for number, room in enumerate(job.rooms):
+        yield from _climate_of_room(job, number, room)
+
+
+def _climate_of_room(job: JobFile, number: int, room: RoomEntry) -> Iterator[Fault]:
+    climate = room.climate or job.building.climate
+    if climate == "held" and room.set_point_c is None and job.building.set_point_c is None:
+        key = "climate" if room.climate else "name"
+        yield Fault(
+            path=("rooms", number, key),
+            problem=f"{room.name} is held at a set point, but none is given",
+            cure='add set_point = "72 F" to the room or to [building]',
+            value=room.climate or room.name,
+        )
+    if climate != "held" and room.set_point_c is not None:
+        yield Fault(
+            path=("rooms", number, "set_point"),
+            problem=f"the room's climate is {climate}, so a set point does nothing",
+            cure='add climate = "held" to the room, or remove set_point',
+        )
+
+
+def _span_faults(path: KeyPath, span: ShiftEntry | SunEntry, what: str) -> Iterator[Fault]:
+    if span.begins_min % MINUTES_PER_DAY == span.ends_min % MINUTES_PER_DAY:
+        whole_day = (span.begins_min, span.ends_min) == (0, MINUTES_PER_DAY)
+        if not whole_day:
+            yield Fault(
+                path=path,
+                problem=f"{what} has zero length",
+                cure='let to differ from from; round the clock is from "00:00" to "24:00"',
+                value=f"{span.begins_min // 60:02d}:{span.begins_min % 60:02d}",
+            )
+
+
+def _shifts(job: JobFile) -> Iterator[Fault]:
+    for key in ("pour_shifts", "topcoat_shifts"):
+        for number, shift in enumerate(getattr(job.crew, key)):
+            yield from _span_faults(("crew", key, number), shift, "this shift")
+
+
+def _suns(job: JobFile) -> Iterator[Fault]:
+    for number, room in enumerate(job.rooms):
+        if room.sun is None:
+            continue
+        path: KeyPath = ("rooms", number, "sun")
+        yield from _span_faults(path, room.sun, "this patch of sun")
+        if room.sun.ends_min < room.sun.begins_min:
+            yield Fault(
+                path=(*path, "to"),
+                problem="the sun does not shine through the night",
+                cure="let to be later in the day than from",
+                value=f"{room.sun.ends_min // 60:02d}:{room.sun.ends_min % 60:02d}",
+            )
+
+
+def _crew(job: JobFile) -> Iterator[Fault]:
+    if job.crew.stations > job.crew.mixer:
+        yield Fault(
+            path=("crew", "stations"),
+            problem=f"{job.crew.stations} stations have only {job.crew.mixer} to mix at them",
+            cure=f"write at most {job.crew.mixer}, or add a mixer",
+            value=job.crew.stations,
+        )
+
+
+def _pace(job: JobFile) -> Iterator[Fault]:
+    if job.pace.row_depth_min_m > job.pace.row_depth_max_m:
+        stated = "row_depth_min" if "row_depth_min_m" in job.pace.model_fields_set else None
+        yield Fault(
+            path=("pace", stated or "row_depth_max"),
+            problem="row_depth_min is more than row_depth_max",
+            cure="let row_depth_min be the smaller (defaults are 2 ft and 5 ft)",
+        )
+
+
+def _lists(job: JobFile) -> Iterator[Fault]:
+    lists: tuple[tuple[KeyPath, Sequence[str]], ...] = (
+        (("policy", "remedies"), job.policy.remedies),
+        (("languages",), job.languages),
+    )
+    for path, words in lists:
+        for place, word in enumerate(words):
+            if word in words[:place]:
+                yield Fault(
+                    path=(*path, place),
+                    problem="this stands twice",
+                    cure="keep one",
+                    value=word,
+                )
+
+
+def _weather(job: JobFile, folder: Path) -> Iterator[Fault]:
+    weather = job.weather
+    if weather.source != "file":
+        return
+    if weather.file is None:
+        yield Fault(
+            path=("weather", "file"),
+            problem="weather from a file needs its name",
+            cure='add a line like file = "weather.csv"',
+        )
+        return
+    try:
+        found = (folder / weather.file).is_file()
+    except (OSError, ValueError):
+        found = False
+    if not found:
+        yield Fault(
+            path=("weather", "file"),
+            problem=f"there is no such file in {folder}",
+            cure="check the name; it is read from the job file's folder",
+            value=weather.file,
+        )

@@ -1,0 +1,249 @@
+"""The job as the rest of the program sees it: frozen, cross-checked, in SI and °C.
+
+Built only by `cureplan.inputs.job.reader.read_job`; every instant is timezone-aware, every
+length in metres, every duration in seconds.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, time
+from pathlib import Path
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from cureplan.core.messages import Message
+from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
+
+Climate = Literal["held", "drifting", "open"]
+Remedy = Literal["hour", "chill", "cool filler", "bays"]
+Display = Literal["us", "metric"]
+
+__all__ = [
+    "Access",
+    "Building",
+    "Cards",
+    "Climate",
+    "Crew",
+    "Display",
+    "Job",
+    "Materials",
+    "Pace",
+    "Policy",
+    "Remedy",
+    "Room",
+    "Shift",
+    "Site",
+    "SlabReading",
+    "SunPatch",
+    "WeatherRequest",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Site:
+    """Where the kitchen is."""
+
+    name: str
+    latitude_deg: float
+    longitude_deg: float
+    elevation_m: float
+    time_zone: str
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The site's zone; sheets speak in it, nothing else does."""
+        return ZoneInfo(self.time_zone)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WeatherRequest:
+    """Where the hourly weather comes from, and how old a forecast may be."""
+
+    source: Literal["file", "station", "forecast"]
+    file: Path | None
+    max_age_s: float
+    contact: str | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SunPatch:
+    """A part of the day in which the sun falls on a room's floor (local times)."""
+
+    starts: time
+    ends: time
+    share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Building:
+    """How room air and slab follow the weather."""
+
+    climate: Climate
+    lag_s: float
+    gain_k: float
+    set_point_c: float | None
+    slab_thickness_m: float
+    insulation_m: float
+    below: Literal["ground", "air"]
+    ground_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Access:
+    """From when the crew may be in, and when the kitchen must open."""
+
+    begins: datetime
+    open_by: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shift:
+    """Hours of the day in which a crew may be called; `ends` <= `begins` crosses midnight."""
+
+    begins: time
+    ends: time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Pace:
+    """How fast the hands are; whole-crew figures per role with the people of that role.
+
+    Areas are per person and second; the defaults are invented and every crew
+    differs, so a foreman should time one bucket and write his own.
+    """
+
+    haul_s: float
+    rake_m2_s: float
+    smooth_m2_s: float
+    broadcast_m2_s: float
+    topcoat_m2_s: float
+    vacuum_m2_s: float
+    row_depth_min_m: float
+    row_depth_max_m: float
+    bay_turn_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crew:
+    """People and mixing stations, and the shifts they may be called in."""
+
+    stations: int
+    mixer: int
+    runner: int
+    rake: int
+    smoother: int
+    broadcaster: int
+    edge: int
+    topcoat: int
+    setup_s: float
+    changeover_s: float
+    pour_shifts: tuple[Shift, ...]
+    topcoat_shifts: tuple[Shift, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Policy:
+    """How safe the plan must be, and what it may change by itself."""
+
+    margin_s: float
+    confidence: float
+    remedies: tuple[Remedy, ...]
+    dew_margin_k: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Materials:
+    """Temperatures at which kits are stored and, once chilled, measured."""
+
+    storage_c: float | None
+    """None: the kits take the temperature of the room air."""
+    iced_c: float
+    """What the liquids are planned to reach in ice."""
+    cool_filler_c: float
+    """What the filler is planned to reach where it is kept cool."""
+    liquids_measured_c: float | None
+    stirred_in_ice: bool
+    cooler_loss: float
+    waste: float
+    profile_allowance_m: float
+    thickness_m: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlabReading:
+    """A surface temperature read with an infrared thermometer."""
+
+    surface_c: float
+    read_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Room:
+    """One floor, poured in one go from its back wall towards its way out."""
+
+    name: str
+    length_m: float
+    width_m: float
+    use: str
+    way_out: tuple[str, ...]
+    topcoats: int
+    climate: Climate
+    set_point_c: float | None
+    slab_thickness_m: float
+    insulation_m: float
+    slab_reading: SlabReading | None
+    sun_patch: SunPatch | None
+    open_by: datetime | None
+    group: str | None
+
+    @property
+    def area_m2(self) -> float:
+        """Floor area [m²]."""
+        return self.length_m * self.width_m
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cards:
+    """The material cards the job names, resolved."""
+
+    slurry: SlurryCard
+    topcoat: TopcoatCard
+    aggregate: AggregateCard
+    primer: PrimerCard | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Job:
+    """Everything the user has said, checked against itself."""
+
+    site: Site
+    weather: WeatherRequest
+    building: Building
+    access: Access
+    materials: Materials
+    crew: Crew
+    pace: Pace
+    policy: Policy
+    rooms: tuple[Room, ...]
+    cards: Cards
+    display: Display
+    languages: tuple[str, ...]
+    source: Path
+    seed: int
+    notes: tuple[Message, ...] = field(default=())
+    records: Path | None = None
+    """Folder of finished jobs; None where the job names none and none lies beside it."""
+
+    def room(self, name: str) -> Room:
+        """The room of that name.
+
+        Raises
+        ------
+        KeyError
+            No room is called so.
+        """
+        for room in self.rooms:
+            if room.name == name:
+                return room
+        raise KeyError(name)

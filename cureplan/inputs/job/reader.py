@@ -1,0 +1,147 @@
+"""Read a job file: the one way to a `Job`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
+from cureplan.inputs.cards.reader import Card, read_card
+from cureplan.inputs.cards.schema import CardKind
+from cureplan.inputs.faults import Fault, as_errors, first_error, validated
+from cureplan.inputs.files import Document, parse_document, read_document
+from cureplan.inputs.job.build import build_job, resolve_instants
+from cureplan.inputs.job.crosscheck import crosscheck
+from cureplan.inputs.job.model import Cards, Job
+from cureplan.inputs.job.schema import JobFile, MaterialsEntry
+
+__all__ = ["job_faults", "read_job", "read_job_text"]
+
+_WHAT = "job file"
+
+
+def read_job(path: Path | str) -> Job:
+    """Read and check a job file and the cards it names.
+
+    Parameters
+    ----------
+    path : Path or str
+        The TOML file.
+
+    Returns
+    -------
+    Job
+        In SI and °C, every instant in UTC.
+
+    Raises
+    ------
+    InputError
+        Something is wrong: file, line, key, value and cure. Of several faults it tells
+        the first in the file and how many follow; `job_faults` gives them all.
+    """
+    return _job(read_document(Path(path), what=_WHAT))
+
+
+def read_job_text(text: str, *, source: Path) -> Job:
+    """Read a job from a text; relative file names start in the folder of `source`.
+
+    Raises
+    ------
+    InputError
+        As `read_job`.
+    """
+    return _job(parse_document(text, source=source, what=_WHAT))
+
+
+def job_faults(path: Path | str) -> tuple[InputError, ...]:
+    """Everything wrong with a job file, in the order of the file; empty if nothing.
+
+    Faults between keys are looked for only once every key by itself is sound.
+    """
+    try:
+        document = read_document(Path(path), what=_WHAT)
+    except InputError as error:
+        return (error,)
+    _, errors = _read(document)
+    return errors
+
+
+def _job(document: Document) -> Job:
+    job, errors = _read(document)
+    if job is None:
+        raise first_error(errors)
+    return job
+
+
+def _read(document: Document) -> tuple[Job | None, tuple[InputError, ...]]:
+    written, faults = validated(JobFile, document)
+    if written is None:
+        return None, as_errors(faults, document)
+    folder = document.source.parent
+    instants, faults = resolve_instants(written)
+    faults += crosscheck(written, folder=folder)
+    cards, card_errors = _cards(written.materials, document)
+    if cards is not None:
+        faults += _against_cards(written.materials, cards)
+    errors = (*as_errors(faults, document), *card_errors)
+    if errors or instants is None or cards is None:
+        return None, errors
+    job = build_job(written, instants=instants, cards=cards, source=document.source)
+    return job, ()
+
+
+def _cards(named: MaterialsEntry, document: Document) -> tuple[Cards | None, list[InputError]]:
+    found: dict[CardKind, Card] = {}
+    errors: list[InputError] = []
+    wanted: dict[CardKind, str | None] = {
+        "slurry": named.slurry,
+        "topcoat": named.topcoat,
+        "aggregate": named.aggregate,
+        "primer": named.primer,
+    }
+    for kind, name in wanted.items():
+        if name is None:
+            continue
+        try:
+            found[kind] = read_card(name, folder=document.source.parent, kind=kind)
+        except InputError as error:
+            errors.append(_beside_name(error, document, kind, name))
+    if errors:
+        return None, errors
+    slurry, topcoat = found["slurry"], found["topcoat"]
+    aggregate, primer = found["aggregate"], found.get("primer")
+    if not (
+        isinstance(slurry, SlurryCard)
+        and isinstance(topcoat, TopcoatCard)
+        and isinstance(aggregate, AggregateCard)
+        and isinstance(primer, PrimerCard | None)
+    ):
+        raise TypeError("a card is not of the kind it was read as")
+    return Cards(slurry=slurry, topcoat=topcoat, aggregate=aggregate, primer=primer), []
+
+
+def _beside_name(error: InputError, document: Document, kind: str, name: str) -> InputError:
+    """A card that cannot be found is the job file's fault; one that is wrong, its own."""
+    if error.line is not None:
+        return error
+    return InputError(
+        error.problem,
+        cure=error.cure,
+        source=document.source,
+        line=document.line(("materials", kind)),
+        key=f"materials.{kind}",
+        value=name,
+    )
+
+
+def _against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
+    coldest_c = cards.slurry.coldest_liquids_c
+    if named.iced_c >= coldest_c:
+        return []
+    return [
+        Fault(
+            path=("materials", "iced"),
+            problem=f"this is colder than the {coldest_c:g} C its slurry card allows",
+            cure="plan for warmer liquids",
+        )
+    ]

@@ -1,0 +1,349 @@
+"""The night's log: buckets ticked, readings, and what happened."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from difflib import get_close_matches
+from pathlib import Path
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from cureplan.core.clock import local_instant
+from cureplan.core.errors import InputError, QuantityError
+from cureplan.core.quantities import parse_length_m, parse_temperature_c, split_refusal
+from cureplan.inputs.job.schema import ROOM_USES
+from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
+
+__all__ = [
+    "COLUMNS",
+    "ENDS",
+    "EVENTS",
+    "ROLES",
+    "AddedRoom",
+    "NightEvent",
+    "NightSite",
+    "parsed_value",
+    "read_added_room",
+    "read_night_log",
+    "read_night_log_text",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AddedRoom:
+    """A floor that was added on the night."""
+
+    name: str
+    length_m: float
+    width_m: float
+    use: str
+    way_out: tuple[str, ...]
+
+
+def parsed_value(line: Line, text: str, parse: Callable[[str], float]) -> float:
+    """A quantity in the column `value`, or a refusal of that cell."""
+    try:
+        return parse(text)
+    except QuantityError as error:
+        raise line.fault("value", *split_refusal(error, text)) from None
+
+
+def read_added_room(line: Line, *, known: Sequence[str]) -> AddedRoom:
+    """The room a line adds: its name, "12 ft x 10 ft, storage", and maybe its way out.
+
+    Raises
+    ------
+    InputError
+        The name is none or taken, or the value no size and use.
+    """
+    name = line.text("room")
+    if not name or name.casefold() in (other.casefold() for other in known):
+        raise line.fault(
+            "room",
+            "the plan has a room of that name" if name else "it is empty",
+            "give the new room a name of its own",
+        )
+    parts = [part.strip() for part in line.text("value").split(",")]
+    size = [part.strip() for part in parts[0].lower().replace("×", "x").split(" x ")]
+    if len(size) != 2 or len(parts) not in (2, 3) or parts[1].lower() not in ROOM_USES:
+        raise line.fault(
+            "value",
+            "not a size and a use",
+            'write it as "12 ft x 10 ft, storage"; uses are ' + ", ".join(ROOM_USES),
+        )
+    length_m, width_m = (parsed_value(line, part, parse_length_m) for part in size)
+    if not (0.3 <= length_m <= 200.0 and 0.3 <= width_m <= 200.0):
+        raise line.fault("value", "a side lies outside 0.3..200 m", "check the size")
+    return AddedRoom(
+        name=name,
+        length_m=length_m,
+        width_m=width_m,
+        use=parts[1].lower(),
+        way_out=_way_out(line, parts[2], known) if len(parts) == 3 else (),
+    )
+
+
+def _way_out(line: Line, text: str, known: Sequence[str]) -> tuple[str, ...]:
+    by_lower = {name.casefold(): name for name in known}
+    names = [n.strip() for n in text.removeprefix("through").split("+")]
+    if not text.startswith("through ") or not all(n.casefold() in by_lower for n in names):
+        raise line.fault(
+            "value",
+            "its way out names no floor of the plan",
+            'write it as "through Corridor", or "through Servery + Corridor"',
+        )
+    return tuple(by_lower[n.casefold()] for n in names)
+
+
+COLUMNS = ("at", "event", "room", "bucket", "value", "note")
+ENDS: Mapping[str, str] = {
+    "wet edge ended": "wet_edge",
+    "working time ended": "working_time",
+    "surface closed": "broadcast_closes",
+}
+"""Events that end a clock, and the milestone each is."""
+OF_BUCKETS = ("poured", *ENDS, "ran short", "bucket reads")
+EVENTS = (
+    *OF_BUCKETS[:-1],
+    "slab reads",
+    "bucket reads",
+    "drill down",
+    "short of",
+    "room dropped",
+    "room added",
+    "wait until",
+)
+ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "topcoat")
+# Wider than any slab or batch that is still worked with; beyond is a slip of unit.
+_SLAB_C = (-10.0, 75.0)
+_BATCH_C = (0.0, 60.0)
+MOST_LINES = 5_000
+"""Some hundreds of buckets with three clocks each."""
+EARLIEST = timedelta(days=1)
+"""Slabs may be read this long before access begins."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightSite:
+    """What a log is read against: the plan's floors with their buckets, clock and hours."""
+
+    zone: ZoneInfo
+    kits: Mapping[str, int]
+    begins: datetime
+    open_by: datetime
+    used_until: datetime | None = None
+    """Up to here the plan has used the log; of those lines it only needs what was poured
+    and until when the crew waits."""
+    whole_night: bool = False
+    """Whether the log may go on after plans made on the night: what it says of buckets of
+    rooms that were added then is passed over."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightEvent:
+    """One line of the log in SI; what the event does not speak of is None."""
+
+    source: str
+    line: int
+    at: datetime
+    event: str
+    room: str | None = None
+    bucket: int | None = None
+    temp_c: float | None = None
+    role: str | None = None
+    until: datetime | None = None
+    added: AddedRoom | None = None
+    value: str = ""
+    """As it was written."""
+    note: str = ""
+
+    def fault(self, column: str, problem: str, cure: str, value: object = None) -> InputError:
+        """A refusal of this event."""
+        return InputError(
+            problem, cure=cure, source=self.source, line=self.line, key=column, value=value
+        )
+
+
+def read_night_log(path: Path, *, site: NightSite) -> tuple[NightEvent, ...]:
+    """Read the log of a night.
+
+    Parameters
+    ----------
+    path : Path
+        The CSV file.
+    site : NightSite
+        The plan's floors, clock and hours.
+
+    Returns
+    -------
+    tuple of NightEvent
+        In the order of time; lines of one instant stay in the file's order.
+
+    Raises
+    ------
+    InputError
+        The file or a cell cannot be used: file, line, column, value and cure.
+    """
+    return read_night_log_text(read_table_text(path), source=path, site=site)
+
+
+def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[NightEvent, ...]:
+    """Read a log from a text that is said to stand in `source`.
+
+    Raises
+    ------
+    InputError
+        As `read_night_log`.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> site = NightSite(zone=ZoneInfo("UTC"), kits={"Bar": 4},
+    ...     begins=datetime(2026, 7, 17, tzinfo=UTC), open_by=datetime(2026, 7, 19, tzinfo=UTC))
+    >>> log = "at,event,room,bucket,value\\n2026-07-17T20:05,poured,bar,1,\\n"
+    >>> event, = read_night_log_text(log, source=Path("log.csv"), site=site)
+    >>> event.room, event.bucket, event.at.isoformat()
+    ('Bar', 1, '2026-07-17T20:05:00+00:00')
+    """
+    lines = read_lines(text, source=source, known=COLUMNS, most=MOST_LINES)
+    for column in ("at", "event"):
+        if column not in lines[0].cells:
+            raise InputError(
+                "the column is missing",
+                cure=f"the columns are {', '.join(COLUMNS)}",
+                source=source,
+                key=column,
+            )
+    added: dict[str, AddedRoom] = {}
+    events = [
+        _event(line, site, added)
+        for line in lines
+        if not (_used(line, site) or _of_added(line, site, added))
+    ]
+    return tuple(sorted(events, key=lambda event: event.at))
+
+
+def _used(line: Line, site: NightSite) -> bool:
+    """Whether the plan has used this line up."""
+    if site.used_until is None or _when(line, "at", site) > site.used_until:
+        return False
+    return _one_of(line, "event", EVENTS, "no such event") not in ("poured", "wait until")
+
+
+def _of_added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> bool:
+    """Whether the line is of a room that only a later plan of the night has."""
+    if not site.whole_night or line.text("event").lower() == "room added":
+        return False
+    return line.text("room").casefold() in {name.casefold() for name in added}
+
+
+def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEvent:
+    kind = _one_of(line, "event", EVENTS, "no such event")
+    found: dict[str, Any] = {"at": _when(line, "at", site), "event": kind}
+    if kind == "room added":
+        new = read_added_room(line, known=[*site.kits, *added])
+        added[new.name] = new
+        found |= {"room": new.name, "added": new}
+    elif kind in (*OF_BUCKETS, "slab reads", "room dropped"):
+        found["room"] = _room(line, [*site.kits, *added])
+    if kind in OF_BUCKETS:
+        found["bucket"] = _bucket(line, site.kits.get(found["room"]))
+    if kind in ("slab reads", "bucket reads"):
+        limits = _SLAB_C if kind == "slab reads" else _BATCH_C
+        found["temp_c"] = _temperature(line, limits)
+    elif kind == "short of":
+        found["role"] = _one_of(line, "value", ROLES, "no such role")
+    elif kind == "wait until":
+        found["until"] = _when(line, "value", site)
+        if found["until"] <= found["at"]:
+            raise line.fault("value", "it lies before the line's own time", "check the times")
+    elif kind != "room added" and line.text("value"):
+        raise line.fault("value", f'"{kind}" takes no value', "leave the cell empty")
+    return NightEvent(
+        source=str(line.source),
+        line=line.number,
+        value=line.text("value"),
+        note=line.text("note"),
+        **found,
+    )
+
+
+def _one_of(line: Line, column: str, known: tuple[str, ...], problem: str) -> str:
+    text = " ".join(line.text(column).lower().replace("_", " ").split())
+    if text in known:
+        return text
+    if not text:
+        raise line.fault(column, "it is empty", f"write one of {', '.join(known)}")
+    near = get_close_matches(text, known, n=1)
+    meant = f'did you mean "{near[0]}"? ' if near else ""
+    raise line.fault(column, problem, f"{meant}write one of {', '.join(known)}")
+
+
+def _when(line: Line, column: str, site: NightSite) -> datetime:
+    text = line.text(column)
+    written: datetime | None = None
+    # A date alone would count as its midnight.
+    if len(text) >= len("2026-07-17T20:05"):
+        with suppress(ValueError):
+            written = datetime.fromisoformat(text)
+    if written is None:
+        raise line.fault(column, "not a date and time", "write it as 2026-07-17T20:05")
+    try:
+        at = local_instant(written, site.zone)
+    except QuantityError as error:
+        raise line.fault(column, *split_refusal(error, written.isoformat())) from None
+    if not site.begins - EARLIEST <= at <= site.open_by:
+        begins, ends = (t.astimezone(site.zone) for t in (site.begins, site.open_by))
+        raise line.fault(
+            column,
+            f"the job runs from {begins:%Y-%m-%d %H:%M} to {ends:%Y-%m-%d %H:%M}",
+            "check the date",
+        )
+    return at
+
+
+def _room(line: Line, known: list[str]) -> str:
+    text = line.text("room")
+    by_lower = {name.casefold(): name for name in known}
+    if text.casefold() in by_lower:
+        return by_lower[text.casefold()]
+    near = get_close_matches(text.casefold(), by_lower, n=1)
+    meant = f'did you mean "{by_lower[near[0]]}"? ' if near else ""
+    raise line.fault(
+        "room",
+        "the plan has no such room" if text else "it is empty",
+        f"{meant}the rooms are {', '.join(known)}",
+    )
+
+
+def _bucket(line: Line, kits: int | None) -> int:
+    text = line.text("bucket")
+    if kits is None:
+        raise line.fault(
+            "room", "its buckets are not planned yet", "log them against the plan that has it"
+        )
+    if text.isascii() and text.isdigit() and len(text) < 6 and 1 <= int(text) <= kits:
+        return int(text)
+    raise line.fault(
+        "bucket",
+        "the room has no such bucket" if text else "it is empty",
+        f"write a whole number from 1 to {kits}",
+    )
+
+
+def _temperature(line: Line, limits_c: tuple[float, float]) -> float:
+    text = line.text("value")
+    if not text:
+        raise line.fault("value", "it is empty", 'write what was read, such as "88 F"')
+    temp_c = parsed_value(line, text, parse_temperature_c)
+    low_c, high_c = limits_c
+    if not low_c <= temp_c <= high_c:
+        raise line.fault(
+            "value",
+            f"{temp_c:.4g} °C lies outside {low_c:g}..{high_c:g} °C",
+            "check the digits and the unit",
+        )
+    return temp_c

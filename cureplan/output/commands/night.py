@@ -1,0 +1,268 @@
+"""`cureplan replan` and `cureplan record`."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from cureplan.core.errors import InputError
+
+if TYPE_CHECKING:
+    from cureplan.inputs.tables.night_log import NightEvent
+    from cureplan.planning.plan.model import Plan
+from cureplan.core.errors import OutputError
+
+if TYPE_CHECKING:
+    from cureplan.planning.plan.model import Plan
+
+__all__ = [
+    "record",
+    "replan",
+]
+
+LARGEST_BYTES = 50_000_000
+STATUS_CODES = {"within policy": 0, "short of policy": 1, "no feasible plan": 3}
+
+
+def replan(
+    plan_file: Annotated[
+        Path, typer.Argument(metavar="PLAN.json", help="The plan the crew works by.")
+    ],
+    log_file: Annotated[
+        Path, typer.Argument(metavar="LOG.csv", help="What happened so far, a line each.")
+    ],
+    now: Annotated[
+        str | None,
+        typer.Option("--now", metavar="TIME", help="As if it were this time."),
+    ] = None,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="DIR", help="Folder for the sheets; the next free one by default."
+        ),
+    ] = None,
+    pictures: Annotated[
+        bool,
+        typer.Option("--pictures", help="Draw plan.png and plan.pdf too; it takes longer."),
+    ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print JSON instead of text.")
+    ] = False,
+) -> None:
+    """Plan the rest of the night again: poured buckets stay, the old plan is kept.
+
+    The log's columns are at, event, room, bucket, value, note; the events: poured, wet
+    edge ended, working time ended, surface closed, ran short, slab reads, bucket reads,
+    drill down, short of, room dropped, room added, wait until.
+    """
+    from cureplan.inputs.tables.night_log import read_night_log
+    from cureplan.output.commands.common import print_text
+    from cureplan.output.sheet.write import write_sheets
+    from cureplan.output.view.view import voice_of
+    from cureplan.planning.plan.model import plan_to_json
+    from cureplan.planning.replan.replan import night_site
+    from cureplan.planning.replan.replan import replan as plan_again
+
+    old = read_plan(plan_file)
+    if not old.rooms:
+        raise InputError(
+            "this plan has no rooms",
+            cure="make it again with `cureplan plan`",
+            source=plan_file,
+        )
+    folder = _folder(plan_file, out)
+    events = read_night_log(log_file, site=night_site(old))
+    found = plan_again(old, events, now=_now(old, events, now))
+    written = write_sheets(found.plan, folder, before=plan_file.parent, pictures=pictures)
+    if as_json:
+        print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say))
+    else:
+        print_text(_text(found.plan))
+        print_text("\n" + "\n".join(str(path) for path in written))
+    code = STATUS_CODES[found.plan.status]
+    if code:
+        raise typer.Exit(code)
+
+
+def read_plan(path: Path) -> Plan:
+    """A plan from its file, or one line that says why not.
+
+    Raises
+    ------
+    InputError
+        No such file, too large, not text, or not a plan.
+    """
+    from cureplan.planning.plan.model import plan_from_json
+
+    try:
+        if path.is_dir():
+            raise InputError("this is a folder", cure="name its plan.json", source=path)
+        if path.exists() and not path.is_file():
+            raise InputError("not a regular file", cure="name a plan.json", source=path)
+        if path.stat().st_size > LARGEST_BYTES:
+            raise InputError("too large for a plan", cure="check the file", source=path)
+        text = path.read_bytes().decode("utf-8-sig")
+    except FileNotFoundError:
+        raise InputError("there is no such file", cure="check the name", source=path) from None
+    except UnicodeDecodeError:
+        raise InputError("not a text in UTF-8", cure="name a plan.json", source=path) from None
+    except (OSError, ValueError) as error:
+        if isinstance(error, InputError):
+            raise
+        reason = getattr(error, "strerror", None) or str(error)
+        raise InputError(
+            f"cannot be read ({reason})", cure="check path and rights", source=path
+        ) from None
+    return plan_from_json(text, source=path)
+
+
+def _folder(plan_file: Path, out: Path | None) -> Path:
+    """Where the new plan goes; never where the old one stands."""
+    home = plan_file.resolve().parent
+    if out is not None:
+        same = out.exists() and out.samefile(home)
+        if same or out.resolve() == home:
+            raise InputError(
+                "the old plan stands there and is kept",
+                cure="name another folder",
+                key="--out",
+                value=str(out),
+            )
+        return out
+    stem, _, number = home.name.rpartition("-")
+    first = int(number) + 1 if stem and number.isascii() and number.isdigit() else 2
+    base = stem if first > 2 else "night-plan"
+    names = (home.parent / f"{base}-{n}" for n in range(first, first + 1000))
+    return next(name for name in names if not name.exists())
+
+
+def _now(plan: Plan, events: tuple[NightEvent, ...], given: str | None) -> datetime:
+    """As asked, else the clock's while the job lasts, else the log's last line."""
+    from cureplan.output.commands.common import time_given
+
+    if given is not None:
+        return time_given(plan.job, given)
+    clock_now = datetime.now(UTC)
+    if plan.job.access.begins <= clock_now <= plan.job.access.open_by:
+        return clock_now
+    last = events[-1].at
+    shown = last.astimezone(plan.job.site.zone).isoformat(timespec="minutes")
+    typer.echo(f"This job is not now; planned as of the log's last line, {shown}.", err=True)
+    return last
+
+
+def _text(plan: Plan) -> str:
+    """What changed, then the plan as always."""
+    import sys
+    import textwrap
+
+    from cureplan.output.commands.common import terminal_width
+    from cureplan.output.text.terminal import terminal_text
+    from cureplan.output.view.view import voice_of
+
+    width = terminal_width()
+    voice = voice_of(plan)
+    changes = plan.night.changes if plan.night is not None else ()
+    lines: list[str] = []
+    for change in changes:
+        lines += textwrap.wrap(
+            voice.say(change), max(40, width), initial_indent="> ", subsequent_indent="  "
+        )
+    # Said already: the terminal shows them once, and first.
+    rest = replace(plan, warnings=plan.warnings[len(changes) :])
+    shown = terminal_text(
+        rest, width=width, colour=sys.stdout.isatty(), language=plan.job.languages[0]
+    )
+    return "\n".join(lines) + "\n\n" + shown
+
+
+def record(
+    plan_file: Annotated[
+        Path, typer.Argument(metavar="PLAN.json", help="The plan the crew began with.")
+    ],
+    log_file: Annotated[
+        Path, typer.Argument(metavar="LOG.csv", help="The log of the whole night.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out",
+            metavar="FOLDER",
+            help="Folder of finished jobs; the job's own, else `records` here.",
+        ),
+    ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a record that stands already.")
+    ] = False,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print JSON instead of text.")
+    ] = False,
+) -> None:
+    """Keep the record of a finished job: each clock's expected end, and the one seen.
+
+    A record is a plain TOML file. `cureplan fit --records FOLDER` learns from them;
+    `cureplan plan` says how past predictions fared where they lie in `records` beside the
+    job file, or where its key `records` says.
+    """
+    import json
+    from dataclasses import asdict
+
+    from cureplan.core.writing import write_atomically
+    from cureplan.inputs.tables.night_log import read_night_log
+    from cureplan.inputs.tables.record import past_fares, record_name, record_text
+    from cureplan.output.commands.common import print_text
+    from cureplan.output.text.fit import fares_text
+    from cureplan.planning.replan.record import night_record
+    from cureplan.planning.replan.replan import night_site
+
+    plan = read_plan(plan_file)
+    if not plan.rooms or not plan.hours:
+        raise InputError(
+            "this plan has no rooms", cure="name the plan that was worked by", source=plan_file
+        )
+    events = read_night_log(log_file, site=night_site(plan, whole_night=True))
+    if not events:
+        raise InputError(
+            "the plan has used this log already",
+            cure="name the plan the crew began with",
+            source=log_file,
+        )
+    done = night_record(plan, events)
+    path = _path(plan, out, record_name(done), force=force)
+    write_atomically(path, record_text(done))
+    past = past_fares([done])
+    if as_json:
+        print_text(
+            json.dumps(
+                {"record": str(path), "past": None if past is None else asdict(past)}, indent=2
+            )
+        )
+        return
+    if past is not None:
+        print_text(fares_text(past))
+    print_text(
+        f"\n{path} is written. Learn from it: cureplan fit --card {done.card} "
+        f"--records {path.parent}"
+    )
+
+
+def _path(plan: Plan, out: Path | None, name: str, *, force: bool) -> Path:
+    folder = out or plan.job.records or Path("records")
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise OutputError(
+            f"{folder}: could not be made ({error.strerror}); name another with --out"
+        ) from error
+    path = folder / name
+    if path.exists() and not force:
+        raise InputError(
+            "stands already",
+            cure="give --force to write over it, or another folder with --out",
+            source=path,
+        )
+    return path

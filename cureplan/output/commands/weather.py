@@ -1,0 +1,76 @@
+"""``cureplan weather``: the hours a job would be planned on, and where they come from."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+if TYPE_CHECKING:
+    from cureplan.inputs.job.model import Job
+    from cureplan.weather.hours.series import HourlySeries
+
+__all__ = ["weather"]
+
+
+def weather(
+    job_file: Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.")],
+    save: Annotated[
+        Path | None,
+        typer.Option("--save", metavar="FILE.csv", help='Keep it for source = "file".'),
+    ] = None,
+    picture: Annotated[
+        Path | None, typer.Option("--picture", metavar="FILE.png", help="Draw it.")
+    ] = None,
+    now: Annotated[
+        str | None,
+        typer.Option("--now", metavar="TIME", help="As if it were this time."),
+    ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="Print JSON instead of text.")
+    ] = False,
+) -> None:
+    """Show the job's weather, its rooms and slabs, hour by hour, with every source and gap."""
+    from cureplan.api import job_weather, read_job
+    from cureplan.core.writing import write_atomically
+    from cureplan.output.commands.common import print_text, terminal_width, time_given
+    from cureplan.output.text.weather import weather_json, weather_text
+    from cureplan.planning.floor.weather_hours import weather_hours
+
+    job = read_job(job_file)
+    at = datetime.now(UTC) if now is None else time_given(job, now)
+    series = job_weather(job, now=at)
+    hours = weather_hours(job, series)
+    drawn = None
+    if picture is not None:
+        from cureplan.output.charts.weather_picture import weather_png
+
+        drawn = weather_png(job, hours)
+    if save is not None:
+        _save(job, series, save)
+    if picture is not None and drawn is not None:
+        write_atomically(picture, drawn)
+    if as_json:
+        print_text(weather_json(job, hours, now=at))
+    else:
+        print_text(weather_text(job, hours, now=at, width=terminal_width()))
+        written = [path for path in (save, picture) if path is not None]
+        print_text("".join(f"\n{path}" for path in written)) if written else None
+
+
+def _save(job: Job, series: HourlySeries, path: Path) -> None:
+    """Write the series, and say where a job could not be planned on the file."""
+    from cureplan.api import HISTORY_S
+    from cureplan.weather.hours.csv_file import write_csv
+
+    write_csv(series, path)
+    needed = job.access.begins - timedelta(seconds=HISTORY_S)
+    missing = series.missing_hours(needed, job.access.begins)
+    if missing:
+        typer.echo(
+            f"{path}: {len(missing)} h of the {HISTORY_S / 3600:.0f} h before the job are "
+            'missing; source = "file" will ask for them.',
+            err=True,
+        )

@@ -1,0 +1,296 @@
+"""Words for people: a `Message` or a fixed label, in English or Spanish.
+
+A template is plain text with placeholders `{name}` or `{name:spec}`. The suffix of the
+name tells the kind of value, the spec how to show it:
+
+====================  =====================================================================
+`_c`, `_k`            temperature, difference of temperatures
+`_min`, `_s`, `_h`    duration, rounded down; `:up` rounds up (times to wait);
+                      `:short` drops the sign and rounds away from zero ("5 min short");
+                      `:bare` is the minutes without their unit, for columns;
+                      `:exact` shows seconds (the pace of the pour); `:age` is "20 h" or
+                      "4 days"; `:whole` is the bare number
+`_at`                 ISO instant as local "Wed 21:40", rounded down; `:up` rounds up;
+                      `:time` and `:time_up` leave the day out, `:then` and `:then_up`
+                      only if it is that of the instant before; `:day` is "Wed 17 Jul"
+`_kg` `_m` `_m2`      mass, length, area; `_m:film` is a film's thickness
+`_m2_s`               area covered in a minute
+`_m3`                 volume of a liquid
+`_frac`               percent, rounded down; `:nights` is "9 nights in 10"
+any, `:words`         a list of codes with "; " between; those without a word stay
+any, `:word`          the value is itself a code, looked up among the words, first as
+                      `name.value`: the step "rake" that sets a `limit` is no role
+a sentence, several   said, with "; " between and no full stop at the end
+whole numbers         `{kits:kit|kits}` counts: "1 kit", "8 kits"
+other texts           shown as they are (names), made harmless: one line, no control signs
+====================  =====================================================================
+
+An unknown code, a missing value or a spec that does not fit is an error, never a gap on
+a sheet.
+"""
+
+from __future__ import annotations
+
+from collections import ChainMap
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date, datetime
+from string import Formatter
+from typing import Literal
+from zoneinfo import ZoneInfo
+
+from cureplan.core.clock import ceil_to, floor_to
+from cureplan.core.errors import OutOfRangeError
+from cureplan.core.messages import Message, Value
+from cureplan.core.quantities import (
+    format_area,
+    format_film,
+    format_length,
+    format_mass,
+    format_pace,
+    format_temperature,
+    format_temperature_difference,
+    format_volume,
+)
+from cureplan.output.language import (
+    en,
+    en_columns,
+    en_live,
+    en_planning,
+    en_weather,
+    es,
+    es_columns,
+    es_live,
+    es_planning,
+    es_weather,
+)
+from cureplan.output.language.clean import one_line
+from cureplan.output.language.time_words import (
+    age_text,
+    duration_text,
+    instant_text,
+    share_text,
+)
+
+__all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
+
+Display = Literal["us", "metric"]
+
+LANGUAGES = ("en", "es")
+
+_LABELS = {
+    "en": en.LABELS | en_live.LABELS | en_columns.LABELS,
+    "es": es.LABELS | es_live.LABELS | es_columns.LABELS,
+}
+_WORDS = {
+    "en": en.WORDS | en_planning.WORDS | en_weather.WORDS,
+    "es": es.WORDS | es_planning.WORDS | es_weather.WORDS,
+}
+_SAYINGS = {
+    "en": ChainMap(en_planning.SAYINGS, en_weather.SAYINGS),
+    "es": ChainMap(es_planning.SAYINGS, es_weather.SAYINGS),
+}
+_UNITS: dict[str, dict[str, str]] = {"en": {}, "es": es.UNITS}
+_SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Voice:
+    """One language, one set of units, one zone: everything a sheet speaks with.
+
+    Raises
+    ------
+    OutOfRangeError
+        The language is none of `LANGUAGES`.
+
+    Examples
+    --------
+    >>> voice = Voice(language="en", display="us", zone=ZoneInfo("America/New_York"))
+    >>> voice.fill("{gain_min} more, ice by {in_ice_at}",
+    ...            {"gain_min": 5.9, "in_ice_at": "2013-07-18T01:40:00+00:00"})
+    '5 min more, ice by Wed 21:40'
+    """
+
+    language: str
+    display: Display
+    zone: ZoneInfo
+
+    def __post_init__(self) -> None:
+        if self.language not in LANGUAGES:
+            raise OutOfRangeError(
+                f"no words in language {self.language!r}; there are {', '.join(LANGUAGES)}"
+            )
+
+    def say(self, sentence: Message) -> str:
+        """Put a sentence of the planning into words."""
+        template = _SAYINGS[self.language].get(sentence.code)
+        if template is None:
+            raise OutOfRangeError(f"no {self.language} words for code {sentence.code!r}")
+        try:
+            return self.fill(template, sentence.values)
+        except OutOfRangeError as error:
+            raise OutOfRangeError(f"{sentence.code}: {error}") from None
+
+    def label(self, key: str, **values: Value) -> str:
+        """A fixed label of the sheets, filled in."""
+        template = _LABELS[self.language].get(key)
+        if template is None:
+            raise OutOfRangeError(f"no {self.language} label {key!r}")
+        return self.fill(template, values)
+
+    def labels_under(self, prefix: str) -> dict[str, str]:
+        """Templates whose key starts so, unfilled and without the prefix, for the script."""
+        labels = _LABELS[self.language].items()
+        return {
+            key.removeprefix(prefix): text for key, text in labels if key.startswith(prefix)
+        }
+
+    def word(self, code: str) -> str:
+        """The word for a value which is itself a code, such as a binding or a role."""
+        word = _WORDS[self.language].get(code)
+        if word is None:
+            raise OutOfRangeError(f"no {self.language} word for {code!r}")
+        return word
+
+    def word_or_text(self, text: str) -> str:
+        """The word for a known code; any other text as it is."""
+        return _WORDS[self.language].get(text) or one_line(text)
+
+    def fill(self, template: str, values: Mapping[str, Value]) -> str:
+        """Fill a template's placeholders."""
+        parts = []
+        day: date | None = None
+        for literal, name, spec, _ in Formatter().parse(template):
+            parts.append(literal)
+            if name is None:
+                continue
+            if name not in values:
+                raise OutOfRangeError(f"no value for {{{name}}}")
+            value, how = values[name], spec or ""
+            if name.endswith("_at") and isinstance(value, str):
+                before, day = day, self._day(value, how)
+                how = _after_day(how, same=before == day)
+            parts.append(self.show(name, value, how))
+        return "".join(parts)
+
+    def _day(self, instant: str, spec: str) -> date:
+        """The day on the site's wall, as shown."""
+        snap = ceil_to if spec.endswith("up") else floor_to
+        return snap(datetime.fromisoformat(instant).astimezone(self.zone), minutes=1).date()
+
+    def show(self, name: str, value: Value, spec: str = "") -> str:
+        """One value, by the suffix of its name."""
+        if value is None:
+            return self.label("unknown")
+        if isinstance(value, Message | tuple):
+            told = (value,) if isinstance(value, Message) else value
+            return "; ".join(self.say(sentence).rstrip(".") for sentence in told)
+        if spec == "word":
+            words = _WORDS[self.language]
+            return words.get(f"{name}.{value}") or self.word(str(value))
+        if spec == "words":
+            return "; ".join(self.word_or_text(part) for part in str(value).split("; "))
+        if "|" in spec:
+            one, many = spec.split("|")
+            return f"{value} {one if value == 1 else many}"
+        suffix = name.rpartition("_")[2]
+        if isinstance(value, str):
+            return self._text(suffix, value, spec)
+        return self._number(name, suffix, float(value), spec)
+
+    def _text(self, suffix: str, value: str, spec: str) -> str:
+        if suffix == "at":
+            return self.at(datetime.fromisoformat(value), spec)
+        return one_line(value)
+
+    def _number(self, name: str, suffix: str, value: float, spec: str) -> str:
+        labels = _LABELS[self.language]
+        if spec == "whole":
+            return f"{value:.0f}"
+        if name.endswith("_m2_s"):
+            return f"{self._units(format_pace(value, self.display))}/min"
+        if suffix in _SECONDS:
+            if spec == "age":
+                return age_text(value * _SECONDS[suffix], labels)
+            return duration_text(value * _SECONDS[suffix], spec)
+        if (suffix, spec) == ("m", "film"):
+            return self._units(format_film(value, self.display))
+        if suffix == "frac":
+            return share_text(value, spec, labels)
+        if spec:
+            raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
+        formatter = {
+            "c": format_temperature,
+            "k": format_temperature_difference,
+            "m": format_length,
+            "m2": format_area,
+            "m3": format_volume,
+            "kg": format_mass,
+        }.get(suffix)
+        if formatter is not None:
+            return self._units(formatter(value, self.display))
+        if value != int(value):
+            raise OutOfRangeError(f"{{{name}}} = {value!r} has no unit suffix the sheets know")
+        return f"{value:.0f}"
+
+    def at(self, instant: datetime, spec: str = "") -> str:
+        """An instant, as the clock on the site's wall shows it."""
+        return instant_text(instant.astimezone(self.zone), spec, _LABELS[self.language])
+
+    def _units(self, text: str) -> str:
+        number, _, unit = text.partition(" ")
+        swaps = _UNITS[self.language]
+        if unit in swaps:
+            return f"{number} {swaps[unit]}"
+        return " ".join(swaps.get(part, part) for part in text.split(" "))
+
+
+def _after_day(spec: str, *, same: bool) -> str:
+    """`:then` in terms of the other ways to show an instant."""
+    if spec == "then":
+        return "time" if same else ""
+    if spec == "then_up":
+        return "time_up" if same else "up"
+    return spec
+
+
+def say(sentence: Message, language: str, display: Display, zone: ZoneInfo) -> str:
+    """Put one sentence into words.
+
+    Not for many of them: make one `Voice` and keep it.
+
+    Parameters
+    ----------
+    sentence : Say
+        Code and values.
+    language : str
+        One of `LANGUAGES`.
+    display : "us" or "metric"
+        Units shown.
+    zone : ZoneInfo
+        The site's.
+
+    Raises
+    ------
+    OutOfRangeError
+        No words for the code, or its values do not fill them.
+    """
+    return Voice(language=language, display=display, zone=zone).say(sentence)
+
+
+def placeholders(template: str) -> frozenset[tuple[str, str]]:
+    """Names and specs a template asks for; what two languages must agree on.
+
+    Counting words differ between languages, so a spec of them counts as one kind.
+
+    Examples
+    --------
+    >>> sorted(placeholders("{room}: {kits:kit|kits}"))
+    [('kits', 'count'), ('room', '')]
+    """
+    found = (
+        (name, "count" if "|" in (spec or "") else spec or "")
+        for _, name, spec, _ in Formatter().parse(template)
+        if name is not None
+    )
+    return frozenset(found)

@@ -1,0 +1,126 @@
+"""Durations, instants and likelihoods in words; rounding happens here and nowhere else."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from datetime import datetime
+
+from cureplan.core.clock import ceil_to, floor_to
+from cureplan.core.errors import OutOfRangeError
+from cureplan.core.quantities import format_waiting_time, format_working_time
+
+__all__ = ["age_text", "duration_text", "instant_text", "share_text", "twice_named"]
+
+
+def duration_text(duration_s: float, spec: str) -> str:
+    """A duration: time in hand down, time to wait up.
+
+    Examples
+    --------
+    >>> duration_text(170, "down"), duration_text(170, "up"), duration_text(-130, "short")
+    ('2 min', '3 min', '3 min')
+    """
+    if not math.isfinite(duration_s):
+        raise OutOfRangeError(f"a duration of {duration_s} s cannot be shown")
+    if spec in ("", "down"):
+        return format_working_time(duration_s)
+    if spec == "up":
+        return format_waiting_time(duration_s)
+    if spec == "short":
+        return format_waiting_time(abs(duration_s))
+    if spec == "bare":
+        return str(math.floor(duration_s / 60 + 1e-6))
+    if spec == "exact":
+        return _with_seconds(round(duration_s))
+    raise OutOfRangeError(
+        f"{spec!r} is not a way to show a duration (down, up, short, bare, exact)"
+    )
+
+
+def _with_seconds(seconds: int) -> str:
+    minutes, rest = divmod(abs(seconds), 60)
+    parts = [f"{minutes} min"] if minutes else []
+    if rest or not minutes:
+        parts.append(f"{rest} s")
+    return ("-" if seconds < 0 else "") + " ".join(parts)
+
+
+def age_text(seconds: float, labels: Mapping[str, str]) -> str:
+    """How old something is, as a foreman says it; to the nearest, as it hurts neither way.
+
+    Examples
+    --------
+    >>> [age_text(s, {"days": "{count} days"}) for s in (600, 7200, 90 * 3600)]
+    ['10 min', '2 h', '4 days']
+    """
+    if seconds < 2 * 3600:
+        return f"{seconds / 60:.0f} min"
+    if seconds < 48 * 3600:
+        return f"{seconds / 3600:.0f} h"
+    return labels["days"].format(count=f"{seconds / 86_400:.0f}")
+
+
+def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
+    """An instant by the clock of its own zone.
+
+    Parameters
+    ----------
+    local : datetime
+        In the site's zone.
+    spec : str
+        "" or "down", "up", "time", "time_up", "day", "full".
+    labels : mapping
+        Of one language, for the names of days and months.
+    """
+    if spec not in ("", "down", "up", "time", "time_up", "day", "full"):
+        raise OutOfRangeError(f"{spec!r} is not a way to show an instant")
+    snap = ceil_to if spec in ("up", "time_up") else floor_to
+    shown = snap(local, minutes=1)
+    clock = " ".join(filter(None, [f"{shown:%H:%M}", twice_named(shown)]))
+    if spec in ("time", "time_up"):
+        return clock
+    weekday = labels["weekdays"].split()[shown.weekday()]
+    date = f"{weekday} {shown.day} {labels['months'].split()[shown.month - 1]}"
+    if spec == "day":
+        return date
+    return f"{date} {clock}" if spec == "full" else f"{weekday} {clock}"
+
+
+def twice_named(local: datetime) -> str:
+    """The name of the time in force, where the clock shows this time twice; else nothing.
+
+    Examples
+    --------
+    >>> from datetime import UTC
+    >>> from zoneinfo import ZoneInfo
+    >>> before = datetime(2013, 11, 3, 5, 30, tzinfo=UTC).astimezone(ZoneInfo("America/New_York"))
+    >>> twice_named(before), twice_named(before.replace(hour=3))
+    ('EDT', '')
+    """
+    both = {local.replace(fold=fold).utcoffset() for fold in (0, 1)}
+    return (local.tzname() or "") if len(both) > 1 else ""
+
+
+def share_text(share: float, spec: str, labels: Mapping[str, str]) -> str:
+    """A likelihood between 0 and 1, never rounded up.
+
+    Examples
+    --------
+    >>> share_text(0.949, "", {"percent": "{count}%"})
+    '94%'
+    """
+    if not 0 <= share <= 1:
+        raise OutOfRangeError(f"a share of {share} does not lie between 0 and 1")
+    if spec in ("", "percent"):
+        return labels["percent"].format(count=math.floor(share * 100 + 1e-9))
+    if spec != "nights":
+        raise OutOfRangeError(f"{spec!r} is not a way to show a share (percent, nights)")
+    tenths = math.floor(share * 10 + 1e-9)
+    if tenths == 1:
+        return labels["nights.one"]
+    if share >= 0.99:
+        return labels["nights.nearly_all"]
+    if tenths == 0:
+        return labels["nights.hardly"]
+    return labels["nights.of_ten"].format(count=tenths)

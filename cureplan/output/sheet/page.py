@@ -1,0 +1,513 @@
+"""The sheet: one self-contained HTML file."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import math
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cureplan.inputs.job.schema import ROOM_USES
+from cureplan.inputs.tables.night_log import ROLES as LOG_ROLES
+from cureplan.output.charts import svg as pictures
+from cureplan.output.charts.palette import DARK, LIGHT
+from cureplan.output.language import Voice
+from cureplan.output.language.clean import kept_together, one_line
+from cureplan.output.language.time_words import twice_named
+from cureplan.output.view import (
+    sources as view_load,
+)
+from cureplan.output.view import (
+    sources as view_rests,
+)
+from cureplan.output.view import (
+    view,
+)
+from cureplan.output.view import (
+    work as view_work,
+)
+from cureplan.output.view.view import voice_of
+from cureplan.planning.plan.model import BucketPlan, Plan, plan_id
+
+if TYPE_CHECKING:
+    from jinja2 import Environment
+
+__all__ = [
+    "CAUTIONS",
+    "ROLES",
+    "TASKS",
+    "Task",
+    "embedded_json",
+    "page_data",
+    "plan_id",
+    "sheet_html",
+]
+
+CAUTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
+    "en": (
+        (
+            "What comes first",
+            "The product data sheet, the safety data sheet, local codes and licensed practice "
+            "come before this sheet. Its times are estimates.",
+        ),
+        (
+            "Silica dust",
+            "Grinding, pouring filler and throwing or sweeping stone raise it. OSHA limit "
+            "50 µg/m³, action level 25 µg/m³, both as an 8-hour average (29 CFR 1926.1153). "
+            "Shroud and vacuum the grinder, never sweep dry, wear the respirator.",
+        ),
+        (
+            "Isocyanates",
+            "Hardener and topcoat can sensitise lungs and skin for life. Gloves, sleeves, "
+            "goggles, fresh air, and the respirator the safety data sheet asks for. "
+            "Anyone who wheezes leaves the floor.",
+        ),
+        (
+            "Leftover buckets",
+            "A mixed bucket left standing heats up and can smoke. Pour it out thin outdoors; "
+            "never leave it full, never put a lid on it.",
+        ),
+        (
+            "Power beside melting ice",
+            "Mixers, cords and wet floors: ground-fault protection on every line, cords off "
+            "the floor, no mixer beside a puddle (29 CFR 1926.404).",
+        ),
+        (
+            "Water and hardener",
+            "Iced pails sweat. Lids on, wipe dry before you open: water in the hardener foams. "
+            "Nothing scraped off the pail wall goes on the floor.",
+        ),
+        (
+            "Wet resin underfoot",
+            "It is slippery. Spiked shoes on wet floor only, off on ladders and stairs.",
+        ),
+        (
+            "Heat and night work",
+            "Water, shade and a break every hour; watch each other for heat stress. Light the "
+            "way out. Nobody works alone.",
+        ),
+        (
+            "No fuel-burning heaters",
+            "No gas or oil heaters over fresh floors: their fumes and moisture spoil the "
+            "surface, and the air in a closed kitchen kills.",
+        ),
+    ),
+    "es": (
+        (
+            "Lo primero",
+            "La hoja técnica y la hoja de seguridad del producto, los códigos locales y el "
+            "trabajo con licencia valen antes que esta hoja. Sus tiempos son cálculos.",
+        ),
+        (
+            "Polvo de sílice",
+            "Sale al esmerilar, al echar el polvo y al tirar o barrer piedra. Límite de OSHA "
+            "50 µg/m³, nivel de acción 25 µg/m³, promedio de 8 horas (29 CFR 1926.1153). "
+            "Esmeril con capucha y aspiradora, nunca barrer en seco, respirador puesto.",
+        ),
+        (
+            "Isocianatos",
+            "El endurecedor y la capa transparente pueden sensibilizar pulmones y piel de por "
+            "vida. Guantes, mangas, gogles, aire fresco y el respirador que pide la hoja de "
+            "seguridad. Al que le silbe el pecho, que salga del piso.",
+        ),
+        (
+            "Cubetas que sobran",
+            "Una cubeta mezclada que se queda parada se calienta y puede echar humo. Tírela "
+            "extendida y afuera; nunca la deje llena ni la tape.",
+        ),
+        (
+            "Corriente junto al hielo",
+            "Mezcladoras, extensiones y piso mojado: protección de falla a tierra (GFCI) en "
+            "cada línea, cables fuera del piso, ninguna mezcladora junto a un charco "
+            "(29 CFR 1926.404).",
+        ),
+        (
+            "Agua y endurecedor",
+            "Las cubetas en hielo sudan. Tapas puestas y séquelas antes de abrir: el agua hace "
+            "espuma en el endurecedor. Lo que se raspa de la pared de la cubeta no va al piso.",
+        ),
+        (
+            "Resina fresca en el piso",
+            "Resbala. Zapatos con clavos solo sobre el piso fresco; quíteselos en escaleras.",
+        ),
+        (
+            "Calor y trabajo de noche",
+            "Agua, sombra y un descanso cada hora; cuídense unos a otros del golpe de calor. "
+            "Alumbren la salida. Nadie trabaja solo.",
+        ),
+        (
+            "Nada de calentones de gas",
+            "Ni gas ni diésel sobre pisos frescos: el humo y la humedad echan a perder la "
+            "superficie, y el aire de una cocina cerrada mata.",
+        ),
+    ),
+}
+
+
+# Those whose tasks the sheet can be narrowed to.
+ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
+# Clocks change at full quarters of an hour.
+STEP_S = 900
+_SCRIPT_LABELS = ("weekdays", "months")
+
+
+def embedded_json(data: Any) -> str:
+    r"""JSON that may stand inside a script element.
+
+    Examples
+    --------
+    >>> embedded_json("</script>")
+    '"\\u003c/script\\u003e"'
+    """
+    text = json.dumps(data, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    # Never a tag, a comment or an entity; ASCII keeps U+2028 out as well.
+    for sign in "<>&":
+        text = text.replace(sign, f"\\u{ord(sign):04x}")
+    return text
+
+
+def page_data(plan: Plan) -> str:
+    """The plan's instants and the script's words, as JSON for the page."""
+    order = {room.room: place for place, room in enumerate(_ordered_rooms(plan))}
+    data = {
+        "id": plan_id(plan),
+        "site": one_line(plan.job.site.name),
+        "zone": plan.job.site.time_zone,
+        "repeats": _repeats(plan),
+        "policy_s": plan.job.policy.margin_s,
+        "display": plan.job.display,
+        "uses": ROOM_USES,
+        "log_roles": LOG_ROLES,
+        "night": _night(plan),
+        "rooms": [
+            {
+                "name": one_line(room.room),
+                "walk": _up(room.walkable),
+                "key": room.room,
+                "opens": _up(room.opens),
+                "open_by": _down(room.open_by),
+            }
+            for room in _ordered_rooms(plan)
+        ],
+        "buckets": [_bucket(bucket, order) for bucket in plan.buckets],
+        "coats": _coats(plan, order),
+        "calls": _calls(plan),
+        "ice": [
+            {"room": one_line(room.room), "by": _down(room.in_ice_by)}
+            for room in plan.chill.rooms
+        ],
+        "words": {language: _words(plan, language) for language in plan.job.languages},
+    }
+    return embedded_json(data)
+
+
+def _repeats(plan: Plan) -> list[dict[str, Any]]:
+    """When the wall's clock shows each time twice, and which of the two it then is."""
+    zone = plan.job.site.zone
+    first = min((call.call for call in plan.calls), default=plan.job.access.begins)
+    last = max((room.opens for room in plan.rooms), default=plan.job.access.open_by)
+    found: list[dict[str, Any]] = []
+    for at_s in range(_down(first) // STEP_S * STEP_S, _up(last) + STEP_S, STEP_S):
+        name = twice_named(datetime.fromtimestamp(at_s, zone))
+        if not name:
+            continue
+        if found and (found[-1]["to"], found[-1]["name"]) == (at_s, name):
+            found[-1]["to"] = at_s + STEP_S
+        else:
+            found.append({"from": at_s, "to": at_s + STEP_S, "name": name})
+    return found
+
+
+def _night(plan: Plan) -> dict[str, Any] | None:
+    """Where a plan made on the night takes over: what is poured, and the log so far."""
+    night = plan.night
+    if night is None:
+        return None
+    done = {floor.room: floor.buckets for floor in night.poured}
+    return {
+        "follows": night.follows,
+        "until": _down(night.until),
+        "poured": {
+            str(index): _down(bucket.pour)
+            for index, bucket in enumerate(plan.buckets)
+            if bucket.number <= done.get(bucket.room, 0)
+        },
+        "log": [
+            {
+                "at": _down(line.at),
+                "event": line.event,
+                "room": line.room or "",
+                "bucket": line.bucket,
+                "value": line.value,
+                "note": line.note,
+            }
+            for line in night.log
+            if line.event != "poured"
+        ],
+    }
+
+
+def _ordered_rooms(plan: Plan) -> list[Any]:
+    return sorted(plan.rooms, key=lambda room: room.order)
+
+
+def _down(instant: datetime) -> int:
+    return math.floor(instant.timestamp())
+
+
+def _up(instant: datetime) -> int:
+    return math.ceil(instant.timestamp())
+
+
+def _bucket(bucket: BucketPlan, order: dict[str, int]) -> dict[str, Any]:
+    return {
+        "room": order[bucket.room],
+        "number": bucket.number,
+        "station": bucket.station,
+        "iced": bucket.chilled,
+        "margin_s": math.floor(bucket.margin_min * 60 + 1e-6),
+        "liquids": _down(bucket.liquids_in),
+        "filler": _down(bucket.filler_in),
+        "pour": _down(bucket.pour),
+        "rake": _down(bucket.raked_by),
+        "smooth": _down(bucket.smoothed_by),
+        "tie": None if bucket.tied_in is None else _down(bucket.tied_in),
+        "broadcast": _down(bucket.broadcast_by),
+        "wet_end": _down(bucket.wet_edge_end),
+        "work_end": _down(bucket.working_time_end),
+        "stone_end": _down(bucket.broadcast_end),
+    }
+
+
+def _coats(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
+    return [
+        {
+            "room": order[coat.room],
+            "coat": coat.coat,
+            "opens": _up(coat.opens),
+            "closes": _down(coat.closes),
+            "start": _up(coat.lay_at),
+            "end": _up(coat.end),
+        }
+        for coat in sorted(plan.coats, key=lambda coat: coat.start)
+    ]
+
+
+def _calls(plan: Plan) -> list[dict[str, Any]]:
+    return [
+        {
+            "role": call.role,
+            "people": call.people,
+            "room": one_line(call.room),
+            "stage": call.stage,
+            "call": _down(call.call),
+            "first": _down(call.first_task),
+        }
+        for call in sorted(plan.calls, key=lambda call: call.call)
+    ]
+
+
+def _words(plan: Plan, language: str) -> dict[str, str]:
+    voice: Voice = voice_of(plan, language)
+    words = voice.labels_under("script.")
+    words |= {key: voice.label(key) for key in _SCRIPT_LABELS}
+    roles = {*ROLES, *(call.role for call in plan.calls)}
+    words |= {f"role.{role}": voice.word(role) for role in sorted(roles)}
+    return words
+
+
+TEMPLATES = Path(__file__).parent / "templates"
+
+# In the order in which each uses the ones before.
+SCRIPTS = (
+    "words.js",
+    "lateness.js",
+    "dom.js",
+    "log.js",
+    "buckets.js",
+    "report.js",
+    "panel.js",
+    "main.js",
+)
+PICKS = ("all", *ROLES)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One column of the bucket table and the roles that look at it."""
+
+    key: str
+    roles: tuple[str, ...]
+    first: bool = True
+    """Among the columns a phone shows to everybody."""
+
+    @property
+    def classes(self) -> str:
+        """Style classes by which the role switch finds the column."""
+        names = [f"t-{role}" for role in self.roles]
+        return " ".join(names if self.first else [*names, "not-first"])
+
+
+TASKS = (
+    Task(key="liquids", roles=("mixer",), first=False),
+    Task(key="filler", roles=("mixer", "runner")),
+    Task(key="pour", roles=("mixer", "runner", "rake", "edge")),
+    Task(key="rake", roles=("rake", "smoother"), first=False),
+    Task(key="smooth", roles=("smoother", "broadcaster")),
+    Task(key="tie", roles=("rake", "edge", "broadcaster"), first=False),
+    Task(key="broadcast", roles=("broadcaster",)),
+)
+
+
+def sheet_html(plan: Plan) -> str:
+    """The whole sheet as HTML text.
+
+    Not for reading by programs; `plan.json` is.
+
+    Parameters
+    ----------
+    plan : Plan
+        What to show.
+
+    Returns
+    -------
+    str
+        One document that asks the network for nothing.
+    """
+    environment = _environment()
+    languages = plan.job.languages
+    style = environment.get_template("sheet.css.j2").render(
+        light=LIGHT, dark=DARK, languages=languages, roles=PICKS, footers=_footers(plan)
+    )
+    script = _script()
+    return environment.get_template("sheet.html.j2").render(
+        site=one_line(plan.job.site.name),
+        languages=languages,
+        sheets=[_sheet(plan, view.voice_of(plan, language)) for language in languages],
+        status=view.status_key(plan),
+        generic=view.generic_notice(plan),
+        roles=PICKS,
+        tasks=TASKS,
+        style=style,
+        style_hash=_sha256(style),
+        script=script,
+        script_hash=_sha256(script),
+        data=page_data(plan),
+    )
+
+
+def _footers(plan: Plan) -> dict[str, str]:
+    """What stands at the foot of every printed page, by language, as text of a style."""
+    voices = [view.voice_of(plan, language) for language in plan.job.languages]
+    made_at = plan.decisions.made_at.isoformat()
+    site = one_line(plan.job.site.name)
+    return {
+        voice.language: _style_text(f"{site} · {voice.label('made', made_at=made_at)}")
+        for voice in voices
+    }
+
+
+def _style_text(text: str) -> str:
+    """A text that may stand between quotes in a style sheet; every sign but plain ones escaped.
+
+    Examples
+    --------
+    >>> print(_style_text('a"b'))
+    a\\22 b
+    """
+    return "".join(
+        sign if sign == " " or (sign.isascii() and sign.isalnum()) else f"\\{ord(sign):x} "
+        for sign in text
+    )
+
+
+def _environment() -> Environment:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    return Environment(
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        finalize=_kept_together,
+        keep_trailing_newline=True,
+    )
+
+
+def _kept_together(value: object) -> object:
+    """On a narrow screen, "3 min" and "Wed 21:40" must not be torn apart."""
+    if type(value) is str:
+        return kept_together(value)
+    return value
+
+
+def _script() -> str:
+    parts = [(TEMPLATES / "script" / name).read_text(encoding="utf-8") for name in SCRIPTS]
+    return '(function () {\n"use strict";\n' + "\n".join(parts) + "})();\n"
+
+
+def _sha256(text: str) -> str:
+    return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
+
+
+def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
+    """Everything one language's part of the page shows."""
+    label: Callable[..., str] = voice.label
+    begins, ends = _span(plan)
+    status = view.status_key(plan)
+    return {
+        "t": label,
+        "language": voice.language,
+        "dates": label("dates", from_at=begins, to_at=ends),
+        "made": label("made", made_at=plan.decisions.made_at.isoformat()),
+        "status_state": view.status_state(plan),
+        "status_long": label(f"status.{status}.long", policy_min=plan.job.policy.margin_s / 60),
+        "answers": view.answers(plan, voice),
+        "warnings": [voice.say(warning) for warning in plan.warnings],
+        "rooms": view.rooms(plan, voice),
+        "room_of": {room.room: room for room in view.rooms(plan, voice)},
+        "buckets": {
+            room.room: view_work.buckets(plan, voice, room.room) for room in plan.rooms
+        },
+        "bucket_pictures": pictures.bucket_pictures(plan, voice),
+        "pictures": [
+            picture
+            for picture in (
+                pictures.room_picture(plan, voice),
+                pictures.temperature_picture(plan, voice),
+                pictures.window_picture(plan, voice),
+            )
+            if picture is not None
+        ],
+        "coats": view_work.coats(plan, voice),
+        "calls": view_load.calls(plan, voice),
+        "ice": view_load.ice(plan, voice),
+        "ice_lines": view_load.ice_lines(plan, voice),
+        "hours": view_rests.hours(plan, voice),
+        "hour_rooms": [one_line(room.room) for room in plan.hours[0].rooms]
+        if plan.hours
+        else [],
+        "load": view_load.load(plan, voice),
+        "primed": plan.takeoff.primer_batches > 0,
+        "load_total": view_load.load_total(plan, voice),
+        "alternatives": view_rests.alternatives(plan, voice),
+        "risk": view_rests.risk_lines(plan, voice),
+        "sources": view_rests.sources(plan, voice),
+        "cautions": CAUTIONS[voice.language],
+        "role_names": {role: _role_name(voice, role) for role in PICKS},
+    }
+
+
+def _role_name(voice: Voice, role: str) -> str:
+    return voice.label("role.all") if role == "all" else voice.word(role)
+
+
+def _span(plan: Plan) -> tuple[str, str]:
+    """First and last instants anybody works towards."""
+    begins = [room.pour_start for room in plan.rooms] or [plan.job.access.begins]
+    ends = [room.open_by for room in plan.rooms] or [plan.job.access.open_by]
+    return min(begins).isoformat(), max(ends).isoformat()

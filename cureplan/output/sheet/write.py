@@ -1,0 +1,241 @@
+"""Every file of a plan, written all or nothing."""
+
+from __future__ import annotations
+
+import csv
+import errno
+import io
+import os
+import tempfile
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
+from dataclasses import fields
+from datetime import datetime
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from cureplan.core.errors import OutOfRangeError, OutputError
+from cureplan.core.messages import Message
+from cureplan.output.language import Voice
+from cureplan.output.sheet.crew_calendar import calendar_text, crew_ics, earlier_plan
+from cureplan.output.sheet.page import sheet_html
+from cureplan.output.view.view import voice_of
+from cureplan.planning.plan.model import BucketPlan, Call, CoatPlan, Plan, plan_to_json
+
+__all__ = [
+    "FILES",
+    "buckets_csv",
+    "calls_csv",
+    "coats_csv",
+    "defused",
+    "render_sheets",
+    "write_sheets",
+]
+
+# Columns whose values are codes, and what stands before them among the words.
+_CODES = {"role": "", "stage": "stage.", "binding": ""}
+_FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
+
+
+def defused(text: str) -> str:
+    """A text no spreadsheet will run as a formula.
+
+    Not for numbers: a negative margin must stay a number.
+
+    Examples
+    --------
+    >>> defused('=HYPERLINK("x")'), defused("Cook line")
+    ('\\'=HYPERLINK("x")', 'Cook line')
+    """
+    if text.startswith(_FORMULA_STARTS) or text.lstrip().startswith(_FORMULA_STARTS):
+        return f"'{text}"
+    return text
+
+
+def buckets_csv(plan: Plan) -> str:
+    """Every bucket, one row each, in the order mixed."""
+    return _table(BucketPlan, plan.buckets, plan)
+
+
+def calls_csv(plan: Plan) -> str:
+    """Every call, one row each, in the order of the clock."""
+    return _table(Call, sorted(plan.calls, key=lambda call: call.call), plan)
+
+
+def coats_csv(plan: Plan) -> str:
+    """Every coat, one row each, in the order laid."""
+    return _table(CoatPlan, sorted(plan.coats, key=lambda coat: coat.start), plan)
+
+
+def _table(
+    kind: type[BucketPlan] | type[Call] | type[CoatPlan],
+    rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan],
+    plan: Plan,
+) -> str:
+    names = [field.name for field in fields(kind)]
+    voice = voice_of(plan)
+    out = io.StringIO(newline="")
+    out.write("\ufeff")
+    writer = csv.writer(out)
+    writer.writerow([voice.label(f"column.{name}") for name in names])
+    for row in rows:
+        writer.writerow([_cell(name, getattr(row, name), voice) for name in names])
+    return out.getvalue()
+
+
+def _cell(name: str, value: object, voice: Voice) -> str | float | int:
+    if value is None:
+        return ""
+    if isinstance(value, bool):
+        return voice.label("cell.yes" if value else "cell.no")
+    if isinstance(value, datetime):
+        return _local_iso(value, voice.zone)
+    if isinstance(value, Message):
+        return defused(voice.say(value))
+    if isinstance(value, int | float):
+        return value
+    if name in _CODES:
+        return defused(voice.word(f"{_CODES[name]}{value}"))
+    return defused(str(value))
+
+
+def _local_iso(instant: datetime, zone: ZoneInfo) -> str:
+    return instant.astimezone(zone).isoformat(timespec="seconds")
+
+
+def _plan_json(plan: Plan) -> str:
+    return plan_to_json(plan, text_of=voice_of(plan).say)
+
+
+_TEXTS: Mapping[str, Callable[[Plan], str]] = {
+    "plan.json": _plan_json,
+    "sheet.html": sheet_html,
+    "buckets.csv": buckets_csv,
+    "calls.csv": calls_csv,
+    "coats.csv": coats_csv,
+}
+FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf")
+
+
+def render_sheets(
+    plan: Plan, *, earlier: Iterable[bytes] = (), pictures: bool = True
+) -> dict[str, bytes]:
+    """Every file's name and content; writes nothing.
+
+    Not for a folder where a plan lies already: `write_sheets` mends its calendar.
+    """
+    contents = {name: render(plan).encode("utf-8") for name, render in _TEXTS.items()}
+    contents["crew.ics"] = crew_ics(plan, earlier=earlier)
+    if pictures:
+        from cureplan.output.charts.pages import plan_pictures
+
+        for kind, picture in plan_pictures(plan).items():
+            contents[f"plan.{kind}"] = picture
+    return contents
+
+
+def write_sheets(
+    plan: Plan, folder: Path, *, before: Path | None = None, pictures: bool = True
+) -> tuple[Path, ...]:
+    """Write every file of a plan into a folder, all of them or none.
+
+    Parameters
+    ----------
+    plan : Plan
+        What to write.
+    folder : Path
+        Made if missing. Files of an earlier plan are replaced, others left alone.
+    before : Path, optional
+        Folder of the plan that this one takes the place of, where that is another.
+    pictures : bool
+        Whether to draw plan.png and plan.pdf, which takes longer than all the rest; those
+        of an earlier plan are taken away otherwise, as they would show another.
+
+    Returns
+    -------
+    tuple of Path
+        The files, in the order of `FILES`.
+
+    Raises
+    ------
+    OutputError
+        Something could not be written; what stood there before still stands.
+    """
+    folder = Path(folder)
+    folders = [folder] if before is None else [folder, Path(before)]
+    contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryDirectory(prefix=".cureplan-", dir=folder) as scratch:
+            _swap_in(contents, folder, Path(scratch))
+        for name in FILES:
+            if name not in contents:
+                (folder / name).unlink(missing_ok=True)
+    except OSError as error:
+        raise _unwritable(folder, error) from error
+    return tuple(folder / name for name in contents)
+
+
+def _calendars(folders: Iterable[Path]) -> Iterator[bytes]:
+    """What the crew may have in its phones: earlier calendars, or those of earlier plans."""
+    for folder in folders:
+        text = calendar_text(folder)
+        if text is not None:
+            yield text
+            continue
+        old = earlier_plan(folder)
+        if old is not None:
+            # A plan of another version may speak of what has no words any more.
+            with suppress(OutOfRangeError):
+                yield crew_ics(old)
+
+
+def _unwritable(folder: Path, error: OSError) -> OutputError:
+    where = Path(error.filename2 or error.filename or folder)
+    reason = error.strerror or str(error)
+    return OutputError(
+        f"{where if where.name in FILES else folder}: could not be written ({reason}); "
+        "choose another folder with --out, or make room and rights there"
+    )
+
+
+def _swap_in(contents: Mapping[str, bytes], folder: Path, scratch: Path) -> None:
+    for name, content in contents.items():
+        _write_through(scratch / name, content)
+    swapped: list[str] = []
+    try:
+        for name in contents:
+            _keep_old(folder / name, scratch / f"{name}.old")
+            (scratch / name).replace(folder / name)
+            swapped.append(name)
+    except OSError:
+        for name in swapped:
+            _put_back(folder / name, scratch / f"{name}.old")
+        raise
+
+
+def _write_through(path: Path, content: bytes) -> None:
+    with path.open("wb") as out:
+        out.write(content)
+        out.flush()
+        os.fsync(out.fileno())
+
+
+def _keep_old(path: Path, kept: Path) -> None:
+    """A second name for the old file, so that it never leaves its place."""
+    if not path.exists():
+        return
+    if path.is_dir():
+        raise IsADirectoryError(errno.EISDIR, "a folder of that name is in the way", str(path))
+    try:
+        os.link(path, kept)
+    except OSError:
+        # Some file systems have no links.
+        kept.write_bytes(path.read_bytes())
+
+
+def _put_back(path: Path, kept: Path) -> None:
+    if kept.exists():
+        kept.replace(path)
+    else:
+        path.unlink()

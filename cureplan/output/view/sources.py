@@ -1,0 +1,319 @@
+"""What the sheet shows of loads and of what the plan rests on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from cureplan.output.language import Voice
+from cureplan.output.language.clean import one_line
+from cureplan.output.view.view import State, buys_text, margin_state
+from cureplan.planning.plan.model import (
+    Alternative,
+    Call,
+    ChillRoom,
+    HourRow,
+    Plan,
+    Source,
+    TakeoffRoom,
+)
+
+__all__ = [
+    "AlternativeView",
+    "CallView",
+    "HourView",
+    "IceView",
+    "LoadView",
+    "SourceView",
+    "alternatives",
+    "calls",
+    "hours",
+    "ice",
+    "ice_lines",
+    "load",
+    "load_total",
+    "risk_lines",
+    "sources",
+]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CallView:
+    """Who must be there when."""
+
+    role_key: str
+    role: str
+    people: str
+    room: str
+    stage: str
+    call: str
+    first: str
+    last: str
+    busy: str
+    reason: str
+
+
+def calls(plan: Plan, voice: Voice) -> tuple[CallView, ...]:
+    """The calls in the order of the clock."""
+    ordered = sorted(plan.calls, key=lambda call: (call.call, call.first_task))
+    return tuple(_call(voice, call) for call in ordered)
+
+
+def _call(voice: Voice, call: Call) -> CallView:
+    return CallView(
+        role_key=call.role,
+        role=voice.word(call.role),
+        people=str(call.people),
+        room=one_line(call.room),
+        stage=voice.word(f"stage.{call.stage}"),
+        call=voice.at(call.call),
+        first=voice.at(call.first_task, "time"),
+        last=voice.at(call.last_task, "time_up"),
+        busy=voice.show("busy_frac", call.busy_frac, "percent"),
+        reason=voice.say(call.reason),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IceView:
+    """Ice for one floor."""
+
+    room: str
+    kits: str
+    ice: str
+    by: str
+    by_stirred: str
+    needed: str
+    from_to: str
+    gain: str
+    gain_parts: str
+    sweats: bool
+
+
+def ice(plan: Plan, voice: Voice) -> tuple[IceView, ...]:
+    """Floors whose liquids go into ice, the earliest first."""
+    ordered = sorted(plan.chill.rooms, key=lambda room: room.in_ice_by)
+    return tuple(_ice(voice, room) for room in ordered)
+
+
+def _ice(voice: Voice, room: ChillRoom) -> IceView:
+    return IceView(
+        room=one_line(room.room),
+        kits=str(room.kits),
+        ice=voice.show("ice_kg", room.ice_kg),
+        by=voice.at(room.in_ice_by),
+        by_stirred=voice.at(room.in_ice_by_stirred),
+        needed=voice.at(room.needed_at),
+        from_to=voice.label("ice.from_to", from_c=room.from_c, to_c=room.to_c),
+        gain=voice.show("gained_min", room.gained_min, "down"),
+        gain_parts=voice.label(
+            "ice.gain.parts",
+            floor_min=room.gained_floor_min,
+        ),
+        sweats=room.sweats,
+    )
+
+
+def ice_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
+    """What is to be said of the ice in all."""
+    chill = plan.chill
+    measured = voice.label("ice.measured") if chill.measured else ""
+    if not chill.iced:
+        return (voice.label("ice.no", liquids_c=chill.liquids_as_is_c, measured=measured),)
+    lines = [
+        voice.label("ice.total", ice_kg=chill.ice_kg, per_kit_kg=chill.ice_per_kit_kg),
+        voice.label(
+            "ice.how_long",
+            liquids_c=chill.liquids_as_is_c,
+            measured=measured,
+            standing_h=chill.hours_standing,
+            stirred_h=chill.hours_stirred,
+        ),
+    ]
+    if any(room.sweats for room in chill.rooms):
+        lines.append(voice.label("ice.sweats"))
+    return tuple(lines)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LoadView:
+    """What one floor needs, or all of them together."""
+
+    room: str
+    area: str
+    kits: str
+    bags: str
+    stone: str
+    swept: str
+    primer: str
+    coats: tuple[str, ...]
+    coats_sum: str
+    ice: str
+    left: str
+
+
+def load(plan: Plan, voice: Voice) -> tuple[LoadView, ...]:
+    """What to load, floor by floor."""
+    return tuple(_load(voice, room) for room in plan.takeoff.rooms)
+
+
+def _load(voice: Voice, room: TakeoffRoom) -> LoadView:
+    pairs = zip(room.coat_batches, room.coat_volume_m3, strict=True)
+    return LoadView(
+        room=one_line(room.room),
+        area=voice.show("area_m2", room.area_m2),
+        kits=str(room.kits),
+        bags=str(room.aggregate_bags),
+        stone=voice.show("stone_kg", room.aggregate_kg),
+        swept=voice.show("swept_kg", room.aggregate_swept_kg),
+        primer=str(room.primer_batches),
+        coats=tuple(
+            f"{voice.label('batches', batches=batches)} ({voice.show('volume_m3', volume)})"
+            for batches, volume in pairs
+        ),
+        coats_sum=" + ".join(str(batches) for batches in room.coat_batches) or "0",
+        ice=voice.show("ice_kg", room.ice_kg) if room.ice_kg else voice.label("none"),
+        left=voice.show("left_m3", room.slurry_left_m3),
+    )
+
+
+def load_total(plan: Plan, voice: Voice) -> LoadView:
+    """What to load in all."""
+    total = plan.takeoff
+    return LoadView(
+        room=voice.label("total"),
+        area="",
+        kits=str(total.kits),
+        bags=str(total.aggregate_bags),
+        stone=voice.show("stone_kg", total.aggregate_kg),
+        swept="",
+        primer=str(total.primer_batches),
+        coats=(
+            f"{voice.label('batches', batches=total.topcoat_batches)} "
+            f"({voice.show('volume_m3', total.topcoat_m3)})",
+        ),
+        coats_sum=str(total.topcoat_batches),
+        ice=voice.show("ice_kg", total.ice_kg) if total.ice_kg else voice.label("none"),
+        left="",
+    )
+
+
+_ALL_SAID = ("note", "assumption", "default", "record")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlternativeView:
+    """Something the job does not allow by itself, and what it would buy."""
+
+    what: str
+    buys: str
+    then: str
+    state: State | None
+
+
+def alternatives(plan: Plan, voice: Voice) -> tuple[AlternativeView, ...]:
+    """What else would help."""
+    return tuple(_alternative(plan, voice, item) for item in plan.decisions.alternatives)
+
+
+def _alternative(plan: Plan, voice: Voice, item: Alternative) -> AlternativeView:
+    buys = then = ""
+    state = None
+    if item.buys_min is not None:
+        buys = buys_text(voice, item.buys_min)
+    if item.margin_min is not None:
+        short = ".short" if item.margin_min < 0 else ""
+        then = voice.label(f"alternative.margin{short}", margin_min=item.margin_min)
+        state = margin_state(plan, item.margin_min)
+    what = voice.say(item.what)
+    if item.room is not None and one_line(item.room) not in what:
+        what = f"{one_line(item.room)}: {what}"
+    if item.also is not None:
+        what = f"{what}, {voice.say(item.also)}"
+    return AlternativeView(what=what, buys=buys, then=then, state=state)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourView:
+    """One full hour: outdoors and in each room."""
+
+    at: str
+    outdoor: str
+    dew: str
+    origin: str
+    rooms: tuple[tuple[str, str], ...]
+
+
+def hours(plan: Plan, voice: Voice) -> tuple[HourView, ...]:
+    """The hours of the job; rooms in the order in which the first hour names them."""
+    return tuple(_hour(voice, row) for row in plan.hours)
+
+
+def _hour(voice: Voice, row: HourRow) -> HourView:
+    return HourView(
+        at=voice.at(row.at),
+        outdoor=voice.show("outdoor_c", row.outdoor_c),
+        dew=voice.show("dew_c", row.dew_c),
+        origin=f"{one_line(row.origin)} ({voice.word(row.kind)})",
+        rooms=tuple(
+            (voice.show("air_c", room.air_c), voice.show("slab_c", room.slab_c))
+            for room in row.rooms
+        ),
+    )
+
+
+def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
+    """How often the plan would hold, and how that was counted."""
+    risk = plan.risk
+    shares = (
+        ("buckets", risk.buckets_keep_frac),
+        ("coats", risk.coats_keep_frac),
+        ("opens", risk.opens_on_time_frac),
+        ("all", risk.all_keep_frac),
+    )
+    lines = [voice.label(f"risk.{key}", keeps_frac=share) for key, share in shares]
+    lines.append(
+        voice.label(
+            "risk.how",
+            members=risk.members,
+            forecast_k=risk.forecast_sd_k,
+            slab_k=risk.slab_sd_k,
+            late_min=risk.late_sd_min,
+            seed=risk.seed,
+        )
+    )
+    return tuple(lines)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SourceView:
+    """Where something the plan rests on came from; an assumption's detail says it all."""
+
+    kind: str
+    label: str
+    licence: str
+    generic: bool
+    detail: str
+
+
+def sources(plan: Plan, voice: Voice) -> tuple[SourceView, ...]:
+    """What the plan rests on."""
+    return tuple(_source(voice, source) for source in plan.sources)
+
+
+def _source_label(voice: Voice, source: Source) -> str:
+    if source.kind in _ALL_SAID and source.detail is not None:
+        return ""
+    return voice.word_or_text(source.label)
+
+
+def _source(voice: Voice, source: Source) -> SourceView:
+    licence = ""
+    if source.licence is not None:
+        licence = voice.label("licence", licence=source.licence)
+    return SourceView(
+        kind=voice.label(f"source.{source.kind}"),
+        label=_source_label(voice, source),
+        licence=licence,
+        generic=source.generic,
+        detail="" if source.detail is None else voice.say(source.detail),
+    )

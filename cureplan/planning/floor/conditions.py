@@ -1,0 +1,334 @@
+"""Hourly air, slab and dew point of each room."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cureplan.core.clock import from_epoch_s
+from cureplan.core.errors import OutOfRangeError
+from cureplan.inputs.job.model import Building, Job, Room
+from cureplan.science.heat import (
+    AIR_FACE_W_M2K,
+    CONCRETE_CONDUCTIVITY_W_MK,
+    CONCRETE_DENSITY_KG_M3,
+    CONCRETE_SPECIFIC_HEAT_J_KGK,
+    CONCRETE_SUN_ABSORPTANCE,
+    DAY_S,
+)
+from cureplan.science.humid_air import relative_humidity
+from cureplan.science.room_air import drifting_air_c, held_air_c, open_air_c
+from cureplan.science.slab import Slab
+from cureplan.science.slab_grid import slab_on_ground, slab_over_air
+from cureplan.science.slab_reading import corrected_surface_c, slab_time_constant_s
+from cureplan.science.sun import absorbed_w_m2, clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
+from cureplan.weather.hours.series import HourlySeries
+
+__all__ = [
+    "HOUR_S",
+    "STEP_S",
+    "TAU_S",
+    "RoomConditions",
+    "floor_slab",
+    "patch_sun_w_m2",
+    "room_conditions",
+]
+
+OPENING_TRANSMITS = 0.8
+"""Share of the sun that clear single glazing lets through; from memory."""
+
+Array = NDArray[np.float64]
+
+
+def patch_sun_w_m2(
+    job: Job, rooms: Sequence[Room], series: HourlySeries, fine_s: Array, cloud: Array
+) -> Array:
+    """Sun taken up by each room's declared patch, spread over nothing else.
+
+    Parameters
+    ----------
+    job, rooms, series
+        Site, floors, and the weather whose first row is the zero of `fine_s`.
+    fine_s : ndarray, shape (n,)
+        Instants [s].
+    cloud : ndarray, shape (n,)
+        Share of the sky covered.
+
+    Returns
+    -------
+    ndarray of float64, shape (n, rooms)
+        [W/m²]; zero where no patch is declared.
+    """
+    absorbed = np.zeros((fine_s.size, len(rooms)))
+    if all(room.sun_patch is None for room in rooms):
+        return absorbed
+    epoch0 = float(series.epoch_s[0])
+    instants = [datetime.fromtimestamp(epoch0 + second, job.site.zone) for second in fine_s]
+    elevation = sun_elevation_deg(
+        instants,
+        latitude_deg=job.site.latitude_deg,
+        longitude_deg=job.site.longitude_deg,
+        refracted=True,
+    )
+    horizontal = clouded_w_m2(clear_sky_w_m2(elevation), cloud_share=cloud)
+    clock = [at.hour * 60 + at.minute for at in instants]
+    for column, room in enumerate(rooms):
+        patch = room.sun_patch
+        if patch is None:
+            continue
+        begins = patch.starts.hour * 60 + patch.starts.minute
+        ends = patch.ends.hour * 60 + patch.ends.minute
+        lit = np.array([patch.share if begins <= minute < ends else 0.0 for minute in clock])
+        absorbed[:, column] = absorbed_w_m2(
+            horizontal,
+            lit_share=lit,
+            transmitted_share=OPENING_TRANSMITS,
+            absorptance=CONCRETE_SUN_ABSORPTANCE,
+        )
+    return absorbed
+
+
+HOUR_S = 3600.0
+STEP_S = 600.0
+FINEST_CELL_M = 0.01
+LEVEL_K = 0.3
+"""A slab that warms less than this over a pour counts as level: invented."""
+
+TAU_S = slab_time_constant_s(
+    thickness_m=0.15,
+    conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
+    density_kg_m3=CONCRETE_DENSITY_KG_M3,
+    specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
+    top_w_m2k=AIR_FACE_W_M2K,
+    lower_w_m2k=0.0,
+)
+"""How long a 150 mm slab on ground remembers a reading [s]: for doubts, where the exact
+thickness does not matter."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class RoomConditions:
+    """Hourly temperatures of one room, linear between hours."""
+
+    room: str
+    epoch_s: Array
+    air_c: Array
+    slab_c: Array
+    dew_c: Array
+    """NaN where the weather gives no humidity."""
+    reading_s: float | None
+    """When an infrared reading corrected the slab [epoch s]; None if it was not read."""
+
+    @property
+    def first_s(self) -> float:
+        """First hour [epoch s]."""
+        return float(self.epoch_s[0])
+
+    @property
+    def last_s(self) -> float:
+        """Last hour [epoch s]."""
+        return float(self.epoch_s[-1])
+
+    def air_at(self, epoch_s: ArrayLike) -> Array:
+        """Room air [°C] at instants within the hours; raises beyond them."""
+        return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.air_c))
+
+    def slab_at(self, epoch_s: ArrayLike) -> Array:
+        """Slab surface [°C] at instants within the hours; raises beyond them."""
+        return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.slab_c))
+
+    def dew_at(self, epoch_s: ArrayLike) -> Array:
+        """Dew point [°C] within the hours, NaN where unknown; raises beyond them."""
+        return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.dew_c))
+
+    def _known(self, epoch_s: ArrayLike) -> Array:
+        """Instants, every one within the hours."""
+        at_s = np.asarray(epoch_s, dtype=np.float64)
+        outside = ~((at_s >= self.first_s) & (at_s <= self.last_s))
+        if np.any(outside):
+            raise OutOfRangeError(
+                f"{self.room}: temperatures are known from {_told(self.first_s)} to "
+                f"{_told(self.last_s)} UTC, not at {_told(float(at_s[outside][0]))}"
+            )
+        return at_s
+
+    def humidity_at(self, epoch_s: ArrayLike) -> Array:
+        """Relative humidity of the room's air [-]; NaN where the dew point is unknown.
+
+        Outdoor moisture is taken to be indoors as well; a room colder than its dew point
+        counts as saturated.
+        """
+        air_c, dew_c = self.air_at(epoch_s), self.dew_at(epoch_s)
+        known = ~np.isnan(dew_c)
+        dew = np.where(known, np.minimum(dew_c, air_c), air_c)
+        return np.where(known, relative_humidity(air_c, dew_c=dew), np.nan)
+
+    def slab_falls(self, begins_s: float, ends_s: float) -> bool:
+        """Whether the slab is level or cools over a span: then its air does not swell."""
+        return float(self.slab_at(ends_s) - self.slab_at(begins_s)) <= LEVEL_K
+
+    def next_dry_s(self, start_s: float, lasts_s: float, *, margin_k: float) -> float:
+        """Earliest start from `start_s` with the slab dry for `lasts_s`.
+
+        Parameters
+        ----------
+        start_s, lasts_s : float
+            Wanted start [epoch s] and length [s].
+        margin_k : float
+            How far the slab must lie above the dew point [K].
+
+        Returns
+        -------
+        float
+            Epoch s; inf when no later hour is dry. An unknown dew point counts as
+            dry: the plan warns of it instead.
+        """
+        dry = ~(self.slab_c - self.dew_c < margin_k)
+        if np.all(dry):
+            return start_s
+        spare = np.where(np.isnan(self.dew_c), np.inf, self.slab_c - self.dew_c - margin_k)
+        start = start_s
+        while start + lasts_s <= self.last_s:
+            inside = (self.epoch_s > start) & (self.epoch_s < start + lasts_s)
+            ends = np.interp([start, start + lasts_s], self.epoch_s, spare)
+            if np.all(spare[inside] >= 0) and np.all(ends >= 0):
+                return start
+            start += STEP_S
+        return float("inf")
+
+
+def _told(epoch_s: float) -> str:
+    if not math.isfinite(epoch_s):
+        return str(epoch_s)
+    return f"{from_epoch_s(epoch_s):%Y-%m-%d %H:%M}"
+
+
+def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]:
+    """Air and slab of every room of a job.
+
+    Parameters
+    ----------
+    job : Job
+        Rooms, building, site.
+    series : HourlySeries
+        Weather with some days of history before the job; their mean starts the slab.
+
+    Returns
+    -------
+    dict
+        `RoomConditions` by room name.
+    """
+    hours_s = series.epoch_s - series.epoch_s[0]
+    fine_s = np.arange(0.0, hours_s[-1] + STEP_S / 2, STEP_S)
+    outdoor_c = np.interp(fine_s, hours_s, series.temp_c)
+    cloud = np.interp(fine_s, hours_s, np.nan_to_num(series.cloud_frac, nan=0.0))
+    groups: defaultdict[tuple[float, float], list[Room]] = defaultdict(list)
+    for room in job.rooms:
+        groups[room.slab_thickness_m, room.insulation_m].append(room)
+
+    found = {}
+    for rooms in groups.values():
+        air_c = np.hstack([_air(room, job.building, fine_s, outdoor_c) for room in rooms])
+        surface_c = _surface(job, rooms, series, fine_s, outdoor_c, cloud, air_c)
+        hourly = slice(None, None, round(HOUR_S / STEP_S))
+        for column, room in enumerate(rooms):
+            found[room.name] = RoomConditions(
+                room=room.name,
+                epoch_s=series.epoch_s,
+                air_c=air_c[hourly, column],
+                slab_c=surface_c[hourly, column],
+                dew_c=series.dew_c,
+                reading_s=None
+                if room.slab_reading is None
+                else room.slab_reading.read_at.timestamp(),
+            )
+    return {room.name: found[room.name] for room in job.rooms}
+
+
+def floor_slab(room: Room, building: Building) -> Slab:
+    """The slab of a room, ready to be marched in steps of `STEP_S`."""
+    over_air = building.below == "air"
+    layers = (
+        slab_over_air(thickness_m=room.slab_thickness_m)
+        if over_air
+        else slab_on_ground(thickness_m=room.slab_thickness_m, insulation_m=room.insulation_m)
+    )
+    return Slab(
+        layers=layers,
+        top_w_m2k=AIR_FACE_W_M2K,
+        lower_w_m2k=AIR_FACE_W_M2K if over_air else None,
+        step_s=STEP_S,
+        finest_cell_m=FINEST_CELL_M,
+    )
+
+
+def _air(room: Room, building: Building, times_s: Array, outdoor_c: Array) -> Array:
+    if room.climate == "open":
+        return open_air_c(times_s, outdoor_c=outdoor_c)
+    if room.climate == "held":
+        if room.set_point_c is None:
+            raise AssertionError("the reader refuses a held room without a set point")
+        return held_air_c(times_s, set_point_c=room.set_point_c)
+    day = max(1, round(24 * HOUR_S / STEP_S))
+    return drifting_air_c(
+        times_s,
+        outdoor_c=outdoor_c,
+        start_c=float(np.mean(outdoor_c[:day])) + building.gain_k,
+        lag_s=building.lag_s,
+        gain_k=building.gain_k,
+    )
+
+
+def _surface(
+    job: Job,
+    rooms: Sequence[Room],
+    series: HourlySeries,
+    fine_s: Array,
+    outdoor_c: Array,
+    cloud: Array,
+    air_c: Array,
+) -> Array:
+    building, first = job.building, rooms[0]
+    over_air = building.below == "air"
+    slab = floor_slab(first, building)
+    lower_c = np.broadcast_to(
+        outdoor_c[:, None] if over_air else np.asarray(building.ground_c), air_c.shape
+    )
+    sun_w_m2 = patch_sun_w_m2(job, rooms, series, fine_s, cloud)
+    # Settled at the mean of all history: soil under a slab forgets a first day slowly.
+    before = fine_s <= max(DAY_S, job.access.begins.timestamp() - float(series.epoch_s[0]))
+    run = slab.run(
+        air_c,
+        absorbed_w_m2=sun_w_m2,
+        lower_c=lower_c,
+        start_c=slab.steady_profile_c(
+            air_c=air_c[before].mean(axis=0),
+            absorbed_w_m2=sun_w_m2[before].mean(axis=0),
+            lower_c=lower_c[before].mean(axis=0),
+        ),
+        keep_profile=False,
+    )
+    readings = [room.slab_reading for room in rooms]
+    if not any(readings):
+        return run.surface_c
+    epoch0 = float(series.epoch_s[0])
+    return corrected_surface_c(
+        fine_s,
+        run.surface_c,
+        reading_s=[np.nan if r is None else r.read_at.timestamp() - epoch0 for r in readings],
+        reading_c=[np.nan if r is None else r.surface_c for r in readings],
+        time_constant_s=slab_time_constant_s(
+            thickness_m=first.slab_thickness_m,
+            conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
+            density_kg_m3=CONCRETE_DENSITY_KG_M3,
+            specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
+            top_w_m2k=AIR_FACE_W_M2K,
+            lower_w_m2k=AIR_FACE_W_M2K if over_air else 0.0,
+        ),
+    )

@@ -1,0 +1,293 @@
+"""How a floor is cut into rows, buckets and bays, and how fast they follow each other.
+
+A front as wide as the bay retreats from the back wall to the way out. One bucket covers
+`area`; a row takes as many buckets as make it deep enough for the rake. Kits are whole:
+the last one of a bay may leave some over.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.inputs.cards.model import SlurryCard
+from cureplan.inputs.job.model import Crew, Job, Pace, Room
+
+__all__ = [
+    "Cadence",
+    "PourLayout",
+    "PourTimes",
+    "broadcast_ends_s",
+    "cadence",
+    "lay_out",
+    "met_by",
+    "relative_times",
+]
+
+BARE_STRIP_M = 0.3048
+"""Strip kept free of aggregate along the open edge until the next row ties in: about a
+foot (common practice, no source)."""
+
+# 1e-9 keeps a floor that needs exactly 12 kits from asking for 13 by rounding noise.
+_EPS = 1e-9
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourLayout:
+    """Rows, buckets and bays of one floor."""
+
+    room: str
+    bays: int
+    bay_width_m: float
+    kits_per_bay: int
+    buckets_per_row: int
+    row_depth_m: float
+    area_per_bucket_m2: float
+    thickness_m: float
+    slurry_needed_m3: float
+
+    @property
+    def kits(self) -> int:
+        """Whole kits for the floor."""
+        return self.kits_per_bay * self.bays
+
+    @property
+    def rows_per_bay(self) -> int:
+        """Rows in one bay; the last may be short: few buckets drawn over the whole width."""
+        return math.ceil(self.kits_per_bay / self.buckets_per_row)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cadence:
+    """Seconds between pours, what each task takes, and which task is slowest."""
+
+    interval_s: float
+    limit: str
+    mixing_s: float
+    haul_s: float
+    rake_s: float
+    smooth_s: float
+    broadcast_s: float
+    strip_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourTimes:
+    """Times of every bucket of a floor [s], from the first liquids' first stir."""
+
+    bay: NDArray[np.int64]
+    row: NDArray[np.int64]
+    station: NDArray[np.int64]
+    liquids_in_s: NDArray[np.float64]
+    filler_in_s: NDArray[np.float64]
+    pour_s: NDArray[np.float64]
+    raked_s: NDArray[np.float64]
+    smoothed_s: NDArray[np.float64]
+    tied_in_s: NDArray[np.float64]
+    """When the open edge is met all along; NaN where it never is: a bay's last row."""
+    broadcast_s: NDArray[np.float64]
+
+    @property
+    def last_s(self) -> float:
+        """When the last grain has fallen."""
+        return float(np.max(self.broadcast_s))
+
+
+def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
+    """Cut a floor into bays, rows and whole kits.
+
+    Parameters
+    ----------
+    room, job
+        The floor, and the job whose card, thickness and pace apply.
+    bays : int
+        Bays side by side, >= 1, each with a stop line to the next.
+
+    Returns
+    -------
+    PourLayout
+    """
+    card: SlurryCard = job.cards.slurry
+    thickness_m = job.materials.thickness_m + job.materials.profile_allowance_m
+    needed_m3 = room.area_m2 * (1.0 + job.materials.waste) * thickness_m
+    kits_per_bay = max(1, math.ceil(needed_m3 / bays / card.mixed_yield_m3 - _EPS))
+    bay_width_m = room.width_m / bays
+    # What a bucket really covers once the kits are rounded up and waste is lost.
+    area_per_bucket_m2 = room.area_m2 / (kits_per_bay * bays)
+    least = math.ceil(job.pace.row_depth_min_m * bay_width_m / area_per_bucket_m2 - _EPS)
+    buckets_per_row = min(max(1, least), kits_per_bay)
+    return PourLayout(
+        room=room.name,
+        bays=bays,
+        bay_width_m=bay_width_m,
+        kits_per_bay=kits_per_bay,
+        buckets_per_row=buckets_per_row,
+        row_depth_m=buckets_per_row * area_per_bucket_m2 / bay_width_m,
+        area_per_bucket_m2=area_per_bucket_m2,
+        thickness_m=thickness_m,
+        slurry_needed_m3=needed_m3,
+    )
+
+
+def cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
+    """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast.
+
+    Parameters
+    ----------
+    layout : PourLayout
+        The floor.
+    card : SlurryCard
+        Mixing times.
+    crew, pace
+        People per role and how fast they are.
+
+    Returns
+    -------
+    Cadence
+    """
+    area_m2 = layout.area_per_bucket_m2
+    cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
+    stations = min(crew.stations, crew.mixer)
+    broadcast_s = area_m2 / (pace.broadcast_m2_s * crew.broadcaster)
+    tasks = {
+        "mixing": cycle_s / stations,
+        "haul": 2.0 * pace.haul_s / crew.runner,
+        "rake": area_m2 / (pace.rake_m2_s * crew.rake),
+        "smooth": area_m2 / (pace.smooth_m2_s * crew.smoother),
+        "broadcast": broadcast_s,
+    }
+    limit = max(tasks, key=lambda task: tasks[task])
+    return Cadence(
+        interval_s=tasks[limit],
+        limit=limit,
+        mixing_s=tasks["mixing"],
+        haul_s=pace.haul_s,
+        rake_s=tasks["rake"],
+        smooth_s=tasks["smooth"],
+        broadcast_s=broadcast_s,
+        strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.row_depth_m),
+    )
+
+
+def relative_times(
+    layout: PourLayout, card: SlurryCard, beat: Cadence, *, stations: int, bay_turn_s: float
+) -> PourTimes:
+    """When each thing is done to each bucket, counted from the first stir.
+
+    In the steady rhythm nothing queues, because no task is slower than the interval;
+    only the last row's grains do, which fall after the strips that waited for it.
+
+    Parameters
+    ----------
+    layout, card, beat
+        Floor, card and rhythm.
+    stations : int
+        Mixing stations, used in turn.
+    bay_turn_s : float
+        Pause between bays [s], >= 0.
+
+    Returns
+    -------
+    PourTimes
+    """
+    kits, per_bay, per_row = layout.kits, layout.kits_per_bay, layout.buckets_per_row
+    number = np.arange(kits)
+    bay, within = number // per_bay, number % per_bay
+    liquids_in = number * beat.interval_s + bay * bay_turn_s
+    filler_in = liquids_in + card.liquids_mix_s
+    pour = filler_in + card.filler_mix_s + beat.haul_s
+    raked = pour + beat.rake_s
+    smoothed = raked + beat.smooth_s
+    met = met_by(layout)
+    return PourTimes(
+        bay=bay,
+        row=within // per_row,
+        station=number % stations,
+        liquids_in_s=liquids_in,
+        filler_in_s=filler_in,
+        pour_s=pour,
+        raked_s=raked,
+        smoothed_s=smoothed,
+        tied_in_s=np.where(met < 0, np.nan, raked[met]),
+        broadcast_s=broadcast_ends_s(
+            smoothed,
+            met,
+            strip_s=np.full(kits, beat.strip_s),
+            broadcast_s=np.full(kits, beat.broadcast_s),
+        ),
+    )
+
+
+def met_by(layout: PourLayout) -> NDArray[np.int64]:
+    """Which bucket closes each bucket's open edge, once raked; -1 where nothing comes after.
+
+    Bucket j + n, straight ahead, n buckets a row. A last row of fewer is as wide as the
+    bay all the same, each of its patches wider and less deep: an edge is closed when the
+    last of the patches before it is raked.
+
+    Parameters
+    ----------
+    layout : PourLayout
+        The floor.
+
+    Returns
+    -------
+    ndarray of int64, shape (kits,)
+
+    Examples
+    --------
+    >>> five = PourLayout(room="A", bays=1, bay_width_m=4.0, kits_per_bay=5,
+    ...     buckets_per_row=3, row_depth_m=0.9, area_per_bucket_m2=1.2,
+    ...     thickness_m=0.004, slurry_needed_m3=0.02)
+    >>> met_by(five).tolist()  # two halves before three thirds
+    [3, 4, 4, -1, -1]
+    """
+    per_bay, per_row = layout.kits_per_bay, layout.buckets_per_row
+    bay_first, within = np.divmod(np.arange(layout.kits), per_bay)
+    row, place = np.divmod(within, per_row)
+    # Of the next row's `across` equal patches, the last that reaches into this one's share.
+    across = np.minimum(per_row, per_bay - (row + 1) * per_row)
+    reaches = ((place + 1) * across + per_row - 1) // per_row - 1
+    ahead = bay_first * per_bay + (row + 1) * per_row + reaches
+    return np.where(row + 1 < layout.rows_per_bay, ahead, -1)
+
+
+def broadcast_ends_s(
+    smoothed_s: NDArray[np.float64],
+    met: NDArray[np.int64],
+    *,
+    strip_s: NDArray[np.float64],
+    broadcast_s: NDArray[np.float64],
+) -> NDArray[np.float64]:
+    """When the last grain has fallen on each patch, by hands that do one thing at a time.
+
+    As a patch is smooth, first the strips that waited for it, oldest first, then itself,
+    but for its own strip.
+
+    Parameters
+    ----------
+    smoothed_s : ndarray, shape (N,)
+        When each patch is smooth [s], rising.
+    met : ndarray of int, shape (N,)
+        As from `met_by`.
+    strip_s, broadcast_s : ndarray, shape (N,)
+        What strip and whole patch take [s].
+
+    Returns
+    -------
+    ndarray of float64, shape (N,)
+    """
+    ends_s = np.empty_like(smoothed_s)
+    free_s = -np.inf
+    for patch, smooth_s in enumerate(smoothed_s):
+        free_s = max(free_s, float(smooth_s))
+        for waiting in np.flatnonzero(met == patch):
+            free_s = ends_s[waiting] = free_s + strip_s[waiting]
+        bare_s = 0.0 if met[patch] < 0 else strip_s[patch]
+        free_s += broadcast_s[patch] - bare_s
+        if met[patch] < 0:
+            ends_s[patch] = free_s
+    return ends_s

@@ -1,0 +1,381 @@
+"""A room's pour at a start: its buckets, their clocks and their margins."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cureplan.core.clock import shift_windows
+from cureplan.inputs.job.model import Crew, Job, Materials, Room
+from cureplan.planning.floor.coats import slab_age_curve
+from cureplan.planning.floor.conditions import RoomConditions
+from cureplan.planning.floor.doubt import SLAB_SD_K, Doubt, doubt_at, slab_sd_k, time_factors
+from cureplan.planning.floor.layout import (
+    Cadence,
+    PourLayout,
+    PourTimes,
+    cadence,
+    lay_out,
+    relative_times,
+)
+from cureplan.science.clocks import SlurryClocks, TopcoatClocks
+from cureplan.science.kit import run_bucket
+from cureplan.science.rate import AgeCurve
+
+__all__ = [
+    "BINDINGS",
+    "BucketClocks",
+    "KitTemperatures",
+    "PourOption",
+    "PourPlan",
+    "RoomPours",
+    "bucket_clocks",
+    "kit_temperatures",
+]
+
+BINDINGS: Final = ("wet_edge", "working_time", "broadcast_closes")
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KitTemperatures:
+    """What liquids and filler reach the mixer at; None means the room's air."""
+
+    liquids_c: float | None
+    filler_c: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BucketClocks:
+    """Clocks and margins of S starts of N buckets; every array has shape (S, N)."""
+
+    ends_s: Array
+    """Shape (3, S, N): when each clock ends, on the same zero as the starts."""
+    margins_s: Array
+    """Shape (3, S, N): clock's end minus what must be done by then; inf where nothing is."""
+    mixed_c: Array
+    pour_c: Array
+    slab_c: Array
+    pour_age_s: Array
+    film_age_s: Array
+    """Shape (S, N, nodes): see `BucketPath`."""
+    broadcast_by_s: Array
+
+    @property
+    def landing_age_s(self) -> Array:
+        """Age to follow the slab from, all of the film counted; for clocks beyond 4 h."""
+        return np.asarray(self.pour_age_s + self.film_age_s[..., -1])
+
+    @property
+    def margin_s(self) -> Array:
+        """Least of the three, shape (S, N)."""
+        return np.asarray(self.margins_s.min(axis=0))
+
+    @property
+    def binding(self) -> NDArray[np.int64]:
+        """Which of `BINDINGS` is the least, shape (S, N)."""
+        return np.asarray(self.margins_s.argmin(axis=0))
+
+    @property
+    def least_s(self) -> Array:
+        """Least margin of each start, shape (S,)."""
+        return np.asarray(self.margin_s.min(axis=1))
+
+
+def kit_temperatures(
+    materials: Materials, *, chilled: bool, cool_filler: bool
+) -> KitTemperatures:
+    """What the parts of a kit reach the mixer at.
+
+    Parameters
+    ----------
+    materials : Materials
+        Storage, and what ice or a probe says; a measured liquid beats the estimate.
+    chilled : bool
+        The liquids come out of ice.
+    cool_filler : bool
+        The filler was kept cool.
+
+    Returns
+    -------
+    KitTemperatures
+    """
+    iced_c = materials.iced_c
+    if materials.liquids_measured_c is not None:
+        iced_c = materials.liquids_measured_c
+    return KitTemperatures(
+        liquids_c=iced_c if chilled else materials.storage_c,
+        filler_c=materials.cool_filler_c if cool_filler else materials.storage_c,
+    )
+
+
+def bucket_clocks(
+    start_s: ArrayLike,
+    times: PourTimes,
+    *,
+    clocks: SlurryClocks,
+    conditions: RoomConditions,
+    temperatures: KitTemperatures,
+    haul_s: float,
+    speed: ArrayLike,
+    slab_shift_k: ArrayLike,
+    air_shift_k: ArrayLike,
+) -> BucketClocks:
+    """Run every bucket of a floor on its own temperature history.
+
+    Parameters
+    ----------
+    start_s : array_like, shape (S,)
+        First stir of the first liquids [epoch s].
+    times : PourTimes
+        N buckets relative to that.
+    clocks, conditions, temperatures, haul_s
+        Card, room, kit temperatures, and mixed-to-poured time [s].
+    speed, slab_shift_k, air_shift_k : array_like, broadcastable to (S,)
+        Batch speed [-] and temperature errors [K]; 1, 0, 0 for the central case.
+
+    Returns
+    -------
+    BucketClocks
+    """
+    starts = np.atleast_1d(np.asarray(start_s, dtype=np.float64))[:, None]
+    shape = (starts.shape[0], times.pour_s.size)
+
+    def each(values: ArrayLike) -> Array:
+        column = np.asarray(values, dtype=np.float64).reshape(-1, 1)
+        return np.broadcast_to(column, shape).ravel()
+
+    air_c = conditions.air_at(starts + times.liquids_in_s).ravel() + each(air_shift_k)
+    slab_c = conditions.slab_at(starts + times.pour_s).ravel() + each(slab_shift_k)
+    pace = each(speed)
+    if clocks.humidity is not None:
+        humidity_frac = conditions.humidity_at(starts + times.pour_s)
+        pace = pace * clocks.humidity.at(humidity_frac).ravel()
+    liquids_c = air_c if temperatures.liquids_c is None else temperatures.liquids_c
+    filler_c = air_c if temperatures.filler_c is None else temperatures.filler_c
+    path = run_bucket(
+        liquids_c,
+        filler_c,
+        air_c,
+        slab_c,
+        haul_s,
+        kit=clocks.kit,
+        speed=pace,
+        film_m=clocks.film_m,
+        slab_effusivity=clocks.slab_effusivity,
+    )
+    filler_in = starts + times.filler_in_s
+    ends = np.stack(
+        [filler_in + path.when_s(clocks.age_s[name]).reshape(shape) for name in BINDINGS]
+    )
+    broadcast_by = starts + times.broadcast_s
+    if "broadcast_opens" in clocks.age_s:
+        opens = filler_in + path.when_s(clocks.age_s["broadcast_opens"]).reshape(shape)
+        held_back = np.maximum(0.0, opens - (starts + times.smoothed_s))
+        broadcast_by = broadcast_by + held_back
+    due = np.stack([starts + times.tied_in_s, starts + times.smoothed_s, broadcast_by])
+    margins = np.where(np.isnan(due), np.inf, ends - due)
+    return BucketClocks(
+        ends_s=ends,
+        margins_s=margins,
+        mixed_c=path.mixed_c.reshape(shape),
+        pour_c=path.pour_c.reshape(shape),
+        slab_c=slab_c.reshape(shape),
+        pour_age_s=path.pour_age_s.reshape(shape),
+        film_age_s=path.film_age_s.reshape(*shape, -1),
+        broadcast_by_s=broadcast_by,
+    )
+
+
+TABLE_STEP_S = 1800.0
+"""Margins between table rows are straight lines; conditions change over hours."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class PourOption:
+    """How a floor is poured, apart from when."""
+
+    chilled: bool
+    cool_filler: bool
+    bays: int
+
+    def remedies(self) -> tuple[str, ...]:
+        """The remedies this option uses, in the trade's words."""
+        used = []
+        if self.chilled:
+            used.append("chill")
+        if self.cool_filler:
+            used.append("cool filler")
+        if self.bays > 1:
+            used.append("bays")
+        return tuple(used)
+
+
+AS_IS = PourOption(chilled=False, cool_filler=False, bays=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PourPlan:
+    """Layout, rhythm and relative times of one option."""
+
+    option: PourOption
+    layout: PourLayout
+    beat: Cadence
+    times: PourTimes
+
+
+@dataclass(slots=True)
+class RoomPours:
+    """A room with its conditions and clocks, and the pours tried for it so far."""
+
+    room: Room
+    job: Job
+    clocks: SlurryClocks
+    topcoat: TopcoatClocks
+    conditions: RoomConditions
+    slurry_curve: AgeCurve = field(init=False)
+    topcoat_curve: AgeCurve = field(init=False)
+    _plans: dict[tuple[PourOption, Crew], PourPlan] = field(init=False, default_factory=dict)
+    _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
+        field(init=False, default_factory=dict)
+    )
+
+    def __post_init__(self) -> None:
+        self.slurry_curve = self._curve(self.clocks)
+        self.topcoat_curve = self._curve(self.topcoat)
+
+    def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> AgeCurve:
+        return slab_age_curve(
+            self.conditions,
+            activation_energy_j_mol=clocks.fit.activation_energy_j_mol,
+            reference_c=clocks.fit.reference_c,
+            humidity=clocks.humidity,
+        )
+
+    def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
+        """Layout, rhythm and times of an option, with the job's crew or another."""
+        hands = crew or self.job.crew
+        key = (option, hands)
+        if key not in self._plans:
+            card = self.job.cards.slurry
+            layout = lay_out(self.room, self.job, bays=option.bays)
+            beat = cadence(layout, card, crew=hands, pace=self.job.pace)
+            times = relative_times(
+                layout,
+                card,
+                beat,
+                stations=min(hands.stations, hands.mixer),
+                bay_turn_s=self.job.pace.bay_turn_s,
+            )
+            self._plans[key] = PourPlan(option=option, layout=layout, beat=beat, times=times)
+        return self._plans[key]
+
+    def run(
+        self,
+        option: PourOption,
+        start_s: ArrayLike,
+        *,
+        crew: Crew | None = None,
+        speed: ArrayLike = 1.0,
+        slab_shift_k: ArrayLike = 0.0,
+        air_shift_k: ArrayLike = 0.0,
+    ) -> BucketClocks:
+        """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,)."""
+        return bucket_clocks(
+            start_s,
+            self.plan(option, crew).times,
+            clocks=self.clocks,
+            conditions=self.conditions,
+            temperatures=kit_temperatures(
+                self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
+            ),
+            haul_s=self.job.pace.haul_s,
+            speed=speed,
+            slab_shift_k=slab_shift_k,
+            air_shift_k=air_shift_k,
+        )
+
+    def wet_doubt(self, at_s: float) -> Doubt:
+        """How unsure the clocks of the wet slurry are."""
+        sd_k = slab_sd_k(at_s, reading_s=self.conditions.reading_s)
+        return self._doubt(at_s, self.clocks, sd_k)
+
+    def wet_factors(self, at_s: float) -> tuple[float, float]:
+        """Age factors (wait, close) of the wet slurry at the job's confidence."""
+        return time_factors(self.wet_doubt(at_s), confidence=self.job.policy.confidence)
+
+    def cure_factors(self, at_s: float) -> tuple[float, float]:
+        """Age factors of the slurry over the hours until it is coated."""
+        return self._factors(at_s, self.clocks, SLAB_SD_K)
+
+    def topcoat_factors(self, at_s: float) -> tuple[float, float]:
+        """Age factors of the topcoat."""
+        return self._factors(at_s, self.topcoat, SLAB_SD_K)
+
+    def _factors(
+        self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
+    ) -> tuple[float, float]:
+        doubt = self._doubt(at_s, clocks, temp_sd_k)
+        return time_factors(doubt, confidence=self.job.policy.confidence)
+
+    def _doubt(
+        self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
+    ) -> Doubt:
+        return doubt_at(
+            float(self.conditions.slab_at(at_s)),
+            fit=clocks.fit,
+            spread_frac=clocks.spread_frac,
+            temp_sd_k=temp_sd_k,
+        )
+
+    def sure_margin_s(
+        self, option: PourOption, start_s: float, *, crew: Crew | None = None
+    ) -> float:
+        """Least margin that holds in the job's share of nights [s]."""
+        wait, _ = self.wet_factors(start_s)
+        return float(self.run(option, start_s, crew=crew, speed=wait).least_s[0])
+
+    def least_margin_s(
+        self, option: PourOption, start_s: ArrayLike, *, crew: Crew | None = None
+    ) -> NDArray[np.float64]:
+        """Margin to plan on for each start [s], shape (S,), read off a half-hourly table.
+
+        The lesser of the expected margin and of the policy's margin above what holds in
+        the job's share of nights: on the expected night the policy's minutes are in
+        hand, and in that share of nights nothing is lost.
+        """
+        key = (option, crew or self.job.crew)
+        if key not in self._tables:
+            lasts_s = self.plan(option, crew).times.last_s
+            starts = self._table_starts(lasts_s)
+            wait = [self.wet_factors(float(start))[0] for start in starts]
+            central_s = self.run(option, starts, crew=crew).least_s
+            sure_s = self.run(option, starts, crew=crew, speed=wait).least_s
+            self._tables[key] = (
+                starts,
+                np.minimum(central_s, sure_s + self.job.policy.margin_s),
+            )
+        starts, margins = self._tables[key]
+        return np.asarray(np.interp(np.asarray(start_s, dtype=np.float64), starts, margins))
+
+    def _table_starts(self, lasts_s: float) -> NDArray[np.float64]:
+        """Half-hours of the access time at which some pour shift could begin a floor."""
+        first_s = self.job.access.begins.timestamp()
+        last_s = max(first_s, self.job.access.open_by.timestamp() - lasts_s)
+        starts = np.arange(first_s, last_s + TABLE_STEP_S, TABLE_STEP_S)
+        windows = shift_windows(
+            self.job.crew.pour_shifts,
+            zone=self.job.site.zone,
+            begins=self.job.access.begins,
+            ends=self.job.access.open_by,
+        )
+        near = np.zeros(starts.size, dtype=bool)
+        for window in windows:
+            begins_s, ends_s = window.begins.timestamp(), window.ends.timestamp()
+            near |= (starts > begins_s - TABLE_STEP_S) & (starts < ends_s + TABLE_STEP_S)
+        kept = starts[near & (starts + lasts_s <= self.conditions.last_s)]
+        return kept if kept.size else starts[:1]

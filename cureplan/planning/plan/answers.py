@@ -1,0 +1,271 @@
+"""The three answers, each with its reasons and its doubt, and what else would help."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.crew import bottleneck, what_is_more, with_one_more
+from cureplan.planning.floor.pour import PourOption, RoomPours
+from cureplan.planning.odds.risk import Odds
+from cureplan.planning.plan.hours import minutes
+from cureplan.planning.plan.model import (
+    Alternative,
+    Answer,
+    Call,
+    ChillPlan,
+    CoatPlan,
+    RoomPlan,
+)
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedPour
+
+__all__ = ["alternatives", "ice_answer", "order_answer", "way_back_answer"]
+
+WORTH_SAYING_MIN = 0.25
+
+
+def order_answer(
+    job: Job, rooms: Sequence[RoomPlan], calls: Sequence[Call], odds: Odds
+) -> Answer:
+    """Which room is poured when, bucket by bucket, and when the crew must be there."""
+    first = rooms[0]
+    earliest = min(call.call for call in calls if call.stage == "pour")
+    headline = [
+        Message(
+            "order.first",
+            {
+                "call_at": earliest.isoformat(),
+                "start_at": first.pour_start.isoformat(),
+                "room": first.room,
+            },
+        )
+    ]
+    headline += [
+        Message(
+            "order.room" if room.margin_min >= 0 else "order.room_short",
+            {
+                "order": room.order,
+                "room": room.room,
+                "kits": room.kits,
+                "start_at": room.pour_start.isoformat(),
+                "end_at": room.pour_end.isoformat(),
+                "margin_min": room.margin_min,
+            },
+        )
+        for room in rooms
+    ]
+    tightest = min(rooms, key=lambda room: room.margin_min)
+    reasons = [*tightest.reasons, *_way_out_reasons(job, rooms)]
+    if not all(room.slab_falling for room in rooms):
+        rising = ", ".join(room.room for room in rooms if not room.slab_falling)
+        reasons.append(Message("order.rising_slab", {"rooms": rising}))
+    return Answer(
+        question="order and start",
+        headline=tuple(headline),
+        reasons=tuple(reasons),
+        doubt=Message("doubt.buckets", {"keeps_frac": odds.buckets_frac}),
+    )
+
+
+def _way_out_reasons(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
+    place = {room.room: room.order for room in rooms}
+    reasons = []
+    for floor in place:
+        behind = [
+            r.name for r in job.rooms if floor in r.way_out and place[r.name] < place[floor]
+        ]
+        if behind:
+            reasons.append(
+                Message("order.way_out", {"room": floor, "rooms": ", ".join(behind)})
+            )
+    return reasons
+
+
+def ice_answer(job: Job, rooms: Sequence[RoomPlan], chill: ChillPlan) -> Answer:
+    """Whether to ice the liquids, which rooms, how much, and by when."""
+    iced = [room for room in rooms if room.chilled]
+    if not iced or chill.in_ice_by is None:
+        least = min(rooms, key=lambda room: room.margin_min)
+        return Answer(
+            question="ice",
+            headline=(Message("ice.no", {"liquids_c": chill.liquids_as_is_c}),),
+            reasons=(_no_ice_reason(job, least),),
+            doubt=_ice_doubt(chill),
+        )
+    tightest = min(iced, key=lambda room: room.as_is_margin_min)
+    gained = next(room for room in chill.rooms if room.room == tightest.room)
+    whole_job = len(iced) == len(rooms)
+    headline = [
+        Message(
+            "ice.yes_all" if whole_job else "ice.yes",
+            {
+                "ice_kg": chill.ice_kg,
+                "in_ice_at": chill.in_ice_by.isoformat(),
+                "rooms": ", ".join(room.room for room in iced),
+                "kits": sum(room.kits for room in iced),
+            },
+        )
+    ]
+    reasons = [
+        Message(
+            "ice.un_iced_short" if tightest.as_is_margin_min < 0 else "ice.un_iced_tight",
+            {
+                "room": tightest.room,
+                "as_is_margin_min": tightest.as_is_margin_min,
+                "policy_margin_s": job.policy.margin_s,
+            },
+        ),
+        Message(
+            "ice.buys",
+            {
+                "gained_min": gained.gained_min,
+                "gained_bucket_min": gained.gained_bucket_min,
+                "gained_floor_min": max(0.0, gained.gained_floor_min),
+                "slab_c": tightest.slab_c,
+            },
+        ),
+        Message(
+            "ice.time_measured" if chill.measured else "ice.time",
+            {"standing_h": chill.hours_standing, "stirred_h": chill.hours_stirred,
+             "from_c": chill.liquids_as_is_c, "to_c": gained.to_c},
+        ),
+    ]  # fmt: skip
+    if gained.sweats:
+        reasons.append(Message("ice.sweats", {}))
+    return Answer(
+        question="ice",
+        headline=tuple(headline),
+        reasons=tuple(reasons),
+        doubt=_ice_doubt(chill),
+    )
+
+
+def _no_ice_reason(job: Job, least: RoomPlan) -> Message:
+    values: dict[str, Value] = {"room": least.room, "margin_min": least.margin_min}
+    if least.margin_min * 60.0 >= job.policy.margin_s:
+        return Message("ice.not_needed", values)
+    if "chill" not in job.policy.remedies:
+        return Message("ice.not_allowed", {"room": least.room})
+    return Message("ice.no_help", {"room": least.room})
+
+
+def _ice_doubt(chill: ChillPlan) -> Message:
+    return Message("doubt.ice_measured" if chill.measured else "doubt.ice", {})
+
+
+def way_back_answer(
+    rooms: Sequence[RoomPlan],
+    coats: Sequence[CoatPlan],
+    calls: Sequence[Call],
+    odds: Odds,
+    *,
+    unsure: tuple[Message, ...],
+) -> Answer:
+    """When the topcoat crew returns for each coat, and when each room may be used.
+
+    `unsure` says first that windows are held to less than was asked, if they are.
+    """
+    headline = []
+    for number in (1, 2):
+        laid = [coat for coat in coats if coat.coat == number]
+        if not laid:
+            continue
+        stage = (f"coat {number}", "vacuum") if number == 1 else (f"coat {number}",)
+        called = min(call.call for call in calls if call.stage in stage)
+        headline.append(
+            Message(
+                f"back.coat_{number}",
+                {
+                    "call_at": called.isoformat(),
+                    "start_at": laid[0].lay_at.isoformat(),
+                    "end_at": max(coat.end for coat in laid).isoformat(),
+                    "rooms": ", ".join(coat.room for coat in laid),
+                },
+            )
+        )
+    last = max(rooms, key=lambda room: room.opens)
+    spare_s = (min(room.open_by for room in rooms) - last.opens).total_seconds()
+    headline.append(_opening(last, spare_s))
+    tight = min(coats, key=lambda coat: (coat.closes - coat.start).total_seconds())
+    reasons = [
+        Message(
+            "back.tightest",
+            {
+                "room": tight.room,
+                "coat": tight.coat,
+                "opens_at": tight.opens.isoformat(),
+                "closes_at": tight.closes.isoformat(),
+                "spare_s": (tight.closes - tight.start).total_seconds(),
+            },
+        ),
+        Message("back.last_room", {"room": last.room, "wash_at": last.wash_down.isoformat()}),
+    ]
+    return Answer(
+        question="way back",
+        headline=tuple(headline),
+        reasons=(*unsure, *reasons),
+        doubt=Message(
+            "doubt.back",
+            {"coats_frac": odds.coats_frac, "opening_frac": odds.opening_frac},
+        ),
+    )
+
+
+def _opening(last: RoomPlan, spare_s: float) -> Message:
+    at: dict[str, Value] = {"open_at": last.opens.isoformat()}
+    if spare_s < 0:
+        return Message("back.opens_late", {**at, "late_s": -spare_s})
+    return Message("back.opens", {**at, "spare_s": spare_s})
+
+
+def alternatives(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule
+) -> tuple[Alternative, ...]:
+    """What the job does not list, tried on the tightest floor, and what it would buy."""
+    tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
+    room = pours[tightest.room]
+    found = [
+        _alternative(tightest, Message(f"alternative.{remedy.replace(' ', '_')}", {}), margin_s)
+        for remedy, margin_s in _unlisted(job, room, tightest)
+    ]
+    plan = room.plan(tightest.option)
+    for task in {"mixing", bottleneck([plan])}:
+        crew = with_one_more(job.crew, task)
+        margin_s = float(room.run(tightest.option, tightest.start_s, crew=crew).least_s[0])
+        found.append(
+            _alternative(
+                tightest,
+                Message(f"alternative.more_{what_is_more(job.crew, task)}", {}),
+                margin_s,
+            )
+        )
+    worth = [a for a in found if a.buys_min is not None and a.buys_min >= WORTH_SAYING_MIN]
+    return tuple(sorted(worth, key=lambda a: -(a.buys_min or 0.0)))
+
+
+def _unlisted(job: Job, room: RoomPours, poured: PlacedPour) -> list[tuple[str, float]]:
+    option = poured.option
+    wider = {
+        "chill": PourOption(chilled=True, cool_filler=option.cool_filler, bays=option.bays),
+        "cool filler": PourOption(chilled=option.chilled, cool_filler=True, bays=option.bays),
+        "bays": PourOption(
+            chilled=option.chilled, cool_filler=option.cool_filler, bays=option.bays + 1
+        ),
+    }
+    return [
+        (remedy, float(room.run(changed, poured.start_s).least_s[0]))
+        for remedy, changed in wider.items()
+        if remedy not in job.policy.remedies and changed != option
+    ]
+
+
+def _alternative(poured: PlacedPour, what: Message, margin_s: float) -> Alternative:
+    return Alternative(
+        what=what,
+        also=None,
+        room=poured.room,
+        margin_min=minutes(margin_s),
+        buys_min=minutes(margin_s - poured.margin_s),
+    )

@@ -1,0 +1,231 @@
+"""The plan put together from what was found."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from cureplan.core.messages import Message
+from cureplan.planning.plan.model import Source
+
+if TYPE_CHECKING:
+    from cureplan.inputs.tables.record import PastFares
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.doubt import FORECAST_SD_K, SLAB_SD_K
+from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.floor.takeoff import Takeoff, room_takeoff, total_takeoff
+from cureplan.planning.odds.nights import LATE_SD_S
+from cureplan.planning.odds.risk import Odds
+from cureplan.planning.plan.answers import (
+    alternatives,
+    ice_answer,
+    order_answer,
+    way_back_answer,
+)
+from cureplan.planning.plan.calls import call_plans, coat_plans
+from cureplan.planning.plan.floors import bucket_plans, room_plans
+from cureplan.planning.plan.hours import beyond_hours, hour_rows
+from cureplan.planning.plan.kits import (
+    chill_plan,
+    humidity_sources,
+    humidity_warnings,
+    planned_need,
+    standing_caution,
+)
+from cureplan.planning.plan.model import Alternative, Decisions, Plan, Risk, Status
+from cureplan.planning.plan.warnings import plan_sources, plan_warnings
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.weather.hours.series import HourlySeries
+
+__all__ = [
+    "assemble",
+    "past_sources",
+    "past_warnings",
+]
+
+
+def past_sources(past: PastFares | None) -> tuple[Source, ...]:
+    """One source that says by how much past predictions erred, and how many held."""
+    if past is None:
+        return ()
+    fares = past.overall
+    bias = "longer" if fares.mean_error_s >= 0 else "shorter"
+    detail = Message(
+        "source.record",
+        {
+            "jobs": past.jobs,
+            "clocks": fares.count,
+            "miss_min": round(fares.mean_miss_s / 60.0, 2),
+            "bias_min": round(abs(fares.mean_error_s) / 60.0, 2),
+            "bias": bias,
+            "inside_frac": round(fares.inside_frac, 4),
+            "holds_frac": round(past.holds_frac, 4),
+        },
+    )
+    return (Source(kind="record", label="records", licence=None, generic=False, detail=detail),)
+
+
+def past_warnings(past: PastFares | None) -> tuple[Message, ...]:
+    """A warning where the stated intervals held less often than they claim, beyond chance."""
+    if past is None or past.overall.inside_high_frac >= past.holds_frac:
+        return ()
+    values = {
+        "inside_frac": round(past.overall.inside_frac, 4),
+        "holds_frac": round(past.holds_frac, 4),
+    }
+    return (Message("warn.past", dict(values)),)
+
+
+MOST_RELAXED = 4
+EVEN_ODDS = 0.5
+"""Confidence of a window held to what is expected."""
+
+
+def assemble(
+    job: Job,
+    series: HourlySeries,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    odds: Odds,
+    *,
+    made_at: datetime,
+    past: PastFares | None = None,
+) -> Plan:
+    """Freeze everything that was decided.
+
+    Parameters
+    ----------
+    job, series, pours, schedule, odds
+        The job, its weather, its rooms, and what was decided and drawn.
+    made_at : datetime
+        When the plan is made, aware.
+    past : PastFares, optional
+        How earlier predictions with these cards fared.
+
+    Returns
+    -------
+    Plan
+    """
+    wanted, job = job, _as_planned(job, schedule)
+    rooms = room_plans(job, pours, schedule, keeps_frac=odds.room_frac)
+    calls = call_plans(job, pours, schedule)
+    coats = coat_plans(job, pours, schedule, odds.coat_frac)
+    chill = chill_plan(job, pours, schedule)
+    unsure = _less_sure(wanted, schedule)
+    ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
+    return Plan(
+        job=job,
+        decisions=Decisions(
+            status=_status(schedule),
+            made_at=made_at.astimezone(job.site.zone).replace(microsecond=0),
+            answers=(
+                order_answer(job, rooms, calls, odds),
+                ice_answer(job, rooms, chill),
+                way_back_answer(rooms, coats, calls, odds, unsure=unsure),
+            ),
+            alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
+            solver=schedule.solver,
+            proven=schedule.proven,
+            gap_frac=schedule.gap_frac,
+        ),
+        rooms=rooms,
+        buckets=tuple(
+            bucket
+            for poured in ordered
+            for bucket in bucket_plans(
+                poured, pours[poured.room], odds.bucket_frac[poured.room]
+            )
+        ),
+        coats=coats,
+        calls=calls,
+        chill=chill,
+        hours=hour_rows(job, series, pours),
+        takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
+        risk=_risk(job, odds),
+        warnings=(
+            *plan_warnings(
+                job,
+                series,
+                rooms=rooms,
+                coats=coats,
+                chill=chill,
+                need=planned_need(job, pours, schedule),
+                made_at=made_at,
+            ),
+            *beyond_hours(job, pours, schedule),
+            _standing(job, pours, schedule),
+            *humidity_warnings(job, pours),
+            *past_warnings(past),
+        ),
+        sources=(
+            *plan_sources(job, series),
+            *humidity_sources(job, pours),
+            *past_sources(past),
+        ),
+    )
+
+
+def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:
+    tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
+    return standing_caution(job, pours[tightest.room], tightest)
+
+
+def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
+    return tuple(
+        Alternative(
+            what=relaxed.say, also=relaxed.also, room=None, margin_min=None, buys_min=None
+        )
+        for relaxed in (schedule.relaxed or ())[:MOST_RELAXED]
+    )
+
+
+def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Message, ...]:
+    if schedule.windows == "sure":
+        return ()
+    return (Message("warn.even_odds", {"wanted_frac": wanted.policy.confidence}),)
+
+
+def _as_planned(job: Job, schedule: Schedule) -> Job:
+    """The job with the confidence its windows were really held to."""
+    if schedule.windows == "sure":
+        return job
+    return replace(job, policy=replace(job.policy, confidence=EVEN_ODDS))
+
+
+def _status(schedule: Schedule) -> Status:
+    if schedule.failures:
+        return "no feasible plan"
+    return "within policy" if schedule.keeps_policy else "short of policy"
+
+
+def _takeoff(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, ice_per_kit_kg: float
+) -> Takeoff:
+    placed = {poured.room: poured for poured in schedule.pours}
+    rooms = []
+    for room in job.rooms:
+        poured = placed[room.name]
+        layout = pours[room.name].plan(poured.option).layout
+        ice_kg = layout.kits * ice_per_kit_kg if poured.option.chilled else 0.0
+        rooms.append(
+            room_takeoff(room, job, layout=layout, works=poured.works, ice_kg=round(ice_kg, 2))
+        )
+    return total_takeoff(rooms, job)
+
+
+def _risk(job: Job, odds: Odds) -> Risk:
+    return Risk(
+        members=odds.members,
+        seed=odds.seed,
+        forecast_sd_k=FORECAST_SD_K,
+        slab_sd_k=SLAB_SD_K,
+        late_sd_min=LATE_SD_S / 60.0,
+        batch_sd_frac=max(m.spread_frac for m in job.cards.slurry.milestones.values()),
+        opens_on_time_frac=odds.opening_frac,
+        buckets_keep_frac=odds.buckets_frac,
+        coats_keep_frac=odds.coats_frac,
+        all_keep_frac=odds.all_frac,
+    )

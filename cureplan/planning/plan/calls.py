@@ -1,0 +1,156 @@
+"""Who is called when: every role of every floor, staggered, and the topcoat crew's return."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.crew import pour_roles
+from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.odds.nights import SAME_SHIFT_S
+from cureplan.planning.plan.hours import coat_closes_s, instant
+from cureplan.planning.plan.model import Call, CoatPlan
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedCoat
+
+__all__ = ["call_plans", "coat_plans"]
+
+
+def call_plans(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule
+) -> tuple[Call, ...]:
+    """Calls of all roles, in the order the rooms are worked.
+
+    Parameters
+    ----------
+    job, pours, schedule
+        The job, its rooms, and what was decided.
+
+    Returns
+    -------
+    tuple of Call
+        The first floor of a shift is called a set-up ahead of its first task, the
+        later ones a changeover ahead.
+    """
+    calls: list[Call] = []
+    last_end_s: float | None = None
+    for poured in sorted(schedule.pours, key=lambda placed: placed.start_s):
+        fresh = last_end_s is None or poured.start_s - last_end_s > SAME_SHIFT_S
+        plan = pours[poured.room].plan(poured.option)
+        ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
+        spans = pour_roles(plan, job.cards.slurry, crew=job.crew)
+        # Where a card holds the grains back, they fall after the regular rhythm's end.
+        last_s = poured.end_s - poured.start_s
+        ends_s = {s.role: s.last_s for s in spans} | {"broadcaster": last_s}
+        everything = [("foreman", 1, 0.0, last_s, 1.0)]
+        everything += [
+            (s.role, s.people, s.first_s, ends_s[s.role], s.busy_frac) for s in spans
+        ]
+        for role, people, first_s, end_s, busy in everything:
+            calls.append(
+                Call(
+                    role=role,
+                    people=people,
+                    room=poured.room,
+                    stage="pour",
+                    call=instant(poured.start_s + first_s - ahead_s, job.site.zone),
+                    first_task=instant(poured.start_s + first_s, job.site.zone),
+                    last_task=instant(poured.start_s + end_s, job.site.zone),
+                    busy_frac=round(busy, 3),
+                    reason=_why_called(fresh, ahead_s),
+                )
+            )
+        last_end_s = poured.end_s
+    return (*calls, *_topcoat_calls(job, schedule))
+
+
+def _why_called(fresh: bool, ahead_s: float) -> Message:
+    code = "call.set_up" if fresh else "call.moves_on"
+    return Message(code, {"ahead_s": ahead_s})
+
+
+def _topcoat_calls(job: Job, schedule: Schedule) -> list[Call]:
+    calls: list[Call] = []
+    last_end_s: float | None = None
+    for coat in sorted(schedule.coats, key=lambda placed: placed.begins_s):
+        fresh = last_end_s is None or coat.begins_s - last_end_s > SAME_SHIFT_S
+        ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
+        stages: list[tuple[str, float, float]] = []
+        if coat.work.vacuum_s > 0:
+            stages.append(("vacuum", coat.begins_s, coat.start_s))
+        stages.append(("topcoat", coat.start_s, coat.end_s))
+        for role, first_s, end_s in stages:
+            calls.append(
+                Call(
+                    role=role,
+                    people=job.crew.topcoat,
+                    room=coat.room,
+                    stage="vacuum"
+                    if role == "vacuum"
+                    else ("coat 1" if coat.coat == 1 else "coat 2"),
+                    call=instant(coat.begins_s - ahead_s, job.site.zone),
+                    first_task=instant(first_s, job.site.zone),
+                    last_task=instant(end_s, job.site.zone),
+                    busy_frac=1.0,
+                    reason=_why_called(fresh, ahead_s),
+                )
+            )
+        last_end_s = coat.end_s
+    return calls
+
+
+def coat_plans(
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    keeps_frac: Mapping[tuple[str, int], float],
+) -> tuple[CoatPlan, ...]:
+    """Every coat with its window, in the order they are laid."""
+    return tuple(
+        _coat_plan(job, pours[coat.room], coat, keeps_frac[coat.room, coat.coat])
+        for coat in sorted(schedule.coats, key=lambda placed: placed.start_s)
+    )
+
+
+def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> CoatPlan:
+    zone = job.site.zone
+    slab_c = float(pours.conditions.slab_at(coat.start_s))
+    dew_c = float(pours.conditions.dew_at(coat.start_s))
+    fit = pours.topcoat.fit
+    order = list(pours.topcoat.age_s).index("working_time")
+    closes_s = coat_closes_s(pours, coat)
+    return CoatPlan(
+        room=coat.room,
+        coat=coat.coat,
+        opens=instant(coat.window.opens_s, zone),
+        closes=instant(closes_s, zone),
+        start=instant(coat.start_s, zone),
+        end=instant(coat.end_s, zone),
+        reason=_why_then(job, coat, closes_s),
+        batches=coat.work.batches,
+        volume_m3=coat.work.volume_m3,
+        batch_minutes=round(coat.work.batch_s / 60.0, 2),
+        batch_working_min=round(float(fit.time_s(slab_c, order)) / 60.0, 2),
+        slab_c=round(slab_c, 2),
+        dew_c=None if dew_c != dew_c else round(dew_c, 2),
+        keeps_frac=round(keeps, 4),
+    )
+
+
+def _why_then(job: Job, coat: PlacedCoat, closes_s: float) -> Message:
+    waited_s = coat.start_s - coat.window.opens_s
+    values: dict[str, Value] = {
+        "opens_at": _iso(coat.window.opens_s, job),
+        "closes_at": _iso(closes_s, job),
+        "spare_s": round(closes_s - coat.start_s),
+    }
+    if waited_s < 60.0:
+        return Message("coat.when_ready", values)
+    return Message("coat.after_others", values)
+
+
+def _iso(epoch_s: float, job: Job) -> str:
+    at: datetime = instant(epoch_s, job.site.zone)
+    return at.isoformat()

@@ -1,0 +1,239 @@
+"""Rooms and buckets of the plan."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, PourOption, RoomPours
+from cureplan.planning.plan.hours import floor_closes_s, instant, minutes
+from cureplan.planning.plan.model import Binding, BucketPlan, RemedyTry, RoomPlan, StartHour
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedPour, Span, crew_spans
+from cureplan.planning.schedule.remedies import MOST_BAYS
+
+__all__ = ["bucket_plans", "room_plans"]
+
+HOUR_S = 3600.0
+HOURS_AROUND = 12
+Array = NDArray[np.float64]
+
+
+def _binding(clocks: BucketClocks, bucket: int) -> Binding:
+    names: tuple[Binding, ...] = BINDINGS
+    return names[int(clocks.binding[0, bucket])]
+
+
+def bucket_plans(
+    poured: PlacedPour, pours: RoomPours, keeps_frac: NDArray[np.float64]
+) -> list[BucketPlan]:
+    """The buckets of one floor.
+
+    Parameters
+    ----------
+    poured : PlacedPour
+        The floor's pour.
+    pours : RoomPours
+        The floor.
+    keeps_frac : ndarray, shape (N,)
+        Chance that each bucket keeps all three clocks.
+
+    Returns
+    -------
+    list of BucketPlan
+    """
+    zone = pours.job.site.zone
+    times, clocks = pours.plan(poured.option).times, poured.clocks
+    start = poured.start_s
+    sd_frac = round(pours.wet_doubt(start).total, 4)
+
+    def at(offsets_s: Array, i: int) -> datetime:
+        return instant(start + float(offsets_s[i]), zone)
+
+    plans = []
+    for i in range(times.pour_s.size):
+        ends = clocks.ends_s[:, 0, i]
+        tied_in = float(times.tied_in_s[i])
+        plans.append(
+            BucketPlan(
+                room=poured.room,
+                number=i + 1,
+                bay=int(times.bay[i]) + 1,
+                row=int(times.row[i]) + 1,
+                station=int(times.station[i]) + 1,
+                liquids_in=at(times.liquids_in_s, i),
+                filler_in=at(times.filler_in_s, i),
+                pour=at(times.pour_s, i),
+                raked_by=at(times.raked_s, i),
+                smoothed_by=at(times.smoothed_s, i),
+                tied_in=None if np.isnan(tied_in) else instant(start + tied_in, zone),
+                broadcast_by=instant(float(clocks.broadcast_by_s[0, i]), zone),
+                wet_edge_end=instant(float(ends[0]), zone),
+                working_time_end=instant(float(ends[1]), zone),
+                broadcast_end=instant(float(ends[2]), zone),
+                margin_min=minutes(clocks.margin_s[0, i]),
+                binding=_binding(clocks, i),
+                mixed_c=round(float(clocks.mixed_c[0, i]), 2),
+                pour_c=round(float(clocks.pour_c[0, i]), 2),
+                slab_c=round(float(clocks.slab_c[0, i]), 2),
+                chilled=poured.option.chilled,
+                clocks_sd_frac=sd_frac,
+                keeps_frac=round(float(keeps_frac[i]), 4),
+            )
+        )
+    return plans
+
+
+def room_plans(
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    *,
+    keeps_frac: Mapping[str, float],
+) -> tuple[RoomPlan, ...]:
+    """Every floor of the plan, in the order they are poured."""
+    ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
+    return tuple(
+        _room_plan(
+            job, pours[poured.room], poured, schedule, order + 1, keeps_frac[poured.room]
+        )
+        for order, poured in enumerate(ordered)
+    )
+
+
+def _room_plan(
+    job: Job, pours: RoomPours, poured: PlacedPour, schedule: Schedule, order: int, keeps: float
+) -> RoomPlan:
+    zone = job.site.zone
+    plan = pours.plan(poured.option)
+    clocks = poured.clocks
+    tightest = int(clocks.margin_s[0].argmin())
+    last = max((c for c in schedule.coats if c.room == poured.room), key=lambda c: c.coat)
+    room = pours.room
+    as_is_s = float(pours.run(AS_IS, poured.start_s).least_s[0])
+    return RoomPlan(
+        room=room.name,
+        order=order,
+        area_m2=room.area_m2,
+        thickness_m=plan.layout.thickness_m,
+        kits=plan.layout.kits,
+        bays=plan.layout.bays,
+        buckets_per_row=plan.layout.buckets_per_row,
+        row_depth_m=round(plan.layout.row_depth_m, 4),
+        cadence_min=minutes(plan.beat.interval_s),
+        cadence_limit=plan.beat.limit,
+        pour_start=instant(poured.start_s, zone),
+        pour_end=instant(poured.end_s, zone),
+        remedies=(("hour",) if poured.delayed else ()) + poured.option.remedies(),
+        chilled=poured.option.chilled,
+        margin_min=minutes(poured.margin_s),
+        sure_margin_min=minutes(poured.sure_margin_s),
+        binding=_binding(clocks, tightest),
+        binding_bucket=tightest + 1,
+        as_is_margin_min=minutes(as_is_s),
+        keeps_frac=round(keeps, 4),
+        air_c=round(float(pours.conditions.air_at(poured.start_s)), 2),
+        slab_c=round(float(pours.conditions.slab_at(poured.start_s)), 2),
+        slab_falling=pours.conditions.slab_falls(poured.start_s, poured.end_s),
+        walkable=instant(poured.floor.walkable_s, zone),
+        topcoat_opens=instant(float(poured.floor.topcoat_opens_s.max()), zone),
+        topcoat_closes=instant(floor_closes_s(pours, poured), zone),
+        foot_traffic=instant(last.after.foot_s, zone),
+        wheels=instant(last.after.wheels_s, zone),
+        wash_down=instant(last.after.wash_down_s, zone),
+        opens=instant(last.after.opens_s, zone),
+        open_by=(room.open_by or job.access.open_by).astimezone(zone),
+        reasons=_reasons(pours, poured, as_is_s, tightest),
+        starts=_start_hours(job, pours, poured),
+        tries=_tries(pours, poured, as_is_s),
+    )
+
+
+def _reasons(
+    pours: RoomPours, poured: PlacedPour, as_is_s: float, tightest: int
+) -> tuple[Message, ...]:
+    room, plan, clocks = pours.room.name, pours.plan(poured.option), poured.clocks
+    margin_min = minutes(clocks.margin_s[0, tightest])
+    reasons = [
+        Message(
+            "pour.binds" if margin_min >= 0 else "pour.short",
+            {
+                "room": room,
+                "bucket": tightest + 1,
+                "binding": _binding(clocks, tightest),
+                "margin_min": margin_min,
+                "mixed_c": round(float(clocks.mixed_c[0, tightest]), 2),
+                "slab_c": round(float(clocks.slab_c[0, tightest]), 2),
+            },
+        ),
+        Message(
+            "pour.rhythm",
+            {"cadence_s": round(plan.beat.interval_s), "limit": f"limit.{plan.beat.limit}"},
+        ),
+        Message(
+            "pour.as_is" if as_is_s >= 0 else "pour.as_is_short",
+            {"room": room, "as_is_margin_min": minutes(as_is_s)},
+        ),
+    ]
+    if poured.delayed:
+        reasons.append(Message("pour.hour", {"room": room}))
+    for remedy in poured.option.remedies():
+        values: dict[str, Value] = {"room": room}
+        if remedy == "bays":
+            values |= {"bays": plan.layout.bays, "bay_width_m": plan.layout.bay_width_m}
+        reasons.append(Message(f"pour.{remedy.replace(' ', '_')}", values))
+    return tuple(reasons)
+
+
+def _start_hours(job: Job, pours: RoomPours, poured: PlacedPour) -> tuple[StartHour, ...]:
+    """Margins of the full hours around the start, among them the afternoon before."""
+    conditions = pours.conditions
+    lasts_s = pours.plan(AS_IS).times.last_s
+    middle = np.floor(poured.start_s / HOUR_S) * HOUR_S
+    hours = middle + HOUR_S * np.arange(-HOURS_AROUND, HOURS_AROUND + 1)
+    hours = hours[(hours >= conditions.first_s) & (hours + lasts_s <= conditions.last_s)]
+    as_is = pours.run(AS_IS, hours).least_s
+    iced = pours.run(PourOption(chilled=True, cool_filler=False, bays=1), hours).least_s
+    spans = crew_spans(job, job.crew.pour_shifts)
+    return tuple(
+        StartHour(
+            at=instant(float(hour), job.site.zone),
+            as_is_min=minutes(a),
+            chilled_min=minutes(b),
+            in_shift=_held(spans, float(hour), lasts_s),
+        )
+        for hour, a, b in zip(hours, as_is, iced, strict=True)
+    )
+
+
+def _held(spans: Sequence[Span], start_s: float, lasts_s: float) -> bool:
+    return any(s.begins_s <= start_s and start_s + lasts_s <= s.ends_s for s in spans)
+
+
+def _tries(pours: RoomPours, poured: PlacedPour, as_is_s: float) -> tuple[RemedyTry, ...]:
+    """What each remedy, alone and with ice, would have bought at the planned start."""
+    options = {AS_IS, PourOption(chilled=True, cool_filler=False, bays=1), poured.option}
+    options |= {
+        PourOption(chilled=chilled, cool_filler=False, bays=bays)
+        for chilled in (False, True)
+        for bays in range(2, min(MOST_BAYS, 3))
+    }
+    options.add(PourOption(chilled=True, cool_filler=True, bays=1))
+    tries = []
+    for option in sorted(options):
+        margin_s = float(pours.run(option, poured.start_s).least_s[0])
+        tries.append(
+            RemedyTry(
+                remedies=option.remedies(),
+                bays=option.bays,
+                margin_min=minutes(margin_s),
+                buys_min=minutes(margin_s - as_is_s),
+                adopted=option == poured.option,
+            )
+        )
+    return tuple(tries)

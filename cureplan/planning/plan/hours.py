@@ -1,0 +1,107 @@
+"""The plan's hourly rows, and its instants."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.plan.model import HourRow, RoomHour
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
+from cureplan.weather.hours.series import HourlySeries
+
+__all__ = [
+    "beyond_hours",
+    "coat_closes_s",
+    "floor_closes_s",
+    "hour_rows",
+    "instant",
+    "minutes",
+]
+
+
+def instant(epoch_s: float, zone: ZoneInfo) -> datetime:
+    """An instant of the plan: to the second, with the site's offset."""
+    return datetime.fromtimestamp(round(epoch_s), zone)
+
+
+def minutes(seconds: float) -> float:
+    """Seconds as minutes, to a hundredth, as the contract carries them."""
+    return round(float(seconds) / 60.0, 2)
+
+
+BEFORE_S, AFTER_S = 12 * 3600.0, 3600.0
+
+
+def hour_rows(
+    job: Job, series: HourlySeries, pours: Mapping[str, RoomPours]
+) -> tuple[HourRow, ...]:
+    """The job's hours, the 12 before it and the one after, with the source of each row."""
+    return tuple(
+        HourRow(
+            at=instant(float(series.epoch_s[row]), job.site.zone),
+            outdoor_c=round(float(series.temp_c[row]), 2),
+            dew_c=None if np.isnan(series.dew_c[row]) else round(float(series.dew_c[row]), 2),
+            origin=series.origins[int(series.origin[row])].label,
+            kind=series.origins[int(series.origin[row])].kind,
+            rooms=tuple(
+                RoomHour(
+                    room=name,
+                    air_c=round(float(room.conditions.air_c[row]), 3),
+                    slab_c=round(float(room.conditions.slab_c[row]), 3),
+                )
+                for name, room in pours.items()
+            ),
+        )
+        for row in _rows(job, series.epoch_s)
+    )
+
+
+def floor_closes_s(pours: RoomPours, poured: PlacedPour) -> float:
+    """When the first patch is too old to coat; the plan's last hour where that is sooner."""
+    return min(float(poured.floor.topcoat_closes_s.min()), _until_s(pours))
+
+
+def coat_closes_s(pours: RoomPours, coat: PlacedCoat) -> float:
+    """Latest start of a coat, by which all of it is reached within the plan's hours."""
+    return min(coat.window.closes_s, _until_s(pours) - float(coat.work.offset_s.max()))
+
+
+def beyond_hours(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule
+) -> tuple[Message, ...]:
+    """A warning where a coat may be laid longer than the plan's hours can tell."""
+    rooms = {p.room for p in schedule.pours if _cut(pours[p.room], p)}
+    rooms |= {c.room for c in schedule.coats if _cut(pours[c.room], c)}
+    if not rooms:
+        return ()
+    until_s = max(_until_s(pours[room]) for room in rooms)
+    values: dict[str, Value] = {
+        "rooms": ", ".join(room.name for room in job.rooms if room.name in rooms),
+        "until_at": instant(until_s, job.site.zone).isoformat(),
+    }
+    return (Message("warn.closes_beyond", values),)
+
+
+def _cut(pours: RoomPours, placed: PlacedPour | PlacedCoat) -> bool:
+    if isinstance(placed, PlacedPour):
+        return bool(floor_closes_s(pours, placed) < placed.floor.topcoat_closes_s.min())
+    return coat_closes_s(pours, placed) < placed.window.closes_s
+
+
+def _until_s(pours: RoomPours) -> float:
+    epoch_s = pours.conditions.epoch_s
+    return float(epoch_s[_rows(pours.job, epoch_s)[-1]])
+
+
+def _rows(job: Job, epoch_s: NDArray[np.float64]) -> NDArray[np.intp]:
+    begins_s = job.access.begins.timestamp() - BEFORE_S
+    ends_s = job.access.open_by.timestamp() + AFTER_S
+    return np.flatnonzero((epoch_s >= begins_s) & (epoch_s <= ends_s))

@@ -1,0 +1,247 @@
+"""Kits in the plan: ice, a bucket left standing, and what a card says of humidity."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+
+import numpy as np
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.ice import IceNeed, gain_from_ice, ice_need, steady_run
+from cureplan.planning.floor.pour import RoomPours, kit_temperatures
+from cureplan.planning.plan.hours import instant, minutes
+from cureplan.planning.plan.model import ChillPlan, ChillRoom, Source
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedPour
+from cureplan.science.humidity import HumidityPace
+from cureplan.science.ice.cooling import sweats
+from cureplan.science.kit import BucketPath
+from cureplan.science.procedure import left_standing
+
+__all__ = [
+    "chill_plan",
+    "humidity_sources",
+    "humidity_warnings",
+    "planned_need",
+    "standing_caution",
+]
+
+
+def standing_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Message:
+    """An un-iced bucket of the tightest floor, dumped at once against left in its pail.
+
+    Un-iced, because that is the one that runs away. The mixer's own warmth is left out, so
+    the real bucket is a little worse off.
+
+    Parameters
+    ----------
+    job, pours, poured
+        The job, a floor, and its pour.
+
+    Returns
+    -------
+    Say
+        Minutes from filler-in to the end of the working time both ways, and how hot the
+        standing bucket is by then.
+    """
+    air_c = float(pours.conditions.air_at(poured.start_s))
+    kit = kit_temperatures(job.materials, chilled=False, cool_filler=False)
+    path = steady_run(
+        pours.clocks,
+        liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
+        filler_c=air_c if kit.filler_c is None else kit.filler_c,
+        air_c=air_c,
+        slab_c=float(pours.conditions.slab_at(poured.start_s)),
+        haul_s=job.pace.haul_s,
+    )
+    ends_s = pours.clocks.age_s["working_time"]
+    pail = left_standing(
+        float(path.mixed_c[0]),
+        air_c,
+        kit=pours.clocks.kit,
+        start_age_s=float(path.age_s[0, 0]),
+        end_age_s=ends_s,
+    )
+    return Message(
+        "warn.standing",
+        {
+            "mixed_c": round(float(path.mixed_c[0]), 2),
+            "hot_c": round(float(pail.temp_c[-1]), 2),
+            "standing_min": minutes(float(pail.time_s[-1])),
+            "floor_min": minutes(float(path.when_s(ends_s)[0])),
+        },
+    )
+
+
+BEYOND_FRAC = 0.02
+"""Two points of relative humidity are within any hygrometer's error: invented."""
+
+
+def humidity_warnings(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Message, ...]:
+    """Where rooms are drier or damper than a card's points, or nobody knows how damp."""
+    found: list[Message] = []
+    for card, pace in _cards(job, pours):
+        if pace is None:
+            continue
+        shares = _shares(job, pours)
+        if np.any(np.isnan(shares)):
+            unknown: dict[str, Value] = {
+                "card": card.title,
+                "reference_frac": round(pace.reference_frac, 4),
+            }
+            found.append(Message("warn.humidity_unknown", unknown))
+        known = shares[~np.isnan(shares)]
+        if known.size and (
+            known.min() < pace.low_frac - BEYOND_FRAC
+            or known.max() > pace.high_frac + BEYOND_FRAC
+        ):
+            values: dict[str, Value] = {
+                "card": card.title,
+                "from_frac": round(float(known.min()), 4),
+                "to_frac": round(float(known.max()), 4),
+                "low_frac": round(pace.low_frac, 4),
+                "high_frac": round(pace.high_frac, 4),
+            }
+            found.append(Message("warn.humidity_beyond", values))
+    return tuple(found)
+
+
+def humidity_sources(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Source, ...]:
+    """That a card's clocks follow humidity, or why the humidities on it do not count."""
+    told = []
+    for card, pace in _cards(job, pours):
+        points = [p for m in card.milestones.values() for p in m.points]
+        if pace is not None:
+            values: dict[str, Value] = {
+                "card": card.title,
+                "low_frac": round(pace.low_frac, 4),
+                "high_frac": round(pace.high_frac, 4),
+            }
+            told.append(Message("source.humidity", values))
+        elif any(point.humidity_frac is not None for point in points):
+            told.append(Message("source.humidity_idle", {"card": card.title}))
+    return tuple(
+        Source(
+            kind="assumption",
+            label=say.code.removeprefix("source."),
+            licence=None,
+            generic=False,
+            detail=say,
+        )
+        for say in told
+    )
+
+
+def _cards(
+    job: Job, pours: Mapping[str, RoomPours]
+) -> Iterator[tuple[SlurryCard | TopcoatCard, HumidityPace | None]]:
+    room = next(iter(pours.values()))
+    yield job.cards.slurry, room.clocks.humidity
+    yield job.cards.topcoat, room.topcoat.humidity
+
+
+def _shares(job: Job, pours: Mapping[str, RoomPours]) -> np.ndarray:
+    """Relative humidity of every room at every hour of the job."""
+    begins_s, ends_s = job.access.begins.timestamp(), job.access.open_by.timestamp()
+    rows = []
+    for room in pours.values():
+        at_s = room.conditions.epoch_s
+        rows.append(room.conditions.humidity_at(at_s[(at_s >= begins_s) & (at_s <= ends_s)]))
+    return np.concatenate(rows)
+
+
+def chill_plan(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> ChillPlan:
+    """Ice or not, room by room, with the time the pails must go in.
+
+    Parameters
+    ----------
+    job, pours, schedule
+        The job, its rooms, and what was decided.
+
+    Returns
+    -------
+    ChillPlan
+        Times are those of pails left standing unless the job says they are stirred; a
+        measured liquid temperature means the ice has done its work.
+    """
+    ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
+    need = planned_need(job, pours, schedule)
+    rooms = tuple(
+        _room(job, pours[poured.room], poured, need)
+        for poured in ordered
+        if poured.option.chilled
+    )
+    return ChillPlan(
+        iced=bool(rooms),
+        rooms=rooms,
+        ice_kg=round(sum(room.ice_kg for room in rooms), 2),
+        ice_per_kit_kg=round(need.ice_per_kit_kg, 3),
+        in_ice_by=min((room.in_ice_by for room in rooms), default=None),
+        hours_standing=round(need.standing_s / 3600.0, 3),
+        hours_stirred=round(need.stirred_s / 3600.0, 3),
+        liquids_as_is_c=round(need.from_c, 2),
+        measured=job.materials.liquids_measured_c is not None,
+    )
+
+
+def planned_need(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> IceNeed:
+    """Ice and time for one kit, from what the liquids are stored at."""
+    first = min(schedule.pours, key=lambda poured: poured.start_s)
+    stored_c = job.materials.storage_c
+    if stored_c is None:
+        stored_c = float(pours[first.room].conditions.air_at(first.start_s))
+    return ice_need(
+        job.cards.slurry,
+        from_c=stored_c,
+        to_c=job.materials.iced_c,
+        cooler_loss=job.materials.cooler_loss,
+    )
+
+
+def _room(job: Job, pours: RoomPours, poured: PlacedPour, need: IceNeed) -> ChillRoom:
+    zone, conditions = job.site.zone, pours.conditions
+    kits = pours.plan(poured.option).layout.kits
+    air_c = float(conditions.air_at(poured.start_s))
+    slab_c = float(conditions.slab_at(poured.start_s))
+
+    def run(*, chilled: bool) -> BucketPath:
+        kit = kit_temperatures(
+            job.materials, chilled=chilled, cool_filler=poured.option.cool_filler
+        )
+        return steady_run(
+            pours.clocks,
+            liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
+            filler_c=air_c if kit.filler_c is None else kit.filler_c,
+            air_c=air_c,
+            slab_c=slab_c,
+            haul_s=job.pace.haul_s,
+        )
+
+    gain = gain_from_ice(
+        pours.clocks,
+        "wet_edge",
+        as_is=run(chilled=False),
+        chilled=run(chilled=True),
+        slab_c=slab_c,
+    )
+    liquids_c = kit_temperatures(job.materials, chilled=True, cool_filler=False).liquids_c
+    dew_c = float(conditions.dew_at(poured.start_s))
+    cold_c = job.materials.iced_c if liquids_c is None else liquids_c
+    return ChillRoom(
+        room=poured.room,
+        kits=kits,
+        ice_kg=round(kits * need.ice_per_kit_kg, 2),
+        needed_at=instant(poured.start_s, zone),
+        in_ice_by=instant(
+            poured.start_s - need.in_ice_s(stirred=job.materials.stirred_in_ice), zone
+        ),
+        in_ice_by_stirred=instant(poured.start_s - need.stirred_s, zone),
+        from_c=round(need.from_c, 2),
+        to_c=round(cold_c, 2),
+        gained_min=minutes(gain.total_s[0]),
+        gained_bucket_min=minutes(gain.bucket_s[0]),
+        gained_floor_min=minutes(gain.floor_s[0]),
+        sweats=False if np.isnan(dew_c) else bool(sweats(cold_c, dew_c=dew_c)),
+    )

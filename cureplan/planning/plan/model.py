@@ -1,0 +1,479 @@
+"""The plan: frozen rows, and their JSON."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields, is_dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any, Literal
+
+from cureplan.core.clock import ceil_to, floor_to
+from cureplan.core.errors import InputError
+from cureplan.core.messages import Message
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
+
+__all__ = [
+    "Alternative",
+    "Answer",
+    "Binding",
+    "BucketPlan",
+    "Call",
+    "ChillPlan",
+    "ChillRoom",
+    "CoatPlan",
+    "Decisions",
+    "HourRow",
+    "Night",
+    "NightLine",
+    "NightPoured",
+    "NightSlab",
+    "Plan",
+    "RemedyTry",
+    "Risk",
+    "RoomHour",
+    "RoomPlan",
+    "Source",
+    "StartHour",
+    "Takeoff",
+    "TakeoffRoom",
+    "plan_from_json",
+    "plan_id",
+    "plan_schema",
+    "plan_to_json",
+]
+
+Binding = Literal["wet_edge", "working_time", "broadcast_closes"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartHour:
+    """What a room's margin would be if its first bucket were mixed at `at`."""
+
+    at: datetime
+    as_is_min: float
+    chilled_min: float
+    in_shift: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RemedyTry:
+    """A floor's margin at its planned start under some of the remedies."""
+
+    remedies: tuple[str, ...]
+    bays: int
+    margin_min: float
+    buys_min: float
+    adopted: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomPlan:
+    """One floor from first bucket to opening."""
+
+    room: str
+    order: int
+    area_m2: float
+    thickness_m: float
+    kits: int
+    bays: int
+    buckets_per_row: int
+    row_depth_m: float
+    cadence_min: float
+    cadence_limit: str
+    pour_start: datetime
+    pour_end: datetime
+    remedies: tuple[str, ...]
+    chilled: bool
+    margin_min: float
+    sure_margin_min: float
+    """Margin that holds in the job's share of nights."""
+    binding: Binding
+    binding_bucket: int
+    as_is_margin_min: float
+    keeps_frac: float
+    air_c: float
+    slab_c: float
+    slab_falling: bool
+    walkable: datetime
+    topcoat_opens: datetime
+    topcoat_closes: datetime
+    foot_traffic: datetime
+    wheels: datetime
+    wash_down: datetime
+    opens: datetime
+    open_by: datetime
+    reasons: tuple[Message, ...]
+    starts: tuple[StartHour, ...]
+    tries: tuple[RemedyTry, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BucketPlan:
+    """One kit: when each thing is done to it, and when each of its clocks ends."""
+
+    room: str
+    number: int
+    bay: int
+    row: int
+    station: int
+    liquids_in: datetime
+    filler_in: datetime
+    pour: datetime
+    raked_by: datetime
+    smoothed_by: datetime
+    tied_in: datetime | None
+    broadcast_by: datetime
+    wet_edge_end: datetime
+    working_time_end: datetime
+    broadcast_end: datetime
+    margin_min: float
+    binding: Binding
+    mixed_c: float
+    pour_c: float
+    slab_c: float
+    chilled: bool
+    clocks_sd_frac: float
+    """Standard deviation of the logarithm of each clock's time from filler-in: batch, card
+    and slab together. 9 times in 10 a clock ends within a factor exp(±1.645 sd)."""
+    keeps_frac: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoatPlan:
+    """One topcoat on one floor: its window, when it is laid, and why then."""
+
+    room: str
+    coat: int
+    opens: datetime
+    closes: datetime
+    start: datetime
+    end: datetime
+    reason: Message
+    batches: int
+    volume_m3: float
+    batch_minutes: float
+    batch_working_min: float
+    slab_c: float
+    dew_c: float | None
+    keeps_frac: float
+
+    @property
+    def lay_at(self) -> datetime:
+        """The start by a clock without seconds.
+
+        The minute it falls in, unless the window is still shut then: rounded up, a coat
+        laid at the last moment would read as too late.
+        """
+        minute = floor_to(self.start, minutes=1)
+        return minute if minute >= self.opens else ceil_to(self.start, minutes=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Call:
+    """Who must be there when, for what."""
+
+    role: str
+    people: int
+    room: str
+    stage: Literal["pour", "vacuum", "coat 1", "coat 2"]
+    call: datetime
+    first_task: datetime
+    last_task: datetime
+    busy_frac: float
+    reason: Message
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChillRoom:
+    """Ice for the kits of one floor."""
+
+    room: str
+    kits: int
+    ice_kg: float
+    needed_at: datetime
+    in_ice_by: datetime
+    in_ice_by_stirred: datetime
+    from_c: float
+    to_c: float
+    gained_min: float
+    gained_bucket_min: float
+    gained_floor_min: float
+    sweats: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ChillPlan:
+    """Ice or not: which floors, how much, by when."""
+
+    iced: bool
+    rooms: tuple[ChillRoom, ...]
+    ice_kg: float
+    ice_per_kit_kg: float
+    in_ice_by: datetime | None
+    hours_standing: float
+    hours_stirred: float
+    liquids_as_is_c: float
+    measured: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomHour:
+    """Air and slab of one room at a full hour."""
+
+    room: str
+    air_c: float
+    slab_c: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HourRow:
+    """The weather at a full hour, where it came from, and what the rooms do."""
+
+    at: datetime
+    outdoor_c: float
+    dew_c: float | None
+    origin: str
+    kind: Literal["observed", "forecast", "file", "interpolated"]
+    rooms: tuple[RoomHour, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightSlab:
+    """How much warmer a room's slab is than was computed, and how unsure that is."""
+
+    room: str
+    warmer_k: float
+    sd_k: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightPoured:
+    """How many of a floor's buckets lay on it; those in `assumed` have no line in the log."""
+
+    room: str
+    buckets: int
+    assumed: tuple[int, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightLine:
+    """One line of the log, as it was written."""
+
+    at: datetime
+    event: str
+    room: str | None
+    bucket: int | None
+    value: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Night:
+    """What a plan made again on the night has learned, and changed."""
+
+    until: datetime
+    """The log is used up to here; what it says of later is new."""
+    readings: int
+    speed: float
+    """Of the batch against the card the plan before it used."""
+    speed_low: float
+    """With `speed_high`, limits that hold 9 times in 10."""
+    speed_high: float
+    slab: tuple[NightSlab, ...]
+    left_out: tuple[str, ...]
+    """Rooms that no shift holds any more."""
+    changes: tuple[Message, ...]
+    follows: str = ""
+    """`plan_id` of the plan before it."""
+    poured: tuple[NightPoured, ...] = ()
+    log: tuple[NightLine, ...] = ()
+    """All lines used for this plan and those before it, in the order of time."""
+
+
+Status = Literal["within policy", "short of policy", "no feasible plan"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Answer:
+    """One of the three answers: what to do, why, and how sure."""
+
+    question: Literal["order and start", "ice", "way back"]
+    headline: tuple[Message, ...]
+    reasons: tuple[Message, ...]
+    doubt: Message
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alternative:
+    """Something the job does not allow by itself, and what it would buy."""
+
+    what: Message
+    also: Message | None
+    """What it takes besides; None where the one thing will do."""
+    room: str | None
+    margin_min: float | None
+    buys_min: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Decisions:
+    """The three answers, first and in plain words."""
+
+    status: Status
+    made_at: datetime
+    answers: tuple[Answer, ...]
+    alternatives: tuple[Alternative, ...]
+    solver: str
+    proven: bool
+    gap_frac: float | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Risk:
+    """How often the plan would hold, given what forecasts and materials do."""
+
+    members: int
+    seed: int
+    forecast_sd_k: float
+    slab_sd_k: float
+    late_sd_min: float
+    """A crew begins late by the size of a normal draw with this SD."""
+    batch_sd_frac: float
+    opens_on_time_frac: float
+    buckets_keep_frac: float
+    coats_keep_frac: float
+    all_keep_frac: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """Where something the plan rests on came from."""
+
+    kind: Literal["weather", "note", "card", "assumption", "default", "record"]
+    label: str
+    licence: str | None
+    generic: bool
+    detail: Message | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """Everything that was decided for one job."""
+
+    job: Job
+    decisions: Decisions
+    rooms: tuple[RoomPlan, ...]
+    buckets: tuple[BucketPlan, ...]
+    coats: tuple[CoatPlan, ...]
+    calls: tuple[Call, ...]
+    chill: ChillPlan
+    hours: tuple[HourRow, ...]
+    takeoff: Takeoff
+    risk: Risk
+    warnings: tuple[Message, ...]
+    sources: tuple[Source, ...]
+    night: Night | None = None
+    """What was learned and changed, where the plan was made again on the night."""
+
+    @property
+    def status(self) -> Status:
+        """Within policy, short of it, or not feasible."""
+        return self.decisions.status
+
+    def buckets_of(self, room: str) -> tuple[BucketPlan, ...]:
+        """The buckets of one room, in the order they are mixed."""
+        return tuple(bucket for bucket in self.buckets if bucket.room == room)
+
+
+def plan_id(plan: Plan) -> str:
+    """Names the plan, so that ticks of one are never shown on another."""
+    import hashlib
+
+    parts = [plan.job.site.name, str(plan.decisions.made_at.timestamp())]
+    parts += [f"{b.room}|{b.number}|{b.pour.timestamp()}" for b in plan.buckets]
+    return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
+
+
+def _adapter() -> Any:
+    from pydantic import TypeAdapter
+
+    return TypeAdapter(Plan)
+
+
+def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None) -> str:
+    """Write a plan as JSON text.
+
+    Not for the sheets: those render the `Plan` itself.
+
+    Parameters
+    ----------
+    plan : Plan
+        What to write.
+    text_of : callable, optional
+        Puts a `Message` into words; its text is then written beside code and values.
+
+    Returns
+    -------
+    str
+        UTF-8 JSON, two-space indent, keys in the contract's order.
+    """
+    import json
+
+    data = _adapter().dump_python(plan, mode="json")
+    if plan.night is None:
+        del data["night"]
+    if text_of is not None:
+        _add_texts(plan, data, text_of)
+    return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _add_texts(node: Any, data: Any, text_of: Callable[[Message], str]) -> None:
+    if isinstance(node, Message):
+        data["text"] = text_of(node)
+    elif isinstance(node, tuple):
+        for child, child_data in zip(node, data, strict=True):
+            _add_texts(child, child_data, text_of)
+    elif is_dataclass(node):
+        for item in fields(node):
+            if item.name in data:
+                _add_texts(getattr(node, item.name), data[item.name], text_of)
+
+
+def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
+    """Read a plan back from its JSON text.
+
+    Parameters
+    ----------
+    text : str
+        What `plan_to_json` wrote.
+    source : Path or str
+        Named in errors.
+
+    Raises
+    ------
+    InputError
+        The text is not a plan of this version.
+    """
+    from pydantic import ValidationError
+
+    try:
+        plan: Plan = _adapter().validate_json(text)
+    except ValidationError as error:
+        first = error.errors()[0]
+        raise InputError(
+            f"not a plan of this version ({first['msg']})",
+            cure="make the plan again with `cureplan plan`",
+            source=source,
+            key=".".join(str(part) for part in first["loc"]) or None,
+        ) from None
+    return plan
+
+
+def plan_schema() -> dict[str, Any]:
+    """JSON Schema (2020-12) of `plan.json`."""
+    schema: dict[str, Any] = _adapter().json_schema(mode="serialization")
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "cureplan plan"
+    return schema

@@ -1,0 +1,230 @@
+"""What the foreman must mind, and what the plan rests on."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Literal
+
+import numpy as np
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.ice import IceNeed
+from cureplan.planning.plan.model import ChillPlan, CoatPlan, RoomPlan, Source
+from cureplan.planning.schedule.placing import crew_spans
+from cureplan.weather.hours.series import Gap, HourlySeries
+
+__all__ = ["plan_sources", "plan_warnings", "provenance"]
+
+
+def plan_warnings(
+    job: Job,
+    series: HourlySeries,
+    *,
+    rooms: Sequence[RoomPlan],
+    coats: Sequence[CoatPlan],
+    chill: ChillPlan,
+    need: IceNeed,
+    made_at: datetime,
+) -> tuple[Message, ...]:
+    """Everything worth a warning, gravest first.
+
+    Parameters
+    ----------
+    job, series, rooms, coats, chill, need
+        The job, its weather, and what was decided.
+    made_at : datetime
+        When the plan is made; pails whose time has passed then are warned of.
+
+    Returns
+    -------
+    tuple of Say
+    """
+    return (
+        *_pour_warnings(job, rooms),
+        *_ice_warnings(job, chill, need, made_at),
+        *_coat_warnings(coats),
+        *_weather_warnings(job, series),
+        *_card_warnings(job),
+    )
+
+
+def _pour_warnings(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
+    found = []
+    for room in rooms:
+        values: dict[str, Value] = {
+            "room": room.room,
+            "bucket": room.binding_bucket,
+            "margin_min": room.margin_min,
+        }
+        if room.margin_min < 0:
+            found.append(Message("warn.negative", values))
+        elif room.margin_min * 60.0 < job.policy.margin_s - 0.5:
+            found.append(
+                Message("warn.short", {**values, "policy_margin_s": job.policy.margin_s})
+            )
+        elif room.sure_margin_min < 0:
+            values = {"room": room.room, "keeps_frac": room.keeps_frac}
+            found.append(Message("warn.sure_negative", values))
+    reach_m = job.pace.row_depth_max_m
+    found += [
+        Message(
+            "warn.row_deep",
+            {"room": room.room, "row_depth_m": room.row_depth_m, "reach_m": reach_m},
+        )
+        for room in rooms
+        if room.row_depth_m > reach_m
+    ]
+    return found
+
+
+def _ice_warnings(
+    job: Job, chill: ChillPlan, need: IceNeed, made_at: datetime
+) -> list[Message]:
+    if chill.in_ice_by is None or chill.measured:
+        return []
+    found = []
+    at: dict[str, Value] = {"in_ice_at": chill.in_ice_by.isoformat()}
+    if chill.in_ice_by < made_at:
+        found.append(Message("warn.ice_passed", at))
+    by_s = chill.in_ice_by.timestamp()
+    shifts = (*job.crew.pour_shifts, *job.crew.topcoat_shifts)
+    if not any(span.begins_s <= by_s <= span.ends_s for span in crew_spans(job, shifts)):
+        found.append(Message("warn.ice_off_shift", at))
+    if not job.materials.stirred_in_ice:
+        found.append(
+            Message(
+                "warn.ice_early",
+                {"standing_h": chill.hours_standing, "stirred_h": chill.hours_stirred},
+            )
+        )
+    elif np.isfinite(need.too_cold_s):
+        found.append(
+            Message(
+                "warn.ice_too_long",
+                {
+                    "too_cold_s": need.too_cold_s,
+                    "minimum_c": job.cards.slurry.coldest_liquids_c,
+                },
+            )
+        )
+    return found
+
+
+def _coat_warnings(coats: Sequence[CoatPlan]) -> list[Message]:
+    found = [
+        Message(
+            "warn.batch_slow",
+            {
+                "room": coat.room,
+                "coat": coat.coat,
+                "batch_min": coat.batch_minutes,
+                "working_min": coat.batch_working_min,
+            },
+        )
+        for coat in coats
+        if coat.batch_minutes > coat.batch_working_min
+    ]
+    if any(coat.dew_c is None for coat in coats):
+        found.append(Message("warn.no_dew", {}))
+    return found
+
+
+def _weather_warnings(job: Job, series: HourlySeries) -> list[Message]:
+    found = [_gap(job, gap) for gap in series.gaps if gap.mended == "no"]
+    found += [Message("warn.weather_note", {"note": note}) for note in series.warnings]
+    return found
+
+
+def _gap(job: Job, gap: Gap) -> Message:
+    return Message(
+        "warn.gap",
+        {
+            "what": gap.what,
+            "gap_at": gap.starts.astimezone(job.site.zone).isoformat(),
+            "hours": gap.hours,
+            "mended": gap.mended,
+        },
+    )
+
+
+def _card_warnings(job: Job) -> list[Message]:
+    cards = (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
+    generic = [card.title for card in cards if card.generic]
+    return [Message("warn.generic", {"cards": "; ".join(generic)})] if generic else []
+
+
+def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
+    """Where weather, cards and assumptions came from, with their licences."""
+    weather = [
+        Source(
+            kind="weather",
+            label=f"{origin.label}: {origin.attribution}"
+            if origin.attribution
+            else origin.label,
+            licence=origin.licence or None,
+            generic=False,
+            detail=Message("source.weather", {"kind": origin.kind}),
+        )
+        for origin in series.origins
+    ]
+    # A gap that was mended is worth a note, one that was not is worth a warning.
+    mended = (_gap(job, gap) for gap in series.gaps if gap.mended != "no")
+    notes = [
+        _source("note", Message("source.note", {"note": note}))
+        for note in (*series.notes, *mended)
+    ]
+    cards = [
+        Source(
+            kind="card",
+            label=card.title,
+            licence=None,
+            generic=card.generic,
+            detail=Message("source.card", {"provenance": provenance(card.provenance.values())}),
+        )
+        for card in (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
+    ]
+    read = [room.name for room in job.rooms if room.slab_reading is not None]
+    history_h = (job.access.begins.timestamp() - float(series.epoch_s[0])) / 3600.0
+    told = [
+        Message("source.slab", {"history_h": history_h}),
+        *([Message("source.slab_read", {"rooms": ", ".join(read)})] if read else []),
+        Message("source.indoor_dew", {}),
+        Message("source.pace", {}),
+        Message("source.ice", {}),
+    ]
+    assumed = [_source("assumption", say) for say in told]
+    taken = tuple(note for note in job.notes if note.code == "job.default")
+    if taken:
+        assumed.append(_source("default", Message("source.defaults", {"taken": taken})))
+    return (*weather, *notes, *cards, *assumed)
+
+
+def _source(kind: Literal["note", "assumption", "default"], detail: Message) -> Source:
+    """One whose detail says it all."""
+    label = detail.code.partition(".")[2]
+    return Source(kind=kind, label=label, licence=None, generic=False, detail=detail)
+
+
+def provenance(values: Iterable[str]) -> tuple[Message, ...]:
+    """Where a card's values come from, each origin once; those we wrote, in any language.
+
+    Examples
+    --------
+    >>> provenance(["invented", "corrected on the night from 7 readings"])[0].values
+    {'readings': 7}
+    """
+    return tuple(_origin(text) for text in sorted(set(values)))
+
+
+def _origin(text: str) -> Message:
+    night = re.fullmatch(r"corrected on the night from (\d+) readings?", text)
+    if night:
+        return Message("origin.night", {"readings": int(night[1])})
+    fitted = re.fullmatch(r"(.+: fitted \S+) from (\d+) readings?", text)
+    if fitted:
+        source = fitted[1].replace(": fitted", "").strip()
+        return Message("origin.fitted", {"source": source, "readings": int(fitted[2])})
+    return Message("origin.told", {"text": text})

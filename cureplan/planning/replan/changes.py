@@ -1,0 +1,383 @@
+"""What a new plan says it has learnt, and what it changes."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from statistics import NormalDist
+
+import numpy as np
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.tables.night_log import NightEvent
+from cureplan.planning.plan.hours import instant
+from cureplan.planning.plan.model import (
+    BucketPlan,
+    Night,
+    NightLine,
+    NightPoured,
+    NightSlab,
+    Plan,
+    RoomPlan,
+    plan_id,
+)
+from cureplan.planning.replan.estimate import NightReadings
+from cureplan.planning.replan.state import NightState
+from cureplan.planning.schedule.placing import crew_spans
+
+__all__ = [
+    "changes_of",
+    "log_of",
+    "night_of",
+    "past_shift",
+]
+
+
+def night_of(
+    old: Plan,
+    new: Plan,
+    state: NightState,
+    readings: NightReadings,
+    changes: tuple[Message, ...],
+    *,
+    left_out: Sequence[str],
+) -> Night:
+    """What was learned and poured; its log is added apart."""
+    fit = readings.fit
+    low, high = np.exp(fit.interval(0, confidence=0.9))
+    return Night(
+        until=instant(state.now_s, new.job.site.zone),
+        readings=fit.readings,
+        speed=round(fit.speed, 4),
+        speed_low=round(float(low), 4),
+        speed_high=round(float(high), 4),
+        slab=tuple(
+            NightSlab(
+                room=room,
+                warmer_k=round(readings.slab_k(room), 2),
+                sd_k=round(readings.slab_sd_k(room), 2),
+            )
+            for room in readings.rooms
+        ),
+        left_out=tuple(left_out),
+        changes=changes,
+        follows=plan_id(old),
+        poured=tuple(
+            NightPoured(room=name, buckets=floor.done, assumed=floor.assumed)
+            for name, floor in state.floors.items()
+            if floor.done
+        ),
+    )
+
+
+def log_of(old: Plan, events: Sequence[NightEvent]) -> tuple[NightLine, ...]:
+    """What earlier plans of the night used, and what this one does; no line twice."""
+    lines = list(old.night.log) if old.night is not None else []
+    known = {(line.event, line.room, line.bucket, line.value, line.at) for line in lines}
+    for event in events:
+        if (event.event, event.room, event.bucket, event.value, event.at) in known:
+            continue
+        lines.append(
+            NightLine(
+                at=event.at,
+                event=event.event,
+                room=event.room,
+                bucket=event.bucket,
+                value=event.value,
+                note=event.note,
+            )
+        )
+    return tuple(sorted(lines, key=lambda line: line.at))
+
+
+WORTH_K = 0.3
+WORTH_FRAC = 0.01
+WORTH_MOVE_S = 60.0
+WORTH_COAT_S = 600.0
+WORTH_MIN = 0.5
+NINE_IN_TEN = NormalDist().inv_cdf(0.95)
+
+
+def changes_of(
+    old: Plan,
+    new: Plan,
+    state: NightState,
+    readings: NightReadings,
+    events: Sequence[NightEvent],
+    *,
+    left_out: Sequence[str],
+) -> list[Message]:
+    """Say what changed and why; what to do about short buckets is said elsewhere.
+
+    Parameters
+    ----------
+    old, new : Plan
+        Before and after.
+    state, readings, events
+        The night, what was learned, and the log.
+    left_out : sequence of str
+        Rooms that no shift holds any more.
+
+    Returns
+    -------
+    list of Say
+    """
+    return [
+        *_next(new, state),
+        *(Message("replan.left_out", {"room": room}) for room in left_out),
+        *_learned(new, readings),
+        *_reported(new, state, events),
+        *_margins(old, new, state),
+        *_reordered(old, new),
+        *_moved(old, new, state),
+        *_past_shift(new, state),
+        *_way_back(old, new),
+        *(
+            Message("replan.assumed", {"room": name, "buckets": _numbers(floor.assumed)})
+            for name, floor in state.floors.items()
+            if floor.assumed
+        ),
+    ]
+
+
+def _numbers(numbers: Sequence[int]) -> str:
+    """1, 2, 3, 7 as "1-3, 7".
+
+    Examples
+    --------
+    >>> _numbers([1, 2, 3, 7])
+    '1-3, 7'
+    """
+    parts: list[list[int]] = []
+    for number in numbers:
+        if parts and number == parts[-1][-1] + 1:
+            parts[-1].append(number)
+        else:
+            parts.append([number])
+    return ", ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
+
+
+def _remaining(plan: Plan, state: NightState, room: str) -> list[BucketPlan]:
+    done = state.floors[room].done if room in state.floors else 0
+    return [bucket for bucket in plan.buckets_of(room) if bucket.number > done]
+
+
+def _next(new: Plan, state: NightState) -> list[Message]:
+    waiting = [b for room in new.rooms for b in _remaining(new, state, room.room)]
+    if not waiting:
+        return [Message("replan.all_poured", {})]
+    first = min(waiting, key=lambda bucket: bucket.pour)
+    values: dict[str, Value] = {
+        "room": first.room,
+        "bucket": first.number,
+        "mix_at": first.liquids_in.isoformat(),
+        "pour_at": first.pour.isoformat(),
+    }
+    return [Message("replan.next", values)]
+
+
+def _learned(new: Plan, readings: NightReadings) -> list[Message]:
+    fit = readings.fit
+    if fit.readings == 0:
+        return [Message("replan.no_readings", {})]
+    doubt_frac = float(fit.speed * np.expm1(NINE_IN_TEN * fit.ln_speed_sd))
+    faster_frac = fit.speed - 1.0
+    code = "replan.as_card"
+    if abs(faster_frac) >= WORTH_FRAC:
+        code = "replan.faster" if faster_frac > 0 else "replan.slower"
+    # To the percent here: shares are otherwise shown rounded down.
+    found = [
+        Message(
+            code,
+            {
+                "readings": fit.readings,
+                "off_frac": round(abs(faster_frac), 2),
+                "doubt_frac": max(0.01, round(doubt_frac, 2)),
+            },
+        )
+    ]
+    found += _slabs(new, readings)
+    if abs(fit.kit_k) >= WORTH_K:
+        code = "replan.kits_warmer" if fit.kit_k > 0 else "replan.kits_cooler"
+        found.append(Message(code, {"off_k": round(abs(fit.kit_k), 1)}))
+    return found
+
+
+def _slabs(new: Plan, readings: NightReadings) -> list[Message]:
+    """Slabs that moved; rooms that moved alike share a line."""
+    alike: dict[tuple[float, float, bool], list[str]] = {}
+    for room in [r.room for r in new.rooms if r.room in readings.rooms]:
+        shift_k = round(readings.slab_k(room), 1)
+        if abs(shift_k) >= WORTH_K:
+            doubt_k = round(NINE_IN_TEN * readings.slab_sd_k(room), 1)
+            alike.setdefault((shift_k, doubt_k, room in readings.read_in), []).append(room)
+    return [
+        Message(
+            "replan.slab_warmer" if shift_k > 0 else "replan.slab_cooler",
+            {
+                "room": ", ".join(rooms),
+                "off_k": abs(shift_k),
+                "doubt_k": doubt_k,
+                "basis": "read" if own else "inferred",
+            },
+        )
+        for (shift_k, doubt_k, own), rooms in alike.items()
+    ]
+
+
+def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> list[Message]:
+    found = []
+    kits = {room.room: room.kits for room in new.rooms}
+    if any(event.event == "drill down" for event in events):
+        found.append(Message("replan.stations", {"stations": state.crew.stations}))
+    for role in dict.fromkeys(event.role for event in events if event.role):
+        people = int(getattr(state.crew, role))
+        found.append(Message("replan.short_of", {"role": role, "people": people}))
+    if state.wait_s > state.now_s:
+        until = max(event.until for event in events if event.until is not None)
+        found.append(Message("replan.wait", {"until_at": until.isoformat()}))
+    found += _ran_short(events)
+    found += [Message("replan.dropped", {"room": room}) for room in state.dropped]
+    for added in state.added:
+        values: dict[str, Value] = {"room": added.name, "kits": kits.get(added.name, 0)}
+        found.append(
+            Message("replan.added" if added.way_out else "replan.added_no_way", values)
+        )
+    return found
+
+
+def _ran_short(events: Sequence[NightEvent]) -> list[Message]:
+    short: dict[str, set[int]] = {}
+    for event in events:
+        if event.event == "ran short" and event.bucket is not None:
+            short.setdefault(str(event.room), set()).add(event.bucket)
+    return [
+        Message(
+            "replan.ran_short",
+            {"room": room, "buckets": _numbers(sorted(numbers)), "kits": len(numbers)},
+        )
+        for room, numbers in short.items()
+    ]
+
+
+def _margins(old: Plan, new: Plan, state: NightState) -> list[Message]:
+    found = []
+    for room in new.rooms:
+        before = {b.number: b.margin_min for b in old.buckets_of(room.room)}
+        rest = _remaining(new, state, room.room)
+        if not rest:
+            continue
+        tightest = min(rest, key=lambda bucket: bucket.margin_min)
+        values: dict[str, Value] = {
+            "room": room.room,
+            "bucket": tightest.number,
+            "margin_min": tightest.margin_min,
+        }
+        # In another number of bays bucket 5 is another place on the floor.
+        same = any(r.room == room.room and r.bays == room.bays for r in old.rooms)
+        if not same or tightest.number not in before:
+            continue
+        change_min = tightest.margin_min - before[tightest.number]
+        if abs(change_min) >= WORTH_MIN and tightest.margin_min >= 0:
+            code = "replan.margin_less" if change_min < 0 else "replan.margin_more"
+            found.append(Message(code, {**values, "change_min": round(abs(change_min), 2)}))
+    return found
+
+
+def _reordered(old: Plan, new: Plan) -> list[Message]:
+    """Floors of both plans that are poured in another order than they were."""
+    names = [[r.room for r in sorted(p.rooms, key=lambda r: r.order)] for p in (old, new)]
+    was, now = ([n for n in names[i] if n in names[1 - i]] for i in (0, 1))
+    if was == now:
+        return []
+    return [Message("replan.order", {"rooms": ", ".join(now)})]
+
+
+def _moved(old: Plan, new: Plan, state: NightState) -> list[Message]:
+    found = []
+    before = {room.room: room for room in old.rooms}
+    for room in new.rooms:
+        if room.room not in before:
+            continue
+        was = before[room.room]
+        if room.bays != was.bays:
+            values: dict[str, Value] = {"room": room.room, "bays": room.bays, "was": was.bays}
+            found.append(Message("replan.bays", values))
+        begun = room.room in state.floors and state.floors[room.room].done > 0
+        moved_s = (room.pour_start - was.pour_start).total_seconds()
+        ended_s = (room.pour_end - was.pour_end).total_seconds()
+        if not begun and abs(moved_s) >= WORTH_MOVE_S:
+            span = (was.pour_start, room.pour_start)
+            found.append(_said("replan.moved", room.room, span))
+        elif begun and abs(ended_s) >= WORTH_MOVE_S:
+            found.append(_said("replan.ends", room.room, (was.pour_end, room.pour_end)))
+    return found
+
+
+def _said(code: str, room: str, span: tuple[object, object]) -> Message:
+    was, now = (at.isoformat() for at in span)  # type: ignore[attr-defined]
+    return Message(code, {"room": room, "from_at": was, "to_at": now})
+
+
+def past_shift(plan: Plan, room: RoomPlan) -> datetime | None:
+    """End of the shift that a floor's pour runs over; None where it ends in time."""
+    end_s = room.pour_end.timestamp()
+    spans = crew_spans(plan.job, plan.job.crew.pour_shifts)
+    if any(s.begins_s <= room.pour_start.timestamp() and end_s <= s.ends_s for s in spans):
+        return None
+    over = [s.ends_s for s in spans if s.ends_s < end_s]
+    return instant(max(over), plan.job.site.zone) if over else None
+
+
+def _past_shift(new: Plan, state: NightState) -> list[Message]:
+    found = []
+    for room in new.rooms:
+        floor = state.floors.get(room.room)
+        limit = past_shift(new, room)
+        if floor is None or floor.complete or limit is None:
+            continue
+        values: dict[str, Value] = {
+            "room": room.room,
+            "end_at": room.pour_end.isoformat(),
+            "limit_at": limit.isoformat(),
+        }
+        found.append(Message("replan.past_shift", values))
+    return found
+
+
+def _way_back(old: Plan, new: Plan) -> list[Message]:
+    found = []
+    for number in (1, 2):
+        was = min((c.start for c in old.coats if c.coat == number), default=None)
+        now = min((c.start for c in new.coats if c.coat == number), default=None)
+        if was is None or now is None:
+            continue
+        if abs((now - was).total_seconds()) >= WORTH_COAT_S:
+            values: dict[str, Value] = {"from_at": was.isoformat(), "to_at": now.isoformat()}
+            found.append(Message(f"replan.coat_{number}", values))
+    late = [coat for coat in new.coats if coat.start > coat.closes]
+    found += [
+        Message(
+            "replan.coat_late",
+            {
+                "room": c.room,
+                "coat": c.coat,
+                "start_at": c.start.isoformat(),
+                "closes_at": c.closes.isoformat(),
+            },
+        )
+        for c in late
+    ]
+    found += [
+        Message(
+            "replan.opens_late",
+            {
+                "room": room.room,
+                "open_at": room.opens.isoformat(),
+                "limit_at": room.open_by.isoformat(),
+            },
+        )
+        for room in new.rooms
+        if room.opens > room.open_by
+    ]
+    return found

@@ -1,0 +1,269 @@
+"""From the log's readings to tonight's batch and slabs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from cureplan.inputs.job.model import Job
+from cureplan.inputs.tables.night_log import ENDS, NightEvent
+from cureplan.planning.floor.conditions import RoomConditions
+from cureplan.planning.floor.doubt import doubt_at, slab_sd_k
+from cureplan.planning.floor.pour import kit_temperatures
+from cureplan.planning.replan.state import FloorState, NightState
+from cureplan.science.clocks import SlurryClocks
+from cureplan.science.learning.tonight import (
+    NightFit,
+    NightPrior,
+    SeenEnd,
+    SeenMix,
+    SeenSlab,
+    WatchedBucket,
+    fit_night,
+)
+
+__all__ = [
+    "NightReadings",
+    "Seen",
+    "estimate_night",
+    "night_prior",
+    "refuse_wild_ends",
+    "seen_in",
+]
+
+FARTHEST_SLAB_K = 20.0
+"""A reading farther off the computed slab is a slip of pen or unit: invented."""
+FARTHEST_FACTOR = 2.5
+"""As for slabs, of the time to the end of a clock: invented."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightReadings:
+    """Tonight's fit, the rooms in its order, and when the last reading was taken."""
+
+    fit: NightFit
+    rooms: tuple[str, ...]
+    read_in: frozenset[str]
+    """Rooms with a reading of their own."""
+    first_s: float
+    last_s: float
+
+    def slab_k(self, room: str) -> float:
+        """How much warmer a room's slab is than computed [K]."""
+        return float(self.fit.slab_k[self.rooms.index(room)])
+
+    def slab_sd_k(self, room: str) -> float:
+        """What remains unsure of that [K]."""
+        return float(self.fit.slab_sd_k[self.rooms.index(room)])
+
+
+def estimate_night(
+    job: Job,
+    events: Sequence[NightEvent],
+    state: NightState,
+    *,
+    clocks: SlurryClocks,
+    conditions: Mapping[str, RoomConditions],
+) -> NightReadings:
+    """Correct speed and slabs by what the log saw.
+
+    Parameters
+    ----------
+    job : Job
+        As planned with.
+    events, state
+        The log, and where the night stands.
+    clocks, conditions
+        Card and rooms as planned with.
+
+    Returns
+    -------
+    NightReadings
+
+    Raises
+    ------
+    InputError
+        A reading speaks of a bucket that is not poured, or cannot be true.
+    """
+    rooms = tuple(state.floors)
+    seen = seen_in(job, events, state, conditions, clocks)
+    at_s = [e.at.timestamp() for e in seen.told] or [state.now_s]
+    prior = night_prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
+    fit = fit_night(
+        clocks=clocks,
+        haul_s=job.pace.haul_s,
+        prior=prior,
+        buckets=seen.buckets,
+        ends=seen.ends,
+        slabs=seen.slabs,
+        mixes=seen.mixes,
+    )
+    refuse_wild_ends(seen, clocks, fit, job.pace.haul_s)
+    return NightReadings(
+        fit=fit,
+        rooms=rooms,
+        read_in=frozenset(str(e.room) for e in seen.told),
+        first_s=min(at_s),
+        last_s=max(at_s),
+    )
+
+
+def seen_in(
+    job: Job,
+    events: Sequence[NightEvent],
+    state: NightState,
+    conditions: Mapping[str, RoomConditions],
+    clocks: SlurryClocks,
+) -> Seen:
+    """What the log's readings say of the floors that are planned.
+
+    Raises
+    ------
+    InputError
+        A reading speaks of a bucket that is not poured, or cannot be true.
+    """
+    seen = Seen(job, state, conditions, tuple(state.floors), clocks)
+    for event in events:
+        if event.event in (*ENDS, "slab reads", "bucket reads") and event.room in state.floors:
+            seen.take(event)
+    return seen
+
+
+def night_prior(
+    clocks: SlurryClocks,
+    conditions: Mapping[str, RoomConditions],
+    rooms: Sequence[str],
+    *,
+    at_s: float,
+) -> NightPrior:
+    """What is believed before anything was seen."""
+    slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
+    doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
+    return NightPrior(
+        ln_speed_sd=max(doubt.total, 1e-3),
+        slab_sd_k=tuple(
+            max(slab_sd_k(at_s, reading_s=conditions[room].reading_s), 1e-2) for room in rooms
+        ),
+    )
+
+
+class Seen:
+    """Readings gathered line by line."""
+
+    def __init__(
+        self,
+        job: Job,
+        state: NightState,
+        conditions: Mapping[str, RoomConditions],
+        rooms: Sequence[str],
+        clocks: SlurryClocks,
+    ) -> None:
+        self.job, self.state, self.conditions, self.rooms = job, state, conditions, rooms
+        self.clocks = clocks
+        self.buckets: list[WatchedBucket] = []
+        self.ends: list[SeenEnd] = []
+        self.slabs: list[SeenSlab] = []
+        self.mixes: list[SeenMix] = []
+        self.told: list[NightEvent] = []
+        self.end_events: list[NightEvent] = []
+        self.keys: list[tuple[str, int]] = []
+        """Room and number of each bucket."""
+
+    def take(self, event: NightEvent) -> None:
+        """One reading more."""
+        self.told.append(event)
+        room = str(event.room)
+        if event.event == "slab reads" and event.temp_c is not None:
+            excess_k = event.temp_c - float(self.conditions[room].slab_at(event.at.timestamp()))
+            if abs(excess_k) > FARTHEST_SLAB_K:
+                raise event.fault(
+                    "value",
+                    f"it lies {abs(excess_k):.0f} K off the computed slab",
+                    "read the slab again, away from heaters and sun",
+                    f"{event.temp_c:.4g} °C",
+                )
+            self.slabs.append(SeenSlab(room=self.rooms.index(room), excess_k=excess_k))
+            return
+        floor = self.state.floors[room]
+        bucket = self._bucket(event, floor)
+        if event.temp_c is not None:
+            self.mixes.append(SeenMix(bucket=bucket, temp_c=event.temp_c))
+            return
+        pour_s = float(floor.poured_s[int(event.bucket or 0) - 1])
+        if event.at.timestamp() <= pour_s:
+            raise event.fault(
+                "at",
+                "it lies before the bucket was poured",
+                "check the two times",
+                event.at.isoformat(),
+            )
+        filler_in_s = pour_s - self.job.pace.haul_s - self.job.cards.slurry.filler_mix_s
+        self.ends.append(
+            SeenEnd(
+                bucket=bucket,
+                milestone=ENDS[event.event],
+                after_s=event.at.timestamp() - filler_in_s,
+            )
+        )
+        self.end_events.append(event)
+
+    def _bucket(self, event: NightEvent, floor: FloorState) -> int:
+        number = int(event.bucket or 0)
+        key = (floor.room.room, number)
+        if number > floor.done or number in floor.assumed:
+            raise event.fault(
+                "bucket",
+                'it has no line "poured"',
+                "add the line that says when it was poured",
+                number,
+            )
+        if key not in self.keys:
+            self.keys.append(key)
+            self.buckets.append(self._watched(floor, float(floor.poured_s[number - 1])))
+        return self.keys.index(key)
+
+    def _watched(self, floor: FloorState, pour_s: float) -> WatchedBucket:
+        conditions, card = self.conditions[floor.room.room], self.job.cards.slurry
+        liquids_in_s = pour_s - self.job.pace.haul_s - card.filler_mix_s - card.liquids_mix_s
+        air_c = float(conditions.air_at(liquids_in_s))
+        kit = kit_temperatures(
+            self.job.materials,
+            chilled=floor.room.chilled,
+            cool_filler="cool filler" in floor.room.remedies,
+        )
+        humidity = self.clocks.humidity
+        pace = 1.0
+        if humidity is not None:
+            pace = float(humidity.at(conditions.humidity_at(pour_s)))
+        return WatchedBucket(
+            pace=pace,
+            room=self.rooms.index(floor.room.room),
+            liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
+            filler_c=air_c if kit.filler_c is None else kit.filler_c,
+            air_c=air_c,
+            slab_c=float(conditions.slab_at(pour_s)),
+        )
+
+
+def refuse_wild_ends(seen: Seen, clocks: SlurryClocks, fit: NightFit, haul_s: float) -> None:
+    """A time beyond belief would bend the whole plan: better to have it looked at."""
+    believed = NightFit(
+        mean=np.zeros_like(fit.mean),
+        covariance=fit.covariance,
+        prior=fit.prior,
+        readings=fit.readings,
+    )
+    for end, event in zip(seen.ends, seen.end_events, strict=True):
+        wanted_s, _ = believed.predict(
+            seen.buckets[end.bucket], end.milestone, clocks=clocks, haul_s=haul_s
+        )
+        if not 1.0 / FARTHEST_FACTOR <= end.after_s / wanted_s <= FARTHEST_FACTOR:
+            raise event.fault(
+                "at",
+                f"{end.after_s / 60:.0f} min from filler-in, where the card leads to "
+                f"{wanted_s / 60:.0f} min, cannot be",
+                "check the time and the bucket's number",
+                event.at.isoformat(),
+            )

@@ -1,0 +1,322 @@
+"""The job as the night has made it: card, slabs, kits, hands and rooms corrected."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.inputs.cards.model import Milestone, SlurryCard
+from cureplan.inputs.job.model import Job, Materials, Room, SlabReading
+from cureplan.inputs.job.schema import TWO_COAT_USES
+from cureplan.inputs.tables.night_log import AddedRoom
+from cureplan.planning.floor.conditions import TAU_S, RoomConditions
+from cureplan.planning.plan.model import Plan
+from cureplan.planning.replan.estimate import NightReadings
+from cureplan.planning.replan.state import NightState
+from cureplan.science.clocks import SlurryClocks, slurry_clocks
+from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.kit import run_bucket
+from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
+
+__all__ = [
+    "corrected_conditions",
+    "corrected_job",
+    "plan_conditions",
+    "plan_series",
+    "slurry_of",
+]
+
+TRUSTED_SD_K = 0.75
+"""A slab known as well as this counts as read on the night: invented."""
+BEYOND_H = 72
+"""Hours past the plan's own for which its last day is repeated, so that a late plan can
+say how late it is."""
+Array = NDArray[np.float64]
+
+
+def slurry_of(job: Job) -> SlurryClocks:
+    """The slurry card's clocks on the job's floors."""
+    return slurry_clocks(
+        job.cards.slurry,
+        film_m=job.materials.thickness_m + job.materials.profile_allowance_m,
+        slab_effusivity=SLAB_EFFUSIVITY,
+    )
+
+
+def plan_series(plan: Plan) -> HourlySeries:
+    """The plan's own outdoor hours, its last day repeated beyond them."""
+    sources = list(dict.fromkeys((row.origin, row.kind) for row in plan.hours))
+    temp_c = np.array([row.outdoor_c for row in plan.hours])
+    dew_c = np.array([np.nan if row.dew_c is None else row.dew_c for row in plan.hours])
+    origin = np.array([sources.index((row.origin, row.kind)) for row in plan.hours])
+    epoch_s = _epoch_s(plan)
+    return HourlySeries(
+        epoch_s=epoch_s,
+        temp_c=_longer(temp_c),
+        dew_c=_longer(dew_c),
+        cloud_frac=np.full(epoch_s.size, np.nan),
+        origin=np.concatenate([origin, np.full(BEYOND_H, origin[-1])]),
+        origins=tuple(
+            WeatherOrigin(label=label, kind=kind, licence="", attribution="")
+            for label, kind in sources
+        ),
+    )
+
+
+def _epoch_s(plan: Plan) -> Array:
+    first_s = plan.hours[0].at.timestamp()
+    return np.asarray(first_s + HOUR_S * np.arange(len(plan.hours) + BEYOND_H))
+
+
+def _longer(column: Array) -> Array:
+    last = column[-min(24, column.size) :]
+    return np.concatenate([column, np.resize(last, BEYOND_H)])
+
+
+def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
+    """Air and slab of every room as the plan was made with, from its own hours."""
+    epoch_s = _epoch_s(plan)
+    dew_c = _longer(np.array([np.nan if r.dew_c is None else r.dew_c for r in plan.hours]))
+    found = {}
+    for column, hour in enumerate(plan.hours[0].rooms):
+        reading = plan.job.room(hour.room).slab_reading
+        found[hour.room] = RoomConditions(
+            room=hour.room,
+            epoch_s=epoch_s,
+            air_c=_longer(np.array([row.rooms[column].air_c for row in plan.hours])),
+            slab_c=_longer(np.array([row.rooms[column].slab_c for row in plan.hours])),
+            dew_c=dew_c,
+            reading_s=None if reading is None else reading.read_at.timestamp(),
+        )
+    return found
+
+
+def corrected_conditions(
+    before: Mapping[str, RoomConditions],
+    rooms: Sequence[Room],
+    readings: NightReadings,
+    *,
+    now_s: float,
+) -> dict[str, RoomConditions]:
+    """Slabs moved by what was read; away from the readings the correction fades.
+
+    Parameters
+    ----------
+    before : mapping
+        Rooms as planned with.
+    rooms : sequence of Room
+        Rooms of the new plan; one that was added is taken as the others' mean.
+    readings : NightReadings
+        Tonight's fit.
+    now_s : float
+        Time of planning [epoch s].
+
+    Returns
+    -------
+    dict
+        `RoomConditions` by room.
+    """
+    found = {}
+    for room in rooms:
+        if room.name in before:
+            base = before[room.name]
+            shift_k, sd_k = _shift(readings, room.name)
+        else:
+            base = _mean_room(room.name, list(before.values()))
+            shifts = [readings.slab_k(name) for name in readings.rooms]
+            shift_k, sd_k = float(np.mean(shifts)) if shifts else 0.0, np.inf
+        away_s = np.maximum(
+            0.0, np.maximum(readings.first_s - base.epoch_s, base.epoch_s - now_s)
+        )
+        found[room.name] = replace(
+            base,
+            slab_c=base.slab_c + shift_k * np.exp(-away_s / TAU_S),
+            reading_s=now_s if sd_k <= TRUSTED_SD_K else base.reading_s,
+        )
+    return found
+
+
+def _shift(readings: NightReadings, room: str) -> tuple[float, float]:
+    if room not in readings.rooms or readings.fit.readings == 0:
+        return 0.0, np.inf
+    return readings.slab_k(room), readings.slab_sd_k(room)
+
+
+def _mean_room(name: str, others: Sequence[RoomConditions]) -> RoomConditions:
+    return replace(
+        others[0],
+        room=name,
+        air_c=np.mean([other.air_c for other in others], axis=0),
+        slab_c=np.mean([other.slab_c for other in others], axis=0),
+        reading_s=None,
+    )
+
+
+def corrected_job(
+    job: Job,
+    state: NightState,
+    readings: NightReadings,
+    *,
+    clocks: SlurryClocks,
+    conditions: Mapping[str, RoomConditions],
+) -> Job:
+    """The job with tonight's card, slabs, kits, hands and rooms.
+
+    Parameters
+    ----------
+    job : Job
+        As planned with.
+    state, readings
+        The night, and what was learned.
+    clocks, conditions
+        Card and rooms as planned with.
+
+    Returns
+    -------
+    Job
+    """
+    card, materials = job.cards.slurry, job.materials
+    if readings.fit.readings:
+        card = corrected_card(card, clocks, readings)
+        air_c = float(np.mean([c.air_at(state.now_s) for c in conditions.values()]))
+        materials = _corrected_kits(materials, readings.fit.kit_k, air_c)
+    kept = [room for room in job.rooms if room.name not in state.dropped]
+    rooms = [
+        replace(
+            _with_reading(room, state, readings, conditions),
+            way_out=tuple(name for name in room.way_out if name not in state.dropped),
+        )
+        for room in kept
+    ] + [_new_room(job, added) for added in state.added]
+    return replace(
+        job,
+        cards=replace(job.cards, slurry=card),
+        materials=materials,
+        crew=state.crew,
+        rooms=tuple(rooms),
+    )
+
+
+def corrected_card(
+    card: SlurryCard, clocks: SlurryClocks, readings: NightReadings
+) -> SlurryCard:
+    """The card with every point at the time this batch would take under its conditions.
+
+    The times are those of the whole ritual run at the batch's speed, so that the clocks
+    made from the new card are the old ones at that speed.
+
+    Parameters
+    ----------
+    card, clocks
+        As planned with.
+    readings : NightReadings
+        Tonight's fit.
+
+    Returns
+    -------
+    SlurryCard
+    """
+    fit = readings.fit
+    surer = min(1.0, fit.ln_speed_sd / fit.prior.ln_speed_sd)
+    origin = f"corrected on the night from {fit.readings} readings"
+    milestones = {
+        name: _corrected(card, milestone, clocks, fit.speed, surer, origin)
+        for name, milestone in card.milestones.items()
+    }
+    moved = {f"milestones.{name}.points": origin for name in milestones}
+    return replace(
+        card,
+        milestones=milestones,
+        prior=replace(card.prior, sd_j_mol=card.prior.sd_j_mol * surer),
+        provenance=dict(card.provenance) | moved,
+    )
+
+
+def _corrected(
+    card: SlurryCard,
+    milestone: Milestone,
+    clocks: SlurryClocks,
+    speed: float,
+    surer: float,
+    origin: str,
+) -> Milestone:
+    mixed_s = card.filler_mix_s if milestone.clock_starts == "mixed" else 0.0
+    points = []
+    for point in milestone.points:
+        pace = 1.0
+        if clocks.humidity is not None and point.humidity_frac is not None:
+            pace = float(clocks.humidity.at(point.humidity_frac))
+        path = run_bucket(
+            point.at_c,
+            point.at_c,
+            point.at_c,
+            point.at_c,
+            card.reference_haul_s,
+            kit=clocks.kit,
+            speed=[pace, pace * speed],
+            film_m=clocks.film_m,
+            slab_effusivity=clocks.slab_effusivity,
+        )
+        before_s, after_s = path.when_s(clocks.age_s[milestone.name])
+        ratio = float(after_s / before_s)
+        points.append(
+            replace(
+                point,
+                after_s=(point.after_s + mixed_s) * ratio - mixed_s,
+                after_late_s=(point.after_late_s + mixed_s) * ratio - mixed_s,
+                provenance=origin,
+            )
+        )
+    return replace(milestone, points=tuple(points), spread_frac=milestone.spread_frac * surer)
+
+
+def _corrected_kits(materials: Materials, kit_k: float, air_c: float) -> Materials:
+    if not kit_k:
+        return materials
+    measured_c = materials.liquids_measured_c
+    stored_c = air_c if materials.storage_c is None else materials.storage_c
+    return replace(
+        materials,
+        storage_c=stored_c + kit_k,
+        iced_c=materials.iced_c + kit_k,
+        cool_filler_c=materials.cool_filler_c + kit_k,
+        liquids_measured_c=None if measured_c is None else measured_c + kit_k,
+    )
+
+
+def _with_reading(
+    room: Room,
+    state: NightState,
+    readings: NightReadings,
+    conditions: Mapping[str, RoomConditions],
+) -> Room:
+    shift_k, sd_k = _shift(readings, room.name)
+    if sd_k > TRUSTED_SD_K:
+        return room
+    surface_c = float(conditions[room.name].slab_at(state.now_s)) + shift_k
+    read_at = datetime.fromtimestamp(state.now_s, UTC)
+    return replace(room, slab_reading=SlabReading(surface_c=surface_c, read_at=read_at))
+
+
+def _new_room(job: Job, added: AddedRoom) -> Room:
+    building = job.building
+    return Room(
+        name=added.name,
+        length_m=added.length_m,
+        width_m=added.width_m,
+        use=added.use,
+        way_out=added.way_out,
+        topcoats=2 if added.use in TWO_COAT_USES else 1,
+        climate=building.climate,
+        set_point_c=building.set_point_c if building.climate == "held" else None,
+        slab_thickness_m=building.slab_thickness_m,
+        insulation_m=building.insulation_m,
+        slab_reading=None,
+        sun_patch=None,
+        open_by=None,
+        group=None,
+    )

@@ -1,0 +1,279 @@
+"""Pours of the rest of the night: begun floors go on, the others follow in their order."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.inputs.job.model import Crew, Job
+from cureplan.planning.floor.layout import Cadence, PourTimes, broadcast_ends_s, cadence, met_by
+from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours
+from cureplan.planning.plan.model import RoomPlan
+from cureplan.planning.replan.state import FloorState, NightState
+from cureplan.planning.schedule.placing import (
+    PlacedPour,
+    Span,
+    crew_spans,
+    earliest_start,
+    place_pour,
+)
+from cureplan.planning.schedule.slots import SLOT_S
+
+__all__ = ["HALF_SECOND", "StartedPours", "go_on", "option_of", "place_next", "rest_of_floor"]
+
+MOST_BAYS = 4
+HOUR_S = 3600.0
+HALF_SECOND = 0.5
+Array = NDArray[np.float64]
+
+
+@dataclass(slots=True, kw_only=True)
+class StartedPours(RoomPours):
+    """A floor already begun: under its own option, its buckets keep their real times."""
+
+    kept: PourPlan
+
+    def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
+        """The real times for the option it was begun with, else the regular rhythm."""
+        if option == self.kept.option:
+            return self.kept
+        return RoomPours.plan(self, option, crew)
+
+
+def option_of(room: RoomPlan) -> PourOption:
+    """How a planned floor is poured."""
+    return PourOption(
+        chilled=room.chilled, cool_filler="cool filler" in room.remedies, bays=room.bays
+    )
+
+
+def rest_of_floor(
+    pours: RoomPours,
+    floor: FloorState,
+    state: NightState,
+    *,
+    before: Crew,
+    free_s: float,
+    crew: Crew | None = None,
+) -> tuple[PourPlan, float]:
+    """A begun floor: real times of what is poured, and the rhythm of what is not.
+
+    Parameters
+    ----------
+    pours : RoomPours
+        The floor under the corrected job.
+    floor, state
+        What is poured, and the night.
+    before : Crew
+        The crew that poured it.
+    free_s : float
+        From when the crew is free of other floors [epoch s]; -inf if it is not elsewhere.
+    crew : Crew, optional
+        Other hands than the night's for what remains.
+
+    Returns
+    -------
+    PourPlan, start_s : float
+        Times relative to the first liquids' first stir, and that instant [epoch s].
+    """
+    job, option = pours.job, option_of(floor.room)
+    hands = crew or state.crew
+    regular = RoomPours.plan(pours, option, hands)
+    card, layout = job.cards.slurry, regular.layout
+    beat_before = cadence(layout, card, crew=before, pace=job.pace)
+    before_pour_s = card.liquids_mix_s + card.filler_mix_s + job.pace.haul_s
+    number = np.arange(layout.kits)
+    bay = number // layout.kits_per_bay
+    pour_s = np.concatenate([floor.poured_s, np.zeros(layout.kits - floor.done)])
+    for n in range(floor.done, layout.kits):
+        turn_s = job.pace.bay_turn_s if bay[n] != bay[n - 1] else 0.0
+        due_s = pour_s[n - 1] + regular.beat.interval_s + turn_s
+        if n == floor.done:
+            due_s = _next_pour_s(
+                due_s, pour_s[n - 1], state, regular.beat, free_s, before_pour_s
+            )
+        pour_s[n] = due_s
+    start_s = float(pour_s[0]) - before_pour_s
+    times = _times(
+        pour_s - start_s,
+        np.where(number < floor.done, beat_before.rake_s, regular.beat.rake_s),
+        np.where(number < floor.done, beat_before.smooth_s, regular.beat.smooth_s),
+        regular,
+        before=beat_before,
+        done=floor.done,
+    )
+    stations = np.where(
+        number < floor.done,
+        number % min(before.stations, before.mixer),
+        number % min(hands.stations, hands.mixer),
+    )
+    times = replace(
+        times,
+        station=stations,
+        filler_in_s=times.pour_s - job.pace.haul_s - card.filler_mix_s,
+        liquids_in_s=times.pour_s - before_pour_s,
+    )
+    return replace(regular, times=times), start_s
+
+
+def _next_pour_s(
+    due_s: float,
+    last_s: float,
+    state: NightState,
+    beat: Cadence,
+    free_s: float,
+    before_pour_s: float,
+) -> float:
+    """When the next bucket lands: in rhythm if it is being mixed, else from a fresh stir."""
+    held_s = max(free_s, state.wait_s if state.wait_said_s >= last_s else -np.inf)
+    if held_s > due_s - before_pour_s:
+        return max(held_s, state.now_s) + before_pour_s
+    if due_s >= state.now_s - beat.interval_s:
+        return max(due_s, state.now_s)
+    return state.now_s + before_pour_s
+
+
+def _times(
+    pour_s: Array,
+    rake_s: Array,
+    smooth_s: Array,
+    regular: PourPlan,
+    *,
+    before: Cadence,
+    done: int,
+) -> PourTimes:
+    """Rake and smoother take bucket after bucket; the rest as in the regular rhythm."""
+    raked, smoothed = np.empty_like(pour_s), np.empty_like(pour_s)
+    hand_s = glove_s = -np.inf
+    for n in range(pour_s.size):
+        hand_s = max(float(pour_s[n]), hand_s) + float(rake_s[n])
+        glove_s = max(hand_s, glove_s) + float(smooth_s[n])
+        raked[n], smoothed[n] = hand_s, glove_s
+    layout, beat = regular.layout, regular.beat
+    met = met_by(layout)
+    as_before = np.where(met < 0, np.arange(met.size), met) < done
+    return replace(
+        regular.times,
+        pour_s=pour_s,
+        raked_s=raked,
+        smoothed_s=smoothed,
+        tied_in_s=np.where(met < 0, np.nan, raked[met]),
+        broadcast_s=broadcast_ends_s(
+            smoothed,
+            met,
+            strip_s=np.where(as_before, before.strip_s, beat.strip_s),
+            broadcast_s=np.where(as_before, before.broadcast_s, beat.broadcast_s),
+        ),
+    )
+
+
+def go_on(
+    pours: RoomPours, floor: FloorState, state: NightState, *, before: Crew, free_s: float
+) -> tuple[StartedPours, PlacedPour]:
+    """Place a begun floor; no bucket that is poured moves.
+
+    Parameters
+    ----------
+    pours, floor, state, before, free_s
+        As for `rest_of_floor`.
+
+    Returns
+    -------
+    StartedPours, PlacedPour
+    """
+    kept, start_s = rest_of_floor(pours, floor, state, before=before, free_s=free_s)
+    started = StartedPours(
+        room=pours.room,
+        job=pours.job,
+        clocks=pours.clocks,
+        topcoat=pours.topcoat,
+        conditions=pours.conditions,
+        kept=kept,
+    )
+    delayed = "hour" in floor.room.remedies
+    return started, place_pour(started, kept.option, start_s, delayed=delayed)
+
+
+def place_next(
+    pours: RoomPours,
+    option: PourOption,
+    placed: Sequence[PlacedPour],
+    state: NightState,
+    *,
+    shut: Mapping[str, Span],
+) -> PlacedPour | None:
+    """Place a floor not yet begun at its earliest, in the fewest bays that keep the policy.
+
+    Ice is left as planned: pails that are not in it by now would come too late.
+
+    Parameters
+    ----------
+    pours : RoomPours
+        The floor under the corrected job.
+    option : PourOption
+        As it was planned.
+    placed : sequence of PlacedPour
+        Pours before it.
+    state : NightState
+        The night.
+    shut : mapping
+        When each floor placed so far may not be walked on.
+
+    Returns
+    -------
+    PlacedPour or None
+        None where no shift that is left holds it.
+    """
+    job, remedies = pours.job, pours.job.policy.remedies
+    others = range(1, MOST_BAYS + 1) if "bays" in remedies else ()
+    options = [option, *(replace(option, bays=n) for n in others if n != option.bays)]
+    hours = range(9) if "hour" in remedies else range(1)
+    best: PlacedPour | None = None
+    for later in hours:
+        for tried in options:
+            start_s = _earliest(pours, tried, placed, state, shut, later * HOUR_S)
+            if start_s is None:
+                continue
+            found = place_pour(pours, tried, start_s, delayed=later > 0)
+            if found.planning_margin_s >= job.policy.margin_s - HALF_SECOND:
+                return found
+            if best is None or found.planning_margin_s > best.planning_margin_s + 60.0:
+                best = found
+    return best
+
+
+def _change_s(job: Job, before: str, pours: RoomPours) -> float:
+    """Changeover between two floors; none within a group, which is poured in one go."""
+    group = pours.room.group
+    return 0.0 if group and job.room(before).group == group else job.crew.changeover_s
+
+
+def _earliest(
+    pours: RoomPours,
+    option: PourOption,
+    placed: Sequence[PlacedPour],
+    state: NightState,
+    shut: Mapping[str, Span],
+    later_s: float,
+) -> float | None:
+    job: Job = pours.job
+    length_s = pours.plan(option).times.last_s
+    free_s = max((p.end_s + _change_s(job, p.room, pours) for p in placed), default=-np.inf)
+    on_way = [shut[name] for name in pours.room.way_out if name in shut]
+
+    def clear_of(start_s: float) -> float | None:
+        ends = [s.ends_s for s in on_way if s.meets(start_s, start_s + length_s)]
+        return max(ends, default=None)
+
+    found = earliest_start(
+        from_s=max(free_s, state.now_s, state.wait_s) + later_s,
+        length_s=length_s,
+        spans=crew_spans(job, job.crew.pour_shifts),
+        setup_s=job.crew.setup_s,
+        clear_of=clear_of,
+    )
+    # To the minute, as the schedule's own starts; never sooner.
+    return None if found is None else float(np.ceil(found / SLOT_S) * SLOT_S)

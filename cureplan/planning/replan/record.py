@@ -1,0 +1,145 @@
+"""A finished job's record, from its plan and the log of its night.
+
+What the plan expected of each clock that was seen to end, at the hour the bucket was
+really mixed, with the interval the plan stated; and what was watched.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from statistics import NormalDist
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.tables.night_log import ENDS, NightEvent
+from cureplan.inputs.tables.record import ClockOutcome, FinishedJob
+from cureplan.planning.floor.conditions import RoomConditions
+from cureplan.planning.plan.model import Plan
+from cureplan.planning.replan.estimate import Seen, night_prior, refuse_wild_ends, seen_in
+from cureplan.planning.replan.job import plan_conditions, slurry_of
+from cureplan.planning.replan.state import NightState, night_state
+from cureplan.science.clocks import SlurryClocks
+from cureplan.science.learning.tonight import NightFit, SeenEnd, end_sd_s, fit_night
+
+__all__ = ["HOLDS_FRAC", "night_record"]
+
+HOLDS_FRAC = 0.9
+"""Share of cases an interval is meant to hold."""
+_REACH = NormalDist().inv_cdf(0.5 + HOLDS_FRAC / 2.0)
+
+
+def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
+    """What a plan expected and what the log saw.
+
+    Not for a plan made on the night beside the one before it: it has learned from the
+    night already, so give the plan the crew began with, and the whole log.
+
+    Parameters
+    ----------
+    plan : Plan
+        Whose predictions are to be held against what happened.
+    events : sequence of NightEvent
+        From `read_night_log`, the whole night.
+
+    Returns
+    -------
+    FinishedJob
+        One clock for each that was seen to end. Temperatures are the plan's, corrected by
+        the slabs and batches that were read.
+
+    Raises
+    ------
+    InputError
+        The log contradicts the plan, holds what cannot be, or saw no clock end.
+    """
+    if not any(event.event in ENDS for event in events):
+        raise InputError(
+            "no clock was seen to end",
+            cure=f'log when one went: "{", ".join(ENDS)}"',
+            source=events[-1].source if events else None,
+        )
+    job = plan.job
+    state = night_state(plan, events, now=events[-1].at)
+    clocks, conditions = slurry_of(job), plan_conditions(plan)
+    seen = seen_in(job, events, state, conditions, clocks)
+    card_alone, measured = _fits(job.pace.haul_s, seen, clocks, conditions, state)
+    refuse_wild_ends(seen, clocks, card_alone, job.pace.haul_s)
+    sd_frac = {(b.room, b.number): b.clocks_sd_frac for b in plan.buckets}
+    outcomes = [
+        _outcome(
+            end,
+            seen,
+            clocks,
+            job.pace.haul_s,
+            card_alone=card_alone,
+            measured=measured,
+            sd_frac=sd_frac[seen.keys[end.bucket]],
+        )
+        for end in seen.ends
+    ]
+    return FinishedJob(
+        job=job.site.name,
+        card=job.cards.slurry.key,
+        finished=events[-1].at.astimezone(job.site.zone).replace(microsecond=0),
+        holds_frac=HOLDS_FRAC,
+        clocks=tuple(outcomes),
+    )
+
+
+def _fits(
+    haul_s: float,
+    seen: Seen,
+    clocks: SlurryClocks,
+    conditions: dict[str, RoomConditions],
+    state: NightState,
+) -> tuple[NightFit, NightFit]:
+    """The plan's own belief, and what thermometers alone say of slabs and kits."""
+    prior = night_prior(clocks, conditions, seen.rooms, at_s=state.now_s)
+
+    def fitted(*, read: bool) -> NightFit:
+        return fit_night(
+            clocks=clocks,
+            haul_s=haul_s,
+            prior=prior,
+            buckets=seen.buckets,
+            ends=(),
+            slabs=seen.slabs if read else (),
+            mixes=seen.mixes if read else (),
+        )
+
+    return fitted(read=False), fitted(read=True)
+
+
+def _outcome(
+    end: SeenEnd,
+    seen: Seen,
+    clocks: SlurryClocks,
+    haul_s: float,
+    *,
+    card_alone: NightFit,
+    measured: NightFit,
+    sd_frac: float,
+) -> ClockOutcome:
+    bucket = seen.buckets[end.bucket]
+    room, number = seen.keys[end.bucket]
+    expected_s, _ = card_alone.predict(bucket, end.milestone, clocks=clocks, haul_s=haul_s)
+    # The watch and the eye err as well; both are doubts of the logarithm.
+    spread = math.exp(_REACH * math.hypot(sd_frac, end_sd_s(expected_s) / expected_s))
+    kit_k, slab_k = measured.kit_k, float(measured.slab_k[bucket.room])
+    return ClockOutcome(
+        milestone=end.milestone,
+        place=room,
+        batch=number,
+        expected_s=round(expected_s, 1),
+        soonest_s=round(expected_s / spread, 1),
+        latest_s=round(expected_s * spread, 1),
+        watched_s=round(end.after_s, 1),
+        at_c=math.nan,
+        liquids_c=round(bucket.liquids_c + kit_k, 2),
+        filler_c=round(bucket.filler_c + kit_k, 2),
+        air_c=round(bucket.air_c, 2),
+        slab_c=round(bucket.slab_c + slab_k, 2),
+        poured_s=clocks.kit.filler_mix_s + haul_s,
+        # Nobody read it: what outdoor air makes of a room is no reading to learn from.
+        humidity_frac=math.nan,
+    )

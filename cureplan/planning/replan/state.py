@@ -1,0 +1,209 @@
+"""Where the night stands: which buckets lie on the floor, who is left, what must wait."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.job.model import Crew
+from cureplan.inputs.tables.night_log import AddedRoom, NightEvent
+from cureplan.planning.plan.model import Plan, RoomPlan
+
+__all__ = ["FloorState", "NightState", "night_state"]
+
+KEPT_S = 1800.0
+"""A log that names buckets is taken as complete for this long after its last one; an
+edge is dead by then, so the crew has poured on without writing it down: invented."""
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorState:
+    """One planned floor: its buckets already poured, always the first ones."""
+
+    room: RoomPlan
+    poured_s: Array
+    """When each was poured [epoch s], shape (done,)."""
+    assumed: tuple[int, ...]
+    """Those without a line in the log, taken as poured in step with the plan."""
+
+    @property
+    def done(self) -> int:
+        """Buckets poured."""
+        return int(self.poured_s.size)
+
+    @property
+    def complete(self) -> bool:
+        """Whether nothing is left to pour."""
+        return self.done == self.room.kits
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class NightState:
+    """The night at `now_s`, as log and plan tell it."""
+
+    now_s: float
+    floors: Mapping[str, FloorState]
+    """In the plan's order, dropped ones left out."""
+    dropped: tuple[str, ...]
+    added: tuple[AddedRoom, ...]
+    crew: Crew
+    wait_s: float
+    """Nothing is mixed before this [epoch s]."""
+    wait_said_s: float
+    """When that was said [epoch s]; -inf where nothing waits."""
+
+
+def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> NightState:
+    """Read the state of the night off plan and log.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan the crew worked by.
+    events : sequence of NightEvent
+        The log, in order of time.
+    now : datetime
+        Aware; nothing in the log may lie after it.
+
+    Returns
+    -------
+    NightState
+
+    Raises
+    ------
+    InputError
+        The log contradicts itself or the plan.
+    """
+    now_s = now.timestamp()
+    for event in events:
+        if event.at.timestamp() > now_s + 0.5:
+            raise event.fault(
+                "at",
+                "it lies after the time of planning",
+                "check the time, or give a later --now",
+                event.at.isoformat(),
+            )
+    waits = [e for e in events if e.until is not None]
+    wait_s = max((e.until.timestamp() for e in waits if e.until), default=-np.inf)
+    dropped = [e for e in events if e.event == "room dropped"]
+    floors = _floors(plan, events, waits, now_s)
+    gone = tuple(dict.fromkeys(str(e.room) for e in dropped))
+    for event in dropped:
+        if event.room in floors and floors[event.room].done:
+            raise event.fault(
+                "room",
+                f"{floors[event.room].done} of its buckets are poured already",
+                'finish it, or hold the crew with "wait until"',
+                event.room,
+            )
+    return NightState(
+        now_s=now_s,
+        floors={name: floor for name, floor in floors.items() if name not in gone},
+        dropped=tuple(name for name in gone if name in floors),
+        added=tuple(e.added for e in events if e.added is not None and e.room not in gone),
+        crew=_crew(plan.job.crew, events),
+        wait_s=float(wait_s),
+        wait_said_s=max((e.at.timestamp() for e in waits), default=-np.inf),
+    )
+
+
+def _floors(
+    plan: Plan, events: Sequence[NightEvent], waits: Sequence[NightEvent], now_s: float
+) -> dict[str, FloorState]:
+    logged = _logged(events)
+    floors: dict[str, FloorState] = {}
+    late_s, open_before = 0.0, False
+    for room in sorted(plan.rooms, key=lambda r: r.order):
+        planned_s = np.array([b.pour.timestamp() for b in plan.buckets_of(room.room)])
+        lines = logged.get(room.room, {})
+        others = [
+            s for name, rows in logged.items() if name != room.room for s in rows.values()
+        ]
+        if lines:
+            poured_s, late_s = _between_lines(planned_s, lines)
+            last_s = float(poured_s[-1])
+            stop_s = now_s if now_s - last_s > KEPT_S else last_s
+        else:
+            poured_s, last_s = np.zeros(0), -np.inf
+            elsewhere = any(planned_s[0] <= s - late_s <= planned_s[-1] for s in others)
+            stop_s = -np.inf if open_before or elsewhere else now_s
+        halts = [w.at.timestamp() for w in waits if w.at.timestamp() >= last_s]
+        due_s = planned_s[poured_s.size :] + late_s
+        on_s = due_s[due_s <= min([stop_s, *halts])]
+        poured_s = np.concatenate([poured_s, on_s])
+        floors[room.room] = FloorState(
+            room=room,
+            poured_s=poured_s,
+            assumed=tuple(n for n in range(1, poured_s.size + 1) if n not in lines),
+        )
+        open_before |= 0 < poured_s.size < planned_s.size
+    return floors
+
+
+def _logged(events: Sequence[NightEvent]) -> dict[str, dict[int, float]]:
+    """Times of the buckets that have a line, by room and number, checked for order."""
+    logged: dict[str, dict[int, float]] = {}
+    for event in events:
+        if event.event != "poured" or event.room is None or event.bucket is None:
+            continue
+        lines = logged.setdefault(event.room, {})
+        if event.bucket in lines:
+            raise event.fault(
+                "bucket", "it is poured twice", "keep one of the lines", event.bucket
+            )
+        # Events come in order of time, so a later one must have a higher number.
+        if lines and event.bucket < max(lines):
+            raise event.fault(
+                "bucket",
+                f"bucket {max(lines)} of this room was poured before it",
+                "check numbers and times",
+                event.bucket,
+            )
+        at_s = event.at.timestamp()
+        if lines and at_s - max(lines.values()) < event.bucket - max(lines):
+            raise event.fault(
+                "at",
+                "there is no time between it and the bucket before",
+                "check the time",
+                event.at.isoformat(),
+            )
+        lines[event.bucket] = at_s
+    return logged
+
+
+def _between_lines(planned_s: Array, lines: Mapping[int, float]) -> tuple[Array, float]:
+    """Buckets up to the last line; those without one keep step with their neighbours."""
+    numbers = np.array(sorted(lines))
+    late_s = np.array([lines[n] for n in numbers]) - planned_s[numbers - 1]
+    upto = np.arange(1, numbers[-1] + 1)
+    poured_s = planned_s[: upto.size] + np.interp(upto, numbers, late_s)
+    # To the second, as every instant of a plan.
+    return np.round(poured_s), float(late_s[-1])
+
+
+def _crew(crew: Crew, events: Sequence[NightEvent]) -> Crew:
+    for event in events:
+        if event.event == "drill down":
+            crew = _one_fewer(crew, "stations", event)
+        elif event.role is not None:
+            crew = _one_fewer(crew, event.role, event)
+    return crew
+
+
+def _one_fewer(crew: Crew, what: str, event: NightEvent) -> Crew:
+    left = getattr(crew, what) - 1
+    if left < 1:
+        fault: InputError = event.fault(
+            "event" if what == "stations" else "value",
+            f"no {'mixing station' if what == 'stations' else what} is left to pour with",
+            'say until when the crew waits with "wait until"',
+            event.event if what == "stations" else event.role,
+        )
+        raise fault
+    return replace(crew, **{what: left})

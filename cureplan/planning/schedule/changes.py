@@ -1,0 +1,232 @@
+"""What a foreman may ask for when a job will not go: one limit, moved by so much."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, time, timedelta
+from typing import Any, Final, Literal
+
+from cureplan.core.messages import Message
+from cureplan.inputs.job.model import Crew, Job, Remedy, Shift
+from cureplan.planning.floor.crew import what_is_more, with_one_more
+
+__all__ = [
+    "GRADED",
+    "OPENING",
+    "POURING",
+    "REMEDY_WORDS",
+    "Change",
+    "Graded",
+    "more_hands",
+    "more_remedies",
+    "opening_at",
+    "span_text",
+]
+
+DAY_MIN: Final = 1440
+REMEDY_WORDS: Final[dict[Remedy, str]] = {
+    "hour": "another hour",
+    "chill": "iced liquids",
+    "cool filler": "a cool filler",
+    "bays": "narrower bays",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A job with one limit moved; as a `Message` for the sheets, in words for an error."""
+
+    job: Job
+    say: Message
+    words: str
+    effort_min: float
+    """For putting changes in order, cheapest first: invented where it is not a delay."""
+    also: Message | None = None
+    """The second of two changes."""
+
+    def after(self, first: Change) -> Change:
+        """This change, made to a job that another had changed already, told as one."""
+        return Change(
+            job=self.job,
+            say=first.say,
+            also=Message(self.say.code.replace("relax.", "relax.also_"), self.say.values),
+            words=f"{first.words} and {self.words}",
+            effort_min=first.effort_min + self.effort_min,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Graded:
+    """A limit that can be moved little or much."""
+
+    make: Callable[[Job, int], Change | None]
+    step_min: int
+    most_min: int
+
+
+def _clock(at: time) -> str:
+    return f"{at:%H:%M}"
+
+
+def _local(instant: datetime, job: Job) -> str:
+    return f"{instant.astimezone(job.site.zone):%a %d %b %H:%M}"
+
+
+def opening_at(job: Job, open_by: datetime) -> Job:
+    """The job with another hour to open by."""
+    return replace(job, access=replace(job.access, open_by=open_by))
+
+
+def _open_later(job: Job, minutes: int) -> Change:
+    open_by = job.access.open_by + timedelta(minutes=minutes)
+    return Change(
+        job=opening_at(job, open_by),
+        say=Message("relax.open_later", {"open_at": open_by.isoformat()}),
+        words=f"open at {_local(open_by, job)}, {span_text(60.0 * minutes)} later",
+        effort_min=minutes,
+    )
+
+
+def _in_sooner(job: Job, minutes: int) -> Change | None:
+    shifts = _all(job.crew.pour_shifts, begins=-minutes)
+    if shifts is None:
+        return None
+    begins = job.access.begins - timedelta(minutes=minutes)
+    return Change(
+        job=replace(
+            job,
+            access=replace(job.access, begins=begins),
+            crew=replace(job.crew, pour_shifts=shifts),
+        ),
+        say=Message("relax.in_sooner", {"from_at": begins.isoformat()}),
+        words=f"let the crew in at {_local(begins, job)}",
+        effort_min=minutes,
+    )
+
+
+def _shift_moved(
+    crew_field: Literal["pour_shifts", "topcoat_shifts"],
+    edge: Literal["begins", "ends"],
+    code: str,
+    words: str,
+) -> Callable[[Job, int], Change | None]:
+    """A change that begins a crew's shifts sooner, or ends them later."""
+
+    def make(job: Job, minutes: int) -> Change | None:
+        by = {"begins": -minutes} if edge == "begins" else {"ends": minutes}
+        shifts = _all(getattr(job.crew, crew_field), **by)
+        if shifts is None:
+            return None
+        moved: dict[str, Any] = {crew_field: shifts}
+        clock = _clock(shifts[0].begins if edge == "begins" else shifts[-1].ends)
+        return Change(
+            job=_with_crew(job, replace(job.crew, **moved)),
+            say=Message(code, {"clock": clock}),
+            words=f"{words} {clock}",
+            effort_min=minutes,
+        )
+
+    return make
+
+
+_pour_longer = _shift_moved(
+    "pour_shifts", "ends", "relax.pour_longer", "let the pour shift run until"
+)
+_coat_sooner = _shift_moved(
+    "topcoat_shifts", "begins", "relax.coat_sooner", "let the topcoat shift begin at"
+)
+_coat_longer = _shift_moved(
+    "topcoat_shifts", "ends", "relax.coat_longer", "let the topcoat shift run until"
+)
+
+OPENING: Final = Graded(make=_open_later, step_min=10, most_min=2880)
+POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)
+GRADED: Final = (
+    Graded(make=_coat_sooner, step_min=15, most_min=480),
+    Graded(make=_coat_longer, step_min=15, most_min=480),
+    POURING,
+    Graded(make=_in_sooner, step_min=15, most_min=480),
+    OPENING,
+)
+
+
+def more_hands(job: Job, task: str) -> Change:
+    """One more at a task of the pour, or "topcoat" for one more at the coats."""
+    if task == "topcoat":
+        crew = replace(job.crew, topcoat=job.crew.topcoat + 1)
+        words, more = "add one topcoat hand", task
+    else:
+        crew, more = with_one_more(job.crew, task), what_is_more(job.crew, task)
+        words = {
+            "mixer": "add one mixer for the station that stands idle",
+            "station": "add a mixing station for the mixer who stands idle",
+            "mixing": f"add a mixing station, {_nth(crew.stations)}, with its mixer",
+            "haul": "add one runner",
+            "rake": "add one rake",
+            "smooth": "add one smoother",
+            "broadcast": "add one hand to throw stone",
+        }[more]
+    return Change(
+        job=_with_crew(job, crew),
+        say=Message(f"relax.more_{more}", {}),
+        words=words,
+        effort_min=90.0 if task == "mixing" else 75.0,
+    )
+
+
+def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:
+    """The job with remedies allowed that it does not list."""
+    allowed = (*job.policy.remedies, *remedies)
+    return Change(
+        job=replace(job, policy=replace(job.policy, remedies=allowed)),
+        say=Message("relax.remedies", {"remedies": "; ".join(remedies)}),
+        words=f"allow {' and '.join(REMEDY_WORDS[remedy] for remedy in remedies)}",
+        effort_min=30.0 * len(remedies),
+    )
+
+
+def _nth(count: int) -> str:
+    return {2: "the second", 3: "the third", 4: "the fourth"}.get(count, f"number {count}")
+
+
+def _with_crew(job: Job, crew: Crew) -> Job:
+    return replace(job, crew=crew)
+
+
+def _all(
+    shifts: tuple[Shift, ...], *, begins: int = 0, ends: int = 0
+) -> tuple[Shift, ...] | None:
+    """Every shift with its ends moved [min]; None where that makes it a whole day."""
+    moved = []
+    for shift in shifts:
+        lasts = (_minutes(shift.ends) - _minutes(shift.begins)) % DAY_MIN or DAY_MIN
+        if lasts - begins + ends >= DAY_MIN:
+            return None
+        moved.append(
+            Shift(
+                begins=_at(_minutes(shift.begins) + begins),
+                ends=_at(_minutes(shift.ends) + ends),
+            )
+        )
+    return tuple(moved) or None
+
+
+def _minutes(at: time) -> int:
+    return at.hour * 60 + at.minute
+
+
+def _at(minutes: int) -> time:
+    return time(minutes // 60 % 24, minutes % 60)
+
+
+def span_text(seconds: float) -> str:
+    """A span in the words of an error: "40 min", "2 h 05 min".
+
+    Examples
+    --------
+    >>> span_text(2400.0), span_text(7500.0)
+    ('40 min', '2 h 05 min')
+    """
+    minutes = round(seconds / 60.0)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"

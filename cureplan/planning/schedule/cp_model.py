@@ -1,0 +1,260 @@
+"""The ordering problem as a constraint model: one begin and one switch per run and task."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.planning.schedule.problem import FAR, Choice, Problem, Runs, Score, gather_runs
+
+if TYPE_CHECKING:
+    from ortools.sat.python import cp_model
+
+__all__ = ["CpTask", "OrderingModel"]
+
+Linear = Any
+"""A linear expression of the solver's; it has no type of its own worth naming."""
+
+
+@dataclass(slots=True, kw_only=True)
+class CpTask:
+    """The variables of one task."""
+
+    runs: Runs
+    begin: Any
+    switches: list[Any]
+    frees: Any
+    length: Any
+
+    def offset(self, name: str) -> Linear:
+        """Begin plus an offset that depends on the run."""
+        return self.begin + self.label_of(self.runs.offset[name])
+
+    def label(self, name: str) -> Linear:
+        """A label that depends on the run."""
+        return self.label_of(self.runs.label[name])
+
+    def ends_in(self, span: int | None) -> NDArray[np.int64]:
+        """When the crew is free again after the last state of each run, in one shift or any."""
+        ends = self.runs.last + self.runs.offset["frees"]
+        return ends if span is None else ends[self.runs.label["span"] == span]
+
+    def label_of(self, values: Iterable[Any]) -> Linear:
+        """Any value given per run."""
+        numbers = [int(value) for value in values]
+        if len(set(numbers)) == 1:
+            return numbers[0]
+        least = min(numbers)
+        return least + sum(
+            (number - least) * switch
+            for number, switch in zip(numbers, self.switches, strict=True)
+            if number != least
+        )
+
+
+@dataclass(slots=True)
+class OrderingModel:
+    """A `Problem` in the solver's terms, with an expression for every part of its score."""
+
+    problem: Problem
+    model: cp_model.CpModel = field(init=False)
+    tasks: dict[tuple[int, int], CpTask] = field(init=False, default_factory=dict)
+    goals: dict[str, Linear] = field(init=False, default_factory=dict)
+    _horizon: int = field(init=False)
+    _others: dict[str, Any] = field(init=False, default_factory=dict)
+
+    def __post_init__(self) -> None:
+        from ortools.sat.python import cp_model
+
+        self.model = cp_model.CpModel()
+        self._horizon = 2 * FAR
+        for room, number, stage in self.problem.tasks():
+            self.tasks[room, number] = self._task(f"{room}.{number}", gather_runs(stage))
+        self._add_windows()
+        self._add_crews()
+        self._add_crossings()
+        self._add_groups()
+        self._add_goals()
+
+    def _int(self, low: int, high: int, name: str) -> Any:
+        found = self.model.new_int_var(int(low), int(high), name)
+        self._others[name] = found
+        return found
+
+    def _task(self, name: str, runs: Runs) -> CpTask:
+        from ortools.sat.python import cp_model
+
+        model = self.model
+        stretches = [[int(a), int(b)] for a, b in zip(runs.first, runs.last, strict=True)]
+        domain = cp_model.Domain.from_intervals(stretches)
+        begin = model.new_int_var_from_domain(domain, f"begin {name}")
+        switches = [model.new_bool_var(f"run {name}.{i}") for i in range(len(stretches))]
+        model.add_exactly_one(switches)
+        for switch, (first, last) in zip(switches, stretches, strict=True):
+            if len(switches) > 1:
+                model.add_linear_constraint(begin, first, last).only_enforce_if(switch)
+        lengths = runs.offset["frees"]
+        length = model.new_int_var_from_domain(
+            cp_model.Domain.from_values(sorted({int(x) for x in lengths})), f"length {name}"
+        )
+        frees = model.new_int_var(
+            int((runs.first + lengths).min()), int((runs.last + lengths).max()), f"free {name}"
+        )
+        task = CpTask(runs=runs, begin=begin, switches=switches, frees=frees, length=length)
+        model.add(length == task.label_of(lengths))
+        return task
+
+    def _add_windows(self) -> None:
+        for (room, number), task in self.tasks.items():
+            after = self.tasks.get((room, number + 1))
+            if after is not None:
+                self.model.add(after.begin >= task.offset("opens"))
+                self.model.add(after.begin <= task.offset("closes"))
+
+    def _add_crews(self) -> None:
+        for crew in {stage.crew for _, _, stage in self.problem.tasks()}:
+            self.model.add_no_overlap(
+                self.model.new_interval_var(
+                    task.begin, task.length, task.frees, f"busy {room}.{number}"
+                )
+                for (room, number), task in self.tasks.items()
+                if self.problem.rooms[room][number].crew == crew
+            )
+
+    def _add_crossings(self) -> None:
+        works: dict[tuple[int, int], Any] = {}
+        closed: dict[tuple[int, int], Any] = {}
+        for room, floor in self.problem.crossings:
+            for n in range(len(self.problem.rooms[room])):
+                if (room, n) not in works:
+                    works[room, n] = self._interval("work", room, n, None, "ends")
+            for m in range(len(self.problem.rooms[floor])):
+                if (floor, m) not in closed:
+                    closed[floor, m] = self._interval("shut", floor, m, "shuts", "walks")
+            for n in range(len(self.problem.rooms[room])):
+                for m in range(len(self.problem.rooms[floor])):
+                    self.model.add_no_overlap([works[room, n], closed[floor, m]])
+
+    def _interval(self, kind: str, room: int, number: int, first: str | None, last: str) -> Any:
+        task = self.tasks[room, number]
+        runs, name = task.runs, f"{kind} {room}.{number}"
+        low = runs.offset[first] if first else 0 * runs.first
+        sizes = runs.offset[last] - low
+        begin = task.begin
+        if first and low.any():
+            begin = self._int(min(runs.first + low), max(runs.last + low), f"{name} from")
+            self.model.add(begin == task.offset(first))
+        size = self._int(sizes.min(), sizes.max(), f"{name} for")
+        end = self._int(0, self._horizon, f"{name} to")
+        self.model.add(size == task.label_of(sizes))
+        return self.model.new_interval_var(begin, size, end, name)
+
+    def _add_groups(self) -> None:
+        for i, group in enumerate(self.problem.groups):
+            pours = [self.tasks[room, 0] for room in group]
+            first = self._int(0, self._horizon, f"group {i} from")
+            last = self._int(0, self._horizon, f"group {i} to")
+            for pour in pours:
+                self.model.add(first <= pour.begin)
+                self.model.add(last >= pour.frees)
+            self.model.add(last - first == sum(pour.length for pour in pours))
+
+    def _add_goals(self) -> None:
+        pours = {room: self.tasks[room, 0] for room in range(len(self.problem.rooms))}
+        lasts = [
+            self.tasks[room, len(stages) - 1] for room, stages in enumerate(self.problem.rooms)
+        ]
+        short = [task.label("short") for task in self.tasks.values()]
+        self.goals = {
+            "short_most": self._most("short", short),
+            "short_sum": sum(short),
+            "last_shift": self._most("shift", [p.label("span") for p in pours.values()]),
+            "cost": sum(task.label("cost") for task in self.tasks.values()),
+            "ready": self._most("ready", [task.offset("opens") for task in lasts]),
+        }
+        self._add_shift_goals()
+
+    def _most(self, name: str, parts: list[Linear]) -> Any:
+        most = self._int(0, self._horizon, name)
+        for part in parts:
+            self.model.add(most >= part)
+        return most
+
+    def _add_shift_goals(self) -> None:
+        """Calls, time on site, and waiting: per crew and shift, from its first to its last."""
+        members: dict[tuple[int, int], list[tuple[CpTask, Any]]] = {}
+        for (room, number), task in self.tasks.items():
+            crew = self.problem.rooms[room][number].crew
+            spans = task.runs.label["span"]
+            for span in sorted({int(s) for s in spans}):
+                there = sum(task.switches[i] for i in range(len(spans)) if spans[i] == span)
+                members.setdefault((crew, span), []).append((task, there))
+        calls, on_site, idle, waited = [], [], [], []
+        for (crew, span), found in sorted(members.items()):
+            name = f"shift {crew}.{span}"
+            low = min(int(t.runs.first[t.runs.label["span"] == span].min()) for t, _ in found)
+            high = max(int(t.ends_in(span).max()) for t, _ in found)
+            used = self.model.new_bool_var(f"{name} used")
+            self._others[f"{name} used"] = used
+            first = self._int(low, high, f"{name} from")
+            last = self._int(low, high, f"{name} to")
+            stay = self._int(0, high - low, f"{name} stay")
+            work = sum(_work_in(task, span) for task, _ in found)
+            self.model.add(stay >= work)
+            for task, there in found:
+                self.model.add(there <= used)
+                before = max(0, high - int(task.runs.first.min()))
+                after = max(0, int(task.ends_in(None).max()) - low)
+                self.model.add(first <= task.begin + before * (1 - there))
+                self.model.add(last >= task.frees - after * (1 - there))
+            self.model.add(stay >= last - first - (high - low) * (1 - used))
+            calls.append(used)
+            on_site.append(stay)
+            if crew == self.problem.rooms[0][0].crew:
+                ahead = self.problem.shift_begins[span]
+                idle.append(stay - work)
+                waited.append(stay - work + first - ahead * used - low * (1 - used))
+                self.model.add(first == low).only_enforce_if(~used)
+        self.goals["calls"] = sum(calls)
+        self.goals["on_site"] = sum(on_site)
+        self.goals["cost"] += self.problem.wait_price * sum(idle)
+        self.goals["waited"] = 0 if self.problem.may_wait else sum(waited)
+
+    def hint(self, choice: Choice) -> None:
+        """Offer a choice that keeps all rules as the point to start from."""
+        self.model.clear_hints()  # type: ignore[no-untyped-call]
+        for (room, number), task in self.tasks.items():
+            k = choice[room][number]
+            stage = self.problem.rooms[room][number]
+            run = task.runs.run_of(k)
+            self.model.add_hint(task.begin, int(stage.begins[k]))
+            for i, switch in enumerate(task.switches):
+                self.model.add_hint(switch, i == run)
+
+    def choice_of(self, value: Any) -> Choice:
+        """The choice in a solution; `value` gives a variable's value."""
+        found: list[tuple[int, ...]] = []
+        for room, stages in enumerate(self.problem.rooms):
+            row = []
+            for number in range(len(stages)):
+                task = self.tasks[room, number]
+                run = next(i for i, switch in enumerate(task.switches) if value(switch))
+                row.append(task.runs.state_at(run, int(value(task.begin))))
+            found.append(tuple(row))
+        return tuple(found)
+
+    def goal(self, name: str) -> Linear:
+        """The expression of one part of the score, by its name in `Score`."""
+        if name not in Score._fields:
+            raise KeyError(name)
+        return self.goals[name]
+
+
+def _work_in(task: CpTask, span: int) -> Linear:
+    """How long a task keeps its crew in a shift: nothing when it falls into another."""
+    lengths = task.runs.offset["frees"]
+    return task.label_of(lengths * (task.runs.label["span"] == span))

@@ -1,0 +1,204 @@
+"""Between floors and the bare ordering problem: tables in, definite times out."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+from cureplan.inputs.job.model import Job, Remedy
+from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.schedule.lexicographic import narrow
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import (
+    PlacedCoat,
+    PlacedPour,
+    Windows,
+    crew_spans,
+    place_coat,
+    place_pour,
+)
+from cureplan.planning.schedule.problem import Choice, Problem, Stage
+from cureplan.planning.schedule.remedies import option_ladder, wait_price
+from cureplan.planning.schedule.slots import Slots
+from cureplan.planning.schedule.tables import PourTables, coat_stage
+
+__all__ = ["FloorModel", "Tables", "floor_model"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tables:
+    """Tables of every room's pours, kept while limits are tried one after the other."""
+
+    pours: Mapping[str, RoomPours]
+    by_room: dict[str, PourTables] = field(default_factory=dict)
+
+    def of(self, room: str) -> PourTables:
+        """The tables of one room."""
+        if room not in self.by_room:
+            self.by_room[room] = PourTables(self.pours[room])
+        return self.by_room[room]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class FloorModel:
+    """A job as an ordering problem, and the way back from a choice to the job."""
+
+    job: Job
+    pours: Mapping[str, RoomPours]
+    problem: Problem
+    whole: Problem
+    """The same before states that lead nowhere were left out."""
+    slots: Slots
+    remedies: tuple[Remedy, ...]
+    windows: Windows
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Room names in the order the problem counts them."""
+        return tuple(room.name for room in self.job.rooms)
+
+    def first_order(self) -> tuple[int, ...]:
+        """The order a crew would begin with: farthest in first, then the largest."""
+        rooms = self.job.rooms
+        return tuple(
+            sorted(range(len(rooms)), key=lambda r: (-len(rooms[r].way_out), -rooms[r].area_m2))
+        )
+
+    def schedule(self, choice: Choice) -> Schedule:
+        """Run what was chosen at its definite times."""
+        pours, coats = [], []
+        for room, (name, stages) in enumerate(zip(self.names, self.problem.rooms, strict=True)):
+            poured = self._pour(room, name, stages[0], choice)
+            pours.append(poured)
+            below: PlacedCoat | None = None
+            for number, stage in enumerate(stages[1:], start=1):
+                begins_s = float(self.slots.at(stage.begins[choice[room][number]]))
+                below = place_coat(
+                    self.pours[name], poured, below, begins_s, windows=self.windows
+                )
+                coats.append(below)
+        return Schedule(
+            pours=tuple(sorted(pours, key=lambda p: p.start_s)),
+            coats=tuple(sorted(coats, key=lambda c: c.begins_s)),
+            failures=(),
+            required_s=self.job.policy.margin_s,
+            windows=self.windows,
+        )
+
+    def _pour(self, room: int, name: str, stage: Stage, choice: Choice) -> PlacedPour:
+        k = choice[room][0]
+        return place_pour(
+            self.pours[name],
+            option_ladder(self.remedies)[int(stage.option[k])],
+            float(self.slots.at(stage.begins[k])),
+            delayed=self._waits_for_margin(choice, room),
+            windows=self.windows,
+        )
+
+    def _waits_for_margin(self, choice: Choice, room: int) -> bool:
+        """Whether a pour begins later than it could: sooner it would be short, or cost more.
+
+        One that waits so that its first coat falls into the topcoat shift does not.
+        """
+        pours = [stages[0] for stages in self.problem.rooms]
+        stage, k = pours[room], choice[room][0]
+        span, begin = stage.span[k], stage.begins[k]
+        before = [
+            int(pour.frees[choice[r][0]])
+            for r, pour in enumerate(pours)
+            if pour.span[choice[r][0]] == span and pour.begins[choice[r][0]] < begin
+        ]
+        soonest = max([self.problem.shift_begins[int(span)], *before])
+        whole = self.whole.rooms[room][0]
+        sooner = (whole.begins >= soonest) & (whole.begins < begin)
+        as_good = (whole.short <= stage.short[k]) & (whole.cost <= stage.cost[k])
+        return bool(sooner.any()) and not bool((sooner & as_good).any())
+
+
+def floor_model(
+    job: Job,
+    tables: Tables,
+    *,
+    windows: Windows,
+    spare: bool = False,
+    remedies: Sequence[Remedy] | None = None,
+) -> FloorModel:
+    """Table every pour and coat of a job.
+
+    Rooms of one `group` are poured in one go: one after the other within a shift, with
+    nothing but the changeover in between, in whatever order is best.
+
+    Parameters
+    ----------
+    job : Job
+        Shifts, access and deadlines are taken from here.
+    tables : Tables
+        Rooms with their conditions and clocks, and what was tabled of them before.
+    windows : {"sure", "expected"}
+        How surely coats keep their windows.
+    spare : bool
+        Whether coats keep clear of their windows' ends, for a crew that comes late.
+    remedies : sequence of Remedy, optional
+        What may be done, in order; the job's own by default.
+
+    Returns
+    -------
+    FloorModel
+    """
+    allowed = job.policy.remedies if remedies is None else tuple(remedies)
+    slots = Slots.since(job.access.begins.timestamp())
+    pour_spans = crew_spans(job, job.crew.pour_shifts)
+    coat_spans = crew_spans(job, job.crew.topcoat_shifts)
+    ladder = option_ladder(allowed)
+    stages = []
+    for room in job.rooms:
+        pours = tables.pours[room.name]
+        pour = tables.of(room.name).stage(
+            pour_spans, slots, remedies=allowed, windows=windows, spare=spare
+        )
+        options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
+        coats = [
+            coat_stage(
+                pours,
+                coat,
+                coat_spans,
+                slots,
+                options=options,
+                windows=windows,
+                spare=spare,
+                due_s=(room.open_by or job.access.open_by).timestamp(),
+            )
+            for coat in range(1, room.topcoats + 1)
+        ]
+        stages.append((pour, *coats))
+    place = {room.name: i for i, room in enumerate(job.rooms)}
+    problem = Problem(
+        rooms=tuple(stages),
+        crosses=tuple(
+            tuple(sorted(place[floor] for floor in room.way_out)) for room in job.rooms
+        ),
+        groups=_groups(job),
+        shift_begins=tuple(
+            int(slots.first_from(span.begins_s + job.crew.setup_s)) for span in pour_spans
+        ),
+        may_wait="hour" in allowed,
+        wait_price=wait_price(allowed),
+    )
+    return FloorModel(
+        job=job,
+        pours=tables.pours,
+        problem=problem if problem.empty else narrow(problem, None, ()).problem,
+        whole=problem,
+        slots=slots,
+        remedies=allowed,
+        windows=windows,
+    )
+
+
+def _groups(job: Job) -> tuple[tuple[int, ...], ...]:
+    members: defaultdict[str, list[int]] = defaultdict(list)
+    for i, room in enumerate(job.rooms):
+        if room.group is not None:
+            members[room.group].append(i)
+    return tuple(tuple(group) for group in members.values() if len(group) > 1)

@@ -1,0 +1,348 @@
+"""A quick first answer: forward timing of an order, improved by swaps."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import permutations
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.planning.schedule.problem import NEVER, Choice, Problem, Score, Stage, score
+
+__all__ = [
+    "Attempt",
+    "Manner",
+    "improve_orders",
+    "time_order",
+]
+
+Manner = Literal["thrifty", "prompt", "driven"]
+"""How a pour picks among its states: least remedies, earliest that keeps the margin, or
+earliest of all."""
+
+MOST_REPAIRS = 40
+BoolArray = NDArray[np.bool_]
+Task = tuple[int, int]
+"""Room and stage."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Attempt:
+    """What became of an order: a choice with its score, or the task that found no place."""
+
+    choice: Choice | None
+    score: Score | None
+    stuck: tuple[int, int] | None = None
+    """Room and stage that found no place."""
+    placed: int = 0
+    stopped: bool = False
+    """Whether Ctrl-C ended the search with this."""
+
+    def beats(self, other: Attempt | None) -> bool:
+        """Whether this attempt is to be kept rather than the other."""
+        if other is None:
+            return True
+        if self.score is None or other.score is None:
+            return (self.score is not None, self.placed) > (
+                other.score is not None,
+                other.placed,
+            )
+        return self.score < other.score
+
+
+class _StuckError(Exception):
+    """A task has no state left."""
+
+    def __init__(self, room: int, number: int) -> None:
+        super().__init__(room, number)
+        self.task = (room, number)
+
+
+class _Board:
+    """States still possible for every task, and what has been chosen."""
+
+    def __init__(self, problem: Problem, not_closed_before: dict[Task, int]) -> None:
+        self.problem = problem
+        self.left: dict[Task, BoolArray] = {
+            (r, n): stage.closes >= not_closed_before.get((r, n), -NEVER)
+            for r, n, stage in problem.tasks()
+        }
+        self.chosen: dict[Task, int] = {}
+        self._crossing = set(problem.crossings)
+
+    def stage(self, task: Task) -> Stage:
+        return self.problem.rooms[task[0]][task[1]]
+
+    def place(self, task: Task, k: int) -> None:
+        """Choose a state and strike out what it rules out elsewhere."""
+        self.chosen[task] = k
+        del self.left[task]
+        stage, after = self.stage(task), (task[0], task[1] + 1)
+        for other, mask in self.left.items():
+            self._strike(other, mask, task, k)
+        if after in self.left:
+            begins = self.stage(after).begins
+            self.left[after] &= (begins >= stage.opens[k]) & (begins <= stage.closes[k])
+
+    def _strike(self, other: Task, mask: BoolArray, task: Task, k: int) -> None:
+        stage, there = self.stage(task), self.stage(other)
+        if there.crew == stage.crew:
+            mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])
+        if (other[0], task[0]) in self._crossing:
+            mask &= (there.ends <= stage.shuts[k]) | (there.begins >= stage.walks[k])
+        if (task[0], other[0]) in self._crossing:
+            mask &= (there.walks <= stage.begins[k]) | (there.shuts >= stage.ends[k])
+
+    def first_if_never_too_old(self, task: Task) -> int | None:
+        """First begin left for a task, were the stage below never too old for it."""
+        stage, below = self.stage(task), (task[0], task[1] - 1)
+        mask = stage.begins >= self.stage(below).opens[self.chosen[below]]
+        for other, k in self.chosen.items():
+            self._strike(task, mask, other, k)
+        return int(stage.begins[mask.argmax()]) if mask.any() else None
+
+    def copy(self) -> _Board:
+        twin = _Board.__new__(_Board)
+        twin.problem, twin._crossing = self.problem, self._crossing
+        twin.left = {task: mask.copy() for task, mask in self.left.items()}
+        twin.chosen = dict(self.chosen)
+        return twin
+
+    def choice(self) -> Choice:
+        return tuple(
+            tuple(self.chosen[room, number] for number in range(len(stages)))
+            for room, stages in enumerate(self.problem.rooms)
+        )
+
+
+def time_order(
+    problem: Problem, order: Sequence[int], *, manner: Manner, crossed_last: bool = False
+) -> Attempt:
+    """Time the pours forward in a given order, then the coats as they fall due.
+
+    A stage that would be too old before its next one can begin is begun later instead,
+    and everything is timed again.
+
+    Parameters
+    ----------
+    problem : Problem
+        The problem.
+    order : sequence of int
+        Every room once; rooms of one group must stand together.
+    manner : {"thrifty", "prompt", "driven"}
+        How a pour picks among its states.
+    crossed_last : bool
+        Whether floors that others cross are coated after all of those others.
+
+    Returns
+    -------
+    Attempt
+    """
+    later: dict[Task, int] = {}
+    for _ in range(MOST_REPAIRS):
+        board = _Board(problem, later)
+        try:
+            for block in _blocks(problem, order):
+                _place_block(board, block, manner)
+            _place_coats(board, order, crossed_last=crossed_last)
+        except _StuckError as stuck:
+            attempt = Attempt(
+                choice=None, score=None, stuck=stuck.task, placed=len(board.chosen)
+            )
+            room, number = stuck.task
+            needed = board.first_if_never_too_old(stuck.task) if number else None
+            if needed is None or needed <= later.get((room, number - 1), -NEVER):
+                return attempt
+            later[room, number - 1] = needed
+            continue
+        choice = board.choice()
+        return Attempt(choice=choice, score=score(problem, choice), placed=len(board.chosen))
+    return attempt
+
+
+def _blocks(problem: Problem, order: Sequence[int]) -> Iterator[list[int]]:
+    group_of = {room: group for group in problem.groups for room in group}
+    done: set[int] = set()
+    for room in order:
+        if room in done:
+            continue
+        members = set(group_of.get(room, (room,)))
+        block = [other for other in order if other in members]
+        done |= members
+        yield block
+
+
+def _ranked(stage: Stage, mask: BoolArray, manner: Manner) -> NDArray[np.int64]:
+    """States still possible, best first."""
+    found = np.flatnonzero(mask)
+    begins, short = stage.begins[found], stage.short[found]
+    span, cost = stage.span[found], stage.cost[found]
+    keys = {
+        "thrifty": (begins, cost, span, short),
+        "prompt": (cost, begins, short),
+        "driven": (cost, short, begins),
+    }[manner]
+    return np.asarray(found[np.lexsort(keys)])
+
+
+def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
+    first = (block[0], 0)
+    poured = [board.stage(t).frees[k] for t, k in board.chosen.items() if t[1] == 0]
+    mask = board.left[first] & (board.stage(first).begins >= max(poured, default=0))
+    ranked = _ranked(board.stage(first), mask, manner)
+    if ranked.size == 0:
+        raise _StuckError(*first)
+    if len(block) == 1:
+        board.place(first, int(ranked[0]))
+        return
+    for k in ranked:
+        trial = board.copy()
+        trial.place(first, int(k))
+        if _follow(trial, block[1:], int(board.stage(first).frees[k]), manner):
+            board.left, board.chosen = trial.left, trial.chosen
+            return
+    raise _StuckError(*first)
+
+
+def _follow(board: _Board, rooms: list[int], at: int, manner: Manner) -> bool:
+    """Pour further rooms with nothing in between; whether that went well."""
+    for room in rooms:
+        stage = board.stage((room, 0))
+        ranked = _ranked(stage, board.left[room, 0] & (stage.begins == at), manner)
+        if ranked.size == 0:
+            return False
+        board.place((room, 0), int(ranked[0]))
+        at = int(stage.frees[ranked[0]])
+    return True
+
+
+def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> None:
+    """Always the coat that can begin first; of those, the one that is too late first."""
+    problem = board.problem
+    rank = {room: i for i, room in enumerate(order)}
+    nexts = {room: 1 for room in order if len(problem.rooms[room]) > 1}
+    while nexts:
+        held = {f for r, f in problem.crossings if r in nexts} if crossed_last else set()
+        ready = [room for room in nexts if room not in held] or list(nexts)
+        best: tuple[int, int, int, int] | None = None
+        for room in ready:
+            mask = board.left[room, nexts[room]]
+            if not mask.any():
+                raise _StuckError(room, nexts[room])
+            k = int(mask.argmax())  # coats are tabled in the order of their begins
+            before = problem.rooms[room][nexts[room] - 1]
+            closes = int(before.closes[board.chosen[room, nexts[room] - 1]])
+            begins = int(board.stage((room, nexts[room])).begins[k])
+            candidate = (begins, closes, rank[room], k)
+            if best is None or candidate < best:
+                best, chosen = candidate, room
+        if best is None:
+            raise AssertionError("a room that is left was ready")
+        board.place((chosen, nexts[chosen]), best[3])
+        nexts[chosen] += 1
+        if nexts[chosen] == len(problem.rooms[chosen]):
+            del nexts[chosen]
+
+
+MANNERS: tuple[Manner, ...] = ("thrifty", "prompt")
+MOST_PERMUTED = 4
+
+
+def improve_orders(
+    problem: Problem,
+    start: Sequence[int],
+    *,
+    most: int,
+    told: Callable[[Attempt], None] | None = None,
+) -> Attempt:
+    """Try orders near a first one and keep the best; the same answer every time.
+
+    Not a proof of anything: the solver takes over from here.
+
+    Parameters
+    ----------
+    problem : Problem
+        The problem.
+    start : sequence of int
+        The order a crew would begin with.
+    most : int
+        How many orders to time, >= 1; small problems need fewer.
+    told : callable, optional
+        Called with each attempt that beats all before it.
+
+    Returns
+    -------
+    Attempt
+        Its `choice` is None when no order tried could be completed. Ctrl-C returns the
+        best so far, marked `stopped`.
+    """
+    best: Attempt | None = None
+    try:
+        for attempt, better in _attempts(problem, tuple(start), most):
+            if better:
+                best = attempt
+                if told is not None and attempt.score is not None:
+                    told(attempt)
+    except KeyboardInterrupt:
+        if best is None:
+            raise
+        return replace(best, stopped=True)
+    if best is None:
+        raise AssertionError("one order at least is tried")
+    return best
+
+
+def _attempts(
+    problem: Problem, start: tuple[int, ...], most: int
+) -> Iterator[tuple[Attempt, bool]]:
+    """Attempts at orders, and whether each beats all before it: then its neighbours follow."""
+    few = len(start) <= MOST_PERMUTED
+    moves: Iterator[tuple[int, ...]] = _all_orders(start) if few else iter((start,))
+    best: Attempt | None = None
+    seen: set[tuple[int, ...]] = set()
+    while len(seen) < most and (order := next(moves, None)) is not None:
+        if order in seen:
+            continue
+        seen.add(order)
+        attempt = _best_manner(problem, order)
+        better = attempt.beats(best)
+        yield attempt, better
+        if better:
+            best = attempt
+            moves = moves if few else _moves(order)
+
+
+def _best_manner(problem: Problem, order: tuple[int, ...]) -> Attempt:
+    best: Attempt | None = None
+    manners: tuple[Manner, ...] = MANNERS if problem.may_wait else ("driven",)
+    for manner in manners:
+        for crossed_last in (False, True) if problem.crossings else (False,):
+            attempt = time_order(problem, order, manner=manner, crossed_last=crossed_last)
+            if attempt.beats(best):
+                best = attempt
+    if best is None:
+        raise AssertionError("there is a manner to try")
+    return best
+
+
+def _all_orders(start: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+    return permutations(start)
+
+
+def _moves(start: tuple[int, ...]) -> Iterator[tuple[int, ...]]:
+    """Neighbours of an order: swaps from near to far, then single pours moved."""
+    n = len(start)
+    for gap in range(1, n):
+        for i in range(n - gap):
+            order = list(start)
+            order[i], order[i + gap] = order[i + gap], order[i]
+            yield tuple(order)
+    for i in range(n):
+        for j in range(n):
+            if abs(i - j) > 1:
+                order = list(start)
+                order.insert(j, order.pop(i))
+                yield tuple(order)

@@ -1,0 +1,357 @@
+"""The ordering problem: tasks, tables over start slots, and the rules between them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, fields, replace
+from itertools import pairwise
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cureplan.core.errors import OutOfRangeError
+
+__all__ = [
+    "FAR",
+    "NEVER",
+    "OFFSETS",
+    "Choice",
+    "Problem",
+    "Runs",
+    "Score",
+    "Stage",
+    "broken_rules",
+    "gather_runs",
+    "score",
+    "stage_of",
+]
+
+IntArray = NDArray[np.int64]
+NEVER = 1_000_000
+"""A slot after everything: a floor that never bears feet within the weather known."""
+
+Choice = tuple[tuple[int, ...], ...]
+"""The state chosen for each stage of each room."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Stage:
+    """One task of one room and its possible states; every array has shape (K,)."""
+
+    crew: int
+    begins: IntArray
+    """Slot at which the crew begins."""
+    ends: IntArray
+    """First slot after the work."""
+    frees: IntArray
+    """First slot at which the crew may begin elsewhere: the work plus moving over."""
+    shuts: IntArray
+    """First slot at which nobody may cross the floor."""
+    walks: IntArray
+    """First slot at which everybody may again."""
+    opens: IntArray
+    """First begin of the next stage; of a last stage, when the room is ready."""
+    closes: IntArray
+    """Last begin of the next stage."""
+    short: IntArray
+    """Missing margin, in bands."""
+    cost: IntArray
+    """What its remedies cost."""
+    span: IntArray
+    """Which of the crew's shifts."""
+    option: IntArray
+    """For whoever made the states: how the work is done."""
+
+    @property
+    def size(self) -> int:
+        """Number of states."""
+        return int(self.begins.size)
+
+    def keep(self, kept: NDArray[np.bool_]) -> Stage:
+        """The stage with only the states marked."""
+        if bool(kept.all()):
+            return self
+        arrays = {f.name: getattr(self, f.name)[kept] for f in fields(self) if f.name != "crew"}
+        return replace(self, **arrays)
+
+    def labelled(self, *, cost: int, option: int) -> Stage:
+        """The stage with one cost and one option on all its states."""
+        return replace(self, cost=np.full(self.size, cost), option=np.full(self.size, option))
+
+
+def stage_of(
+    *,
+    crew: int,
+    begins: ArrayLike,
+    lasts: ArrayLike,
+    opens: ArrayLike,
+    closes: ArrayLike,
+    **others: ArrayLike,
+) -> Stage:
+    """A stage from its bare necessities; what is left out is the plainest value.
+
+    Parameters
+    ----------
+    crew : int
+        Which crew does it.
+    begins, lasts : array_like, shape (K,) or broadcastable
+        Begin and length in slots.
+    opens, closes : array_like
+        First and last begin of the next stage.
+    **others : array_like
+        Any further array of `Stage`: by default no changeover, no floor shut, no margin
+        missing, no cost, one shift.
+
+    Returns
+    -------
+    Stage
+
+    Examples
+    --------
+    >>> stage_of(crew=0, begins=[0, 1], lasts=3, opens=[3, 4], closes=9).ends.tolist()
+    [3, 4]
+    """
+    begin = np.asarray(begins, dtype=np.int64)
+    values: dict[str, ArrayLike] = {
+        "begins": begin,
+        "ends": begin + np.asarray(lasts, dtype=np.int64),
+        "shuts": begin,
+        "walks": begin,
+        "opens": opens,
+        "closes": closes,
+        "short": 0,
+        "cost": 0,
+        "span": 0,
+        "option": 0,
+    }
+    values["frees"] = values["ends"]
+    values |= others
+    arrays = {
+        name: np.broadcast_to(np.asarray(value, dtype=np.int64), begin.shape)
+        for name, value in values.items()
+    }
+    return Stage(crew=crew, **arrays)
+
+
+class Score(NamedTuple):
+    """What a choice is worth; compared in this order, smaller is better."""
+
+    waited: int
+    """Slots a crew stood by without need, where the job does not allow waiting."""
+    short_most: int
+    short_sum: int
+    last_shift: int
+    """Shift in which the last floor is poured: nobody comes another night to save ice."""
+    cost: int
+    """Of all remedies, and of standing by between pours."""
+    ready: int
+    """Slot at which the last room is ready."""
+    calls: int
+    """Shifts for which a crew is called."""
+    on_site: int
+    """Slots between first and last task of every crew and shift."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Problem:
+    """Rooms to be ordered."""
+
+    rooms: tuple[tuple[Stage, ...], ...]
+    crosses: tuple[tuple[int, ...], ...]
+    """Rooms whose floor a crew crosses to leave each room."""
+    groups: tuple[tuple[int, ...], ...] = ()
+    """Rooms whose first stages follow one another with nothing in between."""
+    shift_begins: tuple[int, ...] = (0,)
+    """First slot at which the pouring crew may begin in each of its shifts."""
+    may_wait: bool = True
+    """Whether a pour may begin later than it could, to gain margin or save a remedy."""
+    wait_price: int = 0
+    """What a slot costs in which the pouring crew stands by between two pours."""
+
+    def tasks(self) -> Iterator[tuple[int, int, Stage]]:
+        """Room, stage number and stage of every task."""
+        for room, stages in enumerate(self.rooms):
+            for number, stage in enumerate(stages):
+                yield room, number, stage
+
+    @property
+    def crossings(self) -> tuple[tuple[int, int], ...]:
+        """Pairs (room worked in, room crossed)."""
+        return tuple((room, floor) for room, row in enumerate(self.crosses) for floor in row)
+
+    @property
+    def empty(self) -> tuple[tuple[int, int], ...]:
+        """Tasks without any state: these alone make the problem infeasible."""
+        return tuple((room, number) for room, number, stage in self.tasks() if stage.size == 0)
+
+
+def score(problem: Problem, choice: Choice) -> Score:
+    """Judge a choice that keeps all rules.
+
+    Parameters
+    ----------
+    problem : Problem
+        The problem.
+    choice : Choice
+        One state per stage; not checked here, see `broken_rules`.
+
+    Returns
+    -------
+    Score
+    """
+    short = [int(s.short[choice[r][n]]) for r, n, s in problem.tasks()]
+    pours = [(stages[0], choice[r][0]) for r, stages in enumerate(problem.rooms)]
+    shifts = _shifts(problem, choice)
+    work = sum(int(stage.frees[k] - stage.begins[k]) for stage, k in pours)
+    nights = [(span, first, last) for (crew, span), (first, last) in shifts.items()
+              if crew == pours[0][0].crew]  # fmt: skip
+    idle = sum(last - first for _, first, last in nights) - work
+    waited = sum(last - problem.shift_begins[span] for span, _, last in nights) - work
+    return Score(
+        waited=0 if problem.may_wait else waited,
+        short_most=max(short),
+        short_sum=sum(short),
+        last_shift=max(int(s.span[k]) for s, k in pours),
+        cost=sum(int(s.cost[choice[r][n]]) for r, n, s in problem.tasks())
+        + problem.wait_price * idle,
+        ready=max(
+            int(stages[-1].opens[choice[r][-1]]) for r, stages in enumerate(problem.rooms)
+        ),
+        calls=len(shifts),
+        on_site=sum(last - first for first, last in shifts.values()),
+    )
+
+
+def _shifts(problem: Problem, choice: Choice) -> dict[tuple[int, int], tuple[int, int]]:
+    found: dict[tuple[int, int], tuple[int, int]] = {}
+    for room, number, stage in problem.tasks():
+        k = choice[room][number]
+        first, last = int(stage.begins[k]), int(stage.frees[k])
+        key = (stage.crew, int(stage.span[k]))
+        if key in found:
+            first, last = min(first, found[key][0]), max(last, found[key][1])
+        found[key] = (first, last)
+    return found
+
+
+def broken_rules(problem: Problem, choice: Choice) -> list[str]:
+    """Every rule a choice breaks, in words for a programmer; empty when it keeps all.
+
+    Raises
+    ------
+    OutOfRangeError
+        The choice does not name one existing state per stage.
+    """
+    if [len(row) for row in choice] != [len(stages) for stages in problem.rooms]:
+        raise OutOfRangeError("choice must name one state per stage of every room")
+    tasks = [(r, n, s, choice[r][n]) for r, n, s in problem.tasks()]
+    if not all(0 <= k < s.size for _, _, s, k in tasks):
+        raise OutOfRangeError("choice names a state that does not exist")
+    found = []
+    for room, number, stage, k in tasks:
+        if number + 1 < len(problem.rooms[room]):
+            after = problem.rooms[room][number + 1]
+            begin = after.begins[choice[room][number + 1]]
+            if not stage.opens[k] <= begin <= stage.closes[k]:
+                found.append(f"stage {number + 1} of room {room} is outside its window")
+    for i, (room, _, stage, k) in enumerate(tasks):
+        for other, _, stage2, k2 in tasks[i + 1 :]:
+            if (
+                stage.crew == stage2.crew
+                and stage.begins[k] < stage2.frees[k2]
+                and stage2.begins[k2] < stage.frees[k]
+            ):
+                found.append(f"crew {stage.crew} is in rooms {room} and {other} at once")
+    return found + _broken_crossings(problem, choice) + _broken_groups(problem, choice)
+
+
+def _broken_crossings(problem: Problem, choice: Choice) -> list[str]:
+    found = []
+    for room, floor in problem.crossings:
+        for n, work in enumerate(problem.rooms[room]):
+            for m, over in enumerate(problem.rooms[floor]):
+                k, j = choice[room][n], choice[floor][m]
+                if work.begins[k] < over.walks[j] and over.shuts[j] < work.ends[k]:
+                    found.append(f"stage {n} of room {room} crosses room {floor} while shut")
+    return found
+
+
+def _broken_groups(problem: Problem, choice: Choice) -> list[str]:
+    found = []
+    for group in problem.groups:
+        pours = sorted(
+            (
+                int(problem.rooms[r][0].begins[choice[r][0]]),
+                int(problem.rooms[r][0].frees[choice[r][0]]),
+            )
+            for r in group
+        )
+        if any(after[0] != before[1] for before, after in pairwise(pours)):
+            found.append(f"rooms {group} are not poured in one go")
+    return found
+
+
+OFFSETS = ("ends", "frees", "shuts", "walks", "opens", "closes")
+LABELS = ("short", "cost", "span", "option")
+FAR = 100_000
+"""Offset of what never comes: beyond every begin, and small enough to add up."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class Runs:
+    """R runs of one stage's states."""
+
+    first: IntArray
+    """Begin of the first state of each run, shape (R,)."""
+    last: IntArray
+    state: IntArray
+    """Which state of the stage is the first of each run."""
+    order: IntArray
+    """States in the order the runs take them, shape (K,)."""
+    offset: dict[str, IntArray]
+    """By name of `OFFSETS`: what to add to the begin, shape (R,)."""
+    label: dict[str, IntArray]
+    """By name of `LABELS`, shape (R,)."""
+
+    def run_of(self, k: int) -> int:
+        """The run that holds a state."""
+        place = int(np.flatnonzero(self.order == k)[0])
+        return int(np.searchsorted(self.state, place, side="right")) - 1
+
+    def state_at(self, run: int, begin: int) -> int:
+        """The state of a run that begins at a slot."""
+        return int(self.order[self.state[run] + begin - self.first[run]])
+
+
+def gather_runs(stage: Stage) -> Runs:
+    """Gather a stage's states into runs.
+
+    Parameters
+    ----------
+    stage : Stage
+        With at least one state.
+
+    Returns
+    -------
+    Runs
+    """
+    order = np.lexsort((stage.begins, stage.option))
+    begins = stage.begins[order]
+    offset = {name: getattr(stage, name)[order] - begins for name in OFFSETS}
+    for name in OFFSETS:
+        offset[name] = np.where(getattr(stage, name)[order] >= NEVER, FAR, offset[name])
+    label = {name: getattr(stage, name)[order] for name in LABELS}
+    breaks = np.diff(begins) != 1
+    for values in (*offset.values(), *label.values()):
+        breaks |= np.diff(values) != 0
+    state = np.concatenate([[0], np.flatnonzero(breaks) + 1]).astype(np.int64)
+    final = np.concatenate([state[1:] - 1, [begins.size - 1]]).astype(np.int64)
+    return Runs(
+        first=begins[state],
+        last=begins[final],
+        state=state,
+        order=order,
+        offset={name: values[state] for name, values in offset.items()},
+        label={name: values[state] for name, values in label.items()},
+    )

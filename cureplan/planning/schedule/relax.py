@@ -1,0 +1,368 @@
+"""What would help a plan that falls short or does not exist."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+
+from cureplan.core.messages import Message
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.crew import bottleneck
+from cureplan.planning.floor.pour import AS_IS, RoomPours
+from cureplan.planning.schedule.changes import (
+    GRADED,
+    OPENING,
+    POURING,
+    REMEDY_WORDS,
+    Change,
+    Graded,
+    more_hands,
+    more_remedies,
+    opening_at,
+    span_text,
+)
+from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.planning.schedule.heuristic import improve_orders
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
+from cureplan.planning.schedule.outcome import Failure, Relaxation, Schedule
+from cureplan.planning.schedule.placing import Windows
+from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
+
+__all__ = [
+    "Goal",
+    "explain",
+    "relaxations",
+]
+
+Goal = Literal["windows", "margin", "margin alone"]
+"""What is to be had: every window as surely as asked, every margin too, or every margin
+with windows as expected."""
+
+MOST_ORDERS = 20
+PROBE = Limits(work=0.6, wall_s=10.0)
+LATE_EFFORT_MIN = 300.0
+"""A room handed over a day late, against minutes of delay for all: invented."""
+FEW_WAYS = 2
+"""A foreman wants a choice: at least so many ways, where there are."""
+FEW_LATE = 0.5
+LATEST_S = 2 * 86_400.0
+SOME_ROOMS, MANY_ROOMS = 8, 12
+"""Above these, each trial takes seconds: coarser steps, and fewer kinds of change."""
+COARSER = 4
+FEW_GRADED = (POURING, OPENING)
+
+
+@dataclass(slots=True, kw_only=True)
+class _Trials:
+    """Changed jobs, planned as quickly as may be."""
+
+    job: Job
+    pours: Mapping[str, RoomPours]
+    goal: Goal
+    tables: Tables = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.tables = Tables(pours=self.pours)
+
+    @property
+    def reach_s(self) -> float:
+        """How far the weather is known [epoch s]."""
+        return max(room.conditions.last_s for room in self.pours.values())
+
+    def model(self, job: Job) -> FloorModel:
+        """The changed job's tables."""
+        windows: Windows = "expected" if self.goal == "margin alone" else "sure"
+        tables = self.tables
+        if not _same_hands(job, self.job):
+            tables = Tables(pours=_with_crew(job, self.pours))
+        return floor_model(job, tables, windows=windows)
+
+    def choice(self, problem: Problem, order: tuple[int, ...]) -> Choice | None:
+        """A choice that reaches the goal, or None where none was found."""
+        if problem.empty:
+            return None
+        first = improve_orders(problem, order, most=MOST_ORDERS)
+        if self.enough(problem, first.choice):
+            return first.choice
+        parts = ("waited",) if self.goal == "windows" else ("waited", "short_most")
+        solved = solve_in_order(problem, first.choice, limits=PROBE, seed=0, parts=parts)
+        return solved.choice if self.enough(problem, solved.choice) else None
+
+    def enough(self, problem: Problem, choice: Choice | None) -> bool:
+        """Whether a choice reaches the goal."""
+        if choice is None:
+            return False
+        return self.goal == "windows" or score(problem, choice).short_most == 0
+
+    def thinkable(self, change: Change | None) -> bool:
+        """Whether a change is one at all, and the weather known reaches that far."""
+        return change is not None and change.job.access.open_by.timestamp() <= self.reach_s
+
+    def works(self, change: Change) -> bool:
+        """Whether a way was found once a limit is moved."""
+        model = self.model(change.job)
+        return self.choice(model.problem, model.first_order()) is not None
+
+
+def relaxations(
+    job: Job, pours: Mapping[str, RoomPours], *, goal: Goal, keeps: str
+) -> tuple[Relaxation, ...]:
+    """Changes under which the job reaches a goal, cheapest first; two where one will not do.
+
+    Not a proof that less would not do: a change counts when a way was found quickly.
+
+    Parameters
+    ----------
+    job : Job
+        A job that does not reach the goal as it is.
+    pours : mapping
+        Its rooms; their conditions serve the changed jobs too.
+    goal : {"windows", "margin", "margin alone"}
+        Every hard limit and window kept, every margin as well, or the margins whatever
+        becomes of the windows.
+    keeps : {"limits", "windows", "margins"}
+        What may be said to be kept then: all limits, or only these.
+
+    Returns
+    -------
+    tuple of Relaxation
+    """
+    trials = _Trials(job=job, pours=pours, goal=goal)
+    plans = [room.plan(AS_IS) for room in pours.values()]
+    tasks = dict.fromkeys(("mixing", bottleneck(plans), "topcoat"))
+    hands = [more_hands(job, task) for task in tasks]
+    found = [change for change in hands if trials.works(change)]
+    if goal != "margin alone":
+        gradually = GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED
+        found += [change for graded in gradually if (change := _least(trials, job, graded))]
+    if goal == "windows":
+        found = found or _pairs(trials, hands)
+    else:
+        found += _least_remedies(trials, hands, wanted=FEW_WAYS - len(found))
+    relaxed = [
+        Relaxation(
+            say=Message(change.say.code, {**change.say.values, "keeps": keeps}),
+            also=change.also,
+            words=change.words,
+            effort_min=change.effort_min,
+        )
+        for change in found
+    ]
+    if goal != "margin alone":
+        relaxed += _late_rooms(trials, keeps)
+    return tuple(sorted(relaxed, key=lambda r: r.effort_min))
+
+
+def _least(trials: _Trials, job: Job, graded: Graded) -> Change | None:
+    """The least of a graded change that works; None when not even the most does."""
+    step_min = graded.step_min * (1 if len(job.rooms) <= SOME_ROOMS else COARSER)
+    high = graded.most_min // step_min
+    while high and not trials.thinkable(graded.make(job, high * step_min)):
+        high //= 2
+    best = graded.make(job, high * step_min) if high else None
+    # What does not help at its most never does.
+    if best is None or not trials.works(best):
+        return None
+    low = 0
+    while high - low > 1:
+        middle = (low + high) // 2
+        change = graded.make(job, middle * step_min)
+        if change is not None and trials.works(change):
+            best, high = change, middle
+        else:
+            low = middle
+    return best
+
+
+def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
+    """Where no single change does: a later opening together with one other."""
+    steps = range(OPENING.most_min, 0, -OPENING.step_min)
+    latest = next(
+        (
+            change
+            for minutes in steps
+            if trials.thinkable(change := OPENING.make(trials.job, minutes))
+        ),
+        None,
+    )
+    if latest is None:
+        return []
+    # The other change as little as may be, then the opening as little as may be.
+    others = [
+        least
+        for graded in GRADED
+        if graded is not OPENING and (least := _least(trials, latest.job, graded))
+    ]
+    others += [
+        hand
+        for hand in hands
+        if trials.works(replace(hand, job=opening_at(hand.job, latest.job.access.open_by)))
+    ]
+    found = []
+    for other in others:
+        moved = opening_at(other.job, trials.job.access.open_by)
+        if (second := _least(trials, moved, OPENING)) is not None:
+            found.append(second.after(other))
+    return found
+
+
+def _least_remedies(trials: _Trials, hands: Sequence[Change], *, wanted: int) -> list[Change]:
+    """The fewest unlisted remedies that mend every margin.
+
+    With one more hand as well where they do not, or where fewer ways than `wanted` do.
+    """
+    missing = [name for name in REMEDY_WORDS if name not in trials.job.policy.remedies]
+    ways: list[Change] = []
+    for hand in (None, *hands[:-1]):
+        for count in range(1, len(missing) + 1):
+            changes = [
+                more_remedies(hand.job if hand else trials.job, some)
+                for some in combinations(missing, count)
+            ]
+            found = [change for change in changes if trials.works(change)]
+            if found:
+                ways += [change.after(hand) if hand else change for change in found]
+                break
+        if ways and len(ways) >= wanted:
+            break
+    return ways
+
+
+def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
+    """The fewest rooms that would have to open later, all others in time."""
+    job = trials.job
+    far = datetime.fromtimestamp(trials.reach_s, UTC)
+    if far <= job.access.open_by:
+        return []
+    unbound = replace(
+        opening_at(job, far),
+        rooms=tuple(replace(room, open_by=None) for room in job.rooms),
+    )
+    model = trials.model(unbound)
+    if model.problem.empty:
+        return []
+    due = [(room.open_by or job.access.open_by).timestamp() for room in job.rooms]
+    problem = _counting_late(model, due)
+    first = improve_orders(problem, model.first_order(), most=MOST_ORDERS)
+    parts = ("waited", "short_most", "short_sum", "last_shift", "cost", "ready")
+    solved = solve_in_order(problem, first.choice, limits=PROBE, seed=0, parts=parts)
+    if solved.choice is None or solved.score is None:
+        return []
+    late = [
+        room.name
+        for room, stages, row in zip(job.rooms, problem.rooms, solved.choice, strict=True)
+        if stages[-1].short[row[-1]] > 0
+    ]
+    opens_s = float(model.slots.at(solved.score.ready))
+    if not late or len(late) > FEW_LATE * len(job.rooms) or opens_s > max(due) + LATEST_S:
+        return []
+    if trials.goal != "windows" and not trials.enough(model.problem, solved.choice):
+        return []
+    opens = datetime.fromtimestamp(opens_s, job.site.zone)
+    rooms = ", ".join(late)
+    return [
+        Relaxation(
+            say=Message(
+                "relax.rooms_later",
+                {"rooms": rooms, "open_at": opens.isoformat(), "keeps": keeps},
+            ),
+            also=None,
+            words=f"hand over {rooms} later, {opens:%a %d %b %H:%M}, the rest in time",
+            effort_min=LATE_EFFORT_MIN * len(late),
+        )
+    ]
+
+
+def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
+    """The problem in which nothing is missing but the hour of a room's opening."""
+
+    def counted(stages: tuple[Stage, ...], due: float) -> tuple[Stage, ...]:
+        free = [replace(stage, short=np.zeros_like(stage.short)) for stage in stages]
+        last = stages[-1]
+        late = (model.slots.at(last.opens) > due).astype(np.int64)
+        return (*free[:-1], replace(last, short=late))
+
+    rooms = [counted(s, due) for s, due in zip(model.problem.rooms, due_s, strict=True)]
+    return replace(model.problem, rooms=tuple(rooms), may_wait=True)
+
+
+def _same_hands(one: Job, two: Job) -> bool:
+    """Whether two crews differ in their shifts at most."""
+    return replace(one.crew, pour_shifts=(), topcoat_shifts=()) == replace(
+        two.crew, pour_shifts=(), topcoat_shifts=()
+    )
+
+
+def _with_crew(job: Job, pours: Mapping[str, RoomPours]) -> dict[str, RoomPours]:
+    return {
+        name: type(room)(room.room, job, room.clocks, room.topcoat, room.conditions)
+        for name, room in pours.items()
+    }
+
+
+MOST_NAMED = 3
+
+
+def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> str:
+    """Name what found no place, and the cheapest changes that would let a plan be found.
+
+    Parameters
+    ----------
+    schedule : Schedule
+        The attempt, with at least one failure.
+    job : Job
+        What was asked for.
+    known_until : datetime
+        Aware; last hour of the weather. A later opening than it tells cannot be tried.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    said = f"no order and start keeps every limit: {_sentence(schedule.failures[0])}"
+    if schedule.relaxed is None:
+        return said
+    ways = "; or ".join(change.words for change in schedule.relaxed[:MOST_NAMED])
+    if ways:
+        return f"{said}; what would do: {ways}"
+    said = f"{said}; no change that was tried would do"
+    if known_until < job.access.open_by + timedelta(minutes=OPENING.most_min):
+        until = known_until.astimezone(job.site.zone)
+        return (
+            f"{said}; the weather given ends {until:%a %d %b %H:%M}, and no later opening "
+            "could be tried"
+        )
+    return said
+
+
+def _sentence(failure: Failure) -> str:
+    room = failure.room
+    if failure.limit == "pour shifts":
+        if failure.found_s <= 0:
+            return f"pouring {room} finds no pour shift in the access time"
+        return (
+            f"pouring {room} takes {span_text(failure.wanted_s)}, but no pour shift has "
+            f"more than {span_text(failure.found_s)} after set-up"
+        )
+    if failure.limit == "alone":
+        return (
+            f"{room}, even by itself, finds no pour, coats and opening that fit the shifts, "
+            "the windows between dry and too old, and the hour it is wanted"
+        )
+    if failure.limit == "pours together":
+        return (
+            f"with the other rooms poured first, {room} finds no place in a pour shift from "
+            "which its coats and its opening would still be in time"
+        )
+    if failure.limit.startswith("coat "):
+        return (
+            f"{room} finds no place for its {failure.limit} between dry and too old, in a "
+            "topcoat shift, with a dry slab and a way out, and open in time after it"
+        )
+    return "each room has a place, but not all together"

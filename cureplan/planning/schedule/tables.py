@@ -1,0 +1,439 @@
+"""Tables over start slots: what a pour or a coat takes and allows."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, fields
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.inputs.job.model import Remedy
+from cureplan.planning.floor.coats import CoatWork, Landed, landed_when_s
+from cureplan.planning.floor.pour import PourOption, RoomPours
+from cureplan.planning.schedule.placing import Span, Windows, coat_works
+from cureplan.planning.schedule.problem import NEVER, Stage, stage_of
+from cureplan.planning.schedule.remedies import option_cost, option_ladder
+from cureplan.planning.schedule.slots import Slots, latest_start_s, nodes_of, straight
+
+__all__ = [
+    "BAND_S",
+    "GUARD_S",
+    "OptionTable",
+    "PourTables",
+    "coat_stage",
+    "dry_starts",
+]
+
+ROW_S = 1800.0
+BAND_S = 30.0
+"""Margins that differ by less are alike: no floor waits hours for ten seconds."""
+GUARD_S = 5.0
+"""Kept from every window: what straight lines between half-hours may be off by."""
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OptionTable:
+    """One option at S starts, shape (S,) unless said otherwise."""
+
+    margin_s: Array
+    lasts_s: Array
+    walkable_s: Array
+    opens_s: Array
+    """First start of the first coat, vacuum over."""
+    closes_s: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Rows:
+    """What was run at full half-hours."""
+
+    at_s: Array
+    margin_s: Array
+    lasts_s: Array
+    pour_age_s: Array
+    """Shape (rows, N)."""
+    film_age_s: Array
+    """Shape (rows, N, nodes)."""
+
+
+@dataclass(slots=True)
+class PourTables:
+    """Tables of one floor, each option run at most once per half-hour."""
+
+    pours: RoomPours
+    _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
+    _factors: dict[float, tuple[float, float]] = field(init=False, default_factory=dict)
+
+    def table(self, option: PourOption, start_s: Array, *, windows: Windows) -> OptionTable:
+        """Tabulate one option at given starts [epoch s], ascending, within the weather."""
+        pours = self.pours
+        plan = pours.plan(option)
+        rows = self._run_rows(option, start_s)
+        factors = np.ones((start_s.size, 2))
+        if windows == "sure":
+            factors = np.array([self._factors_at(start) for start in start_s.tolist()])
+        wait, close = factors[:, :1], factors[:, 1:]
+        landed = Landed(
+            pour_s=start_s[:, None] + plan.times.pour_s,
+            pour_age_s=_between(start_s, rows.at_s, rows.pour_age_s),
+            film_age_s=_between(start_s, rows.at_s, rows.film_age_s),
+        )
+
+        def reached(name: str, factor: Array) -> Array:
+            age_s = pours.clocks.age_s[name] * factor
+            return landed_when_s(landed, age_s, curve=pours.slurry_curve)
+
+        foot_s = reached("foot_traffic", wait)
+        work = coat_works(pours, option)[0]
+        dry_s = (reached("topcoat_opens", wait) - work.offset_s).max(axis=1)
+        closes_s = reached("topcoat_closes", close)
+        return OptionTable(
+            margin_s=np.interp(start_s, rows.at_s, rows.margin_s),
+            lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
+            walkable_s=foot_s.max(axis=1),
+            opens_s=np.maximum(foot_s.max(axis=1) + work.vacuum_s, dry_s),
+            closes_s=(closes_s - work.offset_s).min(axis=1),
+        )
+
+    def _factors_at(self, start_s: float) -> tuple[float, float]:
+        if start_s not in self._factors:
+            self._factors[start_s] = self.pours.cure_factors(start_s)
+        return self._factors[start_s]
+
+    def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
+        first, last = np.floor(start_s[0] / ROW_S), np.ceil(start_s[-1] / ROW_S)
+        wanted = ROW_S * np.arange(first, last + 1)
+        near = np.abs(wanted[:, None] - start_s).min(axis=1) < ROW_S
+        # The last row may lie beyond the weather; the last start itself does not.
+        wanted = np.unique(np.clip(wanted[near], start_s[0], start_s[-1]))
+        known = self._rows.get(option)
+        missing = wanted if known is None else np.setdiff1d(wanted, known.at_s)
+        if missing.size:
+            fresh = self._run(option, missing)
+            known = fresh if known is None else _merged(known, fresh)
+            self._rows[option] = known
+        if known is None:
+            raise AssertionError("a table has at least one start")
+        return known
+
+    def _run(self, option: PourOption, at_s: Array) -> _Rows:
+        pours = self.pours
+        wait = np.array([pours.wet_factors(float(at))[0] for at in at_s])
+        both = pours.run(
+            option,
+            np.concatenate([at_s, at_s]),
+            speed=np.concatenate([np.ones(at_s.size), wait]),
+        )
+        central_s, sure_s = np.split(both.least_s, 2)
+        by_s = both.broadcast_by_s[: at_s.size].max(axis=1) - at_s
+        return _Rows(
+            at_s=at_s,
+            margin_s=np.minimum(central_s, sure_s + pours.job.policy.margin_s),
+            lasts_s=np.maximum(pours.plan(option).times.last_s, by_s),
+            pour_age_s=both.pour_age_s[: at_s.size],
+            film_age_s=both.film_age_s[: at_s.size],
+        )
+
+    def stage(
+        self,
+        spans: Sequence[Span],
+        slots: Slots,
+        *,
+        remedies: Sequence[Remedy],
+        windows: Windows,
+        spare: bool,
+    ) -> Stage:
+        """All states of this floor's pour.
+
+        Parameters
+        ----------
+        spans : sequence of Span
+            Shifts of the pouring crew.
+        slots : Slots
+            The grid.
+        remedies : sequence of Remedy
+            What may be done for the floor, in the job's order.
+        windows : {"sure", "expected"}
+            How surely the first coat's window is to hold.
+        spare : bool
+            Whether that coat keeps clear of its window's end.
+
+        Returns
+        -------
+        Stage
+            `option` counts along `option_ladder(remedies)`. Per slot: the cheapest option
+            that keeps the margin, and what falls short but is over sooner.
+        """
+        begin, span = self._possible_begins(spans, slots)
+        left = np.ones(begin.size, dtype=np.bool_)
+        kept: list[Stage] = []
+        for number, option in enumerate(option_ladder(remedies)):
+            if not left.any():
+                break
+            if self._buys_nothing(option):
+                continue
+            stage = self._states(option, begin, span, spans, slots, windows, spare)
+            stage = stage.labelled(cost=option_cost(option, remedies), option=number)
+            enough = stage.short == 0
+            kept.append(stage.keep(~enough | np.isin(stage.begins, begin[left])))
+            left &= ~np.isin(begin, stage.begins[enough])
+        return _undominated(kept)
+
+    def _possible_begins(
+        self, spans: Sequence[Span], slots: Slots
+    ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        setup_s, last_s = self.pours.job.crew.setup_s, self.pours.conditions.last_s
+        runs = [
+            np.arange(
+                int(slots.first_from(span.begins_s + setup_s)),
+                int(slots.last_until(min(span.ends_s, last_s))) + 1,
+            )
+            for span in spans
+        ]
+        numbers = [np.full(run.size, i) for i, run in enumerate(runs)]
+        empty = np.zeros(0, dtype=np.int64)
+        return np.concatenate([empty, *runs]), np.concatenate([empty, *numbers])
+
+    def _buys_nothing(self, option: PourOption) -> bool:
+        """Whether one bay less lays rows of as few buckets: then this is only more work."""
+        if option.bays == 1:
+            return False
+        fewer = PourOption(
+            chilled=option.chilled, cool_filler=option.cool_filler, bays=option.bays - 1
+        )
+        rows = [self.pours.plan(o).layout.buckets_per_row for o in (fewer, option)]
+        return rows[0] == rows[1]
+
+    def _states(
+        self,
+        option: PourOption,
+        begin: NDArray[np.int64],
+        span: NDArray[np.int64],
+        spans: Sequence[Span],
+        slots: Slots,
+        windows: Windows,
+        spare: bool,
+    ) -> Stage:
+        pours, job = self.pours, self.pours.job
+        start_s = slots.at(begin)
+        ends_s = np.array([spans[i].ends_s for i in span])
+        known = start_s + pours.plan(option).times.last_s
+        held = (known <= ends_s) & (known <= pours.conditions.last_s)
+        if not held.any():
+            return _no_states()
+        start_s, begin, span, ends_s = start_s[held], begin[held], span[held], ends_s[held]
+        nodes_s = nodes_of(start_s)
+        table = self.table(option, nodes_s, windows=windows)
+
+        def at_starts(values: Array) -> Array:
+            return straight(start_s, nodes_s, values)
+
+        vacuum_s = coat_works(pours, option)[0].vacuum_s
+        opens_s, closes_s = at_starts(table.opens_s), at_starts(table.closes_s)
+        latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
+        done_s = start_s + at_starts(table.lasts_s)
+        missing_s = job.policy.margin_s - at_starts(table.margin_s)
+        stage = stage_of(
+            crew=0,
+            begins=begin,
+            lasts=slots.first_from(done_s) - begin,
+            frees=slots.first_from(done_s + job.crew.changeover_s),
+            walks=slots.first_from(at_starts(table.walkable_s) + GUARD_S),
+            opens=slots.first_from(opens_s + GUARD_S - vacuum_s),
+            closes=slots.last_until(latest_s - GUARD_S - vacuum_s),
+            short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
+            span=span,
+        )
+        return stage.keep((done_s <= ends_s) & (stage.opens <= stage.closes))
+
+
+def _no_states() -> Stage:
+    return stage_of(crew=0, begins=[], lasts=0, opens=0, closes=0)
+
+
+def _between(at_s: Array, rows_s: Array, values: Array) -> Array:
+    """Straight lines between rows for every column of `values`, shape (S, ...)."""
+    if rows_s.size == 1:
+        return np.repeat(values, at_s.size, axis=0)
+    index = np.clip(np.searchsorted(rows_s, at_s, side="right") - 1, 0, rows_s.size - 2)
+    part = (at_s - rows_s[index]) / (rows_s[index + 1] - rows_s[index])
+    part = part.reshape(-1, *[1] * (values.ndim - 1))
+    return np.asarray(values[index] + (values[index + 1] - values[index]) * part)
+
+
+def _merged(one: _Rows, two: _Rows) -> _Rows:
+    at_s = np.concatenate([one.at_s, two.at_s])
+    order = np.argsort(at_s)
+
+    def both(name: str) -> Array:
+        joined: Array = np.concatenate([getattr(one, name), getattr(two, name)])[order]
+        return joined
+
+    return _Rows(
+        at_s=at_s[order],
+        margin_s=both("margin_s"),
+        lasts_s=both("lasts_s"),
+        pour_age_s=both("pour_age_s"),
+        film_age_s=both("film_age_s"),
+    )
+
+
+def _undominated(stages: Sequence[Stage]) -> Stage:
+    """Per slot, states that no other beats in margin missing, length and cost at once."""
+    if not stages:
+        return _no_states()
+    names = [item.name for item in fields(Stage) if item.name != "crew"]
+    arrays = {name: np.concatenate([getattr(s, name) for s in stages]) for name in names}
+    order = np.lexsort((arrays["cost"], arrays["frees"], arrays["short"], arrays["begins"]))
+    arrays = {name: array[order] for name, array in arrays.items()}
+    kept = np.zeros(order.size, dtype=np.bool_)
+    here, soonest = None, 0
+    for i, (begin, free) in enumerate(zip(arrays["begins"], arrays["frees"], strict=True)):
+        # In order of margin missing: one that is no sooner over than its betters is idle.
+        if begin != here or free < soonest:
+            kept[i] = True
+            here, soonest = begin, free
+    return Stage(crew=0, **arrays).keep(kept)
+
+
+def coat_stage(
+    pours: RoomPours,
+    coat: int,
+    spans: Sequence[Span],
+    slots: Slots,
+    *,
+    options: Iterable[PourOption],
+    windows: Windows,
+    spare: bool,
+    due_s: float,
+) -> Stage:
+    """All states of one coat of one floor.
+
+    Parameters
+    ----------
+    pours : RoomPours
+        The floor.
+    coat : int
+        1 for the first.
+    spans : sequence of Span
+        Shifts of the topcoat crew.
+    slots : Slots
+        The grid; a coat begins with its vacuuming.
+    options : iterable of PourOption
+        How the floor may be poured: that decides the patches a coat is reached in, and the
+        table holds for all of them.
+    windows : {"sure", "expected"}
+        Whether windows hold at the job's confidence or on the expected night.
+    spare : bool
+        Whether the next coat keeps clear of its window's end.
+    due_s : float
+        When the room must be ready [epoch s]; inf for no limit.
+
+    Returns
+    -------
+    Stage
+    """
+    job = pours.job
+    variants = _distinct_works(pours, coat, options)
+    work = variants[0][coat - 1]
+    begin, span = _possible_begins(pours, spans, slots, work.vacuum_s + work.duration_s)
+    start_s = slots.at(begin) + work.vacuum_s
+    dry = dry_starts(pours, start_s, work.duration_s)
+    begin, span, start_s = begin[dry], span[dry], start_s[dry]
+    if begin.size == 0:
+        return stage_of(crew=1, begins=[], lasts=0, opens=0, closes=0)
+    nodes_s = nodes_of(start_s)
+    foot_s, opens_s, closes_s = (
+        straight(start_s, nodes_s, values)
+        for values in _windows_after(pours, coat, variants, nodes_s, windows)
+    )
+    last = coat == pours.room.topcoats
+    ahead_s = 0.0 if last else variants[0][coat].vacuum_s
+    done_s = start_s + work.duration_s
+    latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
+    stage = stage_of(
+        crew=1,
+        begins=begin,
+        lasts=slots.first_from(done_s) - begin,
+        frees=slots.first_from(done_s + job.crew.changeover_s),
+        shuts=slots.last_until(start_s),
+        walks=slots.first_from(foot_s + GUARD_S),
+        opens=slots.first_from(opens_s + GUARD_S - ahead_s),
+        closes=slots.last_until(latest_s - GUARD_S - ahead_s),
+        span=span,
+    )
+    return stage.keep((stage.opens < NEVER) & ((not last) | (opens_s + GUARD_S <= due_s)))
+
+
+def _windows_after(
+    pours: RoomPours,
+    coat: int,
+    variants: Sequence[tuple[CoatWork, ...]],
+    start_s: Array,
+    windows: Windows,
+) -> tuple[Array, Array, Array]:
+    """When a coat begun at each start bears feet, and from when until when the next may
+    start; after the last coat, when the room is ready. The worst of all variants."""
+    factors = np.ones((start_s.size, 2))
+    if windows == "sure":
+        factors = np.array([pours.topcoat_factors(float(s)) for s in start_s])
+    ages, wait, close = pours.topcoat.age_s, factors[:, :1], factors[:, 1:]
+    foot_s, opens_s, closes_s = [], [], []
+    for works in variants:
+        laid_s = start_s[:, None] + works[coat - 1].offset_s
+
+        def reached(name: str, factor: Array, laid_s: Array = laid_s) -> Array:
+            return pours.topcoat_curve.when(start_s=laid_s, age_s=ages[name] * factor)
+
+        foot_s.append(reached("foot_traffic", wait).max(axis=1))
+        if coat == pours.room.topcoats:
+            ladder = [reached(name, wait).max(axis=1) for name in ("wheels", "wash_down")]
+            opens_s.append(np.maximum(foot_s[-1], np.maximum(*ladder)))
+            closes_s.append(np.full(start_s.size, np.inf))
+        else:
+            offset_s = works[coat].offset_s
+            opens_s.append((reached("recoat_opens", wait) - offset_s).max(axis=1))
+            closes_s.append((reached("recoat_closes", close) - offset_s).min(axis=1))
+    return np.max(foot_s, axis=0), np.max(opens_s, axis=0), np.min(closes_s, axis=0)
+
+
+def _distinct_works(
+    pours: RoomPours, coat: int, options: Iterable[PourOption]
+) -> list[tuple[CoatWork, ...]]:
+    """The coats' works for each number of patches the floor may be laid in."""
+    found = {works[coat - 1].offset_s.size: works for works in
+             (coat_works(pours, option) for option in options)}  # fmt: skip
+    return list(found.values())
+
+
+def _possible_begins(
+    pours: RoomPours, spans: Sequence[Span], slots: Slots, length_s: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    setup_s, last_s = pours.job.crew.setup_s, pours.conditions.last_s
+    begins, numbers = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
+    for i, span in enumerate(spans):
+        first = int(slots.first_from(span.begins_s + setup_s))
+        last = int(slots.last_until(min(span.ends_s, last_s) - length_s))
+        run = np.arange(first, last + 1)
+        begins.append(run)
+        numbers.append(np.full(run.size, i))
+    return np.concatenate(begins), np.concatenate(numbers)
+
+
+def dry_starts(pours: RoomPours, start_s: Array, lasts_s: float) -> NDArray[np.bool_]:
+    """Which starts find the slab clear of the dew point for as long as the coat is laid.
+
+    An unknown dew point counts as dry: the plan warns of it.
+    """
+    conditions = pours.conditions
+    dew_c = np.where(np.isnan(conditions.dew_c), -1e3, conditions.dew_c)
+    spare_k = conditions.slab_c - dew_c - pours.job.policy.dew_margin_k
+    end_s = start_s + lasts_s
+    dry = np.interp(start_s, conditions.epoch_s, spare_k) >= 0
+    dry &= np.interp(end_s, conditions.epoch_s, spare_k) >= 0
+    first = np.searchsorted(conditions.epoch_s, start_s)
+    last = np.searchsorted(conditions.epoch_s, end_s)
+    wet_hours = np.concatenate([[0], np.cumsum(spare_k < 0)])
+    return np.asarray(dry & (wet_hours[last] == wet_hours[first]))

@@ -1,0 +1,240 @@
+"""From material cards to clocks: which age ends which milestone, and how surely.
+
+`cureplan clock`, `cureplan chill` and the planner all come through here, so that no
+two of them can disagree about a minute.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.core.errors import InputError, OutOfRangeError
+from cureplan.inputs.cards.model import Milestone, SlurryCard, TopcoatCard
+from cureplan.science.fit import KineticFit, fit_kinetics
+from cureplan.science.humidity import HumidityPace, carries_factor
+from cureplan.science.kit import KitPhysics
+from cureplan.science.procedure import ritual_kinetics
+
+__all__ = [
+    "CLOSING_MILESTONES",
+    "SlurryClocks",
+    "TopcoatClocks",
+    "reference_humidity",
+    "slurry_clocks",
+    "topcoat_clocks",
+]
+
+CLOSING_MILESTONES = frozenset(
+    {"wet_edge", "working_time", "broadcast_closes", "topcoat_closes", "recoat_closes"}
+)
+"""Milestones that end something: a sheet's range is read at its sooner end."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SlurryClocks:
+    """A slurry card made ready: the kit's physics and the age of each milestone."""
+
+    kit: KitPhysics
+    age_s: Mapping[str, float]
+    fit: KineticFit
+    spread_frac: float
+    film_m: float
+    slab_effusivity: float
+    humidity: HumidityPace | None = None
+    """None where the card's points do not speak of it."""
+
+    def order_of(self, milestone: str) -> int:
+        """Position of a milestone in `fit`."""
+        return list(self.age_s).index(milestone)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TopcoatClocks:
+    """A topcoat card made ready: age of each milestone from mixing."""
+
+    age_s: Mapping[str, float]
+    fit: KineticFit
+    spread_frac: float
+    humidity: HumidityPace | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Points:
+    """A card's points in columns, ready to be fitted."""
+
+    at_c: tuple[float, ...]
+    after_s: tuple[float, ...]
+    milestone: tuple[int, ...]
+    spread_frac: tuple[float, ...]
+    humidity_frac: NDArray[np.float64]
+    """NaN where a point gives none."""
+
+    @property
+    def damper_frac(self) -> NDArray[np.float64] | None:
+        """Humidity above the card's mean, unknown as the mean; None without a factor."""
+        if not carries_factor(self.at_c, self.humidity_frac, self.milestone):
+            return None
+        known = self.humidity_frac - np.nanmean(self.humidity_frac)
+        return np.asarray(np.nan_to_num(known, nan=0.0))
+
+    def pace(self, fit: KineticFit) -> HumidityPace | None:
+        """The factor a fit of these points has found."""
+        if self.damper_frac is None:
+            return None
+        return HumidityPace(
+            slope=fit.humidity_slope,
+            reference_frac=float(np.nanmean(self.humidity_frac)),
+            low_frac=float(np.nanmin(self.humidity_frac)),
+            high_frac=float(np.nanmax(self.humidity_frac)),
+        )
+
+
+def _points(milestones: Mapping[str, Milestone], *, mixed_s: float) -> _Points:
+    """All points in columns; times count from the clock's zero, mixing ends at `mixed_s`."""
+    rows = [
+        (order, milestone, point)
+        for order, milestone in enumerate(milestones.values())
+        for point in milestone.points
+    ]
+    return _Points(
+        at_c=tuple(point.at_c for _, _, point in rows),
+        after_s=tuple(
+            (mixed_s if milestone.clock_starts == "mixed" else 0.0)
+            + (point.after_s if milestone.name in CLOSING_MILESTONES else point.after_late_s)
+            for _, milestone, point in rows
+        ),
+        milestone=tuple(order for order, _, _ in rows),
+        spread_frac=tuple(milestone.spread_frac for _, milestone, _ in rows),
+        humidity_frac=np.array(
+            [np.nan if p.humidity_frac is None else p.humidity_frac for _, _, p in rows]
+        ),
+    )
+
+
+def reference_humidity(card: SlurryCard | TopcoatCard) -> float | None:
+    """Relative humidity [-] at which a card's ages are given; None without a factor."""
+    points = _points(card.milestones, mixed_s=0.0)
+    return None if points.damper_frac is None else float(np.nanmean(points.humidity_frac))
+
+
+def _reference_c(milestones: Mapping[str, Milestone]) -> float:
+    return next(iter(milestones.values())).points[0].at_c
+
+
+def _spread(milestones: Mapping[str, Milestone]) -> float:
+    return float(np.max([milestone.spread_frac for milestone in milestones.values()]))
+
+
+def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) -> SlurryClocks:
+    """Turn a slurry card into clocks for a floor of a given thickness.
+
+    Parameters
+    ----------
+    card : SlurryCard
+        The card.
+    film_m : float
+        Thickness on the floor [m].
+    slab_effusivity : float
+        Of the slab [W s^0.5/(m² K)].
+
+    Returns
+    -------
+    SlurryClocks
+
+    Raises
+    ------
+    InputError
+        The card's times cannot belong to one ritual (for example a working time
+        shorter than mixing).
+    """
+    reference_c = _reference_c(card.milestones)
+    points = _points(card.milestones, mixed_s=card.filler_mix_s)
+    names = list(card.milestones)
+    working = names.index("working_time")
+    kit = KitPhysics(
+        activation_energy_j_mol=card.prior.mean_j_mol,
+        reference_c=reference_c,
+        liquids_capacity_j_k=_capacity(card, "liquid"),
+        filler_capacity_j_k=_capacity(card, "filler"),
+        liquids_mix_s=card.liquids_mix_s,
+        filler_mix_s=card.filler_mix_s,
+        liquid_stage_share=card.liquid_stage_share,
+        heat_rise_k=card.bucket_heat_rise_k,
+        working_age_s=points.after_s[points.milestone.index(working)],
+        mixing_power_w=card.mixing_power_w,
+        exchange_w_k=card.bucket_exchange_w_k,
+        volumetric_heat_j_m3_k=card.kit_heat_capacity_j_k / card.mixed_yield_m3,
+    )
+    try:
+        kit, fit = ritual_kinetics(
+            points.at_c,
+            points.after_s,
+            points.milestone,
+            spread_frac=points.spread_frac,
+            reference_c=reference_c,
+            prior_mean_j_mol=card.prior.mean_j_mol,
+            prior_sd_j_mol=card.prior.sd_j_mol,
+            working=working,
+            kit=kit,
+            haul_s=card.reference_haul_s,
+            film_m=film_m,
+            slab_effusivity=slab_effusivity,
+            damper_frac=points.damper_frac,
+        )
+    except OutOfRangeError as error:
+        raise InputError(
+            f"the times do not fit together ({error})",
+            cure="check mixing times, milestones and bucket_heat_rise of the card",
+            source=card.key,
+            key="milestones",
+        ) from None
+    return SlurryClocks(
+        kit=kit,
+        age_s=dict(zip(names, fit.reference_s.tolist(), strict=True)),
+        fit=fit,
+        spread_frac=_spread(card.milestones),
+        film_m=film_m,
+        slab_effusivity=slab_effusivity,
+        humidity=points.pace(fit),
+    )
+
+
+def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
+    """Turn a topcoat card into clocks; a thin coat simply has the slab's temperature.
+
+    Parameters
+    ----------
+    card : TopcoatCard
+        The card.
+
+    Returns
+    -------
+    TopcoatClocks
+    """
+    reference_c = _reference_c(card.milestones)
+    points = _points(card.milestones, mixed_s=0.0)
+    fit = fit_kinetics(
+        points.at_c,
+        points.after_s,
+        points.milestone,
+        spread_frac=points.spread_frac,
+        reference_c=reference_c,
+        prior_mean_j_mol=card.prior.mean_j_mol,
+        prior_sd_j_mol=card.prior.sd_j_mol,
+        damper_frac=points.damper_frac,
+    )
+    ages = dict(zip(card.milestones, fit.reference_s.tolist(), strict=True))
+    return TopcoatClocks(
+        age_s=ages,
+        fit=fit,
+        spread_frac=_spread(card.milestones),
+        humidity=points.pace(fit),
+    )
+
+
+def _capacity(card: SlurryCard, kind: str) -> float:
+    return sum(p.mass_kg * p.specific_heat_j_kg_k for p in card.parts if p.kind == kind)

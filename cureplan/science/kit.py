@@ -1,0 +1,367 @@
+"""A kit from mixing to the floor: its temperature and its clocks."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import erfcx
+
+from cureplan.core.errors import OutOfRangeError
+from cureplan.science.quadrature import hermite, running_integral, solve_by_sweeps
+from cureplan.science.rate import COLDEST_C, HOTTEST_C, rate_factor
+
+__all__ = [
+    "FLOOR_HORIZON_S",
+    "FLOOR_ROOT_S05",
+    "BucketPath",
+    "KitPhysics",
+    "film_age_after_s",
+    "kinetics_of",
+    "run_bucket",
+]
+
+POLISH_ROUNDS = 4
+FLOOR_HORIZON_S = 4 * 3600.0
+FLOOR_PIECES = 24
+
+Array = NDArray[np.float64]
+
+FLOOR_ROOT_S05: Array = np.sqrt(FLOOR_HORIZON_S) * np.linspace(0.0, 1.0, FLOOR_PIECES + 1) ** 2
+"""Where a film's age is known: root of the time on the floor [s^0.5], densest at first."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BucketPath:
+    """Where N buckets stand on their own clocks.
+
+    Time and age are counted in seconds; time is zero when the filler goes in, and age
+    already holds what the liquids-only minutes used up.
+    """
+
+    time_s: Array
+    """Shape (N, nodes), rising."""
+    age_s: Array
+    rate: Array
+    mixed_c: Array
+    """Shape (N,): right after the filler went in."""
+    pour_c: Array
+    pour_s: Array
+    pour_age_s: Array
+    slab_rate: Array
+    """Rate at the slab's own temperature, which rules beyond the last node."""
+    film_age_s: Array
+    """Shape (N, nodes of `FLOOR_ROOT_S05`): age the film gathered so far beyond a slab's
+    that stays as it was; below zero where the film was poured the colder one."""
+
+    @property
+    def landing_age_s(self) -> Array:
+        """Age to start from on the slab's own curve, with all the film does in 4 h counted.
+
+        Following the film on to 12 h would move such a wait by 0.07 % for each kelvin
+        between pour and slab.
+        """
+        return np.asarray(self.pour_age_s + self.film_age_s[:, -1])
+
+    def when_s(self, age_s: ArrayLike) -> Array:
+        """Time after filler-in at which each bucket reaches an age.
+
+        Parameters
+        ----------
+        age_s : array_like, broadcastable to (N,)
+            Age to reach [s], >= 0.
+
+        Returns
+        -------
+        ndarray of float64, shape (N,)
+            Time [s]; below zero where the liquids alone had used the age up. Beyond the
+            last node the slab's rate is held.
+        """
+        target = np.broadcast_to(np.asarray(age_s, dtype=np.float64), self.pour_s.shape)
+        last = self.age_s.shape[1] - 2
+        index = np.clip(np.sum(self.age_s <= target[:, None], axis=1) - 1, 0, last)
+        row = np.arange(index.size)
+        age0, age1 = self.age_s[row, index], self.age_s[row, index + 1]
+        time0, time1 = self.time_s[row, index], self.time_s[row, index + 1]
+        slope0, slope1 = 1.0 / self.rate[row, index], 1.0 / self.rate[row, index + 1]
+        width = age1 - age0
+        part = (target - age0) / width
+        inside = hermite(np.clip(part, 0.0, 1.0), time0, time1, slope0 * width, slope1 * width)
+        before = time0 + (target - age0) * slope0
+        after = time1 + (target - age1) / self.slab_rate
+        return np.asarray(np.where(part < 0, before, np.where(part > 1, after, inside)))
+
+    def age_at_s(self, time_s: ArrayLike) -> Array:
+        """Age of each bucket [s] at a time after filler-in [s], within the path."""
+        target = np.broadcast_to(np.asarray(time_s, dtype=np.float64), self.pour_s.shape)
+        last = self.age_s.shape[1] - 2
+        index = np.clip(np.sum(self.time_s <= target[:, None], axis=1) - 1, 0, last)
+        row = np.arange(index.size)
+        width = self.time_s[row, index + 1] - self.time_s[row, index]
+        part = (target - self.time_s[row, index]) / width
+        if not np.all((part >= 0) & (part <= 1)):
+            raise OutOfRangeError("time_s lies outside the bucket's path")
+        age = hermite(
+            part,
+            self.age_s[row, index],
+            self.age_s[row, index + 1],
+            self.rate[row, index] * width,
+            self.rate[row, index + 1] * width,
+        )
+        # Polished against `when_s`, so that a card's point returns to its last digit.
+        slope = (1.0 - part) * self.rate[row, index] + part * self.rate[row, index + 1]
+        for _ in range(POLISH_ROUNDS):
+            age = age + (target - self.when_s(age)) * slope
+        return np.asarray(age)
+
+
+def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
+    """Age that films gathered beyond their slabs' by some time on the floor.
+
+    Parameters
+    ----------
+    elapsed_s : array_like, shape S
+        Time since each film was poured [s]; before the pour there is none, and after the
+        path's 4 h no more.
+    film_age_s : ndarray, shape (*S, nodes)
+        As in `BucketPath`.
+
+    Returns
+    -------
+    ndarray of float64, shape S
+        [s at reference temperature]; straight in the root of time between nodes, which
+        errs by less than 1 s.
+
+    Examples
+    --------
+    >>> film = np.linspace(0.0, -240.0, FLOOR_ROOT_S05.size)[None, :]
+    >>> film_age_after_s([4 * 3600.0], film).tolist(), film_age_after_s([-9.0], film).tolist()
+    ([-240.0], [0.0])
+    """
+    root = np.sqrt(np.clip(np.asarray(elapsed_s, dtype=np.float64), 0.0, FLOOR_HORIZON_S))
+    index = np.searchsorted(FLOOR_ROOT_S05, root, side="right") - 1
+    index = np.minimum(index, FLOOR_PIECES - 1)
+    begin, end = FLOOR_ROOT_S05[index], FLOOR_ROOT_S05[index + 1]
+    at_begin, at_end = (
+        np.take_along_axis(film_age_s, (index + step)[..., None], axis=-1)[..., 0]
+        for step in (0, 1)
+    )
+    return np.asarray(at_begin + (at_end - at_begin) * (root - begin) / (end - begin))
+
+
+SETTLED_K = 1e-6
+"""Change of the last sweep at which a stage's temperatures are taken as found."""
+_GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(3)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class KitPhysics:
+    """What the bucket model needs to know of a kit; see the slurry card for sources."""
+
+    activation_energy_j_mol: float
+    reference_c: float
+    liquids_capacity_j_k: float
+    filler_capacity_j_k: float
+    liquids_mix_s: float
+    filler_mix_s: float
+    liquid_stage_share: float
+    heat_rise_k: float
+    working_age_s: float
+    mixing_power_w: float
+    exchange_w_k: float
+    volumetric_heat_j_m3_k: float
+
+    @property
+    def capacity_j_k(self) -> float:
+        """Heat capacity of the mixed kit [J/K]."""
+        return self.liquids_capacity_j_k + self.filler_capacity_j_k
+
+    @property
+    def heat_per_age_w(self) -> float:
+        """Heat of reaction per second of age [J/s]."""
+        return self.heat_rise_k * self.capacity_j_k / self.working_age_s
+
+
+def run_bucket(
+    liquids_c: ArrayLike,
+    filler_c: ArrayLike,
+    air_c: ArrayLike,
+    slab_c: ArrayLike,
+    haul_s: ArrayLike,
+    *,
+    kit: KitPhysics,
+    speed: ArrayLike,
+    film_m: float,
+    slab_effusivity: float,
+) -> BucketPath:
+    """Follow buckets from the liquids' first stir to hours on the slab.
+
+    The slab is held at its temperature when the bucket lands: right for the wet
+    milestones, not for walking or coating, which `AgeCurve` takes over.
+
+    Parameters
+    ----------
+    liquids_c, filler_c, air_c, slab_c : array_like, broadcastable to (N,)
+        Temperatures [°C] of the liquids, the filler, the air at the mixer, the slab.
+    haul_s : array_like, broadcastable to (N,)
+        From the end of mixing to the floor [s], > 0.
+    kit : KitPhysics
+        The kit and its kinetics.
+    speed : array_like, broadcastable to (N,)
+        Batch speed against the card [-]; 1 is the card's own, > 0.
+    film_m : float
+        Thickness on the floor [m], > 0.
+    slab_effusivity : float
+        sqrt(k rho c) of the slab [W s^0.5/(m² K)], > 0.
+
+    Returns
+    -------
+    BucketPath
+
+    Raises
+    ------
+    OutOfRangeError
+        A temperature, speed, haul, thickness or effusivity is out of range.
+
+    Source
+    ------
+    Heat balance of a stirred batch; film after Carslaw & Jaeger's half-space with a
+    well-stirred layer (from memory).
+
+    Examples
+    --------
+    >>> kit = KitPhysics(activation_energy_j_mol=51e3, reference_c=21.0,
+    ...     liquids_capacity_j_k=9200, filler_capacity_j_k=11600, liquids_mix_s=150,
+    ...     filler_mix_s=180, liquid_stage_share=0.2, heat_rise_k=8.0,
+    ...     working_age_s=1300.0, mixing_power_w=0.0, exchange_w_k=1.0,
+    ...     volumetric_heat_j_m3_k=2.2e6)
+    >>> path = run_bucket([4.0, 33.0], 33.0, 33.0, 32.0, 60.0, kit=kit, speed=1.0,
+    ...                   film_m=0.0032, slab_effusivity=1683.0)
+    >>> bool(path.when_s(1000.0)[0] > path.when_s(1000.0)[1])
+    True
+    """
+    start, filler, air, slab, haul, pace = np.broadcast_arrays(
+        *(
+            np.atleast_1d(np.asarray(x, dtype=np.float64))
+            for x in (liquids_c, filler_c, air_c, slab_c, haul_s, speed)
+        )
+    )
+    if not (np.all(haul > 0) and np.all(pace > 0) and film_m > 0 and slab_effusivity > 0):
+        raise OutOfRangeError("haul_s, speed, film_m and slab_effusivity must be > 0")
+    liquids, mixed_c, mixing, hauling = _in_the_pail(start, filler, air, haul, pace, kit=kit)
+    age_hauled = mixing.age_s[:, -1:] + hauling.age_s
+    pour_c, pour_age_s = hauling.temp_c[:, -1], liquids.age_s[:, -1] + age_hauled[:, -1]
+    pour_s = kit.filler_mix_s + haul
+    beta = slab_effusivity / (kit.volumetric_heat_j_m3_k * film_m)
+    floor_time, floor_age, floor_rate = _floor(pour_c, slab, kit=kit, speed=pace, beta_s=beta)
+    slab_rate = pace * rate_factor(slab, **kinetics_of(kit))
+    in_pail_s = np.hstack([mixing.time_s, kit.filler_mix_s + hauling.time_s[:, 1:]])
+    in_pail_age_s = np.hstack([mixing.age_s, age_hauled[:, 1:]]) + liquids.age_s[:, -1:]
+    return BucketPath(
+        time_s=np.hstack([in_pail_s, pour_s[:, None] + floor_time[None, 1:]]),
+        age_s=np.hstack([in_pail_age_s, pour_age_s[:, None] + floor_age[:, 1:]]),
+        rate=np.hstack([mixing.rate, hauling.rate[:, 1:], floor_rate[:, 1:]]),
+        mixed_c=mixed_c,
+        pour_c=pour_c,
+        pour_s=pour_s,
+        pour_age_s=pour_age_s,
+        slab_rate=slab_rate,
+        film_age_s=floor_age - floor_time * slab_rate[:, None],
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Stage:
+    time_s: Array
+    temp_c: Array
+    age_s: Array
+    rate: Array
+
+
+def _in_the_pail(
+    liquids_c: Array,
+    filler_c: Array,
+    air_c: Array,
+    haul_s: Array,
+    speed: Array,
+    *,
+    kit: KitPhysics,
+) -> tuple[_Stage, Array, _Stage, _Stage]:
+    """Liquids alone; the temperature once the filler is in; whole kit mixed; hauled."""
+    liquids = _stage(
+        liquids_c,
+        air_c,
+        np.full(liquids_c.shape, kit.liquids_mix_s),
+        kit=kit,
+        speed=kit.liquid_stage_share * speed,
+        capacity_j_k=kit.liquids_capacity_j_k,
+        power_w=kit.mixing_power_w,
+    )
+    heat_j = kit.liquids_capacity_j_k * liquids.temp_c[:, -1]
+    mixed_c = (heat_j + kit.filler_capacity_j_k * filler_c) / kit.capacity_j_k
+    whole_kit = partial(_stage, kit=kit, speed=speed, capacity_j_k=kit.capacity_j_k)
+    mix_s = np.full(mixed_c.shape, kit.filler_mix_s)
+    mixing = whole_kit(mixed_c, air_c, mix_s, power_w=kit.mixing_power_w)
+    hauling = whole_kit(mixing.temp_c[:, -1], air_c, haul_s, power_w=0.0)
+    return liquids, mixed_c, mixing, hauling
+
+
+def _stage(
+    start_c: Array,
+    air_c: Array,
+    duration_s: Array,
+    *,
+    kit: KitPhysics,
+    speed: Array,
+    capacity_j_k: float,
+    power_w: float,
+) -> _Stage:
+    """One stage in the pail: T at nodes by sweeps of T = T0 + ∫ f(T) dt."""
+    kinetics = kinetics_of(kit)
+
+    def rate_at(temp: Array) -> Array:
+        return speed[:, None] * rate_factor(temp, **kinetics)
+
+    def warming_k_s(temp: Array) -> Array:
+        # A sweep may overshoot on its way; what it settles on is checked below.
+        rate = rate_at(np.clip(temp, COLDEST_C, HOTTEST_C))
+        lost_w = kit.exchange_w_k * (temp - air_c[:, None])
+        return np.asarray((kit.heat_per_age_w * rate + power_w - lost_w) / capacity_j_k)
+
+    part, temp = solve_by_sweeps(warming_k_s, start_c, duration_s, tolerance=SETTLED_K)
+    rate = rate_at(temp)
+    return _Stage(
+        time_s=duration_s[:, None] * part,
+        temp_c=temp,
+        age_s=running_integral(part, rate, duration_s),
+        rate=rate,
+    )
+
+
+def _floor(
+    pour_c: Array, slab_c: Array, *, kit: KitPhysics, speed: Array, beta_s: float
+) -> tuple[Array, Array, Array]:
+    """Age and rate on the floor: smooth in sqrt(t), and densest where the film starts."""
+    root = FLOOR_ROOT_S05
+    step = np.diff(root)[:, None]
+    inner = 0.5 * (root[1:] + root[:-1])[:, None] + 0.5 * step * _GAUSS_X
+    weight = (2.0 * inner) * (0.5 * step * _GAUSS_W)
+    kinetics = kinetics_of(kit)
+    gap = (pour_c - slab_c)[:, None]
+    slab = slab_c[:, None]
+    film_inner = slab + gap * erfcx(beta_s * inner.ravel())
+    gained = rate_factor(film_inner, **kinetics) * weight.ravel() * speed[:, None]
+    per_piece = gained.reshape(slab_c.size, step.size, _GAUSS_X.size).sum(axis=2)
+    age = np.hstack([np.zeros((slab_c.size, 1)), np.cumsum(per_piece, axis=1)])
+    rate = rate_factor(slab + gap * erfcx(beta_s * root), **kinetics) * speed[:, None]
+    return root**2, age, rate
+
+
+def kinetics_of(kit: KitPhysics) -> dict[str, float]:
+    """The kit's kinetics as `rate_factor` wants them."""
+    return {
+        "activation_energy_j_mol": kit.activation_energy_j_mol,
+        "reference_c": kit.reference_c,
+    }

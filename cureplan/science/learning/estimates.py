@@ -1,0 +1,375 @@
+"""Estimates and curves of a fit, and what no fit may say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.cards.model import Milestone, SlurryCard
+from cureplan.science.learning.least_squares import (
+    Solution,
+    deleted_residuals,
+    disagreement_limit,
+    half_width,
+    student_limit,
+)
+from cureplan.science.learning.model import Curve, Estimate
+from cureplan.science.learning.procedure_readings import ReadingsModel
+from cureplan.science.learning.setup import Setup, as_arrays
+
+__all__ = [
+    "PRIOR_FREEDOM",
+    "SHARE",
+    "Disagreement",
+    "Steady",
+    "curves",
+    "disagreement",
+    "estimate",
+    "new_spread",
+    "read_milestones",
+    "reference_c",
+    "refuse_nonsense",
+    "steady",
+    "steady_ln_s",
+    "time_estimate",
+]
+
+Array = NDArray[np.float64]
+
+SHARE = 0.9
+"""Share of cases every stated interval is to hold."""
+COLDEST_C, HOTTEST_C = 0.0, 50.0
+BEYOND_K = 5.0
+"""How far the picture goes beyond the readings."""
+CURVE_POINTS = 25
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Steady:
+    """ln(time) of milestones at steady temperatures, and its slopes."""
+
+    milestone: NDArray[np.int64]
+    temp_c: Array
+    ln_s: Array
+    slopes: Array
+    """Shape (n, p)."""
+
+
+def steady(
+    found: Solution, made: Setup, temp_c: ArrayLike, milestones: Sequence[int]
+) -> Steady:
+    """Times with everything at one temperature, as a data sheet means it.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+    temp_c : array_like, shape (k,)
+        Temperatures [°C].
+    milestones : sequence of int
+        Which milestones.
+
+    Returns
+    -------
+    Steady
+        Of len(milestones) * k rows, milestone by milestone.
+    """
+    temps = np.atleast_1d(np.asarray(temp_c, dtype=np.float64))
+    which = np.repeat(np.asarray(milestones, dtype=np.int64), temps.size)
+    spread = np.tile(temps, len(milestones))
+    model = _steady_model(made, spread, which)
+    return Steady(
+        milestone=which,
+        temp_c=spread,
+        ln_s=model.expected(found.value),
+        slopes=model.slopes(found.value),
+    )
+
+
+def steady_ln_s(made: Setup, temp_c: ArrayLike, milestone: ArrayLike, *, at: Array) -> Array:
+    """The same pair by pair, under any parameters, without slopes."""
+    temps, which = np.asarray(temp_c, dtype=np.float64), np.asarray(milestone, dtype=np.int64)
+    return _steady_model(made, temps, which).expected(at)
+
+
+def _steady_model(made: Setup, temp_c: Array, milestone: NDArray[np.int64]) -> ReadingsModel:
+    rows = [
+        made.maker.steady_ritual(float(one_c), int(number))
+        for one_c, number in zip(temp_c, milestone, strict=True)
+    ]
+    return replace(made.model, rows=as_arrays(rows, made.humidity_ref))
+
+
+def read_milestones(made: Setup) -> list[int]:
+    """Which milestones were read, in the card's order."""
+    own = made.model.rows.milestone[made.problem.scaled_row]
+    return sorted({int(number) for number in own})
+
+
+def reference_c(found: Solution, made: Setup) -> float:
+    """Temperature at which times and energy are least tangled, to a tenth of a degree.
+
+    There the doubt of a time is not also the energy's, which is what a card with one
+    point per milestone says. Where a batch would end before it is poured, a card can
+    hold no point: then a cooler one is taken.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+
+    Returns
+    -------
+    float
+        Within the temperatures read, or towards the card's own [°C].
+    """
+    low_c, high_c = _read_c(made)
+    own_c = made.model.reference_c
+    temps = np.round(np.linspace(min(low_c, own_c), max(high_c, own_c), 41), 1)
+    count = len(made.maker.names)
+    on = steady(found, made, temps, range(count))
+    tangled = (on.slopes @ found.covariance[:, made.layout.ENERGY]).reshape(count, temps.size)
+    squares = np.sum(tangled[read_milestones(made)] ** 2, axis=0)
+    soonest_s = np.min(np.exp(on.ln_s.reshape(count, temps.size)), axis=0)
+    good = (soonest_s > _poured_s(made)) & (temps >= low_c) & (temps <= high_c)
+    if not np.any(good):
+        good = soonest_s > _poured_s(made)
+    if not np.any(good):
+        return float(temps[0])
+    return float(temps[int(np.argmin(np.where(good, squares, np.inf)))])
+
+
+def _poured_s(made: Setup) -> float:
+    """When a batch is on the floor, with a little to spare [s]."""
+    if not isinstance(made.card, SlurryCard):
+        return 0.0
+    return 1.05 * (made.card.filler_mix_s + made.card.reference_haul_s)
+
+
+def _read_c(made: Setup) -> tuple[float, float]:
+    """Coldest and hottest that was read; a kit counts by its slab."""
+    rows = made.model.rows
+    own = made.problem.scaled_row
+    temps = np.where(np.isnan(rows.temp_c), rows.slab_c, rows.temp_c)[own]
+    return (
+        float(np.clip(np.min(temps), COLDEST_C, HOTTEST_C)),
+        float(np.clip(np.max(temps), COLDEST_C, HOTTEST_C)),
+    )
+
+
+def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> float:
+    """Scatter of the next batch: between batches, and what the readings leave open.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    milestone : Milestone
+        With the card's own spread.
+    slopes : ndarray, shape (p,)
+        Of ln(time) at the new reference.
+
+    Returns
+    -------
+    float
+        1 SD of ln(time), within what a card may say.
+    """
+    batch = found.factor * milestone.spread_frac
+    open_ln = float(slopes @ found.covariance @ slopes)
+    return float(np.sqrt(batch**2 + open_ln))
+
+
+def estimate(found: Solution, place: int, *, unit: float) -> Estimate:
+    """One parameter with its interval, in a unit of so many SI units."""
+    along = np.zeros(found.value.size)
+    along[place] = 1.0
+    half = half_width(found, along, share=SHARE, scatter_sd=0.0)
+    return Estimate(
+        value=unit * float(found.value[place]),
+        low=unit * float(found.value[place] - half),
+        high=unit * float(found.value[place] + half),
+        sd=unit * float(np.sqrt(found.covariance[place, place])),
+    )
+
+
+def time_estimate(found: Solution, ln_s: float, slopes: Array) -> Estimate:
+    """A time [s] with the interval that holds its mean over batches."""
+    half = half_width(found, slopes, share=SHARE, scatter_sd=0.0)
+    return Estimate(
+        value=float(np.exp(ln_s)),
+        low=float(np.exp(ln_s - half)),
+        high=float(np.exp(ln_s + half)),
+        sd=float(np.exp(ln_s) * np.sqrt(slopes @ found.covariance @ slopes)),
+    )
+
+
+def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
+    """A curve with the band of single batches for every milestone that was read.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+
+    Returns
+    -------
+    tuple of Curve
+        From a little below the coldest reading to a little above the hottest.
+    """
+    low_c, high_c = _read_c(made)
+    temps = np.linspace(
+        max(low_c - BEYOND_K, COLDEST_C), min(high_c + BEYOND_K, HOTTEST_C), CURVE_POINTS
+    )
+    which = read_milestones(made)
+    on = steady(found, made, temps, which)
+    was = steady_ln_s(made, on.temp_c, on.milestone, at=made.problem.prior_mean)
+    milestones = list(made.card.milestones.values())
+    made_curves = []
+    for place, number in enumerate(which):
+        part = slice(place * temps.size, (place + 1) * temps.size)
+        scatter = found.factor * milestones[number].spread_frac
+        mid = on.ln_s[part]
+        half = np.array(
+            [half_width(found, row, share=SHARE, scatter_sd=scatter) for row in on.slopes[part]]
+        )
+        made_curves.append(
+            Curve(
+                milestone=made.maker.names[number],
+                temp_c=tuple(temps.tolist()),
+                mid_s=tuple(np.exp(mid).tolist()),
+                low_s=tuple(np.exp(mid - half).tolist()),
+                high_s=tuple(np.exp(mid + half).tolist()),
+                was_s=tuple(np.exp(was[part]).tolist()),
+            )
+        )
+    return tuple(made_curves)
+
+
+PRIOR_FREEDOM = 6.0
+"""How many readings the card's own spread is worth: invented."""
+SUSPECTED = 0.05
+"""Share of sound files in which some reading may be called out of line."""
+BEYOND_DOUBT = 0.99
+ENERGY_J_MOL = (10e3, 150e3)
+"""What a card may say."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Disagreement:
+    """Deleted residuals of rows and batches, and the limit on both."""
+
+    rows: Array
+    batches: Array
+    limit: float
+
+
+def disagreement(found: Solution, made: Setup) -> Disagreement:
+    """Which rows and batches lie beyond what chance allows.
+
+    The rule: externally studentised residual beyond the Student-t limit which one sound
+    file in twenty would pass somewhere.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+
+    Returns
+    -------
+    Disagreement
+    """
+    rows, parameters = deleted_residuals(found, prior_freedom=PRIOR_FREEDOM)
+    layout = made.layout
+    speeds = parameters[layout.speed(0) : layout.speed(layout.batches)]
+    count = int(np.sum(~np.isnan(rows)) + np.sum(~np.isnan(speeds)))
+    limit = disagreement_limit(count=max(count, 1), freedom=found.freedom, chance=SUSPECTED)
+    return Disagreement(rows=rows, batches=speeds, limit=limit)
+
+
+def refuse_nonsense(found: Solution, made: Setup, *, source: str) -> None:
+    """Refuse readings which last longer when hotter beyond doubt, or an energy no card has.
+
+    Parameters
+    ----------
+    found : Solution
+        The fit.
+    made : Setup
+        Its problem.
+    source : str
+        File of the readings.
+
+    Raises
+    ------
+    InputError
+        They do; or hardly depend on temperature, or too much.
+    """
+    alone = _energy_alone(found, made)
+    if alone is not None:
+        energy, sd = alone
+        surest = energy + student_limit(found.freedom, 2.0 * BEYOND_DOUBT - 1.0) * sd
+        if surest < 0.0:
+            raise InputError(
+                "beyond doubt, these readings last longer when hotter "
+                f"({energy:.0f} ± {sd:.0f} kJ/mol without the card)",
+                cure="check °F against °C, minutes against hours, and which line is which",
+                source=source,
+                key="temp",
+            )
+    energy_j_mol = 1e3 * float(found.value[made.layout.ENERGY])
+    low, high = ENERGY_J_MOL
+    if not low <= energy_j_mol <= high:
+        factor = _per_ten_kelvin(energy_j_mol)
+        raise InputError(
+            f"10 °C would make it {factor:.2g} times as fast "
+            f"({energy_j_mol / 1e3:.0f} kJ/mol); "
+            f"a card takes {low / 1e3:g} to {high / 1e3:g} kJ/mol",
+            cure="check °F against °C, minutes against hours, and which line is which",
+            source=source,
+            key="temp",
+        )
+
+
+def _per_ten_kelvin(energy_j_mol: float) -> float:
+    return math.exp(energy_j_mol / 8.314462618 * (1 / 293.15 - 1 / 303.15))
+
+
+def _energy_alone(found: Solution, made: Setup) -> tuple[float, float] | None:
+    """Energy [kJ/mol] and its SD as the readings alone give it, with neither card nor prior.
+
+    None where they say nothing: all at one temperature.
+    """
+    problem, layout = found.problem, made.layout
+    rows = problem.scaled_row
+    speeds = np.flatnonzero(problem.scaled_parameter)
+    others = [layout.age(number) for number in range(layout.milestones)]
+    others += [layout.humidity, *speeds.tolist()]
+    straight = found.residual + found.jacobian @ found.value
+    held = np.zeros((speeds.size, layout.size))
+    held[np.arange(speeds.size), speeds] = 1.0 / problem.prior_sd[speeds]
+    slopes = np.vstack([found.jacobian[rows] / problem.row_sd[rows, None], held])
+    target = np.concatenate([straight[rows] / problem.row_sd[rows], np.zeros(speeds.size)])
+    # What the readings do not look for here is taken as found.
+    rest = np.ones(layout.size, dtype=bool)
+    rest[[layout.ENERGY, *others]] = False
+    target = target - slopes[:, rest] @ found.value[rest]
+    own = slopes[:, layout.ENERGY]
+    basis = slopes[:, others]
+    apart = own - basis @ np.linalg.lstsq(basis, own, rcond=None)[0]
+    # An SD beyond 300 kJ/mol is no word on the energy at all.
+    information = float(apart @ apart)
+    if information < 1.0 / 300.0**2:
+        return None
+    return float(apart @ target) / information, 1.0 / math.sqrt(information)

@@ -1,0 +1,419 @@
+"""Least squares with priors, and the doubt of what it finds."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy.special import stdtrit
+
+from cureplan.core.errors import OutOfRangeError
+
+__all__ = [
+    "Problem",
+    "Solution",
+    "deleted_residuals",
+    "disagreement_limit",
+    "half_width",
+    "solve",
+    "student_limit",
+    "with_scale",
+]
+
+Array = NDArray[np.float64]
+Model = Callable[[Array], Array]
+Slopes = Callable[[Array], Array]
+
+MOST_STEPS = 25
+MOST_DAMPINGS = 14
+SETTLED = 1e-3
+"""A step this small, in standard deviations of the result, ends the search."""
+KINK = 0.5
+"""Where no step leads further down although the slopes promise up to this many standard
+deviations, the rows have a kink (a kit that ends just as it is poured), and that is it."""
+STRAIGHT = 0.05
+"""Slopes hold for this many standard deviations of the result."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Problem:
+    """Rows to be met and what is believed before; `inf` believes nothing."""
+
+    expected: Model
+    """Parameters (p,) to expected rows (n,)."""
+    slopes: Slopes
+    """Parameters (p,) to their derivatives (n, p)."""
+    observed: Array
+    row_sd: Array
+    prior_mean: Array
+    prior_sd: Array
+    lower: Array
+    upper: Array
+    scaled_row: NDArray[np.bool_]
+    """Shape (n,): rows whose scatter is only guessed."""
+    scaled_parameter: NDArray[np.bool_]
+    """Shape (p,): parameters whose prior scatter is the same guess (speeds of batches)."""
+
+    def with_factor(self, factor: float) -> Problem:
+        """The same with the guessed scatter multiplied."""
+        return Problem(
+            expected=self.expected,
+            slopes=self.slopes,
+            observed=self.observed,
+            row_sd=np.where(self.scaled_row, self.row_sd * factor, self.row_sd),
+            prior_mean=self.prior_mean,
+            prior_sd=np.where(self.scaled_parameter, self.prior_sd * factor, self.prior_sd),
+            lower=self.lower,
+            upper=self.upper,
+            scaled_row=self.scaled_row,
+            scaled_parameter=self.scaled_parameter,
+        )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Solution:
+    """Where the rows and the prior meet."""
+
+    problem: Problem
+    value: Array
+    covariance: Array
+    jacobian: Array
+    residual: Array
+    """Observed minus expected."""
+    factor: float
+    """Found factor on the guessed scatter; 1 where none was looked for."""
+    freedom: float
+    """Degrees of freedom behind the factor; inf where it is taken as known."""
+
+    @property
+    def leverage(self) -> Array:
+        """Share of each row's own word in its fitted value, 0 to 1."""
+        spread = np.einsum("ij,jk,ik->i", self.jacobian, self.covariance, self.jacobian)
+        return np.asarray(spread / self.problem.row_sd**2)
+
+
+def solve(problem: Problem, *, start: Array | None = None) -> Solution:
+    """The most likely parameters, by damped Gauss-Newton steps within the bounds.
+
+    Slopes are found anew only after a step that matters: models here are nearly straight.
+    Not for rows with outliers that should not count: strike those first.
+
+    Parameters
+    ----------
+    problem : Problem
+        Rows, prior and bounds.
+    start : ndarray, shape (p,), optional
+        Where to begin; the prior if not given.
+
+    Returns
+    -------
+    Solution
+        `covariance` is the inverse of the curvature, as if the rows were straight.
+
+    Raises
+    ------
+    OutOfRangeError
+        The rows cannot be computed at the start, or the search does not settle.
+
+    Source
+    ------
+    Marquardt's damping of the normal equations; prior as further rows (for example
+    Gelman et al., Bayesian Data Analysis, ch. 14; from memory).
+
+    Examples
+    --------
+    >>> line = Problem(expected=lambda x: x, slopes=lambda x: np.eye(1),
+    ...     observed=np.array([2.0]), row_sd=np.ones(1), prior_mean=np.zeros(1),
+    ...     prior_sd=np.ones(1), lower=np.full(1, -9.0), upper=np.full(1, 9.0),
+    ...     scaled_row=np.zeros(1, bool), scaled_parameter=np.zeros(1, bool))
+    >>> found = solve(line)
+    >>> float(found.value[0]), float(found.covariance[0, 0])
+    (1.0, 0.5)
+    """
+    at = np.clip(problem.prior_mean if start is None else start, problem.lower, problem.upper)
+    if not np.isfinite(_cost(problem, at)):
+        raise OutOfRangeError("the rows cannot be computed from where the search starts")
+    slopes = problem.slopes(at)
+    damping = moved = 0.0
+    for _ in range(MOST_STEPS):
+        curvature, pull = _normal(problem, at, slopes)
+        whole = _step(problem, at, curvature, pull, damping=0.0)
+        left = _size(curvature, whole)
+        if left < SETTLED and moved <= STRAIGHT:
+            return _solution(problem, at + whole, slopes)
+        if moved > STRAIGHT:
+            slopes, moved = problem.slopes(at), 0.0
+            continue
+        step, damping = _downhill(problem, at, curvature, pull, damping)
+        size = _size(curvature, step)
+        if size < SETTLED and left < KINK:
+            return _solution(problem, at, slopes)
+        # A damped step is one that the slopes have misjudged.
+        moved += size + (1.0 if damping > 0.0 else 0.0)
+        at = at + step
+    raise OutOfRangeError("the search for the best fit does not settle")
+
+
+def _weight(problem: Problem) -> Array:
+    return np.asarray(1.0 / problem.prior_sd**2)
+
+
+def _normal(problem: Problem, at: Array, slopes: Array) -> tuple[Array, Array]:
+    """Curvature of half the cost, and the pull downhill."""
+    rows = slopes / problem.row_sd[:, None]
+    residual = (problem.observed - problem.expected(at)) / problem.row_sd
+    weight = _weight(problem)
+    pull = rows.T @ residual - weight * (at - problem.prior_mean)
+    return np.asarray(rows.T @ rows + np.diag(weight)), np.asarray(pull)
+
+
+def _size(curvature: Array, step: Array) -> float:
+    """Length of a step in standard deviations of the result."""
+    return math.sqrt(max(float(step @ curvature @ step), 0.0))
+
+
+def _cost(problem: Problem, at: Array) -> float:
+    try:
+        expected = problem.expected(at)
+    except OutOfRangeError:
+        return float("inf")
+    rows = (problem.observed - expected) / problem.row_sd
+    apart = at - problem.prior_mean
+    total = float(rows @ rows + apart @ (_weight(problem) * apart))
+    return total if np.isfinite(total) else float("inf")
+
+
+def _step(
+    problem: Problem, at: Array, curvature: Array, pull: Array, *, damping: float
+) -> Array:
+    """A step within the bounds; what leans on its bound stays, the rest steps without it."""
+    leans = ((at <= problem.lower) & (pull < 0)) | ((at >= problem.upper) & (pull > 0))
+    free = ~leans
+    step = np.zeros(at.size)
+    matrix = curvature[np.ix_(free, free)]
+    damped = matrix + np.diag(damping * np.diag(matrix))
+    step[free] = _solved(damped, pull[free])
+    return np.asarray(np.clip(at + step, problem.lower, problem.upper) - at)
+
+
+def _solved(matrix: Array, right: Array) -> Array:
+    try:
+        return np.asarray(np.linalg.solve(matrix, right), dtype=np.float64)
+    except np.linalg.LinAlgError:
+        raise OutOfRangeError("the rows leave a parameter without any word on it") from None
+
+
+def _downhill(
+    problem: Problem, at: Array, curvature: Array, pull: Array, damping: float
+) -> tuple[Array, float]:
+    """The first step that does not climb; the damping grows until there is one."""
+    cost = _cost(problem, at)
+    for _ in range(MOST_DAMPINGS):
+        step = _step(problem, at, curvature, pull, damping=damping)
+        if _cost(problem, at + step) <= cost:
+            return step, damping * 0.1 if damping > 1e-3 else 0.0
+        damping = max(damping * 10.0, 1e-3)
+    return np.zeros(at.size), damping
+
+
+def _solution(problem: Problem, at: Array, slopes: Array) -> Solution:
+    curvature, _ = _normal(problem, at, slopes)
+    return Solution(
+        problem=problem,
+        value=at,
+        covariance=_solved(curvature, np.eye(at.size)),
+        jacobian=slopes,
+        residual=problem.observed - problem.expected(at),
+        factor=1.0,
+        freedom=float("inf"),
+    )
+
+
+def with_scale(
+    problem: Problem, *, prior_freedom: float, start: Array | None = None
+) -> Solution:
+    """Solve, find the factor on the guessed scatter, and solve again with it.
+
+    The factor is looked for once, about the fit with a factor of one: then a further
+    reading that agrees with the fit can only narrow what is known.
+
+    Parameters
+    ----------
+    problem : Problem
+        With the scatter as guessed.
+    prior_freedom : float
+        How many readings the guess itself is worth, > 0.
+    start : ndarray, shape (p,), optional
+        As in `solve`.
+
+    Returns
+    -------
+    Solution
+        With `factor` and `freedom`.
+
+    Raises
+    ------
+    OutOfRangeError
+        As `solve`.
+
+    Source
+    ------
+    Mean of the residual sum of squares under a prior, n - trace(hat matrix); scaled
+    inverse chi-square prior for the factor (Gelman et al., ch. 3 and 14; from memory).
+    """
+    first = solve(problem, start=start)
+    squares, count, own_words = _scatter(first)
+    freedom = prior_freedom + count - own_words
+    factor = float(np.sqrt((prior_freedom + squares) / freedom))
+    second = solve(problem.with_factor(factor), start=first.value)
+    return Solution(
+        problem=second.problem,
+        value=second.value,
+        covariance=second.covariance,
+        jacobian=second.jacobian,
+        residual=second.residual,
+        factor=factor,
+        freedom=freedom,
+    )
+
+
+def _scatter(found: Solution) -> tuple[float, float, float]:
+    """Sum of squares, number, and summed leverage of everything whose scatter is guessed."""
+    problem = found.problem
+    row, parameter = problem.scaled_row, problem.scaled_parameter
+    apart = (found.value - problem.prior_mean)[parameter] / problem.prior_sd[parameter]
+    rows = found.residual[row] / problem.row_sd[row]
+    held = np.diag(found.covariance)[parameter] / problem.prior_sd[parameter] ** 2
+    return (
+        float(rows @ rows + apart @ apart),
+        float(row.sum() + parameter.sum()),
+        float(found.leverage[row].sum() + held.sum()),
+    )
+
+
+def half_width(
+    found: Solution, direction: ArrayLike, *, share: float, scatter_sd: float
+) -> float:
+    """Half the interval that holds a linear combination of parameters, or a new reading.
+
+    As far as the interval rests on the scatter that was found, Student's t widens it
+    (degrees of freedom after Satterthwaite); as far as it rests on the prior, not.
+
+    Parameters
+    ----------
+    found : Solution
+        From `solve` or `with_scale`.
+    direction : array_like, shape (p,)
+        The combination.
+    share : float
+        Share of cases the interval is to hold, 0 to 1.
+    scatter_sd : float
+        Scatter of a single reading about it, as found; 0 for the combination itself.
+
+    Returns
+    -------
+    float
+        In the combination's unit.
+
+    Source
+    ------
+    Satterthwaite 1946: freedom = 2 V² / var(V) (from memory).
+    """
+    along = np.asarray(direction, dtype=np.float64)
+    variance = float(along @ found.covariance @ along) + scatter_sd**2
+    if variance <= 0.0:
+        return 0.0
+    freedom = found.freedom
+    if np.isfinite(freedom):
+        # How steeply the variance follows the factor: by the scaled rows' share of it.
+        problem = found.problem
+        reach = found.covariance @ along
+        rows = (found.jacobian @ reach) / problem.row_sd
+        held = reach / problem.prior_sd
+        scaled = float(
+            np.sum(rows[problem.scaled_row] ** 2)
+            + np.sum(held[problem.scaled_parameter] ** 2)
+            + scatter_sd**2
+        )
+        freedom = found.freedom / max(scaled / variance, 1e-6) ** 2
+    return float(student_limit(freedom, share) * np.sqrt(variance))
+
+
+def student_limit(freedom: float, share: float) -> float:
+    """Student's t that holds the middle `share` of cases; normal for infinite freedom."""
+    # Far out the two differ by less than 1e-6, and the function wants a finite number.
+    return float(stdtrit(min(freedom, 1e7), 0.5 + share / 2.0))
+
+
+def deleted_residuals(found: Solution, *, prior_freedom: float) -> tuple[Array, Array]:
+    """How far each scaled row, and each scaled parameter, lies from what the rest says.
+
+    Externally studentised: the row neither pulls the fit towards itself nor widens the
+    scatter by which it is judged.
+
+    Parameters
+    ----------
+    found : Solution
+        From `with_scale`.
+    prior_freedom : float
+        As given there.
+
+    Returns
+    -------
+    rows : ndarray, shape (n,)
+        NaN for rows of known scatter.
+    parameters : ndarray, shape (p,)
+        NaN for parameters that are not scaled.
+
+    Source
+    ------
+    Cook & Weisberg, Residuals and Influence in Regression, ch. 2 (from memory).
+    """
+    problem = found.problem
+    rows = np.where(problem.scaled_row, found.residual / problem.row_sd, np.nan)
+    held = np.diag(found.covariance) / problem.prior_sd**2
+    apart = (found.value - problem.prior_mean) / problem.prior_sd
+    parameters = np.where(problem.scaled_parameter, apart, np.nan)
+    return (
+        _deleted(rows, found.leverage, found, prior_freedom),
+        _deleted(parameters, held, found, prior_freedom),
+    )
+
+
+def _deleted(inside: Array, leverage: Array, found: Solution, prior_freedom: float) -> Array:
+    squared = inside**2 / np.maximum(1.0 - leverage, 1e-9)
+    # In units of the found scatter the whole sum of squares is just the freedom.
+    left = np.maximum(found.freedom - squared, prior_freedom / found.factor**2)
+    scatter = left / (found.freedom - 1.0)
+    return np.asarray(np.sign(inside) * np.sqrt(squared / scatter))
+
+
+def disagreement_limit(*, count: int, freedom: float, chance: float) -> float:
+    """Deleted residual which `chance` of files without a fault would exceed somewhere.
+
+    Parameters
+    ----------
+    count : int
+        Residuals looked at, >= 1.
+    freedom : float
+        Of the fit's scatter, > 1.
+    chance : float
+        Share of sound files that may be suspected, 0 to 1.
+
+    Returns
+    -------
+    float
+
+    Source
+    ------
+    Bonferroni's bound on Student's t with one degree of freedom less.
+
+    Examples
+    --------
+    >>> round(disagreement_limit(count=1, freedom=1e9, chance=0.05), 2)
+    1.96
+    """
+    return student_limit(freedom - 1.0, 1.0 - chance / count)

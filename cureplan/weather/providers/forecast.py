@@ -1,0 +1,323 @@
+"""Point forecasts."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.core.errors import WeatherUnavailableError
+from cureplan.core.messages import Message
+from cureplan.weather.hours.merge import RawRows, hourly_from_rows
+from cureplan.weather.hours.series import HOUR_S, Gap, HourlySeries, WeatherOrigin, utc_of
+from cureplan.weather.providers.exchange import (
+    Exchange,
+    Span,
+    WeatherQuery,
+    metno_issue,
+    mosmix_issue,
+)
+from cureplan.weather.providers.hourly import (
+    FORECAST_REACH,
+    ClientRows,
+    at_site_height,
+    provider_terms,
+    reasons,
+    remarks,
+    rows_of,
+    time_series,
+)
+from cureplan.weather.providers.stations import Station
+
+__all__ = [
+    "fill_coarse_steps",
+    "metno_door",
+    "mosmix_door",
+]
+
+_NORMAL_STEP_S = 1.5 * HOUR_S
+_WIDEST_STEP_S = 6.5 * HOUR_S
+FloatArray = NDArray[np.float64]
+
+
+def fill_coarse_steps(
+    rows: RawRows, *, origins: tuple[WeatherOrigin, ...]
+) -> tuple[RawRows, tuple[WeatherOrigin, ...], tuple[Gap, ...]]:
+    """Put whole hours into forecast steps of up to six hours, marked as interpolated.
+
+    Not for observations: there a missing hour is a gap, not a coarser step.
+
+    Parameters
+    ----------
+    rows : RawRows
+        Times strictly rising, temperature known in every row.
+    origins : tuple of WeatherOrigin
+        What `rows.origin` points into.
+
+    Returns
+    -------
+    tuple of RawRows, tuple of WeatherOrigin, tuple of Gap
+        The rows with hours put in along a shape-preserving cubic: it passes through
+        every given value and never beyond its two neighbours, so that each day keeps
+        its extremes. Their origin is of kind "interpolated". One gap per stretch.
+
+    Source
+    ------
+    Fritsch & Butland (1984), A method for constructing local monotone piecewise cubic
+    interpolants, SIAM J. Sci. Stat. Comput. 5, 300-304 (as scipy's PchipInterpolator).
+    """
+    steps_s = np.diff(rows.epoch_s)
+    coarse = np.flatnonzero((steps_s > _NORMAL_STEP_S) & (steps_s <= _WIDEST_STEP_S))
+    if coarse.size == 0:
+        return rows, origins, ()
+    put_in = [_whole_hours(rows.epoch_s[n], rows.epoch_s[n + 1]) for n in coarse]
+    hours_s = np.concatenate(put_in)
+    marked, origin = _marked(rows.origin[np.repeat(coarse, [h.size for h in put_in])], origins)
+    filled = _in_order(
+        rows,
+        RawRows(
+            epoch_s=hours_s,
+            temp_c=_shape_preserving(rows.epoch_s, rows.temp_c, hours_s),
+            dew_c=_dew_c(rows, hours_s),
+            cloud_frac=np.full(hours_s.size, np.nan),
+            origin=origin,
+        ),
+    )
+    return filled, marked, _stretches(coarse, put_in)
+
+
+def _whole_hours(from_s: float, to_s: float) -> FloatArray:
+    first = np.floor(from_s / HOUR_S) + 1
+    last = np.ceil(to_s / HOUR_S) - 1
+    return np.asarray(HOUR_S * np.arange(first, last + 1), dtype=np.float64)
+
+
+def _marked(
+    origin: NDArray[np.int64], origins: tuple[WeatherOrigin, ...]
+) -> tuple[tuple[WeatherOrigin, ...], NDArray[np.int64]]:
+    used = np.unique(origin)
+    twins = tuple(replace(origins[n], kind="interpolated") for n in used)
+    return (*origins, *twins), len(origins) + np.searchsorted(used, origin)
+
+
+def _dew_c(rows: RawRows, hours_s: FloatArray) -> FloatArray:
+    """Through the dew point's distance below the air, so that the two never cross."""
+    below_k = rows.temp_c - rows.dew_c
+    known = ~np.isnan(below_k)
+    if np.count_nonzero(known) < 2:
+        return np.full(hours_s.size, np.nan)
+    at_s = rows.epoch_s[known]
+    dew_c = _shape_preserving(rows.epoch_s, rows.temp_c, hours_s) - _shape_preserving(
+        at_s, below_k[known], np.clip(hours_s, at_s[0], at_s[-1])
+    )
+    after = np.minimum(np.searchsorted(at_s, hours_s), at_s.size - 1)
+    too_wide = at_s[after] - at_s[np.maximum(after - 1, 0)] > _WIDEST_STEP_S
+    dew_c[too_wide | (hours_s < at_s[0]) | (hours_s > at_s[-1])] = np.nan
+    return dew_c
+
+
+def _shape_preserving(at_s: FloatArray, value: FloatArray, hours_s: FloatArray) -> FloatArray:
+    from scipy.interpolate import PchipInterpolator
+
+    curve = PchipInterpolator((at_s - at_s[0]) / HOUR_S, value)
+    return np.asarray(curve((hours_s - at_s[0]) / HOUR_S), dtype=np.float64)
+
+
+def _in_order(rows: RawRows, more: RawRows) -> RawRows:
+    order = np.argsort(np.concatenate([rows.epoch_s, more.epoch_s]), kind="stable")
+    both = {
+        name: np.concatenate([getattr(rows, name), getattr(more, name)])[order]
+        for name in ("epoch_s", "temp_c", "dew_c", "cloud_frac", "origin")
+    }
+    return RawRows(**both)
+
+
+def _stretches(coarse: NDArray[np.int64], put_in: list[FloatArray]) -> tuple[Gap, ...]:
+    gaps = []
+    for run in np.split(np.arange(coarse.size), np.flatnonzero(np.diff(coarse) > 1) + 1):
+        hours_s = np.concatenate([put_in[n] for n in run])
+        if hours_s.size:
+            gaps.append(
+                Gap(
+                    what="temperature",
+                    starts=utc_of(float(hours_s[0])),
+                    ends=utc_of(float(hours_s[-1])),
+                    hours=int(hours_s.size),
+                    mended="by a shape-preserving curve between coarse steps",
+                )
+            )
+    return tuple(gaps)
+
+
+_MOSMIX = "dwd_mosmix"
+_METNO = "metno_forecast"
+_MOST_ASKED = 2
+# Beyond this a station forecast speaks of other weather than the site's. (invented)
+_FARTHEST_M = 30_000.0
+_HIGHEST_M = 300.0
+# Clocks disagree by minutes; a forecast from the future is a fault.
+_CLOCK_SLACK = timedelta(hours=1)
+# MET Norway refuses coordinates with more digits (its terms of service).
+_POINT_DIGITS = 4
+
+
+def mosmix_door(
+    query: WeatherQuery, span: Span, exchange: Exchange, stations: list[Station]
+) -> HourlySeries:
+    """The forecast of the best station nearby that has one, hourly for ten days.
+
+    Not for history: it begins at its issue.
+
+    Parameters
+    ----------
+    query, span : WeatherQuery, Span
+        The site and the hours.
+    exchange : Exchange
+        Record of what the network answered; the issue time is read from it.
+    stations : list of Station
+        Candidates, best first.
+
+    Returns
+    -------
+    HourlySeries
+        At the site's height.
+
+    Raises
+    ------
+    WeatherUnavailableError
+        No station has one, or none could be had and used.
+    """
+    near = [
+        station
+        for station in stations
+        if station.mosmix_key
+        and station.distance_m <= _FARTHEST_M
+        and abs(station.height_above_site_m) <= _HIGHEST_M
+    ]
+    if not near:
+        raise WeatherUnavailableError(
+            "no station within 30 km has a forecast of its own", Message("door.far")
+        )
+    mark = exchange.mark()
+    for station in sorted(near, key=lambda s: s.remoteness_m)[:_MOST_ASKED]:
+        rows = _ask(query, span, station.key, provider=_MOSMIX)
+        answer = exchange.last()
+        if rows is not None and answer is not None:
+            issued_at = _believable(mosmix_issue(answer.body), query.now, "DWD MOSMIX")
+            label = f"DWD MOSMIX, {station.label()}"
+            moved = at_site_height(rows, station)
+            return _series(
+                moved, label=label, provider=_MOSMIX, issued_at=issued_at, query=query
+            )
+    asked = exchange.since(mark)
+    raise WeatherUnavailableError(
+        f"no station forecast could be had ({'; '.join(reasons(asked))})",
+        Message("door.station_forecast", {"why": remarks(asked)}),
+    )
+
+
+def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySeries:
+    """The point forecast, its six-hourly tail filled and marked.
+
+    Not without a contact address: the service asks for one.
+
+    Parameters
+    ----------
+    query, span : WeatherQuery, Span
+        The site and the hours.
+    exchange : Exchange
+        Record of what the network answered; the issue time is read from it.
+
+    Returns
+    -------
+    HourlySeries
+        From the present hour on.
+
+    Raises
+    ------
+    WeatherUnavailableError
+        There is no contact, or it could not be had or used.
+    """
+    if not query.contact:
+        raise WeatherUnavailableError(
+            "the point forecast of MET Norway asks for a mail or web address of yours:"
+            " set contact in [weather]",
+            Message("door.contact"),
+        )
+    import meteostat
+
+    point = meteostat.Point(
+        round(query.latitude_deg, _POINT_DIGITS),
+        round(query.longitude_deg, _POINT_DIGITS),
+        round(query.elevation_m),
+    )
+    mark = exchange.mark()
+    rows = _ask(query, span, point, provider=_METNO)
+    answer = exchange.last()
+    if rows is None or answer is None:
+        asked = exchange.since(mark)
+        reason = "; ".join(reasons(asked)) or "nothing was asked"
+        raise WeatherUnavailableError(
+            f"no point forecast could be had ({reason})",
+            Message("door.point_forecast", {"why": remarks(asked)}),
+        )
+    issued_at = _believable(
+        metno_issue(answer.body) or answer.modified, query.now, "MET Norway"
+    )
+    return _series(
+        rows,
+        label="MET Norway",
+        provider=_METNO,
+        issued_at=issued_at,
+        query=query,
+    )
+
+
+def _ask(query: WeatherQuery, span: Span, where: Any, *, provider: str) -> ClientRows | None:
+    first = min(span.starts, query.now) - timedelta(hours=1)
+    until = max(span.ends + timedelta(hours=1), query.now + FORECAST_REACH)
+    client = time_series(where, first, until, provider=provider)
+    return rows_of(client) if client is not None else None
+
+
+def _believable(issued_at: datetime | None, now: datetime, who: str) -> datetime | None:
+    if issued_at is not None and issued_at > now + _CLOCK_SLACK:
+        ahead_h = (issued_at - now).total_seconds() / 3600
+        raise WeatherUnavailableError(
+            f"the {who} forecast says that it was issued {ahead_h:.0f} h in the future"
+            " (check this machine's clock)",
+            Message("door.future", {"who": who, "ahead_h": ahead_h}),
+        )
+    return issued_at
+
+
+def _series(
+    rows: ClientRows,
+    *,
+    label: str,
+    provider: str,
+    issued_at: datetime | None,
+    query: WeatherQuery,
+) -> HourlySeries:
+    terms = provider_terms(provider)
+    origin = WeatherOrigin(
+        label=label,
+        kind="forecast",
+        licence=terms.licence,
+        attribution=terms.attribution,
+        issued_at=issued_at,
+        fetched_at=query.now,
+    )
+    raw = RawRows(
+        epoch_s=rows.epoch_s,
+        temp_c=rows.temp_c,
+        dew_c=rows.dew_c,
+        cloud_frac=rows.cloud_frac,
+        origin=np.zeros(rows.epoch_s.size, dtype=np.int64),
+    )
+    filled, origins, coarse = fill_coarse_steps(raw, origins=(origin,))
+    series = hourly_from_rows(filled, origins=origins, phase_s=0.0)
+    return replace(series, gaps=(*coarse, *series.gaps))

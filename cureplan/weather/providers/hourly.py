@@ -1,0 +1,453 @@
+"""Nearby stations by the hour, with model rows where the client has them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.weather.hours.humidity import dew_from_humidity_c
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from meteostat import TimeSeries
+from dataclasses import replace
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from cureplan.core.errors import WeatherUnavailableError
+from cureplan.core.messages import Message, Value, once
+from cureplan.weather.hours.merge import RawRows, hourly_from_rows
+from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
+from cureplan.weather.providers.exchange import Answer, Exchange, Span, WeatherQuery
+from cureplan.weather.providers.stations import Station
+
+if TYPE_CHECKING:
+    from meteostat import TimeSeries
+
+__all__ = [
+    "FORECAST_REACH",
+    "ClientRows",
+    "ProviderTerms",
+    "at_site_height",
+    "hourly_door",
+    "merged_at_point",
+    "provider_terms",
+    "reasons",
+    "remarks",
+    "rows_of",
+    "time_series",
+]
+
+# The same bounds as for a file: beyond them a reading is a fault of the instrument.
+_COLDEST_C = -60.0
+_HOTTEST_C = 60.0
+_DEW_SLACK_K = 0.5
+_OKTAS = 8.0
+_CLIENT_LICENCE = "CC BY 4.0"
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class ClientRows:
+    """Rows in rising time with a known temperature; `source` is the client's own word."""
+
+    epoch_s: FloatArray
+    temp_c: FloatArray
+    dew_c: FloatArray
+    cloud_frac: FloatArray
+    source: tuple[str, ...]
+    dropped: int
+
+
+def time_series(
+    where: Any, starts: datetime, ends: datetime, *, provider: str
+) -> TimeSeries | None:
+    """Ask the client for one place and one provider; None when it has nothing usable.
+
+    Parameters
+    ----------
+    where : str or meteostat.Point
+        Station identifier, or a point for a provider that takes one.
+    starts, ends : datetime
+        Aware; passed on as the naive UTC the client means.
+    provider : str
+        The client's name of the provider.
+    """
+    import meteostat
+    from meteostat import Parameter, Provider
+
+    columns = [Parameter.TEMP, Parameter.DWPT, Parameter.RHUM]
+    if provider != Provider.HOURLY:
+        columns.append(Parameter.CLDC)
+    try:
+        series = meteostat.hourly(
+            where,
+            _naive_utc(starts),
+            _naive_utc(ends),
+            parameters=columns,
+            providers=[Provider(provider)],
+        )
+        frame = series.fetch()
+    except Exception:  # noqa: BLE001 - the client raises whatever its parsers raise
+        return None
+    return None if frame is None or frame.empty else series
+
+
+def rows_of(series: TimeSeries) -> ClientRows | None:
+    """Checked rows of a series; None when no row has a usable temperature."""
+    try:
+        frame = series.fetch(sources=True)
+        if frame is None:
+            return None
+        temp_c = _column(frame, "temp")
+        rhum_frac = _column(frame, "rhum") / 100.0
+        dew_c = _column(frame, "dwpt")
+        cloud_frac = _column(frame, "cldc") / _OKTAS
+        epoch_s = frame.index.to_numpy().astype("datetime64[s]").astype(np.float64)
+        source = frame["temp_source"].to_numpy()
+    except Exception:  # noqa: BLE001 - columns changed or of another type
+        return None
+    temp_c[~((temp_c >= _COLDEST_C) & (temp_c <= _HOTTEST_C))] = np.nan
+    rhum_frac[~((rhum_frac >= 0) & (rhum_frac <= 1))] = np.nan
+    cloud_frac[~((cloud_frac >= 0) & (cloud_frac <= 1))] = np.nan
+    dew_c = np.where(np.isnan(dew_c), dew_from_humidity_c(temp_c, rh_frac=rhum_frac), dew_c)
+    dew_c[~((dew_c >= _COLDEST_C) & (dew_c <= temp_c + _DEW_SLACK_K))] = np.nan
+    keep = ~np.isnan(temp_c)
+    if not keep.any():
+        return None
+    return ClientRows(
+        epoch_s=epoch_s[keep],
+        temp_c=temp_c[keep],
+        # Within the slack it is rounding: air holds no more than saturation.
+        dew_c=np.minimum(dew_c, temp_c)[keep],
+        cloud_frac=cloud_frac[keep],
+        source=tuple(str(name) for name in source[keep]),
+        dropped=int(np.count_nonzero(~keep)),
+    )
+
+
+def merged_at_point(
+    series: list[TimeSeries], *, latitude_deg: float, longitude_deg: float, elevation_m: float
+) -> TimeSeries:
+    """Several stations brought to one point by the client's inverse-distance weighting.
+
+    Temperatures move by 6.5 K/km where a station lies 50 m or more off in height.
+    """
+    import meteostat
+
+    merged = meteostat.merge(series)
+    point = meteostat.Point(latitude_deg, longitude_deg, round(elevation_m))
+    # Zero distance: always weigh all stations, never switch to one hour by hour.
+    return meteostat.interpolate(merged, point, distance_threshold=-1)
+
+
+def _column(frame: pd.DataFrame, name: str) -> FloatArray:
+    if name not in frame.columns:
+        return np.full(len(frame), np.nan)
+    return np.array(frame[name].to_numpy(dtype=np.float64, na_value=np.nan))
+
+
+def _naive_utc(when: datetime) -> datetime:
+    return when.astimezone(UTC).replace(tzinfo=None)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProviderTerms:
+    """What the client knows about the provider of a row."""
+
+    forecast: bool
+    licence: str
+    attribution: str
+
+
+def provider_terms(source: str) -> ProviderTerms:
+    """Kind, licence and attribution of one of the client's source words.
+
+    Not for a door's name: a row may come from several providers, parted by spaces.
+    """
+    from meteostat.core.providers import provider_service
+    from meteostat.enumerations import Grade
+
+    specs = [provider_service.get_provider(word) for word in source.split()]
+    known = [spec for spec in specs if spec is not None]
+    licences = [spec.license for spec in known if spec.license is not None]
+    # What the client hands on is CC BY 4.0 unless a provider says otherwise.
+    names = [licence.name or _CLIENT_LICENCE for licence in licences] or [_CLIENT_LICENCE]
+    givers = [licence.attribution for licence in licences if licence.attribution]
+    return ProviderTerms(
+        forecast=any(spec.grade == Grade.FORECAST for spec in known),
+        licence=", ".join(dict.fromkeys(names)),
+        attribution=", ".join(dict.fromkeys(["Meteostat", *givers])),
+    )
+
+
+# How far ahead any door is asked; later jobs can then be served by a kept copy.
+FORECAST_REACH = timedelta(days=10)
+_MOST_ASKED = 6
+_MOST_WEIGHED = 3
+# A station this close stands for the site alone, as in the client's own rule.
+_ALONE_WITHIN_M = 5_000.0
+_ALONE_WITHIN_HEIGHT_M = 50.0
+# Least share of past hours that a station must have reported, and the longest silence
+# up to now, before others are asked in its place. (invented)
+_LEAST_SHARE = 0.9
+_LONGEST_SILENCE_S = 6 * HOUR_S
+# Lapse rate of the standard atmosphere (ICAO Doc 7488), applied as the client does.
+_LAPSE_K_M = 0.0065
+_LAPSE_FROM_M = 50.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Record:
+    """One station's rows and how complete they are."""
+
+    station: Station
+    client: TimeSeries
+    rows: ClientRows
+    share: float
+    silent_s: float
+    answers: list[Answer]
+
+    @property
+    def sound(self) -> bool:
+        return self.share >= _LEAST_SHARE and self.silent_s <= _LONGEST_SILENCE_S
+
+    @property
+    def alone(self) -> bool:
+        return (
+            self.station.distance_m <= _ALONE_WITHIN_M
+            and abs(self.station.height_above_site_m) < _ALONE_WITHIN_HEIGHT_M
+        )
+
+    def remark(self, *, used: bool) -> Message:
+        station: dict[str, Value] = {"station": self.station.label()}
+        if self.sound:
+            return Message("weather.station_used" if used else "weather.station_spare", station)
+        return Message(
+            "weather.station_used_poor" if used else "weather.station_poor",
+            {**station, "given_frac": self.share, "silent_s": self.silent_s},
+        )
+
+
+def hourly_door(
+    query: WeatherQuery, span: Span, exchange: Exchange, stations: list[Station]
+) -> HourlySeries:
+    """Hourly rows at the site from the stations around it.
+
+    Not for a place without stations within 50 km.
+
+    Parameters
+    ----------
+    query, span : WeatherQuery, Span
+        The site and the hours.
+    exchange : Exchange
+        Record of what the network answered.
+    stations : list of Station
+        Candidates, best first.
+
+    Returns
+    -------
+    HourlySeries
+        The nearest sound station within 5 km and 50 m of height alone, otherwise up to
+        three sound ones weighed by distance; history always from one. The choice
+        stands in the notes.
+
+    Raises
+    ------
+    WeatherUnavailableError
+        No station gave a usable row.
+    """
+    mark = exchange.mark()
+    records, silent = _ask_around(query, span, exchange, stations)
+    if not records:
+        asked = exchange.since(mark)
+        reason = "; ".join(reasons(asked)) or "nothing asked"
+        raise WeatherUnavailableError(
+            f"no station nearby gave a usable hour ({reason})",
+            Message("door.no_hour", {"why": remarks(asked)}),
+        )
+    chosen = _choose(records, single=query.door == "history")
+    rows, labels = _rows_at_site(chosen, query)
+    series = _with_origins(rows, labels, chosen, query)
+    used = [record.remark(used=record in chosen) for record in records]
+    used += [
+        Message("weather.station_silent", {"station": station.label()}) for station in silent
+    ]
+    return replace(series, notes=(*used, *_height_notes(chosen), *series.notes))
+
+
+def _ask_around(
+    query: WeatherQuery, span: Span, exchange: Exchange, stations: list[Station]
+) -> tuple[list[_Record], list[Station]]:
+    records: list[_Record] = []
+    silent: list[Station] = []
+    for station in stations[:_MOST_ASKED]:
+        mark = exchange.mark()
+        record = _ask(query, span, station)
+        answers = exchange.since(mark)
+        if record is not None:
+            records.append(replace(record, answers=answers))
+            if record.sound and (record.alone or query.door == "history"):
+                break
+        else:
+            silent.append(station)
+            # A server that lets us wait will do so for the next station, too.
+            if any(answer.status is None for answer in answers):
+                break
+        if sum(one.sound for one in records) >= _MOST_WEIGHED:
+            break
+    return records, silent
+
+
+def _ask(query: WeatherQuery, span: Span, station: Station) -> _Record | None:
+    until = span.ends
+    if query.door != "history":
+        until = max(until, query.now + FORECAST_REACH)
+    first = span.wanted_from.replace(minute=0, second=0, microsecond=0)
+    # Up to the whole hour: the last instants are read between two rows.
+    until += timedelta(seconds=-until.timestamp() % HOUR_S)
+    client = time_series(station.key, first, until, provider="hourly")
+    rows = rows_of(client) if client is not None else None
+    if client is None or rows is None:
+        return None
+    past_until = min(query.now, span.ends)
+    past = np.arange(first.timestamp(), past_until.timestamp() + 1, HOUR_S)
+    known = np.isin(past, rows.epoch_s)
+    silent_s = 0.0
+    if past.size:
+        last = past[known][-1] if known.any() else first.timestamp()
+        silent_s = past_until.timestamp() - float(last)
+    return _Record(
+        station=station,
+        client=client,
+        rows=rows,
+        share=float(known.mean()) if past.size else 1.0,
+        silent_s=silent_s,
+        answers=[],
+    )
+
+
+def _choose(records: list[_Record], *, single: bool) -> list[_Record]:
+    sound = [record for record in records if record.sound]
+    if not sound:
+        return [max(records, key=lambda record: (record.share, record.rows.epoch_s.size))]
+    if single or sound[0].alone:
+        return sound[:1]
+    return sound[:_MOST_WEIGHED]
+
+
+def _rows_at_site(chosen: list[_Record], query: WeatherQuery) -> tuple[ClientRows, list[str]]:
+    """Rows at the site's place and height, and per row the stations behind it."""
+    if len(chosen) == 1:
+        station, rows = chosen[0].station, chosen[0].rows
+        return at_site_height(rows, station), [station.label()] * rows.epoch_s.size
+    merged = merged_at_point(
+        [record.client for record in chosen],
+        latitude_deg=query.latitude_deg,
+        longitude_deg=query.longitude_deg,
+        elevation_m=query.elevation_m,
+    )
+    merged_rows = rows_of(merged) if merged is not None else None
+    if merged_rows is None:
+        raise WeatherUnavailableError(
+            "the stations' rows could not be weighed", Message("door.unweighed")
+        )
+    present = [np.isin(merged_rows.epoch_s, record.rows.epoch_s) for record in chosen]
+    labels = []
+    for hour in range(merged_rows.epoch_s.size):
+        names = [r.station.label() for r, at in zip(chosen, present, strict=True) if at[hour]]
+        labels.append(" + ".join(names))
+    return merged_rows, labels
+
+
+def at_site_height(rows: ClientRows, station: Station) -> ClientRows:
+    """Move a station's temperature to the site's height, where 50 m or more apart.
+
+    Not for weighed stations; the client has moved those already.
+
+    Examples
+    --------
+    >>> hut = Station(key="1", name="Hut", distance_m=1e3, elevation_m=203,
+    ...               height_above_site_m=200, mosmix_key=None, reported_until=None)
+    >>> one = ClientRows(epoch_s=np.zeros(1), temp_c=np.array([20.0]), dew_c=np.array([10.0]),
+    ...                  cloud_frac=np.zeros(1), source=("metar",), dropped=0)
+    >>> float(at_site_height(one, hut).temp_c[0])
+    21.3
+    """
+    if abs(station.height_above_site_m) < _LAPSE_FROM_M:
+        return rows
+    temp_c = rows.temp_c + _LAPSE_K_M * station.height_above_site_m
+    return replace(rows, temp_c=temp_c, dew_c=np.minimum(rows.dew_c, temp_c))
+
+
+def _with_origins(
+    rows: ClientRows, labels: list[str], chosen: list[_Record], query: WeatherQuery
+) -> HourlySeries:
+    terms = {source: provider_terms(source) for source in set(rows.source)}
+    now_s = query.now.timestamp()
+    issued_at = _oldest_file(chosen)
+    number: dict[WeatherOrigin, int] = {}
+    origin: NDArray[np.int64] = np.zeros(rows.epoch_s.size, dtype=np.int64)
+    for n, (epoch_s, label, source) in enumerate(
+        zip(rows.epoch_s, labels, rows.source, strict=True)
+    ):
+        ahead = terms[source].forecast or epoch_s > now_s
+        one = _origin(label, terms[source], ahead=ahead, issued_at=issued_at, now=query.now)
+        origin[n] = number.setdefault(one, len(number))
+    raw = RawRows(
+        epoch_s=rows.epoch_s,
+        temp_c=rows.temp_c,
+        dew_c=rows.dew_c,
+        cloud_frac=rows.cloud_frac,
+        origin=origin,
+    )
+    return hourly_from_rows(raw, origins=tuple(number), phase_s=0.0)
+
+
+def _origin(
+    label: str,
+    terms: ProviderTerms,
+    *,
+    ahead: bool,
+    issued_at: datetime | None,
+    now: datetime,
+) -> WeatherOrigin:
+    return WeatherOrigin(
+        label=label,
+        kind="forecast" if ahead else "observed",
+        licence=terms.licence,
+        attribution=terms.attribution,
+        issued_at=issued_at if ahead else None,
+        fetched_at=now,
+    )
+
+
+def _oldest_file(chosen: list[_Record]) -> datetime | None:
+    """When the newest file of the least fresh station was written; the rows carry no issue."""
+    newest = []
+    for record in chosen:
+        stamps = [answer.modified for answer in record.answers if answer.modified is not None]
+        if not stamps:
+            return None
+        newest.append(max(stamps))
+    return min(newest)
+
+
+def _height_notes(chosen: list[_Record]) -> tuple[Message, ...]:
+    if all(abs(record.station.height_above_site_m) < _LAPSE_FROM_M for record in chosen):
+        return ()
+    return (Message("weather.height", {"lapse_k": _LAPSE_K_M * 1000.0}),)
+
+
+def reasons(answers: list[Answer]) -> list[str]:
+    """Each kind of trouble once, in the order met."""
+    return list(dict.fromkeys(answer.summary() for answer in answers))
+
+
+def remarks(answers: list[Answer]) -> tuple[Message, ...]:
+    """The same for the sheets."""
+    return once(answer.remark() for answer in answers) or (Message("net.nothing"),)

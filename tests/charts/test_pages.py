@@ -1,0 +1,94 @@
+"""The drawn files."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import pytest
+from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
+from output import sheet_sample
+
+from cureplan.output.charts.layout import (
+    buckets_chart,
+    rooms_chart,
+    temperature_chart,
+    windows_chart,
+)
+from cureplan.output.charts.pages import (
+    draw_buckets,
+    draw_rooms,
+    draw_temperatures,
+    draw_windows,
+    plan_pictures,
+)
+from cureplan.output.charts.style import drawable
+from cureplan.output.view.view import voice_of
+from cureplan.planning.plan.model import Plan
+
+
+@pytest.fixture(scope="module")
+def pictures(plan: Plan) -> dict[str, bytes]:
+    return plan_pictures(plan)
+
+
+def test_the_image_is_as_wide_as_a_page_and_not_blank(pictures: dict[str, bytes]):
+    import io
+
+    import numpy as np
+    from PIL import Image
+
+    with Image.open(io.BytesIO(pictures["png"])) as image:
+        assert image.width == 1100
+        pixels = np.asarray(image.convert("L"))
+    # Lines, bars and words: neither white paper nor a black square.
+    assert 0.01 < (pixels < 200).mean() < 0.5
+
+
+def test_the_document_has_one_page_for_the_job_and_one_for_its_buckets(
+    pictures: dict[str, bytes],
+):
+    assert len(re.findall(rb"/Type /Page\b", pictures["pdf"])) == 2
+
+
+def test_the_same_plan_draws_the_same_files(plan: Plan, pictures: dict[str, bytes]):
+    assert plan_pictures(plan) == pictures
+
+
+def test_every_drawing_returns_its_axes_and_speaks_the_language(plan: Plan):
+    voice = voice_of(plan, "es")
+    drawn = {
+        "Los cuartos": lambda axes: draw_rooms(axes, rooms_chart(plan), voice),
+        "Ventanas": lambda axes: draw_windows(axes, windows_chart(plan, voice), voice),
+        "Temperaturas": lambda axes: draw_temperatures(axes, temperature_chart(plan), voice),
+        "Cocina": lambda axes: draw_buckets(
+            axes, buckets_chart(plan, "Cook line", voice), voice, title="Cocina"
+        ),
+    }
+    for title, draw in drawn.items():
+        axes = Figure().add_subplot()
+        assert draw(axes) is axes
+        assert axes.get_title(loc="left").startswith(title)
+
+
+@pytest.mark.parametrize("name", sheet_sample.HOSTILE)
+def test_hostile_names_are_drawn_as_text(name: str):
+    # Warnings are errors here: a sign the font lacks, or "$" read as a formula, would fail.
+    plan = sheet_sample.sample_plan((name, "Corridor"))
+    voice = voice_of(plan)
+    figure = Figure()
+    draw_rooms(figure.add_subplot(2, 1, 1), rooms_chart(plan), voice)
+    chart = buckets_chart(plan, name, voice)
+    draw_buckets(figure.add_subplot(2, 1, 2), chart, voice, title=name)
+    FigureCanvasAgg(figure).draw()
+
+
+def test_signs_the_font_lacks_show_as_a_box():
+    assert drawable("Grill 🔥") == "Grill □"
+    assert len(drawable("K" * 200)) < 30
+
+
+def test_an_empty_plan_still_draws(plan: Plan):
+    empty = replace(plan, rooms=(), buckets=(), coats=(), hours=())
+    assert plan_pictures(empty)["png"].startswith(b"\x89PNG")

@@ -1,0 +1,219 @@
+"""Broken material cards: each gives one clear line, as broken job files do."""
+
+from __future__ import annotations
+
+import pytest
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.cards.reader import read_card
+from cureplan.inputs.job.reader import job_faults, read_job
+
+BAD_INPUT = 2
+
+WET_EDGE = 'points = [{ at = "21 C", after = "16 min" }]'
+OPENS = '[milestones.topcoat_opens]\npoints = [{ at = "21 C", after = "5 h" }]'
+
+# As for jobs: text to find, text in its place, where the line is counted to, key, and
+# what the line must say.
+CASES = {
+    "wrong unit": (
+        'yield = "9.35 L"', 'yield = "9.35 kg"',
+        "9.35 kg", "kit.yield", ["'9.35 kg'", "'kg' is not a unit of a volume", '"5 gal"'],
+    ),
+    "bare number": (
+        'mass = "2.5 kg"', "mass = 2.5",
+        "mass = 2.5", "parts[1].mass", ["= 2.5", "bare number", '"40 lb"'],
+    ),
+    "share as a fraction": (
+        'liquid_stage_share = "20 %"', "liquid_stage_share = 0.20",
+        "0.20", "bucket.liquid_stage_share", ["0.2", "bare number", '"55 %"'],
+    ),
+    "unknown key": (
+        'power = "150 W"', 'powr = "150 W"',
+        "powr", "mixing.powr", ["'150 W'", "no such key", 'did you mean "power"?'],
+    ),
+    "unknown milestone": (
+        "[milestones.wet_edge]", "[milestones.wet_egde]",
+        "wet_egde", "milestones.wet_egde", ["no such key", 'did you mean "wet_edge"?'],
+    ),
+    "milestone missing": (
+        OPENS + '\nspread = "10 %"', "",
+        "[milestones.wet_edge]", "milestones.topcoat_opens", ["missing", "[topcoat_opens]"],
+    ),
+    "no points": (
+        WET_EDGE, "points = []",
+        "points = []", "milestones.wet_edge.points", ["empty", "at least one"],
+    ),
+    "point without a time": (
+        WET_EDGE, 'points = [{ at = "21 C" }]',
+        'at = "21 C" }]', "milestones.wet_edge.points[1].after",
+        ["missing", 'after = "16 min"'],
+    ),
+    "time of nothing": (
+        WET_EDGE, 'points = [{ at = "21 C", after = "0 min" }]',
+        "0 min", "milestones.wet_edge.points[1].after", ["'0 min'", "more than 0 min"],
+    ),
+    "range backwards": (
+        WET_EDGE, 'points = [{ at = "21 C", after = "18-16 min" }]',
+        "18-16", "milestones.wet_edge.points[1].after", ["'18-16 min'", "backwards"],
+    ),
+    "point in the oven": (
+        WET_EDGE, 'points = [{ at = "210 F", after = "16 min" }]',
+        "210 F", "milestones.wet_edge.points[1].at", ["'210 F'", "at most 60 C"],
+    ),
+    "points of one temperature": (
+        WET_EDGE, WET_EDGE.replace("}]", '}, { at = "21 C", after = "15 min" }]'),
+        "15 min", "milestones.wet_edge.points[2].at", ["another point has this temperature"],
+    ),
+    "heat that slows": (
+        WET_EDGE, WET_EDGE.replace("}]", '},\n{ at = "90 F", after = "25 min" }]'),
+        "25 min", "milestones.wet_edge.points[2].after", ["hotter point takes longer"],
+    ),
+    "humidity for some points": (
+        WET_EDGE,
+        'points = [{ at = "21 C", humidity = "50 %", after = "16 min" },\n'
+        '{ at = "30 C", after = "9 min" }]',
+        "9 min", "milestones.wet_edge.points[2]", ["does not", "all points"],
+    ),
+    "closes before it opens": (
+        'at = "21 C", after = "24 h"', 'at = "21 C", after = "4 h"',
+        '"4 h"', "milestones.topcoat_closes.points[1].after",
+        ["close before topcoat_opens", "come after topcoat_opens"],
+    ),
+    "clock not on the list": (
+        WET_EDGE, WET_EDGE + '\nclock = "poured"',
+        '"poured"', "milestones.wet_edge.clock", ["'poured'", '"filler_in", "mixed"'],
+    ),
+    "scatter of everything": (
+        'spread = "10 %"\n\n[milestones.working_time]',
+        'spread = "90 %"\n\n[milestones.working_time]',
+        '"90 %"', "milestones.wet_edge.spread", ["'90 %'", "at most 60 %"],
+    ),
+    "part twice": (
+        'name = "hardener"', 'name = "resin"',
+        'hardener_is_gone', "parts[2].name", ["'resin'", "another part"],
+    ),
+    "no filler": (
+        'kind = "filler"', 'kind = "liquid"',
+        "[[parts]]", "parts", ["no part is a filler", 'kind = "filler"'],
+    ),
+    "part of no kind": (
+        'kind = "filler"', 'kind = "powder"',
+        '"powder"', "parts[3].kind", ["'powder'", '"liquid", "filler"'],
+    ),
+    "yield ten times too much": (
+        'yield = "9.35 L"', 'yield = "93.5 L"',
+        "93.5", "kit.yield", ["18.7 kg", "0.2 kg/L", "masses of the parts"],
+    ),
+    "provenance of nothing": (
+        '"kit.thickness" = "common practice"', '"kit.thicknes" = "common practice"',
+        "kit.thicknes", "provenance.kit.thicknes", ['did you mean "kit.thickness"?'],
+    ),
+    "energy per kilogram": (
+        'mean = "50 kJ/mol"', 'mean = "50 kJ/kg"',
+        "50 kJ/kg", "rate.mean", ["'50 kJ/kg'", "'kj/kg' is not a unit"],
+    ),
+    "kind of card not on the list": (
+        'kind = "slurry"', 'kind = "slury"',
+        "slury", "kind", ["'slury'", 'did you mean "slurry"?'],
+    ),
+    "kind missing": (
+        'kind = "slurry"\n', "",
+        "", "kind", ["missing", 'kind = "slurry"'],
+    ),
+    "kind as a number": (
+        'kind = "slurry"', "kind = 3",
+        "kind = 3", "kind", ["= 3", "not on the list"],
+    ),
+    "not TOML": (
+        'heat_rise = "8 C"', "heat_rise = 8 C",
+        "heat_rise = 8 C", "'heat_rise = 8 C", ["not TOML", 'heat_rise = "8 C"'],
+    ),
+}  # fmt: skip
+
+
+def line_of(text, mark):
+    if not mark:
+        return 1
+    return text.count("\n", 0, text.index(mark) + len(mark) - 1) + 1
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_broken_card_says_where_what_and_how_to_mend_it(case, slurry_text, tmp_path):
+    old, new, mark, key, fragments = CASES[case]
+    assert old in slurry_text, "the shipped card no longer holds what this case breaks"
+    text = slurry_text.replace(old, new)
+    card = tmp_path / "mine.toml"
+    card.write_text(text, encoding="utf-8")
+
+    with pytest.raises(InputError) as caught:
+        read_card(card)
+
+    shown = str(caught.value)
+    assert caught.value.exit_code == BAD_INPUT
+    assert "\n" not in shown
+    if case == "part twice":
+        # Both parts now have the same line of text; the second is meant.
+        first = text.index('name = "resin"')
+        line = text.count("\n", 0, text.index('name = "resin"', first + 1)) + 1
+    else:
+        line = line_of(text, mark)
+    assert shown.startswith(f"{card}:{line}: {key}")
+    for fragment in fragments:
+        assert fragment in shown
+
+
+@pytest.mark.parametrize(
+    ("text", "key", "fragment"),
+    [
+        ('ratio = "1:1"', "ratio", "'1 to 1'"),
+        ('batch = "2 gal"', "batch", "'1 to 1'"),
+        ('spread_first = "90 sq ft/gal"', "spread_first", "'1 to 1'"),
+    ],
+)
+def test_a_broken_topcoat_card(text, key, fragment, topcoat_text, tmp_path):
+    card = tmp_path / "mine.toml"
+    card.write_text(topcoat_text.replace(text, f'{key} = "1 to 1"'), encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_card(card)
+    assert caught.value.key == key
+    assert fragment in str(caught.value)
+    assert "write a" in caught.value.cure
+
+
+@pytest.mark.parametrize(
+    ("name", "fragment"),
+    [
+        ("fast-slury", 'did you mean "fast-slurry"?'),
+        ("", "shipped are clear-topcoat, fast-slurry"),
+        ("nowhere.toml", "no such material card"),
+        ("no/where", "no such material card"),
+        (".toml", "no such material card"),
+    ],
+)
+def test_cards_that_are_not_there(name, fragment, tmp_path):
+    with pytest.raises(InputError, match="card") as caught:
+        read_card(name, folder=tmp_path)
+    assert fragment in str(caught.value)
+
+
+def test_a_folder_for_a_card(tmp_path):
+    with pytest.raises(InputError, match="this is a folder, not a material card"):
+        read_card(tmp_path)
+
+
+def test_a_fault_in_a_card_is_told_at_the_card(folder, demo_text, slurry_text):
+    card = folder / "mine.toml"
+    card.write_text(slurry_text.replace('"9.35 L"', '"9.35"'), encoding="utf-8")
+    job = folder / "job.toml"
+    job.write_text(
+        demo_text.replace('"fast-slurry"', '"mine.toml"').replace('"quartz"', '"quarz"'),
+        encoding="utf-8",
+    )
+    faults = job_faults(job)
+    assert [(fault.source, fault.key) for fault in faults] == [
+        (card, "kit.yield"),
+        (job, "materials.aggregate"),
+    ]
+    with pytest.raises(InputError, match=r"mine\.toml:\d+: kit\.yield = '9\.35'.*and 1 more"):
+        read_job(job)

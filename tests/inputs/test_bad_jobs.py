@@ -1,0 +1,93 @@
+"""Broken job files: each gives one clear line with file, line, key, value and cure."""
+
+from __future__ import annotations
+
+import pytest
+from broken_jobs import CASES
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.job.reader import job_faults, read_job
+
+BAD_INPUT = 2
+
+
+def line_of(text, mark):
+    """1-based line, in `text`, of the last character of `mark`; counted here by hand."""
+    if not mark:
+        return 1
+    at = text.index(mark) + len(mark.rstrip("\n")) - 1
+    return text.count("\n", 0, at) + 1
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_a_broken_job_says_where_what_and_how_to_mend_it(case, demo_text, folder):
+    old, new, mark, key, fragments = CASES[case]
+    assert old in demo_text, "the demonstration job no longer holds what this case breaks"
+    text = demo_text.replace(old, new)
+    job = folder / "job.toml"
+    job.write_text(text, encoding="utf-8")
+
+    with pytest.raises(InputError) as caught:
+        read_job(job)
+
+    shown = str(caught.value)
+    assert caught.value.exit_code == BAD_INPUT
+    assert "\n" not in shown
+    assert len(shown) < 600
+    assert key in shown
+    for fragment in fragments:
+        assert fragment in shown
+    assert caught.value.cure
+    if case == "card of another kind":
+        assert "quartz.toml:" in shown
+    elif case == "number of a thousand digits":
+        assert shown.startswith(f"{job}")
+    else:
+        assert shown.startswith(f"{job}:{line_of(text, mark)}: {key}")
+    assert str(job_faults(job)[0]).split("; ")[0] == shown.split("; ")[0]
+
+
+def test_there_are_plenty_of_cases():
+    assert len(CASES) >= 40
+
+
+def test_every_fault_is_found_and_the_first_is_told(folder, demo_text):
+    text = demo_text.replace('lag = "5 h"', "lag = 5").replace("rake = 1", "rake = 0")
+    text = text.replace('width = "16 ft"', 'widht = "16 ft"')
+    job = folder / "job.toml"
+    job.write_text(text)
+    faults = job_faults(job)
+    assert [fault.key for fault in faults] == ["building.lag", "crew.rake", "rooms[4].widht"]
+    assert [fault.line for fault in faults] == sorted(fault.line for fault in faults)
+    with pytest.raises(InputError, match=r"building\.lag = 5: .* \(and 2 more to mend"):
+        read_job(job)
+
+
+def test_faults_are_told_in_the_order_of_the_file(folder, demo_text):
+    text = demo_text.replace('length = "40 ft"\nwidth = "16 ft"', "width = 16\nlength = 40")
+    job = folder / "job.toml"
+    job.write_text(text)
+    assert [fault.key for fault in job_faults(job)] == ["rooms[4].width", "rooms[4].length"]
+
+
+def test_a_fault_in_the_only_room_is_told_once(folder, demo_text):
+    first, room, *_ = demo_text.replace('"30 ft"', '"30"').split("[[rooms]]")
+    job = folder / "job.toml"
+    job.write_text(f"{first}[[rooms]]{room}")
+    assert [fault.key for fault in job_faults(job)] == ["rooms[1].length"]
+
+
+def test_a_sound_job_has_no_faults(folder, demo_text):
+    job = folder / "job.toml"
+    job.write_text(demo_text)
+    assert job_faults(job) == ()
+
+
+def test_lines_are_right_in_files_from_other_systems(folder, demo_text):
+    job = folder / "job.toml"
+    text = demo_text.replace('width = "16 ft"', 'width = "16"')
+    job.write_bytes(b"\xef\xbb\xbf" + text.replace("\n", "\r\n").encode())
+    line = text[: text.index('"16"')].count("\n") + 1
+    with pytest.raises(InputError) as caught:
+        read_job(job)
+    assert (caught.value.line, caught.value.key) == (line, "rooms[4].width")

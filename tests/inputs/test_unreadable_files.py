@@ -1,0 +1,96 @@
+"""Files that hold no job: missing, foreign, or in no shape to be read."""
+
+from __future__ import annotations
+
+import pytest
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.job.reader import job_faults, read_job
+
+BAD_INPUT = 2
+
+
+def refused(path):
+    with pytest.raises(InputError) as caught:
+        read_job(path)
+    shown = str(caught.value)
+    assert caught.value.exit_code == BAD_INPUT
+    assert "\n" not in shown
+    assert [str(fault) for fault in job_faults(path)] == [shown]
+    return shown
+
+
+def test_missing_file(tmp_path):
+    shown = refused(tmp_path / "jbo.toml")
+    assert "jbo.toml: there is no such job file; check the path" in shown
+
+
+def test_directory_in_place_of_a_file(tmp_path):
+    shown = refused(tmp_path)
+    assert shown.startswith(f"{tmp_path}: this is a folder, not a job file; name a file")
+
+
+def test_device_in_place_of_a_file():
+    assert "/dev/null: this is not a regular file" in refused("/dev/null")
+
+
+def test_path_no_system_has():
+    assert "there is no such job file" in refused("a\0b.toml")
+    assert "cannot be read (File name too long)" in refused("a" * 5000)
+
+
+def test_file_without_permission(tmp_path, monkeypatch):
+    job = tmp_path / "job.toml"
+    job.write_text("x = 1")
+
+    def forbid(self):
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(type(job), "read_bytes", forbid)
+    shown = refused(job)
+    assert "cannot be read (Permission denied); check the path and its permissions" in shown
+
+
+@pytest.mark.parametrize("content", ["", "  \n\n\t"])
+def test_empty_file(tmp_path, content):
+    job = tmp_path / "job.toml"
+    job.write_text(content)
+    assert f"{job}:1: the file is empty; write a job file into it" in refused(job)
+
+
+def test_huge_file(tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_bytes(b"# padding\n" * 150_000)
+    assert f"{job}: 1.5 MB is too large for a job file" in refused(job)
+
+
+def test_wrong_encoding(tmp_path, demo_text):
+    job = tmp_path / "job.toml"
+    before, after = demo_text.split('name = "Fernbank')
+    job.write_bytes(before.encode() + b'name = "Caf\xe9 Fernbank' + after.encode())
+    line = before.count("\n") + 1
+    assert f"{job}:{line}: the text is not UTF-8 (byte 0xe9); save" in refused(job)
+
+
+def test_utf_16(tmp_path, demo_text):
+    job = tmp_path / "job.toml"
+    job.write_text(demo_text, encoding="utf-16")
+    assert f"{job}:1: the file is in UTF-16, not UTF-8; save" in refused(job)
+
+
+def test_not_toml_at_all(tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_text('{"display": "us"}')
+    assert f'{job}:1: \'{{"display": "us"}}\': this is not TOML' in refused(job)
+
+
+def test_nested_without_end(tmp_path):
+    job = tmp_path / "job.toml"
+    job.write_text("a = " + "[" * 100_000)
+    assert "nests its values this deep" in refused(job)
+
+
+def test_no_rooms_at_all(folder, demo_text):
+    job = folder / "job.toml"
+    job.write_text(demo_text[: demo_text.index("[[rooms]]")])
+    assert f"{job}:1: rooms: this key is missing; add [[rooms]] tables" in refused(job)

@@ -1,0 +1,86 @@
+"""Synthetic readings with a known truth: intervals hold as often as they claim."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+from fit_builders import numbered, reading
+
+from cureplan.science.learning.estimates import (
+    PRIOR_FREEDOM,
+    SHARE,
+    disagreement,
+    estimate,
+    steady,
+)
+from cureplan.science.learning.least_squares import half_width, with_scale
+from cureplan.science.learning.setup import setup
+
+GAS_J_MOL_K = 8.314462618
+SETS = 400
+# Four binomial standard deviations of a share of 0.9 in 400: a sound interval fails one
+# such check in some 15 000, and seeds are fixed besides.
+WITHIN = 4.0 * math.sqrt(0.9 * 0.1 / SETS)
+# The card's points in minutes, by hand from its TOML: closing sooner, waiting later end.
+CARD_MIN = {"working_time": 20.0, "recoat_opens": 240.0, "recoat_closes": 1080.0}
+SPREAD = 0.10
+
+
+def lever(temp_c):
+    return (1.0 / (np.asarray(temp_c) + 273.15) - 1.0 / 294.15) / GAS_J_MOL_K
+
+
+def night(seed, *, batches):
+    """A product near what a generic card says, and a few batches of it, watched."""
+    rng = np.random.default_rng(seed)
+    energy = rng.normal(50e3, 10e3)
+    off = rng.normal(0.0, 0.30)
+    truth = {n: math.log(60 * m) + off + rng.normal(0, 0.25) for n, m in CARD_MIN.items()}
+    # The scatter itself is only known as well as six readings would tell.
+    spread = SPREAD * math.sqrt(PRIOR_FREEDOM / rng.chisquare(PRIOR_FREEDOM))
+    readings = []
+    for batch in range(batches):
+        temp_c = rng.uniform(12.0, 38.0)
+        names = rng.choice(list(CARD_MIN), rng.integers(1, 3), replace=False)
+        together = rng.normal(0, math.sqrt(0.75) * spread)
+        for name in names:
+            ln_s = truth[name] + energy * lever(temp_c) + together
+            ln_s += rng.normal(0, math.sqrt(0.25) * spread)
+            took = math.exp(ln_s) / 60.0
+            readings.append(reading("cup", str(name), took, temp_c, batch=f"lot {batch}"))
+    new = truth["working_time"] + energy * lever(33.0) + rng.normal(0, spread)
+    return energy, truth["working_time"], new, numbered(readings)
+
+
+@pytest.fixture(scope="module")
+def held(topcoat):
+    """Share of sets in which each interval held the truth, and that raised a suspicion."""
+    inside = {"energy": 0, "time": 0, "next batch": 0, "suspected": 0}
+    for seed in range(SETS):
+        energy, truth, new, readings = night(seed, batches=7)
+        made = setup(topcoat, readings, free=frozenset(), humidity_ref=math.nan)
+        found = with_scale(made.problem, prior_freedom=PRIOR_FREEDOM)
+        one = estimate(found, made.layout.ENERGY, unit=1e3)
+        inside["energy"] += one.low <= energy <= one.high
+        on = steady(found, made, [33.0], [0])
+        off = abs(on.ln_s[0] - truth - energy * lever(33.0))
+        inside["time"] += off <= half_width(found, on.slopes[0], share=SHARE, scatter_sd=0.0)
+        scatter = found.factor * SPREAD
+        wide = half_width(found, on.slopes[0], share=SHARE, scatter_sd=scatter)
+        inside["next batch"] += abs(on.ln_s[0] - new) <= wide
+        apart = disagreement(found, made)
+        furthest = np.nanmax(np.abs(np.concatenate([apart.rows, apart.batches])))
+        inside["suspected"] += furthest > apart.limit
+    return {name: count / SETS for name, count in inside.items()}
+
+
+@pytest.mark.parametrize("what", ["energy", "time", "next batch"])
+def test_nine_intervals_in_ten_hold_the_truth(held, what):
+    assert held[what] == pytest.approx(SHARE, abs=WITHIN)
+
+
+def test_a_sound_file_is_rarely_suspected(held):
+    # One in twenty by the rule; the binomial error of that in 400 is 0.011.
+    assert 0.0 < held["suspected"] <= 0.05 + 3 * 0.011

@@ -1,0 +1,174 @@
+"""A table of readings: what is read, and one clear line for everything that is wrong."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.tables.readings import read_readings, read_readings_text
+
+NAMES = ("wet_edge", "working_time", "foot_traffic")
+SOURCE = Path("trial.csv")
+GOOD = """\
+# two kits and a cup
+kind,batch,milestone,minutes,hours,temp_f,liquids_f,filler_f,air_f,slab_f,poured_min,humidity_pct,mass_kg,note
+sheet,,working_time,19,,70,,,,,,,,
+cup,lot 7,working_time,9.5,,90,,,,,,55,0.2,"in shade, windy"
+bucket,k1,wet_edge,6,,,90,91,92,88,4.2,,,
+bucket,k1,foot_traffic,,2.5,,,,,,,,,
+probe,k1,,9,,112,,,,,,,,
+bucket,k2,wet_edge,,,,,,,,,,,not watched
+"""
+
+
+def read(text):
+    return read_readings_text(text, source=SOURCE, milestones=NAMES)
+
+
+def test_every_kind_is_read_into_si():
+    found = read(GOOD)
+    sheet, cup, wet, foot, probe = found.rows
+    assert (sheet.after_s, sheet.temp_c) == (19 * 60, pytest.approx(21.1111, abs=1e-4))
+    assert (cup.humidity_frac, cup.mass_kg, cup.note) == (0.55, 0.2, "in shade, windy")
+    assert wet.poured_s == pytest.approx(252.0)
+    assert foot.after_s == 9000.0
+    assert probe.temp_c == pytest.approx((112 - 32) / 1.8)
+    assert found.left_aside == (8,)
+
+
+def test_lines_of_one_batch_share_their_temperatures():
+    *_, wet, foot, probe = read(GOOD).rows
+    for one in (foot, probe):
+        assert one.liquids_c == wet.liquids_c == pytest.approx((90 - 32) / 1.8)
+        assert (one.slab_c, one.poured_s) == (wet.slab_c, wet.poured_s)
+
+
+def test_a_cup_takes_nothing_from_a_kit_of_its_name():
+    text = GOOD.replace("cup,lot 7", "cup,k1")
+    assert math.isnan(read(text).rows[1].slab_c)
+
+
+HEAD = "kind,batch,milestone,minutes,temp_f,liquids_f,filler_f,slab_f\n"
+WRONG = {
+    "cup,,working_time,9.5,,,,": "temp: it is empty",
+    "cup,,working_time,,90,,,": "minutes: it is empty",
+    "cup,,working_tme,9.5,90,,,": 'did you mean "working_time"',
+    "cup,,,9.5,90,,,": "milestone: it is empty",
+    "cupp,,working_time,9.5,90,,,": 'did you mean "cup"',
+    ",,working_time,9.5,90,,,": "no such kind",
+    "cup,,working_time,9.5 min,90,,,": "write 9.5",
+    "cup,,working_time,9.5,90F,,,": "write 90",
+    'cup,,working_time,"9,5",90,,,': "write a decimal point: 9.5",
+    "cup,,working_time,9-11,90,,,": "a range is not one reading",
+    "cup,,working_time,-3,90,,,": "a time lies above 0",
+    "cup,,working_time,0,90,,,": "a time lies above 0",
+    "cup,,working_time,99999,90,,,": "a time lies above 0",
+    f"cup,,working_time,{'9' * 400},90,,,": "a time lies above 0",
+    "cup,,working_time,nan,90,,,": "not a number",
+    "cup,,working_time,1e3,90,,,": "not a number",
+    "cup,,working_time,9.5,21,,,": "is it in °C?",
+    "cup,,working_time,9.5,90,,": "7 cells where the header has 8",
+    'cup,,working_time,"9.5,90,,,': "not a line of CSV",
+    "bucket,,wet_edge,9.5,,90,90,": "slab: it is empty",
+    "bucket,,wet_edge,9.5,,90,,88": "write the mixed temperature",
+    "probe,,,6,104,90,90,": "name the kit",
+    "probe,k,wet_edge,6,104,90,90,": "a thermometer sees none",
+    "probe,k,,,104,90,90,": "write when the thermometer was read",
+    "probe,k,,6,104,,90,": "write the liquids' temperature",
+    "probe,k,,6,104,90,,": "write the filler's temperature",
+    "probe,k,,6,400,90,90,": "outside -5..110",
+}
+
+
+@pytest.mark.parametrize("line", WRONG, ids=lambda line: line[:40])
+def test_a_wrong_line_is_refused_in_one_line(line):
+    with pytest.raises(InputError) as caught:
+        read(HEAD + line + "\n")
+    said = str(caught.value)
+    assert said.startswith("trial.csv:2: ")
+    assert WRONG[line] in said
+    assert "\n" not in said
+
+
+WRONG_TABLES = {
+    "": "the file is empty",
+    "# only words\n": "it has only comments",
+    HEAD: "a header but no readings",
+    "kind;milestone;minutes\n": "not separated by commas",
+    "kind,milestone,minutes,minutes\ncup,wet_edge,3,3\n": "stands there twice",
+    "kind,milestone,minutes,tempf\ncup,wet_edge,3,3\n": 'did you mean "temp_f"',
+    "kind,milestone,minutes,temp_f,temp_c\ncup,wet_edge,3,70,21\n": "keep one of the two",
+    "milestone,minutes\nwet_edge,3\n": "kind: the column is missing",
+    "kind,milestone\ncup,wet_edge\n": "minutes: the column is missing",
+    "kind,milestone,minutes,hours,temp_f\ncup,wet_edge,3,1,70\n": "minutes are given too",
+    "kind,milestone,minutes\nbucket,wet_edge,\n": "no reading is filled in",
+    "kind,milestone,minutes,temp_f,humidity_pct\ncup,wet_edge,3,70,0.5\n": "write percent",
+    "kind,milestone,minutes,temp_f,mass_kg\ncup,wet_edge,3,70,-1\n": "above 0 and up to 300 kg",
+    HEAD + "bucket,k,wet_edge,9,,90,90,88\nbucket,k,wet_edge,9,,70,,\n": "says otherwise",
+    HEAD + "cup,,wet_edge,9,70,,,\n" * 501: "more than 500 readings",
+}
+
+
+@pytest.mark.parametrize("text", WRONG_TABLES, ids=lambda text: text[:40].replace("\n", "|"))
+def test_a_wrong_table_is_refused_in_one_line(text, tmp_path):
+    path = tmp_path / "trial.csv"
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(InputError) as caught:
+        read_readings(path, milestones=NAMES)
+    assert WRONG_TABLES[text] in str(caught.value)
+    assert str(caught.value).count("\n") == 0
+
+
+BYTES = {
+    "utf-16": GOOD.encode("utf-16"),
+    "latin": GOOD.replace("windy", "wíndy").encode("latin-1"),
+    "zeros": b"kind\0",
+    "large": b"#" * 1_000_001,
+}
+
+
+@pytest.mark.parametrize("name", BYTES)
+def test_a_file_that_is_no_table_is_refused(name, tmp_path):
+    path = tmp_path / "trial.csv"
+    path.write_bytes(BYTES[name])
+    with pytest.raises(InputError, match=str(path)):
+        read_readings(path, milestones=NAMES)
+
+
+def test_a_missing_file_and_a_folder_are_refused(tmp_path):
+    for path in (tmp_path / "none.csv", tmp_path, Path("a\0b.csv")):
+        with pytest.raises(InputError):
+            read_readings(path, milestones=NAMES)
+
+
+@st.composite
+def mutated(draw):
+    """The good table with a few stretches replaced, swapped, cut or doubled."""
+    text = GOOD
+    for _ in range(draw(st.integers(1, 4))):
+        start = draw(st.integers(0, len(text)))
+        end = draw(st.integers(start, min(len(text), start + 12)))
+        new = draw(
+            st.one_of(
+                st.text(max_size=6),
+                st.sampled_from([",", '"', "\n", "-", "0", "1e9", "nan", "°F", "probe", "k1"]),
+            )
+        )
+        text = text[:start] + new + text[end:]
+    return text
+
+
+@settings(max_examples=300)
+@given(text=mutated())
+def test_a_mutated_table_is_read_or_refused(text):
+    try:
+        found = read(text)
+    except InputError:
+        return
+    assert found.rows
+    assert all(0 <= one.after_s <= 31 * 86_400 for one in found.rows)

@@ -1,0 +1,245 @@
+"""Words: every code has them in every language, and rounding never flatters."""
+
+from __future__ import annotations
+
+import math
+import re
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+import cureplan
+from cureplan.core.errors import OutOfRangeError
+from cureplan.core.messages import Message
+from cureplan.output.language import (
+    Voice,
+    en,
+    en_columns,
+    en_live,
+    en_planning,
+    en_weather,
+    es,
+    es_columns,
+    es_live,
+    es_planning,
+    es_weather,
+    placeholders,
+    say,
+)
+from cureplan.output.language.clean import display_width, fit, one_line
+from cureplan.output.sheet.page import CAUTIONS
+
+NEW_YORK = ZoneInfo("America/New_York")
+ENGLISH = Voice(language="en", display="us", zone=NEW_YORK)
+SPANISH = Voice(language="es", display="metric", zone=NEW_YORK)
+PAIRS = {
+    "labels": (en.LABELS, es.LABELS),
+    "live labels": (en_live.LABELS, es_live.LABELS),
+    "columns": (en_columns.LABELS, es_columns.LABELS),
+    "words": (en.WORDS, es.WORDS),
+    "sayings": (en_planning.SAYINGS, es_planning.SAYINGS),
+    "planning words": (en_planning.WORDS, es_planning.WORDS),
+    "weather sayings": (en_weather.SAYINGS, es_weather.SAYINGS),
+    "weather words": (en_weather.WORDS, es_weather.WORDS),
+}
+SAYINGS = {
+    "en": en_planning.SAYINGS | en_weather.SAYINGS,
+    "es": es_planning.SAYINGS | es_weather.SAYINGS,
+}
+# One value of the right kind for each suffix, to try every template.
+TRIAL = {
+    "at": "2013-07-18T01:40:00+00:00",
+    "frac": 0.93,
+    "room": "Cook line",
+    "rooms": "Cook line, Corridor",
+}
+
+
+@pytest.mark.parametrize("name", PAIRS)
+def test_both_languages_have_the_same_keys(name: str):
+    english, spanish = PAIRS[name]
+    assert sorted(english) == sorted(spanish)
+
+
+@pytest.mark.parametrize("name", PAIRS)
+def test_both_languages_ask_for_the_same_values(name: str):
+    english, spanish = PAIRS[name]
+    differing = {
+        key: placeholders(english[key]) ^ placeholders(spanish[key])
+        for key in english
+        if placeholders(english[key]) != placeholders(spanish[key])
+    }
+    assert differing == {}
+
+
+def test_cautions_are_the_same_number_in_both_languages():
+    assert len(CAUTIONS["en"]) == len(CAUTIONS["es"])
+
+
+@pytest.mark.parametrize("subject", ["50 µg/m³", "25 µg/m³", "29 CFR 1926.1153", "GFCI|ground"])
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_cautions_name_the_limits_of_silica_and_the_ground_fault(subject: str, language: str):
+    # Published: 29 CFR 1926.1153 (c) and (b); see the evidence list, section 8.
+    text = " ".join(part for pair in CAUTIONS[language] for part in pair)
+    assert re.search(subject, text)
+
+
+def _codes_in_the_source() -> set[str]:
+    package = Path(cureplan.__file__).parent
+    found: set[str] = set()
+    for path in package.rglob("*.py"):
+        if "output" not in path.parts:
+            found |= set(re.findall(r'\bMessage\(\s*"([a-z_.0-9]+)"', path.read_text("utf-8")))
+    return found
+
+
+def test_every_code_written_in_the_planning_has_words():
+    codes = _codes_in_the_source() - {"pour.margin"}  # the example in messages.py
+    assert codes
+    assert sorted(codes - SAYINGS["en"].keys()) == []
+
+
+@pytest.mark.parametrize("voice", [ENGLISH, SPANISH], ids=["en", "es"])
+@pytest.mark.parametrize("code", sorted(SAYINGS["en"]))
+def test_every_saying_can_be_said(voice: Voice, code: str):
+    values = {}
+    template = SAYINGS[voice.language][code]
+    for name, spec in placeholders(template):
+        suffix = name.rpartition("_")[2]
+        values[name] = TRIAL.get(name, TRIAL.get(suffix, 2.5 if "_" in name else 2))
+        if spec == "word":
+            words = {
+                "binding": "wet_edge",
+                "limit": "mixing",
+                "kind": "file",
+                "key": "pace.rake",
+            }
+            values[name] = words.get(name, "invented" if name == "origin" else "chill")
+        if spec == "count":
+            values[name] = 1
+    text = voice.say(Message(code, values))
+    assert text.strip()
+    assert "{" not in text
+
+
+def test_an_unknown_code_is_refused():
+    with pytest.raises(OutOfRangeError, match=r"no en words for code 'no\.such'"):
+        ENGLISH.say(Message("no.such"))
+
+
+def test_a_missing_value_is_refused_by_name():
+    with pytest.raises(OutOfRangeError, match=r"sample\.warn: no value for \{room\}"):
+        ENGLISH.say(Message("sample.warn", {}))
+
+
+@pytest.mark.parametrize(
+    ("template", "value"),
+    [("{x_min:sideways}", 2.0), ("{x_frac:nights}", 1.2), ("{x_c:up}", 20.0), ("{x}", 2.5)],
+    ids=["no such spec", "share above one", "spec of another kind", "no unit"],
+)
+def test_what_cannot_be_shown_is_refused(template: str, value: float):
+    with pytest.raises(OutOfRangeError):
+        ENGLISH.fill(template, {next(iter(placeholders(template)))[0]: value})
+
+
+def test_an_unknown_language_is_refused():
+    with pytest.raises(OutOfRangeError, match="'xx'"):
+        Voice(language="xx", display="us", zone=NEW_YORK)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "spec", "english", "spanish"),
+    [
+        # 28 C is 82.4 F, 5 K is 9 F: the definition of the scale.
+        ("slab_c", 28.0, "", "82 °F", "28.0 °C"),
+        ("gap_k", 5.0, "", "9 °F", "5.0 °C"),
+        ("margin_min", 2.9, "", "2 min", "2 min"),
+        ("margin_min", -0.2, "short", "1 min", "1 min"),
+        ("margin_min", -0.2, "bare", "-1", "-1"),
+        ("wait_h", 3.501, "up", "3 h 31 min", "3 h 31 min"),
+        ("cadence_s", 210.0, "exact", "3 min 30 s", "3 min 30 s"),
+        # 1 gal is 231 cubic inches, 1 lb 0.45359237 kg, 1 ft 0.3048 m: exact.
+        ("volume_m3", 0.003785411784, "", "1.0 gal", "3.8 L"),
+        ("ice_kg", 4.5359237, "", "10.0 lb", "4.5 kg"),
+        ("keeps_frac", 0.949, "", "94%", "94 %"),
+        ("keeps_frac", 0.949, "nights", "9 nights in 10", "9 noches de cada 10"),
+        (
+            "keeps_frac",
+            0.02,
+            "nights",
+            "fewer than 1 night in 10",
+            "menos de 1 noche de cada 10",
+        ),
+        # 21:40 at an offset of -4 h, a Wednesday.
+        ("by_at", "2013-07-18T01:40:59+00:00", "", "Wed 21:40", "mié 21:40"),
+        ("by_at", "2013-07-18T01:40:01+00:00", "up", "Wed 21:41", "mié 21:41"),
+        ("by_at", "2013-07-18T01:40:59+00:00", "day", "Wed 17 Jul", "mié 17 jul"),
+        ("kits", 1, "kit|kits", "1 kit", "1 kit"),
+        ("binding", "wet_edge", "word", "the wet edge", "la orilla fresca"),
+        ("dew_c", None, "", "not known", "no se sabe"),
+    ],
+)
+def test_a_value_is_shown_by_its_suffix(name, value, spec, english, spanish):
+    assert ENGLISH.show(name, value, spec) == english
+    assert SPANISH.show(name, value, spec) == spanish
+
+
+def test_lengths_change_their_unit_names_in_spanish():
+    spanish_us = Voice(language="es", display="us", zone=NEW_YORK)
+    assert spanish_us.show("depth_m", 4.4196) == "14 pies 6 pulg"
+    assert spanish_us.show("area_m2", 61.3160064) == "660 pies²"
+
+
+def test_say_is_the_voice_in_one_call():
+    sentence = Message(
+        "sample.start", {"room": "Servery", "start_at": "2013-07-18T01:40:00+00:00"}
+    )
+    assert say(sentence, "en", "us", NEW_YORK) == "Servery first, Wed 21:40"
+
+
+def test_both_readings_of_a_repeated_hour_are_told_apart():
+    # Clocks went back at 06:00 UTC on 3 November 2013: 01:30 came twice.
+    before = datetime(2013, 11, 3, 5, 30, tzinfo=UTC)
+    assert ENGLISH.at(before) == "Sun 01:30 EDT"
+    assert ENGLISH.at(before + timedelta(hours=1)) == "Sun 01:30 EST"
+    assert ENGLISH.at(before + timedelta(hours=2)) == "Sun 02:30"
+
+
+@given(minutes=st.floats(-600, 600))
+def test_time_in_hand_is_never_flattered(minutes: float):
+    shown = int(ENGLISH.show("margin_min", minutes, "bare"))
+    assert shown <= minutes + 1e-4
+    assert shown > minutes - 1
+
+
+@given(seconds=st.integers(0, 10_000_000))
+def test_opening_times_are_never_early_and_closing_times_never_late(seconds: int):
+    instant = datetime(2013, 7, 17, tzinfo=UTC) + timedelta(seconds=seconds)
+    whole = instant.replace(second=0)
+    later = whole if whole == instant else whole + timedelta(minutes=1)
+    assert ENGLISH.at(instant, "time") == f"{whole.astimezone(NEW_YORK):%H:%M}"
+    assert ENGLISH.at(instant, "time_up") == f"{later.astimezone(NEW_YORK):%H:%M}"
+
+
+@given(share=st.floats(0, 1))
+def test_a_share_is_never_rounded_up(share: float):
+    shown = int(ENGLISH.show("keeps_frac", share, "percent").rstrip("%"))
+    assert shown <= math.floor(share * 100 + 1e-9)
+
+
+@given(text=st.text(max_size=80))
+def test_a_name_becomes_one_line_without_control_signs(text: str):
+    line = one_line(text)
+    assert len(line.splitlines()) <= 1
+    assert not re.search("[\x00-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\ud800-\udfff]", line)
+    # A cleaned name stays as it is.
+    assert one_line(line) == line
+
+
+@given(text=st.text(max_size=60), width=st.integers(1, 40))
+def test_a_fitted_text_takes_no_more_than_its_columns(text: str, width: int):
+    assert display_width(fit(one_line(text), width)) <= width

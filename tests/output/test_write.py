@@ -1,0 +1,136 @@
+"""Files: all of them or none, and the last good plan never lost."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from cureplan.core.errors import OutputError
+from cureplan.output.sheet.write import FILES, render_sheets, write_sheets
+from cureplan.planning.plan.model import Plan, plan_from_json
+
+
+@pytest.fixture(scope="module")
+def contents(plan: Plan) -> dict[str, bytes]:
+    return render_sheets(plan)
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch, contents: dict[str, bytes]) -> None:
+    """Rendering is tested once; here it only has to come out."""
+    monkeypatch.setattr(
+        "cureplan.output.sheet.write.render_sheets", lambda _plan, **_: contents
+    )
+
+
+def test_every_file_is_written(plan: Plan, tmp_path: Path, quick: None):
+    paths = write_sheets(plan, tmp_path / "new" / "out")
+    assert [path.name for path in paths] == list(FILES)
+    assert sorted(path.name for path in (tmp_path / "new" / "out").iterdir()) == sorted(FILES)
+
+
+def test_the_contents_are_what_their_names_say(contents: dict[str, bytes]):
+    assert contents["sheet.html"].startswith(b"<!doctype html>")
+    assert contents["plan.png"].startswith(b"\x89PNG\r\n")
+    assert contents["plan.pdf"].startswith(b"%PDF-")
+    assert contents["crew.ics"].startswith(b"BEGIN:VCALENDAR\r\n")
+
+
+def test_the_plan_comes_back_from_its_file(plan: Plan, contents: dict[str, bytes]):
+    text = contents["plan.json"].decode("utf-8")
+    assert plan_from_json(text).buckets == plan.buckets
+    first = json.loads(text)["decisions"]["answers"][0]["headline"][0]
+    assert first["text"] == "Cook line first, Wed 21:00"
+
+
+def test_other_files_in_the_folder_stay(plan: Plan, tmp_path: Path, quick: None):
+    (tmp_path / "notes.txt").write_text("mine")
+    write_sheets(plan, tmp_path)
+    write_sheets(plan, tmp_path)
+    assert (tmp_path / "notes.txt").read_text() == "mine"
+    assert len(list(tmp_path.iterdir())) == len(FILES) + 1
+
+
+def test_a_file_in_place_of_the_folder_is_one_line(plan: Plan, tmp_path: Path, quick: None):
+    taken = tmp_path / "out"
+    taken.write_text("a file")
+    with pytest.raises(OutputError) as caught:
+        write_sheets(plan, taken)
+    assert str(taken) in str(caught.value)
+    assert "\n" not in str(caught.value)
+    assert taken.read_text() == "a file"
+
+
+def test_a_folder_in_place_of_a_file_leaves_the_last_plan(
+    plan: Plan, tmp_path: Path, quick: None
+):
+    (tmp_path / "plan.json").write_text("last good plan")
+    (tmp_path / "crew.ics").mkdir()
+    with pytest.raises(OutputError, match=r"crew\.ics: could not be written"):
+        write_sheets(plan, tmp_path)
+    assert (tmp_path / "plan.json").read_text() == "last good plan"
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["crew.ics", "plan.json"]
+
+
+@pytest.mark.parametrize("failing", FILES)
+def test_a_swap_that_fails_midway_is_taken_back(
+    plan: Plan, tmp_path: Path, quick: None, monkeypatch: pytest.MonkeyPatch, failing: str
+):
+    for name in FILES[::2]:
+        (tmp_path / name).write_text(f"old {name}")
+    replace = Path.replace
+
+    def refuse(self: Path, target: Path) -> Path:
+        if self.name == failing:
+            raise OSError(28, "No space left on device", str(target))
+        return replace(self, target)
+
+    monkeypatch.setattr(Path, "replace", refuse)
+    with pytest.raises(OutputError, match="No space left on device"):
+        write_sheets(plan, tmp_path)
+    left = {path.name: path.read_text() for path in tmp_path.iterdir()}
+    assert left == {name: f"old {name}" for name in FILES[::2]}
+
+
+def test_a_full_disk_while_writing_leaves_no_scrap(
+    plan: Plan, tmp_path: Path, quick: None, monkeypatch: pytest.MonkeyPatch
+):
+    def full(descriptor: int) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("os.fsync", full)
+    with pytest.raises(OutputError, match="No space left on device"):
+        write_sheets(plan, tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_without_hard_links_the_old_file_is_kept_by_copy(
+    plan: Plan, tmp_path: Path, quick: None, monkeypatch: pytest.MonkeyPatch
+):
+    def no_links(source: Path, target: Path) -> None:
+        raise OSError(1, "Operation not permitted")
+
+    monkeypatch.setattr("os.link", no_links)
+    (tmp_path / "plan.json").write_text("old")
+    write_sheets(plan, tmp_path)
+    assert (tmp_path / "plan.json").read_text() != "old"
+
+
+@pytest.mark.parametrize("left", ["crew.ics", "plan.json"])
+def test_the_calendar_of_the_plan_before_is_mended(
+    plan: Plan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, left: str
+):
+    monkeypatch.setattr("cureplan.output.charts.pages.plan_pictures", lambda _plan: {})
+    write_sheets(plan, tmp_path / "old")
+    for path in (tmp_path / "old").iterdir():
+        if path.name != left:
+            path.unlink()
+    fewer = replace(plan, calls=plan.calls[1:])
+    write_sheets(fewer, tmp_path / "new", before=tmp_path / "old")
+    calendar = (tmp_path / "new" / "crew.ics").read_bytes()
+    assert calendar.count(b"STATUS:CANCELLED") == 1
+    write_sheets(fewer, tmp_path / "old")
+    assert (tmp_path / "old" / "crew.ics").read_bytes() == calendar
