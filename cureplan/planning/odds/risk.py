@@ -266,7 +266,7 @@ def _met(
 
 def _opens(job: Job, pours: RoomPours, last: _Laid) -> Flags:
     """Whether a room bears wheels and water when it must open, night by night."""
-    due_s = (pours.room.open_by or job.access.open_by).timestamp()
+    due_s = job.due(pours.room.name).timestamp()
     needed_s = max(last.needs_s[name] for name in ("foot_traffic", "wheels", "wash_down"))
     last_s = last.laid_s[:, -1:]
     gained_s = last.ages.between(last_s, np.full_like(last_s, due_s))
