@@ -116,6 +116,8 @@ def assemble(
             solver=schedule.solver,
             proven=schedule.proven,
             gap_frac=schedule.gap_frac,
+            known=schedule.known,
+            ended=schedule.ended,
         ),
         rooms=rooms,
         buckets=tuple(
@@ -148,6 +150,7 @@ def assemble(
         ),
         sources=(
             *plan_sources(job, series),
+            _search_source(schedule),
             *humidity_sources(job, pours),
             *past_sources(past),
         ),
@@ -171,7 +174,14 @@ def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
 def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Message, ...]:
     if schedule.windows == "sure":
         return ()
-    return (Message("warn.even_odds", {"wanted_frac": wanted.policy.confidence}),)
+    code = "warn.even_odds" if schedule.sure_known == "impossible" else "warn.sure_unknown"
+    return (Message(code, {"wanted_frac": wanted.policy.confidence}),)
+
+
+def _search_source(schedule: Schedule) -> Source:
+    """How far the search for the order went: never left to be guessed."""
+    detail = Message("source.search", {"known": schedule.known, "ended": schedule.ended})
+    return Source(kind="assumption", label="search", licence=None, generic=False, detail=detail)
 
 
 def _as_planned(job: Job, schedule: Schedule) -> Job:
