@@ -53,6 +53,13 @@ Now = Annotated[
         "--now", metavar="TIME", help="Plan as if it were this time, e.g. 2026-07-17T20:00."
     ),
 ]
+Helps = Annotated[
+    bool,
+    typer.Option(
+        "--help-out/--no-help",
+        help="Whether to look for what would mend a plan that falls short.",
+    ),
+]
 
 
 @app.command()
@@ -61,12 +68,13 @@ def plan(
     out: OutFolder = DEFAULT_FOLDER,
     now: Now = None,
     as_json: AsJson = False,
+    helps: Helps = True,
 ) -> None:
     """Plan a job and write its sheets."""
     from cureplan.api import read_job
 
     job = read_job(job_file)
-    _plan_and_show(job, now=_now_for(job, now), out=out, as_json=as_json)
+    _plan_and_show(job, now=_now_for(job, now), out=out, as_json=as_json, helps=helps)
 
 
 @app.command()
@@ -187,19 +195,41 @@ COOLER_LOSS = 0.3
 """Ice lost to the cooler, from memory; a job may say otherwise."""
 
 
-def _plan_and_show(job: Job, *, now: datetime, out: Path, as_json: bool) -> None:
+def _plan_and_show(
+    job: Job, *, now: datetime, out: Path, as_json: bool, helps: bool = True
+) -> None:
+    """Write and show the plan as soon as it is made, then what would mend it."""
     from cureplan.api import make_plan
+    from cureplan.output.commands.common import terminal_width
     from cureplan.output.sheet.write import write_sheets
+    from cureplan.output.text.terminal import help_text, terminal_text
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
 
-    made = make_plan(job, now=now, progress=_progress if sys.stderr.isatty() else None)
-    written = write_sheets(made, out)
+    first: list[Plan] = []
+    width, colour = terminal_width(), sys.stdout.isatty()
+
+    def show(plan: Plan) -> None:
+        first.append(plan)
+        if progress is not None:
+            sys.stderr.write("\r\x1b[K")
+        written = write_sheets(plan, out)
+        if not as_json:
+            language = plan.job.languages[0]
+            _print(terminal_text(plan, width=width, colour=colour, language=language))
+            _print("\n" + "\n".join(str(path) for path in written))
+
+    progress = _progress if sys.stderr.isatty() else None
+    made = make_plan(job, now=now, progress=progress, what_helps=helps, shown=show)
+    if made is not first[0]:
+        write_sheets(made, out)
+        if not as_json:
+            if progress is not None:
+                sys.stderr.write("\r\x1b[K")
+            language = made.job.languages[0]
+            _print(help_text(made, first[0], width=width, colour=colour, language=language))
     if as_json:
         _print(plan_to_json(made, text_of=voice_of(made).say))
-    else:
-        _print(_terminal(made))
-        _print("\n" + "\n".join(str(path) for path in written))
     if made.status == "short of policy":
         raise typer.Exit(SHORT_OF_POLICY)
 
@@ -207,19 +237,7 @@ def _plan_and_show(job: Job, *, now: datetime, out: Path, as_json: bool) -> None
 def _progress(words: str) -> None:
     """One line that is written over while the search goes on; Ctrl-C keeps the best."""
     sys.stderr.write(f"\r\x1b[Ksearching: {words}")
-    if words.startswith("on site") and words.endswith("settled"):
-        sys.stderr.write("\r\x1b[K")
     sys.stderr.flush()
-
-
-def _terminal(made: Plan) -> str:
-    import shutil
-
-    from cureplan.output.text.terminal import terminal_text
-
-    colour = sys.stdout.isatty()
-    width = shutil.get_terminal_size((100, 24)).columns
-    return terminal_text(made, width=width, colour=colour, language=made.job.languages[0])
 
 
 def _now_for(job: Job, given: str | None) -> datetime:

@@ -44,6 +44,7 @@ __all__ = [
     "assemble",
     "past_sources",
     "past_warnings",
+    "with_help",
 ]
 
 
@@ -112,7 +113,7 @@ def assemble(
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
-            alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
+            alternatives=alternatives(job, pours, schedule),
             solver=schedule.solver,
             proven=schedule.proven,
             gap_frac=schedule.gap_frac,
@@ -155,6 +156,12 @@ def assemble(
             *past_sources(past),
         ),
     )
+
+
+def with_help(plan: Plan, schedule: Schedule) -> Plan:
+    """The plan with what would mend it, cheapest first, ahead of what else would help."""
+    others = (*_relaxed(schedule), *plan.decisions.alternatives)
+    return replace(plan, decisions=replace(plan.decisions, alternatives=others))
 
 
 def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:

@@ -36,6 +36,7 @@ __all__ = [
     "Schedule",
     "construct",
     "limits_for",
+    "look_for_help",
     "prepare_pours",
 ]
 
@@ -64,6 +65,8 @@ WORK_PER_ROOM2 = 0.1
 LEAST_WORK, MOST_WORK = 1.5, 15.0
 MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
+LEAST_HELP = 4.0
+"""But so much at least: what cannot be is often seen at once, and the way out is not."""
 MORE_WORK = 6.0
 """How many times the work goes into finding any answer at all before a limit counts as
 not known to hold: measured on one job, whose answer came at that."""
@@ -89,7 +92,7 @@ def construct(
     *,
     progress: Progress | None = None,
     limits: Limits | None = None,
-    what_helps: bool = True,
+    tables: Tables | None = None,
 ) -> Schedule:
     """Place every pour and coat of a job; Ctrl-C ends the search with the best so far."""
 
@@ -100,26 +103,30 @@ def construct(
     with stopped_by_hand(hear) as stop:
         search = _Search(
             job=job,
-            tables=Tables(pours=pours),
+            tables=tables or Tables(pours=pours),
             progress=progress,
             limits=limits or limits_for(len(job.rooms)),
             stop=stop,
         )
-        schedule = search.run()
-        if schedule.keeps_policy or schedule.stopped or not what_helps:
-            return schedule
-        if progress is not None:
-            progress("looking for what would help; Ctrl-C ends it")
-        relaxed = _what_helps(
-            job, search.tables, schedule, stop=stop, budget=MOST_HELP * search.worked
-        )
-        return replace(schedule, relaxed=relaxed)
+        return replace(search.run(), worked=search.worked)
+
+
+def look_for_help(
+    job: Job, tables: Tables, schedule: Schedule, *, progress: Progress | None = None
+) -> Schedule:
+    """What would mend a schedule that falls short; Ctrl-C ends it with what was found."""
+    if progress is not None:
+        progress("looking for what would help; Ctrl-C ends it")
+    with stopped_by_hand() as stop:
+        relaxed = _what_helps(job, tables, schedule, stop)
+    return replace(schedule, relaxed=relaxed)
 
 
 def _what_helps(
-    job: Job, tables: Tables, schedule: Schedule, *, stop: Stop, budget: float
+    job: Job, tables: Tables, schedule: Schedule, stop: Stop
 ) -> tuple[Relaxation, ...]:
     """What would keep all limits; where windows and margins both fail, each by itself."""
+    budget = max(LEAST_HELP, MOST_HELP * schedule.worked)
 
     def ways(goal: Goal, keeps: str, share: float = 1.0) -> tuple[Relaxation, ...]:
         return relaxations(

@@ -26,7 +26,7 @@ from cureplan.planning.schedule.tables import PourTables, coat_stage
 __all__ = ["FloorModel", "Tables", "floor_model"]
 
 CLEAR = Clear(
-    band=int(300.0 / SLOT_S),
+    band=int(600.0 / SLOT_S),
     opening=int(1800.0 / SLOT_S),
     closing=int(3600.0 / SLOT_S),
     ample=int(4 * 3600.0 / SLOT_S),

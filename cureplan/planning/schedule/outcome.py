@@ -106,11 +106,12 @@ class Schedule:
     coats: tuple[PlacedCoat, ...]
     failures: tuple[Failure, ...]
     required_s: float
-    orders_tried: int = 0
     solver: str = "constructive"
     known: Known = "found"
     """Proven where no schedule is better, by the objectives in their order."""
     ended: Ended = "settled"
+    worked: float = 0.0
+    """What the search has cost, in the solver's units of about a second."""
     sure_known: Known | None = None
     """Where windows are kept as expected: whether keeping them surely is impossible, or
     unknown because the search for it ended first."""
