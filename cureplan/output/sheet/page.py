@@ -14,23 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 from cureplan.inputs.job.schema import ROOM_USES
 from cureplan.inputs.tables.night_log import ROLES as LOG_ROLES
-from cureplan.output.charts import svg as pictures
+from cureplan.output.charts import svg
+from cureplan.output.charts.drawing import Picture, bucket_picture, job_pictures
 from cureplan.output.charts.palette import DARK, LIGHT
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import kept_together, one_line
 from cureplan.output.language.time_words import twice_named
-from cureplan.output.view import (
-    sources as view_load,
-)
-from cureplan.output.view import (
-    sources as view_rests,
-)
-from cureplan.output.view import (
-    view,
-)
-from cureplan.output.view import (
-    work as view_work,
-)
+from cureplan.output.view import sources, view, work
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import BucketPlan, Plan, plan_id
 
@@ -270,7 +260,12 @@ def sheet_html(plan: Plan) -> str:
     environment = _environment()
     languages = plan.job.languages
     style = environment.get_template("sheet.css.j2").render(
-        light=LIGHT, dark=DARK, languages=languages, roles=PICKS, footers=_footers(plan)
+        light=LIGHT,
+        dark=DARK,
+        languages=languages,
+        roles=PICKS,
+        footers=_footers(plan),
+        kinds=svg.css_rules(),
     )
     script = _script()
     return environment.get_template("sheet.html.j2").render(
@@ -358,35 +353,39 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "warnings": [voice.say(warning) for warning in plan.warnings],
         "rooms": view.rooms(plan, voice),
         "room_of": {room.room: room for room in view.rooms(plan, voice)},
-        "buckets": {
-            room.room: view_work.buckets(plan, voice, room.room) for room in plan.rooms
+        "buckets": {room.room: work.buckets(plan, voice, room.room) for room in plan.rooms},
+        "bucket_pictures": {
+            room.room: _drawn(bucket_picture(plan, room.room, voice)) for room in plan.rooms
         },
-        "bucket_pictures": pictures.bucket_pictures(plan, voice),
-        "pictures": [
-            picture
-            for picture in (
-                pictures.room_picture(plan, voice),
-                pictures.temperature_picture(plan, voice),
-                pictures.window_picture(plan, voice),
-            )
-            if picture is not None
-        ],
-        "coats": view_work.coats(plan, voice),
-        "calls": view_load.calls(plan, voice),
-        "ice": view_load.ice(plan, voice),
-        "ice_lines": view_load.ice_lines(plan, voice),
-        "hours": view_rests.hours(plan, voice),
+        "pictures": [_drawn(picture) for picture in job_pictures(plan, voice)],
+        "coats": work.coats(plan, voice),
+        "calls": sources.calls(plan, voice),
+        "ice": sources.ice(plan, voice),
+        "ice_lines": sources.ice_lines(plan, voice),
+        "hours": sources.hours(plan, voice),
         "hour_rooms": [one_line(room.room) for room in plan.hours[0].rooms]
         if plan.hours
         else [],
-        "load": view_load.load(plan, voice),
+        "load": sources.load(plan, voice),
         "primed": plan.takeoff.primer_batches > 0,
-        "load_total": view_load.load_total(plan, voice),
-        "alternatives": view_rests.alternatives(plan, voice),
-        "risk": view_rests.risk_lines(plan, voice),
-        "sources": view_rests.sources(plan, voice),
+        "load_total": sources.load_total(plan, voice),
+        "alternatives": sources.alternatives(plan, voice),
+        "risk": sources.risk_lines(plan, voice),
+        "sources": sources.sources(plan, voice),
         "cautions": voice.own.cautions,
         "role_names": {role: _role_name(voice, role) for role in PICKS},
+    }
+
+
+def _drawn(picture: Picture) -> dict[str, Any]:
+    drawing = picture.drawing
+    return {
+        "title": picture.title,
+        "width": f"{drawing.width:g}",
+        "height": f"{drawing.height:g}",
+        "shapes": svg.shapes_of(drawing),
+        "texts": drawing.texts,
+        "legend": svg.legend_of(picture),
     }
 
 

@@ -272,7 +272,7 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     model = trials.model(unbound)
     if model.problem.empty:
         return []
-    due = [(room.open_by or job.access.open_by).timestamp() for room in job.rooms]
+    due = [job.due(room.name).timestamp() for room in job.rooms]
     problem = _counting_late(model, due)
     if trials.stop() or trials.budget <= 0.0:
         raise _OverError
