@@ -177,7 +177,8 @@ class Call:
     role: str
     people: int
     room: str
-    stage: Literal["pour", "vacuum", "coat 1", "coat 2"]
+    stage: str
+    """The layer worked on: "pour", "vacuum", "coat 1" and so on."""
     call: datetime
     first_task: datetime
     last_task: datetime

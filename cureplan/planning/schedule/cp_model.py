@@ -88,6 +88,11 @@ class OrderingModel:
         self._add_groups()
         self._add_goals()
 
+    @property
+    def pours(self) -> list[CpTask]:
+        """The pour of each room."""
+        return [self.tasks[r, self.problem.pour(r)] for r in range(len(self.problem.rooms))]
+
     def _int(self, low: int, high: int, name: str) -> Any:
         found = self.model.new_int_var(int(low), int(high), name)
         self._others[name] = found
@@ -163,7 +168,7 @@ class OrderingModel:
 
     def _add_groups(self) -> None:
         for i, group in enumerate(self.problem.groups):
-            pours = [self.tasks[room, 0] for room in group]
+            pours = [self.pours[room] for room in group]
             first = self._int(0, self._horizon, f"group {i} from")
             last = self._int(0, self._horizon, f"group {i} to")
             for pour in pours:
@@ -172,7 +177,6 @@ class OrderingModel:
             self.model.add(last - first == sum(pour.length for pour in pours))
 
     def _add_goals(self) -> None:
-        pours = {room: self.tasks[room, 0] for room in range(len(self.problem.rooms))}
         lasts = [
             self.tasks[room, len(stages) - 1] for room, stages in enumerate(self.problem.rooms)
         ]
@@ -180,7 +184,7 @@ class OrderingModel:
         self.goals = {
             "short_most": self._most("short", short),
             "short_sum": sum(short),
-            "last_shift": self._most("shift", [p.label("span") for p in pours.values()]),
+            "last_shift": self._most("shift", [p.label("span") for p in self.pours]),
             "cost": sum(task.label("cost") for task in self.tasks.values()),
             "ready": self._most("ready", [task.offset("opens") for task in lasts]),
         }
@@ -247,7 +251,7 @@ class OrderingModel:
             self.model.add(stay >= last - first - (high - low) * (1 - used))
             calls.append(used)
             on_site.append(stay)
-            if crew == self.problem.rooms[0][0].crew:
+            if crew == self.problem.pour_list[0].crew:
                 ahead = self.problem.shift_begins[span]
                 idle.append(stay - work)
                 waited.append(stay - work + first - ahead * used - low * (1 - used))

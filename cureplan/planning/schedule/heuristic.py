@@ -79,6 +79,9 @@ class _Board:
     def stage(self, task: Task) -> Stage:
         return self.problem.rooms[task[0]][task[1]]
 
+    def pour(self, room: int) -> Task:
+        return room, self.problem.pour(room)
+
     def place(self, task: Task, k: int) -> None:
         """Choose a state and strike out what it rules out elsewhere."""
         self.chosen[task] = k
@@ -182,8 +185,8 @@ def _ranked(stage: Stage, mask: BoolArray, manner: Manner) -> NDArray[np.int64]:
 
 
 def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
-    first = (block[0], 0)
-    poured = [board.stage(t).frees[k] for t, k in board.chosen.items() if t[1] == 0]
+    first = board.pour(block[0])
+    poured = [board.stage(t).frees[k] for t, k in board.chosen.items() if t == board.pour(t[0])]
     mask = board.left[first] & (board.stage(first).begins >= max(poured, default=0))
     ranked = _ranked(board.stage(first), mask, manner)
     if ranked.size == 0:
@@ -203,11 +206,12 @@ def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
 def _follow(board: _Board, rooms: list[int], at: int, manner: Manner) -> bool:
     """Pour further rooms with nothing in between; whether that went well."""
     for room in rooms:
-        stage = board.stage((room, 0))
-        ranked = _ranked(stage, board.left[room, 0] & (stage.begins == at), manner)
+        task = board.pour(room)
+        stage = board.stage(task)
+        ranked = _ranked(stage, board.left[task] & (stage.begins == at), manner)
         if ranked.size == 0:
             return False
-        board.place((room, 0), int(ranked[0]))
+        board.place(task, int(ranked[0]))
         at = int(stage.frees[ranked[0]])
     return True
 
@@ -218,7 +222,11 @@ def _place_coats(
     """Always the coat that can begin first; of those, the one that is too late first."""
     problem = board.problem
     rank = {room: i for i, room in enumerate(order)}
-    nexts = {room: 1 for room in order if len(problem.rooms[room]) > 1}
+    nexts = {
+        room: problem.pour(room) + 1
+        for room in order
+        if len(problem.rooms[room]) > problem.pour(room) + 1
+    }
     while nexts:
         held = {f for r, f in problem.crossings if r in nexts} if crossed_last else set()
         ready = [room for room in nexts if room not in held] or list(nexts)

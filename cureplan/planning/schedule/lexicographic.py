@@ -56,7 +56,7 @@ def _least_cost(stage: Stage) -> int:
 
 def _last_shift(problem: Problem) -> int:
     """The first shift by whose end all pours could have been worked off."""
-    pours = [stages[0] for stages in problem.rooms]
+    pours = problem.pour_list
     first = max(int(pour.span.min()) for pour in pours)
     work = sum(int((pour.frees - pour.begins).min()) for pour in pours)
     spans = np.concatenate([pour.span for pour in pours])
@@ -141,7 +141,7 @@ def _cut(
 ) -> None:
     """What a state may miss or cost beyond the least, given what all together may."""
     least = lower_bounds(problem)
-    for stages, kept in zip(problem.rooms, masks, strict=True):
+    for room, (stages, kept) in enumerate(zip(problem.rooms, masks, strict=True)):
         for stage, mask in zip(stages, kept, strict=True):
             if "short_most" in parts:
                 mask &= stage.short <= best.short_most
@@ -151,7 +151,8 @@ def _cut(
                 cheapest = stage.cost[stage.short == stage.short.min()].min()
                 mask &= stage.cost <= cheapest + best.cost - least.cost
         if "last_shift" in parts:
-            kept[0] &= stages[0].span <= best.last_shift
+            pour = problem.pour(room)
+            kept[pour] &= stages[pour].span <= best.last_shift
         if "ready" in parts:
             kept[-1] &= stages[-1].opens <= best.ready
 

@@ -180,8 +180,10 @@ class Problem:
     rooms: tuple[tuple[Stage, ...], ...]
     crosses: tuple[tuple[int, ...], ...]
     """Rooms whose floor a crew crosses to leave each room."""
+    pour_stages: tuple[int, ...] = ()
+    """Number of the stage in which each room is poured; empty where all are first."""
     groups: tuple[tuple[int, ...], ...] = ()
-    """Rooms whose first stages follow one another with nothing in between."""
+    """Rooms whose pours follow one another with nothing in between."""
     shift_begins: tuple[int, ...] = (0,)
     """First slot at which the pouring crew may begin in each of its shifts."""
     may_wait: bool = True
@@ -195,6 +197,20 @@ class Problem:
         for room, stages in enumerate(self.rooms):
             for number, stage in enumerate(stages):
                 yield room, number, stage
+
+    def pour(self, room: int) -> int:
+        """Number of the stage in which a room is poured."""
+        return self.pour_stages[room] if self.pour_stages else 0
+
+    @property
+    def pour_list(self) -> list[Stage]:
+        """The stage in which each room is poured."""
+        return [stages[self.pour(room)] for room, stages in enumerate(self.rooms)]
+
+    def pours(self, choice: Choice) -> list[tuple[Stage, int]]:
+        """The stage in which each room is poured, with the state chosen for it."""
+        chosen = (row[self.pour(room)] for room, row in enumerate(choice))
+        return list(zip(self.pour_list, chosen, strict=True))
 
     @property
     def size(self) -> int:
@@ -215,7 +231,7 @@ class Problem:
 def score(problem: Problem, choice: Choice) -> Score:
     """Judge a choice that keeps all rules."""
     short = [int(s.short[choice[r][n]]) for r, n, s in problem.tasks()]
-    pours = [(stages[0], choice[r][0]) for r, stages in enumerate(problem.rooms)]
+    pours = problem.pours(choice)
     shifts = _shifts(problem, choice)
     work = sum(int(stage.frees[k] - stage.begins[k]) for stage, k in pours)
     nights = [(span, first, last) for (crew, span), (first, last) in shifts.items()
@@ -300,13 +316,8 @@ def _broken_crossings(problem: Problem, choice: Choice) -> list[str]:
 def _broken_groups(problem: Problem, choice: Choice) -> list[str]:
     found = []
     for group in problem.groups:
-        pours = sorted(
-            (
-                int(problem.rooms[r][0].begins[choice[r][0]]),
-                int(problem.rooms[r][0].frees[choice[r][0]]),
-            )
-            for r in group
-        )
+        chosen = [problem.pours(choice)[room] for room in group]
+        pours = sorted((int(stage.begins[k]), int(stage.frees[k])) for stage, k in chosen)
         if any(after[0] != before[1] for before, after in pairwise(pours)):
             found.append(f"rooms {group} are not poured in one go")
     return found
