@@ -20,7 +20,7 @@ from cureplan.inputs.cards.model import TopcoatCard
 from cureplan.inputs.job.model import Crew, Pace, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.science.clocks import CLOSING_MILESTONES
-from cureplan.science.humidity import HumidityPace
+from cureplan.science.humidity import HumidityRate
 from cureplan.science.kit import film_age_after_s
 from cureplan.science.rate import AgeCurve
 
@@ -192,7 +192,7 @@ def slab_age_curve(
     *,
     activation_energy_j_mol: float,
     reference_c: float,
-    humidity: HumidityPace | None = None,
+    humidity: HumidityRate | None = None,
 ) -> AgeCurve:
     """Age against time of anything thin that lies on this room's slab, in its air."""
     factors = None
