@@ -165,7 +165,7 @@ def _since_filler_s(card: SlurryCard, milestone: Milestone) -> Floats:
 def _steady_s(pot: Pot, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
     """Per point, how long a batch held at its temperature would need [s]."""
     points = {name: milestone.points for name, milestone in pot.card.milestones.items()}
-    asked = [(p.at_c, _pace(pot, p)) for row in points.values() for p in row]
+    asked = [(p.at_c, _pace(pot, p, name)) for name, row in points.items() for p in row]
     kinds = sorted(set(asked))
     at_c, paces = (np.array(column) for column in zip(*kinds, strict=True))
     runs = run_kits(pot, replace(procedure_kits(pot.card, at_c), pace=paces))
@@ -173,7 +173,7 @@ def _steady_s(pot: Pot, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
     for name, row in points.items():
         held_s = np.empty(len(row))
         for i, (point, after_s) in enumerate(zip(row, since_s[name], strict=True)):
-            pace = _pace(pot, point)
+            pace = _pace(pot, point, name)
             speed = float(pot.rate_at(point.at_c)) * pace
             row_of = kinds.index((point.at_c, pace))
             held_s[i] = runs.age_after(row_of, float(after_s), speed) / speed
@@ -181,8 +181,10 @@ def _steady_s(pot: Pot, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
     return steady_s
 
 
-def _pace(pot: Pot, point: MilestonePoint) -> float:
-    share = math.nan if point.humidity_frac is None else point.humidity_frac
+def _pace(pot: Pot, point: MilestonePoint, milestone: str) -> float:
+    share = point.humidity_frac
+    if share is None:
+        share = pot.rate.bare_share(milestone)
     return float(pot.rate.pace(share))
 
 
