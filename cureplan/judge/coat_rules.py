@@ -44,7 +44,7 @@ def _check_windows(
 ) -> Iterator[Finding]:
     name, zone = floor.name, floor.zone
     for coat in floor.coats:
-        label = f"coat {coat.coat}"
+        label = coat.stage
         if label not in lenient.windows:
             continue
         near, far = lenient.windows[label], strict.windows[label]

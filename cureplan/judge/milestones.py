@@ -132,13 +132,12 @@ def cure_milestones(case: Case, floor: Floor, lean: Leaning) -> CureMilestones:
     below: Callable[[str], Floats] = poured.when
     windows: dict[str, Window] = {}
     walkable_s: dict[str, float] = {"pour": float(poured.when("foot_traffic").max())}
-    for coat in floor.coats:
-        step = next((s for s in floor_steps(floor.room) if s.coat == coat.coat), None)
-        if step is None:
-            continue
-        windows[step.stage] = _window(case, floor, step, below)
+    steps = [step for step in floor_steps(floor.room) if step.coat]
+    # By their place: that they are the right ones in the right order has a rule of its own.
+    for coat, step in zip(floor.coats, steps, strict=False):
+        windows[coat.stage] = _window(case, floor, step, below)
         below = _coat_when(case, floor, coat, lean)
-        walkable_s[step.stage] = float(below("foot_traffic").max())
+        walkable_s[coat.stage] = float(below("foot_traffic").max())
     ladder = ("foot_traffic", "wheels", "wash_down") if floor.coats else ("foot_traffic",) * 3
     foot_s, wheels_s, wash_s = (float(below(name).max()) for name in ladder)
     closes_s = poured.when("topcoat_closes").min()

@@ -125,7 +125,7 @@ def _check_crossing(task: Task, closed: Task) -> Iterator[Finding]:
 
 
 def _closed(floor: Floor, cured: CureMilestones) -> Iterator[Task]:
-    begins_s = {f"coat {coat.coat}": epoch_s(coat.start) for coat in floor.coats}
+    begins_s = {coat.stage: epoch_s(coat.start) for coat in floor.coats}
     begins_s["pour"] = floor.begins_s
     for stage, walkable_s in cured.walkable_by_stage_s.items():
         yield Task(floor=floor, label=stage, begins_s=begins_s[stage], ends_s=walkable_s)
@@ -138,7 +138,7 @@ def _pour_task(floor: Floor) -> Task:
 def coat_tasks(case: Case, floor: Floor) -> Iterator[Task]:
     """Coats of a floor, each with what leads up to it."""
     for coat in floor.coats:
-        label = f"coat {coat.coat}"
+        label = coat.stage
         yield Task(
             floor=floor,
             label=label,
