@@ -11,6 +11,28 @@ SAYINGS: dict[str, str] = {
     "as rounding makes it in saturated air.",
     "weather.off_hour": "{rows} of {count:row|rows} lie off the hour: read at whole hours "
     "between them.",
+    "weather.averaged": "{rows:row|rows} {step_s} apart, averaged over each hour.",
+    "weather.coarse": "Rows lie {step_s} apart: hours between are filled by a curve.",
+    "weather.read_as": "The file was read so: {how}.",
+    "weather.accepted": "Asked about and accepted by the file itself: {names}.",
+    "weather.steady": "The air stays at {temp_c} in the whole file: is that a record?",
+    "weather.season": "A mean of {mean_c} is far from what the season has at the site ({low_c} to {high_c}): check unit, date and coordinates.",
+    "weather.sun": "The warmest hour comes at {warmest} by the sun: check the times' offset and the site's coordinates.",
+    "weather.file_ahead": "{label} was written {ahead_h} in the future: check this machine's clock.",
+    "read.encoding": "text in {encoding}",
+    "read.parted": "cells parted by a {mark:word}",
+    "read.commas": "decimal commas",
+    "read.column": "{what:word} from “{column}”",
+    "read.clock_site": "times without an offset, taken as the site's clock ({zone})",
+    "read.clock": "times on the clock {zone}",
+    "read.doubled": "{rows:row|rows} in the hour that comes twice, told apart by order",
+    "read.epoch": "times counted from 1970 in {unit}, UTC",
+    "read.order": "dates with the {order:word}",
+    "read.newest_first": "newest row first, turned round",
+    "read.marked": "{rows:cell|cells} such as -9999 taken as missing",
+    "read.left_out": "{rows:row|rows} below the table left out, as sums or means",
+    "read.repeated": "{rows:header|headers} met again among the rows, left out",
+    "read.twice": "{rows:row|rows} given twice, taken once",
     "weather.station_used": "{station}: used.",
     "weather.station_used_poor": "{station}: used, though it gave {given_frac} of past hours "
     "and its last is {silent_s:age} old.",
@@ -22,10 +44,14 @@ SAYINGS: dict[str, str] = {
     "weather.list_old": "The list of stations is {age_s:age} old ({why}).",
     "weather.reused": "Fetched {age_s:age} ago; not asked again yet.",
     "weather.forecast_age": "Oldest forecast used: {label}, issued {age_s:age} ago.",
+    "weather.forecast_age_written": "Oldest forecast used: {label}, issue time not given, "
+    "file written {age_s:age} ago.",
     "weather.forecast_age_fetched": "Oldest forecast used: {label}, issue time not given, "
     "fetched {age_s:age} ago.",
     "weather.forecast_old": "Old forecast: {label}, issued {age_s:age} ago, allowed are "
     "{allowed_s:age}.",
+    "weather.forecast_old_written": "Old forecast: {label}, issue time not given, file "
+    "written {age_s:age} ago, allowed are {allowed_s:age}.",
     "weather.forecast_old_fetched": "Old forecast: {label}, issue time not given, fetched "
     "{age_s:age} ago, allowed are {allowed_s:age}.",
     "weather.copy": "No fresh weather ({why}): this is the copy fetched {age_s:age} ago, "
@@ -82,6 +108,23 @@ SAYINGS: dict[str, str] = {
 }
 
 WORDS: dict[str, str] = {
+    # How a table was understood.
+    "mark.comma": "comma",
+    "mark.semicolon": "semicolon",
+    "mark.tab": "tab",
+    "mark.bar": "bar",
+    "order.dmy": "day first",
+    "order.mdy": "month first",
+    "order.ymd": "year first",
+    "what.time": "times",
+    "what.temp_c": "air in °C",
+    "what.temp_f": "air in °F",
+    "what.temp_k": "air in kelvin",
+    "what.dew_c": "dew point in °C",
+    "what.dew_f": "dew point in °F",
+    "what.dew_k": "dew point in kelvin",
+    "what.humidity_pct": "humidity in percent",
+    "what.humidity_frac": "humidity as a fraction",
     "by a shape-preserving curve between coarse steps": "filled by a curve between coarse "
     "steps",
     "default: from memory": "left out, so from memory",

@@ -11,6 +11,28 @@ SAYINGS: dict[str, str] = {
     "{above_k} arriba del aire, por el redondeo en aire saturado.",
     "weather.off_hour": "{rows} de {count:renglón|renglones} no caen en la hora: se leyó a "
     "horas enteras entre ellos.",
+    "weather.averaged": "{rows:renglón|renglones} cada {step_s}, promediados por hora.",
+    "weather.coarse": "Hay un renglón cada {step_s}: las horas entre ellos se llenan con una curva.",
+    "weather.read_as": "El archivo se leyó así: {how}.",
+    "weather.accepted": "Se preguntó y el archivo mismo lo acepta: {names}.",
+    "weather.steady": "El aire se queda en {temp_c} en todo el archivo: ¿es una medición?",
+    "weather.season": "Un promedio de {mean_c} está lejos de lo que da la temporada en la obra ({low_c} a {high_c}): revise unidad, fecha y coordenadas.",
+    "weather.sun": "La hora más caliente cae a las {warmest} según el sol: revise la diferencia horaria y las coordenadas de la obra.",
+    "weather.file_ahead": "{label} se escribió {ahead_h} en el futuro: revise el reloj de esta máquina.",
+    "read.encoding": "texto en {encoding}",
+    "read.parted": "celdas separadas por {mark:word}",
+    "read.commas": "comas decimales",
+    "read.column": "{what:word} de “{column}”",
+    "read.clock_site": "horas sin diferencia horaria, tomadas como el reloj de la obra ({zone})",
+    "read.clock": "horas en el reloj {zone}",
+    "read.doubled": "{rows:renglón|renglones} en la hora que se repite, distinguidos por su orden",
+    "read.epoch": "tiempo contado desde 1970 en {unit}, UTC",
+    "read.order": "fechas con {order:word}",
+    "read.newest_first": "el renglón más nuevo va primero, se invirtió",
+    "read.marked": "{rows:celda|celdas} como -9999 tomadas como faltantes",
+    "read.left_out": "{rows:renglón|renglones} al pie de la tabla no se usan, son sumas o promedios",
+    "read.repeated": "{rows:encabezado|encabezados} de nuevo entre los renglones, no se usan",
+    "read.twice": "{rows:renglón dado|renglones dados} dos veces, se toma una",
     "weather.station_used": "{station}: se usa.",
     "weather.station_used_poor": "{station}: se usa, aunque dio {given_frac} de las horas "
     "pasadas y la última tiene {silent_s:age}.",
@@ -23,10 +45,14 @@ SAYINGS: dict[str, str] = {
     "weather.reused": "Bajado hace {age_s:age}; todavía no se pide otra vez.",
     "weather.forecast_age": "Pronóstico más viejo que se usa: {label}, emitido hace "
     "{age_s:age}.",
+    "weather.forecast_age_written": "Pronóstico más viejo que se usa: {label}, sin hora de "
+    "emisión, archivo escrito hace {age_s:age}.",
     "weather.forecast_age_fetched": "Pronóstico más viejo que se usa: {label}, sin hora de "
     "emisión, bajado hace {age_s:age}.",
     "weather.forecast_old": "Pronóstico viejo: {label}, emitido hace {age_s:age}, se permiten "
     "{allowed_s:age}.",
+    "weather.forecast_old_written": "Pronóstico viejo: {label}, sin hora de emisión, archivo "
+    "escrito hace {age_s:age}, se permiten {allowed_s:age}.",
     "weather.forecast_old_fetched": "Pronóstico viejo: {label}, sin hora de emisión, bajado "
     "hace {age_s:age}, se permiten {allowed_s:age}.",
     "weather.copy": "No hay clima nuevo ({why}): esta es la copia bajada hace {age_s:age}, "
@@ -83,6 +109,23 @@ SAYINGS: dict[str, str] = {
 }
 
 WORDS: dict[str, str] = {
+    # How a table was understood.
+    "mark.comma": "coma",
+    "mark.semicolon": "punto y coma",
+    "mark.tab": "tabulador",
+    "mark.bar": "barra",
+    "order.dmy": "día primero",
+    "order.mdy": "mes primero",
+    "order.ymd": "año primero",
+    "what.time": "horas",
+    "what.temp_c": "aire en °C",
+    "what.temp_f": "aire en °F",
+    "what.temp_k": "aire en kelvin",
+    "what.dew_c": "punto de rocío en °C",
+    "what.dew_f": "punto de rocío en °F",
+    "what.dew_k": "punto de rocío en kelvin",
+    "what.humidity_pct": "humedad en por ciento",
+    "what.humidity_frac": "humedad como fracción",
     "by a shape-preserving curve between coarse steps": "completado con una curva entre pasos "
     "largos",
     "default: from memory": "no se dio: de memoria",

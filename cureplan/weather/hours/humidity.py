@@ -7,7 +7,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import OutOfRangeError
 
-__all__ = ["dew_from_humidity_c"]
+__all__ = ["dew_from_humidity_c", "humidity_from_dew"]
 
 # Alduchov & Eskridge 1996, eq. 25 (over water): e = 610.94 Pa * exp(A t / (B + t)).
 _A = 17.625
@@ -55,3 +55,16 @@ def dew_from_humidity_c(temp_c: ArrayLike, *, rh_frac: ArrayLike) -> NDArray[np.
         raise OutOfRangeError("rh_frac must lie in 0..1")
     gamma = np.log(np.maximum(share, _LEAST_RH_FRAC)) + _A * temp / (_B_C + temp)
     return np.asarray(_B_C * gamma / (_A - gamma), dtype=np.float64)
+
+
+def humidity_from_dew(temp_c: ArrayLike, *, dew_c: ArrayLike) -> NDArray[np.float64]:
+    """Relative humidity, 0 to 1, of air with a dew point; the same source read backwards.
+
+    Examples
+    --------
+    >>> round(float(humidity_from_dew(35.0, dew_c=23.0)), 2)
+    0.5
+    """
+    temp = np.asarray(temp_c, dtype=np.float64)
+    dew = np.asarray(dew_c, dtype=np.float64)
+    return np.asarray(np.exp(_A * dew / (_B_C + dew) - _A * temp / (_B_C + temp)))
