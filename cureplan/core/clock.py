@@ -49,23 +49,6 @@ class HoursOfDay(Protocol):
 def require_aware(instant: datetime, *, name: str) -> datetime:
     """Return `instant` in UTC.
 
-    Parameters
-    ----------
-    instant : datetime
-        Timezone-aware.
-    name : str
-        What the caller calls it, for the message.
-
-    Returns
-    -------
-    datetime
-        The same instant in UTC.
-
-    Raises
-    ------
-    OutOfRangeError
-        It is naive.
-
     Examples
     --------
     >>> require_aware(datetime.fromisoformat("2013-07-17T19:00:00-04:00"), name="start")
@@ -81,24 +64,6 @@ def require_aware(instant: datetime, *, name: str) -> datetime:
 
 def local_instant(written: datetime, zone: tzinfo) -> datetime:
     """Instant meant by a local wall-clock time; one written with an offset is kept.
-
-    Parameters
-    ----------
-    written : datetime
-        As the user wrote it, with or without an offset.
-    zone : tzinfo
-        The site's zone.
-
-    Returns
-    -------
-    datetime
-        In UTC.
-
-    Raises
-    ------
-    QuantityError
-        Clocks change that night and the time comes twice or not at all; the message
-        offers both readings. Or the year is not one in which anybody pours floors.
 
     Examples
     --------
@@ -133,11 +98,6 @@ def _readings(written: datetime, zone: tzinfo) -> tuple[datetime, datetime]:
 def parse_clock_minutes(text: object) -> int:
     """Minutes since midnight of a clock time; "24:00" is the end of the day.
 
-    Raises
-    ------
-    QuantityError
-        Not a 24-hour clock time in whole minutes.
-
     Examples
     --------
     >>> parse_clock_minutes("19:30"), parse_clock_minutes("24:00")
@@ -159,13 +119,7 @@ def parse_clock_minutes(text: object) -> int:
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
 class TimeWindow:
-    """A span of time, both ends in UTC; the end itself lies outside.
-
-    Raises
-    ------
-    OutOfRangeError
-        An end is naive, or the window would end before it begins.
-    """
+    """A span of time, both ends in UTC; the end itself lies outside."""
 
     begins: datetime
     ends: datetime
@@ -205,25 +159,6 @@ def shift_windows(
 
     On the night clocks change, an edge that comes twice or not at all takes whichever
     reading makes the shift shorter: nobody is called in an hour he may not be in.
-
-    Parameters
-    ----------
-    shifts : iterable of HoursOfDay
-        Local clock times; equal ones mean round the clock.
-    zone : tzinfo
-        The site's zone.
-    begins, ends : datetime
-        The span, aware.
-
-    Returns
-    -------
-    tuple of TimeWindow
-        In order, cut to the span, those that touch or overlap joined.
-
-    Raises
-    ------
-    OutOfRangeError
-        The span is naive or runs backwards.
 
     Examples
     --------
@@ -268,11 +203,6 @@ def _joined(windows: Iterable[TimeWindow]) -> tuple[TimeWindow, ...]:
 def epoch_s(instant: datetime) -> float:
     """Seconds since 1970-01-01T00:00Z.
 
-    Raises
-    ------
-    OutOfRangeError
-        `instant` is naive.
-
     Examples
     --------
     >>> epoch_s(datetime(1970, 1, 2, tzinfo=UTC))
@@ -283,11 +213,6 @@ def epoch_s(instant: datetime) -> float:
 
 def from_epoch_s(seconds: float) -> datetime:
     """Instant in UTC, `seconds` after 1970-01-01T00:00Z; to the microsecond.
-
-    Raises
-    ------
-    OutOfRangeError
-        Not a finite number, or beyond the calendar.
 
     Examples
     --------

@@ -69,21 +69,6 @@ class WeatherUnavailableError(CurePlanError):
 class InputError(CurePlanError, ValueError):
     """Something the user wrote is wrong; says where, what, and how to mend it.
 
-    Parameters
-    ----------
-    problem : str
-        What is wrong, without a full stop.
-    cure : str
-        What to write or do instead.
-    source : Path, str or None
-        File (or option) it stands in.
-    line : int or None
-        1-based line, where known.
-    key : str or None
-        Key path such as ``rooms[2].width``, or a column name.
-    value : object
-        The offending value as written; None when there is none.
-
     Examples
     --------
     >>> print(InputError("not a length", cure='write "22 ft"', source="job.toml",

@@ -57,11 +57,6 @@ def _plain(value: Value) -> Any:
 def message_from_plain(plain: Any) -> Message:
     """The sentence back from JSON.
 
-    Raises
-    ------
-    ValueError
-        It is not one.
-
     Examples
     --------
     >>> message_from_plain({"code": "door.slow", "values": {}})

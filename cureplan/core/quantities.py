@@ -188,23 +188,6 @@ def _check_chain(text: str, terms: list[tuple[Fraction, str]], kind: Kind) -> No
 def read(text: str, kind: Kind) -> float:
     """SI value of a text that should be of this kind.
 
-    Parameters
-    ----------
-    text : str
-        As the user wrote it.
-    kind : Kind
-        One row of the closed table.
-
-    Returns
-    -------
-    float
-        In the SI unit of the kind, or °C.
-
-    Raises
-    ------
-    QuantityError
-        A bare number, an unknown unit, or a magnitude no kitchen has.
-
     Examples
     --------
     >>> from cureplan.core.units import LENGTHS

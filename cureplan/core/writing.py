@@ -15,18 +15,6 @@ def write_atomically(path: Path, content: str | bytes) -> None:
     """Replace a file by new content in one step, safe against a crash at any moment.
 
     Not for appending: the last of several writers wins, whole.
-
-    Parameters
-    ----------
-    path : Path
-        Target; its folder must exist.
-    content : str or bytes
-        What it shall hold; text becomes UTF-8, line ends as they are.
-
-    Raises
-    ------
-    OutputError
-        It could not be written; what stood at `path` before still stands.
     """
     part: Path | None = None
     try:

@@ -51,22 +51,7 @@ def key_text(path: KeyPath) -> str:
 def validated(
     model: type[M], document: Document, values: Mapping[str, Any] | None = None
 ) -> tuple[M | None, list[Fault]]:
-    """Read a document's values as `model`.
-
-    Parameters
-    ----------
-    model : type of BaseModel
-        What the document should hold.
-    document : Document
-        The file.
-    values : mapping or None
-        Values to read in place of the whole document's.
-
-    Returns
-    -------
-    tuple
-        The model and no faults, or None and every fault found.
-    """
+    """Read a document's values as `model`."""
     try:
         return model.model_validate(document.values if values is None else values), []
     except ValidationError as error:

@@ -73,22 +73,7 @@ def quantity(
     at_least: str | None = None,
     at_most: str | None = None,
 ) -> Reads:
-    """Hook for a quantity string.
-
-    Parameters
-    ----------
-    parse : callable
-        One of `cureplan.core.quantities.parse_*`.
-    example : str
-        What a good value looks like; shown in messages and in the schema.
-    above, at_least, at_most : str or None
-        Limits of this field, as a user would write them.
-
-    Returns
-    -------
-    Reads
-        Metadata for ``Annotated[float, quantity(...)]``.
-    """
+    """Hook for a quantity string."""
 
     def read(text: Any) -> float:
         value = parse(text)

@@ -227,36 +227,12 @@ class Document:
 
 
 def read_document(source: Path, *, what: str) -> Document:
-    """Read a TOML file.
-
-    Parameters
-    ----------
-    source : Path
-        The file.
-    what : str
-        What it should be, for messages: ``job file`` or ``material card``.
-
-    Returns
-    -------
-    Document
-        Its text and values.
-
-    Raises
-    ------
-    InputError
-        It is missing, no regular file, too large, empty, not UTF-8, or not TOML.
-    """
+    """Read a TOML file."""
     return parse_document(_decoded(_bytes(source, what), source), source=source, what=what)
 
 
 def parse_document(text: str, *, source: Path, what: str) -> Document:
-    """Read a TOML text that is said to come from `source`.
-
-    Raises
-    ------
-    InputError
-        The text is empty or not TOML; the message shows the line.
-    """
+    """Read a TOML text that is said to come from `source`."""
     if not text.strip():
         raise InputError(
             "the file is empty", cure=f"write a {what} into it", source=source, line=1

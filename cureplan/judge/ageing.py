@@ -86,17 +86,6 @@ def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate
 
     Not for a slurry, whose points are whole rituals: see `pot.calibrate`.
 
-    Parameters
-    ----------
-    prior : RatePrior
-        Normal belief about the energy before the points.
-    milestones : mapping of str to Milestone
-        In the card's order; the first point of the first one is the reference.
-
-    Returns
-    -------
-    CardRate
-
     Examples
     --------
     >>> from cureplan.inputs.cards.model import MilestonePoint
@@ -119,17 +108,6 @@ def fit_rate(
 
     Each milestone's own time is free, so only differences between its temperatures
     speak about the energy; a card with single points returns the prior.
-
-    Parameters
-    ----------
-    prior, milestones
-        As in `read_card`.
-    steady_s : mapping of str to ndarray
-        Per milestone and point, its time at the point's temperature held steady [s].
-
-    Returns
-    -------
-    CardRate
     """
     ref_c = next(iter(milestones.values())).points[0].at_c
     wet = _speaks_of_damp(milestones)

@@ -131,17 +131,7 @@ class Case:
 
 
 def lay_out(plan: Plan) -> Case:
-    """Re-run every bucket of a plan whose hours cover all its rooms.
-
-    Parameters
-    ----------
-    plan : Plan
-        Already seen to name only rooms of its job, each with hours and buckets.
-
-    Returns
-    -------
-    Case
-    """
+    """Re-run every bucket of a plan whose hours cover all its rooms."""
     card = plan.job.cards.slurry
     materials = plan.job.materials
     thickness_m = materials.thickness_m + materials.profile_allowance_m

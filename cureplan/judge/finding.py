@@ -58,13 +58,7 @@ class Finding:
 
 
 class PlanRefusedError(CurePlanError):
-    """The judge does not confirm a plan; it must not be shown as one.
-
-    Parameters
-    ----------
-    findings : tuple of Finding
-        Everything found, worst rules first as the judge lists them.
-    """
+    """The judge does not confirm a plan; it must not be shown as one."""
 
     exit_code = 3
     shown = 3

@@ -128,23 +128,6 @@ def calibrate(card: SlurryCard, *, thickness_m: float) -> Pot:
     A point's minutes are those of the whole ritual run at the point's temperature. The
     age they come to depends on the kinetics, and the kinetics on these ages; so does
     the heat, which is given off by the end of the working time: found by repetition.
-
-    Parameters
-    ----------
-    card : SlurryCard
-        Parts, steps, heats and points.
-    thickness_m : float
-        Of the film on the floor [m].
-
-    Returns
-    -------
-    Pot
-        The reference times of its rate are the ages of the card's milestones.
-
-    Raises
-    ------
-    OutOfRangeError
-        The repetition does not settle.
     """
     warmth_j_m3_k = card.kit_heat_capacity_j_k / card.mixed_yield_m3
     slowing = CONCRETE_EFFUSIVITY / (warmth_j_m3_k * thickness_m)
@@ -229,20 +212,7 @@ def ritual_kits(card: SlurryCard, at_c: Floats) -> Kits:
 
 
 def run_kits(pot: Pot, kits: Kits) -> Runs:
-    """March every kit through stirring, filler, haul, and the floor.
-
-    Parameters
-    ----------
-    pot : Pot
-        The card's bucket.
-    kits : Kits
-        Arrays of shape (n,).
-
-    Returns
-    -------
-    Runs
-        Rows per kit.
-    """
+    """March every kit through stirring, filler, haul, and the floor."""
     share, power = pot.card.liquid_stage_share, pot.card.mixing_power_w
     temp, age = kits.liquids_c, np.zeros_like(kits.liquids_c)
     stirred = _stage(pot, kits, temp, age, kits.liquids_s, pot.liquids_j_k, power, share)

@@ -69,19 +69,7 @@ def laying(case: Case, floor: Floor) -> Laying:
 
 
 def stand(case: Case, floor: Floor, lean: Leaning) -> Standing:
-    """Re-derive every long clock of a floor.
-
-    Parameters
-    ----------
-    case, floor
-        The plan and one of its floors.
-    lean : Leaning
-        How much doubt a slab that was read still carries.
-
-    Returns
-    -------
-    Standing
-    """
+    """Re-derive every long clock of a floor."""
     lay = laying(case, floor)
     wait = case.stretch(case.slurry, floor, floor.begins_s, lean)
     slurry = _slurry_ages(case, floor)

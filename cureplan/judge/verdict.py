@@ -29,16 +29,6 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
 
     Not for what lies outside a plan: whether the weather comes true is a matter of
     risk, not of judgement.
-
-    Parameters
-    ----------
-    plan : Plan
-        As made or as read back from `plan.json`.
-
-    Returns
-    -------
-    tuple of Finding
-        Empty when every rule holds.
     """
     broken = tuple(_check_hours(plan))
     if broken:
@@ -69,13 +59,7 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
 
 
 def require_confirmed(plan: Plan) -> None:
-    """Raise unless the judge confirms a plan.
-
-    Raises
-    ------
-    PlanRefusedError
-        Naming the first findings.
-    """
+    """Raise unless the judge confirms a plan."""
     findings = judge(plan)
     if findings:
         raise PlanRefusedError(findings)

@@ -59,20 +59,7 @@ _OPENS_BEFORE_CLOSES = (
 
 
 def card_faults(card: CardFile, values: Mapping[str, Any]) -> list[Fault]:
-    """Every fault between the keys of a card.
-
-    Parameters
-    ----------
-    card : CardFile
-        As written; its keys are each sound.
-    values : mapping
-        The card's values as the TOML reader gave them.
-
-    Returns
-    -------
-    list of Fault
-        Empty when the card agrees with itself.
-    """
+    """Every fault between the keys of a card."""
     faults = list(_provenance(card, values))
     if isinstance(card, SlurryFile):
         faults += [*_parts(card), *_density(card)]
@@ -196,26 +183,7 @@ Clock = Literal["filler_in", "mixed"]
 
 
 def build_card(card: CardFile, *, key: str, origins: Origins) -> Card:
-    """Turn a checked card file into its card.
-
-    Parameters
-    ----------
-    card : CardFile
-        One of its four kinds.
-    key : str
-        What a job file calls it.
-    origins : Origins
-        Where its values come from.
-
-    Returns
-    -------
-    SlurryCard, TopcoatCard, AggregateCard or PrimerCard
-
-    Raises
-    ------
-    TypeError
-        `card` is none of the four kinds.
-    """
+    """Turn a checked card file into its card."""
     match card:
         case SlurryFile():
             return _slurry(card, key, origins)
@@ -363,26 +331,6 @@ def read_card(
 ) -> Card:
     """Read a material card.
 
-    Parameters
-    ----------
-    name : str or Path
-        A shipped name, or a path (it ends in ``.toml`` or holds a slash).
-    folder : Path or None
-        Where a relative path starts; None is the current folder.
-    kind : str or None
-        What the card must be; None takes any.
-
-    Returns
-    -------
-    SlurryCard, TopcoatCard, AggregateCard or PrimerCard
-        In SI and °C.
-
-    Raises
-    ------
-    InputError
-        No such card, another kind of card, or something wrong in it: file, line, key,
-        value and cure.
-
     Examples
     --------
     >>> read_card("fast-slurry").kit_mass_kg
@@ -393,13 +341,7 @@ def read_card(
 
 
 def read_card_text(text: str, *, source: Path, kind: CardKind | None = None) -> Card:
-    """Read a card from a text that is said to stand in `source`.
-
-    Raises
-    ------
-    InputError
-        Something is wrong in it.
-    """
+    """Read a card from a text that is said to stand in `source`."""
     document = parse_document(text, source=source, what=_WHAT)
     return _read(document, key=source.stem, kind=kind)
 

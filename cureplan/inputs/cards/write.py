@@ -18,18 +18,6 @@ def card_text(card: SlurryCard | TopcoatCard, *, heading: Iterable[str] = ()) ->
 
     Not a copy of the file it was read from: comments and units of that are gone.
 
-    Parameters
-    ----------
-    card : SlurryCard or TopcoatCard
-        What to write.
-    heading : iterable of str
-        Comment lines on top.
-
-    Returns
-    -------
-    str
-        Reads back through `read_card` to the same values within 1e-9 of each.
-
     Examples
     --------
     >>> from pathlib import Path

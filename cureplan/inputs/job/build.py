@@ -75,18 +75,7 @@ class Instants:
 
 
 def resolve_instants(job: JobFile) -> tuple[Instants | None, list[Fault]]:
-    """Read the job's local times in its zone.
-
-    Parameters
-    ----------
-    job : JobFile
-        As written.
-
-    Returns
-    -------
-    tuple
-        The instants, or None where one cannot be had; and the faults found.
-    """
+    """Read the job's local times in its zone."""
     zone = _zone(job.site.time_zone)
     if zone is None:
         return None, [_no_zone(job.site.time_zone)]
@@ -211,24 +200,7 @@ def _far_from_zone(job: JobFile, instants: Instants) -> list[Fault]:
 
 
 def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Path) -> Job:
-    """Put a job together from checked pieces.
-
-    Parameters
-    ----------
-    written : JobFile
-        The file, without faults.
-    instants : Instants
-        Its dates and times.
-    cards : Cards
-        The cards it names.
-    source : Path
-        The file itself.
-
-    Returns
-    -------
-    Job
-        In SI and °C, every instant in UTC.
-    """
+    """Put a job together from checked pieces."""
     return Job(
         site=Site(**written.site.model_dump()),
         weather=_weather(written, source.parent),

@@ -19,20 +19,7 @@ __all__ = ["crosscheck"]
 
 
 def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
-    """Every fault between the keys of a job file.
-
-    Parameters
-    ----------
-    job : JobFile
-        As written; its keys are each sound.
-    folder : Path
-        Where relative file names start: the folder of the job file.
-
-    Returns
-    -------
-    list of Fault
-        Empty when the file agrees with itself.
-    """
+    """Every fault between the keys of a job file."""
     checks: Sequence[Callable[[JobFile], Iterator[Fault]]] = (
         _room_names,
         _ways_out,

@@ -41,23 +41,6 @@ def check_answer(question: Question, answer: str) -> str:
     """The TOML for an answer.
 
     Not for checks between answers; the reader makes those.
-
-    Parameters
-    ----------
-    question : Question
-        What was asked.
-    answer : str
-        What was said.
-
-    Returns
-    -------
-    str
-        TOML value.
-
-    Raises
-    ------
-    InputError
-        The answer is not of the kind asked for; the message says what is.
     """
     try:
         return question.to_toml(answer.strip())
@@ -386,29 +369,7 @@ class _Draft:
 
 
 def new_job_text(ask: Ask, *, tell: Callable[[str], None], patient: bool, folder: Path) -> str:
-    """Ask everything and return the text of a sound job file.
-
-    Parameters
-    ----------
-    ask : callable
-        Puts one question.
-    tell : callable
-        Says what was wrong with an answer, before it is asked again.
-    patient : bool
-        Ask again after a wrong answer; a script gets the error instead.
-    folder : Path
-        Where the file will stand; file names in it start there.
-
-    Returns
-    -------
-    str
-        TOML that `read_job` accepts, but for a weather file that is not there yet.
-
-    Raises
-    ------
-    InputError
-        An answer is wrong and `patient` is false, or the answers contradict each other.
-    """
+    """Ask everything and return the text of a sound job file."""
     draft = _Draft()
     for question in JOB_QUESTIONS:
         _put(draft, question, ask, tell, patient=patient)

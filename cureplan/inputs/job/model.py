@@ -236,13 +236,7 @@ class Job:
     """Folder of finished jobs; None where the job names none and none lies beside it."""
 
     def room(self, name: str) -> Room:
-        """The room of that name.
-
-        Raises
-        ------
-        KeyError
-            No room is called so.
-        """
+        """The room of that name."""
         for room in self.rooms:
             if room.name == name:
                 return room

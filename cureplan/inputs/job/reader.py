@@ -21,35 +21,12 @@ _WHAT = "job file"
 
 
 def read_job(path: Path | str) -> Job:
-    """Read and check a job file and the cards it names.
-
-    Parameters
-    ----------
-    path : Path or str
-        The TOML file.
-
-    Returns
-    -------
-    Job
-        In SI and °C, every instant in UTC.
-
-    Raises
-    ------
-    InputError
-        Something is wrong: file, line, key, value and cure. Of several faults it tells
-        the first in the file and how many follow; `job_faults` gives them all.
-    """
+    """Read and check a job file and the cards it names."""
     return _job(read_document(Path(path), what=_WHAT))
 
 
 def read_job_text(text: str, *, source: Path) -> Job:
-    """Read a job from a text; relative file names start in the folder of `source`.
-
-    Raises
-    ------
-    InputError
-        As `read_job`.
-    """
+    """Read a job from a text; relative file names start in the folder of `source`."""
     return _job(parse_document(text, source=source, what=_WHAT))
 
 

@@ -70,13 +70,7 @@ def _no_number(text: str) -> tuple[str, str]:
 
 
 def read_table_text(path: Path) -> str:
-    """The whole of a small UTF-8 text file.
-
-    Raises
-    ------
-    InputError
-        Missing, no regular file, too large, empty, not text or not UTF-8.
-    """
+    """The whole of a small UTF-8 text file."""
     try:
         if path.is_dir():
             raise InputError("this is a folder", cure="name a CSV file in it", source=path)
@@ -125,28 +119,6 @@ def read_lines(
     text: str, *, source: Path, known: tuple[str, ...], most: int = MOST_READINGS
 ) -> list[Line]:
     """Lines under the header; comments (#) and blank lines are passed over.
-
-    Parameters
-    ----------
-    text : str
-        The table.
-    source : Path
-        Named in errors.
-    known : tuple of str
-        Columns it may have.
-    most : int
-        Lines it may have.
-
-    Returns
-    -------
-    list of Line
-        At least one, in file order.
-
-    Raises
-    ------
-    InputError
-        No rows, too many, a column that is unknown or stands there twice, or a line
-        with another number of cells than the header.
 
     Examples
     --------

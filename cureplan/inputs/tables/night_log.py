@@ -52,13 +52,7 @@ def parsed_value(line: Line, text: str, parse: Callable[[str], float]) -> float:
 
 
 def read_added_room(line: Line, *, known: Sequence[str]) -> AddedRoom:
-    """The room a line adds: its name, "12 ft x 10 ft, storage", and maybe its way out.
-
-    Raises
-    ------
-    InputError
-        The name is none or taken, or the value no size and use.
-    """
+    """The room a line adds: its name, "12 ft x 10 ft, storage", and maybe its way out."""
     name = line.text("room")
     if not name or name.casefold() in (other.casefold() for other in known):
         raise line.fault(
@@ -168,35 +162,12 @@ class NightEvent:
 
 
 def read_night_log(path: Path, *, site: NightSite) -> tuple[NightEvent, ...]:
-    """Read the log of a night.
-
-    Parameters
-    ----------
-    path : Path
-        The CSV file.
-    site : NightSite
-        The plan's floors, clock and hours.
-
-    Returns
-    -------
-    tuple of NightEvent
-        In the order of time; lines of one instant stay in the file's order.
-
-    Raises
-    ------
-    InputError
-        The file or a cell cannot be used: file, line, column, value and cure.
-    """
+    """Read the log of a night."""
     return read_night_log_text(read_table_text(path), source=path, site=site)
 
 
 def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[NightEvent, ...]:
     """Read a log from a text that is said to stand in `source`.
-
-    Raises
-    ------
-    InputError
-        As `read_night_log`.
 
     Examples
     --------

@@ -57,24 +57,7 @@ class Reading:
 
 
 def shared_among_batches(rows: Sequence[Reading], context: Sequence[Context]) -> list[Reading]:
-    """Fill in what another line of the same kit says, and refuse what then still lacks.
-
-    Parameters
-    ----------
-    rows : sequence of Reading
-        As written.
-    context : sequence of Context
-        What each line of a named kit says of it, lines without a reading among them.
-
-    Returns
-    -------
-    list of Reading
-
-    Raises
-    ------
-    InputError
-        Two lines of a kit contradict each other, or a reading lacks what it needs.
-    """
+    """Fill in what another line of the same kit says, and refuse what then still lacks."""
     shared = _shared(context)
     filled = [_filled(row, shared) for row in rows]
     for row in filled:
@@ -175,35 +158,12 @@ class Readings:
 
 
 def read_readings(path: Path, *, milestones: tuple[str, ...]) -> Readings:
-    """Read a table of readings.
-
-    Parameters
-    ----------
-    path : Path
-        The CSV file.
-    milestones : tuple of str
-        Names on the card.
-
-    Returns
-    -------
-    Readings
-        At least one reading.
-
-    Raises
-    ------
-    InputError
-        The file or a cell cannot be used: file, line, column, value and cure.
-    """
+    """Read a table of readings."""
     return read_readings_text(read_table_text(path), source=path, milestones=milestones)
 
 
 def read_readings_text(text: str, *, source: Path, milestones: tuple[str, ...]) -> Readings:
     """Read readings from a text that is said to stand in `source`.
-
-    Raises
-    ------
-    InputError
-        As `read_readings`.
 
     Examples
     --------

@@ -152,47 +152,17 @@ class FinishedJob:
 
 
 def read_record(path: Path) -> FinishedJob:
-    """Read one finished job.
-
-    Raises
-    ------
-    InputError
-        The file cannot be used: file, line, key, value and cure.
-    """
+    """Read one finished job."""
     return _read(read_document(path, what=_WHAT))
 
 
 def read_record_text(text: str, *, source: Path) -> FinishedJob:
-    """Read a finished job from a text that is said to stand in `source`.
-
-    Raises
-    ------
-    InputError
-        As `read_record`.
-    """
+    """Read a finished job from a text that is said to stand in `source`."""
     return _read(parse_document(text, source=source, what=_WHAT))
 
 
 def read_records(folder: Path, *, newest: int | None = None) -> tuple[FinishedJob, ...]:
-    """Every finished job in a folder, by name of its file.
-
-    Parameters
-    ----------
-    folder : Path
-        Holds one TOML file per job; other files are left alone.
-    newest : int, optional
-        Read only so many, the last by name, which begins with the day.
-
-    Returns
-    -------
-    tuple of FinishedJob
-        May be empty.
-
-    Raises
-    ------
-    InputError
-        No such folder, too many files, or one that cannot be used.
-    """
+    """Every finished job in a folder, by name of its file."""
     try:
         if not folder.is_dir():
             raise InputError(
@@ -366,22 +336,7 @@ class PastFares:
 def readings_of(
     records: Iterable[FinishedJob], *, card: str, milestones: Sequence[str]
 ) -> tuple[Reading, ...]:
-    """Finished jobs as readings, as far as they are of one card and say how warm it was.
-
-    Parameters
-    ----------
-    records : iterable of FinishedJob
-        Finished jobs.
-    card : str
-        Name of the card to learn about.
-    milestones : sequence of str
-        Names on that card; clocks of others are passed over.
-
-    Returns
-    -------
-    tuple of Reading
-        A kit's clocks share a batch, so that its speed counts once.
-    """
+    """Finished jobs as readings, as far as they are of one card and say how warm it was."""
     found = []
     for record in records:
         if record.card != card:
@@ -419,18 +374,7 @@ def _as_reading(clock: ClockOutcome, where: str, number: int) -> Reading | None:
 
 
 def past_fares(records: Sequence[FinishedJob]) -> PastFares | None:
-    """How predictions fared: error in minutes, and how often the interval held.
-
-    Parameters
-    ----------
-    records : sequence of FinishedJob
-        Finished jobs.
-
-    Returns
-    -------
-    PastFares or None
-        None where there is no record.
-    """
+    """How predictions fared: error in minutes, and how often the interval held."""
     clocks = [clock for record in records for clock in record.clocks]
     if not clocks:
         return None
@@ -448,23 +392,7 @@ def past_fares(records: Sequence[FinishedJob]) -> PastFares | None:
 
 
 def fares_of_job(job: Job) -> PastFares | None:
-    """How past predictions with a job's own cards fared, from the records it names.
-
-    Parameters
-    ----------
-    job : Job
-        Its `records` is the folder.
-
-    Returns
-    -------
-    PastFares or None
-        None without a folder, or where no record is of these cards.
-
-    Raises
-    ------
-    InputError
-        A record cannot be used.
-    """
+    """How past predictions with a job's own cards fared, from the records it names."""
     if job.records is None or not job.records.exists():
         return None
     keys = (job.cards.slurry.key, job.cards.topcoat.key)

@@ -29,19 +29,7 @@ _KINDS = {
 
 
 def draw_fit(axes: Axes, fit: CardFit) -> Axes:
-    """Minutes against temperature on a logarithmic scale.
-
-    Parameters
-    ----------
-    axes : Axes
-        Drawn into.
-    fit : CardFit
-        What to draw.
-
-    Returns
-    -------
-    Axes
-    """
+    """Minutes against temperature on a logarithmic scale."""
     colours = {
         curve.milestone: LIGHT[_COLOURS[place % len(_COLOURS)]]
         for place, curve in enumerate(fit.curves)

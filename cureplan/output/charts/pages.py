@@ -68,17 +68,7 @@ CLOCK_KEYS = (
 
 
 def draw_rooms(axes: Axes, chart: Chart, voice: Voice) -> Axes:
-    """Each floor through the job.
-
-    Parameters
-    ----------
-    axes : Axes
-        Drawn into.
-    chart : Chart
-        From `rooms_chart`.
-    voice : Voice
-        Language, units and zone.
-    """
+    """Each floor through the job."""
     name_rows(axes, chart.rows, size=9)
     span_bars(axes, chart)
     put_marks(axes, "needed", [(hours(mark.at), mark.row) for mark in chart.marks], size=16)
@@ -103,17 +93,7 @@ def draw_rooms(axes: Axes, chart: Chart, voice: Voice) -> Axes:
 
 
 def draw_windows(axes: Axes, chart: Chart, voice: Voice) -> Axes:
-    """When each coat may go on, and when it does.
-
-    Parameters
-    ----------
-    axes : Axes
-        Drawn into.
-    chart : Chart
-        From `windows_chart`.
-    voice : Voice
-        Language, units and zone.
-    """
+    """When each coat may go on, and when it does."""
     name_rows(axes, chart.rows, size=9)
     span_bars(axes, chart)
     time_axis(axes, chart.begins, chart.ends, voice)
@@ -123,17 +103,7 @@ def draw_windows(axes: Axes, chart: Chart, voice: Voice) -> Axes:
 
 
 def draw_temperatures(axes: Axes, chart: TemperatureChart, voice: Voice) -> Axes:
-    """Temperatures through the job, with pours and coats marked.
-
-    Parameters
-    ----------
-    axes : Axes
-        Drawn into.
-    chart : TemperatureChart
-        From `temperature_chart`.
-    voice : Voice
-        Language, units and zone.
-    """
+    """Temperatures through the job, with pours and coats marked."""
     for span in chart.spans:
         axes.axvspan(
             hours(span.begins),
@@ -170,19 +140,7 @@ def draw_temperatures(axes: Axes, chart: TemperatureChart, voice: Voice) -> Axes
 
 
 def draw_buckets(axes: Axes, chart: ClockChart, voice: Voice, *, title: str) -> Axes:
-    """Each bucket's three clocks from its filler on, and what must beat them.
-
-    Parameters
-    ----------
-    axes : Axes
-        Drawn into.
-    chart : ClockChart
-        From `buckets_chart`.
-    voice : Voice
-        Language, units and zone.
-    title : str
-        The room's name. What the shapes mean is said once, by `clock_samples`.
-    """
+    """Each bucket's three clocks from its filler on, and what must beat them."""
     rows = zip(chart.numbers, chart.starts, strict=True)
     name_rows(axes, (f"{number}   {start}" for number, start in rows), size=7)
     for kind in LANES:
@@ -232,16 +190,6 @@ def plan_pictures(plan: Plan) -> dict[str, bytes]:
     """Every picture of a plan, as files.
 
     Not for the sheet, which lays out its own from the same charts.
-
-    Parameters
-    ----------
-    plan : Plan
-        What to draw.
-
-    Returns
-    -------
-    dict of str to bytes
-        "png": one tall image. "pdf": the job on the first page, its buckets on the next.
     """
     import matplotlib
 

@@ -40,20 +40,7 @@ STRIP = 0.035
 
 
 def weather_png(job: Job, hours: WeatherHours) -> bytes:
-    """The picture as a file's content.
-
-    Parameters
-    ----------
-    job : Job
-        For its zone, units and access time.
-    hours : WeatherHours
-        From `weather_hours`.
-
-    Returns
-    -------
-    bytes
-        PNG; the same hours give the same bytes.
-    """
+    """The picture as a file's content."""
     import matplotlib
     from matplotlib.figure import Figure
 
@@ -75,20 +62,7 @@ def weather_png(job: Job, hours: WeatherHours) -> bytes:
 
 
 def draw_weather(axes: Axes, job: Job, hours: WeatherHours) -> Axes:
-    """Draw the hours of a job and the half-day before it.
-
-    Parameters
-    ----------
-    axes : Axes
-        Drawn into.
-    job, hours
-        As for `weather_png`.
-
-    Returns
-    -------
-    Axes
-        The same, with its legend below.
-    """
+    """Draw the hours of a job and the half-day before it."""
     rows = shown_hours(job, hours)
     epoch_s = hours.series.epoch_s[rows]
     for begins_s, ends_s in night_spans(epoch_s, hours.sun_deg[rows]):

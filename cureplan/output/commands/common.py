@@ -21,13 +21,7 @@ WIDEST = 200
 
 
 def time_given(job: Job, text: str) -> datetime:
-    """The instant a user wrote after ``--now``; without an offset, by the site's clock.
-
-    Raises
-    ------
-    InputError
-        Not a date and time, or one that comes twice or not at all on the site's clock.
-    """
+    """The instant a user wrote after ``--now``; without an offset, by the site's clock."""
     from cureplan.core.clock import local_instant
     from cureplan.core.quantities import split_refusal
 
@@ -58,13 +52,7 @@ def print_text(text: str) -> None:
 
 @contextmanager
 def progress(length: int, label: str) -> Iterator[Callable[[], None]]:
-    """A progress bar on standard error, silent where that is not a terminal.
-
-    Yields
-    ------
-    callable
-        To be called after each step.
-    """
+    """A progress bar on standard error, silent where that is not a terminal."""
     if not sys.stderr.isatty():
         yield lambda: None
         return

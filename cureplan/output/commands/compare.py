@@ -49,22 +49,7 @@ FRESH_CALL = "call.set_up"
 def compare_variants(
     found: Sequence[Variant], *, now: datetime, step: Callable[[], None] = lambda: None
 ) -> tuple[ComparedRow, ...]:
-    """Plan every variant.
-
-    Parameters
-    ----------
-    found : sequence of Variant
-        From `variants`.
-    now : datetime
-        Aware; when the plans are made.
-    step : callable
-        Called after each, for a progress bar.
-
-    Returns
-    -------
-    tuple of ComparedRow
-        In the same order; a variant without a plan is a row that says why.
-    """
+    """Plan every variant."""
     rows = []
     for variant in found:
         rows.append(planned_row(variant, now=now))
@@ -146,27 +131,7 @@ FORECAST_REACH = timedelta(days=10)
 def station_history(
     job: Job, *, month: int, years: int, now: datetime
 ) -> dict[int, HourlySeries]:
-    """Seasons from the stations' record, by year.
-
-    Parameters
-    ----------
-    job : Job
-        For its site and length.
-    month, years : int
-        Which month, and how many years back.
-    now : datetime
-        Present instant, aware.
-
-    Returns
-    -------
-    dict
-        Years that could not be had are left out.
-
-    Raises
-    ------
-    WeatherUnavailableError
-        Not one year could be had.
-    """
+    """Seasons from the stations' record, by year."""
     from cureplan.planning.studies.seasons import SEASON_HISTORY_S
     from cureplan.weather.kept import default_store_folder
     from cureplan.weather.seasons import season_nights
@@ -200,29 +165,7 @@ def _year_of(job: Job, series: HourlySeries, month: int) -> int:
 def history_files(
     job: Job, paths: Sequence[Path], *, month: int, years: int | None
 ) -> dict[int, HourlySeries]:
-    """Seasons from weather files, by year; several files of one year are joined.
-
-    Parameters
-    ----------
-    job : Job
-        For its zone and length.
-    paths : sequence of Path
-        Weather tables as `read_weather_csv` takes them.
-    month : int
-        Which month.
-    years : int or None
-        How many of the last years to keep; None for all.
-
-    Returns
-    -------
-    dict
-        Years of which the files hold at least an hour of the month.
-
-    Raises
-    ------
-    InputError
-        A file cannot be read, or no file holds that month.
-    """
+    """Seasons from weather files, by year; several files of one year are joined."""
     from cureplan.planning.studies.seasons import SEASON_HISTORY_S, month_nights
     from cureplan.weather.hours.csv_file import read_weather_csv
     from cureplan.weather.hours.merge import splice
@@ -256,34 +199,7 @@ def judge_month(
     asked_years: int | None = None,
     step: Callable[[], None] = lambda: None,
 ) -> PastMonth:
-    """Move the job to every night of the month in every year.
-
-    Parameters
-    ----------
-    job : Job
-        The job.
-    seasons : mapping
-        Weather by year, gaps and all.
-    month : int
-        1 to 12.
-    now : datetime
-        Aware.
-    asked_years : int or None
-        How many years were asked for.
-    step : callable
-        Called after each year, for a progress bar.
-
-    Returns
-    -------
-    PastMonth
-
-    Raises
-    ------
-    WeatherUnavailableError
-        No night of any year is covered by its weather.
-    NoFeasiblePlanError
-        The job has no plan whose starts could be moved.
-    """
+    """Move the job to every night of the month in every year."""
     from cureplan.planning.schedule.construct import prepare_pours
     from cureplan.planning.studies.seasons import (
         PastMonth,

@@ -89,13 +89,7 @@ def replan(
 
 
 def read_plan(path: Path) -> Plan:
-    """A plan from its file, or one line that says why not.
-
-    Raises
-    ------
-    InputError
-        No such file, too large, not text, or not a plan.
-    """
+    """A plan from its file, or one line that says why not."""
     from cureplan.planning.plan.model import plan_from_json
 
     try:

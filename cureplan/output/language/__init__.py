@@ -98,11 +98,6 @@ _SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
 class Voice:
     """One language, one set of units, one zone: everything a sheet speaks with.
 
-    Raises
-    ------
-    OutOfRangeError
-        The language is none of `LANGUAGES`.
-
     Examples
     --------
     >>> voice = Voice(language="en", display="us", zone=ZoneInfo("America/New_York"))
@@ -258,22 +253,6 @@ def say(sentence: Message, language: str, display: Display, zone: ZoneInfo) -> s
     """Put one sentence into words.
 
     Not for many of them: make one `Voice` and keep it.
-
-    Parameters
-    ----------
-    sentence : Say
-        Code and values.
-    language : str
-        One of `LANGUAGES`.
-    display : "us" or "metric"
-        Units shown.
-    zone : ZoneInfo
-        The site's.
-
-    Raises
-    ------
-    OutOfRangeError
-        No words for the code, or its values do not fill them.
     """
     return Voice(language=language, display=display, zone=zone).say(sentence)
 

@@ -62,17 +62,7 @@ def age_text(seconds: float, labels: Mapping[str, str]) -> str:
 
 
 def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
-    """An instant by the clock of its own zone.
-
-    Parameters
-    ----------
-    local : datetime
-        In the site's zone.
-    spec : str
-        "" or "down", "up", "time", "time_up", "day", "full".
-    labels : mapping
-        Of one language, for the names of days and months.
-    """
+    """An instant by the clock of its own zone."""
     if spec not in ("", "down", "up", "time", "time_up", "day", "full"):
         raise OutOfRangeError(f"{spec!r} is not a way to show an instant")
     snap = ceil_to if spec in ("up", "time_up") else floor_to

@@ -64,17 +64,6 @@ def events_before(calendars: Iterable[bytes], *, mark: str) -> dict[str, EventBe
     """Events of one job in earlier calendars, by id; of several versions the newest.
 
     Not for calendars from elsewhere: those are passed over, as is what cannot be read.
-
-    Parameters
-    ----------
-    calendars : iterable of bytes
-        iCalendar files.
-    mark : str
-        The job's, from `job_mark`.
-
-    Returns
-    -------
-    dict of str to EventBefore
     """
     found: dict[str, EventBefore] = {}
     for text in calendars:
@@ -156,19 +145,6 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = ()) -> bytes:
     """Every call as an event.
 
     Not for reading the plan back; a calendar keeps only who comes when.
-
-    Parameters
-    ----------
-    plan : Plan
-        Whose calls.
-    earlier : iterable of bytes
-        Calendars the crew may have already: a changed event gets a higher sequence number
-        than there, a vanished one is cancelled.
-
-    Returns
-    -------
-    bytes
-        An iCalendar file after RFC 5545.
     """
     from icalendar import Calendar
 

@@ -368,16 +368,6 @@ def sheet_html(plan: Plan) -> str:
     """The whole sheet as HTML text.
 
     Not for reading by programs; `plan.json` is.
-
-    Parameters
-    ----------
-    plan : Plan
-        What to show.
-
-    Returns
-    -------
-    str
-        One document that asks the network for nothing.
     """
     environment = _environment()
     languages = plan.job.languages

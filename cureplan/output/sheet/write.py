@@ -137,30 +137,7 @@ def render_sheets(
 def write_sheets(
     plan: Plan, folder: Path, *, before: Path | None = None, pictures: bool = True
 ) -> tuple[Path, ...]:
-    """Write every file of a plan into a folder, all of them or none.
-
-    Parameters
-    ----------
-    plan : Plan
-        What to write.
-    folder : Path
-        Made if missing. Files of an earlier plan are replaced, others left alone.
-    before : Path, optional
-        Folder of the plan that this one takes the place of, where that is another.
-    pictures : bool
-        Whether to draw plan.png and plan.pdf, which takes longer than all the rest; those
-        of an earlier plan are taken away otherwise, as they would show another.
-
-    Returns
-    -------
-    tuple of Path
-        The files, in the order of `FILES`.
-
-    Raises
-    ------
-    OutputError
-        Something could not be written; what stood there before still stands.
-    """
+    """Write every file of a plan into a folder, all of them or none."""
     folder = Path(folder)
     folders = [folder] if before is None else [folder, Path(before)]
     contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)

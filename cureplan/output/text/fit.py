@@ -80,19 +80,7 @@ _BALANCE = {
 
 
 def fit_text(fit: CardFit, *, past: PastFares | None = None) -> str:
-    """What a fit found, in plain words: energy, times, doubt, and what does not fit.
-
-    Parameters
-    ----------
-    fit : CardFit
-        The fit.
-    past : PastFares, optional
-        How predictions fared on finished jobs.
-
-    Returns
-    -------
-    str
-    """
+    """What a fit found, in plain words: energy, times, doubt, and what does not fit."""
     kinds = ", ".join(f"{count} {kind}" for kind, count in fit.counts.items())
     lines = [
         f"{one_line(fit.before.title)}: fitted to {fit.counted} readings of "
@@ -304,19 +292,7 @@ def _share(fit: CardFit) -> str:
 
 
 def fit_json(fit: CardFit, *, past: PastFares | None = None) -> str:
-    """The same as JSON: SI and °C; what was not read is null.
-
-    Parameters
-    ----------
-    fit : CardFit
-        The fit.
-    past : PastFares, optional
-        As in `fit_text`.
-
-    Returns
-    -------
-    str
-    """
+    """The same as JSON: SI and °C; what was not read is null."""
     data: dict[str, Any] = {
         "card": fit.before.key,
         "source": fit.source,
@@ -379,20 +355,7 @@ Then: cureplan fit THIS-FILE.csv --card {key} --out my-slurry.toml"""
 
 
 def trial_csv(card: SlurryCard, *, units: Literal["us", "metric"]) -> str:
-    """What to measure, as a CSV with empty cells and the way to go about it on top.
-
-    Parameters
-    ----------
-    card : SlurryCard
-        The card to be improved.
-    units : {"us", "metric"}
-        Columns in °F or °C.
-
-    Returns
-    -------
-    str
-        `read_readings` takes it once it is filled in.
-    """
+    """What to measure, as a CSV with empty cells and the way to go about it on top."""
     unit = "f" if units == "us" else "c"
     around = [f"{what}_{unit}" for what in ("liquids", "filler", "air", "slab")]
     header = ["kind", "batch", "milestone", "minutes", f"temp_{unit}", *around]

@@ -42,21 +42,7 @@ NOTE = (
 
 
 def compare_text(job: Job, rows: Sequence[ComparedRow], *, width: int) -> str:
-    """One row per variant, and below the table why some have no plan.
-
-    Parameters
-    ----------
-    job : Job
-        For its zone and units.
-    rows : sequence of ComparedRow
-        The job as it is first.
-    width : int
-        Columns of the terminal; below 60 it is laid out for 60.
-
-    Returns
-    -------
-    str
-    """
+    """One row per variant, and below the table why some have no plan."""
     width = max(NARROWEST, width)
     voice = _voice(job)
     labels = [_label(row, job) for row in rows]
@@ -193,21 +179,7 @@ MONTHS = (
 
 
 def seasons_text(job: Job, month: PastMonth, *, width: int) -> str:
-    """A line per year and the total, then what was simplified.
-
-    Parameters
-    ----------
-    job : Job
-        For its zone, units and policy.
-    month : PastMonth
-        From the command's own run.
-    width : int
-        Columns of the terminal; below 60 it is laid out for 60.
-
-    Returns
-    -------
-    str
-    """
+    """A line per year and the total, then what was simplified."""
     width = max(NARROWEST_SEASONS, width)
     name = MONTHS[month.month - 1]
     every = [night for year in month.years for night in year.nights]

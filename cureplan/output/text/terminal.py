@@ -151,22 +151,6 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
     """The plan for a terminal.
 
     Not for files; `write_sheets` makes those.
-
-    Parameters
-    ----------
-    plan : Plan
-        What to show.
-    width : int
-        Columns of the terminal; below 40 it is laid out for 40.
-    colour : bool
-        False where the text is piped.
-    language : str, optional
-        The job's first one by default.
-
-    Returns
-    -------
-    str
-        Lines ending in a line feed.
     """
     voice = voice_of(plan, language)
     page = _Page(width, colour=colour)

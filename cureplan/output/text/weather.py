@@ -44,21 +44,6 @@ def weather_text(job: Job, hours: WeatherHours, *, now: datetime, width: int) ->
     """Hours table with what it rests on.
 
     Not for saving: `csvwrite.write_csv` keeps every digit and every hour.
-
-    Parameters
-    ----------
-    job : Job
-        For its rooms, zone, units and access time.
-    hours : WeatherHours
-        From `weather_hours`.
-    now : datetime
-        Aware; the age of a forecast counts up to it.
-    width : int
-        Columns of the terminal; below 60 it is laid out for 60.
-
-    Returns
-    -------
-    str
     """
     width = max(NARROWEST, width)
     zone = job.site.zone

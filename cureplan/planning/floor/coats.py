@@ -130,26 +130,6 @@ def landed_when_s(landed: Landed, age_s: Array | float, *, curve: AgeCurve) -> A
 
     A thick film takes hours to come to its slab's temperature, so a clock that ends early
     may count only the part of the gap that lies behind it.
-
-    Parameters
-    ----------
-    landed : Landed
-        Patches of shape P.
-    age_s : ndarray or float, broadcastable to P
-        Age to reach [s].
-    curve : AgeCurve
-        Slab age by the slurry's kinetics.
-
-    Returns
-    -------
-    ndarray of float64, shape P
-        Epoch s; inf where the weather ends before.
-
-    Raises
-    ------
-    OutOfRangeError
-        The age is reached while the film still ages twice as fast as its slab: a clock
-        of minutes, which the bucket's own path answers.
     """
     by_slab_s = age_s - landed.pour_age_s
     when_s = curve.when(start_s=landed.pour_s, age_s=by_slab_s - landed.film_age_s[..., -1])
@@ -170,24 +150,7 @@ def curing_floor(
     wait: float,
     close: float,
 ) -> CuringFloor:
-    """When each patch may be walked on, coated, and is too old to coat.
-
-    Parameters
-    ----------
-    landed : Landed
-        N buckets.
-    clocks : SlurryClocks
-        Ages of the milestones.
-    curve : AgeCurve
-        Slab age by the slurry's kinetics.
-    wait, close : float
-        Factors on ages to wait for, and on ages not to overrun (`time_factors`).
-
-    Returns
-    -------
-    CuringFloor
-        inf where the weather ends before the milestone is reached.
-    """
+    """When each patch may be walked on, coated, and is too old to coat."""
 
     def reached(name: str, factor: float) -> Array:
         return landed_when_s(landed, clocks.age_s[name] * factor, curve=curve)
@@ -202,21 +165,7 @@ def curing_floor(
 def coat_work(
     room: Room, card: TopcoatCard, *, crew: Crew, pace: Pace, coat: int, patches: int
 ) -> CoatWork:
-    """How long a coat takes, and in which whole batches it is mixed.
-
-    Parameters
-    ----------
-    room, card, crew, pace
-        Floor, product, hands.
-    coat : int
-        1 or 2; the first takes more, to fill between the stones.
-    patches : int
-        Buckets the floor was laid in.
-
-    Returns
-    -------
-    CoatWork
-    """
+    """How long a coat takes, and in which whole batches it is mixed."""
     spread = card.spread_first_m2_m3 if coat == 1 else card.spread_second_m2_m3
     volume_m3 = room.area_m2 / spread
     batches = max(1, math.ceil(volume_m3 / card.batch_m3 - 1e-9))
@@ -257,25 +206,7 @@ def next_coat_window(
     wait: float,
     close: float,
 ) -> CoatWindow:
-    """Window for the start of a further coat over one begun at `start_s`.
-
-    Parameters
-    ----------
-    start_s : float
-        Start of the coat below [epoch s].
-    before, work : CoatWork
-        The coat below, and this one.
-    clocks : TopcoatClocks
-        Ages of `recoat_opens` and `recoat_closes`.
-    curve : AgeCurve
-        Slab age by the topcoat's kinetics.
-    wait, close : float
-        As in `curing_floor`.
-
-    Returns
-    -------
-    CoatWindow
-    """
+    """Window for the start of a further coat over one begun at `start_s`."""
     laid_s = start_s + before.offset_s
     opens_s = curve.when(start_s=laid_s, age_s=clocks.age_s["recoat_opens"] * wait)
     closes_s = curve.when(start_s=laid_s, age_s=clocks.age_s["recoat_closes"] * close)

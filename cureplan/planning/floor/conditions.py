@@ -49,22 +49,7 @@ Array = NDArray[np.float64]
 def patch_sun_w_m2(
     job: Job, rooms: Sequence[Room], series: HourlySeries, fine_s: Array, cloud: Array
 ) -> Array:
-    """Sun taken up by each room's declared patch, spread over nothing else.
-
-    Parameters
-    ----------
-    job, rooms, series
-        Site, floors, and the weather whose first row is the zero of `fine_s`.
-    fine_s : ndarray, shape (n,)
-        Instants [s].
-    cloud : ndarray, shape (n,)
-        Share of the sky covered.
-
-    Returns
-    -------
-    ndarray of float64, shape (n, rooms)
-        [W/m²]; zero where no patch is declared.
-    """
+    """Sun taken up by each room's declared patch, spread over nothing else."""
     absorbed = np.zeros((fine_s.size, len(rooms)))
     if all(room.sun_patch is None for room in rooms):
         return absorbed
@@ -174,21 +159,7 @@ class RoomConditions:
         return float(self.slab_at(ends_s) - self.slab_at(begins_s)) <= LEVEL_K
 
     def next_dry_s(self, start_s: float, lasts_s: float, *, margin_k: float) -> float:
-        """Earliest start from `start_s` with the slab dry for `lasts_s`.
-
-        Parameters
-        ----------
-        start_s, lasts_s : float
-            Wanted start [epoch s] and length [s].
-        margin_k : float
-            How far the slab must lie above the dew point [K].
-
-        Returns
-        -------
-        float
-            Epoch s; inf when no later hour is dry. An unknown dew point counts as
-            dry: the plan warns of it instead.
-        """
+        """Earliest start from `start_s` with the slab dry for `lasts_s`."""
         dry = ~(self.slab_c - self.dew_c < margin_k)
         if np.all(dry):
             return start_s
@@ -210,20 +181,7 @@ def _told(epoch_s: float) -> str:
 
 
 def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]:
-    """Air and slab of every room of a job.
-
-    Parameters
-    ----------
-    job : Job
-        Rooms, building, site.
-    series : HourlySeries
-        Weather with some days of history before the job; their mean starts the slab.
-
-    Returns
-    -------
-    dict
-        `RoomConditions` by room name.
-    """
+    """Air and slab of every room of a job."""
     hours_s = series.epoch_s - series.epoch_s[0]
     fine_s = np.arange(0.0, hours_s[-1] + STEP_S / 2, STEP_S)
     outdoor_c = np.interp(fine_s, hours_s, series.temp_c)

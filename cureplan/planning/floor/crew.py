@@ -33,23 +33,7 @@ class RoleSpan:
 
 
 def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpan, ...]:
-    """First and last task of each role on a floor, in the order they are needed.
-
-    Parameters
-    ----------
-    plan : PourPlan
-        Rhythm and times of the floor.
-    card : SlurryCard
-        Mixing times.
-    crew : Crew
-        People per role.
-
-    Returns
-    -------
-    tuple of RoleSpan
-        `busy_frac` is the share of the pour's rhythm each of them works; the edge hand
-        keeps pace with the rake.
-    """
+    """First and last task of each role on a floor, in the order they are needed."""
     times, beat = plan.times, plan.beat
     mixed = times.filler_in_s + card.filler_mix_s
     spans = {

@@ -52,20 +52,7 @@ class Doubt:
 
 
 def slab_sd_k(hours_s: float, *, reading_s: float | None) -> float:
-    """Doubt of a slab temperature at an instant, given when the slab was read.
-
-    Parameters
-    ----------
-    hours_s : float
-        The instant [epoch s].
-    reading_s : float or None
-        When it was read [epoch s]; None if it was not.
-
-    Returns
-    -------
-    float
-        Standard deviation [K].
-    """
+    """Doubt of a slab temperature at an instant, given when the slab was read."""
     if reading_s is None:
         return SLAB_SD_K
     found = slab_doubt_k(
@@ -80,26 +67,6 @@ def slab_sd_k(hours_s: float, *, reading_s: float | None) -> float:
 
 def doubt_at(temp_c: float, *, fit: KineticFit, spread_frac: float, temp_sd_k: float) -> Doubt:
     """Doubt of a time at one temperature.
-
-    Parameters
-    ----------
-    temp_c : float
-        Temperature that rules the time [°C].
-    fit : KineticFit
-        The card's fit; its energy's doubt grows away from the points.
-    spread_frac : float
-        Batch-to-batch SD of ln(time) [-].
-    temp_sd_k : float
-        SD of the temperature [K].
-
-    Returns
-    -------
-    Doubt
-
-    Raises
-    ------
-    OutOfRangeError
-        The temperature is below absolute zero, or a spread negative or NaN.
 
     Examples
     --------
@@ -130,23 +97,6 @@ def doubt_at(temp_c: float, *, fit: KineticFit, spread_frac: float, temp_sd_k: f
 
 def time_factors(doubt: Doubt, *, confidence: float) -> tuple[float, float]:
     """Factors on ages: what to wait for, and what not to overrun, at a confidence.
-
-    Parameters
-    ----------
-    doubt : Doubt
-        Of the time.
-    confidence : float
-        Share of nights that each one-sided limit must hold, 0.5 to < 1.
-
-    Returns
-    -------
-    wait, close : float
-        Above and below 1; multiply the age of a waiting and of a closing milestone.
-
-    Raises
-    ------
-    OutOfRangeError
-        The confidence does not lie from 0.5 to below 1.
 
     Examples
     --------
@@ -198,21 +148,6 @@ def forecast_sd_k(lead_s: ArrayLike) -> Array:
     Not for hours that were observed. Below 12 h, where no verification was found, as at
     12 h; beyond 48 h the rise from 24 to 48 h goes on (invented).
 
-    Parameters
-    ----------
-    lead_s : array_like, shape S
-        From the forecast to the hour [s], >= 0.
-
-    Returns
-    -------
-    ndarray of float64, shape S
-        [K].
-
-    Raises
-    ------
-    OutOfRangeError
-        A lead is negative or NaN.
-
     Source
     ------
     NWS list-server highs, RMSE by lead (speegled/weather_forecasts).
@@ -231,22 +166,6 @@ def forecast_sd_k(lead_s: ArrayLike) -> Array:
 
 def lingering(normal: ArrayLike, *, step_s: float, e_fold_s: float) -> Array:
     """First-order autoregressive rows of unit spread, from independent normal draws.
-
-    Parameters
-    ----------
-    normal : array_like, shape (nights, steps)
-        Independent standard normal draws.
-    step_s, e_fold_s : float
-        Between columns, and until the correlation is 1/e [s], > 0.
-
-    Returns
-    -------
-    ndarray of float64, shape (nights, steps)
-
-    Raises
-    ------
-    OutOfRangeError
-        A time is not positive, or the draws are not a table.
 
     Source
     ------
@@ -273,22 +192,7 @@ def lingering(normal: ArrayLike, *, step_s: float, e_fold_s: float) -> Array:
 
 
 def room_answer(room: Room, building: Building, *, hours: int) -> RoomAnswer:
-    """What a room's air and slab make of outdoor air 1 K warmer around one hour.
-
-    Parameters
-    ----------
-    room : Room
-        Its climate, slab and ground insulation.
-    building : Building
-        Its lag, and what lies below.
-    hours : int
-        How long to follow it, >= 1.
-
-    Returns
-    -------
-    RoomAnswer
-        Of length `hours`, beginning with the hour of the pulse.
-    """
+    """What a room's air and slab make of outdoor air 1 K warmer around one hour."""
     if hours < 1:
         raise OutOfRangeError(f"hours must be >= 1, got {hours}")
     lasts_s = HOUR_S * (hours + 1)

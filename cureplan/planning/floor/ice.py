@@ -61,24 +61,6 @@ def ice_need(card: SlurryCard, *, from_c: float, to_c: float, cooler_loss: float
 
     Not for liquids that are already colder than wanted: then there is nothing to do,
     and the result is all zeros.
-
-    Parameters
-    ----------
-    card : SlurryCard
-        Pails, liquids, and the coldest they may be.
-    from_c, to_c : float
-        Liquids when they go in, and as wanted [°C].
-    cooler_loss : float
-        Ice lost to the cooler, as a share of what the liquids melt [-].
-
-    Returns
-    -------
-    IceNeed
-
-    Raises
-    ------
-    InputError
-        The wanted temperature is below the card's minimum or at the ice's own.
     """
     if from_c <= to_c:
         return IceNeed(
@@ -155,21 +137,7 @@ def steady_run(
     slab_c: ArrayLike,
     haul_s: float,
 ) -> BucketPath:
-    """One bucket at steady temperatures, by the planner's own code path.
-
-    Parameters
-    ----------
-    clocks : SlurryClocks
-        The card made ready.
-    liquids_c, filler_c, air_c, slab_c : array_like, broadcastable to (N,)
-        Temperatures [°C].
-    haul_s : float
-        Mixed to poured [s].
-
-    Returns
-    -------
-    BucketPath
-    """
+    """One bucket at steady temperatures, by the planner's own code path."""
     return run_bucket(
         liquids_c,
         filler_c,
@@ -195,22 +163,6 @@ def gain_from_ice(
 
     The age saved by the time the batch lands is worth that many minutes at the slab's
     own rate; the rest is gained while the film is still cooler than the slab.
-
-    Parameters
-    ----------
-    clocks : SlurryClocks
-        The card made ready.
-    milestone : str
-        Which clock.
-    as_is, chilled : BucketPath
-        Both runs, N buckets each.
-    slab_c : array_like, broadcastable to (N,)
-        Slab under both [°C].
-
-    Returns
-    -------
-    Gain
-        Arrays of shape (N,).
     """
     age_s = clocks.age_s[milestone]
     slab_rate = rate_factor(

@@ -97,19 +97,7 @@ class PourTimes:
 
 
 def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
-    """Cut a floor into bays, rows and whole kits.
-
-    Parameters
-    ----------
-    room, job
-        The floor, and the job whose card, thickness and pace apply.
-    bays : int
-        Bays side by side, >= 1, each with a stop line to the next.
-
-    Returns
-    -------
-    PourLayout
-    """
+    """Cut a floor into bays, rows and whole kits."""
     card: SlurryCard = job.cards.slurry
     thickness_m = job.materials.thickness_m + job.materials.profile_allowance_m
     needed_m3 = room.area_m2 * (1.0 + job.materials.waste) * thickness_m
@@ -133,21 +121,7 @@ def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
 
 
 def cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
-    """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast.
-
-    Parameters
-    ----------
-    layout : PourLayout
-        The floor.
-    card : SlurryCard
-        Mixing times.
-    crew, pace
-        People per role and how fast they are.
-
-    Returns
-    -------
-    Cadence
-    """
+    """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast."""
     area_m2 = layout.area_per_bucket_m2
     cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
     stations = min(crew.stations, crew.mixer)
@@ -179,19 +153,6 @@ def relative_times(
 
     In the steady rhythm nothing queues, because no task is slower than the interval;
     only the last row's grains do, which fall after the strips that waited for it.
-
-    Parameters
-    ----------
-    layout, card, beat
-        Floor, card and rhythm.
-    stations : int
-        Mixing stations, used in turn.
-    bay_turn_s : float
-        Pause between bays [s], >= 0.
-
-    Returns
-    -------
-    PourTimes
     """
     kits, per_bay, per_row = layout.kits, layout.kits_per_bay, layout.buckets_per_row
     number = np.arange(kits)
@@ -228,15 +189,6 @@ def met_by(layout: PourLayout) -> NDArray[np.int64]:
     bay all the same, each of its patches wider and less deep: an edge is closed when the
     last of the patches before it is raked.
 
-    Parameters
-    ----------
-    layout : PourLayout
-        The floor.
-
-    Returns
-    -------
-    ndarray of int64, shape (kits,)
-
     Examples
     --------
     >>> five = PourLayout(room="A", bays=1, bay_width_m=4.0, kits_per_bay=5,
@@ -266,19 +218,6 @@ def broadcast_ends_s(
 
     As a patch is smooth, first the strips that waited for it, oldest first, then itself,
     but for its own strip.
-
-    Parameters
-    ----------
-    smoothed_s : ndarray, shape (N,)
-        When each patch is smooth [s], rising.
-    met : ndarray of int, shape (N,)
-        As from `met_by`.
-    strip_s, broadcast_s : ndarray, shape (N,)
-        What strip and whole patch take [s].
-
-    Returns
-    -------
-    ndarray of float64, shape (N,)
     """
     ends_s = np.empty_like(smoothed_s)
     free_s = -np.inf

@@ -89,21 +89,7 @@ class BucketClocks:
 def kit_temperatures(
     materials: Materials, *, chilled: bool, cool_filler: bool
 ) -> KitTemperatures:
-    """What the parts of a kit reach the mixer at.
-
-    Parameters
-    ----------
-    materials : Materials
-        Storage, and what ice or a probe says; a measured liquid beats the estimate.
-    chilled : bool
-        The liquids come out of ice.
-    cool_filler : bool
-        The filler was kept cool.
-
-    Returns
-    -------
-    KitTemperatures
-    """
+    """What the parts of a kit reach the mixer at."""
     iced_c = materials.iced_c
     if materials.liquids_measured_c is not None:
         iced_c = materials.liquids_measured_c
@@ -125,23 +111,7 @@ def bucket_clocks(
     slab_shift_k: ArrayLike,
     air_shift_k: ArrayLike,
 ) -> BucketClocks:
-    """Run every bucket of a floor on its own temperature history.
-
-    Parameters
-    ----------
-    start_s : array_like, shape (S,)
-        First stir of the first liquids [epoch s].
-    times : PourTimes
-        N buckets relative to that.
-    clocks, conditions, temperatures, haul_s
-        Card, room, kit temperatures, and mixed-to-poured time [s].
-    speed, slab_shift_k, air_shift_k : array_like, broadcastable to (S,)
-        Batch speed [-] and temperature errors [K]; 1, 0, 0 for the central case.
-
-    Returns
-    -------
-    BucketClocks
-    """
+    """Run every bucket of a floor on its own temperature history."""
     starts = np.atleast_1d(np.asarray(start_s, dtype=np.float64))[:, None]
     shape = (starts.shape[0], times.pour_s.size)
 

@@ -48,24 +48,7 @@ class Takeoff:
 def room_takeoff(
     room: Room, job: Job, *, layout: PourLayout, works: Sequence[CoatWork], ice_kg: float
 ) -> TakeoffRoom:
-    """Count what one floor needs.
-
-    Parameters
-    ----------
-    room, job
-        The floor and its job.
-    layout : PourLayout
-        Its kits.
-    works : sequence of CoatWork
-        Its coats.
-    ice_kg : float
-        Ice for its kits [kg].
-
-    Returns
-    -------
-    TakeoffRoom
-        Aggregate counts what is kept and what will be swept up again.
-    """
+    """Count what one floor needs."""
     cards = job.cards
     thrown_kg = room.area_m2 * (cards.aggregate.kept_kg_m2 + cards.aggregate.swept_kg_m2)
     primer = 0

@@ -55,23 +55,6 @@ def weather_hours(job: Job, series: HourlySeries) -> WeatherHours:
     """Everything the hours of a job's weather say.
 
     Not for planning: `RoomPours` reads conditions at any instant.
-
-    Parameters
-    ----------
-    job : Job
-        Rooms, building, site; the weather must cover its access time.
-    series : HourlySeries
-        The weather, with history. What lies before a long gap is left out, as the slabs
-        cannot be marched across it.
-
-    Returns
-    -------
-    WeatherHours
-
-    Raises
-    ------
-    OutOfRangeError
-        No temperature is known at the start of the job.
     """
     known = known_stretch(series, job.access.begins)
     instants = [utc_of(float(second)) for second in known.epoch_s]
@@ -93,23 +76,6 @@ def weather_hours(job: Job, series: HourlySeries) -> WeatherHours:
 
 def known_stretch(series: HourlySeries, around: datetime) -> HourlySeries:
     """The hours around an instant between the nearest unknown temperatures.
-
-    Parameters
-    ----------
-    series : HourlySeries
-        May have gaps.
-    around : datetime
-        Aware; its own hour must be known.
-
-    Returns
-    -------
-    HourlySeries
-        The whole series if it has no unknown temperature.
-
-    Raises
-    ------
-    OutOfRangeError
-        The instant lies outside the series or in a gap.
 
     Examples
     --------

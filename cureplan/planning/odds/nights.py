@@ -103,25 +103,7 @@ def draw_nights(
     members: int,
     issued_s: float,
 ) -> Nights:
-    """Draw as many nights as asked, the same for the same seed.
-
-    Parameters
-    ----------
-    job : Job
-        Its `seed`, building and rooms.
-    pours : mapping
-        `RoomPours` by room, for their conditions.
-    schedule : Schedule
-        For the visits of the crews.
-    members : int
-        How many nights, >= 1.
-    issued_s : float
-        Until when temperatures are known, and from when they are forecast [epoch s].
-
-    Returns
-    -------
-    Nights
-    """
+    """Draw as many nights as asked, the same for the same seed."""
     random = np.random.default_rng(job.seed)
     # The order of these draws is part of the answer: append, never insert.
     columns = random.standard_normal((4, members))
@@ -220,23 +202,7 @@ def _visits(
 def ln_pace(
     batch: Array, energy: Array, *, fit: KineticFit, spread_frac: float, temp_c: Array
 ) -> Array:
-    """How much faster each night's material runs, as ln, at expected temperatures.
-
-    Parameters
-    ----------
-    batch, energy : ndarray, shape (nights,)
-        Standard normal draws of the batch and of the card's energy.
-    fit : KineticFit
-        The card's energy and its doubt.
-    spread_frac : float
-        Batch-to-batch SD of ln(time) [-].
-    temp_c : ndarray, shape (N,)
-        Temperatures [°C].
-
-    Returns
-    -------
-    ndarray of float64, shape (nights, N)
-    """
+    """How much faster each night's material runs, as ln, at expected temperatures."""
     inverse = 1.0 / (fit.reference_c + ZERO_CELSIUS_K) - 1.0 / (temp_c + ZERO_CELSIUS_K)
     lever = inverse * fit.energy_sd_j_mol / GAS_CONSTANT_J_MOL_K
     return np.asarray(batch[:, None] * spread_frac + energy[:, None] * lever)

@@ -71,23 +71,6 @@ def assess(
     """Draw nights and count in how many of them each limit is kept.
 
     Errors of the dew point are not drawn.
-
-    Parameters
-    ----------
-    job : Job
-        Its `seed` makes the draws repeatable.
-    pours : mapping
-        `RoomPours` by room.
-    schedule : Schedule
-        What was decided, all coats placed.
-    issued_s : float
-        When the forecast was made: later temperatures are drawn around it [epoch s].
-    members : int
-        How many nights, >= 1.
-
-    Returns
-    -------
-    Odds
     """
     nights = draw_nights(job, pours, schedule, members=members, issued_s=issued_s)
     everyone = np.ones(members, dtype=bool)

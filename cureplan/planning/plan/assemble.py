@@ -94,21 +94,7 @@ def assemble(
     made_at: datetime,
     past: PastFares | None = None,
 ) -> Plan:
-    """Freeze everything that was decided.
-
-    Parameters
-    ----------
-    job, series, pours, schedule, odds
-        The job, its weather, its rooms, and what was decided and drawn.
-    made_at : datetime
-        When the plan is made, aware.
-    past : PastFares, optional
-        How earlier predictions with these cards fared.
-
-    Returns
-    -------
-    Plan
-    """
+    """Freeze everything that was decided."""
     wanted, job = job, _as_planned(job, schedule)
     rooms = room_plans(job, pours, schedule, keeps_frac=odds.room_frac)
     calls = call_plans(job, pours, schedule)

@@ -21,19 +21,7 @@ __all__ = ["call_plans", "coat_plans"]
 def call_plans(
     job: Job, pours: Mapping[str, RoomPours], schedule: Schedule
 ) -> tuple[Call, ...]:
-    """Calls of all roles, in the order the rooms are worked.
-
-    Parameters
-    ----------
-    job, pours, schedule
-        The job, its rooms, and what was decided.
-
-    Returns
-    -------
-    tuple of Call
-        The first floor of a shift is called a set-up ahead of its first task, the
-        later ones a changeover ahead.
-    """
+    """Calls of all roles, in the order the rooms are worked."""
     calls: list[Call] = []
     last_end_s: float | None = None
     for poured in sorted(schedule.pours, key=lambda placed: placed.start_s):

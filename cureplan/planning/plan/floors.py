@@ -32,21 +32,7 @@ def _binding(clocks: BucketClocks, bucket: int) -> Binding:
 def bucket_plans(
     poured: PlacedPour, pours: RoomPours, keeps_frac: NDArray[np.float64]
 ) -> list[BucketPlan]:
-    """The buckets of one floor.
-
-    Parameters
-    ----------
-    poured : PlacedPour
-        The floor's pour.
-    pours : RoomPours
-        The floor.
-    keeps_frac : ndarray, shape (N,)
-        Chance that each bucket keeps all three clocks.
-
-    Returns
-    -------
-    list of BucketPlan
-    """
+    """The buckets of one floor."""
     zone = pours.job.site.zone
     times, clocks = pours.plan(poured.option).times, poured.clocks
     start = poured.start_s

@@ -34,17 +34,6 @@ def standing_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Message:
 
     Un-iced, because that is the one that runs away. The mixer's own warmth is left out, so
     the real bucket is a little worse off.
-
-    Parameters
-    ----------
-    job, pours, poured
-        The job, a floor, and its pour.
-
-    Returns
-    -------
-    Say
-        Minutes from filler-in to the end of the working time both ways, and how hot the
-        standing bucket is by then.
     """
     air_c = float(pours.conditions.air_at(poured.start_s))
     kit = kit_temperatures(job.materials, chilled=False, cool_filler=False)
@@ -153,19 +142,7 @@ def _shares(job: Job, pours: Mapping[str, RoomPours]) -> np.ndarray:
 
 
 def chill_plan(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> ChillPlan:
-    """Ice or not, room by room, with the time the pails must go in.
-
-    Parameters
-    ----------
-    job, pours, schedule
-        The job, its rooms, and what was decided.
-
-    Returns
-    -------
-    ChillPlan
-        Times are those of pails left standing unless the job says they are stirred; a
-        measured liquid temperature means the ice has done its work.
-    """
+    """Ice or not, room by room, with the time the pails must go in."""
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     need = planned_need(job, pours, schedule)
     rooms = tuple(

@@ -406,18 +406,6 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
     """Write a plan as JSON text.
 
     Not for the sheets: those render the `Plan` itself.
-
-    Parameters
-    ----------
-    plan : Plan
-        What to write.
-    text_of : callable, optional
-        Puts a `Message` into words; its text is then written beside code and values.
-
-    Returns
-    -------
-    str
-        UTF-8 JSON, two-space indent, keys in the contract's order.
     """
     import json
 
@@ -442,20 +430,7 @@ def _add_texts(node: Any, data: Any, text_of: Callable[[Message], str]) -> None:
 
 
 def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
-    """Read a plan back from its JSON text.
-
-    Parameters
-    ----------
-    text : str
-        What `plan_to_json` wrote.
-    source : Path or str
-        Named in errors.
-
-    Raises
-    ------
-    InputError
-        The text is not a plan of this version.
-    """
+    """Read a plan back from its JSON text."""
     from pydantic import ValidationError
 
     try:

@@ -29,19 +29,7 @@ def plan_warnings(
     need: IceNeed,
     made_at: datetime,
 ) -> tuple[Message, ...]:
-    """Everything worth a warning, gravest first.
-
-    Parameters
-    ----------
-    job, series, rooms, coats, chill, need
-        The job, its weather, and what was decided.
-    made_at : datetime
-        When the plan is made; pails whose time has passed then are warned of.
-
-    Returns
-    -------
-    tuple of Say
-    """
+    """Everything worth a warning, gravest first."""
     return (
         *_pour_warnings(job, rooms),
         *_ice_warnings(job, chill, need, made_at),

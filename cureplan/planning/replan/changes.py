@@ -107,21 +107,7 @@ def changes_of(
     *,
     left_out: Sequence[str],
 ) -> list[Message]:
-    """Say what changed and why; what to do about short buckets is said elsewhere.
-
-    Parameters
-    ----------
-    old, new : Plan
-        Before and after.
-    state, readings, events
-        The night, what was learned, and the log.
-    left_out : sequence of str
-        Rooms that no shift holds any more.
-
-    Returns
-    -------
-    list of Say
-    """
+    """Say what changed and why; what to do about short buckets is said elsewhere."""
     return [
         *_next(new, state),
         *(Message("replan.left_out", {"room": room}) for room in left_out),

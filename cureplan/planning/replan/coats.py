@@ -35,24 +35,7 @@ def place_coats_again(
     *,
     begun: Sequence[CoatPlan],
 ) -> tuple[PlacedCoat, ...]:
-    """Every coat of every poured floor, in the order that opens the kitchen soonest.
-
-    Parameters
-    ----------
-    job, pours, placed
-        The corrected job, its rooms, and every pour in time.
-    begun : sequence of CoatPlan
-        Coats begun before the time of planning; they stay.
-
-    Returns
-    -------
-    tuple of PlacedCoat
-
-    Raises
-    ------
-    NoFeasiblePlanError
-        No topcoat shift that is left holds a coat, or the weather ends first.
-    """
+    """Every coat of every poured floor, in the order that opens the kitchen soonest."""
     tries = [
         _Coats(job, pours, placed).place(crossed_last=crossed_last, begun=begun)
         for crossed_last in (False, True)

@@ -67,26 +67,7 @@ def estimate_night(
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
 ) -> NightReadings:
-    """Correct speed and slabs by what the log saw.
-
-    Parameters
-    ----------
-    job : Job
-        As planned with.
-    events, state
-        The log, and where the night stands.
-    clocks, conditions
-        Card and rooms as planned with.
-
-    Returns
-    -------
-    NightReadings
-
-    Raises
-    ------
-    InputError
-        A reading speaks of a bucket that is not poured, or cannot be true.
-    """
+    """Correct speed and slabs by what the log saw."""
     rooms = tuple(state.floors)
     seen = seen_in(job, events, state, conditions, clocks)
     at_s = [e.at.timestamp() for e in seen.told] or [state.now_s]
@@ -117,13 +98,7 @@ def seen_in(
     conditions: Mapping[str, RoomConditions],
     clocks: SlurryClocks,
 ) -> Seen:
-    """What the log's readings say of the floors that are planned.
-
-    Raises
-    ------
-    InputError
-        A reading speaks of a bucket that is not poured, or cannot be true.
-    """
+    """What the log's readings say of the floors that are planned."""
     seen = Seen(job, state, conditions, tuple(state.floors), clocks)
     for event in events:
         if event.event in (*ENDS, "slab reads", "bucket reads") and event.room in state.floors:

@@ -28,22 +28,7 @@ def help_for_short_buckets(
     *,
     before: Crew,
 ) -> list[Message]:
-    """Say which buckets fall short, and what ice, a station or a stop line would buy.
-
-    Parameters
-    ----------
-    pours, placed : mapping
-        Rooms under the corrected job, and their pours.
-    state : NightState
-        The night.
-    before : Crew
-        The crew that poured what is poured.
-
-    Returns
-    -------
-    list of Say
-        Lost edges on the floor first, then short buckets still to come.
-    """
+    """Say which buckets fall short, and what ice, a station or a stop line would buy."""
     found: list[Message] = []
     for name, poured in placed.items():
         done = state.floors[name].done if name in state.floors else 0

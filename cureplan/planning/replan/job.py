@@ -102,24 +102,7 @@ def corrected_conditions(
     *,
     now_s: float,
 ) -> dict[str, RoomConditions]:
-    """Slabs moved by what was read; away from the readings the correction fades.
-
-    Parameters
-    ----------
-    before : mapping
-        Rooms as planned with.
-    rooms : sequence of Room
-        Rooms of the new plan; one that was added is taken as the others' mean.
-    readings : NightReadings
-        Tonight's fit.
-    now_s : float
-        Time of planning [epoch s].
-
-    Returns
-    -------
-    dict
-        `RoomConditions` by room.
-    """
+    """Slabs moved by what was read; away from the readings the correction fades."""
     found = {}
     for room in rooms:
         if room.name in before:
@@ -164,21 +147,7 @@ def corrected_job(
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
 ) -> Job:
-    """The job with tonight's card, slabs, kits, hands and rooms.
-
-    Parameters
-    ----------
-    job : Job
-        As planned with.
-    state, readings
-        The night, and what was learned.
-    clocks, conditions
-        Card and rooms as planned with.
-
-    Returns
-    -------
-    Job
-    """
+    """The job with tonight's card, slabs, kits, hands and rooms."""
     card, materials = job.cards.slurry, job.materials
     if readings.fit.readings:
         card = corrected_card(card, clocks, readings)
@@ -208,17 +177,6 @@ def corrected_card(
 
     The times are those of the whole ritual run at the batch's speed, so that the clocks
     made from the new card are the old ones at that speed.
-
-    Parameters
-    ----------
-    card, clocks
-        As planned with.
-    readings : NightReadings
-        Tonight's fit.
-
-    Returns
-    -------
-    SlurryCard
     """
     fit = readings.fit
     surer = min(1.0, fit.ln_speed_sd / fit.prior.ln_speed_sd)

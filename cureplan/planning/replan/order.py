@@ -61,23 +61,7 @@ def best_order(
     place: Callable[[Sequence[str]], Placed],
     coats: Callable[[Job, Sequence[PlacedPour]], Sequence[PlacedCoat]],
 ) -> tuple[str, ...]:
-    """The order in which floors not yet begun are poured.
-
-    Parameters
-    ----------
-    job : Job
-        As the night has made it.
-    names : sequence of str
-        Floors not begun, in the plan's order.
-    place : callable
-        Times an order forward.
-    coats : callable
-        Every coat of a job whose pours are placed.
-
-    Returns
-    -------
-    tuple of str
-    """
+    """The order in which floors not yet begun are poured."""
     kept = tuple(names)
     if len(kept) < 2:
         return kept

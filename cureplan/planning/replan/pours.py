@@ -59,26 +59,7 @@ def rest_of_floor(
     free_s: float,
     crew: Crew | None = None,
 ) -> tuple[PourPlan, float]:
-    """A begun floor: real times of what is poured, and the rhythm of what is not.
-
-    Parameters
-    ----------
-    pours : RoomPours
-        The floor under the corrected job.
-    floor, state
-        What is poured, and the night.
-    before : Crew
-        The crew that poured it.
-    free_s : float
-        From when the crew is free of other floors [epoch s]; -inf if it is not elsewhere.
-    crew : Crew, optional
-        Other hands than the night's for what remains.
-
-    Returns
-    -------
-    PourPlan, start_s : float
-        Times relative to the first liquids' first stir, and that instant [epoch s].
-    """
+    """A begun floor: real times of what is poured, and the rhythm of what is not."""
     job, option = pours.job, option_of(floor.room)
     hands = crew or state.crew
     regular = RoomPours.plan(pours, option, hands)
@@ -173,17 +154,7 @@ def _times(
 def go_on(
     pours: RoomPours, floor: FloorState, state: NightState, *, before: Crew, free_s: float
 ) -> tuple[StartedPours, PlacedPour]:
-    """Place a begun floor; no bucket that is poured moves.
-
-    Parameters
-    ----------
-    pours, floor, state, before, free_s
-        As for `rest_of_floor`.
-
-    Returns
-    -------
-    StartedPours, PlacedPour
-    """
+    """Place a begun floor; no bucket that is poured moves."""
     kept, start_s = rest_of_floor(pours, floor, state, before=before, free_s=free_s)
     started = StartedPours(
         room=pours.room,
@@ -208,24 +179,6 @@ def place_next(
     """Place a floor not yet begun at its earliest, in the fewest bays that keep the policy.
 
     Ice is left as planned: pails that are not in it by now would come too late.
-
-    Parameters
-    ----------
-    pours : RoomPours
-        The floor under the corrected job.
-    option : PourOption
-        As it was planned.
-    placed : sequence of PlacedPour
-        Pours before it.
-    state : NightState
-        The night.
-    shut : mapping
-        When each floor placed so far may not be walked on.
-
-    Returns
-    -------
-    PlacedPour or None
-        None where no shift that is left holds it.
     """
     job, remedies = pours.job, pours.job.policy.remedies
     others = range(1, MOST_BAYS + 1) if "bays" in remedies else ()

@@ -33,24 +33,6 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
 
     Not for a plan made on the night beside the one before it: it has learned from the
     night already, so give the plan the crew began with, and the whole log.
-
-    Parameters
-    ----------
-    plan : Plan
-        Whose predictions are to be held against what happened.
-    events : sequence of NightEvent
-        From `read_night_log`, the whole night.
-
-    Returns
-    -------
-    FinishedJob
-        One clock for each that was seen to end. Temperatures are the plan's, corrected by
-        the slabs and batches that were read.
-
-    Raises
-    ------
-    InputError
-        The log contradicts the plan, holds what cannot be, or saw no clock end.
     """
     if not any(event.event in ENDS for event in events):
         raise InputError(

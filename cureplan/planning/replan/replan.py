@@ -55,18 +55,6 @@ def require_confirmed_rest(plan: Plan, state: NightState) -> None:
     """Raise unless the judge confirms all that is still to be decided.
 
     Not for a plan made before the night: that one must be confirmed whole.
-
-    Parameters
-    ----------
-    plan : Plan
-        The new plan.
-    state : NightState
-        What of it is past.
-
-    Raises
-    ------
-    PlanRefusedError
-        Naming the first findings.
     """
     findings = tuple(found for found in judge(plan) if not _past_or_told(found, plan, state))
     if findings:
@@ -124,30 +112,6 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
     """Plan again what remains, from the plan and the log of the night so far.
 
     Not for a change of mind about the whole job: mend the job file and plan anew.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan the crew worked by. A plan made on the night knows up to when it has
-        used the log, so the same log with more lines may be given again.
-    events : sequence of NightEvent
-        From `read_night_log`.
-    now : datetime
-        Aware; when the new plan begins.
-
-    Returns
-    -------
-    Replanned
-        No poured bucket has another time than the log (or, without a line, the plan).
-
-    Raises
-    ------
-    InputError
-        The log contradicts itself or the plan.
-    NoFeasiblePlanError
-        Nothing is left to plan, or no shift that is left holds what remains.
-    PlanRefusedError
-        The judge does not confirm what remains.
     """
     now = require_aware(now, name="now")
     if not plan.hours or not plan.rooms:

@@ -60,26 +60,7 @@ class NightState:
 
 
 def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> NightState:
-    """Read the state of the night off plan and log.
-
-    Parameters
-    ----------
-    plan : Plan
-        The plan the crew worked by.
-    events : sequence of NightEvent
-        The log, in order of time.
-    now : datetime
-        Aware; nothing in the log may lie after it.
-
-    Returns
-    -------
-    NightState
-
-    Raises
-    ------
-    InputError
-        The log contradicts itself or the plan.
-    """
+    """Read the state of the night off plan and log."""
     now_s = now.timestamp()
     for event in events:
         if event.at.timestamp() > now_s + 0.5:

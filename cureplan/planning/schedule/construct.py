@@ -29,20 +29,7 @@ __all__ = [
 
 
 def prepare_pours(job: Job, series: HourlySeries) -> dict[str, RoomPours]:
-    """Air, slab and clocks of every room.
-
-    Parameters
-    ----------
-    job : Job
-        The job.
-    series : HourlySeries
-        Weather that covers it, with history.
-
-    Returns
-    -------
-    dict
-        `RoomPours` by room name, in the job's order.
-    """
+    """Air, slab and clocks of every room."""
     conditions = room_conditions(job, series)
     slurry = slurry_clocks(
         job.cards.slurry,
@@ -97,27 +84,7 @@ def construct(
     limits: Limits | None = None,
     what_helps: bool = True,
 ) -> Schedule:
-    """Place every pour and coat of a job.
-
-    Parameters
-    ----------
-    job : Job
-        The job; its `seed` makes the search repeatable.
-    pours : mapping
-        `RoomPours` of every room, by name.
-    progress : callable, optional
-        Told in a few words what has been found.
-    limits : Limits, optional
-        How much to search; by default what `limits_for` gives the job.
-    what_helps : bool
-        Whether to look for what would mend a schedule that falls short: some seconds.
-
-    Returns
-    -------
-    Schedule
-        The best found, with what is proven of it; its `failures` are empty when every
-        hard limit is kept. Ctrl-C returns the best so far, once there is one.
-    """
+    """Place every pour and coat of a job."""
     schedule = _search(job, pours, progress, limits or limits_for(len(job.rooms)))
     if schedule.keeps_policy or schedule.stopped or not what_helps:
         return schedule

@@ -128,23 +128,6 @@ def floor_model(
 
     Rooms of one `group` are poured in one go: one after the other within a shift, with
     nothing but the changeover in between, in whatever order is best.
-
-    Parameters
-    ----------
-    job : Job
-        Shifts, access and deadlines are taken from here.
-    tables : Tables
-        Rooms with their conditions and clocks, and what was tabled of them before.
-    windows : {"sure", "expected"}
-        How surely coats keep their windows.
-    spare : bool
-        Whether coats keep clear of their windows' ends, for a crew that comes late.
-    remedies : sequence of Remedy, optional
-        What may be done, in order; the job's own by default.
-
-    Returns
-    -------
-    FloorModel
     """
     allowed = job.policy.remedies if remedies is None else tuple(remedies)
     slots = Slots.since(job.access.begins.timestamp())

@@ -125,21 +125,6 @@ def time_order(
 
     A stage that would be too old before its next one can begin is begun later instead,
     and everything is timed again.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    order : sequence of int
-        Every room once; rooms of one group must stand together.
-    manner : {"thrifty", "prompt", "driven"}
-        How a pour picks among its states.
-    crossed_last : bool
-        Whether floors that others cross are coated after all of those others.
-
-    Returns
-    -------
-    Attempt
     """
     later: dict[Task, int] = {}
     for _ in range(MOST_REPAIRS):
@@ -261,23 +246,6 @@ def improve_orders(
     """Try orders near a first one and keep the best; the same answer every time.
 
     Not a proof of anything: the solver takes over from here.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    start : sequence of int
-        The order a crew would begin with.
-    most : int
-        How many orders to time, >= 1; small problems need fewer.
-    told : callable, optional
-        Called with each attempt that beats all before it.
-
-    Returns
-    -------
-    Attempt
-        Its `choice` is None when no order tried could be completed. Ctrl-C returns the
-        best so far, marked `stopped`.
     """
     best: Attempt | None = None
     try:

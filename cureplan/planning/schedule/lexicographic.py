@@ -31,16 +31,6 @@ def lower_bounds(problem: Problem) -> Score:
     """A score that every choice which keeps all rules reaches at best, part by part.
 
     Not for a problem with an empty stage: that one has no choice at all.
-
-    Parameters
-    ----------
-    problem : Problem
-        With at least one state per stage.
-
-    Returns
-    -------
-    Score
-        Parts after the first three hold where the margins missing are the least too.
     """
     stages = [stage for _, _, stage in problem.tasks()]
     short = [int(stage.short.min()) for stage in stages]
@@ -124,22 +114,7 @@ class Narrowed:
 
 
 def narrow(problem: Problem, best: Score | None, parts: Collection[str]) -> Narrowed:
-    """Drop states beyond what some parts of a score allow, and what then leads nowhere.
-
-    Parameters
-    ----------
-    problem : Problem
-        At least one state per stage.
-    best : Score or None
-        The best so far; None leaves every state in.
-    parts : collection of str
-        Parts of the score in which a choice must be as good as `best`.
-
-    Returns
-    -------
-    Narrowed
-        Holds every choice that is at least as good in those parts.
-    """
+    """Drop states beyond what some parts of a score allow, and what then leads nowhere."""
     masks = [[np.ones(s.size, dtype=np.bool_) for s in stages] for stages in problem.rooms]
     if best is not None:
         _cut(problem, best, parts, masks)
@@ -291,29 +266,7 @@ def solve_in_order(
     told: Callable[[News], None] | None = None,
     parts: Collection[str] = Score._fields,
 ) -> Solved:
-    """Find the best choice, part of the score by part of the score.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    first : Choice or None
-        A choice that keeps all rules, as the point to start from.
-    limits : Limits
-        How much to work; what is found by then is returned.
-    seed : int
-        Of the solver; the same answer comes twice.
-    told : callable, optional
-        Called with what is new; it must not raise.
-    parts : collection of str
-        The parts of the score that matter; the others are left as they come.
-
-    Returns
-    -------
-    Solved
-        `choice` is None where nothing was found; `infeasible` says whether there is
-        nothing. Ctrl-C returns the best so far, marked `stopped`.
-    """
+    """Find the best choice, part of the score by part of the score."""
     if problem.empty:
         return Solved(choice=None, score=None, bounds={}, infeasible=True, stopped=False)
     search = _Search(

@@ -66,26 +66,7 @@ def earliest_start(
     setup_s: float,
     clear_of: Callable[[float], float | None],
 ) -> float | None:
-    """Earliest start of a task that keeps the shifts and is clear of everything else.
-
-    Parameters
-    ----------
-    from_s : float
-        Not before this [epoch s].
-    length_s : float
-        From start to end [s].
-    spans : sequence of Span
-        Shifts, in order; a task lies within one.
-    setup_s : float
-        Set-up at the start of a shift, before the first task [s].
-    clear_of : callable
-        Given a start, None when nothing is in the way, else a later start to try.
-
-    Returns
-    -------
-    float or None
-        Start [epoch s], or None when no shift holds it.
-    """
+    """Earliest start of a task that keeps the shifts and is clear of everything else."""
     for span in spans:
         start = max(from_s, span.begins_s + setup_s)
         while start + length_s <= span.ends_s:
@@ -211,23 +192,7 @@ def place_coat(
     *,
     windows: Windows = "sure",
 ) -> PlacedCoat:
-    """A coat begun at a definite time, over the floor or over the coat below.
-
-    Parameters
-    ----------
-    pours, poured
-        The floor, and how it was poured.
-    below : PlacedCoat or None
-        The coat below; None for the first.
-    begins_s : float
-        Begin of the vacuuming, or of the coat where there is none [epoch s].
-    windows : {"sure", "expected"}
-        As for the pour.
-
-    Returns
-    -------
-    PlacedCoat
-    """
+    """A coat begun at a definite time, over the floor or over the coat below."""
 
     def factors(at_s: float) -> tuple[float, float]:
         return pours.topcoat_factors(at_s) if windows == "sure" else (1.0, 1.0)

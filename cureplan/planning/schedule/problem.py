@@ -91,22 +91,6 @@ def stage_of(
 ) -> Stage:
     """A stage from its bare necessities; what is left out is the plainest value.
 
-    Parameters
-    ----------
-    crew : int
-        Which crew does it.
-    begins, lasts : array_like, shape (K,) or broadcastable
-        Begin and length in slots.
-    opens, closes : array_like
-        First and last begin of the next stage.
-    **others : array_like
-        Any further array of `Stage`: by default no changeover, no floor shut, no margin
-        missing, no cost, one shift.
-
-    Returns
-    -------
-    Stage
-
     Examples
     --------
     >>> stage_of(crew=0, begins=[0, 1], lasts=3, opens=[3, 4], closes=9).ends.tolist()
@@ -187,19 +171,7 @@ class Problem:
 
 
 def score(problem: Problem, choice: Choice) -> Score:
-    """Judge a choice that keeps all rules.
-
-    Parameters
-    ----------
-    problem : Problem
-        The problem.
-    choice : Choice
-        One state per stage; not checked here, see `broken_rules`.
-
-    Returns
-    -------
-    Score
-    """
+    """Judge a choice that keeps all rules."""
     short = [int(s.short[choice[r][n]]) for r, n, s in problem.tasks()]
     pours = [(stages[0], choice[r][0]) for r, stages in enumerate(problem.rooms)]
     shifts = _shifts(problem, choice)
@@ -236,13 +208,7 @@ def _shifts(problem: Problem, choice: Choice) -> dict[tuple[int, int], tuple[int
 
 
 def broken_rules(problem: Problem, choice: Choice) -> list[str]:
-    """Every rule a choice breaks, in words for a programmer; empty when it keeps all.
-
-    Raises
-    ------
-    OutOfRangeError
-        The choice does not name one existing state per stage.
-    """
+    """Every rule a choice breaks, in words for a programmer; empty when it keeps all."""
     if [len(row) for row in choice] != [len(stages) for stages in problem.rooms]:
         raise OutOfRangeError("choice must name one state per stage of every room")
     tasks = [(r, n, s, choice[r][n]) for r, n, s in problem.tasks()]
@@ -325,17 +291,7 @@ class Runs:
 
 
 def gather_runs(stage: Stage) -> Runs:
-    """Gather a stage's states into runs.
-
-    Parameters
-    ----------
-    stage : Stage
-        With at least one state.
-
-    Returns
-    -------
-    Runs
-    """
+    """Gather a stage's states into runs."""
     order = np.lexsort((stage.begins, stage.option))
     begins = stage.begins[order]
     offset = {name: getattr(stage, name)[order] - begins for name in OFFSETS}

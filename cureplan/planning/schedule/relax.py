@@ -115,22 +115,6 @@ def relaxations(
     """Changes under which the job reaches a goal, cheapest first; two where one will not do.
 
     Not a proof that less would not do: a change counts when a way was found quickly.
-
-    Parameters
-    ----------
-    job : Job
-        A job that does not reach the goal as it is.
-    pours : mapping
-        Its rooms; their conditions serve the changed jobs too.
-    goal : {"windows", "margin", "margin alone"}
-        Every hard limit and window kept, every margin as well, or the margins whatever
-        becomes of the windows.
-    keeps : {"limits", "windows", "margins"}
-        What may be said to be kept then: all limits, or only these.
-
-    Returns
-    -------
-    tuple of Relaxation
     """
     trials = _Trials(job=job, pours=pours, goal=goal)
     plans = [room.plan(AS_IS) for room in pours.values()]
@@ -309,22 +293,7 @@ MOST_NAMED = 3
 
 
 def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> str:
-    """Name what found no place, and the cheapest changes that would let a plan be found.
-
-    Parameters
-    ----------
-    schedule : Schedule
-        The attempt, with at least one failure.
-    job : Job
-        What was asked for.
-    known_until : datetime
-        Aware; last hour of the weather. A later opening than it tells cannot be tried.
-
-    Returns
-    -------
-    str
-        One line.
-    """
+    """Name what found no place, and the cheapest changes that would let a plan be found."""
     said = f"no order and start keeps every limit: {_sentence(schedule.failures[0])}"
     if schedule.relaxed is None:
         return said

@@ -20,18 +20,6 @@ _LEVEL, _REMEDY = 100, 10
 def option_cost(option: PourOption, remedies: Sequence[Remedy]) -> int:
     """What an option costs a crew at night; only the order of these numbers means anything.
 
-    Parameters
-    ----------
-    option : PourOption
-        How a floor is poured.
-    remedies : sequence of Remedy
-        The job's, in its order; all that the option uses are among them.
-
-    Returns
-    -------
-    int
-        0 for a floor poured as it is.
-
     Examples
     --------
     >>> iced = PourOption(chilled=True, cool_filler=False, bays=1)

@@ -62,15 +62,6 @@ class Slots:
 def nodes_of(start_s: NDArray[np.float64]) -> NDArray[np.float64]:
     """Whole five minutes around each start, and never before the first or after the last.
 
-    Parameters
-    ----------
-    start_s : ndarray, shape (S,)
-        Starts, ascending; they may leave out the hours between shifts [epoch s].
-
-    Returns
-    -------
-    ndarray, shape (N,)
-
     Examples
     --------
     >>> nodes_of(np.array([60.0, 120.0, 9000.0])).tolist()

@@ -145,27 +145,7 @@ class PourTables:
         windows: Windows,
         spare: bool,
     ) -> Stage:
-        """All states of this floor's pour.
-
-        Parameters
-        ----------
-        spans : sequence of Span
-            Shifts of the pouring crew.
-        slots : Slots
-            The grid.
-        remedies : sequence of Remedy
-            What may be done for the floor, in the job's order.
-        windows : {"sure", "expected"}
-            How surely the first coat's window is to hold.
-        spare : bool
-            Whether that coat keeps clear of its window's end.
-
-        Returns
-        -------
-        Stage
-            `option` counts along `option_ladder(remedies)`. Per slot: the cheapest option
-            that keeps the margin, and what falls short but is over sooner.
-        """
+        """All states of this floor's pour."""
         begin, span = self._possible_begins(spans, slots)
         left = np.ones(begin.size, dtype=np.bool_)
         kept: list[Stage] = []
@@ -309,32 +289,7 @@ def coat_stage(
     spare: bool,
     due_s: float,
 ) -> Stage:
-    """All states of one coat of one floor.
-
-    Parameters
-    ----------
-    pours : RoomPours
-        The floor.
-    coat : int
-        1 for the first.
-    spans : sequence of Span
-        Shifts of the topcoat crew.
-    slots : Slots
-        The grid; a coat begins with its vacuuming.
-    options : iterable of PourOption
-        How the floor may be poured: that decides the patches a coat is reached in, and the
-        table holds for all of them.
-    windows : {"sure", "expected"}
-        Whether windows hold at the job's confidence or on the expected night.
-    spare : bool
-        Whether the next coat keeps clear of its window's end.
-    due_s : float
-        When the room must be ready [epoch s]; inf for no limit.
-
-    Returns
-    -------
-    Stage
-    """
+    """All states of one coat of one floor."""
     job = pours.job
     variants = _distinct_works(pours, coat, options)
     work = variants[0][coat - 1]

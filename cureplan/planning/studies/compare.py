@@ -39,20 +39,7 @@ REFUSED_S: Final = 86_400.0
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Variant:
-    """A job and its weather with one thing changed.
-
-    Parameters
-    ----------
-    vary : str or None
-        What is changed; None for the job as it is written.
-    value : int, float, str or None
-        Hours of offset; "never", "where needed" or "every room"; stations in all; the
-        role that gets one more; the quantile of the forecast.
-    shift_k : float
-        By how much the forecast is warmer [K].
-    every_room_iced : bool
-        Whether un-iced pours are out of the question.
-    """
+    """A job and its weather with one thing changed."""
 
     vary: Vary | None
     value: float | str | None
@@ -119,24 +106,7 @@ class OnlyIced(RoomPours):
 def variants(
     job: Job, weather: HourlySeries, varies: Sequence[Vary], *, now: datetime
 ) -> tuple[Variant, ...]:
-    """The job as it is, then every variant asked for, always in the same order.
-
-    Parameters
-    ----------
-    job : Job
-        As written.
-    weather : HourlySeries
-        Weather of the job.
-    varies : sequence of str
-        What to vary, of `VARIES`; asked for twice counts once.
-    now : datetime
-        Aware; weather before it is known and stays.
-
-    Returns
-    -------
-    tuple of Variant
-        Without those that change nothing.
-    """
+    """The job as it is, then every variant asked for, always in the same order."""
     makers = {
         "start": _starts,
         "ice": _ices,
@@ -268,19 +238,6 @@ def shifted_weather(weather: HourlySeries, shift_k: float, *, now: datetime) -> 
     """The weather with every hour still to come warmer; what was observed stays.
 
     The moisture of the air stays too, but cannot exceed what colder air holds.
-
-    Parameters
-    ----------
-    weather : HourlySeries
-        The weather.
-    shift_k : float
-        By how much [K]; negative for colder.
-    now : datetime
-        Aware.
-
-    Returns
-    -------
-    HourlySeries
     """
     observed = np.array([origin.kind == "observed" for origin in weather.origins])
     to_come = (weather.epoch_s >= now.timestamp()) & ~observed[weather.origin]

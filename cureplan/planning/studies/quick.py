@@ -75,18 +75,6 @@ def card_clock(card: SlurryCard | TopcoatCard, *, at_c: float) -> tuple[Mileston
     For a slurry the whole ritual runs at that temperature: liquids, filler, air and
     slab, mixed and hauled as the card says. Not for a floor whose slab differs from
     its kits: plan a job, or ask `chill_answer`.
-
-    Parameters
-    ----------
-    card : SlurryCard or TopcoatCard
-        The card.
-    at_c : float
-        Steady temperature [°C].
-
-    Returns
-    -------
-    tuple of MilestoneTime
-        In the card's order; slurry clocks start at filler-in, topcoat ones at mixing.
     """
     if isinstance(card, SlurryCard):
         slurry = slurry_clocks(card, film_m=card.thickness_m, slab_effusivity=SLAB_EFFUSIVITY)
@@ -128,26 +116,6 @@ def chill_answer(
 
     As-is means liquids and filler at the temperature of the filler, as they come from
     the same store.
-
-    Parameters
-    ----------
-    card : SlurryCard
-        The card.
-    air_c : float
-        Air where the kit is mixed and carried [°C].
-    slabs_c : sequence of float
-        Slabs to compare [°C].
-    liquids_c : float
-        Chilled liquids [°C].
-    filler_c : float
-        Filler, and liquids as they are [°C].
-    cooler_loss : float
-        Ice lost to the cooler, as a share [-].
-
-    Returns
-    -------
-    tuple of ChillAnswer
-        One per slab.
     """
     clocks = slurry_clocks(card, film_m=card.thickness_m, slab_effusivity=SLAB_EFFUSIVITY)
     slabs = np.asarray(slabs_c, dtype=np.float64)

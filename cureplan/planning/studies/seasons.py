@@ -108,17 +108,6 @@ class Tally:
 def tally(nights: Sequence[Night], *, required_s: float) -> Tally:
     """Count the nights on which every room keeps its margin.
 
-    Parameters
-    ----------
-    nights : sequence of Night
-        Of any number of years.
-    required_s : float
-        Margin the job asks for [s].
-
-    Returns
-    -------
-    Tally
-
     Examples
     --------
     >>> from datetime import UTC
@@ -150,21 +139,7 @@ Array = NDArray[np.float64]
 
 
 def month_nights(job: Job, *, year: int, month: int) -> tuple[datetime, ...]:
-    """The job's first instant moved to every date of a month, by the site's clock.
-
-    Parameters
-    ----------
-    job : Job
-        Its access time gives the clock time.
-    year, month : int
-        Month 1 to 12.
-
-    Returns
-    -------
-    tuple of datetime
-        UTC. A clock time that comes twice is read as the first, one that does not come
-        as an hour later.
-    """
+    """The job's first instant moved to every date of a month, by the site's clock."""
     zone = job.site.zone
     clock = job.access.begins.astimezone(zone).time().replace(fold=0)
     after = date(year + month // 12, month % 12 + 1, 1)
@@ -178,20 +153,7 @@ def month_nights(job: Job, *, year: int, month: int) -> tuple[datetime, ...]:
 
 
 def moved_job(job: Job, begins: datetime) -> Job:
-    """The job on another night: everything as long after its start as before, unread.
-
-    Parameters
-    ----------
-    job : Job
-        The job.
-    begins : datetime
-        New first instant, aware.
-
-    Returns
-    -------
-    Job
-        Without slab readings and without a measured liquid, which belong to one night.
-    """
+    """The job on another night: everything as long after its start as before, unread."""
     shift = begins.astimezone(UTC) - job.access.begins.astimezone(UTC)
 
     def moved(instant: datetime) -> datetime:
@@ -218,20 +180,6 @@ def bridged(series: HourlySeries) -> HourlySeries:
     """The series with a straight line across every unknown temperature.
 
     Only to keep a march of slabs going; nights that lean on such hours do not count.
-
-    Parameters
-    ----------
-    series : HourlySeries
-        With at least one known temperature.
-
-    Returns
-    -------
-    HourlySeries
-
-    Raises
-    ------
-    OutOfRangeError
-        No temperature is known.
     """
     known = ~np.isnan(series.temp_c)
     if not known.any():
@@ -245,22 +193,7 @@ def bridged(series: HourlySeries) -> HourlySeries:
 def middle_night(
     seasons: Sequence[HourlySeries], nights: Sequence[Sequence[datetime]], *, lasts_s: float
 ) -> tuple[int, datetime] | None:
-    """The night with the middle temperature of all that are known.
-
-    Parameters
-    ----------
-    seasons : sequence of HourlySeries
-        With their gaps.
-    nights : sequence of sequences of datetime
-        Nights of each season.
-    lasts_s : float
-        How long a night is [s].
-
-    Returns
-    -------
-    (int, datetime) or None
-        Which season, and the night's first instant; None if no night is known.
-    """
+    """The night with the middle temperature of all that are known."""
     found = [
         (_mean_c(series, night.timestamp(), night.timestamp() + lasts_s), number, night)
         for number, series in enumerate(seasons)
@@ -284,24 +217,6 @@ def judge_nights(
     """Least margins of every night of one season.
 
     Not for a plan: no start is chosen here, and no coat is placed.
-
-    Parameters
-    ----------
-    series : HourlySeries
-        The season as observed, gaps and all; decides which nights are known.
-    pours : mapping
-        `RoomPours` by room, made from the bridged season and a job without readings.
-    nights : sequence of datetime
-        First instants, aware.
-    starts : sequence of PourStart
-        First bucket of every room.
-    options : sequence of PourOption
-        Un-iced ways to pour a floor, cheapest first.
-
-    Returns
-    -------
-    tuple of Night
-        One per night, in order.
     """
     first_s = min(start.after_s for start in starts)
     ends_s = max(

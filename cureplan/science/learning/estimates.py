@@ -63,24 +63,7 @@ class Steady:
 def steady(
     found: Solution, made: Setup, temp_c: ArrayLike, milestones: Sequence[int]
 ) -> Steady:
-    """Times with everything at one temperature, as a data sheet means it.
-
-    Parameters
-    ----------
-    found : Solution
-        The fit.
-    made : Setup
-        Its problem.
-    temp_c : array_like, shape (k,)
-        Temperatures [°C].
-    milestones : sequence of int
-        Which milestones.
-
-    Returns
-    -------
-    Steady
-        Of len(milestones) * k rows, milestone by milestone.
-    """
+    """Times with everything at one temperature, as a data sheet means it."""
     temps = np.atleast_1d(np.asarray(temp_c, dtype=np.float64))
     which = np.repeat(np.asarray(milestones, dtype=np.int64), temps.size)
     spread = np.tile(temps, len(milestones))
@@ -119,18 +102,6 @@ def reference_c(found: Solution, made: Setup) -> float:
     There the doubt of a time is not also the energy's, which is what a card with one
     point per milestone says. Where a batch would end before it is poured, a card can
     hold no point: then a cooler one is taken.
-
-    Parameters
-    ----------
-    found : Solution
-        The fit.
-    made : Setup
-        Its problem.
-
-    Returns
-    -------
-    float
-        Within the temperatures read, or towards the card's own [°C].
     """
     low_c, high_c = _read_c(made)
     own_c = made.model.reference_c
@@ -167,22 +138,7 @@ def _read_c(made: Setup) -> tuple[float, float]:
 
 
 def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> float:
-    """Scatter of the next batch: between batches, and what the readings leave open.
-
-    Parameters
-    ----------
-    found : Solution
-        The fit.
-    milestone : Milestone
-        With the card's own spread.
-    slopes : ndarray, shape (p,)
-        Of ln(time) at the new reference.
-
-    Returns
-    -------
-    float
-        1 SD of ln(time), within what a card may say.
-    """
+    """Scatter of the next batch: between batches, and what the readings leave open."""
     batch = found.factor * milestone.spread_frac
     open_ln = float(slopes @ found.covariance @ slopes)
     return float(np.sqrt(batch**2 + open_ln))
@@ -213,20 +169,7 @@ def time_estimate(found: Solution, ln_s: float, slopes: Array) -> Estimate:
 
 
 def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
-    """A curve with the band of single batches for every milestone that was read.
-
-    Parameters
-    ----------
-    found : Solution
-        The fit.
-    made : Setup
-        Its problem.
-
-    Returns
-    -------
-    tuple of Curve
-        From a little below the coldest reading to a little above the hottest.
-    """
+    """A curve with the band of single batches for every milestone that was read."""
     low_c, high_c = _read_c(made)
     temps = np.linspace(
         max(low_c - BEYOND_K, COLDEST_C), min(high_c + BEYOND_K, HOTTEST_C), CURVE_POINTS
@@ -279,17 +222,6 @@ def disagreement(found: Solution, made: Setup) -> Disagreement:
 
     The rule: externally studentised residual beyond the Student-t limit which one sound
     file in twenty would pass somewhere.
-
-    Parameters
-    ----------
-    found : Solution
-        The fit.
-    made : Setup
-        Its problem.
-
-    Returns
-    -------
-    Disagreement
     """
     rows, parameters = deleted_residuals(found, prior_freedom=PRIOR_FREEDOM)
     layout = made.layout
@@ -300,22 +232,7 @@ def disagreement(found: Solution, made: Setup) -> Disagreement:
 
 
 def refuse_nonsense(found: Solution, made: Setup, *, source: str) -> None:
-    """Refuse readings which last longer when hotter beyond doubt, or an energy no card has.
-
-    Parameters
-    ----------
-    found : Solution
-        The fit.
-    made : Setup
-        Its problem.
-    source : str
-        File of the readings.
-
-    Raises
-    ------
-    InputError
-        They do; or hardly depend on temperature, or too much.
-    """
+    """Refuse readings which last longer when hotter beyond doubt, or an energy no card has."""
     alone = _energy_alone(found, made)
     if alone is not None:
         energy, sd = alone

@@ -56,31 +56,6 @@ def fit_card(
 
     Not for readings of several products in one go. A card that was fitted already must
     not be given the same readings again: start from the card before.
-
-    Parameters
-    ----------
-    card : SlurryCard or TopcoatCard
-        What is believed before; with few readings the result stays near it.
-    readings : sequence of Reading
-        What was watched.
-    source : str
-        File of the readings, for provenance and messages; lines are struck there.
-    fitted_on : date
-        Today.
-    left_aside : sequence of int
-        Lines on which nothing was filled in, for the report.
-    without : sequence of int
-        Lines to strike.
-
-    Returns
-    -------
-    CardFit
-
-    Raises
-    ------
-    InputError
-        Readings that no card can have: longer when hotter beyond doubt, scattered
-        beyond measure, contradictory; or readings this card was already fitted to.
     """
     kept = _struck(readings, without, source)
     digest = readings_digest(kept)

@@ -101,23 +101,6 @@ def solve(problem: Problem, *, start: Array | None = None) -> Solution:
     Slopes are found anew only after a step that matters: models here are nearly straight.
     Not for rows with outliers that should not count: strike those first.
 
-    Parameters
-    ----------
-    problem : Problem
-        Rows, prior and bounds.
-    start : ndarray, shape (p,), optional
-        Where to begin; the prior if not given.
-
-    Returns
-    -------
-    Solution
-        `covariance` is the inverse of the curvature, as if the rows were straight.
-
-    Raises
-    ------
-    OutOfRangeError
-        The rows cannot be computed at the start, or the search does not settle.
-
     Source
     ------
     Marquardt's damping of the normal equations; prior as further rows (for example
@@ -240,25 +223,6 @@ def with_scale(
     The factor is looked for once, about the fit with a factor of one: then a further
     reading that agrees with the fit can only narrow what is known.
 
-    Parameters
-    ----------
-    problem : Problem
-        With the scatter as guessed.
-    prior_freedom : float
-        How many readings the guess itself is worth, > 0.
-    start : ndarray, shape (p,), optional
-        As in `solve`.
-
-    Returns
-    -------
-    Solution
-        With `factor` and `freedom`.
-
-    Raises
-    ------
-    OutOfRangeError
-        As `solve`.
-
     Source
     ------
     Mean of the residual sum of squares under a prior, n - trace(hat matrix); scaled
@@ -302,22 +266,6 @@ def half_width(
     As far as the interval rests on the scatter that was found, Student's t widens it
     (degrees of freedom after Satterthwaite); as far as it rests on the prior, not.
 
-    Parameters
-    ----------
-    found : Solution
-        From `solve` or `with_scale`.
-    direction : array_like, shape (p,)
-        The combination.
-    share : float
-        Share of cases the interval is to hold, 0 to 1.
-    scatter_sd : float
-        Scatter of a single reading about it, as found; 0 for the combination itself.
-
-    Returns
-    -------
-    float
-        In the combination's unit.
-
     Source
     ------
     Satterthwaite 1946: freedom = 2 V² / var(V) (from memory).
@@ -354,20 +302,6 @@ def deleted_residuals(found: Solution, *, prior_freedom: float) -> tuple[Array, 
     Externally studentised: the row neither pulls the fit towards itself nor widens the
     scatter by which it is judged.
 
-    Parameters
-    ----------
-    found : Solution
-        From `with_scale`.
-    prior_freedom : float
-        As given there.
-
-    Returns
-    -------
-    rows : ndarray, shape (n,)
-        NaN for rows of known scatter.
-    parameters : ndarray, shape (p,)
-        NaN for parameters that are not scaled.
-
     Source
     ------
     Cook & Weisberg, Residuals and Influence in Regression, ch. 2 (from memory).
@@ -393,19 +327,6 @@ def _deleted(inside: Array, leverage: Array, found: Solution, prior_freedom: flo
 
 def disagreement_limit(*, count: int, freedom: float, chance: float) -> float:
     """Deleted residual which `chance` of files without a fault would exceed somewhere.
-
-    Parameters
-    ----------
-    count : int
-        Residuals looked at, >= 1.
-    freedom : float
-        Of the fit's scatter, > 1.
-    chance : float
-        Share of sound files that may be suspected, 0 to 1.
-
-    Returns
-    -------
-    float
 
     Source
     ------

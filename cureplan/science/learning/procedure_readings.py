@@ -44,29 +44,6 @@ def standing_sample_s(
     Not for samples spread thin or held at their temperature, which simply keep it, and
     not far beyond the working time: the heat given off is known only up to there.
 
-    Parameters
-    ----------
-    start_c, air_c : array_like, broadcastable to (N,)
-        Sample when mixed, and air around it [°C].
-    mass_share : array_like, broadcastable to (N,)
-        Mass of the sample against a whole kit [-], > 0.
-    age_s : array_like, broadcastable to (N,)
-        Age to reach [s at the reference temperature].
-    kit : KitPhysics
-        The kit and its kinetics; the liquids' minutes are taken at `start_c`.
-    speed : array_like, broadcastable to (N,)
-        Batch speed against the card [-], > 0.
-
-    Returns
-    -------
-    ndarray of float64, shape (N,)
-        Time [s]; below zero where the liquids alone had used the age up.
-
-    Raises
-    ------
-    OutOfRangeError
-        A mass or speed is not positive, or a temperature out of range.
-
     Source
     ------
     Heat balance of a stirred sample; each step by the exponential midpoint rule.
@@ -208,23 +185,7 @@ class ReadingsModel:
     """Shape (p,): half-steps for slopes; zero where a parameter is held."""
 
     def expected(self, at: Array) -> Array:
-        """Expected rows.
-
-        Parameters
-        ----------
-        at : ndarray, shape (p,)
-            As `layout` says.
-
-        Returns
-        -------
-        ndarray, shape (n,)
-            ln(seconds) of milestones, °C of thermometers.
-
-        Raises
-        ------
-        OutOfRangeError
-            A temperature leaves the range of the kinetics.
-        """
+        """Expected rows."""
         rows = self.rows
         out = np.full(rows.size, np.nan)
         kit = self.kit_at(at)
@@ -250,15 +211,6 @@ class ReadingsModel:
 
         Parameters of different batches or milestones touch different rows, so they are
         moved together.
-
-        Parameters
-        ----------
-        at : ndarray, shape (p,)
-            As `layout` says.
-
-        Returns
-        -------
-        ndarray, shape (n, p)
         """
         rows, layout = self.rows, self.layout
         found = np.zeros((rows.size, layout.size))

@@ -88,25 +88,6 @@ def fitted_card(
 
     One point per milestone at the reference temperature, and the energy found as the
     new belief: read back, the card gives just the fitted clocks.
-
-    Parameters
-    ----------
-    before : SlurryCard or TopcoatCard
-        The card that was fitted.
-    energy, milestones, balance, humidity, reference_c
-        What was found.
-    origin : str
-        Of every number that changes.
-
-    Returns
-    -------
-    SlurryCard or TopcoatCard
-        Generic as long as a milestone was not read.
-
-    Raises
-    ------
-    InputError
-        A card cannot say this, or it contradicts itself.
     """
     by_name = {one.milestone: one for one in milestones}
     prior = RatePrior(mean_j_mol=energy.value, sd_j_mol=max(energy.sd, LEAST_ENERGY_SD_J_MOL))
@@ -211,18 +192,7 @@ def _check(card: SlurryCard | TopcoatCard) -> None:
 
 
 def fitted_card_text(fit: CardFit) -> str:
-    """The new card as a file: what was fitted and how sure it is, then the card.
-
-    Parameters
-    ----------
-    fit : CardFit
-        The fit.
-
-    Returns
-    -------
-    str
-        TOML that `read_card` takes.
-    """
+    """The new card as a file: what was fitted and how sure it is, then the card."""
     return card_text(fit.card, heading=_heading(fit))
 
 

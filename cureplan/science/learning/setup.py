@@ -78,17 +78,6 @@ def batch_numbers(readings: Sequence[Reading]) -> tuple[tuple[str, ...], list[in
     """Batches that were read more than once, and which of them each reading is of.
 
     A batch read once needs no speed of its own: its scatter holds it.
-
-    Parameters
-    ----------
-    readings : sequence of Reading
-        What was watched.
-
-    Returns
-    -------
-    names : tuple of str
-    numbers : list of int
-        One per reading; -1 for none.
     """
     labels = [_label(reading) for reading in readings]
     rows = Counter(labels)
@@ -163,13 +152,7 @@ class RowMaker:
         )
 
     def of_readings(self, readings: Sequence[Reading], batches: Sequence[int]) -> Iterator[Row]:
-        """Rows of readings; a bucket whose mixed temperature was read gives two.
-
-        Raises
-        ------
-        InputError
-            A reading cannot be of this card.
-        """
+        """Rows of readings; a bucket whose mixed temperature was read gives two."""
         seen: set[tuple[int, float]] = set()
         for number, (reading, batch) in enumerate(zip(readings, batches, strict=True)):
             row = replace(self._of(reading), reading=number, batch=batch)
@@ -353,28 +336,7 @@ def setup(
     free: frozenset[str],
     humidity_ref: float,
 ) -> Setup:
-    """Rows, priors and bounds for a card and readings.
-
-    Parameters
-    ----------
-    card : SlurryCard or TopcoatCard
-        What is believed before.
-    readings : sequence of Reading
-        What was watched.
-    free : frozenset of str
-        Which of share, rise, power and exchange are to be found.
-    humidity_ref : float
-        Humidity at which the factor is one; NaN to look for none.
-
-    Returns
-    -------
-    Setup
-
-    Raises
-    ------
-    InputError
-        A reading cannot be of this card.
-    """
+    """Rows, priors and bounds for a card and readings."""
     maker = RowMaker(card=card)
     batches, numbers = batch_numbers(readings)
     rows = [*maker.of_card(), *maker.of_readings(readings, numbers)]

@@ -133,15 +133,7 @@ class NightFit:
         return float(self.mean[-1])
 
     def interval(self, order: int, *, confidence: float) -> tuple[float, float]:
-        """Limits between which an unknown lies with a confidence.
-
-        Parameters
-        ----------
-        order : int
-            Its place in `mean`.
-        confidence : float
-            Two-sided, above 0 and below 1.
-        """
+        """Limits between which an unknown lies with a confidence."""
         if not 0.0 < confidence < 1.0:
             raise OutOfRangeError(f"confidence must be above 0, below 1, got {confidence:g}")
         reach = NormalDist().inv_cdf(0.5 + confidence / 2.0)
@@ -156,22 +148,7 @@ class NightFit:
         clocks: SlurryClocks,
         haul_s: float,
     ) -> tuple[float, float]:
-        """When a clock of a bucket will end, and how unsure that is.
-
-        Parameters
-        ----------
-        bucket : WatchedBucket
-            As planned; the corrections are added here.
-        milestone : str
-            `wet_edge`, `working_time` or `broadcast_closes`.
-        clocks, haul_s
-            The card before tonight's correction, and mixed-to-poured time [s].
-
-        Returns
-        -------
-        after_s, sd_s : float
-            From filler-in [s]; the SD is of the time itself, the watch left out.
-        """
+        """When a clock of a bucket will end, and how unsure that is."""
         model = _Model(clocks, haul_s, (bucket,))
         value, slope = model.linear(self.mean, [(0, milestone)])
         return float(value[0]), float(np.sqrt(slope[0] @ self.covariance @ slope[0]))
@@ -201,27 +178,6 @@ def fit_night(
     """Correct batch speed, slabs and kits by what was seen.
 
     Not for more than one batch number: they differ, and each wants a fit of its own.
-
-    Parameters
-    ----------
-    clocks, haul_s
-        Card as planned with, and mixed-to-poured time [s].
-    prior : NightPrior
-        Before tonight; one slab SD per room.
-    buckets : sequence of WatchedBucket
-        Those that `ends` and `mixes` speak of.
-    ends, slabs, mixes
-        What was seen.
-
-    Returns
-    -------
-    NightFit
-        The prior itself where nothing was seen.
-
-    Raises
-    ------
-    OutOfRangeError
-        A prior SD is not above 0, or a seen time not above 0 and finite.
 
     Source
     ------

@@ -32,18 +32,7 @@ class TrialLine:
 
 
 def trial_lines(card: SlurryCard) -> tuple[TrialLine, ...]:
-    """What to measure, in the order it happens.
-
-    Parameters
-    ----------
-    card : SlurryCard
-        Its mixing time sets when the thermometer is read.
-
-    Returns
-    -------
-    tuple of TrialLine
-        First kit first; the patch's lines follow its thermometer's.
-    """
+    """What to measure, in the order it happens."""
     mixed_min = card.filler_mix_s / 60.0
     lines: list[TrialLine] = []
     for kit in TRIAL_KITS:
