@@ -68,6 +68,7 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
     source = job.weather.source
     if source == "file":
         from cureplan.weather.hours.csv_file import read_weather_csv_for
+        from cureplan.weather.hours.plausible import Place
         from cureplan.weather.kept import age_warnings
 
         if job.weather.file is None:
@@ -77,6 +78,13 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
             starts=job.access.begins.astimezone(job.site.zone),
             ends=job.access.open_by.astimezone(job.site.zone),
             history_s=HISTORY_S,
+            place=Place(
+                zone=job.site.zone,
+                latitude_deg=job.site.latitude_deg,
+                longitude_deg=job.site.longitude_deg,
+                elevation_m=job.site.elevation_m,
+            ),
+            now=now,
         )
         aged = age_warnings(
             series,

@@ -9,51 +9,20 @@ from dataclasses import dataclass
 
 __all__ = ["MISSING_MARKS", "NumberText", "NumberTexts", "numbers_of"]
 
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
+
 _NUMBER = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _COMMA = re.compile(r"[+-]?\d+,\d+", re.ASCII)
 _WITH_UNIT = re.compile(
     r"([+-]?[\d.,]+(?:[eE][+-]?\d+)?)\s*(°\s*[CF]|deg\s?[CF]|[CF]|º[CF]|°|%|% ?rh|% ?rf|% ?hr)",
     re.ASCII | re.IGNORECASE,
 )
-_BLANK = frozenset(
-    [
-        "na",
-        "n/a",
-        "nan",
-        "null",
-        "none",
-        "nil",
-        "-",
-        "--",
-        "---",
-        ".",
-        "..",
-        "/",
-        "//",
-        "///",
-        "////",
-        "m",
-        "mm",
-        "missing",
-        "nodata",
-        "n.a.",
-        "nd",
-        "n/d",
-        "s/d",
-        "#n/a",
-        "#value!",
-        "#ref!",
-        "#div/0!",
-        "?",
-        "fehlt",
-        "k.a.",
-        "error",
-        "err",
-        "ovfl",
-        "inf",
-        "-inf",
-        "+inf",
-    ]
+_BLANK = _words(
+    "na n/a nan null none nil - -- --- . .. / // /// //// m mm missing nodata n.a. nd n/d"
+    " s/d #n/a #value! #ref! #div/0! ? fehlt k.a. error err ovfl inf -inf +inf"
 )
 # Numbers that no gauge of air reads and many files write for "no value".
 MISSING_MARKS = frozenset(

@@ -7,6 +7,7 @@ import unicodedata
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 from typing import Literal
 
 __all__ = [
@@ -26,6 +27,11 @@ DATE_ORDERS: dict[str, DateOrder] = {
     "year first": "ymd",
 }
 """What a `# dates:` line may say."""
+
+
+def _words(text: str) -> frozenset[str]:
+    return frozenset(text.split())
+
 
 # Three letters tell months apart in English, Spanish, German, French, Italian and
 # Portuguese, but for juin and juillet.
@@ -50,76 +56,12 @@ _MONTHS = {
     )
     for name in names.split()
 }
-_WEEKDAYS = frozenset(
-    [
-        "mon",
-        "tue",
-        "wed",
-        "thu",
-        "fri",
-        "sat",
-        "sun",
-        "lun",
-        "mar",
-        "mie",
-        "jue",
-        "vie",
-        "sab",
-        "dom",
-        "mo",
-        "di",
-        "mi",
-        "do",
-        "fr",
-        "sa",
-        "so",
-        "mer",
-        "jeu",
-        "ven",
-        "sam",
-        "dim",
-        "gio",
-        "ma",
-        "me",
-        "je",
-        "ve",
-        "seg",
-        "ter",
-        "qua",
-        "qui",
-        "sex",
-        "tues",
-        "thur",
-        "thurs",
-        "monday",
-        "tuesday",
-        "wednesday",
-        "thursday",
-        "friday",
-        "saturday",
-        "sunday",
-        "lunes",
-        "martes",
-        "miercoles",
-        "jueves",
-        "viernes",
-        "sabado",
-        "domingo",
-        "montag",
-        "dienstag",
-        "mittwoch",
-        "donnerstag",
-        "freitag",
-        "samstag",
-        "sonntag",
-        "lundi",
-        "mardi",
-        "mercredi",
-        "jeudi",
-        "vendredi",
-        "samedi",
-        "dimanche",
-    ]
+_WEEKDAYS = _words(
+    "mon tue wed thu fri sat sun lun mar mie jue vie sab dom mo di mi do fr sa so mer jeu"
+    " ven sam dim gio ma me je ve seg ter qua qui sex tues thur thurs monday tuesday"
+    " wednesday thursday friday saturday sunday lunes martes miercoles jueves viernes"
+    " sabado domingo montag dienstag mittwoch donnerstag freitag samstag sonntag lundi"
+    " mardi mercredi jeudi vendredi samedi dimanche"
 )
 _FILLERS = frozenset(["de", "of", "the", "del"])
 _CLOCK = re.compile(
@@ -235,7 +177,7 @@ def days_of(
     found: dict[DateOrder, list[int]] = {}
     for order in orders:
         days = [one.day(order) or 0 for one in texts]
-        steps = {after - before for before, after in zip(days, days[1:], strict=False)}
+        steps = {after - before for before, after in pairwise(days)}
         # A wrong order makes steps of a month; a gap of a few days is a gap.
         if steps <= _FORWARD or steps <= _BACKWARD:
             found[order] = days

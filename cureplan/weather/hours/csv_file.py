@@ -1,243 +1,36 @@
-"""A weather file: read to hourly rows, and written so that it reads back the same."""
+"""Weather from a CSV file; every fault names file, line, column, value and cure."""
 
 from __future__ import annotations
 
-import json
-import math
-import re
 import time
-from collections.abc import Callable, Iterable
-from dataclasses import asdict, dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
-from typing import Any, get_args
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
-from cureplan.core.writing import write_atomically
-from cureplan.weather.hours.csv_dates import DATE_ORDERS, DateOrder
+from cureplan.weather.hours.csv_notes import FileNotes, csv_text, read_comments, write_csv
 from cureplan.weather.hours.csv_table import Table, read_table
 from cureplan.weather.hours.csv_text import Decoded, Wanted, read_text, split_comments
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
-from cureplan.weather.hours.plausible import ACCEPTED_NAMES, Air, Place, oddities, questions
-from cureplan.weather.hours.remarks import remark_from_text, remark_text
+from cureplan.weather.hours.plausible import Air, Place, oddities, questions
 from cureplan.weather.hours.resample import COARSEST_STEP_S, hour_means, hours_between
-from cureplan.weather.hours.series import (
-    HOUR_S,
-    Gap,
-    HourlySeries,
-    OriginKind,
-    WeatherOrigin,
-    utc_of,
-)
+from cureplan.weather.hours.series import HOUR_S, Gap, HourlySeries, WeatherOrigin, utc_of
 
 __all__ = [
-    "FileNotes",
-    "comment_lines",
     "csv_text",
-    "read_comments",
     "read_weather_csv",
     "read_weather_csv_for",
     "weather_from_text",
     "write_csv",
 ]
 
-_ORIGIN = re.compile(r"origin (\d+): *(\{.*\})")
-_LABELLED = re.compile(
-    r"(source|attribution|licen[cs]e|gap|note|warning|time ?zone|dates|accept|issued): *(.*)",
-    re.IGNORECASE,
-)
-_INSTANTS = ("issued_at", "written_at", "fetched_at", "starts", "ends")
-# Fields that files saved by an earlier version do not have.
-_LATER_FIELDS = frozenset({"written_at"})
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FileNotes:
-    """What the comment lines say; `origins` is empty unless we wrote the file.
-
-    `zone` is a clock's name or offset, "" where none is told.
-    """
-
-    licence: str
-    attribution: str
-    origins: tuple[WeatherOrigin, ...]
-    gaps: tuple[Gap, ...]
-    notes: tuple[Message, ...]
-    warnings: tuple[Message, ...]
-    zone: str = ""
-    date_order: DateOrder | None = None
-    accepted: frozenset[str] = frozenset()
-    issued_at: datetime | None = None
-
-
-def comment_lines(series: HourlySeries) -> list[str]:
-    """Comment lines that let `read_comments` restore origins, gaps and notes."""
-    lines = ["# hourly weather written by cureplan; times are UTC"]
-    lines += [f"# origin {n}: {_as_json(one)}" for n, one in enumerate(series.origins)]
-    lines += [f"# gap: {_as_json(gap)}" for gap in series.gaps]
-    lines += [f"# note: {remark_text(note)}" for note in series.notes]
-    lines += [f"# warning: {remark_text(text)}" for text in series.warnings]
-    return lines
-
-
-def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNotes:
-    """Read numbered comment lines.
-
-    Parameters
-    ----------
-    comments : iterable of (int, str)
-        1-based line number and text without the leading ``#``.
-    source : str
-        File name for error messages.
-
-    Returns
-    -------
-    FileNotes
-        Lines without a label count towards the attribution.
-
-    Raises
-    ------
-    InputError
-        A line that we wrote is damaged.
-
-    Examples
-    --------
-    >>> read_comments([(1, "source: yard gauge"), (2, "licence: CC0")], source="w.csv").licence
-    'CC0'
-    """
-    origins: list[WeatherOrigin] = []
-    found: dict[str, list[str]] = {label: [] for label in ("plain", "attribution", "licence")}
-    remarks: dict[str, list[Message]] = {"note": [], "warning": []}
-    gaps: list[Gap] = []
-    answers: dict[str, Any] = {}
-    for line, text in comments:
-        origin, labelled = _ORIGIN.fullmatch(text), _LABELLED.fullmatch(text)
-        if origin:
-            origins.append(_origin(origin, source=source, line=line, expected=len(origins)))
-        elif labelled and labelled[1].lower() == "gap":
-            gaps.append(Gap(**_from_json(labelled[2], Gap, source=source, line=line)))
-        elif labelled and labelled[1].lower() in remarks:
-            remarks[labelled[1].lower()].append(_remark(labelled[2], source=source, line=line))
-        elif labelled and (name := labelled[1].lower().replace(" ", "")) in _ANSWERS:
-            answers |= _ANSWERS[name](labelled[2].strip(), source, line)
-        elif labelled:
-            label = {"source": "attribution", "license": "licence"}.get(
-                labelled[1].lower(), labelled[1].lower()
-            )
-            found[label].append(labelled[2])
-        elif text:
-            found["plain"].append(text)
-    return FileNotes(
-        licence="; ".join(found["licence"]),
-        attribution="; ".join(found["attribution"] or found["plain"]),
-        origins=tuple(origins),
-        gaps=tuple(gaps),
-        notes=tuple(remarks["note"]),
-        warnings=tuple(remarks["warning"]),
-        **answers,
-    )
-
-
-def _zone(text: str, _source: str, _line: int) -> dict[str, Any]:
-    return {"zone": text}
-
-
-def _dates(text: str, source: str, line: int) -> dict[str, Any]:
-    order = DATE_ORDERS.get(text.lower())
-    if order is None:
-        raise _refused("dates", text, f"write one of {', '.join(DATE_ORDERS)}", source, line)
-    return {"date_order": order}
-
-
-def _accept(text: str, source: str, line: int) -> dict[str, Any]:
-    names = frozenset(name.strip().lower() for name in text.split(",") if name.strip())
-    if not names or not names <= set(ACCEPTED_NAMES):
-        cure = f"write some of {', '.join(ACCEPTED_NAMES)}"
-        raise _refused("accept", text, cure, source, line)
-    return {"accepted": names}
-
-
-def _issued(text: str, source: str, line: int) -> dict[str, Any]:
-    try:
-        when = datetime.fromisoformat(text)
-    except ValueError:
-        when = None
-    if when is None or when.tzinfo is None:
-        cure = 'write a time with its offset, like "2013-07-17T06:00-04:00"'
-        raise _refused("issued", text, cure, source, line)
-    return {"issued_at": when.astimezone(UTC)}
-
-
-_ANSWERS: dict[str, Callable[[str, str, int], dict[str, Any]]] = {
-    "timezone": _zone,
-    "dates": _dates,
-    "accept": _accept,
-    "issued": _issued,
-}
-
-
-def _refused(key: str, text: str, cure: str, source: str, line: int) -> InputError:
-    return InputError(
-        "not understood", cure=cure, source=source, line=line, key=f"# {key}", value=text
-    )
-
-
-def _remark(text: str, *, source: str, line: int) -> Message:
-    try:
-        return remark_from_text(text)
-    except ValueError as error:
-        raise _damaged(source, line, text) from error
-
-
-def _origin(match: re.Match[str], *, source: str, line: int, expected: int) -> WeatherOrigin:
-    if int(match[1]) != expected:
-        raise _damaged(source, line, match[0])
-    fields = _from_json(match[2], WeatherOrigin, source=source, line=line)
-    if fields["kind"] not in get_args(OriginKind):
-        raise _damaged(source, line, match[0])
-    return WeatherOrigin(**fields)
-
-
-def _as_json(record: WeatherOrigin | Gap) -> str:
-    plain = {
-        key: value.isoformat() if isinstance(value, datetime) else value
-        for key, value in asdict(record).items()
-    }
-    return json.dumps(plain, ensure_ascii=False)
-
-
-def _from_json(text: str, kind: type, *, source: str, line: int) -> dict[str, Any]:
-    try:
-        fields = json.loads(text)
-        wanted = set(kind.__dataclass_fields__)  # type: ignore[attr-defined]
-        if not wanted - _LATER_FIELDS <= set(fields) <= wanted:
-            raise _damaged(source, line, text)
-        for key in _INSTANTS:
-            if fields.get(key) is not None:
-                fields[key] = datetime.fromisoformat(fields[key])
-    except (ValueError, TypeError) as error:
-        raise _damaged(source, line, text) from error
-    return dict(fields)
-
-
-def _damaged(source: str, line: int, text: str) -> InputError:
-    return InputError(
-        "this line of a saved weather file is damaged",
-        cure="save the weather again, or delete all its comment lines and the origin column",
-        source=source,
-        line=line,
-        value=text,
-    )
-
-
 _LONGEST_SPAN_H = 20 * 8766
 # Clocks of machines disagree by minutes; hours are a clock set wrong.
 _CLOCK_SLACK = timedelta(hours=1)
-_MOST_SPANS = 1
 _WANTED = Wanted(
     name="CSV file",
     smaller="cut the file to the weeks around the job",
@@ -406,7 +199,7 @@ def _with_notes(
             for known in told.gaps
         )
 
-    accepted = ()
+    accepted: tuple[Message, ...] = ()
     if told.accepted:
         accepted = (Message("weather.accepted", {"names": ", ".join(sorted(told.accepted))}),)
     return replace(
@@ -581,46 +374,3 @@ def _dated(series: HourlySeries, read: _Read, path: Path, now: datetime) -> Hour
         origin=np.searchsorted(used, origin),
         origins=tuple(both[number] for number in used),
     )
-
-
-def csv_text(series: HourlySeries) -> str:
-    """The series as CSV text, with its origins, gaps and notes as comment lines.
-
-    Not for a sheet: values carry all their digits and times are UTC.
-    """
-    lines = [*comment_lines(series), "time,temp_c,dew_c,cloud_frac,origin"]
-    columns = zip(
-        series.epoch_s.tolist(),
-        series.temp_c.tolist(),
-        series.dew_c.tolist(),
-        series.cloud_frac.tolist(),
-        series.origin.tolist(),
-        strict=True,
-    )
-    for epoch_s, temp_c, dew_c, cloud_frac, origin in columns:
-        cells = (_cell(temp_c), _cell(dew_c), _cell(cloud_frac), str(origin))
-        lines.append(",".join((utc_of(epoch_s).isoformat(), *cells)))
-    return "\n".join(lines) + "\n"
-
-
-def write_csv(series: HourlySeries, path: Path) -> None:
-    """Write the series so that `read_weather_csv` returns the same again.
-
-    Parameters
-    ----------
-    series : HourlySeries
-        Any series, gaps included.
-    path : Path
-        Target file; replaced whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        The file could not be written.
-    """
-    write_atomically(path, csv_text(series))
-
-
-def _cell(value: float) -> str:
-    # repr is the shortest text that gives the same float back.
-    return "" if math.isnan(value) else repr(value)

@@ -25,8 +25,8 @@ def _set(text: str) -> frozenset[str]:
 # and weather services.
 _TEMP = _set(
     "temp temps tmp temperature temperatures temperatura temperatur lufttemperatur"
-    " aussentemperatur airtemp airtemperature t2m tair ta t tt oat tdb drybulb drybulbtemperature"
-    " drybulbtemp outdoortemp outtemp tempout lt"
+    " aussentemperatur airtemp airtemperature t2m tair ta t tt oat tdb drybulb"
+    " drybulbtemperature drybulbtemp outdoortemp outtemp tempout lt"
 )
 _DEW = _set(
     "dew dewp dewpt dewpoint dewpointtemperature dwpt dwp td tdew dpt tp taupunkt"
@@ -55,21 +55,22 @@ _PARTS = {
 }
 # A name with one of these is not the outdoor air's own reading.
 _NOT_AIR = _set(
-    "indoor inside interior inner innen intern internal interna interno interieur dentro in feels"
-    " feelslike apparent chill windchill heat index heatindex hi wet wetbulb soil ground surface"
-    " water sea skin max min maximum minimum high low lo std stdev sd flag flags qc quality"
-    " source change delta diff virtual battery batt cpu logger slab floor storage body normal"
-    " departure sensacion termica gefuhlt gefuhlte ressentie percepita absolute specific mixing"
-    " abs absolut attr attributes wasser boden kit glove globe wbgt road grass leaf fuel pool"
-    " reporttype sunrise sunset precip rain dauer duration created updated upload"
+    "indoor inside interior inner innen intern internal interna interno interieur dentro in"
+    " feels feelslike apparent chill windchill heat index heatindex hi wet wetbulb soil ground"
+    " surface water sea skin max min maximum minimum high low lo std stdev sd flag flags qc"
+    " quality source change delta diff virtual battery batt cpu logger slab floor storage"
+    " body normal departure sensacion termica gefuhlt gefuhlte ressentie percepita absolute"
+    " specific mixing abs absolut attr attributes wasser boden kit glove globe wbgt road grass"
+    " leaf fuel pool reporttype sunrise sunset precip rain dauer duration created"
+    " updated upload"
 )
 _OUTSIDE = _set("out outdoor outside aussen exterior exterieur esterna esterno fuera ambient")
 # Words that say nothing about which reading it is.
 _PLAIN = _set(
     "air luft aire aria l de del du della the relative relativa relativ rel outside outdoor out"
-    " aussen exterior exterieur esterna esterno ambient 2m at m 2 m2 avg average mean mittel media"
-    " promedio moyenne observed obs hourly dry bulb point punto of pt set 1 set_1 sensor value"
-    " wert tu rf level punkt bolb degrees deg local utc gmt cover total percent"
+    " aussen exterior exterieur esterna esterno ambient 2m at m 2 m2 avg average mean mittel"
+    " media promedio moyenne observed obs hourly dry bulb point punto of pt set 1 set_1 sensor"
+    " value wert tu rf level punkt bolb degrees deg local utc gmt cover total percent"
 )
 _UNITS: dict[str, Unit] = {
     "c": "c", "°c": "c", "degc": "c", "celsius": "c", "centigrade": "c", "grad": "c", "ºc": "c",
@@ -239,7 +240,7 @@ def _tokens(name: str) -> tuple[list[str], Unit]:
     outer = re.sub(r"[(\[{].*?[)\]}]", " ", plain)
     inner = " ".join(re.findall(r"[(\[{](.*?)[)\]}]", plain))
     units = [_UNITS[word] for word in re.findall(r"[°%a-z0-9\-]+", inner) if word in _UNITS]
-    words = []
+    words: list[str] = []
     for word in re.findall(r"°\s?[cfk]\b|%\s?[a-z]{2}\b|[°%]|[a-z0-9]+", outer):
         bare = word.replace(" ", "")
         if bare in _UNITS and (words or bare.startswith(("°", "%"))):
@@ -258,10 +259,10 @@ def zone_in_name(name: str) -> str:
 
     Examples
     --------
-    >>> zone_in_name("Date Time, GMT-04:00"), zone_in_name("Time (EDT)"), zone_in_name("valid(UTC)")
-    ('GMT-04:00', 'EDT', 'UTC')
-    >>> zone_in_name("Timestamp (America/New_York)"), zone_in_name("Date & Time"), zone_in_name("time_utc")
-    ('America/New_York', '', 'utc')
+    >>> zone_in_name("Date Time, GMT-04:00"), zone_in_name("Time (EDT)"), zone_in_name("Date")
+    ('GMT-04:00', 'EDT', '')
+    >>> zone_in_name("Timestamp (America/New_York)"), zone_in_name("time_utc")
+    ('America/New_York', 'utc')
     """
     # The German weather service stamps its hours in UTC without saying so.
     if name.strip().upper() == "MESS_DATUM":

@@ -148,7 +148,8 @@ def _decoded(raw: bytes) -> Decoded | None:
     if b"\0" in raw[:4096]:
         # Digits and commas in UTF-16 have a NUL at every other place.
         little = raw[1:4096:2].count(0) > raw[0:4096:2].count(0)
-        return _try(raw, "utf-16-le" if little else "utf-16-be", "UTF-16")
+        wide = _try(raw, "utf-16-le" if little else "utf-16-be", "UTF-16")
+        return wide if wide is not None and "\n" in wide.text else None
     return _try(raw, "utf-8", "UTF-8") or _western(raw)
 
 

@@ -283,11 +283,13 @@ def _no_order(
 ) -> InputError:
     """The first date that does not go with those above it."""
     met: list[DateText] = []
-    for row, text in enumerate(date_texts):
+    row = 0
+    for number, text in enumerate(date_texts):
         one = dates[text]
-        if one is not None:
+        if one is not None and one not in met:
             met.append(one)
-        if not orders_that_fit(dict.fromkeys(met)):
+            row = number
+        if not orders_that_fit(met):
             break
     return column.fault(
         row,

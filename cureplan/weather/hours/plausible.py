@@ -178,7 +178,7 @@ def _two_moistures(air: Air, zone: tzinfo) -> Question | None:
         "dew",
         f"dew point and humidity disagree ({_hours(air, rows, zone)}): the humidity makes it "
         f"{wanted_c:.1f} °C",
-        "check the unit of both columns, or delete the wrong one, or put `# accept: dew` on top",
+        "check the unit of both columns, delete the wrong one, or put `# accept: dew` on top",
     )
 
 

@@ -26,8 +26,8 @@ class WeatherOrigin:
     """Where a stretch of rows comes from, and on what terms it may be shown.
 
     `issued_at` is when a forecast was made, `written_at` when the file that holds it was,
-    where nothing better is known. A label is made of names and numbers alone; what kind of rows they are is told by
-    `kind`, in every language.
+    where nothing better is known. A label is made of names and numbers alone; what kind
+    of rows they are is told by `kind`, in every language.
     """
 
     label: str
