@@ -67,10 +67,11 @@ _NOT_AIR = _set(
 _OUTSIDE = _set("out outdoor outside aussen exterior exterieur esterna esterno fuera ambient")
 # Words that say nothing about which reading it is.
 _PLAIN = _set(
-    "air luft aire aria l de del du della the relative relativa relativ rel outside outdoor out"
-    " aussen exterior exterieur esterna esterno ambient 2m at m 2 m2 avg average mean mittel"
-    " media promedio moyenne observed obs hourly dry bulb point punto of pt set 1 set_1 sensor"
-    " value wert tu rf level punkt bolb degrees deg local utc gmt cover total percent"
+    "air do da von der ar luft aire aria l de del du della the relative relativa relativ"
+    " rel outside outdoor out aussen exterior exterieur esterna esterno ambient 2m at m 2 m2"
+    " avg average mean mittel media promedio moyenne observed obs hourly dry bulb point"
+    " punto of pt set 1 set_1 sensor value wert tu rf level punkt bolb degrees deg local utc"
+    " gmt cover total percent"
 )
 _UNITS: dict[str, Unit] = {
     "c": "c", "°c": "c", "degc": "c", "celsius": "c", "centigrade": "c", "grad": "c", "ºc": "c",
@@ -80,6 +81,10 @@ _UNITS: dict[str, Unit] = {
     "%hr": "pct", "%ur": "pct", "rh%": "pct",
     "frac": "frac", "fraction": "frac", "0-1": "frac",
 }  # fmt: skip
+_REGION = (
+    r"(?:Africa|America|Antarctica|Arctic|Asia|Atlantic|Australia|Canada|Europe|Indian|Pacific"
+    r"|US|Etc)"
+)
 # Short names that carry their unit without a sign between.
 _WITH_UNIT = {
     "tmpf": ("temp", "f"), "tmpc": ("temp", "c"), "dwpf": ("dew", "f"), "dwpc": ("dew", "c"),
@@ -268,7 +273,7 @@ def zone_in_name(name: str) -> str:
     if name.strip().upper() == "MESS_DATUM":
         return "UTC"
     match = re.search(
-        r"(?:UTC|GMT)\s?[+\-\u2212]\s?\d{1,2}(?::?\d{2})?|[A-Z][A-Za-z]+/[A-Z][A-Za-z_/]+"
+        r"(?:UTC|GMT)\s?[+\-\u2212]\s?\d{1,2}(?::?\d{2})?|" + _REGION + r"/[A-Z][A-Za-z_/]+"
         r"|(?<![A-Za-z])[+\-]\d{2}:\d{2}",
         name,
     )

@@ -106,7 +106,7 @@ def _by_region(plain: str, upper: str) -> ZoneText | None:
         return None
     try:
         return ZoneText(ZoneInfo(name))
-    except (OSError, ValueError):
+    except (OSError, ValueError, KeyError):
         return None
 
 
