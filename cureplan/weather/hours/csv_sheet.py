@@ -86,11 +86,11 @@ def sheet_of(body: str, first_line: int, source: Path) -> Sheet:
     return sheet
 
 
-def _find_header(body: str, source: Path, first_line: int) -> tuple[str, list[str]]:
+def _find_header(body: str, source: Path, first_line: int) -> tuple[str, tuple[str, ...]]:
     """The first row that names time and air temperature, and what parts its cells."""
-    best: tuple[int, str, list[str]] | None = None
+    best: tuple[int, str, tuple[str, ...]] | None = None
     for delimiter in delimiters(body):
-        for cells in sample_rows(body, delimiter):
+        for cells in map(tuple, sample_rows(body, delimiter)):
             header = header_of(cells)
             known = sum(column.role is not None for column in header.columns)
             if header.tells_time and header.tells_air and known >= 2:
@@ -139,8 +139,8 @@ def _refuse_twins(sheet: Sheet) -> None:
 
 
 def _data_rows(
-    cells: list[list[str]], sheet: Sheet, header_cells: list[str]
-) -> tuple[list[list[str]], list[int]]:
+    cells: list[tuple[str, ...]], sheet: Sheet, header_cells: tuple[str, ...]
+) -> tuple[list[tuple[str, ...]], list[int]]:
     """Without remarks, rows of empty cells, and headers that come again."""
     plain = all(row[0] and not row[0].startswith("#") for row in cells)
     if plain and header_cells not in cells:
@@ -155,13 +155,13 @@ def _data_rows(
     return kept, lines
 
 
-def _fitted(row: list[str], line: int, sheet: Sheet) -> list[str]:
+def _fitted(row: tuple[str, ...], line: int, sheet: Sheet) -> tuple[str, ...]:
     width = len(sheet.header.columns)
-    bare = _without_tail(row) if len(row) > width else row
+    bare = tuple(_without_tail(row)) if len(row) > width else row
     if len(bare) < width:
         needed = max(c.at for c in sheet.header.columns if c.role is not None)
         if len(bare) > needed or not any(cell.strip() for cell in bare[1:]):
-            return [*bare, *[""] * (width - len(bare))]
+            return (*bare, *[""] * (width - len(bare)))
     elif len(bare) == width:
         return bare
     raise InputError(

@@ -78,7 +78,7 @@ class Decoded:
 class Rows:
     """Rows of cells, blank rows left out, each with the line on which it begins."""
 
-    cells: list[list[str]]
+    cells: list[tuple[str, ...]]
     lines: list[int]
 
 
@@ -254,13 +254,14 @@ def split_rows(text: str, *, delimiter: str, source: Path | str, first_line: int
     reader = csv.reader(
         io.StringIO(text, newline=""), delimiter=delimiter, strict=True, skipinitialspace=True
     )
-    cells: list[list[str]] = []
+    # Tuples of text leave the garbage collector nothing to walk through.
+    cells: list[tuple[str, ...]] = []
     lines: list[int] = []
     before = 0
     try:
         for row in reader:
             if row:
-                cells.append(row)
+                cells.append(tuple(row))
                 lines.append(first_line + before)
             before = reader.line_num
     except csv.Error as error:

@@ -25,9 +25,6 @@ from cureplan.weather.hours.csv_zones import ZoneText, local_to_utc, zone_of, zo
 
 __all__ = ["TimeColumn", "Times", "read_times"]
 
-_ISO = re.compile(
-    r"\d{4}-\d\d-\d\d[T ]\d\d:\d\d(?::\d\d(?:\.\d+)?)?(Z|[+-]\d\d:?\d\d)?", re.ASCII
-)
 _CLOCK_INSIDE = re.compile(
     r"(?<!\d)\d{1,2}(?:[:h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?|(?=\s?[aApP]\.?\s?[mM]))"
     r"(?:\s?[aApP]\.?\s?[mM]\b\.?)?"
@@ -112,8 +109,10 @@ def read_times(column: TimeColumn) -> Times:
 
 
 def _iso(column: TimeColumn) -> _Local | Times | None:
-    matches = [_ISO.fullmatch(text) for text in column.texts]
-    if not all(matches):
+    # Read as such only in the common shape: the parser itself takes far more.
+    if not all(t[4:5] == t[7:8] == "-" and t[13:14] == ":" for t in column.texts):
+        return None
+    if not all(text[10:11] in {"T", " "} for text in column.texts):
         return None
     try:
         stamps = [datetime.fromisoformat(text) for text in column.texts]
@@ -122,7 +121,10 @@ def _iso(column: TimeColumn) -> _Local | Times | None:
     aware = [stamp.tzinfo is not None for stamp in stamps]
     if all(aware):
         epoch_s = np.array([stamp.timestamp() for stamp in stamps])
-        offset_s = np.array([_offset_s(stamp) for stamp in stamps])
+        # The texts behind the clock are few: one offset is read for each.
+        tails = {text[16:]: stamp for text, stamp in zip(column.texts, stamps, strict=True)}
+        shifts = {tail: _offset_s(stamp) for tail, stamp in tails.items()}
+        offset_s = np.array([shifts[text[16:]] for text in column.texts])
         return _turned(Times(
             epoch_s=epoch_s, offset_s=offset_s, backwards=False, guessed_zone=False, how=()
         ))  # fmt: skip
