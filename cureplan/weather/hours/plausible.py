@@ -36,11 +36,10 @@ _MARK_JUMP_K, _MARK_WITHIN_S = 5.0, 3.0 * HOUR_S
 _STUCK_S, _STUCK_ROWS = 24 * HOUR_S, 8
 _DEW_STUCK_S = 48 * HOUR_S
 _VARIES_K = 2.0
-_FULL_DAYS_S = 3 * 24 * HOUR_S
+_FULL_DAYS_S = 4 * 24 * HOUR_S
 # The warmest hour by the sun: some three hours after noon, later or earlier by the sea.
 _WARMEST_H = (11.0, 18.0)
 _LEAST_SWING_K, _LEAST_SHARE = 1.5, 0.5
-_DAY_S = 86_400.0
 FloatArray = NDArray[np.float64]
 
 
@@ -363,19 +362,19 @@ def _warmest_h(air: Air, place: Place) -> float | None:
     at_s, temp_c = air.epoch_s[known], air.temp_c[known]
     if at_s.size < 24 or at_s[-1] - at_s[0] < _FULL_DAYS_S:
         return None
-    days = np.floor((at_s[-1] - at_s[0]) / _DAY_S)
-    within = at_s < at_s[0] + days * _DAY_S
-    at_s, temp_c = at_s[within], temp_c[within]
-    solar_h = (at_s / HOUR_S + place.longitude_deg / 15.0) % 24.0
+    grid_s = np.arange(at_s[0], at_s[-1] + 1.0, HOUR_S)
+    hourly_c = np.interp(grid_s, at_s, temp_c)
+    # Less the mean of the day around each hour, which takes slow weather out.
+    day = np.concatenate([[0.5], np.ones(23), [0.5]]) / 24.0
+    rest = hourly_c[12:-12] - np.convolve(hourly_c, day, mode="valid")
+    whole = rest.size // 24 * 24
+    rest = rest[:whole]
+    solar_h = (grid_s[12 : 12 + whole] / HOUR_S + place.longitude_deg / 15.0) % 24.0
     angle = solar_h * (2.0 * np.pi / 24.0)
-    # The daily wave beside a slow drift of days.
-    slow = np.vander((at_s - at_s.mean()) / _DAY_S, 3)
     waves = np.column_stack([np.cos(angle), np.sin(angle)])
-    columns = np.column_stack([waves, slow])
-    fitted, *_ = np.linalg.lstsq(columns, temp_c, rcond=None)
+    fitted, *_ = np.linalg.lstsq(waves, rest, rcond=None)
     swing_k = float(np.hypot(fitted[0], fitted[1]))
-    rest = temp_c - slow @ fitted[2:]
-    left = rest - waves @ fitted[:2]
+    left = rest - waves @ fitted
     if swing_k < _LEAST_SWING_K or left.var() > (1.0 - _LEAST_SHARE) * rest.var():
         return None
     crest_h = float(np.arctan2(fitted[1], fitted[0]) * 24.0 / (2.0 * np.pi)) % 24.0
