@@ -10,20 +10,10 @@ from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.figure import Figure
 from output import sheet_sample
 
-from cureplan.output.charts.layout import (
-    buckets_chart,
-    rooms_chart,
-    temperature_chart,
-    windows_chart,
-)
-from cureplan.output.charts.pages import (
-    draw_buckets,
-    draw_rooms,
-    draw_temperatures,
-    draw_windows,
-    plan_pictures,
-)
+from cureplan.output.charts.drawing import bucket_picture, job_pictures
+from cureplan.output.charts.pages import paint_picture, plan_pictures
 from cureplan.output.charts.style import drawable
+from cureplan.output.charts.svg import shapes_of
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import Plan
 
@@ -58,18 +48,28 @@ def test_the_same_plan_draws_the_same_files(plan: Plan, pictures: dict[str, byte
 
 def test_every_drawing_returns_its_axes_and_speaks_the_language(plan: Plan):
     voice = voice_of(plan, "es")
-    drawn = {
-        "Los cuartos": lambda axes: draw_rooms(axes, rooms_chart(plan), voice),
-        "Ventanas": lambda axes: draw_windows(axes, windows_chart(plan, voice), voice),
-        "Temperaturas": lambda axes: draw_temperatures(axes, temperature_chart(plan), voice),
-        "Cocina": lambda axes: draw_buckets(
-            axes, buckets_chart(plan, "Cook line", voice), voice, title="Cocina"
-        ),
-    }
-    for title, draw in drawn.items():
+    titles = ["Los cuartos", "Temperaturas", "Ventanas", "Los tres relojes"]
+    pictures = [*job_pictures(plan, voice), bucket_picture(plan, "Cook line", voice)]
+    for title, picture in zip(titles, pictures, strict=True):
         axes = Figure().add_subplot()
-        assert draw(axes) is axes
+        assert paint_picture(axes, picture) is axes
         assert axes.get_title(loc="left").startswith(title)
+
+
+def test_both_painters_are_given_the_same_bars_marks_and_words(plan: Plan):
+    for picture in (
+        *job_pictures(plan, voice_of(plan)),
+        bucket_picture(plan, "Cook line", voice_of(plan)),
+    ):
+        axes = paint_picture(Figure().add_subplot(), picture)
+        svg = {shape.kind: shape.path for shape in shapes_of(picture.drawing)}
+        drawn = sum(len(bars.get_paths()) for bars in axes.collections)
+        marked = sum(len(line.get_xdata()) for line in axes.lines)
+        points = {point.kind for point in picture.drawing.points}
+        assert drawn == sum(p.count("M") for kind, p in svg.items() if kind not in points)
+        assert marked == sum(p.count("M") for kind, p in svg.items() if kind in points)
+        texts = [text.get_text() for text in axes.texts]
+        assert texts == [text.text for text in picture.drawing.texts]
 
 
 @pytest.mark.parametrize("name", sheet_sample.HOSTILE)
@@ -78,9 +78,8 @@ def test_hostile_names_are_drawn_as_text(name: str):
     plan = sheet_sample.sample_plan((name, "Corridor"))
     voice = voice_of(plan)
     figure = Figure()
-    draw_rooms(figure.add_subplot(2, 1, 1), rooms_chart(plan), voice)
-    chart = buckets_chart(plan, name, voice)
-    draw_buckets(figure.add_subplot(2, 1, 2), chart, voice, title=name)
+    paint_picture(figure.add_subplot(2, 1, 1), job_pictures(plan, voice)[0])
+    paint_picture(figure.add_subplot(2, 1, 2), bucket_picture(plan, name, voice))
     FigureCanvasAgg(figure).draw()
 
 

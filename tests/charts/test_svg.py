@@ -10,18 +10,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cureplan.output.charts.drawing import (
+    Drawing,
+    lay_out_buckets,
+    lay_out_rows,
+    lay_out_temperatures,
+)
 from cureplan.output.charts.layout import (
     buckets_chart,
     rooms_chart,
     temperature_chart,
     windows_chart,
 )
-from cureplan.output.charts.svg import (
-    Drawing,
-    lay_out_buckets,
-    lay_out_rows,
-    lay_out_temperatures,
-)
+from cureplan.output.charts.svg import shapes_of
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import Plan
 
@@ -43,7 +44,7 @@ def drawings(plan: Plan) -> dict[str, Drawing]:
 @pytest.mark.parametrize("name", ["rooms", "windows", "buckets", "temperatures"])
 def test_everything_lies_inside_the_frame(plan: Plan, name: str):
     drawing = drawings(plan)[name]
-    for shape in drawing.shapes:
+    for shape in shapes_of(drawing):
         for x, y in starts_of(shape.path):
             assert 0 <= x <= drawing.width
             assert -10 <= y <= drawing.height
@@ -53,7 +54,7 @@ def test_everything_lies_inside_the_frame(plan: Plan, name: str):
 
 
 def test_each_kind_is_one_path_holding_all_of_its_bars(plan: Plan):
-    shapes = {shape.kind: shape.path for shape in drawings(plan)["buckets"].shapes}
+    shapes = {shape.kind: shape.path for shape in shapes_of(drawings(plan)["buckets"])}
     assert shapes["wet"].count("M") == 2
     assert shapes["smooth"].count("M") == 2
     assert shapes["tie"].count("M") == 1  # the last row is tied into by nothing
@@ -61,7 +62,7 @@ def test_each_kind_is_one_path_holding_all_of_its_bars(plan: Plan):
 
 def test_bars_are_as_long_as_their_minutes(plan: Plan):
     chart = buckets_chart(plan, "Cook line", voice_of(plan))
-    shapes = {shape.kind: shape.path for shape in drawings(plan)["buckets"].shapes}
+    shapes = {shape.kind: shape.path for shape in shapes_of(drawings(plan)["buckets"])}
     drawn = [
         float(width)
         for kind in ("wet", "work")
@@ -75,7 +76,7 @@ def test_bars_are_as_long_as_their_minutes(plan: Plan):
 
 
 def test_a_gap_in_a_line_lifts_the_pen(plan: Plan):
-    shapes = {shape.kind: shape.path for shape in drawings(plan)["temperatures"].shapes}
+    shapes = {shape.kind: shape.path for shape in shapes_of(drawings(plan)["temperatures"])}
     assert shapes["line-dew"].count("M") == 2
     assert shapes["line-outdoor"].count("M") == 1
 
@@ -89,6 +90,6 @@ def test_any_length_of_job_keeps_its_order_from_left_to_right(plan: Plan, hours:
     )
     alone = replace(plan, rooms=(room,), coats=())
     drawing = lay_out_rows(rooms_chart(alone), voice_of(plan))
-    first = {shape.kind: starts_of(shape.path)[0][0] for shape in drawing.shapes}
+    first = {shape.kind: starts_of(shape.path)[0][0] for shape in shapes_of(drawing)}
     assert first["pour"] <= first["setting"]
     assert first["setting"] <= first["open"] <= drawing.width

@@ -13,7 +13,7 @@ from typing import Any
 import pytest
 
 from cureplan.core.messages import Message
-from cureplan.output.language import en_planning, es_planning
+from cureplan.output.language.catalogue import LANGUAGES, catalogue
 from cureplan.planning.plan.model import (
     Alternative,
     Answer,
@@ -41,7 +41,7 @@ from output.sample_job import MADE, NAMES, after, sample_job
 ENGLISH = {
     "sample.start": "{room} first, {start_at}",
     "sample.then": "then {room}, {start_at:time}",
-    "sample.ice": "Ice {kits:kit|kits}: in the ice by {by_at}",
+    "sample.ice": "Ice {kits:one=kit|other=kits}: in the ice by {by_at}",
     "sample.back": "Topcoat crew back {start_at:up}",
     "sample.binding": "{binding:word} binds, {margin_min} in hand at {air_c}",
     "sample.doubt": "holds {keeps_frac:nights}",
@@ -53,7 +53,7 @@ ENGLISH = {
 SPANISH = {
     "sample.start": "Primero {room}, {start_at}",
     "sample.then": "luego {room}, {start_at:time}",
-    "sample.ice": "Hielo para {kits:kit|kits}: en hielo antes de {by_at}",
+    "sample.ice": "Hielo para {kits:one=kit|other=kits}: en hielo antes de {by_at}",
     "sample.back": "La cuadrilla vuelve {start_at:up}",
     "sample.binding": "Manda {binding:word}, {margin_min} de sobra a {air_c}",
     "sample.doubt": "se cumple {keeps_frac:nights}",
@@ -417,8 +417,8 @@ HOSTILE = (
 def words_of_sample() -> Iterator[None]:
     """Words for the sample's sentences, while they are needed."""
     with pytest.MonkeyPatch.context() as patch:
-        for code, template in ENGLISH.items():
-            patch.setitem(en_planning.SAYINGS, code, template)
-        for code, template in SPANISH.items():
-            patch.setitem(es_planning.SAYINGS, code, template)
+        for language in LANGUAGES:
+            words = SPANISH if language == "es" else ENGLISH
+            for code, template in words.items():
+                patch.setitem(catalogue(language).sayings, code, template)
         yield

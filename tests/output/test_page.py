@@ -18,7 +18,8 @@ from hypothesis import strategies as st
 from lxml import html
 
 from cureplan.output.charts.palette import DARK, LIGHT, contrast_ratio
-from cureplan.output.sheet.page import CAUTIONS, embedded_json, plan_id, sheet_html
+from cureplan.output.language.catalogue import catalogue
+from cureplan.output.sheet.page import embedded_json, plan_id, sheet_html
 from cureplan.planning.plan.model import Plan
 from output import sheet_sample
 
@@ -76,7 +77,7 @@ def test_each_language_holds_the_whole_sheet(page: Any):
         assert len(sheet.xpath(".//tr[@data-bucket]")) == 4
         assert len(sheet.xpath(".//ol[@class='answers']/li")) == 3
         text = sheet.text_content()
-        for title, body in CAUTIONS[sheet.get("lang")]:
+        for title, body in catalogue(sheet.get("lang")).cautions:
             assert title in text
             assert body in text
 

@@ -27,7 +27,6 @@ from cureplan.api import job_weather, make_plan, read_job
 from cureplan.core.messages import Message, Value
 from cureplan.output import language as words
 from cureplan.output.charts import pages
-from cureplan.output.sheet import page as cautions
 from cureplan.output.sheet.crew_calendar import crew_ics
 from cureplan.output.sheet.page import sheet_html
 from cureplan.output.sheet.write import buckets_csv, calls_csv, coats_csv
@@ -55,19 +54,23 @@ def masked(template: str) -> str:
     for literal, name, spec, _ in Formatter().parse(template):
         parts.append(re.sub(r"[^\W\d_]", MASK, literal))
         if name is not None:
-            shown = re.sub(r"[^\W\d_|]", MASK, spec) if "|" in (spec or "") else spec
+            counts = "=" in (spec or "")
+            shown = re.sub(r"(?<==)[^|]+", MASK, spec) if counts else spec
             parts.append(f"{{{name}:{shown}}}" if shown else f"{{{name}}}")
     return "".join(parts)
 
 
 @pytest.fixture(scope="module", autouse=True)
 def masked_spanish() -> Iterator[None]:
+    spanish = words.catalogue("es")
+    tables = {
+        name: {key: masked(text) for key, text in getattr(spanish, name).items()}
+        for name in ("labels", "words", "sayings")
+    }
+    cautions = tuple((masked(title), masked(text)) for title, text in spanish.cautions)
+    hidden = replace(spanish, cautions=cautions, **tables)
     with pytest.MonkeyPatch.context() as patch:
-        for table in (words._LABELS, words._WORDS, words._SAYINGS):
-            spanish = {key: masked(text) for key, text in table["es"].items()}
-            patch.setitem(table, "es", spanish)
-        pairs = tuple((masked(a), masked(b)) for a, b in cautions.CAUTIONS["es"])
-        patch.setitem(cautions.CAUTIONS, "es", pairs)
+        patch.setattr(words, "catalogue", lambda language: {"es": hidden}[language])
         yield
 
 

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from cureplan.output.language import LANGUAGES
 from cureplan.output.language.clean import display_width
 from cureplan.output.text.terminal import Column, table_lines, terminal_text
 from cureplan.planning.plan.model import Plan
@@ -53,7 +54,7 @@ def test_no_colour_where_none_is_wanted(plan: Plan):
     assert "\x1b[1m" in terminal_text(plan, width=80, colour=True)
 
 
-@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_regression_terminal_text(plan: Plan, language: str):
     golden = GOLDEN / f"terminal_{language}.txt"
     text = terminal_text(plan, width=80, colour=False, language=language)

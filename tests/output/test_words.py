@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from string import Formatter
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -13,43 +15,18 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 import cureplan
+import cureplan.output.language as language_module
 from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message
-from cureplan.output.language import (
-    Voice,
-    en,
-    en_columns,
-    en_live,
-    en_planning,
-    en_weather,
-    es,
-    es_columns,
-    es_live,
-    es_planning,
-    es_weather,
-    placeholders,
-    say,
-)
+from cureplan.output.language import LANGUAGES, Voice, placeholders, say
+from cureplan.output.language.catalogue import PLURALS, catalogue, plural_rule
 from cureplan.output.language.clean import display_width, fit, one_line
-from cureplan.output.sheet.page import CAUTIONS
 
 NEW_YORK = ZoneInfo("America/New_York")
 ENGLISH = Voice(language="en", display="us", zone=NEW_YORK)
 SPANISH = Voice(language="es", display="metric", zone=NEW_YORK)
-PAIRS = {
-    "labels": (en.LABELS, es.LABELS),
-    "live labels": (en_live.LABELS, es_live.LABELS),
-    "columns": (en_columns.LABELS, es_columns.LABELS),
-    "words": (en.WORDS, es.WORDS),
-    "sayings": (en_planning.SAYINGS, es_planning.SAYINGS),
-    "planning words": (en_planning.WORDS, es_planning.WORDS),
-    "weather sayings": (en_weather.SAYINGS, es_weather.SAYINGS),
-    "weather words": (en_weather.WORDS, es_weather.WORDS),
-}
-SAYINGS = {
-    "en": en_planning.SAYINGS | en_weather.SAYINGS,
-    "es": es_planning.SAYINGS | es_weather.SAYINGS,
-}
+OTHERS = [language for language in LANGUAGES if language != "en"]
+TABLES = ("labels", "words", "sayings")
 # One value of the right kind for each suffix, to try every template.
 TRIAL = {
     "at": "2013-07-18T01:40:00+00:00",
@@ -59,32 +36,70 @@ TRIAL = {
 }
 
 
-@pytest.mark.parametrize("name", PAIRS)
-def test_both_languages_have_the_same_keys(name: str):
-    english, spanish = PAIRS[name]
-    assert sorted(english) == sorted(spanish)
+@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_language_has_the_same_keys(language: str, name: str):
+    english, own = getattr(catalogue("en"), name), getattr(catalogue(language), name)
+    assert sorted(english) == sorted(own)
 
 
-@pytest.mark.parametrize("name", PAIRS)
-def test_both_languages_ask_for_the_same_values(name: str):
-    english, spanish = PAIRS[name]
+@pytest.mark.parametrize("name", TABLES)
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_language_asks_for_the_same_values(language: str, name: str):
+    english, own = getattr(catalogue("en"), name), getattr(catalogue(language), name)
     differing = {
-        key: placeholders(english[key]) ^ placeholders(spanish[key])
+        key: placeholders(english[key]) ^ placeholders(own[key])
         for key in english
-        if placeholders(english[key]) != placeholders(spanish[key])
+        if placeholders(english[key]) != placeholders(own[key])
     }
     assert differing == {}
 
 
-def test_cautions_are_the_same_number_in_both_languages():
-    assert len(CAUTIONS["en"]) == len(CAUTIONS["es"])
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_whatever_is_counted_has_every_plural_form_of_its_language(language: str):
+    own = catalogue(language)
+    wanted = {*own.plurals, "other"}
+    assert wanted <= set(PLURALS)
+    assert [name for name in PLURALS if name in own.plurals] == list(own.plurals)
+    told = [text for name in TABLES for text in getattr(own, name).values()]
+    specs = [spec for text in told for _, _, spec, _ in Formatter().parse(text) if spec]
+    counted = [spec for spec in specs if "=" in spec]
+    assert counted
+    assert [s for s in counted if {form.split("=")[0] for form in s.split("|")} != wanted] == []
+
+
+@pytest.mark.parametrize(
+    ("number", "shown"),
+    # By hand, as Polish counts: 1 wiadro; 2-4, 22-24 wiadra; 0, 5-21, 25 wiader.
+    [(1, "1 wiadro"), (2, "2 wiadra"), (4, "4 wiadra"), (5, "5 wiader"), (12, "12 wiader"),
+     (14, "14 wiader"), (21, "21 wiader"), (22, "22 wiadra"), (0, "0 wiader")],
+)  # fmt: skip
+def test_a_language_with_three_plurals_can_be_filled_in(monkeypatch, number: int, shown: str):
+    rules = {
+        "one": plural_rule("n = 1"),
+        "few": plural_rule("n % 10 = 2..4 and n % 100 != 12..14"),
+    }
+    polish = replace(catalogue("en"), plurals=rules)
+    monkeypatch.setattr(language_module, "catalogue", {"en": polish}.__getitem__)
+    assert ENGLISH.fill("{n:one=wiadro|few=wiadra|other=wiader}", {"n": number}) == shown
+
+
+@pytest.mark.parametrize("rule", ["", "n", "x = 1", "n % 10 = ", "n > 2", "n = 1 and"])
+def test_what_is_no_plural_rule_is_refused(rule: str):
+    with pytest.raises(OutOfRangeError, match="no plural rule"):
+        plural_rule(rule)
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_every_language_has_the_same_cautions(language: str):
+    assert len(catalogue("en").cautions) == len(catalogue(language).cautions)
 
 
 @pytest.mark.parametrize("subject", ["50 µg/m³", "25 µg/m³", "29 CFR 1926.1153", "GFCI|ground"])
-@pytest.mark.parametrize("language", ["en", "es"])
+@pytest.mark.parametrize("language", LANGUAGES)
 def test_cautions_name_the_limits_of_silica_and_the_ground_fault(subject: str, language: str):
     # Published: 29 CFR 1926.1153 (c) and (b); see the evidence list, section 8.
-    text = " ".join(part for pair in CAUTIONS[language] for part in pair)
+    text = " ".join(part for pair in catalogue(language).cautions for part in pair)
     assert re.search(subject, text)
 
 
@@ -92,7 +107,7 @@ def _codes_in_the_source() -> set[str]:
     package = Path(cureplan.__file__).parent
     found: set[str] = set()
     for path in package.rglob("*.py"):
-        if "output" not in path.parts:
+        if "output" not in path.relative_to(package).parts:
             found |= set(re.findall(r'\bMessage\(\s*"([a-z_.0-9]+)"', path.read_text("utf-8")))
     return found
 
@@ -100,14 +115,14 @@ def _codes_in_the_source() -> set[str]:
 def test_every_code_written_in_the_planning_has_words():
     codes = _codes_in_the_source() - {"pour.margin"}  # the example in messages.py
     assert codes
-    assert sorted(codes - SAYINGS["en"].keys()) == []
+    assert sorted(codes - catalogue("en").sayings.keys()) == []
 
 
 @pytest.mark.parametrize("voice", [ENGLISH, SPANISH], ids=["en", "es"])
-@pytest.mark.parametrize("code", sorted(SAYINGS["en"]))
+@pytest.mark.parametrize("code", sorted(catalogue("en").sayings))
 def test_every_saying_can_be_said(voice: Voice, code: str):
     values = {}
-    template = SAYINGS[voice.language][code]
+    template = catalogue(voice.language).sayings[code]
     for name, spec in placeholders(template):
         suffix = name.rpartition("_")[2]
         values[name] = TRIAL.get(name, TRIAL.get(suffix, 2.5 if "_" in name else 2))
@@ -178,7 +193,7 @@ def test_an_unknown_language_is_refused():
         ("by_at", "2013-07-18T01:40:59+00:00", "", "Wed 21:40", "mié 21:40"),
         ("by_at", "2013-07-18T01:40:01+00:00", "up", "Wed 21:41", "mié 21:41"),
         ("by_at", "2013-07-18T01:40:59+00:00", "day", "Wed 17 Jul", "mié 17 jul"),
-        ("kits", 1, "kit|kits", "1 kit", "1 kit"),
+        ("kits", 1, "one=kit|other=kits", "1 kit", "1 kit"),
         ("binding", "wet_edge", "word", "the wet edge", "la orilla fresca"),
         ("dew_c", None, "", "not known", "no se sabe"),
     ],

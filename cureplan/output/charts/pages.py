@@ -1,326 +1,291 @@
-"""Charts as pages, painted by matplotlib."""
+"""Drawings painted by matplotlib: on axes of your own, and as the files of a plan."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import TYPE_CHECKING
-
-from cureplan.output.charts.layout import Chart, ClockChart, TemperatureChart
-from cureplan.output.charts.palette import LIGHT
-from cureplan.output.charts.style import (
-    BARS,
-    LINES,
-    drawable,
-    hours,
-    name_rows,
-    plain_frame,
-    put_bars,
-    put_legend,
-    put_marks,
-    put_title,
-    sample,
-    span_bars,
-    time_axis,
-)
-from cureplan.output.language import Voice
-
-if TYPE_CHECKING:
-    from matplotlib.artist import Artist
-    from matplotlib.axes import Axes
 import io
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
 
-from cureplan.output.charts.layout import (
-    buckets_chart,
-    rooms_chart,
-    temperature_chart,
-    windows_chart,
+from cureplan.output.charts.drawing import (
+    CLOCK_KEYS,
+    TEXT,
+    Drawing,
+    Picture,
+    bucket_picture,
+    job_pictures,
 )
-from cureplan.output.charts.style import FONT
+from cureplan.output.charts.palette import LIGHT
+from cureplan.output.charts.style import FONT, STYLES, Style, drawable, known
+from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import Plan
 
 if TYPE_CHECKING:
+    from matplotlib.artist import Artist
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-__all__ = [
-    "clock_samples",
-    "draw_buckets",
-    "draw_rooms",
-    "draw_temperatures",
-    "draw_windows",
-    "plan_pictures",
-]
+__all__ = ["paint", "paint_picture", "plan_pictures"]
 
-LANES: Mapping[str, float] = {"wet": -0.27, "work": 0.0, "stone": 0.27}
-LANE_OF_MARK: Mapping[str, str] = {"tie": "wet", "smooth": "work", "broadcast": "stone"}
-CLOCK_KEYS = (
-    ("wet", "clock.wet_edge"),
-    ("tie", "legend.tie"),
-    ("work", "clock.working_time"),
-    ("smooth", "legend.smooth"),
-    ("stone", "clock.broadcast"),
-    ("broadcast", "legend.broadcast"),
-)
-
-
-def draw_rooms(axes: Axes, chart: Chart, voice: Voice) -> Axes:
-    """Each floor through the job."""
-    name_rows(axes, chart.rows, size=9)
-    span_bars(axes, chart)
-    put_marks(axes, "needed", [(hours(mark.at), mark.row) for mark in chart.marks], size=16)
-    for span in chart.spans:
-        if span.text:
-            middle = (hours(span.begins) + hours(span.ends)) / 2
-            axes.text(
-                middle,
-                span.row - 0.42,
-                span.text,
-                ha="center",
-                va="bottom",
-                fontsize=7,
-                color=LIGHT["ink"],
-            )
-    time_axis(axes, chart.begins, chart.ends, voice)
-    put_title(axes, voice.label("picture.rooms"))
-    keys = ("pour", "setting", "walk", "coat", "open", "needed")
-    names = {"walk": "walkable"}
-    put_legend(axes, tuple((key, f"legend.{names.get(key, key)}") for key in keys), voice)
-    return axes
-
-
-def draw_windows(axes: Axes, chart: Chart, voice: Voice) -> Axes:
-    """When each coat may go on, and when it does."""
-    name_rows(axes, chart.rows, size=9)
-    span_bars(axes, chart)
-    time_axis(axes, chart.begins, chart.ends, voice)
-    put_title(axes, voice.label("picture.windows"))
-    put_legend(axes, (("window", "legend.window"), ("laid", "legend.laid")), voice)
-    return axes
-
-
-def draw_temperatures(axes: Axes, chart: TemperatureChart, voice: Voice) -> Axes:
-    """Temperatures through the job, with pours and coats marked."""
-    for span in chart.spans:
-        axes.axvspan(
-            hours(span.begins),
-            hours(span.ends),
-            color=LIGHT[BARS[span.kind][0]],
-            alpha=0.22,
-            linewidth=0,
-            hatch="///" if span.kind == "coat" else None,
-        )
-    for line in chart.lines:
-        colour, dash, width = LINES[line.kind]
-        axes.plot(
-            [hours(at) for at, _ in line.points],
-            [float("nan") if value is None else value for _, value in line.points],
-            color=LIGHT[colour],
-            linestyle=dash,
-            linewidth=width,
-        )
-    axes.tick_params(axis="y", labelsize=8)
-    axes.grid(axis="y", color=LIGHT["line"], linewidth=0.6)
-    axes.set_ylabel(chart.unit, fontsize=8, rotation=0, labelpad=10)
-    time_axis(axes, chart.begins, chart.ends, voice)
-    put_title(axes, voice.label("picture.temps"))
-    keys = (
-        ("outdoor", "outdoor"),
-        ("air", "air"),
-        ("slab", "slab"),
-        ("dew", "dew"),
-        ("pour", "legend.pour"),
-        ("coat", "legend.coat"),
-    )
-    put_legend(axes, keys, voice)
-    return axes
-
-
-def draw_buckets(axes: Axes, chart: ClockChart, voice: Voice, *, title: str) -> Axes:
-    """Each bucket's three clocks from its filler on, and what must beat them."""
-    rows = zip(chart.numbers, chart.starts, strict=True)
-    name_rows(axes, (f"{number}   {start}" for number, start in rows), size=7)
-    for kind in LANES:
-        spans = (span for span in chart.spans if span.kind == kind)
-        put_bars(axes, kind, ((span.row + LANES[kind], 0.0, span.ends_min) for span in spans))
-    for kind, lane in LANE_OF_MARK.items():
-        marks = (mark for mark in chart.marks if mark.kind == kind)
-        put_marks(
-            axes, kind, [(mark.at_min, mark.row + LANES[lane]) for mark in marks], size=4.0
-        )
-    axes.set_xlim(0, chart.last_min)
-    axes.tick_params(axis="x", labelsize=7)
-    axes.grid(axis="x", color=LIGHT["line"], linewidth=0.6)
-    axes.set_xlabel(voice.label("picture.minutes"), fontsize=7)
-    plain_frame(axes)
-    put_title(axes, drawable(title))
-    return axes
-
-
-def clock_samples(voice: Voice) -> list[Artist]:
-    """How the clocks and their tasks look, for a legend over several rooms."""
-    return [sample(kind, voice.label(key)) for kind, key in CLOCK_KEYS]
-
-
+# A text of 12 units is 9 points high on a page of 11 inches.
+UNIT_PT = 0.75
 WIDTH_IN = 11.0
 DPI = 100
-LEFT_IN = 1.9
-RIGHT_IN = 0.35
-# Above each panel its title, below it the time.
-TITLE_IN = 0.45
-AXIS_IN = 0.5
+EDGE = 20.0
+WIDTH = WIDTH_IN * 72 / UNIT_PT - 2 * EDGE
+TITLE = 30.0
+GAP = 14.0
 BUCKET_COLUMNS = 3
-BUCKET_LEFT_IN = 0.85
-BUCKET_ROW_IN = 0.17
-LEGEND_IN = 0.35
+MARKERS = {"round": "o", "square": "s", "wedge": "^", "post": "|"}
+MARKER_SIZES = {"post": 14.0}
+HATCHES = {"forward": "////", "back": "\\\\\\\\"}
+ANCHORS = {"start": "left", "middle": "center", "end": "right"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Panel:
-    """Something to draw, and how high it is without title and axis."""
+def paint(axes: Axes, drawing: Drawing) -> Axes:
+    """Paint a drawing on axes, which lose their own scales.
 
-    height_in: float
-    draw: Callable[[Axes], Axes]
+    All of one kind is one artist: hundreds of single bars would take seconds.
+    """
+    axes.set_xlim(0, drawing.width)
+    axes.set_ylim(drawing.height, 0)
+    axes.axis("off")
+    for kind in dict.fromkeys(stroke.kind for stroke in drawing.strokes):
+        _strokes(axes, drawing, kind)
+    for kind in dict.fromkeys(bar.kind for bar in drawing.bars):
+        _bars(axes, drawing, kind)
+    for kind in dict.fromkeys(point.kind for point in drawing.points):
+        places = [(point.x, point.y) for point in drawing.points if point.kind == kind]
+        axes.plot(*zip(*places, strict=True), **_marker(STYLES[kind]), clip_on=False)
+    for text in drawing.texts:
+        axes.text(
+            text.x,
+            text.y,
+            known(text.text),
+            ha=ANCHORS[text.anchor],
+            va="baseline",
+            fontsize=TEXT * UNIT_PT,
+            fontweight="bold" if text.kind == "name" else "normal",
+            color=LIGHT["ink"],
+            parse_math=False,
+        )
+    return axes
+
+
+def _strokes(axes: Axes, drawing: Drawing, kind: str) -> None:
+    from matplotlib.collections import LineCollection
+
+    style = STYLES[kind]
+    lines = [stroke.points for stroke in drawing.strokes if stroke.kind == kind]
+    axes.add_collection(
+        LineCollection(
+            lines,
+            colors=LIGHT[style.stroke],
+            linewidths=style.width * UNIT_PT,
+            linestyles=_dash(style),
+            zorder=0.5 if kind == "grid" else 2,
+        ),
+        autolim=False,
+    )
+
+
+def _dash(style: Style) -> Any:
+    if style.dash is None:
+        return "-"
+    # matplotlib counts a dash in widths of its line.
+    return 0, (style.dash[0] / style.width, style.dash[1] / style.width)
+
+
+def _bars(axes: Axes, drawing: Drawing, kind: str) -> None:
+    from matplotlib.collections import PolyCollection
+
+    corners = [
+        [
+            (bar.x, bar.y),
+            (bar.x + bar.width, bar.y),
+            (bar.x + bar.width, bar.y + bar.height),
+            (bar.x, bar.y + bar.height),
+        ]
+        for bar in drawing.bars
+        if bar.kind == kind
+    ]
+    axes.add_collection(PolyCollection(corners, **_fill(STYLES[kind])), autolim=False)
+
+
+def _fill(style: Style) -> dict[str, Any]:
+    return {
+        "facecolor": "none" if style.hatch else LIGHT[style.fill],
+        "edgecolor": LIGHT[style.fill] if style.hatch else "none",
+        "linewidth": 0.6 if style.hatch else 0.0,
+        "hatch": HATCHES.get(style.hatch),
+        "alpha": style.opacity,
+    }
+
+
+def _marker(style: Style) -> dict[str, Any]:
+    post = style.marker == "post"
+    return {
+        "linestyle": "none",
+        "marker": MARKERS[style.marker],
+        "markersize": MARKER_SIZES.get(style.marker, 4.0),
+        "markeredgewidth": 2.0 if post else style.width * UNIT_PT,
+        "markeredgecolor": LIGHT[style.fill if post else style.stroke],
+        "markerfacecolor": LIGHT[style.fill],
+    }
+
+
+def paint_picture(axes: Axes, picture: Picture) -> Axes:
+    """Paint a picture with its title and legend on axes."""
+    paint(axes, picture.drawing)
+    title = axes.set_title(
+        known(picture.title),
+        loc="left",
+        fontsize=11,
+        fontweight="bold",
+        color=LIGHT["ink"],
+    )
+    title.set_parse_math(False)
+    axes.legend(
+        handles=_samples(picture.legend),
+        loc="lower right",
+        bbox_to_anchor=(1.0, 1.0),
+        ncols=len(picture.legend),
+        fontsize=8,
+        frameon=False,
+        borderaxespad=0.2,
+        handletextpad=0.5,
+        columnspacing=1.2,
+    )
+    return axes
+
+
+def _samples(legend: Sequence[tuple[str, str]]) -> list[Artist]:
+    from matplotlib.lines import Line2D
+    from matplotlib.patches import Patch
+
+    found: list[Artist] = []
+    for kind, words in legend:
+        style = STYLES[kind]
+        if style.marker:
+            found.append(Line2D([], [], label=words, **_marker(style)))
+        elif style.fill:
+            found.append(Patch(label=words, **_fill(style)))
+        else:
+            found.append(
+                Line2D(
+                    [],
+                    [],
+                    label=words,
+                    color=LIGHT[style.stroke],
+                    linewidth=style.width * UNIT_PT,
+                    linestyle=_dash(style),
+                )
+            )
+    return found
 
 
 def plan_pictures(plan: Plan) -> dict[str, bytes]:
-    """Every picture of a plan, as files.
-
-    Not for the sheet, which lays out its own from the same charts.
-    """
+    """Every picture of a plan, as files: one page for the job, one for its buckets."""
     import matplotlib
 
     with matplotlib.rc_context():
         matplotlib.rcdefaults()
         matplotlib.rcParams.update(
-            {
-                "font.family": [FONT],
-                "text.color": LIGHT["ink"],
-                "xtick.color": LIGHT["ink"],
-                "ytick.color": LIGHT["ink"],
-                "hatch.linewidth": 0.6,
-            }
+            {"font.family": [FONT], "text.color": LIGHT["ink"], "hatch.linewidth": 0.6}
         )
         voice = voice_of(plan)
-        figures = [_overview_figure(_overview(plan, voice))]
+        figures = [_job_page(job_pictures(plan, voice, width=WIDTH))]
         columns = _bucket_columns(plan, voice)
         if columns:
-            figures.append(_bucket_figure(columns, voice))
+            figures.append(_bucket_page(columns, voice))
         # Laid out once, drawn twice: layout is half the work.
         return {"png": _png(figures), "pdf": _pdf(figures)}
 
 
-def _overview(plan: Plan, voice: Voice) -> list[Panel]:
-    rooms, windows = rooms_chart(plan), windows_chart(plan, voice)
-    temperatures = temperature_chart(plan)
-    panels = []
-    if rooms.rows:
-        panels.append(
-            Panel(
-                height_in=0.34 * len(rooms.rows),
-                draw=lambda axes: draw_rooms(axes, rooms, voice),
-            )
-        )
-    if plan.hours:
-        panels.append(
-            Panel(height_in=1.7, draw=lambda axes: draw_temperatures(axes, temperatures, voice))
-        )
-    if windows.rows:
-        panels.append(
-            Panel(
-                height_in=0.26 * len(windows.rows),
-                draw=lambda axes: draw_windows(axes, windows, voice),
-            )
-        )
-    return panels
-
-
-def _bucket_columns(plan: Plan, voice: Voice) -> list[list[Panel]]:
-    """One panel a room, dealt over columns in the order poured."""
-    rooms = sorted(plan.rooms, key=lambda room: room.order)
-    charts = [(room.room, buckets_chart(plan, room.room, voice)) for room in rooms]
-    charts = [(room, chart) for room, chart in charts if chart.numbers]
-    columns: list[list[Panel]] = [[] for _ in range(min(BUCKET_COLUMNS, len(charts)))]
-    for room, chart in charts:
-        min(columns, key=_column_height_in).append(_bucket_panel(room, chart, voice))
-    return columns
-
-
-def _bucket_panel(room: str, chart: ClockChart, voice: Voice) -> Panel:
-    return Panel(
-        height_in=max(BUCKET_ROW_IN * len(chart.numbers), 0.3),
-        draw=lambda axes: draw_buckets(axes, chart, voice, title=one_line(room)),
-    )
-
-
-def _column_height_in(panels: Sequence[Panel]) -> float:
-    return sum(panel.height_in + TITLE_IN + AXIS_IN for panel in panels)
-
-
-def _empty_figure(height_in: float) -> Figure:
-    from matplotlib.figure import Figure
-
-    return Figure(figsize=(WIDTH_IN, max(height_in, 1.0)), dpi=DPI, facecolor=LIGHT["card"])
-
-
-def _overview_figure(panels: Sequence[Panel]) -> Figure:
-    """Wide panels below one another."""
-    height_in = _column_height_in(panels)
-    figure = _empty_figure(height_in)
-    _place(figure, panels, top_in=height_in, left_in=LEFT_IN, right_in=WIDTH_IN - RIGHT_IN)
+def _job_page(pictures: Sequence[Picture]) -> Figure:
+    height = sum(_height(picture) for picture in pictures) + EDGE
+    figure = _empty_page(height)
+    top = 0.0
+    for picture in pictures:
+        axes = _placed(figure, picture.drawing, left=EDGE, top=top + TITLE, page=height)
+        paint_picture(axes, picture)
+        top += _height(picture)
     return figure
 
 
-def _bucket_figure(columns: Sequence[Sequence[Panel]], voice: Voice) -> Figure:
+def _height(picture: Picture) -> float:
+    return TITLE + picture.drawing.height + GAP
+
+
+def _bucket_columns(plan: Plan, voice: Voice) -> list[list[tuple[str, Picture]]]:
+    """A picture for each room, dealt over columns in the order poured."""
+    rooms = [room.room for room in sorted(plan.rooms, key=lambda room: room.order)]
+    rooms = [room for room in rooms if any(bucket.room == room for bucket in plan.buckets)]
+    width = (WIDTH - (BUCKET_COLUMNS - 1) * GAP) / BUCKET_COLUMNS
+    columns: list[list[tuple[str, Picture]]] = [[] for _ in rooms[:BUCKET_COLUMNS]]
+    for room in rooms:
+        picture = bucket_picture(plan, room, voice, width=width)
+        min(columns, key=_column_height).append((one_line(room), picture))
+    return columns
+
+
+def _column_height(column: Sequence[tuple[str, Picture]]) -> float:
+    return sum(_height(picture) for _, picture in column)
+
+
+def _bucket_page(columns: Sequence[Sequence[tuple[str, Picture]]], voice: Voice) -> Figure:
     """Rooms side by side, under one title and one legend."""
-    height_in = max(_column_height_in(column) for column in columns) + LEGEND_IN
-    figure = _empty_figure(height_in)
-    width_in = (WIDTH_IN - RIGHT_IN) / len(columns)
-    for place, column in enumerate(columns):
-        _place(
-            figure,
-            column,
-            top_in=height_in - LEGEND_IN,
-            left_in=place * width_in + BUCKET_LEFT_IN,
-            right_in=(place + 1) * width_in,
-        )
-    top = 1 - 0.12 / height_in
+    height = max(_column_height(column) for column in columns) + TITLE + EDGE
+    figure = _empty_page(height)
+    left = EDGE
+    for column in columns:
+        top = TITLE
+        for name, picture in column:
+            axes = _placed(figure, picture.drawing, left=left, top=top + TITLE, page=height)
+            title = paint(axes, picture.drawing).set_title(
+                drawable(name), loc="left", fontsize=10, fontweight="bold"
+            )
+            title.set_parse_math(False)
+            top += _height(picture)
+        left += column[0][1].drawing.width + GAP
+    x = EDGE / (WIDTH + 2 * EDGE)
     figure.text(
-        BUCKET_LEFT_IN / WIDTH_IN,
-        top,
+        x,
+        1 - 12 / height,
         voice.label("picture.buckets"),
         fontsize=12,
         fontweight="bold",
         va="top",
     )
     figure.legend(
-        handles=clock_samples(voice),
+        handles=_samples([(kind, voice.label(key)) for kind, key in CLOCK_KEYS]),
         loc="upper right",
-        bbox_to_anchor=(1 - RIGHT_IN / WIDTH_IN, top + 0.1 / height_in),
-        ncols=6,
+        bbox_to_anchor=(1 - x, 1.0),
+        ncols=len(CLOCK_KEYS),
         fontsize=8,
         frameon=False,
     )
     return figure
 
 
-def _place(
-    figure: Figure, panels: Sequence[Panel], *, top_in: float, left_in: float, right_in: float
-) -> None:
-    width_in, total_in = figure.get_size_inches()
-    for panel in panels:
-        bottom_in = top_in - TITLE_IN - panel.height_in
-        box = (
-            left_in / width_in,
-            bottom_in / total_in,
-            (right_in - left_in) / width_in,
-            panel.height_in / total_in,
-        )
-        panel.draw(figure.add_axes(box))
-        top_in = bottom_in - AXIS_IN
+def _empty_page(height: float) -> Figure:
+    from matplotlib.figure import Figure
+
+    height_in = max(height * UNIT_PT / 72, 1.0)
+    return Figure(figsize=(WIDTH_IN, height_in), dpi=DPI, facecolor=LIGHT["card"])
+
+
+def _placed(figure: Figure, drawing: Drawing, *, left: float, top: float, page: float) -> Axes:
+    """Axes of the drawing's own size, so that a unit is a unit everywhere."""
+    width = WIDTH + 2 * EDGE
+    box = (
+        left / width,
+        1 - (top + drawing.height) / page,
+        drawing.width / width,
+        drawing.height / page,
+    )
+    return figure.add_axes(box)
 
 
 def _png(figures: Sequence[Figure]) -> bytes:

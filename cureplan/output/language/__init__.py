@@ -1,4 +1,6 @@
-"""Words for people: a `Message` or a fixed label, in English or Spanish.
+"""Words for people: a `Message` or a fixed label, in the language of a catalogue.
+
+A language is one file here, `en.toml` for English: its plural rules, labels, words, sayings.
 
 A template is plain text with placeholders `{name}` or `{name:spec}`. The suffix of the
 name tells the kind of value, the spec how to show it:
@@ -21,7 +23,8 @@ any, `:words`         a list of codes with "; " between; those without a word st
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role
 a sentence, several   said, with "; " between and no full stop at the end
-whole numbers         `{kits:kit|kits}` counts: "1 kit", "8 kits"
+whole numbers         `{kits:one=kit|other=kits}` counts: "1 kit", "8 kits"; a form for
+                      each plural category the catalogue has a rule for, and "other"
 other texts           shown as they are (names), made harmless: one line, no control signs
 ====================  =====================================================================
 
@@ -31,7 +34,6 @@ a sheet.
 
 from __future__ import annotations
 
-from collections import ChainMap
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -52,18 +54,7 @@ from cureplan.core.quantities import (
     format_temperature_difference,
     format_volume,
 )
-from cureplan.output.language import (
-    en,
-    en_columns,
-    en_live,
-    en_planning,
-    en_weather,
-    es,
-    es_columns,
-    es_live,
-    es_planning,
-    es_weather,
-)
+from cureplan.output.language.catalogue import LANGUAGES, Catalogue, catalogue
 from cureplan.output.language.clean import one_line
 from cureplan.output.language.time_words import (
     age_text,
@@ -76,21 +67,6 @@ __all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
 
 Display = Literal["us", "metric"]
 
-LANGUAGES = ("en", "es")
-
-_LABELS = {
-    "en": en.LABELS | en_live.LABELS | en_columns.LABELS,
-    "es": es.LABELS | es_live.LABELS | es_columns.LABELS,
-}
-_WORDS = {
-    "en": en.WORDS | en_planning.WORDS | en_weather.WORDS,
-    "es": es.WORDS | es_planning.WORDS | es_weather.WORDS,
-}
-_SAYINGS = {
-    "en": ChainMap(en_planning.SAYINGS, en_weather.SAYINGS),
-    "es": ChainMap(es_planning.SAYINGS, es_weather.SAYINGS),
-}
-_UNITS: dict[str, dict[str, str]] = {"en": {}, "es": es.UNITS}
 _SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
 
 
@@ -111,14 +87,16 @@ class Voice:
     zone: ZoneInfo
 
     def __post_init__(self) -> None:
-        if self.language not in LANGUAGES:
-            raise OutOfRangeError(
-                f"no words in language {self.language!r}; there are {', '.join(LANGUAGES)}"
-            )
+        catalogue(self.language)
+
+    @property
+    def own(self) -> Catalogue:
+        """The catalogue it speaks from."""
+        return catalogue(self.language)
 
     def say(self, sentence: Message) -> str:
         """Put a sentence of the planning into words."""
-        template = _SAYINGS[self.language].get(sentence.code)
+        template = self.own.sayings.get(sentence.code)
         if template is None:
             raise OutOfRangeError(f"no {self.language} words for code {sentence.code!r}")
         try:
@@ -128,28 +106,28 @@ class Voice:
 
     def label(self, key: str, **values: Value) -> str:
         """A fixed label of the sheets, filled in."""
-        template = _LABELS[self.language].get(key)
+        template = self.own.labels.get(key)
         if template is None:
             raise OutOfRangeError(f"no {self.language} label {key!r}")
         return self.fill(template, values)
 
     def labels_under(self, prefix: str) -> dict[str, str]:
         """Templates whose key starts so, unfilled and without the prefix, for the script."""
-        labels = _LABELS[self.language].items()
+        labels = self.own.labels.items()
         return {
             key.removeprefix(prefix): text for key, text in labels if key.startswith(prefix)
         }
 
     def word(self, code: str) -> str:
         """The word for a value which is itself a code, such as a binding or a role."""
-        word = _WORDS[self.language].get(code)
+        word = self.own.words.get(code)
         if word is None:
             raise OutOfRangeError(f"no {self.language} word for {code!r}")
         return word
 
     def word_or_text(self, text: str) -> str:
         """The word for a known code; any other text as it is."""
-        return _WORDS[self.language].get(text) or one_line(text)
+        return self.own.words.get(text) or one_line(text)
 
     def fill(self, template: str, values: Mapping[str, Value]) -> str:
         """Fill a template's placeholders."""
@@ -181,13 +159,13 @@ class Voice:
             told = (value,) if isinstance(value, Message) else value
             return "; ".join(self.say(sentence).rstrip(".") for sentence in told)
         if spec == "word":
-            words = _WORDS[self.language]
+            words = self.own.words
             return words.get(f"{name}.{value}") or self.word(str(value))
         if spec == "words":
             return "; ".join(self.word_or_text(part) for part in str(value).split("; "))
-        if "|" in spec:
-            one, many = spec.split("|")
-            return f"{value} {one if value == 1 else many}"
+        if "=" in spec:
+            forms = dict(form.split("=", 1) for form in spec.split("|"))
+            return f"{value} {forms[self.own.plural(int(str(value)))]}"
         suffix = name.rpartition("_")[2]
         if isinstance(value, str):
             return self._text(suffix, value, spec)
@@ -199,19 +177,18 @@ class Voice:
         return one_line(value)
 
     def _number(self, name: str, suffix: str, value: float, spec: str) -> str:
-        labels = _LABELS[self.language]
         if spec == "whole":
             return f"{value:.0f}"
         if name.endswith("_m2_s"):
             return f"{self._units(format_pace(value, self.display))}/min"
         if suffix in _SECONDS:
             if spec == "age":
-                return age_text(value * _SECONDS[suffix], labels)
+                return age_text(value * _SECONDS[suffix], self.label)
             return duration_text(value * _SECONDS[suffix], spec)
         if (suffix, spec) == ("m", "film"):
             return self._units(format_film(value, self.display))
         if suffix == "frac":
-            return share_text(value, spec, labels)
+            return share_text(value, spec, self.label)
         if spec:
             raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
         formatter = {
@@ -230,11 +207,11 @@ class Voice:
 
     def at(self, instant: datetime, spec: str = "") -> str:
         """An instant, as the clock on the site's wall shows it."""
-        return instant_text(instant.astimezone(self.zone), spec, _LABELS[self.language])
+        return instant_text(instant.astimezone(self.zone), spec, self.own.labels)
 
     def _units(self, text: str) -> str:
         number, _, unit = text.partition(" ")
-        swaps = _UNITS[self.language]
+        swaps = self.own.units
         if unit in swaps:
             return f"{number} {swaps[unit]}"
         return " ".join(swaps.get(part, part) for part in text.split(" "))
@@ -264,11 +241,11 @@ def placeholders(template: str) -> frozenset[tuple[str, str]]:
 
     Examples
     --------
-    >>> sorted(placeholders("{room}: {kits:kit|kits}"))
+    >>> sorted(placeholders("{room}: {kits:one=kit|other=kits}"))
     [('kits', 'count'), ('room', '')]
     """
     found = (
-        (name, "count" if "|" in (spec or "") else spec or "")
+        (name, "count" if "=" in (spec or "") else spec or "")
         for _, name, spec, _ in Formatter().parse(template)
         if name is not None
     )

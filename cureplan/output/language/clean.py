@@ -4,6 +4,9 @@ from __future__ import annotations
 
 import re
 import unicodedata
+from functools import cache
+
+from cureplan.output.language.catalogue import LANGUAGES, catalogue
 
 __all__ = ["display_width", "fit", "kept_together", "one_line"]
 
@@ -13,10 +16,7 @@ POP_ISOLATE = "\u2069"
 _BIDI_CONTROLS = frozenset(
     "\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\u200e\u200f\u061c"
 )
-_TORN = re.compile(
-    r"(?<=\d h) (?=\d)|(?<=\d) (?=(?:min|h|s|lb|kg|gal|L|ft|in|pies|pulg|m|mm|°F|°C)\b)"
-    r"|(?<=\b\w{3}) (?=\d\d:\d\d\b)"
-)
+_UNITS = "min h s lb kg gal L ft in m mm °F °C"
 _JOINERS = frozenset("\u200c\u200d")
 _RIGHT_TO_LEFT = frozenset({"R", "AL"})
 
@@ -90,4 +90,14 @@ def kept_together(text: str) -> str:
     >>> kept_together("Wed 21:40, 4 h 7 min")
     'Wed\xa021:40, 4\xa0h\xa07\xa0min'
     """
-    return _TORN.sub("\u00a0", text)
+    return _torn().sub("\u00a0", text)
+
+
+@cache
+def _torn() -> re.Pattern[str]:
+    """The blanks at which no line may break, in any language there is."""
+    named = {unit for language in LANGUAGES for unit in catalogue(language).units.values()}
+    units = "|".join(map(re.escape, sorted({*_UNITS.split(), *named})))
+    return re.compile(
+        rf"(?<=\d h) (?=\d)|(?<=\d) (?=(?:{units})\b)|(?<=\b\w{{3}}) (?=\d\d:\d\d\b)"
+    )

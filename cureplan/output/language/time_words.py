@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 
 from cureplan.core.clock import ceil_to, floor_to
@@ -46,19 +46,21 @@ def _with_seconds(seconds: int) -> str:
     return ("-" if seconds < 0 else "") + " ".join(parts)
 
 
-def age_text(seconds: float, labels: Mapping[str, str]) -> str:
+def age_text(seconds: float, label: Callable[..., str]) -> str:
     """How old something is, as a foreman says it; to the nearest, as it hurts neither way.
 
     Examples
     --------
-    >>> [age_text(s, {"days": "{count} days"}) for s in (600, 7200, 90 * 3600)]
+    >>> def label(key, count):
+    ...     return f"{count} {key}"
+    >>> [age_text(s, label) for s in (600, 7200, 90 * 3600)]
     ['10 min', '2 h', '4 days']
     """
     if seconds < 2 * 3600:
         return f"{seconds / 60:.0f} min"
     if seconds < 48 * 3600:
         return f"{seconds / 3600:.0f} h"
-    return labels["days"].format(count=f"{seconds / 86_400:.0f}")
+    return label("days", count=round(seconds / 86_400))
 
 
 def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
@@ -84,7 +86,8 @@ def twice_named(local: datetime) -> str:
     --------
     >>> from datetime import UTC
     >>> from zoneinfo import ZoneInfo
-    >>> before = datetime(2013, 11, 3, 5, 30, tzinfo=UTC).astimezone(ZoneInfo("America/New_York"))
+    >>> new_york = ZoneInfo("America/New_York")
+    >>> before = datetime(2013, 11, 3, 5, 30, tzinfo=UTC).astimezone(new_york)
     >>> twice_named(before), twice_named(before.replace(hour=3))
     ('EDT', '')
     """
@@ -92,25 +95,23 @@ def twice_named(local: datetime) -> str:
     return (local.tzname() or "") if len(both) > 1 else ""
 
 
-def share_text(share: float, spec: str, labels: Mapping[str, str]) -> str:
+def share_text(share: float, spec: str, label: Callable[..., str]) -> str:
     """A likelihood between 0 and 1, never rounded up.
 
     Examples
     --------
-    >>> share_text(0.949, "", {"percent": "{count}%"})
+    >>> share_text(0.949, "", lambda key, count: f"{count}%")
     '94%'
     """
     if not 0 <= share <= 1:
         raise OutOfRangeError(f"a share of {share} does not lie between 0 and 1")
     if spec in ("", "percent"):
-        return labels["percent"].format(count=math.floor(share * 100 + 1e-9))
+        return label("percent", count=math.floor(share * 100 + 1e-9))
     if spec != "nights":
         raise OutOfRangeError(f"{spec!r} is not a way to show a share (percent, nights)")
     tenths = math.floor(share * 10 + 1e-9)
-    if tenths == 1:
-        return labels["nights.one"]
     if share >= 0.99:
-        return labels["nights.nearly_all"]
+        return label("nights.nearly_all")
     if tenths == 0:
-        return labels["nights.hardly"]
-    return labels["nights.of_ten"].format(count=tenths)
+        return label("nights.hardly")
+    return label("nights.of_ten", count=tenths)

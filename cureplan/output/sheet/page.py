@@ -6,7 +6,7 @@ import base64
 import hashlib
 import json
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,23 +14,13 @@ from typing import TYPE_CHECKING, Any
 
 from cureplan.inputs.job.schema import ROOM_USES
 from cureplan.inputs.tables.night_log import ROLES as LOG_ROLES
-from cureplan.output.charts import svg as pictures
+from cureplan.output.charts import svg
+from cureplan.output.charts.drawing import Picture, bucket_picture, job_pictures
 from cureplan.output.charts.palette import DARK, LIGHT
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import kept_together, one_line
 from cureplan.output.language.time_words import twice_named
-from cureplan.output.view import (
-    sources as view_load,
-)
-from cureplan.output.view import (
-    sources as view_rests,
-)
-from cureplan.output.view import (
-    view,
-)
-from cureplan.output.view import (
-    work as view_work,
-)
+from cureplan.output.view import sources, view, work
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import BucketPlan, Plan, plan_id
 
@@ -38,7 +28,6 @@ if TYPE_CHECKING:
     from jinja2 import Environment
 
 __all__ = [
-    "CAUTIONS",
     "ROLES",
     "TASKS",
     "Task",
@@ -47,107 +36,6 @@ __all__ = [
     "plan_id",
     "sheet_html",
 ]
-
-CAUTIONS: Mapping[str, tuple[tuple[str, str], ...]] = {
-    "en": (
-        (
-            "What comes first",
-            "The product data sheet, the safety data sheet, local codes and licensed practice "
-            "come before this sheet. Its times are estimates.",
-        ),
-        (
-            "Silica dust",
-            "Grinding, pouring filler and throwing or sweeping stone raise it. OSHA limit "
-            "50 µg/m³, action level 25 µg/m³, both as an 8-hour average (29 CFR 1926.1153). "
-            "Shroud and vacuum the grinder, never sweep dry, wear the respirator.",
-        ),
-        (
-            "Isocyanates",
-            "Hardener and topcoat can sensitise lungs and skin for life. Gloves, sleeves, "
-            "goggles, fresh air, and the respirator the safety data sheet asks for. "
-            "Anyone who wheezes leaves the floor.",
-        ),
-        (
-            "Leftover buckets",
-            "A mixed bucket left standing heats up and can smoke. Pour it out thin outdoors; "
-            "never leave it full, never put a lid on it.",
-        ),
-        (
-            "Power beside melting ice",
-            "Mixers, cords and wet floors: ground-fault protection on every line, cords off "
-            "the floor, no mixer beside a puddle (29 CFR 1926.404).",
-        ),
-        (
-            "Water and hardener",
-            "Iced pails sweat. Lids on, wipe dry before you open: water in the hardener foams. "
-            "Nothing scraped off the pail wall goes on the floor.",
-        ),
-        (
-            "Wet resin underfoot",
-            "It is slippery. Spiked shoes on wet floor only, off on ladders and stairs.",
-        ),
-        (
-            "Heat and night work",
-            "Water, shade and a break every hour; watch each other for heat stress. Light the "
-            "way out. Nobody works alone.",
-        ),
-        (
-            "No fuel-burning heaters",
-            "No gas or oil heaters over fresh floors: their fumes and moisture spoil the "
-            "surface, and the air in a closed kitchen kills.",
-        ),
-    ),
-    "es": (
-        (
-            "Lo primero",
-            "La hoja técnica y la hoja de seguridad del producto, los códigos locales y el "
-            "trabajo con licencia valen antes que esta hoja. Sus tiempos son cálculos.",
-        ),
-        (
-            "Polvo de sílice",
-            "Sale al esmerilar, al echar el polvo y al tirar o barrer piedra. Límite de OSHA "
-            "50 µg/m³, nivel de acción 25 µg/m³, promedio de 8 horas (29 CFR 1926.1153). "
-            "Esmeril con capucha y aspiradora, nunca barrer en seco, respirador puesto.",
-        ),
-        (
-            "Isocianatos",
-            "El endurecedor y la capa transparente pueden sensibilizar pulmones y piel de por "
-            "vida. Guantes, mangas, gogles, aire fresco y el respirador que pide la hoja de "
-            "seguridad. Al que le silbe el pecho, que salga del piso.",
-        ),
-        (
-            "Cubetas que sobran",
-            "Una cubeta mezclada que se queda parada se calienta y puede echar humo. Tírela "
-            "extendida y afuera; nunca la deje llena ni la tape.",
-        ),
-        (
-            "Corriente junto al hielo",
-            "Mezcladoras, extensiones y piso mojado: protección de falla a tierra (GFCI) en "
-            "cada línea, cables fuera del piso, ninguna mezcladora junto a un charco "
-            "(29 CFR 1926.404).",
-        ),
-        (
-            "Agua y endurecedor",
-            "Las cubetas en hielo sudan. Tapas puestas y séquelas antes de abrir: el agua hace "
-            "espuma en el endurecedor. Lo que se raspa de la pared de la cubeta no va al piso.",
-        ),
-        (
-            "Resina fresca en el piso",
-            "Resbala. Zapatos con clavos solo sobre el piso fresco; quíteselos en escaleras.",
-        ),
-        (
-            "Calor y trabajo de noche",
-            "Agua, sombra y un descanso cada hora; cuídense unos a otros del golpe de calor. "
-            "Alumbren la salida. Nadie trabaja solo.",
-        ),
-        (
-            "Nada de calentones de gas",
-            "Ni gas ni diésel sobre pisos frescos: el humo y la humedad echan a perder la "
-            "superficie, y el aire de una cocina cerrada mata.",
-        ),
-    ),
-}
-
 
 # Those whose tasks the sheet can be narrowed to.
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
@@ -372,7 +260,12 @@ def sheet_html(plan: Plan) -> str:
     environment = _environment()
     languages = plan.job.languages
     style = environment.get_template("sheet.css.j2").render(
-        light=LIGHT, dark=DARK, languages=languages, roles=PICKS, footers=_footers(plan)
+        light=LIGHT,
+        dark=DARK,
+        languages=languages,
+        roles=PICKS,
+        footers=_footers(plan),
+        kinds=svg.css_rules(),
     )
     script = _script()
     return environment.get_template("sheet.html.j2").render(
@@ -460,35 +353,39 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "warnings": [voice.say(warning) for warning in plan.warnings],
         "rooms": view.rooms(plan, voice),
         "room_of": {room.room: room for room in view.rooms(plan, voice)},
-        "buckets": {
-            room.room: view_work.buckets(plan, voice, room.room) for room in plan.rooms
+        "buckets": {room.room: work.buckets(plan, voice, room.room) for room in plan.rooms},
+        "bucket_pictures": {
+            room.room: _drawn(bucket_picture(plan, room.room, voice)) for room in plan.rooms
         },
-        "bucket_pictures": pictures.bucket_pictures(plan, voice),
-        "pictures": [
-            picture
-            for picture in (
-                pictures.room_picture(plan, voice),
-                pictures.temperature_picture(plan, voice),
-                pictures.window_picture(plan, voice),
-            )
-            if picture is not None
-        ],
-        "coats": view_work.coats(plan, voice),
-        "calls": view_load.calls(plan, voice),
-        "ice": view_load.ice(plan, voice),
-        "ice_lines": view_load.ice_lines(plan, voice),
-        "hours": view_rests.hours(plan, voice),
+        "pictures": [_drawn(picture) for picture in job_pictures(plan, voice)],
+        "coats": work.coats(plan, voice),
+        "calls": sources.calls(plan, voice),
+        "ice": sources.ice(plan, voice),
+        "ice_lines": sources.ice_lines(plan, voice),
+        "hours": sources.hours(plan, voice),
         "hour_rooms": [one_line(room.room) for room in plan.hours[0].rooms]
         if plan.hours
         else [],
-        "load": view_load.load(plan, voice),
+        "load": sources.load(plan, voice),
         "primed": plan.takeoff.primer_batches > 0,
-        "load_total": view_load.load_total(plan, voice),
-        "alternatives": view_rests.alternatives(plan, voice),
-        "risk": view_rests.risk_lines(plan, voice),
-        "sources": view_rests.sources(plan, voice),
-        "cautions": CAUTIONS[voice.language],
+        "load_total": sources.load_total(plan, voice),
+        "alternatives": sources.alternatives(plan, voice),
+        "risk": sources.risk_lines(plan, voice),
+        "sources": sources.sources(plan, voice),
+        "cautions": voice.own.cautions,
         "role_names": {role: _role_name(voice, role) for role in PICKS},
+    }
+
+
+def _drawn(picture: Picture) -> dict[str, Any]:
+    drawing = picture.drawing
+    return {
+        "title": picture.title,
+        "width": f"{drawing.width:g}",
+        "height": f"{drawing.height:g}",
+        "shapes": svg.shapes_of(drawing),
+        "texts": drawing.texts,
+        "legend": svg.legend_of(picture),
     }
 
 
