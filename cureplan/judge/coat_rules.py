@@ -12,6 +12,7 @@ from cureplan.judge.case import Case, Floor
 from cureplan.judge.compare import differs, later, sooner
 from cureplan.judge.finding import MARGIN_TOL_S, WINDOW_TOL_S, Finding, wall_clock
 from cureplan.judge.milestones import Standing, laying
+from cureplan.judge.people_rules import on_the_way_out
 
 __all__ = ["check_coats", "check_opening"]
 
@@ -117,7 +118,10 @@ def _check_open(case: Case, floor: Floor) -> Iterator[Finding]:
         "opening", floor.name, zone, "opens", opens_s, (last_s, last_s), MARGIN_TOL_S
     )
     yield from later("opening", floor.name, zone, "opens", opens_s, by_s, MARGIN_TOL_S)
-    limit_s = epoch_s(floor.room.open_by or case.plan.job.access.open_by)
+    # A room opens only when its way in does: the limits of rooms behind a floor are its own.
+    job = case.plan.job
+    behind = [r for r in job.rooms if floor.name in on_the_way_out(case, r.way_out)]
+    limit_s = min(epoch_s(r.open_by or job.access.open_by) for r in (floor.room, *behind))
     yield from differs(
         "opening", floor.name, zone, "to be open", by_s, (limit_s, limit_s), MARGIN_TOL_S
     )

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import pairwise
 
@@ -29,6 +29,7 @@ __all__ = [
     "check_way_out",
     "coat_tasks",
     "in_shift",
+    "on_the_way_out",
 ]
 
 SECOND_S = 1.5  # two instants, each written to the second
@@ -84,13 +85,26 @@ def check_way_out(case: Case, standing: dict[str, Standing]) -> Iterator[Finding
     """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat."""
     for floor in case.floors:
         tasks = [_pour_task(floor), *coat_tasks(case, floor)]
-        for name in floor.room.way_out:
+        for name in on_the_way_out(case, floor.room.way_out):
             crossed = case.floor(name)
             if crossed is None:
                 continue
             for closed in _closed(crossed, standing[name]):
                 for task in tasks:
                     yield from _check_crossing(task, closed)
+
+
+def on_the_way_out(case: Case, names: Iterable[str]) -> set[str]:
+    """Floors crossed to leave, those behind the next one too."""
+    rooms = {room.name: room for room in case.plan.job.rooms}
+    crossed: set[str] = set()
+    waiting = list(names)
+    while waiting:
+        name = waiting.pop()
+        if name not in crossed:
+            crossed.add(name)
+            waiting += rooms[name].way_out if name in rooms else ()
+    return crossed
 
 
 def _check_crossing(task: Task, closed: Task) -> Iterator[Finding]:

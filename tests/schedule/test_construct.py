@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import signal
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import combinations, pairwise
 
 import pytest
@@ -141,6 +141,33 @@ def test_rooms_of_one_group_are_poured_in_one_go():
     job = replace(demo(), rooms=tuple(replace(room, way_out=()) for room in rooms))
     order = [pour.room for pour in planned(job).pours]
     assert abs(order.index("Preparation") - order.index("Dish room")) == 1
+
+
+def test_nobody_leaves_over_a_wet_floor_behind_the_next_one():
+    # Out of the cook line through the servery, out of that through the corridor.
+    ways = {"Cook line": ("Servery",), "Servery": ("Corridor",), "Corridor": ()}
+    rooms = tuple(replace(room, way_out=ways[room.name]) for room in THREE.rooms)
+    job = replace(THREE, rooms=rooms)
+    assert job.crossed_from("Cook line") == ("Servery", "Corridor")
+    pours = {pour.room: pour for pour in planned(job).pours}
+    for room in ("Cook line", "Servery"):
+        for floor in job.crossed_from(room):
+            crossed = pours[floor]
+            wet_s = min(pours[room].end_s, crossed.floor.walkable_s)
+            assert wet_s <= max(pours[room].start_s, crossed.start_s), (room, floor)
+
+
+def test_the_way_in_is_due_with_the_room_behind_it():
+    sooner = THREE.access.open_by - timedelta(hours=3)
+    rooms = tuple(
+        replace(room, open_by=sooner) if room.name == "Cook line" else room
+        for room in THREE.rooms
+    )
+    job = replace(THREE, rooms=rooms)
+    assert job.due("Corridor") == job.due("Cook line") == sooner
+    assert job.due("Servery") == job.access.open_by
+    opens_s = {c.room: c.after.opens_s for c in planned(job).coats}
+    assert opens_s["Corridor"] <= sooner.timestamp()
 
 
 def test_a_room_wanted_sooner_is_poured_sooner():

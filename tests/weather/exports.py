@@ -387,6 +387,6 @@ EXPORTS = {
         says=["w.csv:3:", "without its offset"],
     ),
     "a workbook renamed": Asked(
-        text="PK\x03\x04" + "\x00" * 40, says=["a workbook or zip archive, not a text file"]
+        text="PK\x03\x04" + "\x00" * 40, says=["a workbook or zip archive, not a CSV file"]
     ),
 }  # fmt: skip

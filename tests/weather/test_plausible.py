@@ -9,7 +9,6 @@ from builders import told
 
 from cureplan.core.errors import InputError
 from cureplan.weather.hours.csv_file import read_weather_csv, read_weather_csv_for, write_csv
-from cureplan.weather.hours.humidity import humidity_from_dew
 from cureplan.weather.hours.plausible import Air, Place, questions, season_c
 
 ZONE = ZoneInfo("America/New_York")
@@ -259,11 +258,3 @@ def test_cities_lie_within_the_season(city):
         # A week may lie 6 K off its month.
         assert low_c <= mean_c - 6
         assert mean_c + 6 <= high_c
-
-
-def test_humidity_and_dew_point_are_each_others_inverse():
-    from cureplan.weather.hours.humidity import dew_from_humidity_c
-
-    temp_c, share = np.array([-5.0, 10.0, 35.0]), np.array([0.9, 0.4, 0.2])
-    dew_c = dew_from_humidity_c(temp_c, rh_frac=share)
-    assert humidity_from_dew(temp_c, dew_c=dew_c) == pytest.approx(share, abs=1e-12)

@@ -54,11 +54,11 @@ FAULTS = {
                                ["w.csv:3:", "20 years"]),
     "no whole hour": (HEAD + "2013-07-17T19:05Z,30,20\n2013-07-17T19:25Z,30,20\n",
                       ["w.csv:3:", "no whole hour"]),
-    "open quote": (HEAD + '2013-07-17T20:00Z,"30,20\n', ["w.csv:2:", "CSV"]),
+    "open quote": (HEAD + '2013-07-17T20:00Z,"30,20\n', ["w.csv:2:", "never closed"]),
     "header only": (HEAD, ["w.csv:1:", "no rows"]),
     "comments only": ("# source: nobody\n", ["has no rows"]),
     "no value at all": (HEAD + "2013-07-17T20:00Z,,20\n", ["temp_c", "no value in any row"]),
-    "empty": ("", ["w.csv", "is empty"]),
+    "empty": ("", ["w.csv", "the file is empty"]),
     "blank": (" \n\n", ["is empty"]),
 }  # fmt: skip
 
@@ -85,10 +85,10 @@ def test_a_broken_table_is_one_clear_line(tmp_path, text, expected):
 @pytest.mark.parametrize(
     ("raw", "expected"),
     [
-        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "a picture, not a text file"),
-        (b"PK\x03\x04" + bytes(100), "a workbook or zip archive, not a text file"),
+        (b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR", "a picture, not a CSV file"),
+        (b"PK\x03\x04" + bytes(100), "a workbook or zip archive, not a CSV file"),
         (b"\x07\x00\x01\x02", "not a text file"),
-        (HEAD.encode() + b"\x01\x02\xff", "not a text file"),
+        (HEAD.encode() + b"\x01\x02\xff", "the text is not UTF-8 (byte 0xff)"),
     ],
 )
 def test_what_is_not_text_is_refused(tmp_path, raw, expected):
@@ -104,11 +104,11 @@ def test_the_line_of_a_stray_byte_is_named(tmp_path):
 
 
 def test_missing_folder_huge_and_odd_paths_are_refused(tmp_path):
-    assert "no such file" in refusal(tmp_path / "none.csv")
-    assert "is a directory" in refusal(tmp_path)
+    assert "there is no such CSV file" in refusal(tmp_path / "none.csv")
+    assert "this is a folder" in refusal(tmp_path)
     (tmp_path / "w.csv").write_text(HEAD)
-    assert "cannot be read" in refusal(tmp_path / "w.csv" / "below.csv")
+    assert "there is no such CSV file" in refusal(tmp_path / "w.csv" / "below.csv")
     with (tmp_path / "huge.csv").open("wb") as huge:
         huge.truncate(40_000_001)
-    assert "at most 40 MB" in refusal(tmp_path / "huge.csv")
-    assert "not an ordinary file" in refusal(tmp_path.joinpath("/dev/null"))
+    assert "the limit is 40 MB" in refusal(tmp_path / "huge.csv")
+    assert "not a regular file" in refusal(tmp_path.joinpath("/dev/null"))

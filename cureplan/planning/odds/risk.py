@@ -269,7 +269,7 @@ def _opens(
     """Whether a room bears wheels and water when it must open, night by night."""
     if not coats:
         return np.ones(nights.members, dtype=bool)
-    due_s = (pours.room.open_by or job.access.open_by).timestamp()
+    due_s = job.due(pours.room.name).timestamp()
     age_s = pours.topcoat.age_s
     needed_s = max(age_s["foot_traffic"], age_s["wheels"], age_s["wash_down"])
     last_s = _reached(coats[-1], nights)[:, -1:]

@@ -74,7 +74,9 @@ def _way_out_reasons(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
     reasons = []
     for floor in place:
         behind = [
-            r.name for r in job.rooms if floor in r.way_out and place[r.name] < place[floor]
+            r.name
+            for r in job.rooms
+            if floor in job.crossed_from(r.name) and place[r.name] < place[floor]
         ]
         if behind:
             reasons.append(

@@ -133,7 +133,7 @@ def _room_plan(
         wheels=instant(last.after.wheels_s, zone),
         wash_down=instant(last.after.wash_down_s, zone),
         opens=instant(last.after.opens_s, zone),
-        open_by=(room.open_by or job.access.open_by).astimezone(zone),
+        open_by=job.due(room.name).astimezone(zone),
         reasons=_reasons(pours, poured, as_is_s, tightest),
         starts=_start_hours(job, pours, poured),
         tries=_tries(pours, poured, as_is_s),

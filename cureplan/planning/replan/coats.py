@@ -139,9 +139,11 @@ class _Coats:
             other.ends_s + self.job.crew.changeover_s,
         ):
             return other.ends_s + self.job.crew.changeover_s
-        if other.room in room.way_out and span.meets(other.shut.begins_s, other.shut.ends_s):
+        if other.room in self.job.crossed_from(room.name) and span.meets(
+            other.shut.begins_s, other.shut.ends_s
+        ):
             return other.shut.ends_s
-        crosses = room.name in self.job.room(other.room).way_out
+        crosses = room.name in self.job.crossed_from(other.room)
         if crosses and trial.closed.meets(other.begins_s, other.ends_s):
             return other.ends_s
         return -np.inf

@@ -157,7 +157,9 @@ def corrected_job(
     rooms = [
         replace(
             _with_reading(room, state, readings, conditions),
-            way_out=tuple(name for name in room.way_out if name not in state.dropped),
+            way_out=tuple(
+                name for name in job.crossed_from(room.name) if name not in state.dropped
+            ),
         )
         for room in kept
     ] + [_new_room(job, added) for added in state.added]

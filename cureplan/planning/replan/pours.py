@@ -215,7 +215,7 @@ def _earliest(
     job: Job = pours.job
     length_s = pours.plan(option).times.last_s
     free_s = max((p.end_s + _change_s(job, p.room, pours) for p in placed), default=-np.inf)
-    on_way = [shut[name] for name in pours.room.way_out if name in shut]
+    on_way = [shut[name] for name in job.crossed_from(pours.room.name) if name in shut]
 
     def clear_of(start_s: float) -> float | None:
         ends = [s.ends_s for s in on_way if s.meets(start_s, start_s + length_s)]

@@ -62,7 +62,10 @@ class FloorModel:
         """The order a crew would begin with: farthest in first, then the largest."""
         rooms = self.job.rooms
         return tuple(
-            sorted(range(len(rooms)), key=lambda r: (-len(rooms[r].way_out), -rooms[r].area_m2))
+            sorted(
+                range(len(rooms)),
+                key=lambda r: (-len(self.problem.crosses[r]), -rooms[r].area_m2),
+            )
         )
 
     def schedule(self, choice: Choice) -> Schedule:
@@ -150,7 +153,7 @@ def floor_model(
                 options=options,
                 windows=windows,
                 spare=spare,
-                due_s=(room.open_by or job.access.open_by).timestamp(),
+                due_s=job.due(room.name).timestamp(),
             )
             for coat in range(1, room.topcoats + 1)
         ]
@@ -159,7 +162,8 @@ def floor_model(
     problem = Problem(
         rooms=tuple(stages),
         crosses=tuple(
-            tuple(sorted(place[floor] for floor in room.way_out)) for room in job.rooms
+            tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
+            for room in job.rooms
         ),
         groups=_groups(job),
         shift_begins=tuple(

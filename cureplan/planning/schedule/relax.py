@@ -230,7 +230,7 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     model = trials.model(unbound)
     if model.problem.empty:
         return []
-    due = [(room.open_by or job.access.open_by).timestamp() for room in job.rooms]
+    due = [job.due(room.name).timestamp() for room in job.rooms]
     problem = _counting_late(model, due)
     first = improve_orders(problem, model.first_order(), most=MOST_ORDERS)
     parts = ("waited", "short_most", "short_sum", "last_shift", "cost", "ready")

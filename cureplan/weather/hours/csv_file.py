@@ -12,9 +12,15 @@ from numpy.typing import NDArray
 
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
-from cureplan.weather.hours.csv_notes import FileNotes, csv_text, read_comments, write_csv
+from cureplan.inputs.files import Decoded, Wanted, read_text
+from cureplan.weather.hours.csv_notes import (
+    FileNotes,
+    csv_text,
+    read_comments,
+    split_comments,
+    write_csv,
+)
 from cureplan.weather.hours.csv_table import Table, read_table
-from cureplan.weather.hours.csv_text import Decoded, Wanted, read_text, split_comments
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.plausible import Air, Place, oddities, questions
 from cureplan.weather.hours.resample import COARSEST_STEP_S, hour_means, hours_between
@@ -35,6 +41,8 @@ _WANTED = Wanted(
     name="CSV file",
     smaller="cut the file to the weeks around the job",
     content="give a header line and one row per hour",
+    largest_bytes=40_000_000,
+    western=True,
 )
 
 
@@ -126,7 +134,7 @@ def read_weather_csv_for(
 def weather_from_text(text: str, *, source: Path) -> HourlySeries:
     """`read_weather_csv` for text already in memory; `source` names it in messages."""
     if not text.strip():
-        raise InputError("is empty", cure=_WANTED.content, source=source)
+        raise InputError("the file is empty", cure=_WANTED.content, source=source)
     return _parse(Decoded(text, "UTF-8"), source, None).series
 
 

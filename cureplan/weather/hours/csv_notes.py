@@ -34,7 +34,15 @@ from cureplan.weather.hours.plausible import ACCEPTED_NAMES
 from cureplan.weather.hours.remarks import remark_from_text, remark_text
 from cureplan.weather.hours.series import Gap, HourlySeries, OriginKind, WeatherOrigin, utc_of
 
-__all__ = ["FileNotes", "comment_lines", "csv_text", "read_comments", "write_csv"]
+__all__ = [
+    "FileNotes",
+    "comment_lines",
+    "csv_text",
+    "is_comment",
+    "read_comments",
+    "split_comments",
+    "write_csv",
+]
 
 _ORIGIN = re.compile(r"origin (\d+): *(\{.*\})")
 _LABELLED = re.compile(
@@ -73,6 +81,45 @@ def comment_lines(series: HourlySeries) -> list[str]:
     lines += [f"# note: {remark_text(note)}" for note in series.notes]
     lines += [f"# warning: {remark_text(text)}" for text in series.warnings]
     return lines
+
+
+def split_comments(text: str) -> tuple[list[tuple[int, str]], str, int]:
+    """Numbered comment lines on top without their ``#``, the rest, and its first line.
+
+    A header that begins with a column named ``#`` is not a comment.
+
+    Examples
+    --------
+    >>> split_comments("# source: a gauge\\n\\ntime,temp_c")
+    ([(1, 'source: a gauge')], 'time,temp_c', 3)
+    >>> split_comments("#,time\\n1,2013")[2]
+    1
+    """
+    comments: list[tuple[int, str]] = []
+    number, at = 1, 0
+    # Not splitlines: it also breaks at characters that editors do not count as lines.
+    for match in re.finditer(r"([^\r\n]*)(\r\n|\n|\r|$)", text):
+        bare = match[1].strip(" \t\ufeff")
+        if bare and not is_comment(bare):
+            break
+        if bare:
+            comments.append((number, bare.lstrip("#").strip()))
+        number += 1
+        at = match.end()
+        if at >= len(text):
+            break
+    return comments, text[at:], number
+
+
+def is_comment(text: str) -> bool:
+    """Whether a line, or the first cell of a row, is a remark and not data.
+
+    Examples
+    --------
+    >>> is_comment("# kept by the yard"), is_comment("#"), is_comment('"#","Date"')
+    (True, True, False)
+    """
+    return text.startswith("#") and not re.match(r"#\s*[,;\t|]", text)
 
 
 def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNotes:

@@ -11,11 +11,11 @@ from numpy.typing import NDArray
 
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
+from cureplan.core.moist_air import dew_from_humidity_c
 from cureplan.weather.hours.csv_cells import NumberTexts, numbers_of
 from cureplan.weather.hours.csv_header import Column, Role
 from cureplan.weather.hours.csv_sheet import Sheet, missing_column
 from cureplan.weather.hours.csv_times import Times
-from cureplan.weather.hours.humidity import dew_from_humidity_c
 
 __all__ = ["Readings", "Table"]
 

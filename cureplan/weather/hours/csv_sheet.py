@@ -9,8 +9,9 @@ from itertools import pairwise
 from pathlib import Path
 
 from cureplan.core.errors import InputError
+from cureplan.inputs.files import delimiters, sample_rows, whole_table
 from cureplan.weather.hours.csv_header import Column, Header, header_of
-from cureplan.weather.hours.csv_text import delimiters, is_comment, sample_rows, split_rows
+from cureplan.weather.hours.csv_notes import is_comment
 
 __all__ = ["Sheet", "missing_column", "sheet_of"]
 
@@ -58,20 +59,20 @@ def sheet_of(body: str, first_line: int, source: Path) -> Sheet:
     if not body.strip():
         raise InputError("has no rows", cure="give one row per hour", source=source)
     delimiter, header_cells = _find_header(body, source, first_line)
-    rows = split_rows(body, delimiter=delimiter, source=source, first_line=first_line)
-    at = rows.cells.index(header_cells)
+    rows, lines = whole_table(body, source=source, delimiter=delimiter, first_line=first_line)
+    at = rows.index(header_cells)
     header = header_of(_without_tail(header_cells))
     sheet = Sheet(
         source=source,
         header=header,
-        header_line=rows.lines[at],
-        lines=rows.lines[at + 1 :],
+        header_line=lines[at],
+        lines=lines[at + 1 :],
         columns=[],
         delimiter=delimiter,
-        zone_above=_zone_above(rows.cells[:at]),
+        zone_above=_zone_above(rows[:at]),
     )
     _refuse_twins(sheet)
-    cells = rows.cells[at + 1 :]
+    cells = rows[at + 1 :]
     cells, sheet.lines = _data_rows(cells, sheet, header_cells)
     width = len(header.columns)
     if set(map(len, cells)) - {width}:
@@ -89,8 +90,9 @@ def sheet_of(body: str, first_line: int, source: Path) -> Sheet:
 def _find_header(body: str, source: Path, first_line: int) -> tuple[str, tuple[str, ...]]:
     """The first row that names time and air temperature, and what parts its cells."""
     best: tuple[int, str, tuple[str, ...]] | None = None
-    for delimiter in delimiters(body):
-        for cells in map(tuple, sample_rows(body, delimiter)):
+    for delimiter in delimiters(body, comments=False):
+        for row in sample_rows(body, delimiter, comments=False):
+            cells = tuple(row.cells)
             header = header_of(cells)
             known = sum(column.role is not None for column in header.columns)
             if header.tells_time and header.tells_air and known >= 2:
@@ -99,11 +101,11 @@ def _find_header(body: str, source: Path, first_line: int) -> tuple[str, tuple[s
                 best = (known, delimiter, cells)
     if best is None:
         # Not even a sample could be parted: let the full reading say why.
-        split_rows(body, delimiter=",", source=source, first_line=first_line)
+        whole_table(body, source=source, delimiter=",", first_line=first_line)
         raise InputError("has no rows", cure="give one row per hour", source=source)
     _, delimiter, cells = best
-    rows = split_rows(body, delimiter=delimiter, source=source, first_line=first_line)
-    line = rows.lines[rows.cells.index(cells)]
+    rows, lines = whole_table(body, source=source, delimiter=delimiter, first_line=first_line)
+    line = lines[rows.index(cells)]
     asked = "temp_c or temp_f" if header_of(cells).tells_time else "time"
     raise missing_column(cells, asked, source, line)
 

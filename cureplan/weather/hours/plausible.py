@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.messages import Message
-from cureplan.weather.hours.humidity import dew_from_humidity_c, humidity_from_dew
+from cureplan.core.moist_air import dew_from_humidity_c, relative_humidity
 from cureplan.weather.hours.series import HOUR_S, utc_of
 
 __all__ = ["ACCEPTED_NAMES", "Air", "Place", "Question", "oddities", "questions", "season_c"]
@@ -189,14 +189,14 @@ def _too_dry(air: Air) -> Question | None:
     if not known.any():
         return None
     temp_c, dew_c = air.temp_c[known], air.dew_c[known]
-    share = humidity_from_dew(temp_c, dew_c=dew_c)
+    share = relative_humidity(temp_c, dew_c=np.minimum(dew_c, temp_c))
     if np.median(share) >= _DRY_MEDIAN or share.max() >= _DRY_MOST:
         return None
     numbers = dew_c * 1.8 + 32.0
     fits = numbers <= temp_c + 0.5
     if fits.mean() < 0.98:
         return None
-    other = humidity_from_dew(temp_c[fits], dew_c=np.minimum(numbers[fits], temp_c[fits]))
+    other = relative_humidity(temp_c[fits], dew_c=np.minimum(numbers[fits], temp_c[fits]))
     if np.median(other) < 0.2:
         return None
     return Question(
