@@ -120,6 +120,7 @@ def make_plan(
     pours: Mapping[str, RoomPours] | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
+    shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """Plan a job: order and start, ice or not, the way back.
 
@@ -137,6 +138,8 @@ def make_plan(
         Told in a few words what the search has found.
     what_helps : bool
         Whether to look for what would mend a plan that falls short: some seconds.
+    shown : callable, optional
+        Given the plan as soon as it is made, before anybody looks for what would help.
 
     Returns
     -------
@@ -152,8 +155,9 @@ def make_plan(
     from cureplan.judge import require_confirmed
     from cureplan.planning.floor.weather_hours import known_stretch
     from cureplan.planning.odds.risk import assess, known_until
-    from cureplan.planning.plan.assemble import assemble
-    from cureplan.planning.schedule.construct import construct, prepare_pours
+    from cureplan.planning.plan.assemble import assemble, with_help
+    from cureplan.planning.schedule.construct import construct, look_for_help, prepare_pours
+    from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
 
     require_aware(now, name="now")
@@ -167,11 +171,18 @@ def make_plan(
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
     rooms = prepare_pours(job, series) if pours is None else pours
-    schedule = construct(job, rooms, progress=progress, what_helps=what_helps)
+    tables = Tables(pours=rooms)
+    schedule = construct(job, rooms, progress=progress, tables=tables)
     if schedule.failures:
+        if what_helps and not schedule.stopped:
+            schedule = look_for_help(job, tables, schedule, progress=progress)
         raise NoFeasiblePlanError(explain(schedule, job, known_until=series.ends))
     issued_s = known_until(job, now_s=now.timestamp())
     odds = assess(job, rooms, schedule, issued_s=issued_s)
     plan = assemble(job, series, rooms, schedule, odds, made_at=now, past=past)
     require_confirmed(plan)
-    return plan
+    if shown is not None:
+        shown(plan)
+    if schedule.keeps_policy or schedule.stopped or not what_helps:
+        return plan
+    return with_help(plan, look_for_help(job, tables, schedule, progress=progress))

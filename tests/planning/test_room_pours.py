@@ -102,7 +102,7 @@ def test_a_read_slab_is_surer_than_one_that_was_not(pours, begins_s):
     wait, close = read.wet_factors(begins_s)
     assert wait * close == pytest.approx(1.0)
     # Waiting for hours, nobody counts on the reading any more.
-    assert read.cure_factors(begins_s)[0] > wait
+    assert read.long_factors(read.tasks[0][-1], begins_s)[0] > wait
 
 
 def test_curves_are_of_the_right_card(cook_line, begins_s):

@@ -44,6 +44,7 @@ __all__ = [
     "assemble",
     "past_sources",
     "past_warnings",
+    "with_help",
 ]
 
 
@@ -112,10 +113,12 @@ def assemble(
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
-            alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
+            alternatives=alternatives(job, pours, schedule),
             solver=schedule.solver,
             proven=schedule.proven,
             gap_frac=schedule.gap_frac,
+            known=schedule.known,
+            ended=schedule.ended,
         ),
         rooms=rooms,
         buckets=tuple(
@@ -148,10 +151,17 @@ def assemble(
         ),
         sources=(
             *plan_sources(job, series),
+            _search_source(schedule),
             *humidity_sources(job, pours),
             *past_sources(past),
         ),
     )
+
+
+def with_help(plan: Plan, schedule: Schedule) -> Plan:
+    """The plan with what would mend it, cheapest first, ahead of what else would help."""
+    others = (*_relaxed(schedule), *plan.decisions.alternatives)
+    return replace(plan, decisions=replace(plan.decisions, alternatives=others))
 
 
 def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:
@@ -171,7 +181,14 @@ def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
 def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Message, ...]:
     if schedule.windows == "sure":
         return ()
-    return (Message("warn.even_odds", {"wanted_frac": wanted.policy.confidence}),)
+    code = "warn.even_odds" if schedule.sure_known == "impossible" else "warn.sure_unknown"
+    return (Message(code, {"wanted_frac": wanted.policy.confidence}),)
+
+
+def _search_source(schedule: Schedule) -> Source:
+    """How far the search for the order went: never left to be guessed."""
+    detail = Message("source.search", {"known": schedule.known, "ended": schedule.ended})
+    return Source(kind="assumption", label="search", licence=None, generic=False, detail=detail)
 
 
 def _as_planned(job: Job, schedule: Schedule) -> Job:

@@ -99,7 +99,7 @@ def _room_plan(
     plan = pours.plan(poured.option)
     clocks = poured.clocks
     tightest = int(clocks.margin_s[0].argmin())
-    last = max((c for c in schedule.coats if c.room == poured.room), key=lambda c: c.coat)
+    last = max((c for c in schedule.coats if c.room == poured.room), key=lambda c: c.start_s)
     room = pours.room
     as_is_s = float(pours.run(AS_IS, poured.start_s).least_s[0])
     return RoomPlan(
@@ -126,8 +126,8 @@ def _room_plan(
         air_c=round(float(pours.conditions.air_at(poured.start_s)), 2),
         slab_c=round(float(pours.conditions.slab_at(poured.start_s)), 2),
         slab_falling=pours.conditions.slab_falls(poured.start_s, poured.end_s),
-        walkable=instant(poured.floor.walkable_s, zone),
-        topcoat_opens=instant(float(poured.floor.topcoat_opens_s.max()), zone),
+        walkable=instant(poured.walkable_s, zone),
+        topcoat_opens=instant(float(poured.reached["topcoat_opens"].max()), zone),
         topcoat_closes=instant(floor_closes_s(pours, poured), zone),
         foot_traffic=instant(last.after.foot_s, zone),
         wheels=instant(last.after.wheels_s, zone),

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.planning.schedule.problem import FAR, Choice, Problem, Runs, Score, gather_runs
+from cureplan.planning.schedule.problem import (
+    FAR,
+    NEAREST,
+    Choice,
+    Problem,
+    Runs,
+    Score,
+    gather_runs,
+)
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -79,6 +87,11 @@ class OrderingModel:
         self._add_crossings()
         self._add_groups()
         self._add_goals()
+
+    @property
+    def pours(self) -> list[CpTask]:
+        """The pour of each room."""
+        return [self.tasks[r, self.problem.pour(r)] for r in range(len(self.problem.rooms))]
 
     def _int(self, low: int, high: int, name: str) -> Any:
         found = self.model.new_int_var(int(low), int(high), name)
@@ -155,7 +168,7 @@ class OrderingModel:
 
     def _add_groups(self) -> None:
         for i, group in enumerate(self.problem.groups):
-            pours = [self.tasks[room, 0] for room in group]
+            pours = [self.pours[room] for room in group]
             first = self._int(0, self._horizon, f"group {i} from")
             last = self._int(0, self._horizon, f"group {i} to")
             for pour in pours:
@@ -164,7 +177,6 @@ class OrderingModel:
             self.model.add(last - first == sum(pour.length for pour in pours))
 
     def _add_goals(self) -> None:
-        pours = {room: self.tasks[room, 0] for room in range(len(self.problem.rooms))}
         lasts = [
             self.tasks[room, len(stages) - 1] for room, stages in enumerate(self.problem.rooms)
         ]
@@ -172,11 +184,36 @@ class OrderingModel:
         self.goals = {
             "short_most": self._most("short", short),
             "short_sum": sum(short),
-            "last_shift": self._most("shift", [p.label("span") for p in pours.values()]),
+            "last_shift": self._most("shift", [p.label("span") for p in self.pours]),
             "cost": sum(task.label("cost") for task in self.tasks.values()),
             "ready": self._most("ready", [task.offset("opens") for task in lasts]),
         }
+        self._add_window_goals()
         self._add_shift_goals()
+
+    def _add_window_goals(self) -> None:
+        """How near each stage comes to the ends of its window, in bands."""
+        clear, missing, hurried = self.problem.clear, [], []
+        for (room, number), task in self.tasks.items():
+            after = self.tasks.get((room, number + 1))
+            if after is None:
+                continue
+            since, left = (
+                after.begin - task.offset("opens"),
+                task.offset("closes") - after.begin,
+            )
+            if clear.most:
+                short = self._int(0, clear.most, f"near {room}.{number}")
+                self.model.add(clear.band * short >= clear.opening - since)
+                self.model.add(clear.band * short >= clear.closing - left)
+                missing.append(short)
+            if clear.ample:
+                far = self._int(0, -(-clear.ample // clear.band), f"hurried {room}.{number}")
+                self.model.add(clear.band * far >= clear.ample - left)
+                hurried.append(far)
+        nearest = self._most("nearest", missing) if missing else 0
+        self.goals["tight"] = NEAREST * nearest + sum(missing)
+        self.goals["hurried"] = sum(hurried)
 
     def _most(self, name: str, parts: list[Linear]) -> Any:
         most = self._int(0, self._horizon, name)
@@ -214,7 +251,7 @@ class OrderingModel:
             self.model.add(stay >= last - first - (high - low) * (1 - used))
             calls.append(used)
             on_site.append(stay)
-            if crew == self.problem.rooms[0][0].crew:
+            if crew == self.problem.pour_list[0].crew:
                 ahead = self.problem.shift_begins[span]
                 idle.append(stay - work)
                 waited.append(stay - work + first - ahead * used - low * (1 - used))
