@@ -151,7 +151,7 @@ def make_plan(
     NoFeasiblePlanError
         No order and start keeps every hard limit; the message names the nearest miss.
     """
-    from cureplan.inputs.tables.record import fares_of_job
+    from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
     from cureplan.planning.floor.weather_hours import known_stretch
     from cureplan.planning.odds.risk import assess, known_until
@@ -161,7 +161,7 @@ def make_plan(
     from cureplan.planning.schedule.relax import explain
 
     require_aware(now, name="now")
-    past = fares_of_job(job)
+    past = scores_of_job(job)
     series = weather if weather is not None else job_weather(job, now=now)
     series = known_stretch(series, job.access.begins)
     missing = series.missing_hours(job.access.begins, job.access.open_by)
