@@ -334,6 +334,10 @@ class Decisions:
     solver: str
     proven: bool
     gap_frac: float | None
+    known: str = "found"
+    """What the search can say: proven best, found, or of a night's plan: placed."""
+    ended: str = "settled"
+    """Why it went no further: settled, stopped by hand, out of work, out of time, gave up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
