@@ -72,11 +72,11 @@ class CardRate:
     def bare_share(self, milestone: str) -> float:
         """Humidity at which a point that gives none is taken: no air then opens it sooner,
         or closes it later, than printed."""
-        if self.damp is None:
+        if self.humidity_slope is None:
             return math.nan
-        hastens = self.damp.slope < 0.0
+        hastens = self.humidity_slope.slope < 0.0
         closes = milestone in CLOSING
-        return self.damp.driest if closes == hastens else self.damp.dampest
+        return self.humidity_slope.driest if closes == hastens else self.humidity_slope.dampest
 
     def inverse_k(self, temp_c: ArrayLike) -> Floats:
         """1/T − 1/T_ref [1/K]."""
