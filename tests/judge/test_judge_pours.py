@@ -248,6 +248,17 @@ def test_crossing_a_fresh_floor_is_found(plan, name):
     assert "way out" in rules(WAY_OUT[name](plan))
 
 
+def test_a_station_that_has_no_time_to_turn_round_is_found(plan):
+    # By hand: 7 min a station by the card, 5.5 of them mixing, two stations taking turns
+    # every 3.5 min. A minute sooner from bucket 3 on leaves station 1 half a minute.
+    room = "Cook line"
+    sooner = with_buckets(
+        plan, room, lambda item: shifted(item, minutes(-1)) if item.number > 2 else item
+    )
+    cook_line = [item.what for item in judge(sooner) if item.room == room]
+    assert any("station 1" in what for what in cook_line)
+
+
 def test_a_way_out_behind_a_way_out_counts_too(plan):
     # By hand: out of the cook line through the servery, out of that through the corridor;
     # so nobody leaves the cook line while the corridor is wet.

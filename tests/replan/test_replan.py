@@ -8,8 +8,8 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from effort import examples
 from hypothesis import given
-from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from log_lines import said
 
@@ -52,7 +52,7 @@ def test_a_night_that_goes_as_planned_changes_no_minute(small_plan, first, log_o
     assert codes(found) == ["replan.next", "replan.no_readings"]
 
 
-@hypothesis_settings(max_examples=15)
+@examples(15)
 @given(
     share=st.floats(0, 1),
     named=st.lists(st.booleans(), min_size=40, max_size=40),
@@ -452,3 +452,11 @@ def test_how_past_predictions_fared_stays_on_the_new_plan(small_plan, first, log
     events = log_of(*poured_lines(room, buckets, 3))
     found = replan(plan, events, now=buckets[2].pour + SECOND)
     assert found.plan.sources.count(past) == 1
+
+
+def test_buckets_not_written_down_are_as_late_as_the_last_that_was(small_plan, first, log_of):
+    room, buckets = first
+    events = log_of(*poured_lines(room, buckets, 3, late_s=120.0))
+    found = replan(small_plan, events, now=buckets[2].pour + timedelta(minutes=45))
+    pairs = list(zip(buckets, found.plan.buckets_of(room.room), strict=True))[3:8]
+    assert {new.pour - old.pour for old, new in pairs} == {timedelta(seconds=120)}

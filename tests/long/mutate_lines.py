@@ -1,0 +1,310 @@
+"""Break lines of schedule, odds, judge and replan one at a time; which test notices?
+
+    python tests/long/mutate_lines.py             all, a quarter of an hour
+    python tests/long/mutate_lines.py judge       those whose name holds a word
+
+Ends as mutate_formulas.py does.
+"""
+
+from __future__ import annotations
+
+import sys
+
+from mutating import Mutation, run
+
+# Quickest first: the run ends with the first test that fails.
+SCHEDULE = (
+    "cureplan/planning/schedule tests/schedule/test_tables.py "
+    "tests/schedule/test_against_brute_force.py tests/schedule/test_construct.py"
+)
+ODDS = "tests/schedule/test_nights_drawn.py tests/schedule/test_odds_are_honest.py"
+JUDGE = "tests/judge/test_judge_pours.py tests/judge/test_judge_way_back.py"
+VARIANTS = "tests/judge/test_judge_variants.py"
+REPLAN = "tests/replan/test_replan_order.py tests/replan/test_replan.py"
+
+MUTATIONS = (
+    Mutation(
+        "schedule: a stretch that is over still meets",
+        "return begins_s < self.ends_s and self.begins_s < ends_s",
+        "return begins_s < self.ends_s",
+        f"{SCHEDULE} {REPLAN}",
+    ),
+    Mutation(
+        "schedule: no set-up at the start of a shift",
+        "int(slots.first_from(span.begins_s + setup_s)),",
+        "int(slots.first_from(span.begins_s)),",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: margin of the expected night alone",
+        "planning_margin_s=min(margin_s, sure_s + pours.job.policy.margin_s),",
+        "planning_margin_s=margin_s,",
+        f"{SCHEDULE} {VARIANTS}",
+    ),
+    Mutation(
+        "schedule: a task may begin before its time",
+        "return self._count(np.ceil, np.asarray(epoch_s) - _EPS_S)",
+        "return self._count(np.floor, np.asarray(epoch_s) - _EPS_S)",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: coats planned to the last minute of their window",
+        "return np.asarray(closes_s - spare_s)",
+        "return np.asarray(closes_s)",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: no walk to the next room in forward timing",
+        "mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])",
+        "mask &= (there.ends <= stage.begins[k]) | (there.begins >= stage.ends[k])",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: forward timing crosses wet floors",
+        "mask &= (there.ends <= stage.shuts[k]) | (there.begins >= stage.walks[k])",
+        "mask &= (there.ends <= stage.walks[k]) | (there.begins >= stage.walks[k])",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: no margin is missing",
+        "missing_s = job.policy.margin_s - at_starts(table.margin_s)",
+        "missing_s = 0.0 - at_starts(table.margin_s)",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: no changeover between pours",
+        "frees=slots.first_from(done_s + job.crew.changeover_s),\n            walks=",
+        "frees=slots.first_from(done_s),\n            walks=",
+        f"{SCHEDULE} {VARIANTS}",
+    ),
+    Mutation(
+        "schedule: a room may be ready too late",
+        "(opens_s + GUARD_S <= due_s)",
+        "(opens_s + GUARD_S <= due_s + 86400.0)",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: ready before it can be washed",
+        'ladder = [reached(name).max(axis=1) for name in ("wheels", "wash_down")]',
+        'ladder = [reached(name).max(axis=1) for name in ("wheels", "wheels")]',
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: a coat bears feet where it was laid first",
+        'foot_s.append(reached("foot_traffic").max(axis=1))',
+        'foot_s.append(reached("foot_traffic").min(axis=1))',
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: the best shift is cut away",
+        "kept[pour] &= stages[pour].span <= best.last_shift",
+        "kept[pour] &= stages[pour].span < best.last_shift",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: narrowed beyond the best",
+        "mask &= stage.short <= best.short_most",
+        "mask &= stage.short < best.short_most",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: the worse of two choices is kept",
+        "if self.score is None or found < self.score:",
+        "if self.score is None or found > self.score:",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: the solver lets crews be in two rooms",
+        "if self.problem.rooms[room][number].crew == crew",
+        "if self.problem.rooms[room][number].crew == crew and number",
+        SCHEDULE,
+    ),
+    Mutation(
+        "schedule: the solver forgets when a window closes",
+        'self.model.add(after.begin <= task.offset("closes"))',
+        "pass",
+        SCHEDULE,
+    ),
+    Mutation(
+        "odds: crews drag from the wrong hour",
+        "drag = self.slow_frac[:, None] * (planned_s - self.begins_s)",
+        "drag = self.slow_frac[:, None] * (planned_s - self.begins_s + 43200.0)",
+        ODDS,
+    ),
+    Mutation(
+        "odds: crews come early as often as late",
+        "late, slow = np.abs(random.standard_normal((2, members)))",
+        "late, slow = random.standard_normal((2, members))",
+        ODDS,
+    ),
+    Mutation(
+        "odds: known hours err like forecasts",
+        "spread_k = np.where(hours_s > issued_s, forecast_sd_k(lead_s), 0.0)",
+        "spread_k = forecast_sd_k(lead_s + 86400.0)",
+        ODDS,
+    ),
+    Mutation(
+        "odds: slabs share too little of their error",
+        "own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)",
+        "own = SLAB_SHARED * shared + (1.0 - SLAB_SHARED) * lingers(TAU_S)",
+        ODDS,
+    ),
+    Mutation(
+        "odds: a reading is remembered for ever",
+        "kept = np.exp(-np.abs(hours_s - conditions.reading_s) / TAU_S)",
+        "kept = np.ones_like(hours_s)",
+        ODDS,
+    ),
+    Mutation(
+        "odds: age gathers at twice the pace",
+        "steps = np.diff(expected_s) * 0.5 * (pace[:, 1:] + pace[:, :-1])",
+        "steps = np.diff(expected_s) * (pace[:, 1:] + pace[:, :-1])",
+        ODDS,
+    ),
+    Mutation(
+        "odds: one bucket that holds will do",
+        "buckets_ok &= kept.all(axis=1)",
+        "buckets_ok &= kept.any(axis=1)",
+        f"{ODDS} {VARIANTS}",
+    ),
+    Mutation(
+        "odds: a past job was decided half a day after",
+        "return now_s if now_s < begins_s else begins_s - DECIDED_S",
+        "return now_s if now_s < begins_s else begins_s + DECIDED_S",
+        f"{ODDS} {VARIANTS}",
+    ),
+    Mutation(
+        "odds: vacuuming waits for no floor",
+        "met &= below.aged_s(at_s) >= below.needs_s[lead.layer.opens]",
+        "met &= below.aged_s(at_s) >= 0.0",
+        ODDS,
+    ),
+    Mutation(
+        "judge: a bucket need not be hauled",
+        "poured_s = at.filler_s + card.filler_mix_s + pace.haul_s",
+        "poured_s = at.filler_s + card.filler_mix_s",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: stations turn round in no time",
+        "cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s",
+        "cycle_s = card.liquids_mix_s + card.filler_mix_s",
+        JUDGE,
+        "judge/bucket_rules",
+    ),
+    Mutation(
+        "judge: kits without waste",
+        "needed_m3 = floor.room.area_m2 / len(set(bays)) * (1 + materials.waste) * thickness_m",
+        "needed_m3 = floor.room.area_m2 / len(set(bays)) * thickness_m",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: the answer to ice is not looked at",
+        "if sorted(iced) != sorted(chilled) or chill.iced != bool(chilled):",
+        "if sorted(iced) != sorted(chilled):",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: no changeover is asked",
+        "free_s = before.ends_s + case.plan.job.crew.changeover_s",
+        "free_s = before.ends_s",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: no set-up is asked",
+        "ready_s = epoch_s(window.begins) + case.plan.job.crew.setup_s",
+        "ready_s = epoch_s(window.begins)",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: an hour on a wet floor is let pass",
+        "if shared_s > SECOND_S:",
+        "if shared_s > 3600.0:",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: too many may be called",
+        "if call.people != people:",
+        "if call.people < people:",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: a margin may be stated too small",
+        "off_s = abs(bucket.margin_min * 60 - float(least_s[i]))",
+        "off_s = bucket.margin_min * 60 - float(least_s[i])",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "judge: a damp slab is coated",
+        "if over_k[worst] < least_k - DEW_TOL_K:",
+        "if over_k[worst] < least_k - 5.0:",
+        JUDGE,
+        "judge",
+    ),
+    Mutation(
+        "replan: buckets in between are not late",
+        "poured_s = planned_s[: upto.size] + np.interp(upto, numbers, late_s)",
+        "poured_s = planned_s[: upto.size] + late_s[-1] * (upto == numbers[-1])",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: lateness of a floor is forgotten at its end",
+        "due_s = planned_s[poured_s.size :] + late_s",
+        "due_s = planned_s[poured_s.size :]",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: a bucket's clocks count from the pour",
+        "filler_in_s = pour_s - self.job.pace.haul_s - self.job.cards.slurry.filler_mix_s",
+        "filler_in_s = pour_s",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: a wait is over before it is",
+        "held_s = max(free_s, state.wait_s if state.wait_said_s >= last_s else -np.inf)",
+        "held_s = free_s",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: a bucket may land in the past",
+        "return max(due_s, state.now_s)",
+        "return due_s",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: the old order though another keeps more",
+        "if score < best_score:",
+        "if score < best_score and not score[0]:",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: iced pails wanted before they are cold",
+        "and poured.start_s < planned[name].start_s - ICE_EARLY_S",
+        "and poured.start_s < planned[name].start_s - 1e9",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: groups torn apart",
+        "return len(named) > len(set(named))",
+        "return False",
+        REPLAN,
+    ),
+    Mutation(
+        "replan: what a reader says of one slab is said of none",
+        "return float(self.fit.slab_k[self.rooms.index(room)])",
+        "return float(self.fit.slab_k[0])",
+        REPLAN,
+    ),
+)
+
+
+if __name__ == "__main__":
+    sys.exit(run(MUTATIONS, sys.argv[1:]))
