@@ -5,16 +5,17 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import pytest
+from effort import FAST, LONG
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, job_weather, make_plan, read_job
 
-# The same examples every time: a run that fails here fails on every machine, and a
+# The same few examples every time: a run that fails here fails on every machine, and a
 # machine that is busy does not fail one that is sound. To look further:
-# pytest --hypothesis-profile=search
-settings.register_profile("cureplan", deadline=None, derandomize=True)
-settings.register_profile("search", deadline=None, max_examples=1000)
-settings.load_profile("cureplan")
+# pytest --hypothesis-profile=long
+settings.register_profile("fast", deadline=None, derandomize=True, max_examples=FAST)
+settings.register_profile("long", deadline=None, max_examples=LONG)
+settings.load_profile("fast")
 
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 

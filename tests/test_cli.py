@@ -1,15 +1,18 @@
-"""The command line as a user meets it: a real process, its words and its exit code."""
+"""The command line as a user meets it: its words, its files and its exit code.
+
+The demo, its repetition, help and a slip run as real processes; the rest goes through the
+same entry in this one.
+"""
 
 from __future__ import annotations
 
 import csv
 import json
-import os
-import subprocess
-import sys
+import re
 from pathlib import Path
 
 import pytest
+from command_line import run_here, run_process
 
 DEMO = Path(__file__).parents[1] / "cureplan" / "demo_data"
 CONTRACT = [
@@ -56,20 +59,6 @@ FILES = [
 ]
 
 
-def run(
-    *words: str | Path, folder: Path, env: dict[str, str] | None = None
-) -> subprocess.CompletedProcess[str]:
-    """One run of the command in a folder of its own."""
-    return subprocess.run(
-        [sys.executable, "-m", "cureplan", *map(str, words)],
-        cwd=folder,
-        env={**os.environ, "COLUMNS": "100", **(env or {})},
-        capture_output=True,
-        text=True,
-        timeout=120,
-    )
-
-
 def write_job(folder: Path, *swaps: tuple[str, str]) -> Path:
     """The demo job with some lines changed, its weather beside it."""
     text = (DEMO / "school-kitchen.toml").read_text(encoding="utf-8")
@@ -82,11 +71,20 @@ def write_job(folder: Path, *swaps: tuple[str, str]) -> Path:
     return job
 
 
+def of_rooms(*names: str) -> tuple[tuple[str, str], ...]:
+    """Swaps that leave the demo job these rooms alone."""
+    text = (DEMO / "school-kitchen.toml").read_text(encoding="utf-8")
+    rooms = re.findall(r"\[\[rooms\]\]\n(?:[^\[\n].*\n|\n)*", text)
+    gone = [room for room in rooms if not any(f'name = "{name}"' in room for name in names)]
+    assert len(rooms) - len(gone) == len(names)
+    return tuple((room, "") for room in gone)
+
+
 @pytest.fixture(scope="module")
 def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, str]:
     """The demo, run once in an empty folder: where, and what it printed."""
     folder = tmp_path_factory.mktemp("empty")
-    done = run("demo", folder=folder)
+    done = run_process("demo", folder=folder)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""
     return folder / "night-plan", done.stdout
@@ -143,20 +141,24 @@ def test_spreadsheets_hold_a_row_per_bucket(demo: tuple[Path, str]) -> None:
 
 
 def test_the_same_job_twice_gives_the_same_plan(tmp_path: Path) -> None:
-    job = write_job(tmp_path)
+    # In another process, with another hash seed, sets of names have another order.
+    job = write_job(tmp_path, *of_rooms("Servery", "Dish room", "Corridor"))
     texts = []
-    for name in ("one", "two"):
-        done = run(
-            "plan", job, "--now", "2013-07-16T20:00", "--out", tmp_path / name, folder=tmp_path
-        )
+    for name, run in (("one", run_process), ("two", run_here)):
+        words = ("plan", job, "--now", "2013-07-16T20:00", "--out", tmp_path / name)
+        done = run(*words, folder=tmp_path)
         assert done.returncode == 0, done.stderr
         texts.append((tmp_path / name / "plan.json").read_text(encoding="utf-8"))
     assert texts[0] == texts[1]
 
 
 def test_a_plan_short_of_policy_is_written_and_marked(tmp_path: Path) -> None:
-    job = write_job(tmp_path, ('remedies = ["hour", "chill", "bays"]', 'remedies = ["hour"]'))
-    done = run("plan", job, "--now", "2013-07-16T20:00", folder=tmp_path)
+    job = write_job(
+        tmp_path,
+        ('remedies = ["hour", "chill", "bays"]', 'remedies = ["hour"]'),
+        *of_rooms("Cook line", "Corridor"),
+    )
+    done = run_here("plan", job, "--now", "2013-07-16T20:00", folder=tmp_path)
     assert done.returncode == 1, done.stderr
     assert "short" in done.stdout
     plan = json.loads((tmp_path / "night-plan" / "plan.json").read_text(encoding="utf-8"))
@@ -166,9 +168,11 @@ def test_a_plan_short_of_policy_is_written_and_marked(tmp_path: Path) -> None:
 
 def test_no_feasible_plan_says_why_and_writes_nothing(tmp_path: Path) -> None:
     job = write_job(
-        tmp_path, ("open_by = 2013-07-20T06:00:00", "open_by = 2013-07-18T14:00:00")
+        tmp_path,
+        ("open_by = 2013-07-20T06:00:00", "open_by = 2013-07-18T14:00:00"),
+        *of_rooms("Cook line", "Corridor"),
     )
-    done = run("plan", job, "--now", "2013-07-16T20:00", folder=tmp_path)
+    done = run_here("plan", job, "--now", "2013-07-16T20:00", folder=tmp_path)
     assert done.returncode == 3
     assert done.stderr.count("\n") == 1
     assert "Traceback" not in done.stderr
@@ -196,12 +200,19 @@ def test_no_feasible_plan_says_why_and_writes_nothing(tmp_path: Path) -> None:
 def test_bad_input_is_one_line_and_exit_code_2(
     words: list[str], says: str, tmp_path: Path
 ) -> None:
-    done = run(*words, folder=tmp_path)
+    done = run_here(*words, folder=tmp_path)
     assert done.returncode == 2, done.stdout
     assert done.stderr.startswith("cureplan: ")
     assert done.stderr.count("\n") == 1, done.stderr
     assert says in done.stderr
     assert list(tmp_path.iterdir()) == []
+
+
+def test_a_slip_in_a_process_is_one_line_and_exit_code_2(tmp_path: Path) -> None:
+    done = run_process("clock", "fast-slurry", "--at", "90", folder=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("cureplan: --at")
+    assert done.stderr.count("\n") == 1, done.stderr
 
 
 def test_weather_that_ends_too_early_names_file_and_hours(tmp_path: Path) -> None:
@@ -215,7 +226,7 @@ def test_weather_that_ends_too_early_names_file_and_hours(tmp_path: Path) -> Non
         ),
         encoding="utf-8",
     )
-    done = run("plan", job, folder=tmp_path)
+    done = run_here("plan", job, folder=tmp_path)
     assert done.returncode == 2
     line = done.stderr.splitlines()[-1]
     assert "heat-wave.csv" in line
@@ -224,7 +235,8 @@ def test_weather_that_ends_too_early_names_file_and_hours(tmp_path: Path) -> Non
 
 def test_an_unwritable_folder_leaves_the_last_plan_alone(tmp_path: Path) -> None:
     (tmp_path / "night-plan").write_text("a file where the folder should be", encoding="utf-8")
-    done = run("demo", folder=tmp_path)
+    job = write_job(tmp_path, *of_rooms("Servery", "Corridor"))
+    done = run_here("plan", job, "--now", "2013-07-16T20:00", folder=tmp_path)
     assert done.returncode == 2
     assert done.stderr.startswith("cureplan: ")
     assert done.stderr.count("\n") == 1
@@ -245,13 +257,13 @@ def test_an_unwritable_folder_leaves_the_last_plan_alone(tmp_path: Path) -> None
     ids=str,
 )
 def test_every_answer_can_be_had_as_json(words: list[str | Path], tmp_path: Path) -> None:
-    done = run(*words, folder=tmp_path)
+    done = run_here(*words, folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert isinstance(json.loads(done.stdout), dict)
 
 
 def test_chill_says_ice_does_not_rescue_a_hot_slab(tmp_path: Path) -> None:
-    done = run("chill", "fast-slurry", "--air", "95 F", "--slab", "88 F", folder=tmp_path)
+    done = run_here("chill", "fast-slurry", "--air", "95 F", "--slab", "88 F", folder=tmp_path)
     assert done.returncode == 0
     assert "Ice does not rescue a hot slab" in done.stdout
     for slab in ("60 °F", "110 °F", "in the bucket", "on the floor"):
@@ -259,7 +271,7 @@ def test_chill_says_ice_does_not_rescue_a_hot_slab(tmp_path: Path) -> None:
 
 
 def test_help_names_every_command(tmp_path: Path) -> None:
-    done = run("--help", folder=tmp_path)
+    done = run_process("--help", folder=tmp_path)
     assert done.returncode == 0
     for command in ("plan", "demo", "check", "clock", "chill", "schema"):
         assert f"\n  {command} " in done.stdout

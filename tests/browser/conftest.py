@@ -24,6 +24,7 @@ from cureplan.planning.plan.model import Plan
 SWITCHES = [
     "--no-sandbox",
     "--disable-gpu",
+    "--in-process-gpu",
     "--disable-quic",
     "--no-first-run",
     "--disable-background-networking",
@@ -91,8 +92,42 @@ class Sheet:
 Opener = Callable[..., Sheet]
 
 
+class Contexts:
+    """Browser contexts kept from test to test: a new one costs more than a page.
+
+    One for each set of options, and for pages whose clock stands or runs by itself.
+    """
+
+    def __init__(self, browser: Any) -> None:
+        self.browser = browser
+        self.kept: dict[str, Any] = {}
+
+    def of(self, *, clock: bool, **options: Any) -> Any:
+        key = repr((clock, sorted(options.items())))
+        if key not in self.kept:
+            self.kept[key] = self.browser.new_context(**options)
+        return self.kept[key]
+
+    def leave(self, page: Any) -> None:
+        """Close a page, and what it has stored with it."""
+        from playwright.sync_api import Error
+
+        context = page.context
+        try:
+            page.evaluate("globalThis.localStorage?.clear()")
+            page.close()
+        except Error:  # scripts off, storage refused, or a page that hangs
+            self.kept = {key: kept for key, kept in self.kept.items() if kept != context}
+            context.close()
+
+
+@pytest.fixture(scope="session")
+def contexts(chromium: Any) -> Contexts:
+    return Contexts(chromium)
+
+
 @pytest.fixture
-def open_sheet(chromium: Any, tmp_path: Path) -> Iterator[Opener]:
+def open_sheet(contexts: Contexts, tmp_path: Path) -> Iterator[Opener]:
     """Opens a sheet; whatever it complains of fails the test at the end."""
     opened: list[Sheet] = []
     with ExitStack() as stack:
@@ -111,13 +146,18 @@ def open_sheet(chromium: Any, tmp_path: Path) -> Iterator[Opener]:
             if file is None:
                 html = sheet_html(plan or sheet_sample.sample_plan())
                 path.write_text(html, encoding="utf-8")
-            if beside is None:
-                context = chromium.new_context(viewport=size, **options)
-                stack.callback(context.close)
-            else:
+            if beside is not None:
                 # The same browser, with what it has stored.
                 context = beside.page.context
+            elif opened:
+                # Another one, which has stored nothing yet.
+                context = contexts.browser.new_context(viewport=size, **options)
+                stack.callback(context.close)
+            else:
+                context = contexts.of(clock=at is not None, viewport=size, **options)
             page = context.new_page()
+            if context in contexts.kept.values():
+                stack.callback(contexts.leave, page)
             page.set_default_timeout(30_000)
             sheet = Sheet(page=page, url=path.as_uri())
             page.on("console", lambda message: sheet.complaints.append(message.text))

@@ -1,13 +1,12 @@
-"""The commands as processes, a kitchen to be reckoned by hand, and the loopback server."""
+"""The commands, a kitchen to be reckoned by hand, and the loopback server."""
 
 from __future__ import annotations
 
-import os
-import subprocess
 import sys
 from pathlib import Path
 
 import pytest
+from command_line import run_here
 
 # The server and its scenes are shared with the tests of the weather layer.
 sys.path.insert(0, str(Path(__file__).parents[1] / "weather"))
@@ -16,18 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "weather"))
 @pytest.fixture(scope="session")
 def cureplan():
     """One run of the command in a folder."""
-
-    def run(*words, folder, env=None):
-        return subprocess.run(
-            [sys.executable, "-m", "cureplan", *map(str, words)],
-            cwd=folder,
-            env={**os.environ, "COLUMNS": "100", **(env or {})},
-            capture_output=True,
-            text=True,
-            timeout=120,
-        )
-
-    return run
+    return run_here
 
 
 @pytest.fixture(scope="module")

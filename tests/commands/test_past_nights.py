@@ -11,8 +11,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from effort import examples
 from hypothesis import given
-from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from steady import BY_HAND_S, write_job, write_weather
 
@@ -173,7 +173,7 @@ def test_every_night_of_the_month_keeps_the_clock_time(expected_job):
     check()
 
 
-@hypothesis_settings(max_examples=4)
+@examples(4)
 @given(warmer_k=st.floats(0.5, 6.0))
 def test_a_warmer_season_never_holds_on_more_nights(expected_job, la_guardia, warmer_k):
     series = read_weather_csv(la_guardia)

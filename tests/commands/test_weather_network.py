@@ -160,14 +160,14 @@ def test_past_julys_of_a_station_are_counted(cureplan, loop, network, folder):
         (FILE, 'source = "station"'),
         name="ahead.toml",
     )
-    words = ("compare", job, "--seasons", "3", "--now", AT, "--json")
+    words = ("compare", job, "--seasons", "2", "--now", AT, "--json")
     done = cureplan(*words, folder=folder, env=network)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""  # no progress bar where nobody looks
     data = json.loads(done.stdout)
     # July 2091 is not over on the 17th. By hand (steady.py) 390 s are left every night.
-    assert [year["year"] for year in data["years"]] == [2088, 2089, 2090]
-    assert data["total"]["hold_without_ice"] == data["total"]["nights"] == 93
+    assert [year["year"] for year in data["years"]] == [2089, 2090]
+    assert data["total"]["hold_without_ice"] == data["total"]["nights"] == 62
     assert not data["own_weather"]
     margins = {n["as_is_min"] for year in data["years"] for n in year["nights"]}
     assert margins == {6.5}

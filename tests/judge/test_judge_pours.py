@@ -280,3 +280,14 @@ def test_a_floor_is_due_when_a_room_behind_it_is(plan):
     changed = replace(plan, job=replace(plan.job, rooms=rooms))
     late = {f.room for f in judge(changed) if f.rule == "opening" and "to be open" in f.what}
     assert late == {"Cook line", "Corridor"}
+
+
+def test_one_more_called_than_the_crew_has_is_found(plan):
+    first, *others = plan.calls
+    more = replace(plan, calls=(replace(first, people=first.people + 1), *others))
+    assert "calls" in rules(more)
+
+
+def test_a_margin_stated_too_small_is_found(plan):
+    modest = with_bucket(plan, "Cook line", 3, margin_min=lambda stated: stated - 1.0)
+    assert "margins" in rules(modest)

@@ -8,7 +8,8 @@ from datetime import UTC, datetime, time, timedelta
 from functools import cache
 
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from plan_mutations import minutes, moved_pour, poured, rules, with_bucket
 
@@ -20,6 +21,7 @@ from cureplan.planning.plan.model import Plan, plan_from_json, plan_to_json
 from cureplan.weather.hours.series import HourlySeries
 
 DAY = timedelta(days=1)
+SMALL = ("Dish room", "Corridor")
 AROUND_THE_CLOCK = (
     Shift(begins=time(6), ends=time(18)),
     Shift(begins=time(18), ends=time(6)),
@@ -99,11 +101,12 @@ def _with_points(milestone: Milestone, *at: tuple[float, float], mixed: bool) ->
 
 @cache
 def _demo() -> Night:
-    """The demo with coats at any hour and two days more, so that odd jobs still fit."""
+    """Two of the demo's rooms, coats at any hour and two days more: odd jobs still fit."""
     job, now = read_job(demo_job_path()), datetime(2013, 7, 17, 12, tzinfo=UTC)
     access = replace(job.access, open_by=job.access.open_by + 2 * DAY)
     crew = replace(job.crew, topcoat_shifts=AROUND_THE_CLOCK)
-    roomy = replace(job, access=access, crew=crew)
+    rooms = tuple(job.room(name) for name in ("Preparation", "Corridor"))
+    roomy = replace(job, access=access, crew=crew, rooms=rooms)
     return Night(job=roomy, weather=job_weather(job, now=now), now=now)
 
 
@@ -132,7 +135,7 @@ def all_read_and_one_station() -> Night:
     """Two small rooms, both read with a thermometer, and one mixing station."""
     night = _demo()
     crew = replace(night.job.crew, stations=1, mixer=1)
-    two = tuple(r for r in night.job.rooms if r.name in ("Dish room", "Corridor"))
+    two = tuple(read_job(demo_job_path()).room(name) for name in SMALL)
     read_at = datetime(2013, 7, 17, 16, 30, tzinfo=night.job.site.zone)
     reading = SlabReading(surface_c=29.0, read_at=read_at)
     return night.with_job(crew=crew, rooms=two).with_rooms(slab_reading=reading)
@@ -196,7 +199,7 @@ def _thick(thickness_m: float, *, stored_c: float, early_s: float) -> Night:
     }
     slurry = replace(slurry, milestones={**slurry.milestones, **early})
     return night.with_job(
-        rooms=tuple(r for r in night.job.rooms if r.name in ("Dish room", "Corridor")),
+        rooms=tuple(read_job(demo_job_path()).room(name) for name in SMALL),
         materials=replace(materials, thickness_m=thickness_m, storage_c=stored_c),
         cards=replace(night.job.cards, slurry=slurry),
     )
@@ -212,7 +215,7 @@ def held_back_grains() -> Night:
     opens = replace(milestones["wet_edge"], name="broadcast_opens", points=(point,))
     slurry = replace(cards.slurry, milestones={**milestones, "broadcast_opens": opens})
     return night.with_job(
-        rooms=tuple(r for r in night.job.rooms if r.name in ("Dish room", "Corridor")),
+        rooms=tuple(read_job(demo_job_path()).room(name) for name in SMALL),
         cards=replace(cards, slurry=slurry),
     )
 
@@ -251,7 +254,7 @@ def test_the_plan_is_confirmed(planned):
     assert judge(planned) == ()
 
 
-@settings(max_examples=4)
+@examples(4)
 @given(
     thickness_m=st.floats(0.003, 0.012),
     stored_c=st.sampled_from([10.0, 31.0]),
@@ -284,7 +287,7 @@ def test_a_coat_that_may_wait_beyond_the_hours_is_said_to():
     assert all(coat.start < coat.closes < last for coat in plan.coats)
 
 
-@settings(max_examples=3)
+@examples(3)
 @given(wait_h=st.floats(250, 300))
 def test_wherever_a_window_meets_the_last_hour_the_plan_is_confirmed(wait_h):
     # On this night from some hours before the plan's last hour to long after the weather's.
@@ -324,7 +327,7 @@ def test_a_short_last_row_meets_all_of_the_row_before_it():
     assert any("open edge" in item.what for item in judge(same))
 
 
-@settings(max_examples=4)
+@examples(4)
 @given(length_m=st.floats(3, 6), width_m=st.floats(4, 11), data=st.data())
 def test_a_floor_of_any_shape_is_confirmed_and_no_tie_in_can_be_left_out(
     length_m, width_m, data

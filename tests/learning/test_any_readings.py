@@ -5,8 +5,9 @@ from __future__ import annotations
 import math
 from pathlib import Path
 
+from effort import examples
 from fit_builders import NAN, fitted, reading
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError
@@ -72,13 +73,13 @@ def check(card, readings):
     assert "\n" not in said
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(readings=st.lists(sample("cup", list(TOPCOAT.milestones)), min_size=1, max_size=6))
 def test_any_topcoat_readings_give_a_card_or_one_line(readings):
     check(TOPCOAT, readings)
 
 
-@settings(max_examples=4, deadline=None)
+@examples(4)
 @given(
     cups=st.lists(sample("cup", list(SLURRY.milestones)), max_size=2),
     sheets=st.lists(sample("sheet", list(SLURRY.milestones)), max_size=2),

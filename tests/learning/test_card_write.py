@@ -7,7 +7,8 @@ from dataclasses import fields, replace
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.inputs.cards.model import MilestonePoint
@@ -50,7 +51,7 @@ def test_shipped_cards_come_back_whole(name):
     assert_same(card, read_card_text(card_text(card), source=Path(f"{name}.toml")))
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(
     title=st.text(st.characters(categories=("L", "N", "P", "S")), min_size=1, max_size=60),
     minutes=st.floats(5.5, 60.0),

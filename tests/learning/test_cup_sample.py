@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -54,7 +55,7 @@ def test_an_iced_cup_in_hot_air_is_good_to_two_percent():
     assert float(got[0]) == pytest.approx(integrated_s(4.0, 38.0, 0.01, 1327.0), rel=0.02)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(
     share=st.floats(1e-4, 0.5),
     larger=st.floats(1.01, 4.0),

@@ -9,8 +9,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from effort import examples
 from fit_builders import fitted, numbered, reading
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError
@@ -297,7 +298,7 @@ def test_kits_are_judged_by_their_own_history_not_by_the_slab_alone(slurry):
     assert all(one.expected == pytest.approx(one.observed, rel=1e-3) for one in found.readings)
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(
     temps=st.lists(st.floats(8.0, 38.0), min_size=1, max_size=7),
     noise=st.lists(st.floats(-0.25, 0.25), min_size=7, max_size=7),

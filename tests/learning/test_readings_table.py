@@ -6,7 +6,8 @@ import math
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError
@@ -163,7 +164,7 @@ def mutated(draw):
     return text
 
 
-@settings(max_examples=300)
+@examples(300)
 @given(text=mutated())
 def test_a_mutated_table_is_read_or_refused(text):
     try:

@@ -7,8 +7,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from effort import examples
 from fit_builders import NAN, fitted
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError
@@ -59,7 +60,7 @@ def test_scores_are_the_arithmetic_of_the_clocks():
     assert past_scores([]) is None
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(
     name=st.text(st.characters(categories=["L", "N", "P"]), min_size=1, max_size=40),
     watched_min=st.floats(0.5, 3000.0),
@@ -118,7 +119,7 @@ def test_a_wrong_record_is_refused_in_one_line(swap, word, tmp_path):
     assert "\n" not in str(caught.value)
 
 
-@settings(max_examples=100)
+@examples(100)
 @given(
     start=st.integers(0, len(GOOD)),
     length=st.integers(0, 15),

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -133,7 +133,6 @@ def test_film_takes_buckets_by_times():
     assert 30.8 < got_c[0, 2] < 32.0
 
 
-@settings(deadline=None)
 @given(
     pour_c=st.floats(0, 60),
     slab_c=st.floats(0, 60),
@@ -149,7 +148,6 @@ def test_film_only_ever_nears_the_slab(pour_c, slab_c, beta, first, more):
     assert min(pour_c, slab_c) - 1e-9 <= late <= max(pour_c, slab_c) + 1e-9
 
 
-@settings(deadline=None)
 @given(beta=st.floats(1e-6, 5), time_s=st.floats(0, 1e5))
 def test_gap_time_lies_between_nothing_and_the_whole(beta, time_s):
     worth_s = float(film_gap_time_s(time_s, exchange_per_root_s=beta))

@@ -6,7 +6,7 @@ come from third-party re-solutions and agree with exact arithmetic done apart.
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
@@ -139,7 +139,6 @@ def test_long_times_do_not_overflow():
     assert aged_c == pytest.approx(-17.722, abs=0.001)
 
 
-@settings(deadline=None)
 @given(depth_m=st.floats(0, 2), hours=st.floats(0.1, 5000))
 def test_twice_as_deep_takes_four_times_as_long(depth_m, hours):
     near = step_response_c(depth_m, hours * 3600, **SOIL)
@@ -147,7 +146,6 @@ def test_twice_as_deep_takes_four_times_as_long(depth_m, hours):
     assert far == pytest.approx(near, abs=1e-9)
 
 
-@settings(deadline=None)
 @given(depth_m=st.floats(0, 1), hours=st.floats(0.01, 500), coefficient=st.floats(0.1, 1e4))
 def test_air_brings_less_than_a_held_face(depth_m, hours, coefficient):
     held = step_response_c(depth_m, hours * 3600, **{**SOIL, "surface_c": -17.8})
@@ -200,7 +198,6 @@ def test_contact_temperature_of_a_film_on_a_slab():
     assert touched_c == pytest.approx(31.0, abs=0.05)
 
 
-@settings(deadline=None)
 @given(
     one_c=st.floats(-20, 60),
     other_c=st.floats(-20, 60),

@@ -8,7 +8,8 @@ given the chart's tolerance and the exact answer a narrow one.
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
@@ -180,7 +181,7 @@ def test_small_biot_is_a_stirred_body():
     )
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(
     shape=st.sampled_from(list(Shape)),
     biot=st.sampled_from([0.01, 0.7, 12.0, 300.0]),

@@ -5,7 +5,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.output.language import LANGUAGES
@@ -61,7 +62,7 @@ def test_regression_terminal_text(plan: Plan, language: str):
     assert text == golden.read_text(encoding="utf-8")
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(width=st.integers(1, 160), hostile=st.sampled_from(sheet_sample.HOSTILE))
 def test_no_line_is_wider_than_the_terminal(width: int, hostile: str):
     plan = sheet_sample.sample_plan((hostile, "Corridor"), site=hostile)

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
@@ -219,7 +220,7 @@ def counted_on_the_floor_s(path, age_s, *, slurry, slab_c):
     return brentq(missing_s, 0.0, 120.0, xtol=1e-9) ** 2
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(
     film_m=st.floats(0.003, 0.012),
     liquids_c=st.sampled_from([4.0, 31.0]),
@@ -289,7 +290,7 @@ def test_coat_work_by_hand(plain_room, plain_job):
     assert second.volume_m3 / GALLON_M3 == pytest.approx(3.229, abs=0.001)
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(
     wait=st.floats(1, 1.5),
     slower=st.floats(0, 0.3),

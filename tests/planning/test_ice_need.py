@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError
@@ -63,7 +64,7 @@ def test_refuses_liquids_below_the_cards_minimum_with_the_cure(two_pails, to_c):
     assert "4 C or warmer" in str(caught.value.cure)
 
 
-@settings(max_examples=12)
+@examples(12)
 @given(from_c=st.floats(10, 40), warmer_k=st.floats(0, 10), loss=st.floats(0, 1))
 def test_warmer_liquids_need_more_ice_and_time(two_pails, from_c, warmer_k, loss):
     as_is = ice_need(two_pails, from_c=from_c, to_c=5.0, cooler_loss=loss)

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.inputs.cards.model import Milestone, MilestonePoint
@@ -173,7 +174,7 @@ def test_cool_filler_and_kits_kept_in_the_room(plain_job):
     )
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(
     slab_c=st.floats(15, 40),
     liquids_c=st.floats(4, 35),

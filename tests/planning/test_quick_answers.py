@@ -5,7 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError, OutOfRangeError
@@ -34,7 +35,7 @@ def test_away_from_the_point_the_energy_adds_its_doubt(topcoat_card):
     assert math.log(foot.sure_s / foot.after_s) == pytest.approx(1.28155 * 0.1781, abs=2e-4)
 
 
-@settings(max_examples=15)
+@examples(15)
 @given(at_c=st.floats(5, 40), warmer_k=st.floats(0, 8))
 def test_hotter_is_never_slower(slurry_card, topcoat_card, at_c, warmer_k):
     for card in (slurry_card, topcoat_card):

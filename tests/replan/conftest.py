@@ -29,6 +29,14 @@ def small_plan(demo_job, demo_weather):
 
 
 @pytest.fixture(scope="session")
+def one_room(small_plan, demo_weather):
+    """Its first room alone: nothing else is planned again with every night."""
+    room = small_plan.job.room(small_plan.rooms[0].room)
+    job = replace(small_plan.job, rooms=(replace(room, way_out=()),))
+    return make_plan(job, now=small_plan.decisions.made_at, weather=demo_weather)
+
+
+@pytest.fixture(scope="session")
 def first(small_plan):
     """The room that is poured first, with its buckets."""
     room = small_plan.rooms[0]

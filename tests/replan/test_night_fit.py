@@ -7,8 +7,8 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
+from effort import examples
 from hypothesis import given
-from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 from scipy.stats import binom
 
@@ -181,7 +181,7 @@ def test_an_interval_widens_with_its_confidence():
     assert wide[0] < narrow[0] < narrow[1] < wide[1]
 
 
-@hypothesis_settings(max_examples=30)
+@examples(30)
 @given(
     st.lists(
         st.tuples(st.integers(0, 1), st.sampled_from(ENDS), st.floats(0.7, 1.3)),

@@ -86,7 +86,7 @@ class Truth:
 def next_bucket(plan, buckets, log_of, random, *, speed, slab_k):
     """Told and true minutes of the first bucket after the log, and the doubt stated."""
     truth = Truth(plan, speed=speed, slab_k=slab_k)
-    events = log_of(*truth.log(buckets, random))
+    events = log_of(*truth.log(buckets, random), plan=plan)
     new = replan(plan, events, now=events[-1].at).plan
     bucket = new.buckets_of(buckets[0].room)[LOGGED]
     true_s = truth.ends_s(bucket)
@@ -103,12 +103,12 @@ def next_bucket(plan, buckets, log_of, random, *, speed, slab_k):
 
 
 @pytest.fixture(scope="module")
-def buckets(first):
-    return first[1]
+def buckets(one_room):
+    return one_room.buckets_of(one_room.rooms[0].room)
 
 
-def test_the_plan_and_the_truth_agree_where_nothing_is_hidden(small_plan, buckets):
-    truth = Truth(small_plan, speed=1.0, slab_k=0.0)
+def test_the_plan_and_the_truth_agree_where_nothing_is_hidden(one_room, buckets):
+    truth = Truth(one_room, speed=1.0, slab_k=0.0)
     for name, after_s in truth.ends_s(buckets[3]).items():
         told = getattr(buckets[3], EVENTS[name][1]) - buckets[3].filler_in
         # Instants of a plan are whole seconds.
@@ -116,17 +116,17 @@ def test_the_plan_and_the_truth_agree_where_nothing_is_hidden(small_plan, bucket
 
 
 def test_a_faster_batch_on_a_warmer_slab_is_known_after_three_buckets(
-    small_plan, buckets, log_of
+    one_room, buckets, log_of
 ):
     random = np.random.default_rng(12)
-    before = Truth(small_plan, speed=1.2, slab_k=3.0).ends_s(buckets[3])
+    before = Truth(one_room, speed=1.2, slab_k=3.0).ends_s(buckets[3])
     for name, (_, end) in EVENTS.items():
         told_s = (getattr(buckets[3], end) - buckets[3].filler_in).total_seconds()
         assert told_s - before[name] > 120.0, "the night must be worth correcting"
     worst_s = []
     for _ in range(6):
         told_s, true_s, _ = next_bucket(
-            small_plan, buckets, log_of, random, speed=1.2, slab_k=3.0
+            one_room, buckets, log_of, random, speed=1.2, slab_k=3.0
         )
         worst_s.append(np.abs(told_s - true_s).max())
     # Watches and eyes err by about a minute each: one night in ten may be over.
@@ -134,14 +134,14 @@ def test_a_faster_batch_on_a_warmer_slab_is_known_after_three_buckets(
     assert np.median(worst_s) < 40.0
 
 
-def test_the_new_plans_intervals_hold_as_often_as_they_claim(small_plan, buckets, log_of):
+def test_the_new_plans_intervals_hold_as_often_as_they_claim(one_room, buckets, log_of):
     random = np.random.default_rng(3)
     first_sd = buckets[0].clocks_sd_frac
     held, nights = np.zeros(3), 12
     reach = NormalDist().inv_cdf(0.95)
     for _ in range(nights):
         told_s, true_s, sd_frac = next_bucket(
-            small_plan,
+            one_room,
             buckets,
             log_of,
             random,

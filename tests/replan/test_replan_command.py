@@ -27,12 +27,13 @@ def app():
 
 
 @pytest.fixture
-def night(tmp_path, small_plan, first):
+def night(tmp_path, one_room):
     """The old plan's folder and a log of its first three buckets, a drill down."""
-    room, buckets = first
+    room = one_room.rooms[0]
+    buckets = one_room.buckets_of(room.room)
     folder = tmp_path / "night-plan"
     folder.mkdir()
-    (folder / "plan.json").write_text(plan_to_json(small_plan), encoding="utf-8")
+    (folder / "plan.json").write_text(plan_to_json(one_room), encoding="utf-8")
     (folder / "sheet.html").write_text("as it was", encoding="utf-8")
     lines = [said(b.pour, "poured", room.room, b.number) for b in buckets[:3]]
     lines.append(said(buckets[2].pour + timedelta(minutes=1), "drill down"))

@@ -11,6 +11,7 @@ from cureplan.api import demo_job_path, job_weather, read_job
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.schedule.construct import prepare_pours
+from cureplan.weather.hours.series import HourlySeries
 
 __all__ = ["demo", "due_sooner", "few_rooms", "pours_of", "with_shifts"]
 
@@ -23,9 +24,16 @@ def demo() -> Job:
     return read_job(demo_job_path())
 
 
+@cache
+def _weather() -> HourlySeries:
+    """The demo's, from four days before the job: what is older leaves the slab as it is."""
+    series = job_weather(demo(), now=NOW)
+    return series.slice(demo().access.begins - timedelta(days=4), series.ends)
+
+
 def pours_of(job: Job) -> dict[str, RoomPours]:
     """Its rooms made ready on the demo's weather."""
-    return prepare_pours(job, job_weather(demo(), now=NOW))
+    return prepare_pours(job, _weather())
 
 
 def few_rooms(*names: str) -> Job:

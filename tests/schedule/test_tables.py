@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.planning.floor.pour import PourOption
@@ -23,7 +24,7 @@ def model():
     return floor_model(TWO_ROOMS, Tables(pours=pours_of(TWO_ROOMS)), windows="sure")
 
 
-@settings(max_examples=25, deadline=None)
+@examples(25)
 @given(share=st.floats(0, 0.999), room=st.integers(0, 1))
 def test_a_state_holds_when_the_pour_is_run_at_its_minute(model, share, room):
     # Straight lines between half-hours against every bucket run at the very minute.
@@ -44,7 +45,7 @@ def test_a_state_holds_when_the_pour_is_run_at_its_minute(model, share, room):
         assert abs(coat.start_s - edge_s) <= 60.0 + 4 * GUARD_S
 
 
-@settings(max_examples=15, deadline=None)
+@examples(15)
 @given(share=st.floats(0, 0.999))
 def test_a_state_holds_when_the_coat_is_run_at_its_minute(model, share):
     pours = model.pours["Cook line"]

@@ -5,7 +5,8 @@ from itertools import product
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import quad, solve_ivp
 from scipy.optimize import brentq
@@ -176,7 +177,7 @@ def stored_and_given(path, kit, haul_s, air_c):
     return float(stored[0]), float(given[0] - kit.exchange_w_k * lost_k_s)
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(liquids_c=liquid_c, filler_c=ambient_c, air_c=ambient_c, haul_s=st.floats(40, 120))
 def test_heat_balances_from_filler_in_to_pour(liquids_c, filler_c, air_c, haul_s):
     # To 1e-6 of what was given; the last sweep leaves 1e-6 K of some 5 K.
@@ -186,7 +187,7 @@ def test_heat_balances_from_filler_in_to_pour(liquids_c, filler_c, air_c, haul_s
         assert stored_j == pytest.approx(given_j, abs=1e-6 * kit.capacity_j_k * 5.0)
 
 
-@settings(max_examples=50)
+@examples(50)
 @given(liquids_c=liquid_c, filler_c=ambient_c, share=st.floats(0, 1))
 def test_heat_balances_while_the_liquids_are_alone(liquids_c, filler_c, share):
     kit = replace(KIT, exchange_w_k=0.0, liquid_stage_share=share)
@@ -220,7 +221,7 @@ def test_a_fast_batch_is_a_slow_one_on_a_fast_watch(speed, haul_s):
     )
 
 
-@settings(max_examples=40)
+@examples(40)
 @given(factor=st.floats(0.1, 10), liquids_c=liquid_c, slab_c=slabs_c)
 def test_a_kit_twice_the_size_with_twice_the_mixer_is_no_different(factor, liquids_c, slab_c):
     larger = replace(
@@ -237,7 +238,7 @@ def test_a_kit_twice_the_size_with_twice_the_mixer_is_no_different(factor, liqui
     assert other.when_s(1200.0) == pytest.approx(one.when_s(1200.0), rel=1e-7)
 
 
-@settings(max_examples=60)
+@examples(60)
 @given(
     start=st.tuples(liquid_c, ambient_c, ambient_c, slabs_c),
     warmer_k=st.tuples(*[st.floats(0, 10)] * 4),
@@ -279,7 +280,7 @@ def test_a_thicker_film_never_hurries_chilled_material(liquids_c, slab_c, film_m
         assert thick.when_s(age_s) >= thin.when_s(age_s) - 0.05
 
 
-@settings(max_examples=15)
+@examples(15)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_buckets_do_not_know_of_each_other(seed):
     order = np.random.default_rng(seed).permutation(len(GRID))

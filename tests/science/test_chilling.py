@@ -9,7 +9,8 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from oracles.series import gap_left
 
@@ -210,7 +211,7 @@ def test_water_is_heaviest_at_four_degrees():
 SURFACES = st.sampled_from([10.0, 30.0, 100.0, 225.0])
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(
     surface=SURFACES,
     start_c=st.floats(5, 45),
@@ -224,7 +225,7 @@ def test_time_and_temperature_undo_each_other(surface, start_c, target_share, st
     assert pail_c(needed_s, **around) == pytest.approx(start_c * target_share, abs=1e-6)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(
     surface=SURFACES,
     hours=st.floats(0, 20),
@@ -251,7 +252,7 @@ def test_longer_or_colder_is_never_warmer_and_stirring_helps(
     assert left[True] <= left[False] + 1e-9
 
 
-@settings(max_examples=30, deadline=None)
+@examples(30)
 @given(weak=SURFACES, strong=SURFACES, hours=st.floats(0.1, 10), stirred=st.booleans())
 def test_a_better_wall_is_never_slower(weak, strong, hours, stirred):
     low, high = sorted((weak, strong))

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
@@ -130,7 +130,6 @@ def test_open_hourly_rows_of_new_york():
     assert np.percentile(np.abs(error), 99) < 0.9
 
 
-@settings(deadline=None)
 @given(temp_c=st.floats(-40, 50), humidity=st.floats(0.01, 1))
 def test_dew_point_and_humidity_undo_each_other(temp_c, humidity):
     dew_c = dew_from_humidity_c(temp_c, rh_frac=humidity)
@@ -138,7 +137,6 @@ def test_dew_point_and_humidity_undo_each_other(temp_c, humidity):
     assert relative_humidity(temp_c, dew_c=dew_c) == pytest.approx(humidity, rel=1e-9)
 
 
-@settings(deadline=None)
 @given(
     temp_c=st.floats(-40, 45),
     humidity=st.floats(0.01, 0.9),

@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 from scipy.special import erfcx
@@ -53,7 +54,7 @@ def procedure(kit, at_c):
     )  # fmt: skip
 
 
-@settings(max_examples=25)
+@examples(25)
 @given(
     heat_rise_k=st.floats(0, 20),
     share=st.floats(0, 1),

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from scipy.integrate import solve_ivp
@@ -79,7 +79,6 @@ def test_one_weather_serves_many_columns():
     assert np.all(np.diff(many[1]) < 0)
 
 
-@settings(deadline=None)
 @given(
     outdoor=arrays(np.float64, 20, elements=st.floats(-40, 50)),
     hotter=arrays(np.float64, 20, elements=st.floats(0, 30)),

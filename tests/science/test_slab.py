@@ -6,7 +6,8 @@ are held to the same examples.
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from effort import examples
+from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra.numpy import arrays
 from oracles.half_space import air_wave_c, convective_face_c
@@ -241,7 +242,7 @@ SLABS = {
 HISTORY = arrays(np.float64, (24, 2), elements=st.floats(-30, 60))
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     floor=st.sampled_from(sorted(SLABS)),
     air=HISTORY,
@@ -274,7 +275,7 @@ def test_one_hot_reading_leaves_no_ripple():
     assert np.all(np.diff(run.surface_c[2:, 0]) < 0)
 
 
-@settings(max_examples=60, deadline=None)
+@examples(60)
 @given(
     floor=st.sampled_from(sorted(SLABS)), air=HISTORY, below=HISTORY, start_c=st.floats(-10, 50)
 )
@@ -287,7 +288,7 @@ def test_heat_is_conserved_to_a_millionth(floor, air, below, start_c):
     assert np.all(np.abs(run.stored_j_m2 - run.stored_j_m2[0] - came) <= 1e-6 * moved)
 
 
-@settings(max_examples=40, deadline=None)
+@examples(40)
 @given(floor=st.sampled_from(sorted(SLABS)), air=HISTORY)
 def test_slab_stays_within_what_surrounds_it(floor, air):
     run = SLABS[floor].run(air, absorbed_w_m2=0, lower_c=15.0, start_c=20.0, keep_profile=True)

@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
@@ -110,7 +110,6 @@ def test_columns_without_a_reading_stay_as_marched():
     assert np.all(bent[:, 1] > curves[:, 1])
 
 
-@settings(deadline=None)
 @given(
     when_s=st.floats(0, 48 * 3600),
     shown_c=st.floats(-10, 60),
@@ -131,7 +130,6 @@ def test_correction_is_exact_at_its_instant_and_fades(when_s, shown_c, tau_s, ph
     assert bent[np.searchsorted(grid_s, when_s), 0] == pytest.approx(shown_c, abs=1e-9)
 
 
-@settings(deadline=None)
 @given(
     hours=st.lists(st.floats(0, 200), min_size=2, max_size=2),
     read=st.floats(0, 1),

@@ -5,7 +5,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
@@ -76,7 +76,6 @@ def test_bending_lifts_the_low_sun_only():
     assert 0 <= lift[1] < 0.02
 
 
-@settings(deadline=None)
 @given(hours=st.floats(-12, 14), minutes=st.integers(0, 500_000))
 def test_the_same_instant_in_any_zone_gives_the_same_sun(hours, minutes):
     instant = datetime(2026, 1, 1, tzinfo=UTC) + timedelta(minutes=minutes)
@@ -92,7 +91,6 @@ def test_haurwitz_as_other_code_has_it():
     assert clear_sky_w_m2(height) == pytest.approx(expected, rel=1e-5)
 
 
-@settings(deadline=None)
 @given(first=st.floats(-90, 90), second=st.floats(-90, 90))
 def test_higher_sun_is_never_dimmer(first, second):
     low, high = sorted((first, second))
@@ -106,7 +104,6 @@ def test_cloud_takes_away_as_kasten_and_czeplak_say():
     assert left == pytest.approx([1000, 928.95, 250], abs=0.01)
 
 
-@settings(deadline=None)
 @given(clear=st.floats(0, 1200), first=st.floats(0, 1), second=st.floats(0, 1))
 def test_more_cloud_never_brightens(clear, first, second):
     thin, thick = sorted((first, second))

@@ -3,7 +3,7 @@ from datetime import timedelta
 import numpy as np
 import pytest
 from builders import HAND, JULY_17_S
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
@@ -31,7 +31,6 @@ def test_the_curve_is_that_of_fritsch_and_butland():
     assert filled.temp_c[6] == 26.0
 
 
-@settings(deadline=None)
 @given(
     st.lists(
         st.tuples(st.integers(1, 6), st.floats(-30, 45), st.floats(0, 25)),

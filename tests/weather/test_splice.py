@@ -4,7 +4,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 from builders import HAND, JULY_17_S, series_of
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
@@ -80,7 +80,6 @@ def test_unused_and_repeated_sources_are_listed_once():
     assert (joined.origin == 0).all()
 
 
-@settings(deadline=None)
 @given(
     st.lists(
         st.tuples(st.integers(0, 6), st.lists(st.sampled_from([np.nan, 1.0, 2.0]), min_size=1)),

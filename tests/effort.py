@@ -1,0 +1,24 @@
+"""How many drawn examples a property is tried on: few in every run, many in a long one.
+
+The profile of tests/conftest.py in force decides; a count given here is that of a run
+with a hundred examples for a property that names none.
+"""
+
+from __future__ import annotations
+
+from math import ceil
+
+from hypothesis import settings
+
+__all__ = ["FAST", "LONG", "examples"]
+
+FAST, LONG = 25, 1000
+FEWEST = 2  # the first is always the plainest there is
+
+
+def examples(count: int) -> settings:
+    """Settings for a property worth so many examples, scaled by the profile in force."""
+    profile = settings.default
+    if profile is None:
+        raise RuntimeError("no hypothesis profile is in force; tests/conftest.py loads one")
+    return settings(max_examples=max(FEWEST, ceil(count * profile.max_examples / 100)))
