@@ -19,6 +19,8 @@ from plan_mutations import (
     with_room,
 )
 
+from cureplan.judge import judge
+
 ROOM = "Preparation"
 
 
@@ -177,3 +179,20 @@ ICE = {
 @pytest.mark.parametrize("name", ICE)
 def test_ice_that_does_not_fit_is_found(plan, name):
     assert "ice" in rules(ICE[name](plan))
+
+
+def test_a_slab_a_kelvin_damper_than_asked_is_found(plan):
+    # Between the hours before and after a coat's start the slab is no more above the dew
+    # point than at the better of the two, by the plan's own hours.
+    hour = timedelta(hours=1)
+    over_k = [
+        max(
+            room.slab_c - row.dew_c
+            for row in plan.hours
+            for room in row.rooms
+            if room.room == coat.room and abs(row.at - coat.start) < hour
+        )
+        for coat in plan.coats
+    ]
+    asked = with_policy(plan, dew_margin_k=min(over_k) + 1.0)
+    assert any("dew point" in item.what for item in judge(asked) if item.rule == "coats")

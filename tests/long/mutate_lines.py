@@ -280,9 +280,9 @@ MUTATIONS = (
         REPLAN,
     ),
     Mutation(
-        "replan: the old order though another keeps more",
+        "replan: another order because it keeps less",
         "if score < best_score:",
-        "if score < best_score and not score[0]:",
+        "if score > best_score:",
         REPLAN,
     ),
     Mutation(

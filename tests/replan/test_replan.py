@@ -460,3 +460,10 @@ def test_buckets_not_written_down_are_as_late_as_the_last_that_was(small_plan, f
     found = replan(small_plan, events, now=buckets[2].pour + timedelta(minutes=45))
     pairs = list(zip(buckets, found.plan.buckets_of(room.room), strict=True))[3:8]
     assert {new.pour - old.pour for old, new in pairs} == {timedelta(seconds=120)}
+
+
+def test_a_bucket_that_is_overdue_lands_no_sooner_than_now(small_plan, first, log_of):
+    room, buckets = first
+    now = buckets[3].pour + timedelta(minutes=1)
+    found = replan(small_plan, log_of(*poured_lines(room, buckets, 3)), now=now)
+    assert found.plan.buckets_of(room.room)[3].pour >= now
