@@ -71,6 +71,23 @@ def test_pails_in_ice_are_not_wanted_sooner(job):
     assert night.best(names) == tuple(names)
 
 
+@pytest.mark.parametrize(("sooner_s", "stays"), [(240.0, False), (360.0, True)])
+def test_an_order_that_wants_pails_before_they_are_cold_is_not_taken(job, sooner_s, stays):
+    # The iced floor stays last, but without a wait before it; five minutes are allowed.
+    names = names_of(job)
+    night = Night(job, picky=names[1], iced=(names[2],))
+    plain = night.place
+
+    def place(order):
+        placed, left_out = plain(order)
+        if tuple(order) != tuple(names):
+            placed[names[2]].start_s -= sooner_s
+        return placed, left_out
+
+    night.place = place
+    assert (night.best(names) == tuple(names)) == stays
+
+
 def test_floors_poured_in_one_go_are_not_torn_apart(job):
     names = names_of(job)
     grouped = tuple(
