@@ -467,3 +467,13 @@ def test_a_bucket_that_is_overdue_lands_no_sooner_than_now(small_plan, first, lo
     now = buckets[3].pour + timedelta(minutes=1)
     found = replan(small_plan, log_of(*poured_lines(room, buckets, 3)), now=now)
     assert found.plan.buckets_of(room.room)[3].pour >= now
+
+
+def test_a_slab_is_corrected_most_where_it_was_read(small_plan, first, log_of):
+    room, buckets = first
+    other = small_plan.rooms[1].room
+    at = buckets[0].pour + timedelta(minutes=1)
+    lines = [*poured_lines(room, buckets, 1), said(at, "slab reads", other, value="36 C")]
+    readings = replan(small_plan, log_of(*lines), now=at + SECOND).readings
+    assert readings.slab_k(other) > readings.slab_k(room.room) + 0.5
+    assert readings.slab_sd_k(other) < readings.slab_sd_k(room.room)

@@ -97,6 +97,15 @@ def test_floors_poured_in_one_go_are_not_torn_apart(job):
     assert night.best(names)[:2] == (names[1], names[0])
 
 
+def test_a_floor_is_not_put_first_out_of_its_group(job):
+    names = names_of(job)
+    grouped = tuple(
+        replace(room, group="one" if room.name in names[1:] else None) for room in job.rooms
+    )
+    best = Night(replace(job, rooms=grouped), picky=names[2]).best(names)
+    assert abs(best.index(names[1]) - best.index(names[2])) == 1
+
+
 @given(st.integers(2, 8), st.sets(st.integers(0, 7)))
 def test_every_order_has_each_floor_once_and_no_iced_one_sooner(count, iced):
     names = list(range(count))
