@@ -54,6 +54,8 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.station_spare": _names("station"),
     "weather.station_poor": _names("station given_frac silent_s"),
     "weather.station_silent": _names("station"),
+    "weather.station_high": _names("station"),
+    "weather.site_height": _names("site_m around_m"),
     "weather.height": _names("lapse_k"),
     "weather.list_old": _names("age_s why"),
     # How fresh it is.
@@ -71,6 +73,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.shut": _names("why"),
     # Why a door stayed shut.
     "door.far": _names(""),
+    "door.height": _names("site_m"),
     "door.station_forecast": _names("why"),
     "door.contact": _names(""),
     "door.point_forecast": _names("why"),
@@ -92,7 +95,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
 }
 """Every remark, and the names of its values."""
 
-_NUMBERS = ("s", "h", "k", "c", "frac", "rows", "count", "status")
+_NUMBERS = ("s", "h", "k", "c", "m", "frac", "rows", "count", "status")
 
 
 def remark_text(remark: Message) -> str:
