@@ -164,7 +164,8 @@ def _best(
 ) -> HourlySeries:
     """Fresh weather if it covers the job, else fresh weather filled up from a copy."""
     span = query.spans[0]
-    pieces = [one.series for one in fetched.results if one.series is not None]
+    ranked = sorted(fetched.results, key=lambda one: one.rank)
+    pieces = [one.series for one in ranked if one.series is not None]
     why = fetched.reasons() or (Message("door.short"),)
     fresh = splice(pieces) if pieces else None
     if fresh is not None and fresh.covers(span.starts, span.ends):

@@ -276,7 +276,9 @@ def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
         (lambda _: status(404), "127.0.0.1: HTTP 404"),
         (lambda _: status(500), "127.0.0.1: HTTP 500"),
         (silent, "127.0.0.1: no complete answer"),
-        (lambda _: body(b"<html>down for maintenance</html>"), "could not be used"),
+        (lambda _: body(b"<html>down for maintenance</html>"), "answered with a web page"),
+        (lambda _: body(gzip.compress(bytes(60_000_000))), "too large to be weather"),
+        (lambda _: status(429, **{"Retry-After": "120"}), "asks to be left alone for 120 s"),
         (lambda _: body(hourly_csv(station_rows(), year=2091)[:-900]), "could not be used"),
         (
             lambda _: body(hourly_csv(station_rows(), year=2091), short_by=900),
@@ -289,14 +291,25 @@ def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
             "could not be used",
         ),
     ],
-    ids=["404", "500", "silent", "html", "cut-gzip", "cut-transfer", "other-columns"],
+    ids=[
+        "404",
+        "500",
+        "silent",
+        "html",
+        "bomb",
+        "busy",
+        "cut-gzip",
+        "cut-transfer",
+        "other-columns",
+    ],
 )
 def test_hourly_files_gone_wrong_are_told(loop, ask, tmp_path, answer, told):
     serve_stations(loop, tmp_path, {**AT_SITE, **AROUND}, {})
     loop.routes["/hourly/"] = answer(loop)
     told_first = failures(ask("station"))[0]
     # One that lets us wait is not asked for the next station, too.
-    assert loop.count("/hourly/") == (1 if answer is silent else 3)
+    alone = answer is silent or "left alone" in told
+    assert loop.count("/hourly/") == (1 if alone else 3)
     assert told_first.startswith("no station nearby gave a usable hour")
     assert told in told_first
 
@@ -341,6 +354,45 @@ def test_a_station_list_with_other_columns_is_told_and_dropped(loop, ask, tmp_pa
     loop.routes["/stations.db"] = body(path.read_bytes())
     assert "could not be read, and was dropped" in failures(ask("station"))[0]
     assert list((tmp_path / "kept").iterdir()) == []
+
+
+def test_a_server_that_asks_to_wait_is_left_alone(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    loop.routes["/metno"] = status(429, **{"Retry-After": "3600"})
+    loop.routes["/mosmix/"] = status(404)
+    assert "asks to be left alone" in failures(ask("forecast", contact=CONTACT))[0]
+    asked = len(loop.asked)
+    again = failures(ask("forecast", contact=CONTACT))
+    assert "asks to be left alone" in again[0]
+    # All doors of this server are one host, and none was asked again.
+    assert len(loop.asked) == asked
+
+
+def test_an_archive_that_unpacks_to_no_end_is_told(loop, ask, tmp_path):
+    import io
+    import zipfile
+
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as kmz:
+        kmz.writestr("MOSMIX.kml", bytes(60_000_000))
+    loop.routes["/mosmix/"] = body(packed.getvalue())
+    assert "too large to be weather" in ask("station")[1].failure
+
+
+def test_a_full_disk_is_not_the_servers_fault(loop, ask, tmp_path, monkeypatch):
+    import errno
+
+    import meteostat
+
+    def full(**_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()})
+    monkeypatch.setattr(meteostat.stations, "connect", full)
+    (failure, *_) = failures(ask("station"))
+    assert "could not be written to" in failure
+    assert "No space left on device" in failure
 
 
 def test_a_place_without_stations_is_told(loop, ask, tmp_path):

@@ -323,6 +323,16 @@ def test_a_dripping_answer_is_cut_off_in_time(loop, worker_endpoints, tmp_path, 
     assert budgets_s == [1.6]
 
 
+def test_a_dripping_door_does_not_starve_the_others(loop, worker_endpoints, tmp_path):
+    # Issue 14.6: hourly files that dripped used up the whole time of all doors.
+    serve_stations(loop, tmp_path, AT_SITE, {})
+    loop.routes["/hourly/"] = drip(loop, hourly_csv(station_rows(), year=2091))
+    serve_mosmix(loop)
+    series = obtain_in_worker(tmp_path / "store", budget_s=9.0, history_s=0.0)
+    assert series.covers(STARTS, ENDS)
+    assert series.origins[0].label.startswith("DWD MOSMIX")
+
+
 def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path, time_is_up):
     time_is_up(lambda: loop.count("/stations.db"))
     serve_metno(loop)

@@ -72,7 +72,10 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.history_short": _names("had_h wanted_h"),
     "weather.shut": _names("why"),
     # Why a door stayed shut.
+    "weather.clock_ahead": _names("off_h"),
+    "weather.clock_behind": _names("off_h"),
     "door.far": _names(""),
+    "door.disk": _names("folder"),
     "door.height": _names("site_m"),
     "door.station_forecast": _names("why"),
     "door.contact": _names(""),
@@ -92,6 +95,9 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "net.silent": _names("host"),
     "net.status": _names("host status"),
     "net.unusable": _names("host"),
+    "net.page": _names("host"),
+    "net.large": _names("host"),
+    "net.wait": _names("host wait_s"),
 }
 """Every remark, and the names of its values."""
 

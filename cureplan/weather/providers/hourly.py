@@ -313,7 +313,7 @@ def _ask_around(
         else:
             silent.append(station)
             # A server that lets us wait will do so for the next station, too.
-            if any(answer.status is None for answer in answers):
+            if any(one.status is None or one.trouble == "wait" for one in answers):
                 break
         if sum(one.sound for one in records) >= _MOST_WEIGHED:
             break
