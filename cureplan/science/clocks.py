@@ -47,10 +47,6 @@ class SlurryClocks:
     humidity: HumidityPace | None = None
     """None where the card's points do not speak of it."""
 
-    def order_of(self, milestone: str) -> int:
-        """Position of a milestone in `fit`."""
-        return list(self.age_s).index(milestone)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class TopcoatClocks:

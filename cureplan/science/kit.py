@@ -56,15 +56,6 @@ class BucketPath:
     """Shape (N, nodes of `FLOOR_ROOT_S05`): age the film gathered so far beyond a slab's
     that stays as it was; below zero where the film was poured the colder one."""
 
-    @property
-    def landing_age_s(self) -> Array:
-        """Age to start from on the slab's own curve, with all the film does in 4 h counted.
-
-        Following the film on to 12 h would move such a wait by 0.07 % for each kelvin
-        between pour and slab.
-        """
-        return np.asarray(self.pour_age_s + self.film_age_s[:, -1])
-
     def when_s(self, age_s: ArrayLike) -> Array:
         """Time after filler-in at which each bucket reaches an age.
 

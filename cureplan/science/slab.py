@@ -248,12 +248,6 @@ class SlabRun:
     end_profile_c: NDArray[np.float64]
     profile_c: NDArray[np.float64] | None
 
-    @property
-    def unaccounted_j_m2(self) -> NDArray[np.float64]:
-        """Heat stored since the start that came through neither face [J/m²]."""
-        gained = self.stored_j_m2 - self.stored_j_m2[0]
-        return np.asarray(gained - self.top_heat_j_m2 - self.lower_heat_j_m2)
-
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Slab:

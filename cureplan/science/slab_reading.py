@@ -16,10 +16,8 @@ from cureplan.science.heat import checked, diffusivity_m2_s
 
 __all__ = [
     "corrected_surface_c",
-    "is_rising",
     "slab_doubt_k",
     "slab_time_constant_s",
-    "surface_rate_k_s",
 ]
 
 READING_SD_K = 0.5
@@ -197,75 +195,6 @@ def slab_doubt_k(
         return np.full(times.shape, float(marched))
     kept = np.exp(-2.0 * np.abs(times - reading_s) / constant)
     return np.asarray(np.sqrt(kept * read**2 + (1.0 - kept) * marched**2))
-
-
-def surface_rate_k_s(surface_c: ArrayLike, *, step_s: float) -> NDArray[np.float64]:
-    """Rate at which each surface warms, by central differences.
-
-    Parameters
-    ----------
-    surface_c : array_like, shape (times >= 2, columns)
-        Surface [°C].
-    step_s : float
-        Spacing of the times [s], > 0.
-
-    Returns
-    -------
-    ndarray of float64, shape (times, columns)
-        [K/s], positive where it warms.
-
-    Raises
-    ------
-    OutOfRangeError
-        There are fewer than two times, or a number is out of range.
-
-    Examples
-    --------
-    >>> surface_rate_k_s([[20.0], [21.0], [23.0]], step_s=3600).shape
-    (3, 1)
-    """
-    surface = checked("surface_c", surface_c, unit="°C")
-    step = float(checked("step_s", step_s, unit="s", over=0))
-    if surface.ndim != 2 or surface.shape[0] < 2:
-        raise OutOfRangeError(
-            f"surface_c must have the shape (times >= 2, columns), got {surface.shape}"
-        )
-    return np.asarray(np.gradient(surface, step, axis=0))
-
-
-def is_rising(
-    surface_c: ArrayLike, *, step_s: float, threshold_k_s: float
-) -> NDArray[np.bool_]:
-    """Whether each surface is warming; air in warming concrete expands and blisters.
-
-    Parameters
-    ----------
-    surface_c, step_s
-        As for :func:`surface_rate_k_s`.
-    threshold_k_s : float
-        Warming slower than this counts as level [K/s], >= 0.
-
-    Returns
-    -------
-    ndarray of bool, shape (times, columns)
-        True where the surface warms faster than the threshold.
-
-    Raises
-    ------
-    OutOfRangeError
-        The threshold is negative, or the surface does not fit.
-
-    Source
-    ------
-    Falling slab preferred for slurry: common practice, no source.
-
-    Examples
-    --------
-    >>> is_rising([[20.0], [21.0], [20.5]], step_s=3600, threshold_k_s=0).ravel().tolist()
-    [True, True, False]
-    """
-    threshold = checked("threshold_k_s", threshold_k_s, unit="K/s", at_least=0)
-    return np.asarray(surface_rate_k_s(surface_c, step_s=step_s) > threshold)
 
 
 def _curves(

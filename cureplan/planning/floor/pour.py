@@ -66,11 +66,6 @@ class BucketClocks:
     broadcast_by_s: Array
 
     @property
-    def landing_age_s(self) -> Array:
-        """Age to follow the slab from, all of the film counted; for clocks beyond 4 h."""
-        return np.asarray(self.pour_age_s + self.film_age_s[..., -1])
-
-    @property
     def margin_s(self) -> Array:
         """Least of the three, shape (S, N)."""
         return np.asarray(self.margins_s.min(axis=0))

@@ -16,7 +16,6 @@ from cureplan.science.heat import (
     lumped_gap_left,
     lumped_time_constant_s,
 )
-from cureplan.science.humid_air import dew_margin_k
 
 __all__ = [
     "ChillTimes",
@@ -24,7 +23,6 @@ __all__ = [
     "chill_times",
     "heat_removed_j",
     "ice_mass_kg",
-    "pail_c",
     "pail_gap_left",
     "sweats",
     "time_to_reach_s",
@@ -162,58 +160,6 @@ def pail_gap_left(elapsed_s: ArrayLike, *, pail: Pail, stirred: bool) -> NDArray
     return np.asarray(side * mean_gap_left(elapsed_s, body=pail.bottom))
 
 
-def pail_c(
-    elapsed_s: ArrayLike,
-    *,
-    start_c: ArrayLike,
-    surroundings_c: ArrayLike,
-    pail: Pail,
-    stirred: bool,
-) -> NDArray[np.float64]:
-    """Mean temperature of a pail's liquid after a time in ice, or out of it.
-
-    It is what mixing the liquid gives, and what reaches the mixer. Not while the
-    surroundings themselves change much: ice gone, or sun come round.
-
-    Parameters
-    ----------
-    elapsed_s : array_like, shape S
-        Time among the surroundings [s], >= 0.
-    start_c, surroundings_c : array_like, broadcastable with S
-        Liquid at the start, and ice water or air around it [°C].
-    pail : Pail
-        The liquid and its wall.
-    stirred : bool
-        False for a pail left standing.
-
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-        [°C]; never outside start_c..surroundings_c.
-
-    Raises
-    ------
-    OutOfRangeError
-        A time is negative or a temperature is missing.
-
-    Source
-    ------
-    As for :func:`pail_gap_left`.
-
-    Examples
-    --------
-    >>> pail = Pail(mass_kg=2.5, density_kg_m3=1100, specific_heat_j_kgk=1900,
-    ...             conductivity_w_mk=0.18, diameter_m=0.165, surface_w_m2k=100)
-    >>> float(pail_c(3600, start_c=35, surroundings_c=0, pail=pail, stirred=False).round(1))
-    17.3
-    """
-    start = checked("start_c", start_c, unit="°C")
-    around = checked("surroundings_c", surroundings_c, unit="°C")
-    return np.asarray(
-        around + (start - around) * pail_gap_left(elapsed_s, pail=pail, stirred=stirred)
-    )
-
-
 _HALVINGS = 60
 
 
@@ -272,7 +218,7 @@ def time_to_reach_s(
 
     Source
     ------
-    Inverse of :func:`cureplan.science.ice.cooling.pail_c`.
+    Inverse of :func:`pail_gap_left`.
 
     Examples
     --------
@@ -486,4 +432,5 @@ def sweats(liquid_c: ArrayLike, *, dew_c: ArrayLike) -> NDArray[np.bool_]:
     >>> sweats([4.0, 25.0], dew_c=23.0).tolist()
     [True, False]
     """
-    return np.asarray(dew_margin_k(liquid_c, dew_c=dew_c) <= 0.0)
+    liquid = checked("liquid_c", liquid_c, unit="°C")
+    return np.asarray(liquid <= checked("dew_c", dew_c, unit="°C"))

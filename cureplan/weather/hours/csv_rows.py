@@ -12,7 +12,7 @@ from pathlib import Path
 
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
-from cureplan.weather.hours.humidity import dew_from_humidity_c
+from cureplan.core.moist_air import dew_from_humidity_c
 
 __all__ = [
     "CsvRow",
