@@ -72,7 +72,7 @@ def _duration(after_s: float) -> str:
     return f"{plain(after_s / 60)} min"
 
 
-def _table(name: str, **values: str) -> list[str]:
+def _table(name: str, /, **values: str) -> list[str]:
     return [f"[{name}]", *(key_line(key, value) for key, value in values.items()), ""]
 
 
