@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.errors import InputError, OutOfRangeError
-from cureplan.inputs.cards.model import Milestone, SlurryCard, TopcoatCard
+from cureplan.inputs.cards.model import Milestone, PrimerCard, SlurryCard, TopcoatCard
 from cureplan.science.fit import KineticFit, fit_kinetics
 from cureplan.science.humidity import HumidityRate, carries_factor
 from cureplan.science.kit import KitPhysics
@@ -29,7 +29,14 @@ __all__ = [
 ]
 
 CLOSING_MILESTONES = frozenset(
-    {"wet_edge", "working_time", "broadcast_closes", "topcoat_closes", "recoat_closes"}
+    {
+        "wet_edge",
+        "working_time",
+        "broadcast_closes",
+        "topcoat_closes",
+        "recoat_closes",
+        "slurry_closes",
+    }
 )
 """Milestones that end something: a sheet's range is read at its sooner end."""
 
@@ -181,7 +188,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
     )
 
 
-def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
+def topcoat_clocks(card: TopcoatCard | PrimerCard) -> TopcoatClocks:
     """Turn a topcoat card into clocks; a thin coat simply has the slab's temperature."""
     reference_c = _reference_c(card.milestones)
     points = _points(card.milestones, mixed_s=0.0)

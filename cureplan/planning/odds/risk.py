@@ -46,6 +46,8 @@ class Odds:
     bucket_frac: Mapping[str, Array]
     room_frac: Mapping[str, float]
     coat_frac: Mapping[tuple[str, int], float]
+    primer_frac: Mapping[str, float]
+    """In how many nights the slurry finds the primer neither wet nor too old."""
     buckets_frac: float
     coats_frac: float
     opening_frac: float
@@ -84,10 +86,16 @@ def assess(
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
     coat_frac: dict[tuple[str, int], float] = {}
+    primer_frac: dict[str, float] = {}
     for poured in schedule.pours:
         room = pours[poured.room]
         coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_start)
-        laid = _laid(room, poured, coats, nights)
+        primers = [primer for primer in schedule.primers if primer.room == poured.room]
+        laid = _laid(room, poured, coats, primers, nights)
+        if primers:
+            met = _met_by_pour(room, poured, laid[primers[-1].work.layer], nights)
+            primer_frac[poured.room] = float(met.mean())
+            coats_ok &= met
         for coat in coats:
             met = _met(poured, coat, laid, nights)
             coat_frac[coat.room, coat.coat] = float(met.mean())
@@ -100,6 +108,7 @@ def assess(
         bucket_frac=bucket_frac,
         room_frac=room_frac,
         coat_frac=coat_frac,
+        primer_frac=primer_frac,
         buckets_frac=float(buckets_ok.mean()),
         coats_frac=float(coats_ok.mean()),
         opening_frac=float(opening_ok.mean()),
@@ -201,7 +210,11 @@ class _Laid:
 
 
 def _laid(
-    pours: RoomPours, poured: PlacedPour, coats: Sequence[PlacedCoat], nights: Nights
+    pours: RoomPours,
+    poured: PlacedPour,
+    coats: Sequence[PlacedCoat],
+    primers: Sequence[PlacedCoat],
+    nights: Nights,
 ) -> dict[Layer, _Laid]:
     """Every layer of a floor that the schedule places."""
     pour = poured.works[pours.pour_task].layer
@@ -210,6 +223,10 @@ def _laid(
     for layer, laid_s in (
         (pour, _pour_times(pours, poured, nights.pour_visit[poured.room])),
         *((coat.work.layer, _reached(coat, nights)) for coat in coats),
+        *(
+            (p.work.layer, nights.primer_visit[p.room].at_s(p.start_s + p.work.offset_s))
+            for p in primers
+        ),
     ):
         if layer.kind not in followed:
             followed[layer.kind] = _drawn_ages(pours, layer, nights)
@@ -240,6 +257,16 @@ def _reached(coat: PlacedCoat, nights: Nights) -> Array:
     """When each patch is coated, shape (nights, patches) [epoch s]."""
     visit = nights.coat_visit[coat.room, coat.coat]
     return visit.at_s(coat.start_s + coat.work.offset_s)
+
+
+def _met_by_pour(pours: RoomPours, poured: PlacedPour, below: _Laid, nights: Nights) -> Flags:
+    """Whether every bucket lands on a primer that is neither wet nor too old."""
+    layer = poured.works[pours.pour_task].layer
+    if layer.opens is None or layer.closes is None:
+        raise AssertionError("a slurry over a primer has a window")
+    age_s = below.aged_s(_pour_times(pours, poured, nights.pour_visit[poured.room]))
+    met = (age_s >= below.needs_s[layer.opens]) & (age_s <= below.needs_s[layer.closes])
+    return np.asarray(np.all(met, axis=1))
 
 
 def _met(
