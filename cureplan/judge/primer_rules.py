@@ -91,7 +91,9 @@ def _check_work(
     rate = case.primer
     working_s = math.nan
     if rate is not None:
-        working_s = rate.ref_s["working_time"] / float(rate.speed(slab_c))
+        humidity = floor.hours.humidity(epoch_s(primer.start))
+        speed = float(rate.speed(slab_c)) * float(rate.pace(humidity))
+        working_s = rate.ref_s["working_time"] / speed
     for what, got_min, want_s in (
         ("a batch of primer", primer.batch_minutes, card.mix_s + priming_s(case, batch_m2)),
         ("its working time", primer.batch_working_min, working_s),

@@ -101,6 +101,7 @@ def test_a_cold_slab_makes_the_slurry_wait_longer():
         changed = replace(job, cards=cards, rooms=rooms, building=building)
         plan = make_plan(changed, now=job.access.begins - timedelta(hours=8))
         waits.append(plan.primers[0].slurry_opens - plan.primers[0].end)
-    # 8 K at 50 kJ/mol are a factor 1.71, computed apart; the slurry's own way to its first
+    # 8 K at 50 kJ/mol are a factor exp(50000/8.314 (1/295.15 - 1/303.15)) = 1.71; the slurry's
+    # own way to its first
     # and last patch does not stretch with it.
     assert waits[0] > 1.4 * waits[1]

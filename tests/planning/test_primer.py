@@ -62,8 +62,8 @@ def test_a_primer_is_the_first_task_and_the_slurry_waits_for_it(plain_room):
         # reached by the slurry 315 and 525 s after its start: the second waits longest,
         # 480 + 10800 - 525; the first is too old first, 180 + 86400 - 315.
         (21.0, 10755.0, 86265.0),
-        # 10 K warmer runs 1.9585 times as fast: exp(50000/8.314462 (1/294.15 - 1/304.15)),
-        # computed apart; 3 h are 5514.4 s, 24 h 44115 s.
+        # 10 K warmer runs 1.9585 times as fast: exp(50000/8.314462 (1/294.15 - 1/304.15));
+        # 3 h are 5514.4 s, 24 h 44115 s.
         (31.0, 480 + 5514.4 - 525, 180 + 44115 - 315),
     ],
 )

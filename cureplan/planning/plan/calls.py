@@ -8,7 +8,6 @@ from datetime import datetime
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import pour_roles
-from cureplan.planning.floor.layers import Layer
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.nights import SAME_SHIFT_S
 from cureplan.planning.plan.hours import coat_closes_s, instant, pour_closes_s
@@ -121,17 +120,22 @@ def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> Co
         batches=coat.work.batches,
         volume_m3=coat.work.volume_m3,
         batch_minutes=round(coat.work.batch_s / 60.0, 2),
-        batch_working_min=_working_min(pours, coat.work.layer, slab_c),
+        batch_working_min=_working_min(pours, coat),
         slab_c=round(slab_c, 2),
         dew_c=None if dew_c != dew_c else round(dew_c, 2),
         keeps_frac=round(keeps, 4),
     )
 
 
-def _working_min(pours: RoomPours, layer: Layer, slab_c: float) -> float:
-    clocks, _ = pours.material(layer)
+def _working_min(pours: RoomPours, film: PlacedCoat) -> float:
+    """How long a batch stays workable on the slab and in the air it is mixed in."""
+    clocks, _ = pours.material(film.work.layer)
     order = list(clocks.age_s).index("working_time")
-    return round(float(clocks.fit.time_s(slab_c, order)) / 60.0, 2)
+    slab_c = float(pours.conditions.slab_at(film.start_s))
+    working_s = float(clocks.fit.time_s(slab_c, order))
+    if clocks.humidity is not None:
+        working_s /= float(clocks.humidity.at(pours.conditions.humidity_at(film.start_s)))
+    return round(working_s / 60.0, 2)
 
 
 def primer_plans(
@@ -170,7 +174,7 @@ def _primer_plan(
         batches=work.batches,
         volume_m3=work.volume_m3,
         batch_minutes=round(work.batch_s / 60.0, 2),
-        batch_working_min=_working_min(pours, work.layer, slab_c),
+        batch_working_min=_working_min(pours, primer),
         broadcast=job.cards.primer is not None and job.cards.primer.broadcast_kg_m2 > 0,
         slab_c=round(slab_c, 2),
         dew_c=None if dew_c != dew_c else round(dew_c, 2),
