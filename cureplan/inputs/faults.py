@@ -123,6 +123,8 @@ def _fault(detail: ErrorDetails, model: type[BaseModel]) -> Fault:
         problem, cure = split_refusal(raised, _raw(value))
     elif kind == "extra_forbidden":
         problem, cure = _unknown(path, model)
+        # A file with foreign keys at its top may be a secret of the machine's.
+        value = value if len(path) > 1 else None
     elif kind == "missing":
         problem, cure, value = "this key is missing", f"add {_hint(path, model)}", None
     else:

@@ -1,11 +1,19 @@
-"""A TOML file as text and values, with the line each key stands on."""
+"""Files a user wrote: bytes to text, text to TOML values or to rows of cells.
+
+Every reader of the package comes through here, so that a fault of a file is refused once
+and in one way: file, line, key, value, cure. Of a file that is not what was asked for no
+more is shown than its first word.
+"""
 
 from __future__ import annotations
 
 import codecs
+import csv
+import io
 import re
 import tomllib
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
@@ -13,13 +21,269 @@ from typing import Any
 from cureplan.core.errors import InputError
 
 __all__ = [
+    "Decoded",
     "Document",
     "KeyPath",
+    "Row",
+    "Wanted",
+    "decode",
+    "delimiters",
+    "first_word",
     "line_of",
     "locate",
     "parse_document",
+    "read_bytes",
     "read_document",
+    "read_text",
+    "split_rows",
 ]
+
+LARGEST_FILE_BYTES = 1_000_000
+"""Of what people write by hand; tables of weather and plans may be larger."""
+
+# First bytes of what people rename or attach in place of a text file.
+_KNOWN_AS = (
+    (b"PK\x03\x04", "a workbook or zip archive"),
+    (b"\xd0\xcf\x11\xe0", "an old workbook"),
+    (b"\x1f\x8b", "a gzip archive"),
+    (b"%PDF", "a PDF"),
+    (b"\x89PNG", "a picture"),
+    (b"\xff\xd8\xff", "a picture"),
+    (b"SQLite format 3", "a database"),
+)
+_MARKS = (
+    (codecs.BOM_UTF8, "utf-8-sig", "UTF-8"),
+    (codecs.BOM_UTF32_LE, "utf-32", "UTF-32"),
+    (codecs.BOM_UTF32_BE, "utf-32", "UTF-32"),
+    (codecs.BOM_UTF16_LE, "utf-16", "UTF-16"),
+    (codecs.BOM_UTF16_BE, "utf-16", "UTF-16"),
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """What a file is meant to be, for its limits and the words of a refusal."""
+
+    name: str
+    """As in "there is no such job file"."""
+    content: str
+    """The cure of an empty one, as in "give a header and readings"."""
+    smaller: str = "check that this is the right file"
+    """The cure of one too large."""
+    largest_bytes: int = LARGEST_FILE_BYTES
+    western: bool = False
+    """Whether bytes that are no UTF-8 may be read as Western European text, a guess that
+    `Decoded.encoding` tells of."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """Text with plain line feeds, and the encoding it came in."""
+
+    text: str
+    encoding: str = "UTF-8"
+
+
+def read_bytes(source: Path, *, wanted: Wanted) -> bytes:
+    """The bytes of an ordinary file that is not too large."""
+    try:
+        refused = _why_not(source, wanted)
+        if refused is None:
+            return source.read_bytes()
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) else str(error)
+        raise InputError(
+            f"the {wanted.name} cannot be read ({reason})",
+            cure="check the path and its permissions",
+            source=source,
+        ) from error
+    raise InputError(refused[0], cure=refused[1], source=source)
+
+
+def _why_not(source: Path, wanted: Wanted) -> tuple[str, str] | None:
+    """Problem and cure of a path that is no file we would read."""
+    if source.is_dir():
+        return f"this is a folder, not a {wanted.name}", "name a file in it"
+    if not source.exists():
+        return f"there is no such {wanted.name}", "check the path and the name"
+    if not source.is_file():
+        return "this is not a regular file", f"name a {wanted.name}"
+    size = source.stat().st_size
+    if size > wanted.largest_bytes:
+        cure = f"{wanted.smaller}; the limit is {wanted.largest_bytes / 1e6:g} MB"
+        return f"{size / 1e6:.1f} MB is too large for a {wanted.name}", cure
+    return None
+
+
+def decode(data: bytes, *, source: Path | str, wanted: Wanted) -> Decoded:
+    """Text out of bytes: by their mark, as UTF-8, as UTF-16, or as Western text."""
+    cure = "save it again as plain text in UTF-8"
+    known = next((name for start, name in _KNOWN_AS if data.startswith(start)), None)
+    if known is not None:
+        raise InputError(f"this is {known}, not a {wanted.name}", cure=cure, source=source)
+    decoded = _decoded(data, western=wanted.western)
+    if decoded is None:
+        raise _no_utf8(data, source, cure)
+    # A NUL is no letter in any encoding, and most files that are no text hold one.
+    if "\0" in decoded.text:
+        line = decoded.text.count("\n", 0, decoded.text.index("\0")) + 1
+        raise InputError("this is not a text file", cure=cure, source=source, line=line)
+    if not decoded.text.strip():
+        raise InputError("the file is empty", cure=wanted.content, source=source, line=1)
+    return decoded
+
+
+def _decoded(data: bytes, *, western: bool) -> Decoded | None:
+    for mark, codec, name in _MARKS:
+        if data.startswith(mark):
+            return _try(data, codec, name)
+    # Digits and commas in UTF-16 have a NUL at every other place.
+    if b"\0" in data[:4096]:
+        little = data[1:4096:2].count(0) > data[0:4096:2].count(0)
+        wide = _try(data, "utf-16-le" if little else "utf-16-be", "UTF-16")
+        if wide is not None and "\n" in wide.text:
+            return wide
+    plain = _try(data, "utf-8", "UTF-8")
+    if plain is not None or not western:
+        return plain
+    text = data.decode("cp1252", "replace").replace("\ufffd", "?")
+    controls = re.search(r"[\x01-\x08\x0e-\x1f]", text)
+    return None if controls else Decoded(_one_line_feed(text), "Windows-1252")
+
+
+def _try(data: bytes, codec: str, name: str) -> Decoded | None:
+    try:
+        return Decoded(_one_line_feed(data.decode(codec)), name)
+    except UnicodeDecodeError:
+        return None
+
+
+def _one_line_feed(text: str) -> str:
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def _no_utf8(data: bytes, source: Path | str, cure: str) -> InputError:
+    try:
+        data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        return InputError(
+            f"the text is not UTF-8 (byte 0x{data[error.start]:02x})",
+            cure=cure,
+            source=source,
+            line=data.count(b"\n", 0, error.start) + 1,
+        )
+    return InputError("this is not a text file", cure=cure, source=source, line=1)
+
+
+def read_text(source: Path, *, wanted: Wanted) -> Decoded:
+    """`decode` of `read_bytes`."""
+    return decode(read_bytes(source, wanted=wanted), source=source, wanted=wanted)
+
+
+def first_word(text: str) -> str | None:
+    """As much of a line as a message may show of a file that may be somebody else's.
+
+    Examples
+    --------
+    >>> first_word("  root:x:0:0:root"), first_word("{}")
+    ('root', '{}')
+    """
+    match = re.match(r"\W{0,2}\w{0,20}", text.strip())
+    return (match.group() if match else "") or None
+
+
+# Rows of cells
+
+_DELIMITERS = ",;\t|"
+_SAMPLE_LINES = 80
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """Cells of one row, and the line on which it begins."""
+
+    line: int
+    cells: list[str]
+
+
+def split_rows(
+    text: str,
+    *,
+    source: Path | str,
+    delimiter: str = ",",
+    first_line: int = 1,
+    comments: bool = True,
+) -> Iterator[Row]:
+    """Rows of a table, blank ones and comments (#) left out.
+
+    A quoted line break stays in its cell; only line feeds end a line, as in any editor.
+
+    Examples
+    --------
+    >>> text = 'a,b\\n# why\\n1,"x\\ny"\\n2,z\\n'
+    >>> [(row.line, row.cells) for row in split_rows(text, source="t.csv")]
+    [(1, ['a', 'b']), (3, ['1', 'x\\ny']), (5, ['2', 'z'])]
+    """
+    at = first_line
+    within = False
+
+    def feed() -> Iterator[str]:
+        nonlocal at, within
+        for number, line in enumerate(io.StringIO(text, newline=""), start=first_line):
+            if not within:
+                if comments and line.lstrip(" \t").startswith("#"):
+                    continue
+                at = number
+            within = True
+            yield line
+
+    reader = csv.reader(feed(), delimiter=delimiter, strict=True, skipinitialspace=True)
+    try:
+        for cells in reader:
+            if any(cell.strip() for cell in cells):
+                yield Row(at, cells)
+            within = False
+    except csv.Error as error:
+        never_closed = "unexpected end" in str(error)
+        raise InputError(
+            "a quote is never closed" if never_closed else f"not a line of CSV ({error})",
+            cure="check its quotes",
+            source=source,
+            line=at,
+        ) from error
+
+
+def delimiters(text: str) -> list[str]:
+    """What may part the cells of a table, the likeliest first.
+
+    Examples
+    --------
+    >>> delimiters("a;b\\n1,5;2\\n2,5;3\\n")[0]
+    ';'
+    """
+    fits: list[tuple[float, int, str]] = []
+    for number, delimiter in enumerate(_DELIMITERS):
+        widths = Counter(len(row.cells) for row in _sample(text, delimiter))
+        if not widths:
+            continue
+        width, count = max(widths.items(), key=lambda item: (item[0] > 1, item[1]))
+        if width > 1:
+            fits.append((-count / sum(widths.values()), number, delimiter))
+    return [delimiter for _, _, delimiter in sorted(fits)] or [","]
+
+
+def _sample(text: str, delimiter: str) -> Iterator[Row]:
+    """The first rows, as far as they can be parted."""
+    try:
+        for row in split_rows(text[:100_000], source="", delimiter=delimiter):
+            if row.line > _SAMPLE_LINES:
+                return
+            yield row
+    except InputError:
+        return
+
+
+# TOML
 
 KeyPath = tuple[str | int, ...]
 
@@ -203,10 +467,9 @@ class _Scan:
         return self.text[start:end]
 
 
-LARGEST_FILE_BYTES = 1_000_000
-
 _PLACE = re.compile(r"\s*\(at (?:line (\d+), column \d+|end of document)\)$")
 _UNQUOTED = re.compile(r'^\s*([A-Za-z_][\w.]*)\s*=\s*([^"\'\[{\s#][^#\n]*?)\s*(?:#.*)?$')
+_LIKE_TOML = re.compile(r"\[|[A-Za-z_][\w.]*\s*=")
 _SMART_QUOTES = "“”„‘’"
 
 
@@ -228,15 +491,19 @@ class Document:
 
 def read_document(source: Path, *, what: str) -> Document:
     """Read a TOML file."""
-    return parse_document(_decoded(_bytes(source, what), source), source=source, what=what)
+    wanted = Wanted(name=what, content=f"write a {what} into it")
+    return _parsed(read_text(source, wanted=wanted).text, source=source, what=what)
 
 
 def parse_document(text: str, *, source: Path, what: str) -> Document:
     """Read a TOML text that is said to come from `source`."""
     if not text.strip():
-        raise InputError(
-            "the file is empty", cure=f"write a {what} into it", source=source, line=1
-        )
+        cure = f"write a {what} into it"
+        raise InputError("the file is empty", cure=cure, source=source, line=1)
+    return _parsed(text, source=source, what=what)
+
+
+def _parsed(text: str, *, source: Path, what: str) -> Document:
     try:
         values = tomllib.loads(text)
     except RecursionError:
@@ -249,61 +516,17 @@ def parse_document(text: str, *, source: Path, what: str) -> Document:
     return Document(source=source, text=text, values=values)
 
 
-def _bytes(source: Path, what: str) -> bytes:
-    try:
-        refused = _why_not(source, what)
-        if refused is None:
-            return source.read_bytes()
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise InputError(
-            f"the {what} cannot be read ({reason})",
-            cure="check the path and its permissions",
-            source=source,
-        ) from error
-    raise InputError(refused[0], cure=refused[1], source=source)
-
-
-def _why_not(source: Path, what: str) -> tuple[str, str] | None:
-    """Problem and cure of a path that is no file we would read."""
-    if source.is_dir():
-        return f"this is a folder, not a {what}", "name a file in it"
-    if not source.exists():
-        return f"there is no such {what}", "check the path and the name"
-    if not source.is_file():
-        return "this is not a regular file", f"name a {what}"
-    size = source.stat().st_size
-    if size > LARGEST_FILE_BYTES:
-        limit = LARGEST_FILE_BYTES // 1_000_000
-        cure = f"check that this is the right file; the limit is {limit} MB"
-        return f"{size / 1e6:.1f} MB is too large for a {what}", cure
-    return None
-
-
-def _decoded(data: bytes, source: Path) -> str:
-    cure = "save the file again as plain text in UTF-8"
-    if data.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-        raise InputError("the file is in UTF-16, not UTF-8", cure=cure, source=source, line=1)
-    try:
-        return data.decode("utf-8-sig").replace("\r\n", "\n")
-    except UnicodeDecodeError as error:
-        raise InputError(
-            f"the text is not UTF-8 (byte 0x{data[error.start]:02x})",
-            cure=cure,
-            source=source,
-            line=data.count(b"\n", 0, error.start) + 1,
-        ) from error
-
-
 def _not_toml(error: ValueError, text: str, source: Path) -> InputError:
     message = str(error)
     place = _PLACE.search(message)
-    rows = text.splitlines() or [""]
+    rows = text.split("\n")
     line = int(place[1]) if place and place[1] else (len(rows) if place else None)
-    row = rows[line - 1].strip() if line is not None and line <= len(rows) else None
-    reason = _PLACE.sub("", message)
-    problem, cure = _explained(reason, row or "")
-    return InputError(problem, cure=cure, source=source, line=line, value=row or None)
+    row = rows[line - 1].strip() if line is not None and line <= len(rows) else ""
+    # A file of another kind may be a secret of the machine's.
+    ours = source.suffix.lower() == ".toml" and _LIKE_TOML.match(row)
+    shown = row if ours else first_word(row)
+    problem, cure = _explained(_PLACE.sub("", message), row if ours else shown or "")
+    return InputError(problem, cure=cure, source=source, line=line, value=shown)
 
 
 def _explained(reason: str, row: str) -> tuple[str, str]:
@@ -320,5 +543,5 @@ def _explained(reason: str, row: str) -> tuple[str, str]:
         return "this number has too many digits", "write a quantity with its unit in quotes"
     if unquoted:
         cure = f'put it in straight quotes: {unquoted[1]} = "{unquoted[2]}"'
-        return f"this is not TOML ({reason})", cure
+        return "this value is not TOML", cure
     return f"this is not TOML ({reason})", 'write key = "value" lines under [table] headers'

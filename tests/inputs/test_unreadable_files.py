@@ -72,16 +72,42 @@ def test_wrong_encoding(tmp_path, demo_text):
     assert f"{job}:{line}: the text is not UTF-8 (byte 0xe9); save" in refused(job)
 
 
-def test_utf_16(tmp_path, demo_text):
+@pytest.mark.parametrize("encoding", ["utf-16", "utf-16-le", "utf-32", "utf-8-sig"])
+@pytest.mark.parametrize("ending", ["\n", "\r\n", "\r"])
+def test_a_job_in_unicode_of_any_width_is_read(folder, demo_text, encoding, ending):
+    job = folder / "job.toml"
+    job.write_bytes(demo_text.replace("\n", ending).encode(encoding))
+    assert read_job(job).rooms[0].name == "Cook line"
+
+
+@pytest.mark.parametrize(
+    "data", [b"PK\x03\x04rest", b"%PDF-1.7", b"x = 1\n\0\0\n", b"\xff\xfe\0"]
+)
+def test_a_file_that_is_no_text(tmp_path, data):
     job = tmp_path / "job.toml"
-    job.write_text(demo_text, encoding="utf-16")
-    assert f"{job}:1: the file is in UTF-16, not UTF-8; save" in refused(job)
+    job.write_bytes(data)
+    refused(job)
+
+
+@pytest.mark.parametrize("name", ["passwd", "card.toml"])
+def test_no_more_of_a_foreign_file_than_its_first_word_is_shown(tmp_path, name):
+    foreign = tmp_path / name
+    foreign.write_text("daemon:secret:1:1:somebody:/usr/sbin\nroot:other\n")
+    shown = refused(foreign)
+    assert "daemon" in shown
+    assert "secret" not in shown
+
+
+def test_no_value_of_a_foreign_key_is_shown(tmp_path):
+    foreign = tmp_path / "keys.toml"
+    foreign.write_text('token = "hidden-word"\n')
+    assert not any("hidden-word" in str(fault) for fault in job_faults(foreign))
 
 
 def test_not_toml_at_all(tmp_path):
     job = tmp_path / "job.toml"
     job.write_text('{"display": "us"}')
-    assert f'{job}:1: \'{{"display": "us"}}\': this is not TOML' in refused(job)
+    assert f"{job}:1: '{{\"display': this is not TOML" in refused(job)
 
 
 def test_nested_without_end(tmp_path):

@@ -63,7 +63,7 @@ WRONG = {
     ",,working_time,9.5,90,,,": "no such kind",
     "cup,,working_time,9.5 min,90,,,": "write 9.5",
     "cup,,working_time,9.5,90F,,,": "write 90",
-    'cup,,working_time,"9,5",90,,,': "write a decimal point: 9.5",
+    'cup,,working_time,"9,500",90,,,': "write 9.500, or 9500",
     "cup,,working_time,9-11,90,,,": "a range is not one reading",
     "cup,,working_time,-3,90,,,": "a time lies above 0",
     "cup,,working_time,0,90,,,": "a time lies above 0",
@@ -73,7 +73,7 @@ WRONG = {
     "cup,,working_time,1e3,90,,,": "not a number",
     "cup,,working_time,9.5,21,,,": "is it in °C?",
     "cup,,working_time,9.5,90,,": "7 cells where the header has 8",
-    'cup,,working_time,"9.5,90,,,': "not a line of CSV",
+    'cup,,working_time,"9.5,90,,,': "a quote is never closed",
     "bucket,,wet_edge,9.5,,90,90,": "slab: it is empty",
     "bucket,,wet_edge,9.5,,90,,88": "write the mixed temperature",
     "probe,,,6,104,90,90,": "name the kit",
@@ -99,7 +99,7 @@ WRONG_TABLES = {
     "": "the file is empty",
     "# only words\n": "it has only comments",
     HEAD: "a header but no readings",
-    "kind;milestone;minutes\n": "not separated by commas",
+    "kind|milestone|minuts\n": "no such column is known",
     "kind,milestone,minutes,minutes\ncup,wet_edge,3,3\n": "stands there twice",
     "kind,milestone,minutes,tempf\ncup,wet_edge,3,3\n": 'did you mean "temp_f"',
     "kind,milestone,minutes,temp_f,temp_c\ncup,wet_edge,3,70,21\n": "keep one of the two",
@@ -125,8 +125,8 @@ def test_a_wrong_table_is_refused_in_one_line(text, tmp_path):
 
 
 BYTES = {
-    "utf-16": GOOD.encode("utf-16"),
-    "latin": GOOD.replace("windy", "wíndy").encode("latin-1"),
+    "half of utf-16": GOOD.encode("utf-16") + b"x",
+    "workbook": b"PK\x03\x04",
     "zeros": b"kind\0",
     "large": b"#" * 1_000_001,
 }
@@ -172,3 +172,44 @@ def test_a_mutated_table_is_read_or_refused(text):
         return
     assert found.rows
     assert all(0 <= one.after_s <= 31 * 86_400 for one in found.rows)
+
+
+SAME = {
+    "utf-16": lambda text: text.encode("utf-16"),
+    "western": lambda text: text.encode("cp1252"),
+    "semicolons": lambda text: text.replace(",", ";").encode(),
+    "tabs": lambda text: text.replace(",", "\t").encode(),
+    "carriage returns": lambda text: text.replace("\n", "\r").encode(),
+    "spare commas": lambda text: text.replace("\n", ",,,\n").encode(),
+    "header twice": lambda text: (text + text.partition("\n")[0] + "\n").encode(),
+}
+
+
+@pytest.mark.parametrize("how", SAME)
+def test_a_table_says_the_same_however_it_was_saved(how, tmp_path):
+    path = tmp_path / "trial.csv"
+    text = "kind,milestone,temp_c,minutes,note\ncup,working_time,21.5,12,Küche\n"
+    path.write_bytes(SAME[how](text))
+    row = read_readings(path, milestones=NAMES).rows[0]
+    assert (row.temp_c, row.after_s, row.note) == (21.5, 720.0, "Küche")
+
+
+@pytest.mark.parametrize("sign", ["\u2028", "\u2029", "\x85", "\x0b", "\n", "\n# no remark\n"])
+def test_a_note_may_hold_any_break_of_line(sign, tmp_path):
+    path = tmp_path / "trial.csv"
+    note = f"slow{sign}but sure"
+    path.write_bytes(
+        f'kind,milestone,temp_c,minutes,note\ncup,working_time,21,12,"{note}"\n'
+        "# a remark: \"don't\ncup,wet_edge,21,16,\n".encode()
+    )
+    first, second = read_readings(path, milestones=NAMES).rows
+    assert first.note == note
+    # Counted as an editor does: by line feeds.
+    assert second.line == 4 + note.count("\n")
+
+
+def test_decimal_commas_are_read_where_they_can_mean_nothing_else(tmp_path):
+    path = tmp_path / "trial.csv"
+    path.write_text("kind;milestone;temp_c;minutes\ncup;working_time;21,5;12,25\n")
+    row = read_readings(path, milestones=NAMES).rows[0]
+    assert (row.temp_c, row.after_s) == (21.5, 735.0)

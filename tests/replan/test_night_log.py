@@ -145,7 +145,7 @@ def test_every_faulty_line_is_refused_in_one_line(line, column, words):
         ("at,room,bucket", "event: the column is missing"),
         ("event,room", "at: the column is missing"),
         ("at,event,rooms", 'did you mean "room"?'),
-        ("at;event;room", "not separated by commas"),
+        ("at|event;room", "no such column"),
         ("at,event,at", "stands there twice"),
     ],
 )
