@@ -1,5 +1,21 @@
-"""``python -m cureplan``."""
+"""``python -m cureplan``, and where the ``cureplan`` command begins."""
 
-from cureplan.cli import main
+import signal
 
-main()
+__all__ = ["main"]
+
+# Until there is something to keep, Ctrl-C ends the process as it ends any other: at once
+# and without a word, even in the middle of an import.
+if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
+
+
+def main() -> None:
+    """Run the command line; ends the process with its exit code."""
+    from cureplan.cli import main as run
+
+    run()
+
+
+if __name__ == "__main__":
+    main()

@@ -2,14 +2,28 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
 from cureplan.core.errors import CurePlanError, InputError
+from cureplan.output.commands.common import (
+    be_quiet,
+    in_colour,
+    job_inputs,
+    note,
+    print_text,
+    progress_line,
+    refuse_folder,
+    terminal_width,
+    time_given,
+    with_quiet,
+)
 from cureplan.output.commands.compare import compare
 from cureplan.output.commands.fit import fit, trial
 from cureplan.output.commands.new import new
@@ -17,6 +31,8 @@ from cureplan.output.commands.night import record, replan
 from cureplan.output.commands.weather import weather
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from cureplan.inputs.job.model import Job
     from cureplan.planning.plan.model import Plan
 
@@ -26,21 +42,21 @@ app = typer.Typer(
     name="cureplan",
     help="Plan a night of fast-setting floor: order and start, ice or not, the way back.",
     no_args_is_help=True,
-    add_completion=False,
+    context_settings={"help_option_names": ["-h", "--help"]},
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
 )
 
 DEFAULT_FOLDER = Path("night-plan")
 SHORT_OF_POLICY = 1
-
-app.command()(weather)
-app.command()(replan)
-app.command()(record)
-app.command()(compare)
-app.command()(fit)
-app.command()(trial)
-app.command()(new)
+# As a shell says of a process ended by Ctrl-C, and by a reader that went away.
+INTERRUPTED, CUT_OFF = 130, 141
+OUR_FAULT = 70
+TRACEBACK_VARIABLE = "CUREPLAN_TRACEBACK"
+REPORT_IT = (
+    "please report it with your files and what the command says with "
+    f"{TRACEBACK_VARIABLE}=1 before it"
+)
 
 JobFile = Annotated[Path, typer.Argument(metavar="JOB.toml", help="The job file.")]
 OutFolder = Annotated[
@@ -53,23 +69,29 @@ Now = Annotated[
         "--now", metavar="TIME", help="Plan as if it were this time, e.g. 2026-07-17T20:00."
     ),
 ]
+Helps = Annotated[
+    bool,
+    typer.Option(
+        "--help-out/--no-help",
+        help="Whether to look for what would mend a plan that falls short.",
+    ),
+]
 
 
-@app.command()
 def plan(
     job_file: JobFile,
     out: OutFolder = DEFAULT_FOLDER,
     now: Now = None,
     as_json: AsJson = False,
+    helps: Helps = True,
 ) -> None:
     """Plan a job and write its sheets."""
     from cureplan.api import read_job
 
     job = read_job(job_file)
-    _plan_and_show(job, now=_now_for(job, now), out=out, as_json=as_json)
+    _plan_and_show(job, now=_now_for(job, now), out=out, as_json=as_json, helps=helps)
 
 
-@app.command()
 def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
     """Plan the demo: a school kitchen in a heat wave, on real weather."""
     from cureplan.api import demo_job_path, read_job
@@ -79,7 +101,6 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
     _plan_and_show(job, now=evening_before, out=out, as_json=as_json)
 
 
-@app.command()
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
     """Read a job, its cards and its weather, and say what was understood."""
     from cureplan.api import job_weather, read_job
@@ -87,10 +108,9 @@ def check(job_file: JobFile, as_json: AsJson = False) -> None:
 
     job = read_job(job_file)
     series = job_weather(job, now=_now_for(job, None))
-    _print(check_json(job, series) if as_json else check_text(job, series))
+    print_text(check_json(job, series) if as_json else check_text(job, series), asked=as_json)
 
 
-@app.command()
 def clock(
     card: Annotated[str, typer.Argument(metavar="CARD", help="A shipped card, or a path.")],
     at: Annotated[str, typer.Option("--at", metavar="TEMP", help='For example "90 F".')],
@@ -113,10 +133,9 @@ def clock(
     at_c = _temperature_c("--at", at)
     times = card_clock(read, at_c=at_c)
     render = clock_json if as_json else clock_text
-    _print(render(read, at_c, times))
+    print_text(render(read, at_c, times), asked=as_json)
 
 
-@app.command()
 def chill(
     card: Annotated[str, typer.Argument(metavar="CARD", help="A slurry card, or a path.")],
     air: Annotated[str, typer.Option("--air", metavar="TEMP", help='For example "95 F".')],
@@ -157,10 +176,9 @@ def chill(
         cooler_loss=COOLER_LOSS,
     )
     render = chill_json if as_json else chill_text
-    _print(render(read, air_c, answers))
+    print_text(render(read, air_c, answers), asked=as_json)
 
 
-@app.command()
 def schema(
     of: Annotated[str, typer.Argument(metavar="WHAT", help="plan, or job.")] = "plan",
     as_json: AsJson = True,
@@ -178,7 +196,7 @@ def schema(
         found = WrittenJob.model_json_schema()
     else:
         raise InputError("no such schema", cure="ask for plan or job", key="WHAT", value=of)
-    _print(json.dumps(found, indent=2 if as_json else None))
+    print_text(json.dumps(found, indent=2 if as_json else None), asked=True)
 
 
 LADDER_C = tuple((f - 32.0) / 1.8 for f in (60.0, 70.0, 80.0, 90.0, 100.0, 110.0))
@@ -187,51 +205,53 @@ COOLER_LOSS = 0.3
 """Ice lost to the cooler, from memory; a job may say otherwise."""
 
 
-def _plan_and_show(job: Job, *, now: datetime, out: Path, as_json: bool) -> None:
+def _plan_and_show(
+    job: Job, *, now: datetime, out: Path, as_json: bool, helps: bool = True
+) -> None:
+    """Write and show the plan as soon as it is made, then what would mend it."""
     from cureplan.api import make_plan
     from cureplan.output.sheet.write import write_sheets
+    from cureplan.output.text.terminal import help_text, terminal_text
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
 
-    made = make_plan(job, now=now, progress=_progress if sys.stderr.isatty() else None)
-    written = write_sheets(made, out)
+    refuse_folder(out, inputs=job_inputs(job))
+    first: list[Plan] = []
+
+    def show(plan: Plan) -> None:
+        first.append(plan)
+        if tell is not None:
+            sys.stderr.write("\r\x1b[K")
+        written = write_sheets(plan, out)
+        if not as_json:
+            print_text(_in_words(terminal_text, plan))
+            print_text("\n" + "\n".join(str(path) for path in written))
+
+    with progress_line() as tell:
+        made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
+    if made is not first[0]:
+        write_sheets(made, out)
+        if not as_json:
+            print_text(_in_words(help_text, made, first[0]))
     if as_json:
-        _print(plan_to_json(made, text_of=voice_of(made).say))
-    else:
-        _print(_terminal(made))
-        _print("\n" + "\n".join(str(path) for path in written))
+        print_text(plan_to_json(made, text_of=voice_of(made).say), asked=True)
     if made.status == "short of policy":
         raise typer.Exit(SHORT_OF_POLICY)
 
 
-def _progress(words: str) -> None:
-    """One line that is written over while the search goes on; Ctrl-C keeps the best."""
-    sys.stderr.write(f"\r\x1b[Ksearching: {words}")
-    if words.startswith("on site") and words.endswith("settled"):
-        sys.stderr.write("\r\x1b[K")
-    sys.stderr.flush()
-
-
-def _terminal(made: Plan) -> str:
-    import shutil
-
-    from cureplan.output.text.terminal import terminal_text
-
-    colour = sys.stdout.isatty()
-    width = shutil.get_terminal_size((100, 24)).columns
-    return terminal_text(made, width=width, colour=colour, language=made.job.languages[0])
+def _in_words(text: Callable[..., str], plan: Plan, *more: Plan) -> str:
+    language = plan.job.languages[0]
+    return text(plan, *more, width=terminal_width(), colour=in_colour(), language=language)
 
 
 def _now_for(job: Job, given: str | None) -> datetime:
     """The time of planning: as asked, else the clock's, else the evening before a past job."""
-    from cureplan.output.commands.common import time_given
-
     if given is not None:
         return time_given(job, given)
     clock_now = datetime.now(UTC)
     if clock_now < job.access.open_by:
         return clock_now
-    typer.echo("This job lies in the past; planned as if on the evening before.", err=True)
+    note("This job lies in the past; planned as if on the evening before.")
     return job.access.begins - timedelta(hours=23)
 
 
@@ -246,17 +266,143 @@ def _temperature_c(option: str, text: str) -> float:
         raise InputError(problem, cure=cure, key=option, value=text) from None
 
 
-def _print(text: str) -> None:
-    sys.stdout.write(text if text.endswith("\n") else text + "\n")
+# In the order of a job, each with two examples that a test runs.
+_COMMANDS: tuple[tuple[Any, tuple[str, str]], ...] = (
+    (new, ("new job.toml", "new job.toml < answers.txt")),
+    (check, ("check job.toml", "check job.toml --json")),
+    (weather, ("weather job.toml", "weather job.toml --save hours.csv --picture hours.png")),
+    (plan, ("plan job.toml", "plan job.toml --out monday --now 2013-07-16T20:00")),
+    (compare, ("compare job.toml --vary ice", "compare job.toml --vary start --json")),
+    (
+        replan,
+        (
+            "replan night-plan/plan.json log.csv",
+            "replan night-plan/plan.json log.csv --now 2013-07-17T21:20 --out tonight",
+        ),
+    ),
+    (
+        record,
+        (
+            "record night-plan/plan.json log.csv",
+            "record night-plan/plan.json log.csv --out finished",
+        ),
+    ),
+    (
+        trial,
+        ("trial --card fast-slurry", "trial --card fast-slurry --celsius --out trial.csv"),
+    ),
+    (
+        fit,
+        (
+            "fit readings.csv --card fast-slurry",
+            "fit readings.csv --card fast-slurry --out mine.toml --picture fit.png",
+        ),
+    ),
+    (clock, ('clock fast-slurry --at "90 F"', 'clock clear-topcoat --at "31 C" --json')),
+    (
+        chill,
+        (
+            'chill fast-slurry --air "95 F" --slab "88 F"',
+            'chill fast-slurry --air "35 C" --slab "31 C" --liquids "4 C"',
+        ),
+    ),
+    (demo, ("demo", "demo --out demo-plan --quiet")),
+    (schema, ("schema plan", "schema job")),
+)
+
+
+def _register() -> None:
+    for command, examples in _COMMANDS:
+        lines = "\n".join(f"  cureplan {words}" for words in examples)
+        app.command(epilog=f"\b\nExamples:\n{lines}")(with_quiet(command))
+
+
+_register()
+
+
+def _show_version(asked: bool) -> None:
+    if asked:
+        from cureplan import __version__
+
+        print_text(f"cureplan {__version__}", asked=True)
+        raise typer.Exit
+
+
+@app.callback()
+def _whole(
+    _version: Annotated[
+        bool,
+        typer.Option(
+            "--version", callback=_show_version, is_eager=True, help="Show the version."
+        ),
+    ] = False,
+) -> None:
+    """Plan a night of fast-setting floor: order and start, ice or not, the way back."""
 
 
 def main() -> NoReturn:
     """Run the command line; a user's mistake is one line on stderr and an exit code."""
+    from cureplan.output.commands.streams import Output
+
+    if signal.getsignal(signal.SIGINT) is signal.SIG_DFL:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
+    be_quiet(False)
     try:
-        app()
-    except CurePlanError as error:
-        sys.stderr.write(f"cureplan: {error}\n")
-        sys.exit(error.exit_code)
+        output = Output()
+        code = _run()
+        fault = output.fault()
     except KeyboardInterrupt:
-        sys.exit(130)
-    sys.exit(0)
+        sys.exit(INTERRUPTED)
+    if isinstance(fault, BrokenPipeError):
+        sys.exit(code or CUT_OFF)
+    if fault is not None:
+        _tell(f"standard output could not be written ({fault.strerror or fault})")
+        sys.exit(code or CurePlanError.exit_code)
+    sys.exit(code)
+
+
+def _run() -> int:
+    try:
+        # None from a command that ended by itself.
+        return app(standalone_mode=False) or 0
+    except CurePlanError as error:
+        _tell(f"{error}; {REPORT_IT}" if error.exit_code == OUR_FAULT else str(error))
+        return error.exit_code
+    except typer.Abort as end:
+        return _aborted(end)
+    except Exception as error:  # noqa: BLE001
+        show = getattr(error, "show", None)
+        if show is not None:
+            # The command line's own complaint about its words.
+            show()
+            return int(getattr(error, "exit_code", CurePlanError.exit_code))
+        return _own_fault(error)
+
+
+def _aborted(end: BaseException) -> int:
+    """A prompt ended by Ctrl-C, or because nobody can answer it."""
+    if isinstance(end.__cause__ or end.__context__, EOFError):
+        _tell("the answers end here; give one line an answer, an empty one for the usual")
+        return CurePlanError.exit_code
+    return INTERRUPTED
+
+
+def _own_fault(error: Exception) -> int:
+    if os.environ.get(TRACEBACK_VARIABLE):
+        import traceback
+
+        traceback.print_exception(error)
+    shown = " ".join(str(error).split())[:200]
+    _tell(
+        f"this is a fault of cureplan, not yours ({type(error).__name__}: {shown}); {REPORT_IT}"
+    )
+    return OUR_FAULT
+
+
+def _tell(text: str) -> None:
+    """One line on standard error, where there still is one."""
+    try:
+        sys.stderr.write(f"cureplan: {text}\n")
+        sys.stderr.flush()
+    except (OSError, ValueError):
+        return

@@ -20,13 +20,12 @@ from numpy.typing import NDArray
 
 from cureplan.core import quantities
 from cureplan.core.clock import epoch_s, local_instant
+from cureplan.core.moist_air import dew_from_humidity_c, relative_humidity
 from cureplan.inputs.cards.reader import read_card
-from cureplan.output.charts.palette import contrast_ratio
 from cureplan.science import heat as thermal_constants
 from cureplan.science.fit import fit_kinetics
-from cureplan.science.humid_air import dew_point_c, relative_humidity, saturation_pressure_pa
-from cureplan.science.mixing import mixed_temperature_c
-from cureplan.science.quadrature import collocation
+from cureplan.science.ice.cooling import heat_removed_j, ice_mass_kg
+from cureplan.science.kit import KitPhysics, run_bucket
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, AgeCurve, rate_factor
 from cureplan.science.sun import clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
 
@@ -90,53 +89,41 @@ def energy_kj_mol(temps_c: list[float], minutes: list[float]) -> float:
     return fit.activation_energy_j_mol / 1e3
 
 
-def mixed_c(
-    kg: list[float],
-    temps_c: list[float],
-    heats_kj_kg_k: list[float],
-    ice_kg: float,
-    water_kj_kg_k: float,
-    fusion_kj_kg: float,
+def mixed_c(kg: list[float], temps_c: list[float], heats_kj_kg_k: list[float]) -> float:
+    """Temperature of parts put together one after another, each as a filler into the rest."""
+    held_j_k, held_c = kg[0] * heats_kj_kg_k[0] * 1e3, temps_c[0]
+    for mass_kg, temp_c, heat in zip(kg[1:], temps_c[1:], heats_kj_kg_k[1:], strict=True):
+        added_j_k = mass_kg * heat * 1e3
+        kit = KitPhysics(
+            activation_energy_j_mol=50e3, reference_c=20.0, liquids_capacity_j_k=held_j_k,
+            filler_capacity_j_k=added_j_k, liquids_mix_s=1.0, filler_mix_s=1.0,
+            liquid_stage_share=0.0, heat_rise_k=0.0, working_age_s=1e3, mixing_power_w=0.0,
+            exchange_w_k=0.0, volumetric_heat_j_m3_k=2e6,
+        )  # fmt: skip
+        path = run_bucket(
+            held_c, temp_c, 20.0, 20.0, 1.0, kit=kit, speed=1.0, film_m=0.003,
+            slab_effusivity=1683.0,
+        )  # fmt: skip
+        held_j_k, held_c = held_j_k + added_j_k, float(path.mixed_c[0])
+    return held_c
+
+
+def ice_for_mix_kg(
+    capacity_kj_k: float, from_c: float, to_c: float, fusion_kj_kg: float, water_kj_kg_k: float
 ) -> float:
-    """Temperature of a mix with melting ice."""
-    found = mixed_temperature_c(
-        kg,
-        temps_c,
-        specific_heat_j_kg_k=np.array(heats_kj_kg_k) * 1e3,
-        ice_kg=ice_kg,
-        melt_specific_heat_j_kg_k=water_kj_kg_k * 1e3,
-        fusion_heat_j_kg=fusion_kj_kg * 1e3,
+    """Ice that takes a mix down when its meltwater ends as warm as the mix."""
+    heat_j = heat_removed_j(heat_capacity_j_k=capacity_kj_k * 1e3, start_c=from_c, end_c=to_c)
+    found = ice_mass_kg(
+        heat_j=heat_j,
+        cooler_loss_share=0.0,
+        fusion_heat_j_kg=1e3 * (fusion_kj_kg + water_kj_kg_k * to_c),
     )
     return float(found)
 
 
-def mixed_f(
-    lb: list[float],
-    temps_f: list[float],
-    heats: list[float],
-    ice_lb: float,
-    fusion_btu_lb: float,
-) -> float:
-    """The same in US units; heats are shares of water's."""
-    found = mixed_c(
-        lb,
-        [(temp_f - FAHRENHEIT_ZERO) / 1.8 for temp_f in temps_f],
-        [4.1868 * heat for heat in heats],
-        ice_lb,
-        4.1868,
-        fusion_btu_lb * BTU_PER_LB_J_KG / 1e3,
-    )
-    return found * 1.8 + FAHRENHEIT_ZERO
-
-
-def quadrature_weight(nodes: int, which: int) -> float:
-    """Weight of one node for the whole span 0..1."""
-    return float(collocation(nodes)[1][-1, which])
-
-
 def dew_c(temp_c: float, humidity_pct: float) -> float:
     """Dew point."""
-    return float(dew_point_c(temp_c, humidity=humidity_pct / 100))
+    return float(dew_from_humidity_c(temp_c, rh_frac=humidity_pct / 100))
 
 
 def dew_f(temp_f: float, humidity_pct: float) -> float:
@@ -147,11 +134,6 @@ def dew_f(temp_f: float, humidity_pct: float) -> float:
 def humidity_pct(temp_c: float, dew_c: float) -> float:
     """Relative humidity of air with this dew point."""
     return float(relative_humidity(temp_c, dew_c=dew_c)) * 100
-
-
-def saturation_pa(temp_c: float) -> float:
-    """Saturation pressure of water vapour."""
-    return float(saturation_pressure_pa(temp_c))
 
 
 @cache
@@ -168,7 +150,7 @@ def _dew_errors_of_open_rows_k() -> NDArray[np.float64]:
     fahrenheit, percent, dew = np.array(rows).T
     air_c = (fahrenheit - FAHRENHEIT_ZERO) / 1.8
     theirs_c = (dew - FAHRENHEIT_ZERO) / 1.8
-    return np.asarray(dew_point_c(air_c, humidity=percent / 100) - theirs_c)
+    return np.asarray(dew_from_humidity_c(air_c, rh_frac=percent / 100) - theirs_c)
 
 
 def open_rows_error_k(percentile: float) -> float:
@@ -285,11 +267,6 @@ def solids_to_yield(card: str) -> float:
     read = read_card(card)
     volume_m3 = sum(part.mass_kg / part.density_kg_m3 for part in read.parts)
     return float(volume_m3 / read.mixed_yield_m3)
-
-
-def contrast(ink: str, ground: str) -> float:
-    """Contrast of two colours."""
-    return float(contrast_ratio(ink, ground))
 
 
 def fusion_btu_lb() -> float:

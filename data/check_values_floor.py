@@ -7,16 +7,17 @@ from collections.abc import Callable
 import numpy as np
 from scipy.interpolate import CubicSpline
 
-from cureplan.science.film import film_exchange_per_root_s, film_gap_left
 from cureplan.science.heat import FUSION_HEAT_J_KG
 from cureplan.science.ice.bath import ice_water_w_m2k, pail_surface_w_m2k, water_density_kg_m3
 from cureplan.science.ice.cooling import (
     Pail,
     heat_removed_j,
     ice_mass_kg,
-    pail_c,
+    pail_gap_left,
     time_to_reach_s,
 )
+from cureplan.science.kit import FLOOR_ROOT_S05, KitPhysics, run_bucket
+from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import Layer
 
@@ -70,14 +71,22 @@ def marched_c(
 
 
 def film_closed(time_s: float, slab_e: float, heat_mj_m3k: float, film_mm: float) -> float:
-    """Share of the gap a film has closed, by the shipped closed form."""
-    beta = film_exchange_per_root_s(
-        slab_effusivity_j_m2k_s05=slab_e,
-        film_density_kg_m3=1000.0,
-        film_specific_heat_j_kgk=heat_mj_m3k * 1e3,
-        film_thickness_m=film_mm / 1e3,
-    )
-    return 1.0 - float(film_gap_left(time_s, exchange_per_root_s=beta))
+    """Share of the gap a film has closed, read off the rate of a kit that gives no heat."""
+    energy_j_mol = 50e3
+    kit = KitPhysics(
+        activation_energy_j_mol=energy_j_mol, reference_c=20.0, liquids_capacity_j_k=9e3,
+        filler_capacity_j_k=11e3, liquids_mix_s=1.0, filler_mix_s=1.0, liquid_stage_share=0.0,
+        heat_rise_k=0.0, working_age_s=1e3, mixing_power_w=0.0, exchange_w_k=0.0,
+        volumetric_heat_j_m3_k=heat_mj_m3k * 1e6,
+    )  # fmt: skip
+    path = run_bucket(
+        20.0, 20.0, 20.0, 30.0, 1.0, kit=kit, speed=1.0, film_m=film_mm / 1e3,
+        slab_effusivity=slab_e,
+    )  # fmt: skip
+    nodes = FLOOR_ROOT_S05[1:]
+    fall = np.log(path.rate[0, -nodes.size :]) * GAS_CONSTANT_J_MOL_K / energy_j_mol
+    film_c = 1.0 / (1.0 / (20.0 + ZERO_CELSIUS_K) - fall) - ZERO_CELSIUS_K
+    return float(np.interp(np.sqrt(time_s), nodes, (film_c - 20.0) / 10.0))
 
 
 def _pail(u: float) -> Pail:
@@ -101,9 +110,8 @@ def pail_time_min(u: float, start_c: float, target_c: float, stirred: int) -> fl
 
 def pail_mean_c(u: float, start_c: float, hours: float) -> float:
     """Mean of the pail of the checks, left standing in ice water."""
-    return float(
-        pail_c(hours * 3600, start_c=start_c, surroundings_c=0.0, pail=_pail(u), stirred=False)
-    )
+    left = pail_gap_left(hours * 3600, pail=_pail(u), stirred=False)
+    return float(start_c * left)
 
 
 def ice_kg(capacity_j_k: float, start_c: float, end_c: float, loss: float) -> float:

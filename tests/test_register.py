@@ -2,7 +2,9 @@
 
 A test carries a value from outside when a comment in it, or on its decorators, says
 where the value comes from in one of the words of `PROVENANCE`: house rule for such
-values anyway. It must then have a row in data/checks.csv, and every row a test.
+values anyway. It must then have a row in data/checks.csv, and every row a test. Tests of
+the oracles themselves, in tests/oracles, have none: the register is of shipped code, and
+what it calls a command or the library must reach.
 """
 
 from __future__ import annotations
@@ -70,6 +72,7 @@ def test_every_row_has_its_test(register):
 def test_every_value_from_outside_has_its_row(register):
     rows = {check.test for check in register.checks()}
     carrying = {name for name, said in all_tests().items() if PROVENANCE.search(said)}
+    carrying = {name for name in carrying if not name.startswith("tests/oracles/")}
     assert sorted(carrying - rows) == [], (
         "tests that name a source without a row: add one to data/checks.csv, then run "
         "python data/make_checks_page.py"
@@ -133,3 +136,88 @@ def test_rows_are_complete_and_no_two_alike(register):
 def test_the_page_is_up_to_date(register):
     written = register.PAGE.read_text(encoding="utf-8")
     assert written == register.page(), "run python data/make_checks_page.py"
+
+
+Key = tuple[str, str]
+
+
+def names_in(node: ast.AST) -> set[str]:
+    return {
+        part.id if isinstance(part, ast.Name) else part.attr
+        for part in ast.walk(node)
+        if isinstance(part, ast.Name | ast.Attribute)
+    }
+
+
+def definitions(path: Path) -> dict[Key, set[str]]:
+    """What each name at a file's top, and each method, speaks of."""
+    found: dict[Key, set[str]] = {}
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        if isinstance(node, ast.FunctionDef):
+            found[path.as_posix(), node.name] = names_in(node)
+        elif isinstance(node, ast.ClassDef):
+            methods = [
+                part
+                for part in node.body
+                if isinstance(part, ast.FunctionDef) and not part.name.startswith("__")
+            ]
+            found[path.as_posix(), node.name] = set().union(
+                *(names_in(part) for part in [*node.body, *node.bases] if part not in methods),
+                *(names_in(mark) for part in methods for mark in part.decorator_list),
+            )
+            for part in methods:
+                found[path.as_posix(), part.name] = names_in(part)
+        elif isinstance(node, ast.Assign | ast.AnnAssign) and node.value is not None:
+            for target in node.targets if isinstance(node, ast.Assign) else [node.target]:
+                for name in names_in(target):
+                    found[path.as_posix(), name] = names_in(node.value)
+    return found
+
+
+@cache
+def reached() -> frozenset[str]:
+    """Names that the command line and the library reach, function by function.
+
+    By name alone: two functions of one name count as both reached.
+    """
+    package = TOP / "cureplan"
+    speaks: dict[str, set[str]] = {}
+    begin: set[str] = set()
+    for path in package.rglob("*.py"):
+        for (file, name), others in definitions(path).items():
+            speaks.setdefault(name, set()).update(others)
+            if file.endswith(("cureplan/cli.py", "cureplan/api.py", "cureplan/__main__.py")):
+                begin.add(name)
+        # Commands are registered by decorators.
+        if path.parent.name == "commands":
+            begin |= {name for _, name in definitions(path)}
+    seen: set[str] = set()
+    while begin:
+        name = begin.pop()
+        if name not in seen:
+            seen.add(name)
+            begin |= speaks.get(name, set())
+    return frozenset(seen)
+
+
+def test_what_the_register_calls_is_reached_by_a_command():
+    called = {
+        alias.name
+        for path in sorted((TOP / "data").glob("check_values*.py"))
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("cureplan.")
+        for alias in node.names
+        if not alias.name[0].isupper()
+    } - {"heat", "quantities"}
+    assert len(called) > 20
+    assert sorted(called - reached()) == [], "rows rest on code that no command runs"
+
+
+def test_the_science_wing_holds_nothing_that_no_command_reaches():
+    dead = [
+        f"{Path(file).name}: {name}"
+        for path in sorted((TOP / "cureplan" / "science").rglob("*.py"))
+        for file, name in definitions(path)
+        if name not in reached() and name != "__all__"
+    ]
+    assert dead == [], "move it to tests/oracles, or let it go"

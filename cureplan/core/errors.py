@@ -8,6 +8,10 @@
     ├── NoFeasiblePlanError       exit code 3: no order and start keeps every limit
     └── WeatherUnavailableError   exit code 4: no weather covers the job
 
+Exit code 1 means a plan that falls short of its job's policy, and nothing else; 70 a fault
+of ours, among them a plan its judge does not confirm; 130 and 141 what a shell says of
+Ctrl-C and of a reader that went away.
+
 A user's mistake must reach the terminal as one line, so each class here renders
 itself as one; nothing in the package lets another library's exception through.
 """

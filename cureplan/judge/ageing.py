@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Dampness:
+class HumiditySlope:
     """What a card's points say of humidity: change of ln(time) per share, and their span."""
 
     slope: float
@@ -53,16 +53,21 @@ class CardRate:
     energy_sd_j_mol: float
     batch_frac: float
     ref_s: Mapping[str, float]
-    damp: Dampness | None = None
+    humidity_slope: HumiditySlope | None = None
     """None where the card's points do not speak of humidity."""
 
     def pace(self, humidity: ArrayLike) -> Floats:
         """How many times faster than at the card's mean humidity; unknown counts as that."""
         share = np.asarray(humidity, dtype=np.float64)
-        if self.damp is None:
+        if self.humidity_slope is None:
             return np.ones_like(share)
-        over = np.clip(share, self.damp.driest, self.damp.dampest) - self.damp.mean
-        return np.asarray(np.exp(-self.damp.slope * np.where(np.isnan(over), 0.0, over)))
+        over = (
+            np.clip(share, self.humidity_slope.driest, self.humidity_slope.dampest)
+            - self.humidity_slope.mean
+        )
+        return np.asarray(
+            np.exp(-self.humidity_slope.slope * np.where(np.isnan(over), 0.0, over))
+        )
 
     def inverse_k(self, temp_c: ArrayLike) -> Floats:
         """1/T − 1/T_ref [1/K]."""
@@ -84,7 +89,7 @@ class CardRate:
 def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate:
     """Kinetics of a product that takes the temperature of its floor at once.
 
-    Not for a slurry, whose points are whole rituals: see `pot.calibrate`.
+    Not for a slurry, whose points are whole reference procedures: see `kit.calibrate`.
 
     Examples
     --------
@@ -110,7 +115,7 @@ def fit_rate(
     speak about the energy; a card with single points returns the prior.
     """
     ref_c = next(iter(milestones.values())).points[0].at_c
-    wet = _speaks_of_damp(milestones)
+    wet = _speaks_of_humidity(milestones)
     mean = _mean_humidity(milestones) if wet else 0.0
     weight = np.diag([1.0 / prior.sd_j_mol**2, 0.0 if wet else 1.0])
     pull = np.array([prior.mean_j_mol / prior.sd_j_mol**2, 0.0])
@@ -135,7 +140,7 @@ def fit_rate(
         energy_sd_j_mol=math.sqrt(weight[1, 1] / whole),
         batch_frac=max(milestone.spread_frac for milestone in milestones.values()),
         ref_s={name: math.exp(log_s - found @ x) for name, (x, log_s) in centres.items()},
-        damp=_dampness(milestones, slope, mean) if wet else None,
+        humidity_slope=_humidity_slope(milestones, slope, mean) if wet else None,
     )
 
 
@@ -149,9 +154,11 @@ def _mean_humidity(milestones: Mapping[str, Milestone]) -> float:
     return math.fsum(shares) / len(shares)
 
 
-def _dampness(milestones: Mapping[str, Milestone], slope: float, mean: float) -> Dampness:
+def _humidity_slope(
+    milestones: Mapping[str, Milestone], slope: float, mean: float
+) -> HumiditySlope:
     shares = _humidities(milestones)
-    return Dampness(slope=slope, mean=mean, driest=min(shares), dampest=max(shares))
+    return HumiditySlope(slope=slope, mean=mean, driest=min(shares), dampest=max(shares))
 
 
 def _over(milestone: Milestone, mean: float) -> Floats:
@@ -160,7 +167,7 @@ def _over(milestone: Milestone, mean: float) -> Floats:
     return np.array([0.0 if share is None else share - mean for share in given])
 
 
-def _speaks_of_damp(milestones: Mapping[str, Milestone]) -> bool:
+def _speaks_of_humidity(milestones: Mapping[str, Milestone]) -> bool:
     """Whether a milestone has two points at one temperature, within 3 K, whose humidities
     lie 5 points apart: only then is a difference humidity's alone."""
     for milestone in milestones.values():

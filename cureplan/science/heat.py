@@ -18,29 +18,19 @@ __all__ = [
     "CONCRETE_SUN_ABSORPTANCE",
     "DAY_S",
     "DEEP_SOIL_M",
-    "DEW_MARGIN_K",
-    "FILM_CONDUCTIVITY_W_MK",
-    "FILM_DENSITY_KG_M3",
-    "FILM_SPECIFIC_HEAT_J_KGK",
     "FUSION_HEAT_J_KG",
     "GRAVITY_M_S2",
     "ICE_BATH_C",
     "INSULATION_CONDUCTIVITY_W_MK",
     "INSULATION_DENSITY_KG_M3",
     "INSULATION_SPECIFIC_HEAT_J_KGK",
-    "LIQUID_CONDUCTIVITY_W_MK",
-    "LIQUID_DENSITY_KG_M3",
-    "LIQUID_SPECIFIC_HEAT_J_KGK",
     "PAIL_WALL_CONDUCTIVITY_W_MK",
     "PAIL_WALL_THICKNESS_M",
     "SOIL_CONDUCTIVITY_W_MK",
     "SOIL_DENSITY_KG_M3",
     "SOIL_SPECIFIC_HEAT_J_KGK",
     "checked",
-    "contact_temperature_c",
-    "damping_depth_m",
     "diffusivity_m2_s",
-    "effusivity_j_m2k_s05",
     "lumped_gap_left",
     "lumped_time_constant_s",
 ]
@@ -60,29 +50,6 @@ def checked(
     For arguments of a model only; what a user typed is checked where it is read,
     with file and line.
 
-    Parameters
-    ----------
-    name : str
-        The argument as its caller knows it.
-    value : array_like
-        Number or numbers to check.
-    unit : str
-        Unit shown in the message; "" for a plain number.
-    over, at_least, at_most : float
-        Open lower, closed lower and closed upper limit.
-
-    Returns
-    -------
-    ndarray of float64
-        The same numbers; nothing is clipped.
-
-    Raises
-    ------
-    OutOfRangeError
-        An element is missing (NaN), infinite or outside the limits.
-
-    Examples
-    --------
     >>> float(checked("depth_m", 0.1, unit="m", at_least=0))
     0.1
     >>> checked("depth_m", [0.1, -2], unit="m", at_least=0)
@@ -133,18 +100,6 @@ INSULATION_SPECIFIC_HEAT_J_KGK: Final = 1210.0
 # (heat upwards) to 0.17 m²K/W (downwards), which is 10 to 5.9 W/m²K; from memory.
 AIR_FACE_W_M2K: Final = 7.0
 
-# Wet slurry on the floor. Invented so that its effusivity is the assumed
-# 1120 J/(m²·K·s^0.5); nobody is known to have published one.
-FILM_CONDUCTIVITY_W_MK: Final = 0.612
-FILM_DENSITY_KG_M3: Final = 2000.0
-FILM_SPECIFIC_HEAT_J_KGK: Final = 1025.0
-
-# Liquids in the pail. Conductivity and specific heat lie within those of molten
-# polyurethane (Fire and Materials, doi 10.1002/fam.2188: 0.186-0.200 W/mK,
-# 1960-2080 J/kgK) or just below; all three are assumed, from memory.
-LIQUID_CONDUCTIVITY_W_MK: Final = 0.18
-LIQUID_DENSITY_KG_M3: Final = 1100.0
-LIQUID_SPECIFIC_HEAT_J_KGK: Final = 1900.0
 # Wall of a polyethylene pail; from memory.
 PAIL_WALL_CONDUCTIVITY_W_MK: Final = 0.45
 PAIL_WALL_THICKNESS_M: Final = 0.002
@@ -153,9 +108,6 @@ PAIL_WALL_THICKNESS_M: Final = 0.002
 # 143.5 Btu/lb, which is 333.8 kJ/kg.
 FUSION_HEAT_J_KG: Final = 333_550.0
 ICE_BATH_C: Final = 0.0
-
-# Surface above dew point before coating; 3 °C or 5 °F; common practice, no source.
-DEW_MARGIN_K: Final = 3.0
 
 SLAB_EFFUSIVITY = math.sqrt(
     CONCRETE_CONDUCTIVITY_W_MK * CONCRETE_DENSITY_KG_M3 * CONCRETE_SPECIFIC_HEAT_J_KGK
@@ -170,27 +122,8 @@ def diffusivity_m2_s(
 
     Not for a mixture that is melting: latent heat has no place in it.
 
-    Parameters
-    ----------
-    conductivity_w_mk, density_kg_m3, specific_heat_j_kgk : float
-        All > 0.
+    Source: Incropera et al., 6th ed., section 2.2.2.
 
-    Returns
-    -------
-    float
-        [m²/s].
-
-    Raises
-    ------
-    OutOfRangeError
-        A property is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., section 2.2.2.
-
-    Examples
-    --------
     >>> concrete = diffusivity_m2_s(conductivity_w_mk=1.4, density_kg_m3=2300,
     ...                             specific_heat_j_kgk=880)
     >>> f"{concrete:.2e}"
@@ -202,155 +135,14 @@ def diffusivity_m2_s(
     return float(conductivity / (density * heat))
 
 
-def effusivity_j_m2k_s05(
-    *, conductivity_w_mk: float, density_kg_m3: float, specific_heat_j_kgk: float
-) -> float:
-    """Thermal effusivity sqrt(k·rho·c): how much heat a face takes up.
-
-    Parameters
-    ----------
-    conductivity_w_mk, density_kg_m3, specific_heat_j_kgk : float
-        All > 0.
-
-    Returns
-    -------
-    float
-        [J/(m²·K·s^0.5)].
-
-    Raises
-    ------
-    OutOfRangeError
-        A property is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., section 5.7 (with its eq. 5.63).
-
-    Examples
-    --------
-    >>> round(effusivity_j_m2k_s05(conductivity_w_mk=1.4, density_kg_m3=2300,
-    ...                            specific_heat_j_kgk=880))
-    1683
-    """
-    conductivity = checked("conductivity_w_mk", conductivity_w_mk, unit="W/mK", over=0)
-    density = checked("density_kg_m3", density_kg_m3, unit="kg/m³", over=0)
-    heat = checked("specific_heat_j_kgk", specific_heat_j_kgk, unit="J/kgK", over=0)
-    return float(np.sqrt(conductivity * density * heat))
-
-
-def contact_temperature_c(
-    *,
-    one_c: ArrayLike,
-    other_c: ArrayLike,
-    one_effusivity_j_m2k_s05: float,
-    other_effusivity_j_m2k_s05: float,
-) -> NDArray[np.float64]:
-    """Temperature of the face where two thick bodies have just touched.
-
-    It holds only until heat has crossed the thinner of the two; for a 3 mm film
-    that is seconds.
-
-    Parameters
-    ----------
-    one_c, other_c : array_like, broadcastable
-        Temperatures before they touch [°C].
-    one_effusivity_j_m2k_s05, other_effusivity_j_m2k_s05 : float
-        Their effusivities, > 0.
-
-    Returns
-    -------
-    ndarray of float64
-        Temperature of the common face [°C].
-
-    Raises
-    ------
-    OutOfRangeError
-        An effusivity is not positive or a temperature is not finite.
-
-    Source
-    ------
-    Incropera et al., 6th ed., eq. 5.63.
-
-    Examples
-    --------
-    A 25 °C film meets a 35 °C slab:
-
-    >>> round(float(contact_temperature_c(one_c=25, other_c=35,
-    ...     one_effusivity_j_m2k_s05=1120, other_effusivity_j_m2k_s05=1683)), 1)
-    31.0
-    """
-    one = checked("one_effusivity_j_m2k_s05", one_effusivity_j_m2k_s05, unit="", over=0)
-    other = checked("other_effusivity_j_m2k_s05", other_effusivity_j_m2k_s05, unit="", over=0)
-    one_temp = checked("one_c", one_c, unit="°C")
-    other_temp = checked("other_c", other_c, unit="°C")
-    return np.asarray((one * one_temp + other * other_temp) / (one + other))
-
-
-def damping_depth_m(*, diffusivity_m2_s: float, period_s: float) -> float:
-    """Depth at which a periodic swing has shrunk to 1/e and lags one radian.
-
-    Parameters
-    ----------
-    diffusivity_m2_s : float
-        k/(rho·c) [m²/s], > 0.
-    period_s : float
-        Length of one swing [s], > 0.
-
-    Returns
-    -------
-    float
-        [m].
-
-    Raises
-    ------
-    OutOfRangeError
-        An argument is not positive.
-
-    Source
-    ------
-    Lienhard, A Heat Transfer Textbook, section 5.6 (its example 5.7 is the test).
-
-    Examples
-    --------
-    A day in concrete:
-
-    >>> round(damping_depth_m(diffusivity_m2_s=6.92e-7, period_s=86_400), 3)
-    0.138
-    """
-    diffusivity = checked("diffusivity_m2_s", diffusivity_m2_s, unit="m²/s", over=0)
-    period = checked("period_s", period_s, unit="s", over=0)
-    return float(np.sqrt(diffusivity * period / np.pi))
-
-
 def lumped_time_constant_s(*, heat_capacity_j_k: float, conductance_w_k: float) -> float:
     """Time in which a stirred body closes 63 % of its gap to the surroundings.
 
     Not for a body that conducts badly inside (Biot number above 0.1) unless it is
     stirred.
 
-    Parameters
-    ----------
-    heat_capacity_j_k : float
-        Mass times specific heat [J/K], > 0.
-    conductance_w_k : float
-        Surface coefficient times surface [W/K], > 0.
+    Source: Incropera et al., 6th ed., eq. 5.7.
 
-    Returns
-    -------
-    float
-        [s].
-
-    Raises
-    ------
-    OutOfRangeError
-        An argument is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., eq. 5.7.
-
-    Examples
-    --------
     >>> lumped_time_constant_s(heat_capacity_j_k=1000, conductance_w_k=2)
     500.0
     """
@@ -362,29 +154,10 @@ def lumped_time_constant_s(*, heat_capacity_j_k: float, conductance_w_k: float) 
 def lumped_gap_left(elapsed_s: ArrayLike, *, time_constant_s: float) -> NDArray[np.float64]:
     """Share of the first gap to the surroundings that a stirred body still has.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape S
-        Time since the surroundings changed [s], >= 0.
-    time_constant_s : float
-        See :func:`lumped_time_constant_s` [s], > 0.
+    Source: Incropera et al., 6th ed., eq. 5.6.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        Between 1 at the start and 0.
+    Shapes: elapsed_s S; gives S.
 
-    Raises
-    ------
-    OutOfRangeError
-        A time is negative or the constant is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., eq. 5.6.
-
-    Examples
-    --------
     >>> round(float(lumped_gap_left(500, time_constant_s=500)), 3)
     0.368
     """

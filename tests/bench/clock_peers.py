@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
 from cureplan.api import demo_job_path, job_weather, read_job
-from cureplan.planning.floor.coats import slab_age_curve
 from cureplan.planning.floor.conditions import room_conditions
+from cureplan.planning.floor.layers import slab_age_curve
 from cureplan.science.rate import AgeCurve
 
 ENERGY_J_MOL, REFERENCE_K = 50e3, 294.15

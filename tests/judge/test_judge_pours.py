@@ -20,6 +20,8 @@ from plan_mutations import (
     with_room,
 )
 
+from cureplan.judge import judge
+
 ROOM = "Cook line"
 
 
@@ -244,3 +246,26 @@ WAY_OUT = {
 @pytest.mark.parametrize("name", WAY_OUT)
 def test_crossing_a_fresh_floor_is_found(plan, name):
     assert "way out" in rules(WAY_OUT[name](plan))
+
+
+def test_a_way_out_behind_a_way_out_counts_too(plan):
+    # By hand: out of the cook line through the servery, out of that through the corridor;
+    # so nobody leaves the cook line while the corridor is wet.
+    ways = {"Cook line": ("Servery",), "Servery": ("Corridor",)}
+    rooms = tuple(replace(room, way_out=ways.get(room.name, ())) for room in plan.job.rooms)
+    chained = replace(plan, job=replace(plan.job, rooms=rooms))
+    found = judge(_corridor_first(chained))
+    crossed = [f for f in found if f.rule == "way out" and f.room == "Cook line"]
+    assert any("Corridor on the way out is closed" in f.what for f in crossed)
+
+
+def test_a_floor_is_due_when_a_room_behind_it_is(plan):
+    # The corridor is the way into the cook line: it must be open when that must be.
+    sooner = plan.job.access.open_by - timedelta(hours=2)
+    rooms = tuple(
+        replace(room, open_by=sooner) if room.name == "Cook line" else room
+        for room in plan.job.rooms
+    )
+    changed = replace(plan, job=replace(plan.job, rooms=rooms))
+    late = {f.room for f in judge(changed) if f.rule == "opening" and "to be open" in f.what}
+    assert late == {"Cook line", "Corridor"}

@@ -197,16 +197,16 @@ MUTATIONS = (
     ),
     Mutation(
         "coats: opens when walked on or dry, not both",
-        "planning/coats.py",
-        "opens_s=max(floor.walkable_s + work.vacuum_s, dry_s),",
-        "opens_s=min(floor.walkable_s + work.vacuum_s, dry_s),",
+        "planning/floor/layers.py",
+        "opens_s = np.maximum(borne_s + ahead_s, opens_s)",
+        "opens_s = np.minimum(borne_s + ahead_s, opens_s)",
         "tests/planning",
     ),
     Mutation(
         "coats: closes with the youngest patch, not the oldest",
-        "planning/coats.py",
-        "closes_s=float(np.min(floor.topcoat_closes_s - work.offset_s)),",
-        "closes_s=float(np.max(floor.topcoat_closes_s - work.offset_s)),",
+        "planning/floor/layers.py",
+        "return opens_s, np.min(when(layer.closes) - work.offset_s, axis=-1)",
+        "return opens_s, np.max(when(layer.closes) - work.offset_s, axis=-1)",
         "tests/planning",
     ),
     Mutation(

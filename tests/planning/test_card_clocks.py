@@ -47,7 +47,7 @@ def test_the_shipped_slurry_made_ready(slurry, slurry_card):
     assert slurry.fit.activation_energy_j_mol == pytest.approx(50e3)
     assert slurry.fit.energy_sd_j_mol == pytest.approx(10e3)
     assert list(slurry.age_s) == list(slurry_card.milestones)
-    assert slurry.order_of("working_time") == 1
+    assert list(slurry.age_s).index("working_time") == 1
     assert slurry.spread_frac == 0.1
     # Stirring, and its own heat, have used up some life beyond the minutes themselves.
     for name, milestone in slurry_card.milestones.items():

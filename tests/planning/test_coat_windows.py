@@ -11,17 +11,20 @@ from scipy.optimize import brentq
 from scipy.special import erfcx
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.planning.floor.coats import (
-    CoatWork,
-    CuringFloor,
+from cureplan.planning.floor.layers import (
     Landed,
+    Layer,
+    Lead,
+    Work,
     coat_work,
-    curing_floor,
+    film_reached,
     finished_floor,
-    first_coat_window,
+    floor_layers,
+    floor_tasks,
+    landed_reached,
     landed_when_s,
-    next_coat_window,
     slab_age_curve,
+    window_over,
 )
 from cureplan.science.clocks import slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
@@ -68,9 +71,11 @@ def first_minute(ages, target_s):
 
 
 PATCHES = 4
-COAT = CoatWork(
+VACUUM = Layer(kind="vacuum", crew="topcoat", opens="foot_traffic", leads=True)
+COAT = Work(
+    layer=Layer(kind="topcoat", crew="topcoat", opens="topcoat_opens", closes="topcoat_closes"),
+    leads=(Lead(layer=VACUUM, lasts_s=600.0),),
     duration_s=1320.0,
-    vacuum_s=600.0,
     offset_s=120.0 + 300.0 * np.arange(PATCHES),
     batches=2,
     volume_m3=0.01,
@@ -94,7 +99,7 @@ def poured(epoch_s):
 
 @pytest.fixture(scope="module")
 def floor(poured, slurry, curves):
-    return curing_floor(poured, clocks=slurry, curve=curves[0], wait=1.15, close=0.87)
+    return landed_reached(poured, age_s=slurry.age_s, curve=curves[0], wait=1.15, close=0.87)
 
 
 def test_curing_floor_against_counted_minutes(floor, poured, night, slurry):
@@ -103,25 +108,24 @@ def test_curing_floor_against_counted_minutes(floor, poured, night, slurry):
         zip(poured.pour_s, poured.pour_age_s, strict=True)
     ):
         ages = landed_s + minutes_of_age(night, 50e3, pour_s)
-        for reached_s, name, factor in (
-            (floor.foot_s, "foot_traffic", 1.15),
-            (floor.topcoat_opens_s, "topcoat_opens", 1.15),
-            (floor.topcoat_closes_s, "topcoat_closes", 0.87),
+        for name, factor in (
+            ("foot_traffic", 1.15),
+            ("topcoat_opens", 1.15),
+            ("topcoat_closes", 0.87),
         ):
             counted_s = pour_s + MINUTE_S * first_minute(ages, slurry.age_s[name] * factor)
-            assert reached_s[patch] == pytest.approx(counted_s, abs=MINUTE_S)
-    assert floor.walkable_s == floor.foot_s.max()
+            assert floor[name][patch] == pytest.approx(counted_s, abs=MINUTE_S)
 
 
 def test_first_window_against_trying_every_minute(floor):
     # A start is good when the vacuum that ends then began on a floor that bears feet all
     # over, and every patch, when it is reached, is open and not closed.
-    starts_s = np.floor(floor.foot_s.min()) + MINUTE_S * np.arange(40 * 60)
+    starts_s = np.floor(floor["foot_traffic"].min()) + MINUTE_S * np.arange(40 * 60)
     reached_s = starts_s[:, None] + COAT.offset_s
-    walked = starts_s[:, None] - COAT.vacuum_s >= floor.foot_s
-    in_time = (reached_s >= floor.topcoat_opens_s) & (reached_s <= floor.topcoat_closes_s)
+    walked = starts_s[:, None] - COAT.lead_s >= floor["foot_traffic"]
+    in_time = (reached_s >= floor["topcoat_opens"]) & (reached_s <= floor["topcoat_closes"])
     good = np.all(walked & in_time, axis=1)
-    window = first_coat_window(floor, COAT)
+    window = window_over(floor, COAT)
     assert starts_s[good][0] == pytest.approx(window.opens_s, abs=MINUTE_S)
     assert starts_s[good][-1] == pytest.approx(window.closes_s, abs=MINUTE_S)
     assert np.all(good[(starts_s >= window.opens_s) & (starts_s <= window.closes_s)])
@@ -134,21 +138,22 @@ def test_the_window_of_four_patches_by_hand(vacuum_s, opens_s):
     # Patches poured 100 s apart are reached 300 s apart. The first is the last to be dry
     # when it is reached: 5000 - 120. A vacuum that takes longer waits for the last patch
     # to bear feet, at 4300 s. The third is the first to be too old: 9200 - 720.
-    floor = CuringFloor(
-        foot_s=np.array([4000.0, 4100, 4200, 4300]),
-        topcoat_opens_s=np.array([5000.0, 5100, 5200, 5300]),
-        topcoat_closes_s=np.array([9000.0, 9100, 9200, 9900]),
-    )
-    window = first_coat_window(floor, replace(COAT, vacuum_s=vacuum_s))
+    floor = {
+        "foot_traffic": np.array([4000.0, 4100, 4200, 4300]),
+        "topcoat_opens": np.array([5000.0, 5100, 5200, 5300]),
+        "topcoat_closes": np.array([9000.0, 9100, 9200, 9900]),
+    }
+    window = window_over(floor, replace(COAT, leads=(Lead(layer=VACUUM, lasts_s=vacuum_s),)))
     assert (window.opens_s, window.closes_s) == (opens_s, 9200 - 720)
 
 
 def test_next_window_against_counted_minutes(night, topcoat, curves, epoch_s):
     start_s = epoch_s + 20 * 3600.0
-    second = coat_of(30.0, offsets=120.0 + 200.0 * np.arange(PATCHES))
-    window = next_coat_window(
-        start_s, COAT, second, clocks=topcoat, curve=curves[1], wait=1.1, close=0.9
+    second = coat_of(30.0, number=2, offsets=120.0 + 200.0 * np.arange(PATCHES))
+    below = film_reached(
+        start_s + COAT.offset_s, age_s=topcoat.age_s, curve=curves[1], wait=1.1, close=0.9
     )
+    window = window_over(below, second)
     opens_s, closes_s = [], []
     for patch in range(PATCHES):
         laid_s = start_s + COAT.offset_s[patch]
@@ -165,7 +170,10 @@ def test_next_window_against_counted_minutes(night, topcoat, curves, epoch_s):
 
 def test_the_ladder_counts_from_the_last_batch(night, topcoat, curves, epoch_s):
     start_s = epoch_s + 30 * 3600.0
-    finished = finished_floor(start_s, COAT, clocks=topcoat, curve=curves[1], wait=1.2)
+    laid_s = start_s + COAT.offset_s
+    finished = finished_floor(
+        film_reached(laid_s, age_s=topcoat.age_s, curve=curves[1], wait=1.2, close=1.0)
+    )
     last_s = start_s + COAT.offset_s[-1]
     ages = minutes_of_age(night, 50e3, last_s)
     for got_s, name in (
@@ -181,9 +189,9 @@ def test_the_ladder_counts_from_the_last_batch(night, topcoat, curves, epoch_s):
 def test_what_the_weather_does_not_reach_is_never(poured, slurry, weather_of):
     short = weather_of(25.0, hours=10)
     curve = slab_age_curve(short, activation_energy_j_mol=50e3, reference_c=21.0)
-    floor = curing_floor(poured, clocks=slurry, curve=curve, wait=1.0, close=1.0)
-    assert np.all(np.isinf(floor.topcoat_closes_s))
-    assert first_coat_window(floor, COAT).closes_s == np.inf
+    floor = landed_reached(poured, age_s=slurry.age_s, curve=curve, wait=1.0, close=1.0)
+    assert np.all(np.isinf(floor["topcoat_closes"]))
+    assert window_over(floor, COAT).closes_s == np.inf
 
 
 def landed_at(pour_s, path):
@@ -250,9 +258,14 @@ def test_a_clock_of_minutes_is_not_for_the_slabs_curve(weather_of, epoch_s):
         landed_when_s(landed, 300.0 + 700.0, curve=curve)
 
 
-def coat_of(duration_min, *, offsets):
-    return CoatWork(
-        duration_s=duration_min * 60, vacuum_s=0.0, offset_s=offsets, batches=2,
+def coat_of(duration_min, *, offsets, number=1):
+    below = "topcoat" if number == 1 else "recoat"
+    layer = Layer(
+        kind="topcoat", crew="topcoat", number=number, opens=f"{below}_opens",
+        closes=f"{below}_closes",
+    )  # fmt: skip
+    return Work(
+        layer=layer, duration_s=duration_min * 60, offset_s=offsets, batches=2,
         volume_m3=0.01, batch_s=700.0,
     )  # fmt: skip
 
@@ -263,15 +276,16 @@ def test_coat_work_by_hand(plain_room, plain_job):
     # 16.72 m², spread in 185.8 s. Vacuum 45/(0.05 * 3) = 300 s, before the first coat
     # only. Five patches are reached every 100 s.
     asked = {"crew": plain_job.crew, "pace": plain_job.pace, "patches": 5}
-    first = coat_work(plain_room, plain_job.cards.topcoat, coat=1, **asked)
+    tasks = floor_tasks(floor_layers(plain_room))
+    first = coat_work(plain_room, plain_job.cards.topcoat, task=tasks[1], **asked)
     assert first.duration_s == pytest.approx(620.0)
-    assert first.vacuum_s == pytest.approx(300.0)
+    assert first.lead_s == pytest.approx(300.0)
     assert (first.batches, first.volume_m3) == (3, pytest.approx(0.020373, abs=1e-6))
     assert first.batch_s == pytest.approx(120 + 185.8, abs=0.1)
     assert first.offset_s.tolist() == pytest.approx([120, 220, 320, 420, 520])
     # Second: 150 sq ft/gal, 12.22 L, 3.23 gal, 2 batches; nothing to vacuum.
-    second = coat_work(plain_room, plain_job.cards.topcoat, coat=2, **asked)
-    assert (second.batches, second.vacuum_s) == (2, 0.0)
+    second = coat_work(plain_room, plain_job.cards.topcoat, task=tasks[2], **asked)
+    assert (second.batches, second.lead_s) == (2, 0.0)
     assert second.volume_m3 / GALLON_M3 == pytest.approx(3.229, abs=0.001)
 
 
@@ -292,11 +306,11 @@ def test_doubt_narrows_a_window_and_warmth_moves_it_forward(
         curve = slab_age_curve(
             weather_of(slab_c), activation_energy_j_mol=50e3, reference_c=21.0
         )
-        floor = curing_floor(
+        floor = landed_reached(
             as_warm_as_the_slab(pour_s, np.full(PATCHES, 400.0)),
-            clocks=slurry, curve=curve, wait=factor, close=1 / factor,
+            age_s=slurry.age_s, curve=curve, wait=factor, close=1 / factor,
         )  # fmt: skip
-        return first_coat_window(floor, work)
+        return window_over(floor, work)
 
     as_is, doubtful = window(26.0, wait), window(26.0, wait + slower)
     assert doubtful.opens_s >= as_is.opens_s
@@ -318,12 +332,12 @@ def test_at_the_cards_own_temperature_the_floor_keeps_the_cards_hours(
     )  # fmt: skip
     curve = slab_age_curve(weather_of(21.0), activation_energy_j_mol=50e3, reference_c=21.0)
     filler_s = epoch_s + 3600.0
-    floor = curing_floor(
+    floor = landed_reached(
         landed_at(filler_s + path.pour_s, path),
-        clocks=slurry, curve=curve, wait=1.0, close=1.0,
+        age_s=slurry.age_s, curve=curve, wait=1.0, close=1.0,
     )  # fmt: skip
-    assert floor.foot_s - filler_s == pytest.approx([5 * 3600.0], abs=0.1)
-    assert floor.topcoat_opens_s - filler_s == pytest.approx([5 * 3600.0], abs=0.1)
-    assert floor.topcoat_closes_s - filler_s == pytest.approx([24 * 3600.0], abs=0.1)
+    assert floor["foot_traffic"] - filler_s == pytest.approx([5 * 3600.0], abs=0.1)
+    assert floor["topcoat_opens"] - filler_s == pytest.approx([5 * 3600.0], abs=0.1)
+    assert floor["topcoat_closes"] - filler_s == pytest.approx([24 * 3600.0], abs=0.1)
     # And the bucket's own clock, asked beyond its path, says the same.
     assert path.when_s(slurry.age_s["topcoat_closes"]) == pytest.approx([86_400.0], abs=0.1)

@@ -66,9 +66,12 @@ def test_each_remedy_lengthens_what_is_short(cook_line, begins_s):
 
 def test_a_third_station_quickens_the_same_floor(cook_line, demo_job):
     crew = replace(demo_job.crew, stations=3, mixer=3)
-    assert cook_line.plan(AS_IS, crew).beat.interval_s < cook_line.plan(AS_IS).beat.interval_s
+    assert (
+        cook_line.plan(AS_IS, crew).cadence.interval_s
+        < cook_line.plan(AS_IS).cadence.interval_s
+    )
     # The job's own plan is not touched by trying another crew.
-    assert cook_line.plan(AS_IS).beat.mixing_s == pytest.approx(210.0)
+    assert cook_line.plan(AS_IS).cadence.mixing_s == pytest.approx(210.0)
 
 
 def test_the_margin_to_plan_on_by_hand(cook_line, demo_job, begins_s):
@@ -102,7 +105,7 @@ def test_a_read_slab_is_surer_than_one_that_was_not(pours, begins_s):
     wait, close = read.wet_factors(begins_s)
     assert wait * close == pytest.approx(1.0)
     # Waiting for hours, nobody counts on the reading any more.
-    assert read.cure_factors(begins_s)[0] > wait
+    assert read.long_factors(read.tasks[0][-1], begins_s)[0] > wait
 
 
 def test_curves_are_of_the_right_card(cook_line, begins_s):

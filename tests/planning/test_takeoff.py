@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.inputs.cards.model import PrimerCard
-from cureplan.planning.floor.coats import coat_work
+from cureplan.planning.floor.layers import coat_work, floor_layers, floor_tasks
 from cureplan.planning.floor.layout import lay_out
 from cureplan.planning.floor.takeoff import room_takeoff, total_takeoff
 
@@ -15,11 +15,10 @@ SQ_FT_PER_GAL_M2_M3 = 0.09290304 / 0.003785411784
 
 
 def works_of(room, job, coats=2):
+    _, *tasks = floor_tasks(floor_layers(replace(room, topcoats=coats)))
     return [
-        coat_work(
-            room, job.cards.topcoat, crew=job.crew, pace=job.pace, coat=coat + 1, patches=19
-        )
-        for coat in range(coats)
+        coat_work(room, job.cards.topcoat, crew=job.crew, pace=job.pace, task=task, patches=19)
+        for task in tasks
     ]
 
 

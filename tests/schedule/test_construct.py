@@ -4,24 +4,33 @@ from __future__ import annotations
 
 import signal
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import combinations, pairwise
 
 import pytest
 
 from cureplan.inputs.job.model import Job
-from cureplan.planning.schedule.construct import Schedule, construct, limits_for
+from cureplan.planning.schedule.construct import (
+    Schedule,
+    construct,
+    limits_for,
+    look_for_help,
+)
+from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits
 from cureplan.planning.schedule.relax import explain
 from tests.schedule.rooms import demo, due_sooner, few_rooms, pours_of, with_shifts
 
-PLENTY = Limits(work=30.0, wall_s=600.0)
+PLENTY = Limits(work=30.0)
 LATE = datetime(2013, 7, 30, tzinfo=UTC)
 THREE = few_rooms("Cook line", "Servery", "Corridor")
 
 
 def planned(job: Job, *, what_helps: bool = False) -> Schedule:
-    return construct(job, pours_of(job), limits=PLENTY, what_helps=what_helps)
+    tables = Tables(pours=pours_of(job))
+    schedule = construct(job, tables.pours, limits=PLENTY, tables=tables)
+    helped = what_helps and not schedule.keeps_policy
+    return look_for_help(job, tables, schedule) if helped else schedule
 
 
 @pytest.fixture(scope="module")
@@ -143,6 +152,33 @@ def test_rooms_of_one_group_are_poured_in_one_go():
     assert abs(order.index("Preparation") - order.index("Dish room")) == 1
 
 
+def test_nobody_leaves_over_a_wet_floor_behind_the_next_one():
+    # Out of the cook line through the servery, out of that through the corridor.
+    ways = {"Cook line": ("Servery",), "Servery": ("Corridor",), "Corridor": ()}
+    rooms = tuple(replace(room, way_out=ways[room.name]) for room in THREE.rooms)
+    job = replace(THREE, rooms=rooms)
+    assert job.crossed_from("Cook line") == ("Servery", "Corridor")
+    pours = {pour.room: pour for pour in planned(job).pours}
+    for room in ("Cook line", "Servery"):
+        for floor in job.crossed_from(room):
+            crossed = pours[floor]
+            wet_s = min(pours[room].end_s, crossed.floor.walkable_s)
+            assert wet_s <= max(pours[room].start_s, crossed.start_s), (room, floor)
+
+
+def test_the_way_in_is_due_with_the_room_behind_it():
+    sooner = THREE.access.open_by - timedelta(hours=3)
+    rooms = tuple(
+        replace(room, open_by=sooner) if room.name == "Cook line" else room
+        for room in THREE.rooms
+    )
+    job = replace(THREE, rooms=rooms)
+    assert job.due("Corridor") == job.due("Cook line") == sooner
+    assert job.due("Servery") == job.access.open_by
+    opens_s = {c.room: c.after.opens_s for c in planned(job).coats}
+    assert opens_s["Corridor"] <= sooner.timestamp()
+
+
 def test_a_room_wanted_sooner_is_poured_sooner():
     # Alone, the corridor comes last: it is their way out. Wanted a day sooner it cannot.
     rooms = [replace(room, way_out=()) for room in THREE.rooms]
@@ -256,7 +292,7 @@ def test_ctrl_c_while_the_solver_works_keeps_the_best(ctrl_c):
         if "not before" in words and "not before" not in "".join(told[:-1]):
             signal.raise_signal(signal.SIGINT)
 
-    schedule = construct(job, pours_of(job), progress=hear, limits=PLENTY, what_helps=False)
+    schedule = construct(job, pours_of(job), progress=hear, limits=PLENTY)
     assert "not before" in "".join(told)
     assert schedule.stopped
     assert not schedule.proven

@@ -18,7 +18,7 @@ from true_nights import buckets_kept, coats_met, opens, true_nights
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.odds.risk import assess
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import place_coat, place_pour
+from cureplan.planning.schedule.placing import place_layer, place_pour
 
 HOUR_S = 3600.0
 NIGHTS, MEMBERS = 300, 4000
@@ -78,21 +78,19 @@ def _scheduled(pours, case):
     # All first coats, then all second coats: two visits, as the truth has them.
     for poured in placed:
         room = pours[poured.room]
-        work = poured.works[0]
-        ready_s = float(np.max(poured.floor.topcoat_opens_s - work.offset_s))
-        begins_s = max(ready_s, poured.floor.walkable_s + work.vacuum_s) - work.vacuum_s
+        work = poured.over[0]
+        ready_s = float(np.max(poured.reached["topcoat_opens"] - work.offset_s))
+        begins_s = max(ready_s, poured.walkable_s + work.lead_s) - work.lead_s
         first.append(
-            place_coat(room, poured, None, begins_s + first_h * HOUR_S, windows="expected")
+            place_layer(room, work, poured, begins_s + first_h * HOUR_S, windows="expected")
         )
     for poured, coat in zip(placed, first, strict=True):
         room = pours[poured.room]
         if room.room.topcoats == 2:
-            window = place_coat(room, poured, coat, coat.end_s, windows="expected").window
-            second.append(
-                place_coat(
-                    room, poured, coat, window.opens_s + second_h * HOUR_S, windows="expected"
-                )
-            )
+            work = poured.over[1]
+            window = place_layer(room, work, coat, coat.end_s, windows="expected").window
+            begins_s = window.opens_s + second_h * HOUR_S
+            second.append(place_layer(room, work, coat, begins_s, windows="expected"))
     schedule = Schedule(
         pours=tuple(placed), coats=(*first, *second), failures=(), required_s=120.0
     )

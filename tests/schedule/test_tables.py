@@ -9,8 +9,8 @@ from hypothesis import strategies as st
 
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.schedule.floor_model import Tables, floor_model
-from cureplan.planning.schedule.placing import place_coat, place_pour
-from cureplan.planning.schedule.problem import OFFSETS, gather_runs
+from cureplan.planning.schedule.placing import place_layer, place_pour
+from cureplan.planning.schedule.problem import OFFSETS, gather_intervals
 from cureplan.planning.schedule.remedies import option_ladder
 from cureplan.planning.schedule.tables import GUARD_S, PourTables, dry_starts
 from tests.schedule.rooms import demo, few_rooms, pours_of
@@ -33,11 +33,11 @@ def test_a_state_holds_when_the_pour_is_run_at_its_minute(model, share, room):
     option = option_ladder(model.remedies)[stage.option[k]]
     poured = place_pour(pours, option, float(model.slots.at(stage.begins[k])))
     assert poured.end_s <= float(model.slots.at(stage.ends[k])) + 1e-6
-    assert poured.floor.walkable_s <= float(model.slots.at(stage.walks[k]))
+    assert poured.walkable_s <= float(model.slots.at(stage.walks[k]))
     short_s = max(0.0, model.job.policy.margin_s - poured.planning_margin_s)
     assert 30.0 * stage.short[k] == pytest.approx(short_s, abs=30.0 + 2.0)
     for begins, opens in ((stage.opens[k], True), (stage.closes[k], False)):
-        coat = place_coat(pours, poured, None, float(model.slots.at(begins)))
+        coat = place_layer(pours, poured.over[0], poured, float(model.slots.at(begins)))
         assert coat.window.opens_s <= coat.start_s <= coat.window.closes_s
         # And little is given away: a minute's rounding, the guard, what lines are off by.
         edge_s = coat.window.opens_s if opens else coat.window.closes_s
@@ -52,11 +52,13 @@ def test_a_state_holds_when_the_coat_is_run_at_its_minute(model, share):
     option = option_ladder(model.remedies)[stages[0].option[-1]]
     poured = place_pour(pours, option, float(model.slots.at(stages[0].begins[-1])))
     k = int(share * stages[1].size)
-    first = place_coat(pours, poured, None, float(model.slots.at(stages[1].begins[k])))
+    first = place_layer(
+        pours, poured.over[0], poured, float(model.slots.at(stages[1].begins[k]))
+    )
     assert first.end_s <= float(model.slots.at(stages[1].ends[k])) + 1e-6
     assert first.after.foot_s <= float(model.slots.at(stages[1].walks[k]))
     for begins in (stages[1].opens[k], stages[1].closes[k]):
-        second = place_coat(pours, poured, first, float(model.slots.at(begins)))
+        second = place_layer(pours, poured.over[1], first, float(model.slots.at(begins)))
         assert second.window.opens_s <= second.start_s <= second.window.closes_s
 
 
@@ -68,14 +70,14 @@ def test_half_hours_and_straight_lines_are_near_every_minute_run():
     table = PourTables(pours).table(option, starts, windows="sure")
     run = [place_pour(pours, option, float(start)) for start in starts]
     assert table.margin_s == pytest.approx([r.planning_margin_s for r in run], abs=2.0)
-    assert table.walkable_s == pytest.approx([r.floor.walkable_s for r in run], abs=GUARD_S)
+    assert table.walkable_s == pytest.approx([r.walkable_s for r in run], abs=GUARD_S)
 
 
 def test_runs_give_back_every_state(model):
     for _, _, stage in model.problem.tasks():
-        runs = gather_runs(stage)
+        runs = gather_intervals(stage)
         for k in range(0, stage.size, 37):
-            run = runs.run_of(k)
+            run = runs.interval_of(k)
             begin = int(stage.begins[k])
             assert runs.state_at(run, begin) == k
             for name in OFFSETS[:2]:

@@ -11,18 +11,18 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from oracles.series import gap_left
 
 from cureplan.core.errors import OutOfRangeError
+from cureplan.core.moist_air import dew_from_humidity_c
 from cureplan.science import heat as known
-from cureplan.science.conduction_series import gap_left, mean_gap_left
-from cureplan.science.humid_air import dew_point_c
+from cureplan.science.conduction_series import mean_gap_left
 from cureplan.science.ice.bath import ice_water_w_m2k, pail_surface_w_m2k, water_density_kg_m3
 from cureplan.science.ice.cooling import (
     Pail,
     chill_times,
     heat_removed_j,
     ice_mass_kg,
-    pail_c,
     pail_gap_left,
     sweats,
     time_to_reach_s,
@@ -34,15 +34,20 @@ BTU_PER_LB_J_KG = 2326.0  # exact, International Table
 def pail_with(surface_w_m2k, *, mass_kg=2.5, diameter_m=0.165):
     return Pail(
         mass_kg=mass_kg,
-        density_kg_m3=known.LIQUID_DENSITY_KG_M3,
-        specific_heat_j_kgk=known.LIQUID_SPECIFIC_HEAT_J_KGK,
-        conductivity_w_mk=known.LIQUID_CONDUCTIVITY_W_MK,
+        density_kg_m3=1100.0,
+        specific_heat_j_kgk=1900.0,
+        conductivity_w_mk=0.18,
         diameter_m=diameter_m,
         surface_w_m2k=surface_w_m2k,
     )
 
 
 SUMMER = {"start_c": 35.0, "surroundings_c": 0.0}
+
+
+def pail_c(elapsed_s, *, start_c, surroundings_c, pail, stirred):
+    left = pail_gap_left(elapsed_s, pail=pail, stirred=stirred)
+    return surroundings_c + (start_c - surroundings_c) * left
 
 
 @pytest.mark.parametrize(("surface_w_m2k", "hours"), [(200, 5.0), (30, 6.1)])
@@ -171,9 +176,9 @@ def test_fusion_heat_agrees_with_an_ice_table():
 
 def test_iced_pails_sweat_on_a_summer_day_and_not_in_dry_air():
     # Dew point of 35 °C/50 % is 23.0 °C, worked apart.
-    summer_c = float(dew_point_c(35, humidity=0.5))
+    summer_c = float(dew_from_humidity_c(35, rh_frac=0.5))
     assert sweats([4.0, 22.8, 23.2], dew_c=summer_c).tolist() == [True, True, False]
-    assert not sweats(4.0, dew_c=dew_point_c(20, humidity=0.30))
+    assert not sweats(4.0, dew_c=dew_from_humidity_c(20, rh_frac=0.30))
 
 
 def test_water_side_coefficient_of_still_ice_water():

@@ -10,14 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.science import heat as known
-from cureplan.science.humid_air import (
-    coat_allowed,
-    dew_margin_k,
-    dew_point_c,
-    relative_humidity,
-    saturation_pressure_pa,
-)
+from cureplan.core.moist_air import dew_from_humidity_c, relative_humidity
 
 HUMIDITY = [0.30, 0.50, 0.65, 0.80, 0.90]
 # Dew points [°C] over HUMIDITY. First psychrolib 2.5.0 (NaN where it gives the frost
@@ -55,7 +48,7 @@ GRID = {
 def test_grid_of_psychrolib_and_metpy(temp_c):
     # Three formulas, each good to a few tenths of a percent: 0.07 °C apart at most.
     psychrolib, metpy, formula = GRID[temp_c]
-    got = dew_point_c(temp_c, humidity=HUMIDITY)
+    got = dew_from_humidity_c(temp_c, rh_frac=HUMIDITY)
     above_frost = ~np.isnan(psychrolib)
     assert got[above_frost] == pytest.approx(np.array(psychrolib)[above_frost], abs=0.07)
     assert got == pytest.approx(metpy, abs=0.07)
@@ -67,20 +60,20 @@ def test_grid_of_psychrolib_and_metpy(temp_c):
 def test_documented_value_of_metpy():
     # MetPy's documentation: 10 °C at 50 % gives 0.0479 °C (its own Bolton formula;
     # 0.07 °C is what separates the formulas).
-    assert dew_point_c(10, humidity=0.5) == pytest.approx(0.0479, abs=0.07)
+    assert dew_from_humidity_c(10, rh_frac=0.5) == pytest.approx(0.0479, abs=0.07)
 
 
-@pytest.mark.parametrize(("temp_c", "pressure_pa"), [(5, 872.6), (25, 3169.7), (50, 12351.3)])
-def test_ashrae_saturation_pressures(temp_c, pressure_pa):
-    # ASHRAE Fundamentals 2017, ch. 1, as quoted in psychrolib's tests. The fit's
-    # authors give 0.384 % over -40..50 °C.
-    assert saturation_pressure_pa(temp_c) == pytest.approx(pressure_pa, rel=0.00384)
+@pytest.mark.parametrize(("temp_c", "dew_c", "humidity"), [(25, 5, 0.27529), (50, 25, 0.25663)])
+def test_ashrae_saturation_pressures_over_each_other(temp_c, dew_c, humidity):
+    # ASHRAE Fundamentals 2017, ch. 1, as quoted in psychrolib's tests: 872.6, 3169.7 and
+    # 12351.3 Pa at 5, 25 and 50 °C. The fit's authors give 0.384 % for each.
+    assert relative_humidity(temp_c, dew_c=dew_c) == pytest.approx(humidity, rel=2 * 0.00384)
 
 
 def test_ashrae_example_1():
     # ASHRAE 2017, ch. 1, example 1: 40 °C dry, 20 °C wet bulb: RH 14 %, dew point 7 °C.
     # Both are whole numbers; half a percent of RH is half a degree of dew point.
-    assert dew_point_c(40, humidity=0.14) == pytest.approx(7, abs=0.5)
+    assert dew_from_humidity_c(40, rh_frac=0.14) == pytest.approx(7, abs=0.5)
     assert relative_humidity(40, dew_c=7) == pytest.approx(0.14, abs=0.005)
 
 
@@ -90,24 +83,20 @@ def test_ashrae_example_1():
 def test_published_dew_point_table(temp_c, humidity, dew_c):
     # A painting guide's table (originator not shown); it stays within 0.24 °C of the
     # formula from 10 °C up. Its 30 °C/65 % row says 23.7, which is a misprint (22.7).
-    assert dew_point_c(temp_c, humidity=humidity) == pytest.approx(dew_c, abs=0.24)
+    assert dew_from_humidity_c(temp_c, rh_frac=humidity) == pytest.approx(dew_c, abs=0.24)
 
 
-def test_published_fahrenheit_chart_and_its_five_degrees():
-    # A chart (originator not shown): 70 °F, 65 % gives 57 °F (57.7 worked apart), and
-    # asks for a surface of 62 °F: 5 °F above. Whole degrees, hence 1 °F.
-    dew_c = dew_point_c((70 - 32) / 1.8, humidity=0.65)
+def test_published_fahrenheit_chart():
+    # A chart (originator not shown): 70 °F, 65 % gives 57 °F (57.7 worked apart).
+    # Whole degrees, hence 1 °F.
+    dew_c = dew_from_humidity_c((70 - 32) / 1.8, rh_frac=0.65)
     assert dew_c * 1.8 + 32 == pytest.approx(57.7, abs=0.05)
     assert dew_c * 1.8 + 32 == pytest.approx(57, abs=1)
-    chart_dew_c = (57 - 32) / 1.8
-    surface_c = (np.array([61.9, 62.1]) - 32) / 1.8
-    allowed = coat_allowed(surface_c, dew_c=chart_dew_c, least_margin_k=5 / 1.8)
-    assert allowed.tolist() == [False, True]
 
 
 def test_iced_pails_sweat_below_23_degrees_on_a_summer_day():
     # 35 °C at 50 %: 23.0 °C, worked apart.
-    assert dew_point_c(35, humidity=0.5) == pytest.approx(23.0, abs=0.05)
+    assert dew_from_humidity_c(35, rh_frac=0.5) == pytest.approx(23.0, abs=0.05)
 
 
 def open_weather_rows():
@@ -132,7 +121,7 @@ def test_open_hourly_rows_of_new_york():
     # -0.013..+0.196, 99 % below 0.9.
     fahrenheit, percent, dew_f = open_weather_rows().T
     assert fahrenheit.size > 26_000
-    got_c = dew_point_c((fahrenheit - 32) / 1.8, humidity=percent / 100)
+    got_c = dew_from_humidity_c((fahrenheit - 32) / 1.8, rh_frac=percent / 100)
     error = got_c - (dew_f - 32) / 1.8
     low, middle, high = np.percentile(error, [5, 50, 95])
     assert middle == pytest.approx(-0.005, abs=0.003)
@@ -144,7 +133,7 @@ def test_open_hourly_rows_of_new_york():
 @settings(deadline=None)
 @given(temp_c=st.floats(-40, 50), humidity=st.floats(0.01, 1))
 def test_dew_point_and_humidity_undo_each_other(temp_c, humidity):
-    dew_c = dew_point_c(temp_c, humidity=humidity)
+    dew_c = dew_from_humidity_c(temp_c, rh_frac=humidity)
     assert dew_c <= temp_c
     assert relative_humidity(temp_c, dew_c=dew_c) == pytest.approx(humidity, rel=1e-9)
 
@@ -157,31 +146,37 @@ def test_dew_point_and_humidity_undo_each_other(temp_c, humidity):
     damper=st.floats(0.001, 0.1),
 )
 def test_warmer_or_damper_air_has_the_higher_dew_point(temp_c, humidity, warmer, damper):
-    plain = dew_point_c(temp_c, humidity=humidity)
-    assert dew_point_c(temp_c + warmer, humidity=humidity) > plain
-    assert dew_point_c(temp_c, humidity=humidity + damper) > plain
+    plain = dew_from_humidity_c(temp_c, rh_frac=humidity)
+    assert dew_from_humidity_c(temp_c + warmer, rh_frac=humidity) > plain
+    assert dew_from_humidity_c(temp_c, rh_frac=humidity + damper) > plain
 
 
-def test_margin_of_the_trade_is_three_degrees():
-    # 3 °C above dew point: common practice, no source.
-    assert known.DEW_MARGIN_K == 3.0
-    assert dew_margin_k([26.0, 22.0], dew_c=23.0).tolist() == [3.0, -1.0]
-    allowed = coat_allowed([26.0, 25.9], dew_c=23.0, least_margin_k=known.DEW_MARGIN_K)
-    assert allowed.tolist() == [True, False]
+@given(temp_c=st.floats(-40, 50), rh_frac=st.floats(0.01, 0.99))
+def test_dew_point_is_within_reach_of_psychrolib(temp_c, rh_frac):
+    import psychrolib
+
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    # Only over water: below freezing psychrolib switches to ice.
+    if dew_from_humidity_c(temp_c, rh_frac=rh_frac) > 0.5:
+        # Tolerance: AE96 claims 0.4 % in pressure over -40..50 °C, about 0.07 K of dew point.
+        expected_c = psychrolib.GetTDewPointFromRelHum(temp_c, rh_frac)
+        assert dew_from_humidity_c(temp_c, rh_frac=rh_frac) == pytest.approx(
+            expected_c, abs=0.07
+        )
 
 
-@pytest.mark.parametrize("humidity", [0.0, -0.1, 1.01, 55.0, float("nan")])
+@pytest.mark.parametrize("humidity", [-0.1, 1.01, 55.0])
 def test_humidity_must_be_a_share(humidity):
-    with pytest.raises(OutOfRangeError, match="humidity"):
-        dew_point_c(20, humidity=humidity)
+    with pytest.raises(OutOfRangeError, match="rh_frac"):
+        dew_from_humidity_c(20, rh_frac=humidity)
 
 
-def test_refuses_outside_the_fit_and_impossible_air():
-    with pytest.raises(OutOfRangeError, match="temp_c must be >= -40 and <= 50 °C, got 51"):
-        saturation_pressure_pa(51)
+def test_unknown_stays_unknown():
+    assert np.isnan(dew_from_humidity_c([20.0, np.nan], rh_frac=[np.nan, 0.5])).all()
+
+
+def test_refuses_impossible_air():
     with pytest.raises(OutOfRangeError, match="dew_c must be <= temp_c, got 21 °C"):
         relative_humidity([25, 20], dew_c=[20, 21])
-    with pytest.raises(OutOfRangeError, match="least_margin_k"):
-        coat_allowed(25, dew_c=20, least_margin_k=-1)
-    with pytest.raises(OutOfRangeError, match="surface_c"):
-        dew_margin_k(float("nan"), dew_c=20)
+    with pytest.raises(OutOfRangeError, match="finite"):
+        relative_humidity(np.nan, dew_c=20)

@@ -22,8 +22,8 @@ def test_polynomials_below_the_count_are_integrated_exactly(count):
 
 
 def test_weights_of_the_whole_span_are_clenshaw_and_curtis():
-    # Published: five nodes on -1..1 weigh 1/15, 8/15, 4/5, 8/15, 1/15 (from memory, and
-    # by symmetry and exactness for 1, x², x⁴); half of that on 0..1.
+    # Five nodes on -1..1 weigh 1/15, 8/15, 4/5, 8/15, 1/15, by symmetry and exactness for
+    # 1, x², x⁴; half of that on 0..1.
     _, integrate = collocation(5)
     assert integrate[-1] == pytest.approx(np.array([1, 8, 12, 8, 1]) / 30, abs=1e-14)
 

@@ -13,10 +13,8 @@ from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import slab_on_ground, slab_over_air
 from cureplan.science.slab_reading import (
     corrected_surface_c,
-    is_rising,
     slab_doubt_k,
     slab_time_constant_s,
-    surface_rate_k_s,
 )
 
 CONCRETE = {"conductivity_w_mk": 1.4, "density_kg_m3": 2300, "specific_heat_j_kgk": 880}
@@ -181,17 +179,6 @@ def test_no_reading_leaves_the_marchs_own_doubt():
     assert np.all(doubt == 2.0)
 
 
-def test_rising_and_falling():
-    # A sine rises in its first quarter and falls in its second: known without us.
-    curve = np.sin(2 * np.pi * TIMES_S / 86_400)[:, np.newaxis]
-    rising = is_rising(curve, step_s=600, threshold_k_s=0.0)[:, 0]
-    assert rising[3 * 6]
-    assert not rising[9 * 6]
-    steepest = surface_rate_k_s(curve, step_s=600)[24 * 6, 0]
-    assert steepest == pytest.approx(2 * np.pi / 86_400, rel=1e-3)
-    assert not is_rising(curve, step_s=600, threshold_k_s=1e-3).any()
-
-
 @pytest.mark.parametrize(
     ("change", "named"),
     [
@@ -222,7 +209,3 @@ def test_others_refuse():
         slab_time_constant_s(**SIX_INCHES, lower_w_m2k=-1)
     with pytest.raises(OutOfRangeError, match="march_doubt_k"):
         slab_doubt_k(0, reading_s=0, reading_doubt_k=0, march_doubt_k=-1, time_constant_s=1)
-    with pytest.raises(OutOfRangeError, match="times >= 2"):
-        surface_rate_k_s([[20.0]], step_s=600)
-    with pytest.raises(OutOfRangeError, match="threshold_k_s"):
-        is_rising([[20.0], [21.0]], step_s=600, threshold_k_s=-1)

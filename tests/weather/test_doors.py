@@ -23,7 +23,7 @@ from scenes import (
     station_rows,
 )
 
-from cureplan.weather.hours.humidity import dew_from_humidity_c
+from cureplan.core.moist_air import dew_from_humidity_c
 from cureplan.weather.providers.choose import knock
 from cureplan.weather.providers.exchange import Span, WeatherQuery
 

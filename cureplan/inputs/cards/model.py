@@ -150,6 +150,10 @@ class TopcoatCard:
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
 
+    def spread_m2_m3(self, coat: int) -> float:
+        """Spread rate of a coat [m²/m³]; the first fills between the grains."""
+        return self.spread_first_m2_m3 if coat == 1 else self.spread_second_m2_m3
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AggregateCard:

@@ -241,3 +241,19 @@ class Job:
             if room.name == name:
                 return room
         raise KeyError(name)
+
+    def crossed_from(self, name: str) -> tuple[str, ...]:
+        """Every floor on the way out of a room: its own ways out, and theirs in turn."""
+        found = list(self.room(name).way_out)
+        # The list grows while it is read: a way out behind a way out counts too.
+        for floor in found:
+            found += [behind for behind in self.room(floor).way_out if behind not in found]
+        return tuple(found)
+
+    def due(self, name: str) -> datetime:
+        """When a room must be open: by its own limit, or sooner by that of a room behind it."""
+        return min(
+            room.open_by or self.access.open_by
+            for room in self.rooms
+            if room.name == name or name in self.crossed_from(room.name)
+        )

@@ -1,23 +1,76 @@
-"""What commands share: the time of planning, whole files, text on the terminal."""
+"""What commands share: their options, the time of planning, text on the terminal."""
 
 from __future__ import annotations
 
+import inspect
+import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
-from typing import TYPE_CHECKING, Any
+from functools import wraps
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
+
+import typer
 
 from cureplan.core.errors import InputError, QuantityError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from cureplan.inputs.job.model import Job
 
-__all__ = ["print_text", "progress", "terminal_width", "time_given"]
+__all__ = [
+    "be_quiet",
+    "in_colour",
+    "job_inputs",
+    "note",
+    "print_text",
+    "progress",
+    "progress_line",
+    "refuse_folder",
+    "terminal_width",
+    "time_given",
+    "with_quiet",
+]
 
 WIDEST = 200
+_quiet = False
+
+
+QuietOption = Annotated[
+    bool,
+    typer.Option(
+        "--quiet", "-q", help="Say nothing but errors; files, JSON and the exit code tell."
+    ),
+]
+
+
+def with_quiet(command: Callable[..., None]) -> Callable[..., None]:
+    """A command that takes ``--quiet`` besides its own options."""
+
+    @wraps(command)
+    def run(*, quiet: bool, **named: Any) -> None:
+        be_quiet(quiet)
+        command(**named)
+
+    own = inspect.signature(command, eval_str=True)
+    more = inspect.Parameter(
+        "quiet", inspect.Parameter.KEYWORD_ONLY, default=False, annotation=QuietOption
+    )
+    run.__signature__ = own.replace(  # type: ignore[attr-defined]
+        parameters=[*own.parameters.values(), more]
+    )
+    run.__annotations__ = {
+        **{name: one.annotation for name, one in own.parameters.items()},
+        "quiet": QuietOption,
+    }
+    return run
+
+
+def be_quiet(quiet: bool = True) -> None:
+    """Whether this run of the command says only what it must."""
+    global _quiet
+    _quiet = quiet
 
 
 def time_given(job: Job, text: str) -> datetime:
@@ -38,6 +91,35 @@ def time_given(job: Job, text: str) -> datetime:
         raise InputError(problem, cure=cure, key="--now", value=text) from None
 
 
+def job_inputs(job: Job) -> tuple[Path, ...]:
+    """Every file a job was read from: itself, its weather, cards of the user's own."""
+    import tomllib
+
+    try:
+        named = tomllib.loads(job.source.read_text(encoding="utf-8-sig")).get("materials", {})
+    except (OSError, ValueError):
+        named = {}
+    cards = (job.source.parent / name for name in named.values() if isinstance(name, str))
+    weather = () if job.weather.file is None else (job.weather.file,)
+    return (job.source, *weather, *(card for card in cards if card.is_file()))
+
+
+def refuse_folder(folder: Path, *, inputs: Iterable[Path]) -> None:
+    """Raise where a plan's files would replace one that the command reads."""
+    from cureplan.output.sheet.write import FILES
+
+    for path in inputs:
+        if path.name in FILES and path.exists():
+            target = folder / path.name
+            if target.exists() and target.samefile(path):
+                raise InputError(
+                    f"{path.name} in it is a file the command reads",
+                    cure="choose another folder",
+                    key="--out",
+                    value=str(folder),
+                )
+
+
 def terminal_width() -> int:
     """Columns of the terminal; 100 where there is none."""
     import shutil
@@ -45,19 +127,52 @@ def terminal_width() -> int:
     return min(WIDEST, shutil.get_terminal_size((100, 24)).columns)
 
 
-def print_text(text: str) -> None:
-    """Text to standard output, ending in a line feed."""
-    sys.stdout.write(text if text.endswith("\n") else text + "\n")
+def in_colour() -> bool:
+    """Whether standard output is a terminal whose user has not asked for plain text."""
+    plain = os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb"
+    return sys.stdout.isatty() and not plain
+
+
+def print_text(text: str, *, asked: bool = False) -> None:
+    """Text to standard output, ending in a line feed; `asked` for JSON, which always comes."""
+    if asked or not _quiet:
+        sys.stdout.write(text if text.endswith("\n") else text + "\n")
+
+
+def note(text: str) -> None:
+    """A line beside the answer, on standard error."""
+    if not _quiet:
+        typer.echo(text, err=True)
+
+
+@contextmanager
+def progress_line() -> Iterator[Callable[[str], None] | None]:
+    """One line on standard error that is written over, and gone before the answer comes.
+
+    None where nobody watches, or where the terminal cannot write over a line.
+    """
+    if _quiet or not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+        yield None
+        return
+
+    def tell(words: str) -> None:
+        room = max(20, terminal_width() - 1)
+        sys.stderr.write(f"\r\x1b[K{f'searching: {words}'[:room]}")
+        sys.stderr.flush()
+
+    try:
+        yield tell
+    finally:
+        sys.stderr.write("\r\x1b[K")
+        sys.stderr.flush()
 
 
 @contextmanager
 def progress(length: int, label: str) -> Iterator[Callable[[], None]]:
     """A progress bar on standard error, silent where that is not a terminal."""
-    if not sys.stderr.isatty():
+    if _quiet or not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
         yield lambda: None
         return
-    import typer
-
     bar: Any
     with typer.progressbar(length=length, label=label, file=sys.stderr) as bar:
         yield lambda: bar.update(1)

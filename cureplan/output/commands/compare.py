@@ -265,7 +265,7 @@ def _starts(
         number, begins = found
         planned = moved_job(job, begins)
         weather = bridged(tuple(seasons.values())[number])
-    plan = make_plan(planned, now=now, weather=weather)
+    plan = make_plan(planned, now=now, weather=weather, what_helps=False)
     return _from_plan(plan.rooms, planned), planned.access.begins, own is not None
 
 
@@ -394,7 +394,7 @@ def _vary(job: Job, vary: list[str], *, at: datetime, as_json: bool) -> None:
     with progress(len(found), "Planning") as step:
         rows = compare_variants(found, now=at, step=step)
     if as_json:
-        print_text(compare_json(job, rows))
+        print_text(compare_json(job, rows), asked=True)
     else:
         print_text(compare_text(job, rows, width=terminal_width()))
 
@@ -420,7 +420,7 @@ def _past(
     with progress(len(found), "Seasons") as step:
         judged = judge_month(job, found, month=of, now=at, asked_years=seasons, step=step)
     if as_json:
-        print_text(seasons_json(job, judged))
+        print_text(seasons_json(job, judged), asked=True)
     else:
         print_text(seasons_text(job, judged, width=terminal_width()))
 

@@ -73,7 +73,7 @@ def fit(
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
     from cureplan.inputs.cards.reader import read_card
-    from cureplan.inputs.tables.record import past_fares, read_records, readings_of
+    from cureplan.inputs.tables.record import past_scores, read_records, readings_of
     from cureplan.output.text.fit import fit_json, fit_text
     from cureplan.science.learning.fitting import fit_card
     from cureplan.science.learning.report import fitted_card_text
@@ -86,10 +86,9 @@ def fit(
             key="--card",
             value=card,
         )
-    for path, option in ((out, "--out"), (picture, "--picture")):
-        _keep_what_stands(path, option, force=force)
+    _refuse_targets(card, readings_file, out, picture, force=force)
     names = tuple(before.milestones)
-    rows, left_aside = _read(readings_file, records, names)
+    rows, blank = _read(readings_file, records, names)
     jobs = () if records is None else read_records(records)
     rows = (*rows, *readings_of(jobs, card=before.key, milestones=names))
     if not rows:
@@ -103,7 +102,7 @@ def fit(
         rows,
         source=str(readings_file or records),
         fitted_on=date.today(),  # noqa: DTZ011
-        left_aside=left_aside,
+        blank=blank,
         without=tuple(without or ()),
     )
     if out is not None:
@@ -112,22 +111,33 @@ def fit(
         from cureplan.output.charts.fit_picture import fit_png
 
         write_atomically(picture, fit_png(found))
-    past = past_fares(jobs)
-    print_text(fit_json(found, past=past) if as_json else fit_text(found, past=past))
+    past = past_scores(jobs)
+    shown = fit_json(found, past=past) if as_json else fit_text(found, past=past)
+    print_text(shown, asked=as_json)
     if not as_json:
         for path in (out, picture):
             if path is not None:
                 print_text(f"{path} is written.")
 
 
-def _keep_what_stands(path: Path | None, option: str, *, force: bool) -> None:
-    """Refuse before anything is worked out: a card may hold a season's work."""
-    if path is not None and path.exists() and not force:
+def _refuse_targets(
+    card: str,
+    readings_file: Path | None,
+    out: Path | None,
+    picture: Path | None,
+    *,
+    force: bool,
+) -> None:
+    """Before anything is worked out: a card may hold a season's work."""
+    from cureplan.core.writing import refuse_target
+
+    inputs = (Path(card), readings_file)
+    for path, option in ((out, "--out"), (picture, "--picture")):
+        if path is not None:
+            refuse_target(path, option=option, inputs=inputs, force=force)
+    if out is not None and picture is not None and out.absolute() == picture.absolute():
         raise InputError(
-            "stands already",
-            cure="choose another name, or give --force to write over it",
-            key=option,
-            value=str(path),
+            "the card goes there", cure="choose another name", key="--picture", value=str(out)
         )
 
 
@@ -145,7 +155,7 @@ def _read(
             )
         return (), ()
     table = read_readings(readings_file, milestones=names)
-    return table.rows, table.left_aside
+    return table.rows, table.blank
 
 
 def trial(
@@ -156,14 +166,19 @@ def trial(
     out: Annotated[
         Path | None, typer.Option("--out", metavar="TRIAL.csv", help="Write it to a file.")
     ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over a file that stands already.")
+    ] = False,
     as_json: AsJson = False,
 ) -> None:
     """What to measure on two kits, one iced, as a table to fill in; `fit` reads it back."""
-    from cureplan.core.writing import write_atomically
+    from cureplan.core.writing import refuse_target, write_atomically
     from cureplan.inputs.cards.model import SlurryCard
     from cureplan.inputs.cards.reader import read_card
     from cureplan.output.text.fit import trial_csv, trial_json
 
+    if out is not None:
+        refuse_target(out, option="--out", inputs=(Path(card),), force=force)
     before = read_card(card, kind="slurry")
     if not isinstance(before, SlurryCard):
         raise InputError("not a slurry card", cure="name one", key="--card", value=card)
@@ -172,4 +187,4 @@ def trial(
         write_atomically(out, table)
         print_text(f"{out} is written. Print it, fill it in, then: cureplan fit {out}")
         return
-    print_text(trial_json(before) if as_json else table)
+    print_text(trial_json(before) if as_json else table, asked=True)

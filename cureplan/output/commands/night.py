@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -60,7 +61,7 @@ def replan(
     reads, drill down, short of, room dropped, room added, wait until.
     """
     from cureplan.inputs.tables.night_log import read_night_log
-    from cureplan.output.commands.common import print_text
+    from cureplan.output.commands.common import print_text, refuse_folder
     from cureplan.output.sheet.write import write_sheets
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
@@ -75,11 +76,12 @@ def replan(
             source=plan_file,
         )
     folder = _folder(plan_file, out)
+    refuse_folder(folder, inputs=(plan_file, log_file))
     events = read_night_log(log_file, site=night_site(old))
     found = plan_again(old, events, now=_now(old, events, now))
     written = write_sheets(found.plan, folder, before=plan_file.parent, pictures=pictures)
     if as_json:
-        print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say))
+        print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say), asked=True)
     else:
         print_text(_text(found.plan))
         print_text("\n" + "\n".join(str(path) for path in written))
@@ -127,16 +129,18 @@ def _folder(plan_file: Path, out: Path | None) -> Path:
                 value=str(out),
             )
         return out
-    stem, _, number = home.name.rpartition("-")
-    first = int(number) + 1 if stem and number.isascii() and number.isdigit() else 2
+    stem, _, last = home.name.rpartition("-")
+    numbered = stem and last.isascii() and last.isdigit() and len(last) < 10
+    first = int(last) + 1 if numbered else 2
     base = stem if first > 2 else "night-plan"
-    names = (home.parent / f"{base}-{n}" for n in range(first, first + 1000))
-    return next(name for name in names if not name.exists())
+    taken = {path.name for path in home.parent.iterdir()}
+    number = next(n for n in count(first) if f"{base}-{n}" not in taken)
+    return home.parent / f"{base}-{number}"
 
 
 def _now(plan: Plan, events: tuple[NightEvent, ...], given: str | None) -> datetime:
     """As asked, else the clock's while the job lasts, else the log's last line."""
-    from cureplan.output.commands.common import time_given
+    from cureplan.output.commands.common import note, time_given
 
     if given is not None:
         return time_given(plan.job, given)
@@ -145,16 +149,15 @@ def _now(plan: Plan, events: tuple[NightEvent, ...], given: str | None) -> datet
         return clock_now
     last = events[-1].at
     shown = last.astimezone(plan.job.site.zone).isoformat(timespec="minutes")
-    typer.echo(f"This job is not now; planned as of the log's last line, {shown}.", err=True)
+    note(f"This job is not now; planned as of the log's last line, {shown}.")
     return last
 
 
 def _text(plan: Plan) -> str:
     """What changed, then the plan as always."""
-    import sys
     import textwrap
 
-    from cureplan.output.commands.common import terminal_width
+    from cureplan.output.commands.common import in_colour, terminal_width
     from cureplan.output.text.terminal import terminal_text
     from cureplan.output.view.view import voice_of
 
@@ -168,9 +171,7 @@ def _text(plan: Plan) -> str:
         )
     # Said already: the terminal shows them once, and first.
     rest = replace(plan, warnings=plan.warnings[len(changes) :])
-    shown = terminal_text(
-        rest, width=width, colour=sys.stdout.isatty(), language=plan.job.languages[0]
-    )
+    shown = terminal_text(rest, width=width, colour=in_colour(), language=plan.job.languages[0])
     return "\n".join(lines) + "\n\n" + shown
 
 
@@ -207,9 +208,9 @@ def record(
 
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.tables.night_log import read_night_log
-    from cureplan.inputs.tables.record import past_fares, record_name, record_text
+    from cureplan.inputs.tables.record import past_scores, record_name, record_text
     from cureplan.output.commands.common import print_text
-    from cureplan.output.text.fit import fares_text
+    from cureplan.output.text.fit import scores_text
     from cureplan.planning.replan.record import night_record
     from cureplan.planning.replan.replan import night_site
 
@@ -226,25 +227,30 @@ def record(
             source=log_file,
         )
     done = night_record(plan, events)
-    path = _path(plan, out, record_name(done), force=force)
+    path = _path(plan, out, record_name(done), inputs=(plan_file, log_file), force=force)
     write_atomically(path, record_text(done))
-    past = past_fares([done])
+    past = past_scores([done])
     if as_json:
         print_text(
             json.dumps(
                 {"record": str(path), "past": None if past is None else asdict(past)}, indent=2
-            )
+            ),
+            asked=True,
         )
         return
     if past is not None:
-        print_text(fares_text(past))
+        print_text(scores_text(past))
     print_text(
         f"\n{path} is written. Learn from it: cureplan fit --card {done.card} "
         f"--records {path.parent}"
     )
 
 
-def _path(plan: Plan, out: Path | None, name: str, *, force: bool) -> Path:
+def _path(
+    plan: Plan, out: Path | None, name: str, *, inputs: tuple[Path, ...], force: bool
+) -> Path:
+    from cureplan.core.writing import refuse_target
+
     folder = out or plan.job.records or Path("records")
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -253,10 +259,5 @@ def _path(plan: Plan, out: Path | None, name: str, *, force: bool) -> Path:
             f"{folder}: could not be made ({error.strerror}); name another with --out"
         ) from error
     path = folder / name
-    if path.exists() and not force:
-        raise InputError(
-            "stands already",
-            cure="give --force to write over it, or another folder with --out",
-            source=path,
-        )
+    refuse_target(path, option="--out", inputs=inputs, force=force)
     return path

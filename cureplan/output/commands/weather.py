@@ -28,18 +28,32 @@ def weather(
         str | None,
         typer.Option("--now", metavar="TIME", help="As if it were this time."),
     ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Write over any file but those that are read.")
+    ] = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print JSON instead of text.")
     ] = False,
 ) -> None:
     """Show the job's weather, its rooms and slabs, hour by hour, with every source and gap."""
     from cureplan.api import job_weather, read_job
-    from cureplan.core.writing import write_atomically
-    from cureplan.output.commands.common import print_text, terminal_width, time_given
+    from cureplan.core.writing import refuse_target, write_atomically
+    from cureplan.output.commands.common import (
+        job_inputs,
+        print_text,
+        terminal_width,
+        time_given,
+    )
     from cureplan.output.text.weather import weather_json, weather_text
     from cureplan.planning.floor.weather_hours import weather_hours
 
     job = read_job(job_file)
+    for path, option, ours in (
+        (save, "--save", _is_kept_weather),
+        (picture, "--picture", _is_png),
+    ):
+        if path is not None:
+            refuse_target(path, option=option, inputs=job_inputs(job), ours=ours, force=force)
     at = datetime.now(UTC) if now is None else time_given(job, now)
     series = job_weather(job, now=at)
     hours = weather_hours(job, series)
@@ -53,24 +67,32 @@ def weather(
     if picture is not None and drawn is not None:
         write_atomically(picture, drawn)
     if as_json:
-        print_text(weather_json(job, hours, now=at))
+        print_text(weather_json(job, hours, now=at), asked=True)
     else:
         print_text(weather_text(job, hours, now=at, width=terminal_width()))
         written = [path for path in (save, picture) if path is not None]
         print_text("".join(f"\n{path}" for path in written)) if written else None
 
 
+def _is_kept_weather(head: bytes) -> bool:
+    return head.startswith(b"# hourly weather written by cureplan")
+
+
+def _is_png(head: bytes) -> bool:
+    return head.startswith(b"\x89PNG")
+
+
 def _save(job: Job, series: HourlySeries, path: Path) -> None:
     """Write the series, and say where a job could not be planned on the file."""
     from cureplan.api import HISTORY_S
+    from cureplan.output.commands.common import note
     from cureplan.weather.hours.csv_file import write_csv
 
     write_csv(series, path)
     needed = job.access.begins - timedelta(seconds=HISTORY_S)
     missing = series.missing_hours(needed, job.access.begins)
     if missing:
-        typer.echo(
+        note(
             f"{path}: {len(missing)} h of the {HISTORY_S / 3600:.0f} h before the job are "
-            'missing; source = "file" will ask for them.',
-            err=True,
+            'missing; source = "file" will ask for them.'
         )

@@ -35,7 +35,9 @@ __all__ = [
 PRODID = "-//cureplan//crew calls//EN"
 JOB_MARK = "X-CUREPLAN-JOB"
 # A crew's calendar has some hundred events of some hundred bytes.
-LARGEST_BYTES = 5_000_000
+LARGEST_BYTES = 1_000_000
+# A plan of forty rooms has some 5 MB.
+LARGEST_PLAN_BYTES = 50_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -121,6 +123,8 @@ def earlier_plan(folder: Path) -> Plan | None:
     """The plan that lies in a folder, where its calendar has been taken away."""
     path = folder / "plan.json"
     try:
+        if not path.is_file() or path.stat().st_size > LARGEST_PLAN_BYTES:
+            return None
         return plan_from_json(path.read_text(encoding="utf-8"), source=path)
     except (OSError, ValueError, InputError):
         return None

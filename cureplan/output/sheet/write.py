@@ -3,10 +3,7 @@
 from __future__ import annotations
 
 import csv
-import errno
 import io
-import os
-import tempfile
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import fields
@@ -14,8 +11,9 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from cureplan.core.errors import OutOfRangeError, OutputError
+from cureplan.core.errors import CurePlanError, OutputError
 from cureplan.core.messages import Message
+from cureplan.core.writing import settle, write_together
 from cureplan.output.language import Voice
 from cureplan.output.sheet.crew_calendar import calendar_text, crew_ics, earlier_plan
 from cureplan.output.sheet.page import sheet_html
@@ -140,15 +138,11 @@ def write_sheets(
     """Write every file of a plan into a folder, all of them or none."""
     folder = Path(folder)
     folders = [folder] if before is None else [folder, Path(before)]
-    contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        with tempfile.TemporaryDirectory(prefix=".cureplan-", dir=folder) as scratch:
-            _swap_in(contents, folder, Path(scratch))
-        for name in FILES:
-            if name not in contents:
-                (folder / name).unlink(missing_ok=True)
-    except OSError as error:
+        settle(folder)
+        contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
+        write_together(folder, contents, gone=[name for name in FILES if name not in contents])
+    except (OSError, RuntimeError) as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)
 
@@ -162,57 +156,24 @@ def _calendars(folders: Iterable[Path]) -> Iterator[bytes]:
             continue
         old = earlier_plan(folder)
         if old is not None:
-            # A plan of another version may speak of what has no words any more.
-            with suppress(OutOfRangeError):
+            # A plan of another version, or one changed by hand, may speak of anything;
+            # what lies there must never block a new plan.
+            with suppress(
+                CurePlanError,
+                ArithmeticError,
+                AttributeError,
+                LookupError,
+                TypeError,
+                ValueError,
+            ):
                 yield crew_ics(old)
 
 
-def _unwritable(folder: Path, error: OSError) -> OutputError:
-    where = Path(error.filename2 or error.filename or folder)
-    reason = error.strerror or str(error)
+def _unwritable(folder: Path, error: OSError | RuntimeError) -> OutputError:
+    named = getattr(error, "filename2", None) or getattr(error, "filename", None)
+    where = Path(named or folder)
+    reason = getattr(error, "strerror", None) or str(error)
     return OutputError(
-        f"{where if where.name in FILES else folder}: could not be written ({reason}); "
-        "choose another folder with --out, or make room and rights there"
+        f"{folder / where.name if where.name in FILES else folder}: could not be written "
+        f"({reason}); choose another folder with --out, or make room and rights there"
     )
-
-
-def _swap_in(contents: Mapping[str, bytes], folder: Path, scratch: Path) -> None:
-    for name, content in contents.items():
-        _write_through(scratch / name, content)
-    swapped: list[str] = []
-    try:
-        for name in contents:
-            _keep_old(folder / name, scratch / f"{name}.old")
-            (scratch / name).replace(folder / name)
-            swapped.append(name)
-    except OSError:
-        for name in swapped:
-            _put_back(folder / name, scratch / f"{name}.old")
-        raise
-
-
-def _write_through(path: Path, content: bytes) -> None:
-    with path.open("wb") as out:
-        out.write(content)
-        out.flush()
-        os.fsync(out.fileno())
-
-
-def _keep_old(path: Path, kept: Path) -> None:
-    """A second name for the old file, so that it never leaves its place."""
-    if not path.exists():
-        return
-    if path.is_dir():
-        raise IsADirectoryError(errno.EISDIR, "a folder of that name is in the way", str(path))
-    try:
-        os.link(path, kept)
-    except OSError:
-        # Some file systems have no links.
-        kept.write_bytes(path.read_bytes())
-
-
-def _put_back(path: Path, kept: Path) -> None:
-    if kept.exists():
-        kept.replace(path)
-    else:
-        path.unlink()

@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.clock import from_epoch_s
 from cureplan.core.errors import OutOfRangeError
+from cureplan.core.moist_air import relative_humidity
 from cureplan.inputs.job.model import Building, Job, Room
 from cureplan.science.heat import (
     AIR_FACE_W_M2K,
@@ -22,7 +23,6 @@ from cureplan.science.heat import (
     CONCRETE_SUN_ABSORPTANCE,
     DAY_S,
 )
-from cureplan.science.humid_air import relative_humidity
 from cureplan.science.room_air import drifting_air_c, held_air_c, open_air_c
 from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import slab_on_ground, slab_over_air

@@ -10,14 +10,21 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.clock import shift_windows
 from cureplan.inputs.job.model import Crew, Job, Materials, Room
-from cureplan.planning.floor.coats import slab_age_curve
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import SLAB_SD_K, Doubt, doubt_at, slab_sd_k, time_factors
+from cureplan.planning.floor.layers import (
+    Layer,
+    Work,
+    coat_work,
+    floor_layers,
+    floor_tasks,
+    slab_age_curve,
+)
 from cureplan.planning.floor.layout import (
     Cadence,
     PourLayout,
     PourTimes,
-    cadence,
+    cadence_of,
     lay_out,
     relative_times,
 )
@@ -64,11 +71,6 @@ class BucketClocks:
     film_age_s: Array
     """Shape (S, N, nodes): see `BucketPath`."""
     broadcast_by_s: Array
-
-    @property
-    def landing_age_s(self) -> Array:
-        """Age to follow the slab from, all of the film counted; for clocks beyond 4 h."""
-        return np.asarray(self.pour_age_s + self.film_age_s[..., -1])
 
     @property
     def margin_s(self) -> Array:
@@ -194,7 +196,7 @@ class PourPlan:
 
     option: PourOption
     layout: PourLayout
-    beat: Cadence
+    cadence: Cadence
     times: PourTimes
 
 
@@ -233,16 +235,67 @@ class RoomPours:
         if key not in self._plans:
             card = self.job.cards.slurry
             layout = lay_out(self.room, self.job, bays=option.bays)
-            beat = cadence(layout, card, crew=hands, pace=self.job.pace)
+            cadence = cadence_of(layout, card, crew=hands, pace=self.job.pace)
             times = relative_times(
                 layout,
                 card,
-                beat,
+                cadence,
                 stations=min(hands.stations, hands.mixer),
                 bay_turn_s=self.job.pace.bay_turn_s,
             )
-            self._plans[key] = PourPlan(option=option, layout=layout, beat=beat, times=times)
+            self._plans[key] = PourPlan(
+                option=option, layout=layout, cadence=cadence, times=times
+            )
         return self._plans[key]
+
+    @property
+    def tasks(self) -> tuple[tuple[Layer, ...], ...]:
+        """What is done to the floor from the slab up, by what a crew does in one go."""
+        return floor_tasks(floor_layers(self.room))
+
+    @property
+    def pour_task(self) -> int:
+        """Which of the tasks is the pour."""
+        return [task[-1].kind for task in self.tasks].index("slurry")
+
+    def works(self, option: PourOption) -> tuple[Work, ...]:
+        """How long every task of the floor takes when it is poured by an option."""
+        plan = self.plan(option)
+        return tuple(
+            self._pour_work(task[-1], plan)
+            if task[-1].kind == "slurry"
+            else coat_work(
+                self.room,
+                self.job.cards.topcoat,
+                crew=self.job.crew,
+                pace=self.job.pace,
+                task=task,
+                patches=plan.layout.kits,
+            )
+            for task in self.tasks
+        )
+
+    @staticmethod
+    def _pour_work(layer: Layer, plan: PourPlan) -> Work:
+        times, layout = plan.times, plan.layout
+        return Work(
+            layer=layer,
+            duration_s=times.last_s,
+            offset_s=times.pour_s,
+            batches=layout.kits,
+            volume_m3=layout.slurry_needed_m3,
+            batch_s=float(times.smoothed_s[0] - times.liquids_in_s[0]),
+        )
+
+    def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, AgeCurve]:
+        """Clocks of a layer's material, and its age on this slab."""
+        if layer.kind == "slurry":
+            return self.clocks, self.slurry_curve
+        return self.topcoat, self.topcoat_curve
+
+    def long_factors(self, layer: Layer, at_s: float) -> tuple[float, float]:
+        """Age factors (wait, close) of a layer over the hours until the next one."""
+        return self._factors(at_s, self.material(layer)[0], SLAB_SD_K)
 
     def run(
         self,
@@ -277,14 +330,6 @@ class RoomPours:
     def wet_factors(self, at_s: float) -> tuple[float, float]:
         """Age factors (wait, close) of the wet slurry at the job's confidence."""
         return time_factors(self.wet_doubt(at_s), confidence=self.job.policy.confidence)
-
-    def cure_factors(self, at_s: float) -> tuple[float, float]:
-        """Age factors of the slurry over the hours until it is coated."""
-        return self._factors(at_s, self.clocks, SLAB_SD_K)
-
-    def topcoat_factors(self, at_s: float) -> tuple[float, float]:
-        """Age factors of the topcoat."""
-        return self._factors(at_s, self.topcoat, SLAB_SD_K)
 
     def _factors(
         self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from cureplan.inputs.job.model import Job, Room
-from cureplan.planning.floor.coats import CoatWork
+from cureplan.planning.floor.layers import Work
 from cureplan.planning.floor.layout import PourLayout
 
 __all__ = ["Takeoff", "TakeoffRoom", "room_takeoff", "total_takeoff"]
@@ -46,11 +46,12 @@ class Takeoff:
 
 
 def room_takeoff(
-    room: Room, job: Job, *, layout: PourLayout, works: Sequence[CoatWork], ice_kg: float
+    room: Room, job: Job, *, layout: PourLayout, works: Sequence[Work], ice_kg: float
 ) -> TakeoffRoom:
     """Count what one floor needs."""
     cards = job.cards
-    thrown_kg = room.area_m2 * (cards.aggregate.kept_kg_m2 + cards.aggregate.swept_kg_m2)
+    broadcast_kg = room.area_m2 * (cards.aggregate.kept_kg_m2 + cards.aggregate.swept_kg_m2)
+    coats = [work for work in works if work.layer.kind == "topcoat"]
     primer = 0
     if cards.primer is not None:
         primer = _whole(room.area_m2 / cards.primer.spread_m2_m3 / cards.primer.batch_m3)
@@ -60,12 +61,12 @@ def room_takeoff(
         kits=layout.kits,
         slurry_needed_m3=layout.slurry_needed_m3,
         slurry_left_m3=layout.kits * cards.slurry.mixed_yield_m3 - layout.slurry_needed_m3,
-        aggregate_kg=thrown_kg,
-        aggregate_bags=_whole(thrown_kg / cards.aggregate.bag_kg),
+        aggregate_kg=broadcast_kg,
+        aggregate_bags=_whole(broadcast_kg / cards.aggregate.bag_kg),
         aggregate_swept_kg=room.area_m2 * cards.aggregate.swept_kg_m2,
         primer_batches=primer,
-        coat_batches=tuple(work.batches for work in works),
-        coat_volume_m3=tuple(work.volume_m3 for work in works),
+        coat_batches=tuple(work.batches for work in coats),
+        coat_volume_m3=tuple(work.volume_m3 for work in coats),
         ice_kg=ice_kg,
     )
 

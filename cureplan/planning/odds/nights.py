@@ -74,10 +74,8 @@ class Nights:
     """Everything drawn; arrays begin with the night."""
 
     members: int
-    slurry_batch: Array
-    slurry_energy: Array
-    topcoat_batch: Array
-    topcoat_energy: Array
+    material: Mapping[str, tuple[Array, Array]]
+    """By kind of layer: how its batch and its energy fell out, in standard deviations."""
     first_s: float
     """Hour of the first column of the errors below [epoch s]."""
     air_k: Mapping[str, Array]
@@ -130,10 +128,10 @@ def draw_nights(
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     return Nights(
         members=members,
-        slurry_batch=columns[0],
-        slurry_energy=columns[1],
-        topcoat_batch=columns[2],
-        topcoat_energy=columns[3],
+        material={
+            "slurry": (columns[0], columns[1]),
+            "topcoat": (columns[2], columns[3]),
+        },
         first_s=float(hours_s[0]),
         air_k={room.name: answered[room.name][0] + indoor_k for room in job.rooms},
         slab_k=slab_k,

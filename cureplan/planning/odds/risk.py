@@ -7,14 +7,15 @@ own errors, hour by hour.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.floor.layers import Layer
+from cureplan.planning.floor.pour import BucketClocks, RoomPours
 from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights, ln_pace
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
@@ -84,12 +85,15 @@ def assess(
         buckets_ok &= kept.all(axis=1)
     coat_frac: dict[tuple[str, int], float] = {}
     for poured in schedule.pours:
-        coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_number)
-        topcoat = _topcoat_ages(pours[poured.room], nights)
-        for coat, met in _kept_coats(pours[poured.room], poured, coats, topcoat, nights):
+        room = pours[poured.room]
+        coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_start)
+        laid = _laid(room, poured, coats, nights)
+        for coat in coats:
+            met = _met(poured, coat, laid, nights)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
-        opening_ok &= _opens(job, pours[poured.room], coats, topcoat, nights)
+        if coats:
+            opening_ok &= _opens(job, room, laid[coats[-1].work.layer])
     return Odds(
         members=members,
         seed=job.seed,
@@ -103,8 +107,8 @@ def assess(
     )
 
 
-def _number(coat: PlacedCoat) -> int:
-    return coat.coat
+def _start(coat: PlacedCoat) -> float:
+    return coat.start_s
 
 
 def _pour_times(pours: RoomPours, poured: PlacedPour, visit: Visit) -> Array:
@@ -121,8 +125,7 @@ def _kept_buckets(pours: RoomPours, poured: PlacedPour, nights: Nights) -> Flags
     slab_k = pours.conditions.slab_at(at_s) - planned_c
     air_k = pours.conditions.air_at(at_s) - pours.conditions.air_at(planned_s)
     ln_speed = ln_pace(
-        nights.slurry_batch,
-        nights.slurry_energy,
+        *nights.material["slurry"],
         fit=pours.clocks.fit,
         spread_frac=pours.clocks.spread_frac,
         temp_c=planned_c,
@@ -174,104 +177,97 @@ def _margins(
     )
 
 
-def _kept_coats(
-    pours: RoomPours,
-    poured: PlacedPour,
-    coats: list[PlacedCoat],
-    topcoat: DrawnAges,
-    nights: Nights,
-) -> list[tuple[PlacedCoat, Flags]]:
-    """Whether each coat of a floor meets its window, night by night."""
-    found: list[tuple[PlacedCoat, Flags]] = []
-    for n, coat in enumerate(coats):
-        reached_s = _reached(coat, nights)
-        if coat.coat == 1:
-            met = _first_met(pours, poured, coat, reached_s, nights)
-        elif n == 0:
-            # The coat below was laid before a plan made again: nothing is known of it here.
-            met = np.ones(nights.members, dtype=bool)
-        else:
-            ages = pours.topcoat.age_s
-            age_s = topcoat.between(_reached(coats[n - 1], nights), reached_s)
-            opens, closes = ages["recoat_opens"], ages["recoat_closes"]
-            met = np.all((age_s >= opens) & (age_s <= closes), axis=1)
-        found.append((coat, met))
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Laid:
+    """A layer as it lies, night by night."""
+
+    needs_s: Mapping[str, float]
+    """Age of each milestone of its material."""
+    ages: DrawnAges
+    laid_s: Array
+    """When each patch was laid, shape (nights, patches) [epoch s]."""
+    landed: BucketClocks | None = None
+    """Of a slurry: what its buckets had aged by then, and what its film goes on to."""
+
+    def aged_s(self, at_s: Array) -> Array:
+        """Age of each patch at instants of shape (nights, patches)."""
+        slab_s = self.ages.between(self.laid_s, at_s)
+        if self.landed is None:
+            return slab_s
+        nodes = self.landed.film_age_s
+        film_s = np.broadcast_to(nodes[0], (*self.laid_s.shape, nodes.shape[-1]))
+        landed_s = self.landed.pour_age_s[0] + film_age_after_s(at_s - self.laid_s, film_s)
+        return np.asarray(landed_s * self.ages.pace_at(self.laid_s) + slab_s)
+
+
+def _laid(
+    pours: RoomPours, poured: PlacedPour, coats: Sequence[PlacedCoat], nights: Nights
+) -> dict[Layer, _Laid]:
+    """Every layer of a floor that the schedule places."""
+    pour = poured.works[pours.pour_task].layer
+    followed: dict[str, DrawnAges] = {}
+    found = {}
+    for layer, laid_s in (
+        (pour, _pour_times(pours, poured, nights.pour_visit[poured.room])),
+        *((coat.work.layer, _reached(coat, nights)) for coat in coats),
+    ):
+        if layer.kind not in followed:
+            followed[layer.kind] = _drawn_ages(pours, layer, nights)
+        found[layer] = _Laid(
+            needs_s=pours.material(layer)[0].age_s,
+            ages=followed[layer.kind],
+            laid_s=laid_s,
+            landed=poured.clocks if layer == pour else None,
+        )
     return found
 
 
+def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
+    clocks, curve = pours.material(layer)
+    batch, energy = nights.material[layer.kind]
+    return DrawnAges.of(
+        curve,
+        pours.conditions,
+        fit=clocks.fit,
+        spread_frac=clocks.spread_frac,
+        batch=batch,
+        energy=energy,
+        nights=nights,
+    )
+
+
 def _reached(coat: PlacedCoat, nights: Nights) -> Array:
-    """When each patch is coated, shape (nights, buckets) [epoch s]."""
+    """When each patch is coated, shape (nights, patches) [epoch s]."""
     visit = nights.coat_visit[coat.room, coat.coat]
     return visit.at_s(coat.start_s + coat.work.offset_s)
 
 
-def _first_met(
-    pours: RoomPours,
-    poured: PlacedPour,
-    coat: PlacedCoat,
-    reached_s: Array,
-    nights: Nights,
+def _met(
+    poured: PlacedPour, coat: PlacedCoat, laid: Mapping[Layer, _Laid], nights: Nights
 ) -> Flags:
-    """The floor bears feet when the vacuum comes, and is neither wet nor too old."""
-    clocks = pours.clocks
-    ages = DrawnAges.of(
-        pours.slurry_curve,
-        pours.conditions,
-        fit=clocks.fit,
-        spread_frac=clocks.spread_frac,
-        batch=nights.slurry_batch,
-        energy=nights.slurry_energy,
-        nights=nights,
-    )
-    laid_s = _pour_times(pours, poured, nights.pour_visit[poured.room])
-    pace = ages.pace_at(laid_s)
-    film_s = np.broadcast_to(
-        poured.clocks.film_age_s[0], (*laid_s.shape, poured.clocks.film_age_s.shape[-1])
-    )
-
-    def aged(at_s: Array) -> Array:
-        landed_s = poured.clocks.pour_age_s[0] + film_age_after_s(at_s - laid_s, film_s)
-        return np.asarray(landed_s * pace + ages.between(laid_s, at_s))
-
-    age_s = aged(reached_s)
-    visit = nights.coat_visit[coat.room, coat.coat]
-    begins_s = np.broadcast_to(visit.at_s(np.array([coat.begins_s])), laid_s.shape)
-    walked_s = aged(begins_s)
-    return np.asarray(
-        np.all(
-            (walked_s >= clocks.age_s["foot_traffic"])
-            & (age_s >= clocks.age_s["topcoat_opens"])
-            & (age_s <= clocks.age_s["topcoat_closes"]),
-            axis=1,
-        )
-    )
-
-
-def _topcoat_ages(pours: RoomPours, nights: Nights) -> DrawnAges:
-    return DrawnAges.of(
-        pours.topcoat_curve,
-        pours.conditions,
-        fit=pours.topcoat.fit,
-        spread_frac=pours.topcoat.spread_frac,
-        batch=nights.topcoat_batch,
-        energy=nights.topcoat_energy,
-        nights=nights,
-    )
-
-
-def _opens(
-    job: Job,
-    pours: RoomPours,
-    coats: list[PlacedCoat],
-    topcoat: DrawnAges,
-    nights: Nights,
-) -> Flags:
-    """Whether a room bears wheels and water when it must open, night by night."""
-    if not coats:
+    """Whether a layer finds the one below neither wet nor too old, and what leads up to it
+    a floor that bears feet, night by night."""
+    layers = [work.layer for work in poured.works]
+    layer = coat.work.layer
+    below = laid.get(layers[layers.index(layer) - 1])
+    if below is None or layer.opens is None or layer.closes is None:
+        # The layer below was laid before a plan made again: nothing is known of it here.
         return np.ones(nights.members, dtype=bool)
-    due_s = (pours.room.open_by or job.access.open_by).timestamp()
-    age_s = pours.topcoat.age_s
-    needed_s = max(age_s["foot_traffic"], age_s["wheels"], age_s["wash_down"])
-    last_s = _reached(coats[-1], nights)[:, -1:]
-    gained_s = topcoat.between(last_s, np.full_like(last_s, due_s))
+    age_s = below.aged_s(laid[layer].laid_s)
+    met = (age_s >= below.needs_s[layer.opens]) & (age_s <= below.needs_s[layer.closes])
+    visit, begins_s = nights.coat_visit[coat.room, coat.coat], coat.begins_s
+    for lead in coat.work.leads:
+        if lead.layer.opens is not None:
+            at_s = np.broadcast_to(visit.at_s(np.array([begins_s])), age_s.shape)
+            met &= below.aged_s(at_s) >= below.needs_s[lead.layer.opens]
+        begins_s += lead.lasts_s
+    return np.asarray(np.all(met, axis=1))
+
+
+def _opens(job: Job, pours: RoomPours, last: _Laid) -> Flags:
+    """Whether a room bears wheels and water when it must open, night by night."""
+    due_s = job.due(pours.room.name).timestamp()
+    needed_s = max(last.needs_s[name] for name in ("foot_traffic", "wheels", "wash_down"))
+    last_s = last.laid_s[:, -1:]
+    gained_s = last.ages.between(last_s, np.full_like(last_s, due_s))
     return np.asarray((gained_s >= needed_s)[:, 0])

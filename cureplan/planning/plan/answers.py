@@ -74,7 +74,9 @@ def _way_out_reasons(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
     reasons = []
     for floor in place:
         behind = [
-            r.name for r in job.rooms if floor in r.way_out and place[r.name] < place[floor]
+            r.name
+            for r in job.rooms
+            if floor in job.crossed_from(r.name) and place[r.name] < place[floor]
         ]
         if behind:
             reasons.append(
@@ -168,12 +170,9 @@ def way_back_answer(
     `unsure` says first that windows are held to less than was asked, if they are.
     """
     headline = []
-    for number in (1, 2):
+    for number in sorted({coat.coat for coat in coats}):
         laid = [coat for coat in coats if coat.coat == number]
-        if not laid:
-            continue
-        stage = (f"coat {number}", "vacuum") if number == 1 else (f"coat {number}",)
-        called = min(call.call for call in calls if call.stage in stage)
+        called = min(call.call for call in calls if call.stage == f"coat {number}")
         headline.append(
             Message(
                 f"back.coat_{number}",

@@ -65,22 +65,20 @@ def _topcoat_calls(job: Job, schedule: Schedule) -> list[Call]:
     for coat in sorted(schedule.coats, key=lambda placed: placed.begins_s):
         fresh = last_end_s is None or coat.begins_s - last_end_s > SAME_SHIFT_S
         ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
-        stages: list[tuple[str, float, float]] = []
-        if coat.work.vacuum_s > 0:
-            stages.append(("vacuum", coat.begins_s, coat.start_s))
-        stages.append(("topcoat", coat.start_s, coat.end_s))
-        for role, first_s, end_s in stages:
+        at_s = coat.begins_s
+        work = [(lead.layer, lead.lasts_s) for lead in coat.work.leads]
+        for layer, lasts_s in (*work, (coat.work.layer, coat.end_s - coat.start_s)):
+            last = layer is coat.work.layer
+            first_s, at_s = (coat.start_s, coat.end_s) if last else (at_s, at_s + lasts_s)
             calls.append(
                 Call(
-                    role=role,
+                    role=layer.kind,
                     people=job.crew.topcoat,
                     room=coat.room,
-                    stage="vacuum"
-                    if role == "vacuum"
-                    else ("coat 1" if coat.coat == 1 else "coat 2"),
+                    stage=layer.stage,
                     call=instant(coat.begins_s - ahead_s, job.site.zone),
                     first_task=instant(first_s, job.site.zone),
-                    last_task=instant(end_s, job.site.zone),
+                    last_task=instant(at_s, job.site.zone),
                     busy_frac=1.0,
                     reason=_why_called(fresh, ahead_s),
                 )

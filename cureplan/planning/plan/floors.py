@@ -99,7 +99,7 @@ def _room_plan(
     plan = pours.plan(poured.option)
     clocks = poured.clocks
     tightest = int(clocks.margin_s[0].argmin())
-    last = max((c for c in schedule.coats if c.room == poured.room), key=lambda c: c.coat)
+    last = max((c for c in schedule.coats if c.room == poured.room), key=lambda c: c.start_s)
     room = pours.room
     as_is_s = float(pours.run(AS_IS, poured.start_s).least_s[0])
     return RoomPlan(
@@ -111,8 +111,8 @@ def _room_plan(
         bays=plan.layout.bays,
         buckets_per_row=plan.layout.buckets_per_row,
         row_depth_m=round(plan.layout.row_depth_m, 4),
-        cadence_min=minutes(plan.beat.interval_s),
-        cadence_limit=plan.beat.limit,
+        cadence_min=minutes(plan.cadence.interval_s),
+        cadence_limit=plan.cadence.limit,
         pour_start=instant(poured.start_s, zone),
         pour_end=instant(poured.end_s, zone),
         remedies=(("hour",) if poured.delayed else ()) + poured.option.remedies(),
@@ -126,14 +126,14 @@ def _room_plan(
         air_c=round(float(pours.conditions.air_at(poured.start_s)), 2),
         slab_c=round(float(pours.conditions.slab_at(poured.start_s)), 2),
         slab_falling=pours.conditions.slab_falls(poured.start_s, poured.end_s),
-        walkable=instant(poured.floor.walkable_s, zone),
-        topcoat_opens=instant(float(poured.floor.topcoat_opens_s.max()), zone),
+        walkable=instant(poured.walkable_s, zone),
+        topcoat_opens=instant(float(poured.reached["topcoat_opens"].max()), zone),
         topcoat_closes=instant(floor_closes_s(pours, poured), zone),
         foot_traffic=instant(last.after.foot_s, zone),
         wheels=instant(last.after.wheels_s, zone),
         wash_down=instant(last.after.wash_down_s, zone),
         opens=instant(last.after.opens_s, zone),
-        open_by=(room.open_by or job.access.open_by).astimezone(zone),
+        open_by=job.due(room.name).astimezone(zone),
         reasons=_reasons(pours, poured, as_is_s, tightest),
         starts=_start_hours(job, pours, poured),
         tries=_tries(pours, poured, as_is_s),
@@ -159,7 +159,10 @@ def _reasons(
         ),
         Message(
             "pour.rhythm",
-            {"cadence_s": round(plan.beat.interval_s), "limit": f"limit.{plan.beat.limit}"},
+            {
+                "cadence_s": round(plan.cadence.interval_s),
+                "limit": f"limit.{plan.cadence.limit}",
+            },
         ),
         Message(
             "pour.as_is" if as_is_s >= 0 else "pour.as_is_short",

@@ -66,7 +66,7 @@ def hour_rows(
 
 def floor_closes_s(pours: RoomPours, poured: PlacedPour) -> float:
     """When the first patch is too old to coat; the plan's last hour where that is sooner."""
-    return min(float(poured.floor.topcoat_closes_s.min()), _until_s(pours))
+    return min(float(poured.reached["topcoat_closes"].min()), _until_s(pours))
 
 
 def coat_closes_s(pours: RoomPours, coat: PlacedCoat) -> float:
@@ -92,7 +92,7 @@ def beyond_hours(
 
 def _cut(pours: RoomPours, placed: PlacedPour | PlacedCoat) -> bool:
     if isinstance(placed, PlacedPour):
-        return bool(floor_closes_s(pours, placed) < placed.floor.topcoat_closes_s.min())
+        return bool(floor_closes_s(pours, placed) < placed.reached["topcoat_closes"].min())
     return coat_closes_s(pours, placed) < placed.window.closes_s
 
 

@@ -160,6 +160,11 @@ class CoatPlan:
     keeps_frac: float
 
     @property
+    def stage(self) -> str:
+        """What calls and sheets know it by."""
+        return f"coat {self.coat}"
+
+    @property
     def lay_at(self) -> datetime:
         """The start by a clock without seconds.
 
@@ -177,7 +182,8 @@ class Call:
     role: str
     people: int
     room: str
-    stage: Literal["pour", "vacuum", "coat 1", "coat 2"]
+    stage: str
+    """The layer worked on: "pour", "vacuum", "coat 1" and so on."""
     call: datetime
     first_task: datetime
     last_task: datetime
@@ -328,6 +334,10 @@ class Decisions:
     solver: str
     proven: bool
     gap_frac: float | None
+    known: str = "found"
+    """What the search can say: proven best, found, or of a night's plan: placed."""
+    ended: str = "settled"
+    """Why it went no further: settled, stopped by hand, out of work, out of time, gave up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

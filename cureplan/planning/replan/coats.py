@@ -13,7 +13,6 @@ import numpy as np
 
 from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.inputs.job.model import Job, Room
-from cureplan.planning.floor.coats import finished_floor, first_coat_window, next_coat_window
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.model import CoatPlan
 from cureplan.planning.schedule.placing import (
@@ -22,6 +21,7 @@ from cureplan.planning.schedule.placing import (
     Span,
     crew_spans,
     earliest_start,
+    place_layer,
 )
 from cureplan.planning.schedule.slots import SLOT_S
 
@@ -84,27 +84,28 @@ class _Coats:
 
     def _sequence(self, *, crossed_last: bool) -> Iterator[tuple[str, int]]:
         crossed = {floor for room in self.job.rooms for floor in room.way_out}
+        most = max(len(self.poured[name].over) for name in self.order)
         coats = [
             (name, number)
-            for number in (1, 2)
+            for number in range(1, most + 1)
             for name in self.order
-            if number <= self.job.room(name).topcoats
+            if number <= len(self.poured[name].over)
         ]
         if crossed_last:
             coats.sort(key=lambda item: item[0] in crossed)
         return iter(coats)
 
     def _keep(self, coat: CoatPlan) -> None:
-        work = self.poured[coat.room].works[coat.coat - 1]
-        self._add(coat.room, coat.coat, coat.start.timestamp() - work.vacuum_s)
+        work = self.poured[coat.room].over[coat.coat - 1]
+        self._add(coat.room, coat.coat, coat.start.timestamp() - work.lead_s)
 
     def _place(self, name: str, number: int) -> None:
-        work = self.poured[name].works[number - 1]
+        work = self.poured[name].over[number - 1]
         opens_s = self._window_opens_s(name, number)
         crew = self.job.crew
         begins_s = earliest_start(
-            from_s=opens_s - work.vacuum_s,
-            length_s=work.vacuum_s + work.duration_s,
+            from_s=opens_s - work.lead_s,
+            length_s=work.lead_s + work.duration_s,
             spans=self._spans() if np.isfinite(opens_s) else (),
             setup_s=crew.setup_s,
             clear_of=lambda begins: self._later(name, number, begins),
@@ -120,14 +121,14 @@ class _Coats:
 
     def _later(self, name: str, number: int, begins_s: float) -> float | None:
         """A later begin to try when something is in the way, else None."""
-        room, work = self.job.room(name), self.poured[name].works[number - 1]
+        room, work = self.job.room(name), self.poured[name].over[number - 1]
         trial = self._coat(name, number, begins_s)
         ends = [self._blocked_s(room, trial, other) for other in self.laid]
         dry_s = self.pours[name].conditions.next_dry_s(
             trial.start_s, work.duration_s, margin_k=self.job.policy.dew_margin_k
         )
         if dry_s > trial.start_s:
-            ends.append(dry_s - work.vacuum_s)
+            ends.append(dry_s - work.lead_s)
         later_s = max(ends, default=begins_s)
         return later_s if later_s > begins_s else None
 
@@ -139,9 +140,11 @@ class _Coats:
             other.ends_s + self.job.crew.changeover_s,
         ):
             return other.ends_s + self.job.crew.changeover_s
-        if other.room in room.way_out and span.meets(other.shut.begins_s, other.shut.ends_s):
+        if other.room in self.job.crossed_from(room.name) and span.meets(
+            other.shut.begins_s, other.shut.ends_s
+        ):
             return other.shut.ends_s
-        crosses = room.name in self.job.room(other.room).way_out
+        crosses = room.name in self.job.crossed_from(other.room)
         if crosses and trial.closed.meets(other.begins_s, other.ends_s):
             return other.ends_s
         return -np.inf
@@ -150,40 +153,9 @@ class _Coats:
         return float(self._coat(name, number, self.poured[name].end_s).window.opens_s)
 
     def _coat(self, name: str, number: int, begins_s: float) -> PlacedCoat:
-        pours, poured = self.pours[name], self.poured[name]
-        work = poured.works[number - 1]
-        start_s = begins_s + work.vacuum_s
-        if number == 1:
-            window = first_coat_window(poured.floor, work)
-        else:
-            below = self.coats[name, number - 1]
-            wait, close = pours.topcoat_factors(below.start_s)
-            window = next_coat_window(
-                below.start_s,
-                below.work,
-                work,
-                clocks=pours.topcoat,
-                curve=pours.topcoat_curve,
-                wait=wait,
-                close=close,
-            )
-        after = finished_floor(
-            start_s,
-            work,
-            clocks=pours.topcoat,
-            curve=pours.topcoat_curve,
-            wait=pours.topcoat_factors(start_s)[0],
-        )
-        return PlacedCoat(
-            room=name,
-            coat=number,
-            window=window,
-            begins_s=begins_s,
-            start_s=start_s,
-            end_s=start_s + work.duration_s,
-            work=work,
-            after=after,
-        )
+        poured = self.poured[name]
+        below = poured if number == 1 else self.coats[name, number - 1]
+        return place_layer(self.pours[name], poured.over[number - 1], below, begins_s)
 
     def _add(self, name: str, number: int, begins_s: float) -> None:
         coat = self._coat(name, number, begins_s)

@@ -157,7 +157,9 @@ def corrected_job(
     rooms = [
         replace(
             _with_reading(room, state, readings, conditions),
-            way_out=tuple(name for name in room.way_out if name not in state.dropped),
+            way_out=tuple(
+                name for name in job.crossed_from(room.name) if name not in state.dropped
+            ),
         )
         for room in kept
     ] + [_new_room(job, added) for added in state.added]
@@ -175,7 +177,7 @@ def corrected_card(
 ) -> SlurryCard:
     """The card with every point at the time this batch would take under its conditions.
 
-    The times are those of the whole ritual run at the batch's speed, so that the clocks
+    The times are those of the whole procedure run at the batch's speed, so that the clocks
     made from the new card are the old ones at that speed.
     """
     fit = readings.fit

@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.planning.schedule.problem import FAR, Choice, Problem, Runs, Score, gather_runs
+from cureplan.planning.schedule.problem import (
+    FAR,
+    NEAREST,
+    Choice,
+    Intervals,
+    Problem,
+    Score,
+    gather_intervals,
+)
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -24,7 +32,7 @@ Linear = Any
 class CpTask:
     """The variables of one task."""
 
-    runs: Runs
+    intervals: Intervals
     begin: Any
     switches: list[Any]
     frees: Any
@@ -32,16 +40,16 @@ class CpTask:
 
     def offset(self, name: str) -> Linear:
         """Begin plus an offset that depends on the run."""
-        return self.begin + self.label_of(self.runs.offset[name])
+        return self.begin + self.label_of(self.intervals.offset[name])
 
     def label(self, name: str) -> Linear:
         """A label that depends on the run."""
-        return self.label_of(self.runs.label[name])
+        return self.label_of(self.intervals.label[name])
 
     def ends_in(self, span: int | None) -> NDArray[np.int64]:
         """When the crew is free again after the last state of each run, in one shift or any."""
-        ends = self.runs.last + self.runs.offset["frees"]
-        return ends if span is None else ends[self.runs.label["span"] == span]
+        ends = self.intervals.last + self.intervals.offset["frees"]
+        return ends if span is None else ends[self.intervals.label["span"] == span]
 
     def label_of(self, values: Iterable[Any]) -> Linear:
         """Any value given per run."""
@@ -73,38 +81,49 @@ class OrderingModel:
         self.model = cp_model.CpModel()
         self._horizon = 2 * FAR
         for room, number, stage in self.problem.tasks():
-            self.tasks[room, number] = self._task(f"{room}.{number}", gather_runs(stage))
+            self.tasks[room, number] = self._task(f"{room}.{number}", gather_intervals(stage))
         self._add_windows()
         self._add_crews()
         self._add_crossings()
         self._add_groups()
         self._add_goals()
 
+    @property
+    def pours(self) -> list[CpTask]:
+        """The pour of each room."""
+        return [self.tasks[r, self.problem.pour(r)] for r in range(len(self.problem.rooms))]
+
     def _int(self, low: int, high: int, name: str) -> Any:
         found = self.model.new_int_var(int(low), int(high), name)
         self._others[name] = found
         return found
 
-    def _task(self, name: str, runs: Runs) -> CpTask:
+    def _task(self, name: str, intervals: Intervals) -> CpTask:
         from ortools.sat.python import cp_model
 
         model = self.model
-        stretches = [[int(a), int(b)] for a, b in zip(runs.first, runs.last, strict=True)]
-        domain = cp_model.Domain.from_intervals(stretches)
+        ranges = [
+            [int(a), int(b)] for a, b in zip(intervals.first, intervals.last, strict=True)
+        ]
+        domain = cp_model.Domain.from_intervals(ranges)
         begin = model.new_int_var_from_domain(domain, f"begin {name}")
-        switches = [model.new_bool_var(f"run {name}.{i}") for i in range(len(stretches))]
+        switches = [model.new_bool_var(f"run {name}.{i}") for i in range(len(ranges))]
         model.add_exactly_one(switches)
-        for switch, (first, last) in zip(switches, stretches, strict=True):
+        for switch, (first, last) in zip(switches, ranges, strict=True):
             if len(switches) > 1:
                 model.add_linear_constraint(begin, first, last).only_enforce_if(switch)
-        lengths = runs.offset["frees"]
+        lengths = intervals.offset["frees"]
         length = model.new_int_var_from_domain(
             cp_model.Domain.from_values(sorted({int(x) for x in lengths})), f"length {name}"
         )
         frees = model.new_int_var(
-            int((runs.first + lengths).min()), int((runs.last + lengths).max()), f"free {name}"
+            int((intervals.first + lengths).min()),
+            int((intervals.last + lengths).max()),
+            f"free {name}",
         )
-        task = CpTask(runs=runs, begin=begin, switches=switches, frees=frees, length=length)
+        task = CpTask(
+            intervals=intervals, begin=begin, switches=switches, frees=frees, length=length
+        )
         model.add(length == task.label_of(lengths))
         return task
 
@@ -141,12 +160,14 @@ class OrderingModel:
 
     def _interval(self, kind: str, room: int, number: int, first: str | None, last: str) -> Any:
         task = self.tasks[room, number]
-        runs, name = task.runs, f"{kind} {room}.{number}"
-        low = runs.offset[first] if first else 0 * runs.first
-        sizes = runs.offset[last] - low
+        intervals, name = task.intervals, f"{kind} {room}.{number}"
+        low = intervals.offset[first] if first else 0 * intervals.first
+        sizes = intervals.offset[last] - low
         begin = task.begin
         if first and low.any():
-            begin = self._int(min(runs.first + low), max(runs.last + low), f"{name} from")
+            begin = self._int(
+                min(intervals.first + low), max(intervals.last + low), f"{name} from"
+            )
             self.model.add(begin == task.offset(first))
         size = self._int(sizes.min(), sizes.max(), f"{name} for")
         end = self._int(0, self._horizon, f"{name} to")
@@ -155,7 +176,7 @@ class OrderingModel:
 
     def _add_groups(self) -> None:
         for i, group in enumerate(self.problem.groups):
-            pours = [self.tasks[room, 0] for room in group]
+            pours = [self.pours[room] for room in group]
             first = self._int(0, self._horizon, f"group {i} from")
             last = self._int(0, self._horizon, f"group {i} to")
             for pour in pours:
@@ -164,7 +185,6 @@ class OrderingModel:
             self.model.add(last - first == sum(pour.length for pour in pours))
 
     def _add_goals(self) -> None:
-        pours = {room: self.tasks[room, 0] for room in range(len(self.problem.rooms))}
         lasts = [
             self.tasks[room, len(stages) - 1] for room, stages in enumerate(self.problem.rooms)
         ]
@@ -172,11 +192,36 @@ class OrderingModel:
         self.goals = {
             "short_most": self._most("short", short),
             "short_sum": sum(short),
-            "last_shift": self._most("shift", [p.label("span") for p in pours.values()]),
+            "last_shift": self._most("shift", [p.label("span") for p in self.pours]),
             "cost": sum(task.label("cost") for task in self.tasks.values()),
             "ready": self._most("ready", [task.offset("opens") for task in lasts]),
         }
+        self._add_window_goals()
         self._add_shift_goals()
+
+    def _add_window_goals(self) -> None:
+        """How near each stage comes to the ends of its window, in bands."""
+        clear, missing, hurried = self.problem.clear, [], []
+        for (room, number), task in self.tasks.items():
+            after = self.tasks.get((room, number + 1))
+            if after is None:
+                continue
+            since, left = (
+                after.begin - task.offset("opens"),
+                task.offset("closes") - after.begin,
+            )
+            if clear.most:
+                short = self._int(0, clear.most, f"near {room}.{number}")
+                self.model.add(clear.band * short >= clear.opening - since)
+                self.model.add(clear.band * short >= clear.closing - left)
+                missing.append(short)
+            if clear.ample:
+                far = self._int(0, -(-clear.ample // clear.band), f"hurried {room}.{number}")
+                self.model.add(clear.band * far >= clear.ample - left)
+                hurried.append(far)
+        nearest = self._most("nearest", missing) if missing else 0
+        self.goals["tight"] = NEAREST * nearest + sum(missing)
+        self.goals["hurried"] = sum(hurried)
 
     def _most(self, name: str, parts: list[Linear]) -> Any:
         most = self._int(0, self._horizon, name)
@@ -189,14 +234,17 @@ class OrderingModel:
         members: dict[tuple[int, int], list[tuple[CpTask, Any]]] = {}
         for (room, number), task in self.tasks.items():
             crew = self.problem.rooms[room][number].crew
-            spans = task.runs.label["span"]
+            spans = task.intervals.label["span"]
             for span in sorted({int(s) for s in spans}):
                 there = sum(task.switches[i] for i in range(len(spans)) if spans[i] == span)
                 members.setdefault((crew, span), []).append((task, there))
         calls, on_site, idle, waited = [], [], [], []
         for (crew, span), found in sorted(members.items()):
             name = f"shift {crew}.{span}"
-            low = min(int(t.runs.first[t.runs.label["span"] == span].min()) for t, _ in found)
+            low = min(
+                int(t.intervals.first[t.intervals.label["span"] == span].min())
+                for t, _ in found
+            )
             high = max(int(t.ends_in(span).max()) for t, _ in found)
             used = self.model.new_bool_var(f"{name} used")
             self._others[f"{name} used"] = used
@@ -207,14 +255,14 @@ class OrderingModel:
             self.model.add(stay >= work)
             for task, there in found:
                 self.model.add(there <= used)
-                before = max(0, high - int(task.runs.first.min()))
+                before = max(0, high - int(task.intervals.first.min()))
                 after = max(0, int(task.ends_in(None).max()) - low)
                 self.model.add(first <= task.begin + before * (1 - there))
                 self.model.add(last >= task.frees - after * (1 - there))
             self.model.add(stay >= last - first - (high - low) * (1 - used))
             calls.append(used)
             on_site.append(stay)
-            if crew == self.problem.rooms[0][0].crew:
+            if crew == self.problem.pour_list[0].crew:
                 ahead = self.problem.shift_begins[span]
                 idle.append(stay - work)
                 waited.append(stay - work + first - ahead * used - low * (1 - used))
@@ -230,7 +278,7 @@ class OrderingModel:
         for (room, number), task in self.tasks.items():
             k = choice[room][number]
             stage = self.problem.rooms[room][number]
-            run = task.runs.run_of(k)
+            run = task.intervals.interval_of(k)
             self.model.add_hint(task.begin, int(stage.begins[k]))
             for i, switch in enumerate(task.switches):
                 self.model.add_hint(switch, i == run)
@@ -243,7 +291,7 @@ class OrderingModel:
             for number in range(len(stages)):
                 task = self.tasks[room, number]
                 run = next(i for i, switch in enumerate(task.switches) if value(switch))
-                row.append(task.runs.state_at(run, int(value(task.begin))))
+                row.append(task.intervals.state_at(run, int(value(task.begin))))
             found.append(tuple(row))
         return tuple(found)
 
@@ -256,5 +304,5 @@ class OrderingModel:
 
 def _work_in(task: CpTask, span: int) -> Linear:
     """How long a task keeps its crew in a shift: nothing when it falls into another."""
-    lengths = task.runs.offset["frees"]
-    return task.label_of(lengths * (task.runs.label["span"] == span))
+    lengths = task.intervals.offset["frees"]
+    return task.label_of(lengths * (task.intervals.label["span"] == span))

@@ -6,24 +6,34 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
-from cureplan.inputs.job.model import Job, Remedy
+from cureplan.inputs.job.model import Job, Remedy, Room
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.schedule.lexicographic import narrow
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import (
     PlacedCoat,
     PlacedPour,
+    Span,
     Windows,
     crew_spans,
-    place_coat,
+    place_layer,
     place_pour,
 )
-from cureplan.planning.schedule.problem import Choice, Problem, Stage
+from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
-from cureplan.planning.schedule.slots import Slots
-from cureplan.planning.schedule.tables import PourTables, coat_stage
+from cureplan.planning.schedule.slots import SLOT_S, Slots
+from cureplan.planning.schedule.tables import PourTables, layer_stage
 
 __all__ = ["FloorModel", "Tables", "floor_model"]
+
+CLEAR = Clear(
+    band=int(600.0 / SLOT_S),
+    opening=int(1800.0 / SLOT_S),
+    closing=int(3600.0 / SLOT_S),
+    ample=int(4 * 3600.0 / SLOT_S),
+)
+"""How far a coat is wanted from the ends of its window, so that a floor that is slow or
+a crew that comes late still meets it: half an hour and an hour, invented."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -62,20 +72,28 @@ class FloorModel:
         """The order a crew would begin with: farthest in first, then the largest."""
         rooms = self.job.rooms
         return tuple(
-            sorted(range(len(rooms)), key=lambda r: (-len(rooms[r].way_out), -rooms[r].area_m2))
+            sorted(
+                range(len(rooms)),
+                key=lambda r: (-len(self.problem.crosses[r]), -rooms[r].area_m2),
+            )
         )
 
     def schedule(self, choice: Choice) -> Schedule:
         """Run what was chosen at its definite times."""
         pours, coats = [], []
         for room, (name, stages) in enumerate(zip(self.names, self.problem.rooms, strict=True)):
-            poured = self._pour(room, name, stages[0], choice)
+            first = self.problem.pour(room)
+            poured = self._pour(room, name, choice)
             pours.append(poured)
-            below: PlacedCoat | None = None
-            for number, stage in enumerate(stages[1:], start=1):
-                begins_s = float(self.slots.at(stage.begins[choice[room][number]]))
-                below = place_coat(
-                    self.pours[name], poured, below, begins_s, windows=self.windows
+            below: PlacedPour | PlacedCoat = poured
+            for number in range(first + 1, len(stages)):
+                begins_s = float(self.slots.at(stages[number].begins[choice[room][number]]))
+                below = place_layer(
+                    self.pours[name],
+                    poured.works[number],
+                    below,
+                    begins_s,
+                    windows=self.windows,
                 )
                 coats.append(below)
         return Schedule(
@@ -86,8 +104,9 @@ class FloorModel:
             windows=self.windows,
         )
 
-    def _pour(self, room: int, name: str, stage: Stage, choice: Choice) -> PlacedPour:
-        k = choice[room][0]
+    def _pour(self, room: int, name: str, choice: Choice) -> PlacedPour:
+        number = self.problem.pour(room)
+        stage, k = self.problem.rooms[room][number], choice[room][number]
         return place_pour(
             self.pours[name],
             option_ladder(self.remedies)[int(stage.option[k])],
@@ -101,16 +120,16 @@ class FloorModel:
 
         One that waits so that its first coat falls into the topcoat shift does not.
         """
-        pours = [stages[0] for stages in self.problem.rooms]
-        stage, k = pours[room], choice[room][0]
+        pours = self.problem.pours(choice)
+        stage, k = pours[room]
         span, begin = stage.span[k], stage.begins[k]
         before = [
-            int(pour.frees[choice[r][0]])
-            for r, pour in enumerate(pours)
-            if pour.span[choice[r][0]] == span and pour.begins[choice[r][0]] < begin
+            int(pour.frees[j])
+            for pour, j in pours
+            if pour.span[j] == span and pour.begins[j] < begin
         ]
         soonest = max([self.problem.shift_begins[int(span)], *before])
-        whole = self.whole.rooms[room][0]
+        whole = self.whole.rooms[room][self.whole.pour(room)]
         sooner = (whole.begins >= soonest) & (whole.begins < begin)
         as_good = (whole.short <= stage.short[k]) & (whole.cost <= stage.cost[k])
         return bool(sooner.any()) and not bool((sooner & as_good).any())
@@ -133,33 +152,26 @@ def floor_model(
     slots = Slots.since(job.access.begins.timestamp())
     pour_spans = crew_spans(job, job.crew.pour_shifts)
     coat_spans = crew_spans(job, job.crew.topcoat_shifts)
-    ladder = option_ladder(allowed)
-    stages = []
-    for room in job.rooms:
-        pours = tables.pours[room.name]
-        pour = tables.of(room.name).stage(
-            pour_spans, slots, remedies=allowed, windows=windows, spare=spare
+    stages = [
+        _room_stages(
+            room,
+            tables,
+            slots,
+            spans={"pour": pour_spans, "topcoat": coat_spans},
+            remedies=allowed,
+            windows=windows,
+            spare=spare,
+            due_s=job.due(room.name).timestamp(),
         )
-        options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
-        coats = [
-            coat_stage(
-                pours,
-                coat,
-                coat_spans,
-                slots,
-                options=options,
-                windows=windows,
-                spare=spare,
-                due_s=(room.open_by or job.access.open_by).timestamp(),
-            )
-            for coat in range(1, room.topcoats + 1)
-        ]
-        stages.append((pour, *coats))
+        for room in job.rooms
+    ]
     place = {room.name: i for i, room in enumerate(job.rooms)}
     problem = Problem(
         rooms=tuple(stages),
+        pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
         crosses=tuple(
-            tuple(sorted(place[floor] for floor in room.way_out)) for room in job.rooms
+            tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
+            for room in job.rooms
         ),
         groups=_groups(job),
         shift_begins=tuple(
@@ -167,6 +179,7 @@ def floor_model(
         ),
         may_wait="hour" in allowed,
         wait_price=wait_price(allowed),
+        clear=CLEAR,
     )
     return FloorModel(
         job=job,
@@ -176,6 +189,41 @@ def floor_model(
         slots=slots,
         remedies=allowed,
         windows=windows,
+    )
+
+
+def _room_stages(
+    room: Room,
+    tables: Tables,
+    slots: Slots,
+    *,
+    spans: Mapping[str, Sequence[Span]],
+    remedies: Sequence[Remedy],
+    windows: Windows,
+    spare: bool,
+    due_s: float,
+) -> tuple[Stage, ...]:
+    """One stage for each task of a floor; the pour first, since its options decide."""
+    pours = tables.pours[room.name]
+    pour = tables.of(room.name).stage(
+        spans["pour"], slots, remedies=remedies, windows=windows, spare=spare
+    )
+    ladder = option_ladder(remedies)
+    options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
+    return tuple(
+        pour
+        if number == pours.pour_task
+        else layer_stage(
+            pours,
+            number,
+            spans[task[-1].crew],
+            slots,
+            options=options,
+            windows=windows,
+            spare=spare,
+            due_s=due_s,
+        )
+        for number, task in enumerate(pours.tasks)
     )
 
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import permutations
+from itertools import permutations, product
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.planning.schedule.outcome import Stop, never
 from cureplan.planning.schedule.problem import NEVER, Choice, Problem, Score, Stage, score
 
 __all__ = [
@@ -24,6 +25,8 @@ Manner = Literal["thrifty", "prompt", "driven"]
 earliest of all."""
 
 MOST_REPAIRS = 40
+ORDER_WORK = 3e-5
+"""Of timing an order in every manner, by the square of its tasks; measured."""
 BoolArray = NDArray[np.bool_]
 Task = tuple[int, int]
 """Room and stage."""
@@ -38,8 +41,8 @@ class Attempt:
     stuck: tuple[int, int] | None = None
     """Room and stage that found no place."""
     placed: int = 0
-    stopped: bool = False
-    """Whether Ctrl-C ended the search with this."""
+    work: float = 0.0
+    """What all orders tried have cost, in the solver's units of about a second."""
 
     def beats(self, other: Attempt | None) -> bool:
         """Whether this attempt is to be kept rather than the other."""
@@ -75,6 +78,9 @@ class _Board:
 
     def stage(self, task: Task) -> Stage:
         return self.problem.rooms[task[0]][task[1]]
+
+    def pour(self, room: int) -> Task:
+        return room, self.problem.pour(room)
 
     def place(self, task: Task, k: int) -> None:
         """Choose a state and strike out what it rules out elsewhere."""
@@ -119,7 +125,12 @@ class _Board:
 
 
 def time_order(
-    problem: Problem, order: Sequence[int], *, manner: Manner, crossed_last: bool = False
+    problem: Problem,
+    order: Sequence[int],
+    *,
+    manner: Manner,
+    crossed_last: bool = False,
+    clear: bool = False,
 ) -> Attempt:
     """Time the pours forward in a given order, then the coats as they fall due.
 
@@ -132,7 +143,7 @@ def time_order(
         try:
             for block in _blocks(problem, order):
                 _place_block(board, block, manner)
-            _place_coats(board, order, crossed_last=crossed_last)
+            _place_coats(board, order, crossed_last=crossed_last, clear=clear)
         except _StuckError as stuck:
             attempt = Attempt(
                 choice=None, score=None, stuck=stuck.task, placed=len(board.chosen)
@@ -174,8 +185,8 @@ def _ranked(stage: Stage, mask: BoolArray, manner: Manner) -> NDArray[np.int64]:
 
 
 def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
-    first = (block[0], 0)
-    poured = [board.stage(t).frees[k] for t, k in board.chosen.items() if t[1] == 0]
+    first = board.pour(block[0])
+    poured = [board.stage(t).frees[k] for t, k in board.chosen.items() if t == board.pour(t[0])]
     mask = board.left[first] & (board.stage(first).begins >= max(poured, default=0))
     ranked = _ranked(board.stage(first), mask, manner)
     if ranked.size == 0:
@@ -195,20 +206,27 @@ def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
 def _follow(board: _Board, rooms: list[int], at: int, manner: Manner) -> bool:
     """Pour further rooms with nothing in between; whether that went well."""
     for room in rooms:
-        stage = board.stage((room, 0))
-        ranked = _ranked(stage, board.left[room, 0] & (stage.begins == at), manner)
+        task = board.pour(room)
+        stage = board.stage(task)
+        ranked = _ranked(stage, board.left[task] & (stage.begins == at), manner)
         if ranked.size == 0:
             return False
-        board.place((room, 0), int(ranked[0]))
+        board.place(task, int(ranked[0]))
         at = int(stage.frees[ranked[0]])
     return True
 
 
-def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> None:
+def _place_coats(
+    board: _Board, order: Sequence[int], *, crossed_last: bool, clear: bool
+) -> None:
     """Always the coat that can begin first; of those, the one that is too late first."""
     problem = board.problem
     rank = {room: i for i, room in enumerate(order)}
-    nexts = {room: 1 for room in order if len(problem.rooms[room]) > 1}
+    nexts = {
+        room: problem.pour(room) + 1
+        for room in order
+        if len(problem.rooms[room]) > problem.pour(room) + 1
+    }
     while nexts:
         held = {f for r, f in problem.crossings if r in nexts} if crossed_last else set()
         ready = [room for room in nexts if room not in held] or list(nexts)
@@ -217,9 +235,12 @@ def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> 
             mask = board.left[room, nexts[room]]
             if not mask.any():
                 raise _StuckError(room, nexts[room])
-            k = int(mask.argmax())  # coats are tabled in the order of their begins
             before = problem.rooms[room][nexts[room] - 1]
-            closes = int(before.closes[board.chosen[room, nexts[room] - 1]])
+            below = board.chosen[room, nexts[room] - 1]
+            closes = int(before.closes[below])
+            if clear:
+                mask = _clear_of_ends(board, (room, nexts[room]), mask, before, below)
+            k = int(mask.argmax())  # coats are tabled in the order of their begins
             begins = int(board.stage((room, nexts[room])).begins[k])
             candidate = (begins, closes, rank[room], k)
             if best is None or candidate < best:
@@ -232,6 +253,16 @@ def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> 
             del nexts[chosen]
 
 
+def _clear_of_ends(
+    board: _Board, task: Task, mask: BoolArray, before: Stage, below: int
+) -> BoolArray:
+    """States clear of both ends of their window, where there are any."""
+    begins, clear = board.stage(task).begins, board.problem.clear
+    wanted = mask & (begins >= before.opens[below] + clear.opening)
+    wanted &= begins <= before.closes[below] - clear.closing
+    return wanted if wanted.any() else mask
+
+
 MANNERS: tuple[Manner, ...] = ("thrifty", "prompt")
 MOST_PERMUTED = 4
 
@@ -242,25 +273,26 @@ def improve_orders(
     *,
     most: int,
     told: Callable[[Attempt], None] | None = None,
+    stop: Stop = never,
 ) -> Attempt:
     """Try orders near a first one and keep the best; the same answer every time.
 
     Not a proof of anything: the solver takes over from here.
     """
     best: Attempt | None = None
-    try:
-        for attempt, better in _attempts(problem, tuple(start), most):
-            if better:
-                best = attempt
-                if told is not None and attempt.score is not None:
-                    told(attempt)
-    except KeyboardInterrupt:
-        if best is None:
-            raise
-        return replace(best, stopped=True)
+    tried = 0
+    for attempt, better in _attempts(problem, tuple(start), most):
+        tried += 1
+        if better:
+            best = attempt
+            if told is not None and attempt.score is not None:
+                told(attempt)
+        if stop():
+            break
     if best is None:
         raise AssertionError("one order at least is tried")
-    return best
+    tasks = sum(len(stages) for stages in problem.rooms)
+    return replace(best, work=tried * ORDER_WORK * tasks**2)
 
 
 def _attempts(
@@ -286,11 +318,17 @@ def _attempts(
 def _best_manner(problem: Problem, order: tuple[int, ...]) -> Attempt:
     best: Attempt | None = None
     manners: tuple[Manner, ...] = MANNERS if problem.may_wait else ("driven",)
-    for manner in manners:
-        for crossed_last in (False, True) if problem.crossings else (False,):
-            attempt = time_order(problem, order, manner=manner, crossed_last=crossed_last)
-            if attempt.beats(best):
-                best = attempt
+    ways = product(
+        manners,
+        (False, True) if problem.crossings else (False,),
+        (True, False) if problem.clear.most else (False,),
+    )
+    for manner, crossed_last, clear in ways:
+        attempt = time_order(
+            problem, order, manner=manner, crossed_last=crossed_last, clear=clear
+        )
+        if attempt.beats(best):
+            best = attempt
     if best is None:
         raise AssertionError("there is a manner to try")
     return best

@@ -6,19 +6,20 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+import numpy as np
+
 from cureplan.core.clock import shift_windows
 from cureplan.inputs.job.model import Job, Shift
-from cureplan.planning.floor.coats import (
-    CoatWindow,
-    CoatWork,
-    CuringFloor,
+from cureplan.planning.floor.layers import (
     FinishedFloor,
     Landed,
-    coat_work,
-    curing_floor,
+    Reached,
+    Window,
+    Work,
+    film_reached,
     finished_floor,
-    first_coat_window,
-    next_coat_window,
+    landed_reached,
+    window_over,
 )
 from cureplan.planning.floor.pour import BucketClocks, PourOption, RoomPours
 
@@ -27,10 +28,9 @@ __all__ = [
     "PlacedPour",
     "Span",
     "Windows",
-    "coat_works",
     "crew_spans",
     "earliest_start",
-    "place_coat",
+    "place_layer",
     "place_pour",
 ]
 
@@ -97,48 +97,53 @@ class PlacedPour:
     """In the job's share of nights."""
     planning_margin_s: float
     clocks: BucketClocks
-    floor: CuringFloor
-    works: tuple[CoatWork, ...]
+    reached: Reached
+    works: tuple[Work, ...]
+    """Every task of the floor, this one among them."""
+
+    @property
+    def walkable_s(self) -> float:
+        """When the whole floor may be walked on."""
+        return float(np.max(self.reached["foot_traffic"]))
 
     @property
     def closed(self) -> Span:
         """From the first bucket until the whole floor bears feet."""
-        return Span(begins_s=self.start_s, ends_s=self.floor.walkable_s)
+        return Span(begins_s=self.start_s, ends_s=self.walkable_s)
+
+    @property
+    def over(self) -> tuple[Work, ...]:
+        """What is done to the floor after the pour."""
+        kinds = [work.layer.kind for work in self.works]
+        return self.works[kinds.index("slurry") + 1 :]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlacedCoat:
-    """A topcoat at a definite time [epoch s]; `begins_s` includes vacuuming."""
+    """A thin layer at a definite time [epoch s]; `begins_s` counts what leads up to it."""
 
     room: str
-    coat: int
-    window: CoatWindow
+    window: Window
     begins_s: float
     start_s: float
     end_s: float
-    work: CoatWork
-    after: FinishedFloor
+    work: Work
+    reached: Reached
+
+    @property
+    def coat(self) -> int:
+        """Which of its kind."""
+        return self.work.layer.number
 
     @property
     def closed(self) -> Span:
-        """From the coat's start until it bears feet."""
-        return Span(begins_s=self.start_s, ends_s=self.after.foot_s)
+        """From the layer's start until it bears feet."""
+        return Span(begins_s=self.start_s, ends_s=float(np.max(self.reached["foot_traffic"])))
 
-
-def coat_works(pours: RoomPours, option: PourOption) -> tuple[CoatWork, ...]:
-    """How long every coat of a floor takes when it was poured by an option."""
-    job = pours.job
-    return tuple(
-        coat_work(
-            pours.room,
-            job.cards.topcoat,
-            crew=job.crew,
-            pace=job.pace,
-            coat=coat,
-            patches=pours.plan(option).layout.kits,
-        )
-        for coat in range(1, pours.room.topcoats + 1)
-    )
+    @property
+    def after(self) -> FinishedFloor:
+        """What comes after it, where it is the last."""
+        return finished_floor(self.reached)
 
 
 def place_pour(
@@ -151,23 +156,16 @@ def place_pour(
 ) -> PlacedPour:
     """Run a floor's buckets at a definite start and see when it bears feet and coats."""
     plan = pours.plan(option)
-    clocks = pours.run(option, start_s)
+    works, clocks = pours.works(option), pours.run(option, start_s)
     margin_s = float(clocks.least_s[0])
     wait, close, sure_s = 1.0, 1.0, margin_s
     if windows == "sure":
-        wait, close = pours.cure_factors(start_s)
+        wait, close = pours.long_factors(works[pours.pour_task].layer, start_s)
         sure_s = pours.sure_margin_s(option, start_s)
     landed = Landed(
         pour_s=start_s + plan.times.pour_s,
         pour_age_s=clocks.pour_age_s[0],
         film_age_s=clocks.film_age_s[0],
-    )
-    floor = curing_floor(
-        landed,
-        clocks=pours.clocks,
-        curve=pours.slurry_curve,
-        wait=wait,
-        close=close,
     )
     return PlacedPour(
         room=pours.room.name,
@@ -179,54 +177,35 @@ def place_pour(
         sure_margin_s=sure_s,
         planning_margin_s=min(margin_s, sure_s + pours.job.policy.margin_s),
         clocks=clocks,
-        floor=floor,
-        works=coat_works(pours, option),
+        reached=landed_reached(
+            landed, age_s=pours.clocks.age_s, curve=pours.slurry_curve, wait=wait, close=close
+        ),
+        works=works,
     )
 
 
-def place_coat(
+def place_layer(
     pours: RoomPours,
-    poured: PlacedPour,
-    below: PlacedCoat | None,
+    work: Work,
+    below: PlacedPour | PlacedCoat,
     begins_s: float,
     *,
     windows: Windows = "sure",
 ) -> PlacedCoat:
-    """A coat begun at a definite time, over the floor or over the coat below."""
-
-    def factors(at_s: float) -> tuple[float, float]:
-        return pours.topcoat_factors(at_s) if windows == "sure" else (1.0, 1.0)
-
-    coat = 1 if below is None else below.coat + 1
-    work = poured.works[coat - 1]
-    if below is None:
-        window = first_coat_window(poured.floor, work)
-    else:
-        wait, close = factors(below.start_s)
-        window = next_coat_window(
-            below.start_s,
-            below.work,
-            work,
-            clocks=pours.topcoat,
-            curve=pours.topcoat_curve,
-            wait=wait,
-            close=close,
-        )
-    start_s = begins_s + work.vacuum_s
-    after = finished_floor(
-        start_s,
-        work,
-        clocks=pours.topcoat,
-        curve=pours.topcoat_curve,
-        wait=factors(start_s)[0],
-    )
+    """A thin layer begun at a definite time over the one below."""
+    start_s = begins_s + work.lead_s
+    clocks, curve = pours.material(work.layer)
+    wait, close = 1.0, 1.0
+    if windows == "sure":
+        wait, close = pours.long_factors(work.layer, start_s)
     return PlacedCoat(
         room=pours.room.name,
-        coat=coat,
-        window=window,
+        window=window_over(below.reached, work),
         begins_s=begins_s,
         start_s=start_s,
         end_s=start_s + work.duration_s,
         work=work,
-        after=after,
+        reached=film_reached(
+            start_s + work.offset_s, age_s=clocks.age_s, curve=curve, wait=wait, close=close
+        ),
     )

@@ -14,15 +14,17 @@ from cureplan.core.errors import OutOfRangeError
 
 __all__ = [
     "FAR",
+    "NEAREST",
     "NEVER",
     "OFFSETS",
     "Choice",
+    "Clear",
+    "Intervals",
     "Problem",
-    "Runs",
     "Score",
     "Stage",
     "broken_rules",
-    "gather_runs",
+    "gather_intervals",
     "score",
     "stage_of",
 ]
@@ -127,6 +129,8 @@ class Score(NamedTuple):
     short_sum: int
     last_shift: int
     """Shift in which the last floor is poured: nobody comes another night to save ice."""
+    tight: int
+    """How near coats come to the ends of their windows: the nearest first, then all."""
     cost: int
     """Of all remedies, and of standing by between pours."""
     ready: int
@@ -135,6 +139,38 @@ class Score(NamedTuple):
     """Shifts for which a crew is called."""
     on_site: int
     """Slots between first and last task of every crew and shift."""
+    hurried: int
+    """Bands by which stages miss half a shift before they would be too old: for ties."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clear:
+    """How far from the ends of its window a stage is wanted, in slots; nearer counts."""
+
+    band: int = 1
+    """Slots that count as one."""
+    opening: int = 0
+    closing: int = 0
+    ample: int = 0
+    """Before the closing, for ties alone."""
+
+    @property
+    def most(self) -> int:
+        """Bands a single stage can miss."""
+        return -(-max(self.opening, self.closing) // self.band)
+
+    def missing(self, *, opens: int, begins: int, closes: int) -> int:
+        """Bands by which a begin comes too near to either end."""
+        short = max(self.opening - (begins - opens), self.closing - (closes - begins), 0)
+        return -(-short // self.band)
+
+    def hurried(self, *, begins: int, closes: int) -> int:
+        """Bands by which a begin misses ample time before the closing."""
+        return -(-max(self.ample - (closes - begins), 0) // self.band)
+
+
+NEAREST = 1000
+"""What the nearest to its window's end counts against the sum of all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -144,20 +180,42 @@ class Problem:
     rooms: tuple[tuple[Stage, ...], ...]
     crosses: tuple[tuple[int, ...], ...]
     """Rooms whose floor a crew crosses to leave each room."""
+    pour_stages: tuple[int, ...] = ()
+    """Number of the stage in which each room is poured; empty where all are first."""
     groups: tuple[tuple[int, ...], ...] = ()
-    """Rooms whose first stages follow one another with nothing in between."""
+    """Rooms whose pours follow one another with nothing in between."""
     shift_begins: tuple[int, ...] = (0,)
     """First slot at which the pouring crew may begin in each of its shifts."""
     may_wait: bool = True
     """Whether a pour may begin later than it could, to gain margin or save a remedy."""
     wait_price: int = 0
     """What a slot costs in which the pouring crew stands by between two pours."""
+    clear: Clear = Clear()
 
     def tasks(self) -> Iterator[tuple[int, int, Stage]]:
         """Room, stage number and stage of every task."""
         for room, stages in enumerate(self.rooms):
             for number, stage in enumerate(stages):
                 yield room, number, stage
+
+    def pour(self, room: int) -> int:
+        """Number of the stage in which a room is poured."""
+        return self.pour_stages[room] if self.pour_stages else 0
+
+    @property
+    def pour_list(self) -> list[Stage]:
+        """The stage in which each room is poured."""
+        return [stages[self.pour(room)] for room, stages in enumerate(self.rooms)]
+
+    def pours(self, choice: Choice) -> list[tuple[Stage, int]]:
+        """The stage in which each room is poured, with the state chosen for it."""
+        chosen = (row[self.pour(room)] for room, row in enumerate(choice))
+        return list(zip(self.pour_list, chosen, strict=True))
+
+    @property
+    def size(self) -> int:
+        """Number of states of all tasks."""
+        return sum(stage.size for _, _, stage in self.tasks())
 
     @property
     def crossings(self) -> tuple[tuple[int, int], ...]:
@@ -173,18 +231,29 @@ class Problem:
 def score(problem: Problem, choice: Choice) -> Score:
     """Judge a choice that keeps all rules."""
     short = [int(s.short[choice[r][n]]) for r, n, s in problem.tasks()]
-    pours = [(stages[0], choice[r][0]) for r, stages in enumerate(problem.rooms)]
+    pours = problem.pours(choice)
     shifts = _shifts(problem, choice)
     work = sum(int(stage.frees[k] - stage.begins[k]) for stage, k in pours)
     nights = [(span, first, last) for (crew, span), (first, last) in shifts.items()
               if crew == pours[0][0].crew]  # fmt: skip
     idle = sum(last - first for _, first, last in nights) - work
     waited = sum(last - problem.shift_begins[span] for span, _, last in nights) - work
+    windows = [
+        (
+            int(before.opens[choice[r][n]]),
+            int(after.begins[choice[r][n + 1]]),
+            int(before.closes[choice[r][n]]),
+        )
+        for r, stages in enumerate(problem.rooms)
+        for n, (before, after) in enumerate(pairwise(stages))
+    ]
+    missing = [problem.clear.missing(opens=o, begins=b, closes=c) for o, b, c in windows]
     return Score(
         waited=0 if problem.may_wait else waited,
         short_most=max(short),
         short_sum=sum(short),
         last_shift=max(int(s.span[k]) for s, k in pours),
+        tight=NEAREST * max(missing, default=0) + sum(missing),
         cost=sum(int(s.cost[choice[r][n]]) for r, n, s in problem.tasks())
         + problem.wait_price * idle,
         ready=max(
@@ -192,6 +261,7 @@ def score(problem: Problem, choice: Choice) -> Score:
         ),
         calls=len(shifts),
         on_site=sum(last - first for first, last in shifts.values()),
+        hurried=sum(problem.clear.hurried(begins=b, closes=c) for _, b, c in windows),
     )
 
 
@@ -246,13 +316,8 @@ def _broken_crossings(problem: Problem, choice: Choice) -> list[str]:
 def _broken_groups(problem: Problem, choice: Choice) -> list[str]:
     found = []
     for group in problem.groups:
-        pours = sorted(
-            (
-                int(problem.rooms[r][0].begins[choice[r][0]]),
-                int(problem.rooms[r][0].frees[choice[r][0]]),
-            )
-            for r in group
-        )
+        chosen = [problem.pours(choice)[room] for room in group]
+        pours = sorted((int(stage.begins[k]), int(stage.frees[k])) for stage, k in chosen)
         if any(after[0] != before[1] for before, after in pairwise(pours)):
             found.append(f"rooms {group} are not poured in one go")
     return found
@@ -265,7 +330,7 @@ FAR = 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Runs:
+class Intervals:
     """R runs of one stage's states."""
 
     first: IntArray
@@ -280,7 +345,7 @@ class Runs:
     label: dict[str, IntArray]
     """By name of `LABELS`, shape (R,)."""
 
-    def run_of(self, k: int) -> int:
+    def interval_of(self, k: int) -> int:
         """The run that holds a state."""
         place = int(np.flatnonzero(self.order == k)[0])
         return int(np.searchsorted(self.state, place, side="right")) - 1
@@ -290,7 +355,7 @@ class Runs:
         return int(self.order[self.state[run] + begin - self.first[run]])
 
 
-def gather_runs(stage: Stage) -> Runs:
+def gather_intervals(stage: Stage) -> Intervals:
     """Gather a stage's states into runs."""
     order = np.lexsort((stage.begins, stage.option))
     begins = stage.begins[order]
@@ -303,7 +368,7 @@ def gather_runs(stage: Stage) -> Runs:
         breaks |= np.diff(values) != 0
     state = np.concatenate([[0], np.flatnonzero(breaks) + 1]).astype(np.int64)
     final = np.concatenate([state[1:] - 1, [begins.size - 1]]).astype(np.int64)
-    return Runs(
+    return Intervals(
         first=begins[state],
         last=begins[final],
         state=state,

@@ -9,9 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Remedy
-from cureplan.planning.floor.coats import CoatWork, Landed, landed_when_s
+from cureplan.planning.floor.layers import (
+    CREWS,
+    Landed,
+    Layer,
+    Work,
+    factor_of,
+    landed_when_s,
+    starts_over,
+)
 from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.schedule.placing import Span, Windows, coat_works
+from cureplan.planning.schedule.placing import Span, Windows
 from cureplan.planning.schedule.problem import NEVER, Stage, stage_of
 from cureplan.planning.schedule.remedies import option_cost, option_ladder
 from cureplan.planning.schedule.slots import Slots, latest_start_s, nodes_of, straight
@@ -21,8 +29,8 @@ __all__ = [
     "GUARD_S",
     "OptionTable",
     "PourTables",
-    "coat_stage",
     "dry_starts",
+    "layer_stage",
 ]
 
 ROW_S = 1800.0
@@ -66,6 +74,11 @@ class PourTables:
     _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
     _factors: dict[float, tuple[float, float]] = field(init=False, default_factory=dict)
 
+    @property
+    def layer(self) -> Layer:
+        """The layer that is poured."""
+        return self.pours.tasks[self.pours.pour_task][-1]
+
     def table(self, option: PourOption, start_s: Array, *, windows: Windows) -> OptionTable:
         """Tabulate one option at given starts [epoch s], ascending, within the weather."""
         pours = self.pours
@@ -81,25 +94,26 @@ class PourTables:
             film_age_s=_between(start_s, rows.at_s, rows.film_age_s),
         )
 
-        def reached(name: str, factor: Array) -> Array:
-            age_s = pours.clocks.age_s[name] * factor
+        def reached(name: str) -> Array:
+            age_s = pours.clocks.age_s[name] * factor_of(name, wait=wait, close=close)
             return landed_when_s(landed, age_s, curve=pours.slurry_curve)
 
-        foot_s = reached("foot_traffic", wait)
-        work = coat_works(pours, option)[0]
-        dry_s = (reached("topcoat_opens", wait) - work.offset_s).max(axis=1)
-        closes_s = reached("topcoat_closes", close)
+        opens_s, closes_s = starts_over(reached, self._next(option))
         return OptionTable(
             margin_s=np.interp(start_s, rows.at_s, rows.margin_s),
             lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
-            walkable_s=foot_s.max(axis=1),
-            opens_s=np.maximum(foot_s.max(axis=1) + work.vacuum_s, dry_s),
-            closes_s=(closes_s - work.offset_s).min(axis=1),
+            walkable_s=reached("foot_traffic").max(axis=1),
+            opens_s=opens_s,
+            closes_s=closes_s,
         )
+
+    def _next(self, option: PourOption) -> Work:
+        """What is done to the floor after its pour."""
+        return self.pours.works(option)[self.pours.pour_task + 1]
 
     def _factors_at(self, start_s: float) -> tuple[float, float]:
         if start_s not in self._factors:
-            self._factors[start_s] = self.pours.cure_factors(start_s)
+            self._factors[start_s] = self.pours.long_factors(self.layer, start_s)
         return self._factors[start_s]
 
     def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
@@ -210,19 +224,19 @@ class PourTables:
         def at_starts(values: Array) -> Array:
             return straight(start_s, nodes_s, values)
 
-        vacuum_s = coat_works(pours, option)[0].vacuum_s
+        lead_s = self._next(option).lead_s
         opens_s, closes_s = at_starts(table.opens_s), at_starts(table.closes_s)
         latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
         done_s = start_s + at_starts(table.lasts_s)
         missing_s = job.policy.margin_s - at_starts(table.margin_s)
         stage = stage_of(
-            crew=0,
+            crew=CREWS.index(self.layer.crew),
             begins=begin,
             lasts=slots.first_from(done_s) - begin,
             frees=slots.first_from(done_s + job.crew.changeover_s),
             walks=slots.first_from(at_starts(table.walkable_s) + GUARD_S),
-            opens=slots.first_from(opens_s + GUARD_S - vacuum_s),
-            closes=slots.last_until(latest_s - GUARD_S - vacuum_s),
+            opens=slots.first_from(opens_s + GUARD_S - lead_s),
+            closes=slots.last_until(latest_s - GUARD_S - lead_s),
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
@@ -278,9 +292,9 @@ def _undominated(stages: Sequence[Stage]) -> Stage:
     return Stage(crew=0, **arrays).keep(kept)
 
 
-def coat_stage(
+def layer_stage(
     pours: RoomPours,
-    coat: int,
+    task: int,
     spans: Sequence[Span],
     slots: Slots,
     *,
@@ -289,30 +303,29 @@ def coat_stage(
     spare: bool,
     due_s: float,
 ) -> Stage:
-    """All states of one coat of one floor."""
-    job = pours.job
-    variants = _distinct_works(pours, coat, options)
-    work = variants[0][coat - 1]
-    begin, span = _possible_begins(pours, spans, slots, work.vacuum_s + work.duration_s)
-    start_s = slots.at(begin) + work.vacuum_s
+    """All states of one task of a floor that lays a thin layer."""
+    variants = _distinct_works(pours, task, options)
+    work = variants[0][task]
+    begin, span = _possible_begins(pours, spans, slots, work.lead_s + work.duration_s)
+    start_s = slots.at(begin) + work.lead_s
     dry = dry_starts(pours, start_s, work.duration_s)
     begin, span, start_s = begin[dry], span[dry], start_s[dry]
     if begin.size == 0:
-        return stage_of(crew=1, begins=[], lasts=0, opens=0, closes=0)
+        return stage_of(crew=work.crew, begins=[], lasts=0, opens=0, closes=0)
     nodes_s = nodes_of(start_s)
     foot_s, opens_s, closes_s = (
         straight(start_s, nodes_s, values)
-        for values in _windows_after(pours, coat, variants, nodes_s, windows)
+        for values in _windows_after(pours, task, variants, nodes_s, windows)
     )
-    last = coat == pours.room.topcoats
-    ahead_s = 0.0 if last else variants[0][coat].vacuum_s
+    last = task + 1 == len(pours.tasks)
+    ahead_s = 0.0 if last else variants[0][task + 1].lead_s
     done_s = start_s + work.duration_s
     latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
     stage = stage_of(
-        crew=1,
+        crew=work.crew,
         begins=begin,
         lasts=slots.first_from(done_s) - begin,
-        frees=slots.first_from(done_s + job.crew.changeover_s),
+        frees=slots.first_from(done_s + pours.job.crew.changeover_s),
         shuts=slots.last_until(start_s),
         walks=slots.first_from(foot_s + GUARD_S),
         opens=slots.first_from(opens_s + GUARD_S - ahead_s),
@@ -324,42 +337,44 @@ def coat_stage(
 
 def _windows_after(
     pours: RoomPours,
-    coat: int,
-    variants: Sequence[tuple[CoatWork, ...]],
+    task: int,
+    variants: Sequence[tuple[Work, ...]],
     start_s: Array,
     windows: Windows,
 ) -> tuple[Array, Array, Array]:
-    """When a coat begun at each start bears feet, and from when until when the next may
-    start; after the last coat, when the room is ready. The worst of all variants."""
+    """When a layer begun at each start bears feet, and from when until when the next may
+    start; after the last one, when the room is ready. The worst of all variants."""
+    layer = variants[0][task].layer
+    clocks, curve = pours.material(layer)
     factors = np.ones((start_s.size, 2))
     if windows == "sure":
-        factors = np.array([pours.topcoat_factors(float(s)) for s in start_s])
-    ages, wait, close = pours.topcoat.age_s, factors[:, :1], factors[:, 1:]
+        factors = np.array([pours.long_factors(layer, float(s)) for s in start_s])
+    wait, close = factors[:, :1], factors[:, 1:]
     foot_s, opens_s, closes_s = [], [], []
     for works in variants:
-        laid_s = start_s[:, None] + works[coat - 1].offset_s
+        laid_s = start_s[:, None] + works[task].offset_s
 
-        def reached(name: str, factor: Array, laid_s: Array = laid_s) -> Array:
-            return pours.topcoat_curve.when(start_s=laid_s, age_s=ages[name] * factor)
+        def reached(name: str, laid_s: Array = laid_s) -> Array:
+            age_s = clocks.age_s[name] * factor_of(name, wait=wait, close=close)
+            return curve.when(start_s=laid_s, age_s=age_s)
 
-        foot_s.append(reached("foot_traffic", wait).max(axis=1))
-        if coat == pours.room.topcoats:
-            ladder = [reached(name, wait).max(axis=1) for name in ("wheels", "wash_down")]
+        foot_s.append(reached("foot_traffic").max(axis=1))
+        if task + 1 == len(works):
+            ladder = [reached(name).max(axis=1) for name in ("wheels", "wash_down")]
             opens_s.append(np.maximum(foot_s[-1], np.maximum(*ladder)))
             closes_s.append(np.full(start_s.size, np.inf))
         else:
-            offset_s = works[coat].offset_s
-            opens_s.append((reached("recoat_opens", wait) - offset_s).max(axis=1))
-            closes_s.append((reached("recoat_closes", close) - offset_s).min(axis=1))
+            opens, closes = starts_over(reached, works[task + 1])
+            opens_s.append(opens)
+            closes_s.append(closes)
     return np.max(foot_s, axis=0), np.max(opens_s, axis=0), np.min(closes_s, axis=0)
 
 
 def _distinct_works(
-    pours: RoomPours, coat: int, options: Iterable[PourOption]
-) -> list[tuple[CoatWork, ...]]:
-    """The coats' works for each number of patches the floor may be laid in."""
-    found = {works[coat - 1].offset_s.size: works for works in
-             (coat_works(pours, option) for option in options)}  # fmt: skip
+    pours: RoomPours, task: int, options: Iterable[PourOption]
+) -> list[tuple[Work, ...]]:
+    """The floor's works for each number of patches it may be laid in."""
+    found = {works[task].offset_s.size: works for works in map(pours.works, options)}
     return list(found.values())
 
 

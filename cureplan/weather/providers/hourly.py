@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.weather.hours.humidity import dew_from_humidity_c
+from cureplan.core.moist_air import dew_from_humidity_c
 
 if TYPE_CHECKING:
     import pandas as pd

@@ -12,13 +12,6 @@ from scipy.special import erf, erfc, erfcx
 
 from cureplan.science.heat import checked
 
-__all__ = [
-    "convective_face_c",
-    "heated_face_c",
-    "step_flux_w_m2",
-    "step_response_c",
-]
-
 
 def step_response_c(
     depth_m: ArrayLike,
@@ -228,3 +221,229 @@ def convective_face_c(
         share + coefficient * root / conductivity
     )
     return np.asarray(initial_c + (air_c - initial_c) * closed)
+
+
+def face_wave_c(
+    depth_m: ArrayLike,
+    elapsed_s: ArrayLike,
+    *,
+    mean_c: float,
+    amplitude_k: float,
+    period_s: float,
+    diffusivity_m2_s: float,
+) -> NDArray[np.float64]:
+    """Temperature inside a thick slab whose face swings for ever as a sine.
+
+    Wrong soon after the swing began: what was there before has not died out.
+
+    Parameters
+    ----------
+    depth_m : array_like, shape S
+        Distance below the face [m], >= 0.
+    elapsed_s : array_like, broadcastable to S
+        Time since the face passed its mean, rising [s].
+    mean_c, amplitude_k : float
+        Mean [°C] and half the swing [K] of the face.
+    period_s, diffusivity_m2_s : float
+        Both > 0.
+
+    Returns
+    -------
+    ndarray of float64, shape S
+        Temperature [°C].
+
+    Raises
+    ------
+    OutOfRangeError
+        A depth is negative, or the period or the diffusivity is not positive.
+
+    Source
+    ------
+    Incropera et al., 6th ed., eq. 5.70.
+
+    Examples
+    --------
+    >>> round(float(face_wave_c(0.1, 21_600, mean_c=20, amplitude_k=8,
+    ...     period_s=86_400, diffusivity_m2_s=6.92e-7)), 1)
+    22.9
+    """
+    depth = checked("depth_m", depth_m, unit="m", at_least=0)
+    elapsed = checked("elapsed_s", elapsed_s, unit="s")
+    lag = depth / damping_depth_m(diffusivity_m2_s=diffusivity_m2_s, period_s=period_s)
+    angle = 2.0 * np.pi * elapsed / period_s
+    return np.asarray(mean_c + amplitude_k * np.exp(-lag) * np.sin(angle - lag))
+
+
+def air_wave_c(
+    depth_m: ArrayLike,
+    elapsed_s: ArrayLike,
+    *,
+    mean_c: float,
+    amplitude_k: float,
+    period_s: float,
+    surface_w_m2k: float,
+    conductivity_w_mk: float,
+    diffusivity_m2_s: float,
+) -> NDArray[np.float64]:
+    """Temperature inside a thick slab under air that swings for ever as a sine.
+
+    Parameters
+    ----------
+    depth_m : array_like, shape S
+        Distance below the face [m], >= 0.
+    elapsed_s : array_like, broadcastable to S
+        Time since the air passed its mean, rising [s].
+    mean_c, amplitude_k : float
+        Mean [°C] and half the swing [K] of the air.
+    period_s, surface_w_m2k, conductivity_w_mk, diffusivity_m2_s : float
+        All > 0.
+
+    Returns
+    -------
+    ndarray of float64, shape S
+        Temperature [°C].
+
+    Raises
+    ------
+    OutOfRangeError
+        A depth is negative, or another argument is not positive.
+
+    Source
+    ------
+    Carslaw & Jaeger, Conduction of Heat in Solids, 2nd ed., section 2.8 (from
+    memory); derived anew from h·(T_air - T) = -k·dT/dx at the face.
+
+    Examples
+    --------
+    >>> round(float(air_wave_c(0, 21_600, mean_c=20, amplitude_k=8, period_s=86_400,
+    ...     surface_w_m2k=7, conductivity_w_mk=1.4, diffusivity_m2_s=6.92e-7)), 1)
+    22.4
+    """
+    depth = checked("depth_m", depth_m, unit="m", at_least=0)
+    elapsed = checked("elapsed_s", elapsed_s, unit="s")
+    coefficient = checked("surface_w_m2k", surface_w_m2k, unit="W/m²K", over=0)
+    conductivity = checked("conductivity_w_mk", conductivity_w_mk, unit="W/mK", over=0)
+    damping = damping_depth_m(diffusivity_m2_s=diffusivity_m2_s, period_s=period_s)
+    face = 1.0 / (1.0 + (1.0 + 1.0j) * conductivity / (coefficient * damping))
+    turn = np.exp(2.0j * np.pi * elapsed / period_s - (1.0 + 1.0j) * depth / damping)
+    return np.asarray(mean_c + amplitude_k * np.imag(face * turn))
+
+
+def effusivity_j_m2k_s05(
+    *, conductivity_w_mk: float, density_kg_m3: float, specific_heat_j_kgk: float
+) -> float:
+    """Thermal effusivity sqrt(k·rho·c): how much heat a face takes up.
+
+    Parameters
+    ----------
+    conductivity_w_mk, density_kg_m3, specific_heat_j_kgk : float
+        All > 0.
+
+    Returns
+    -------
+    float
+        [J/(m²·K·s^0.5)].
+
+    Raises
+    ------
+    OutOfRangeError
+        A property is not positive.
+
+    Source
+    ------
+    Incropera et al., 6th ed., section 5.7 (with its eq. 5.63).
+
+    Examples
+    --------
+    >>> round(effusivity_j_m2k_s05(conductivity_w_mk=1.4, density_kg_m3=2300,
+    ...                            specific_heat_j_kgk=880))
+    1683
+    """
+    conductivity = checked("conductivity_w_mk", conductivity_w_mk, unit="W/mK", over=0)
+    density = checked("density_kg_m3", density_kg_m3, unit="kg/m³", over=0)
+    heat = checked("specific_heat_j_kgk", specific_heat_j_kgk, unit="J/kgK", over=0)
+    return float(np.sqrt(conductivity * density * heat))
+
+
+def contact_temperature_c(
+    *,
+    one_c: ArrayLike,
+    other_c: ArrayLike,
+    one_effusivity_j_m2k_s05: float,
+    other_effusivity_j_m2k_s05: float,
+) -> NDArray[np.float64]:
+    """Temperature of the face where two thick bodies have just touched.
+
+    It holds only until heat has crossed the thinner of the two; for a 3 mm film
+    that is seconds.
+
+    Parameters
+    ----------
+    one_c, other_c : array_like, broadcastable
+        Temperatures before they touch [°C].
+    one_effusivity_j_m2k_s05, other_effusivity_j_m2k_s05 : float
+        Their effusivities, > 0.
+
+    Returns
+    -------
+    ndarray of float64
+        Temperature of the common face [°C].
+
+    Raises
+    ------
+    OutOfRangeError
+        An effusivity is not positive or a temperature is not finite.
+
+    Source
+    ------
+    Incropera et al., 6th ed., eq. 5.63.
+
+    Examples
+    --------
+    A 25 °C film meets a 35 °C slab:
+
+    >>> round(float(contact_temperature_c(one_c=25, other_c=35,
+    ...     one_effusivity_j_m2k_s05=1120, other_effusivity_j_m2k_s05=1683)), 1)
+    31.0
+    """
+    one = checked("one_effusivity_j_m2k_s05", one_effusivity_j_m2k_s05, unit="", over=0)
+    other = checked("other_effusivity_j_m2k_s05", other_effusivity_j_m2k_s05, unit="", over=0)
+    one_temp = checked("one_c", one_c, unit="°C")
+    other_temp = checked("other_c", other_c, unit="°C")
+    return np.asarray((one * one_temp + other * other_temp) / (one + other))
+
+
+def damping_depth_m(*, diffusivity_m2_s: float, period_s: float) -> float:
+    """Depth at which a periodic swing has shrunk to 1/e and lags one radian.
+
+    Parameters
+    ----------
+    diffusivity_m2_s : float
+        k/(rho·c) [m²/s], > 0.
+    period_s : float
+        Length of one swing [s], > 0.
+
+    Returns
+    -------
+    float
+        [m].
+
+    Raises
+    ------
+    OutOfRangeError
+        An argument is not positive.
+
+    Source
+    ------
+    Lienhard, A Heat Transfer Textbook, section 5.6 (its example 5.7 is the test).
+
+    Examples
+    --------
+    A day in concrete:
+
+    >>> round(damping_depth_m(diffusivity_m2_s=6.92e-7, period_s=86_400), 3)
+    0.138
+    """
+    diffusivity = checked("diffusivity_m2_s", diffusivity_m2_s, unit="m²/s", over=0)
+    period = checked("period_s", period_s, unit="s", over=0)
+    return float(np.sqrt(diffusivity * period / np.pi))

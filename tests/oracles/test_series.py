@@ -13,8 +13,8 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.science.conduction import convective_face_c
-from cureplan.science.conduction_series import (
+from oracles.half_space import convective_face_c
+from oracles.series import (
     Body,
     Shape,
     gap_left,

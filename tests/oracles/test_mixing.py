@@ -6,7 +6,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.science.mixing import mixed_temperature_c
+from oracles.mixing import mixed_temperature_c
 
 WATER_J_KG_K = 4186.0
 FUSION_J_KG = 333_550.0

@@ -11,13 +11,15 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.science.conduction import (
+from oracles.half_space import (
+    air_wave_c,
+    contact_temperature_c,
     convective_face_c,
+    face_wave_c,
     heated_face_c,
     step_flux_w_m2,
     step_response_c,
 )
-from cureplan.science.conduction_waves import air_wave_c, face_wave_c
 
 SOIL = {"initial_c": 20.0, "surface_c": -15.0, "diffusivity_m2_s": 0.52 / (2050 * 1840)}
 FIELD = {
@@ -184,3 +186,36 @@ def test_others_refuse_negative_depth_and_missing_coefficient():
         face_wave_c(0, 0, mean_c=0, amplitude_k=1, period_s=0, diffusivity_m2_s=1e-6)
     with pytest.raises(OutOfRangeError, match="effusivity"):
         step_flux_w_m2(1, initial_c=0, surface_c=1, effusivity_j_m2k_s05=-1)
+
+
+def test_contact_temperature_of_a_film_on_a_slab():
+    # Formula Tc = (TA·eA + TB·eB)/(eA + eB) from a public lecture note; 31.0 °C for a
+    # 25 °C film of effusivity 1120 (assumed) on a 35 °C slab computed apart.
+    touched_c = contact_temperature_c(
+        one_c=25,
+        other_c=35,
+        one_effusivity_j_m2k_s05=1120,
+        other_effusivity_j_m2k_s05=1683.3,
+    )
+    assert touched_c == pytest.approx(31.0, abs=0.05)
+
+
+@settings(deadline=None)
+@given(
+    one_c=st.floats(-20, 60),
+    other_c=st.floats(-20, 60),
+    one=st.floats(1, 1e5),
+    other=st.floats(1, 1e5),
+)
+def test_contact_lies_between_and_the_stronger_wins(one_c, other_c, one, other):
+    touched = float(
+        contact_temperature_c(
+            one_c=one_c,
+            other_c=other_c,
+            one_effusivity_j_m2k_s05=one,
+            other_effusivity_j_m2k_s05=other,
+        )
+    )
+    assert min(one_c, other_c) - 1e-9 <= touched <= max(one_c, other_c) + 1e-9
+    # Heat given by one is heat taken by the other.
+    assert one * (touched - one_c) == pytest.approx(other * (other_c - touched), abs=1e-6)

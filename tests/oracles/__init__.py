@@ -1,0 +1,1 @@
+"""Exact solutions that only tests call: the yardsticks shipped models are held to."""

@@ -1,0 +1,90 @@
+"""Streams that are closed, full, cut off or of an old code page: a real process each."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+
+from cureplan.output.commands.streams import plain
+
+CLOCK = 'clock fast-slurry --at "90 F"'
+
+
+def shell(line: str, **env: str) -> subprocess.CompletedProcess[bytes]:
+    """One line for bash, with `cureplan` standing for this package."""
+    line = line.replace("cureplan", f"{sys.executable} -m cureplan")
+    return subprocess.run(
+        ["bash", "-c", line], env={**os.environ, **env}, capture_output=True, timeout=120
+    )
+
+
+@pytest.mark.parametrize("encoding", ["cp1252", "latin-1", "ascii", "utf-8"])
+def test_signs_a_stream_cannot_hold_become_plain_ones(encoding: str) -> None:
+    done = shell(f"cureplan {CLOCK}", PYTHONIOENCODING=encoding, LC_ALL="C")
+    assert done.returncode == 0
+    assert done.stderr == b""
+    text = done.stdout.decode(encoding)
+    assert ("90 °F" in text) == (encoding != "ascii")
+    assert "min" in text
+
+
+def test_plain_signs_keep_columns_in_line() -> None:
+    text = "● 86 °F – válvula … 漢"
+    assert plain(text).isascii()
+    assert len(plain(text)) == len(text)
+
+
+# What a shell reports of a process ended by SIGPIPE (141); the plain exit code where
+# nobody was to read; 2 for a device that is full, as for every file not written.
+@pytest.mark.parametrize(
+    ("line", "code", "says"),
+    [
+        (f"cureplan {CLOCK} >&-", 0, b""),
+        (f"cureplan {CLOCK} <&-", 0, b""),
+        (f"cureplan {CLOCK} 2>&- >&-", 0, b""),
+        (f"cureplan {CLOCK} > /dev/full", 2, b"No space left"),
+        ("cureplan schema plan | true; exit ${PIPESTATUS[0]}", 141, b""),
+        ("cureplan --help | true; exit ${PIPESTATUS[0]}", 141, b""),
+        ("cureplan new /tmp/never-written.toml <&-", 2, b"the answers end here"),
+        ("cureplan clock 2>/dev/full", 2, b""),
+    ],
+)
+def test_closed_full_and_cut_off(line: str, code: int, says: bytes) -> None:
+    done = shell(line)
+    assert done.returncode == code, done.stderr
+    assert done.stderr.count(b"\n") <= 1, done.stderr
+    assert says in done.stderr
+    assert says or done.stderr == b""
+
+
+@pytest.mark.parametrize("after_s", [0.02, 0.06, 0.1, 0.2, 0.3, 0.4, 0.8])
+def test_ctrl_c_ends_quietly_from_the_start(tmp_path: Path, after_s: float) -> None:
+    running = subprocess.Popen(
+        [sys.executable, "-m", "cureplan", "demo", "--quiet"],
+        cwd=tmp_path,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+    )
+    # The interpreter itself has to be up: before, nothing of ours runs.
+    time.sleep(0.15 + after_s)
+    running.send_signal(signal.SIGINT)
+    out, err = running.communicate(timeout=60)
+    # Interrupted in its search, it goes on with the best it has found.
+    assert running.returncode in (130, -signal.SIGINT, 0), err
+    assert (out, err) == (b"", b"")
+
+
+def test_a_fault_of_ours_has_a_code_and_one_line(tmp_path: Path) -> None:
+    broken = "import cureplan.api, cureplan.cli; cureplan.api.read_job = lambda _: 1 / 0;"
+    run = f"{broken} import sys; sys.argv = ['cureplan', 'plan', 'x']; cureplan.cli.main()"
+    done = subprocess.run([sys.executable, "-c", run], capture_output=True, cwd=tmp_path)
+    assert done.returncode == 70
+    assert done.stderr.count(b"\n") == 1
+    assert b"report it" in done.stderr
+    assert b"ZeroDivisionError" in done.stderr

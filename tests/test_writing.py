@@ -1,0 +1,124 @@
+"""Writing whole files: what may be replaced, and what a killed run leaves behind."""
+
+from __future__ import annotations
+
+import os
+import stat
+from pathlib import Path
+
+import pytest
+
+from cureplan.core.errors import CurePlanError, InputError, OutputError
+from cureplan.core.writing import refuse_target, settle, write_atomically, write_together
+
+
+def names(folder: Path) -> list[str]:
+    return sorted(path.name for path in folder.iterdir())
+
+
+def test_an_input_is_never_a_target_not_even_by_force(tmp_path: Path) -> None:
+    job = tmp_path / "job.toml"
+    job.write_text("job")
+    (tmp_path / "again.csv").symlink_to(job)
+    for name in ("job.toml", "again.csv", "./job.toml"):
+        with pytest.raises(InputError, match="the command reads"):
+            refuse_target(tmp_path / name, option="--save", inputs=[job], force=True)
+
+
+def test_a_file_of_another_kind_needs_force(tmp_path: Path) -> None:
+    path = tmp_path / "notes.txt"
+    path.write_bytes(b"mine")
+    png = b"\x89PNG"
+    with pytest.raises(InputError, match="--force"):
+        refuse_target(path, option="--picture", ours=lambda head: head.startswith(png))
+    refuse_target(path, option="--picture", force=True)
+    path.write_bytes(png + b"old picture")
+    refuse_target(path, option="--picture", ours=lambda head: head.startswith(png))
+
+
+def test_folders_devices_and_pipes_are_no_targets(tmp_path: Path) -> None:
+    os.mkfifo(tmp_path / "pipe")
+    (tmp_path / "null").symlink_to(os.devnull)
+    (tmp_path / "loop").symlink_to(tmp_path / "loop")
+    for path in (tmp_path, tmp_path / "pipe", tmp_path / "null", tmp_path / "loop"):
+        with pytest.raises(CurePlanError) as caught:
+            refuse_target(path, option="--out", force=True)
+        assert "\n" not in str(caught.value)
+        with pytest.raises(OutputError):
+            write_atomically(path, "text")
+    assert stat.S_ISCHR(Path(os.devnull).stat().st_mode)
+    assert names(tmp_path) == ["loop", "null", "pipe"]
+
+
+def test_links_are_followed_and_stay_links(tmp_path: Path) -> None:
+    (tmp_path / "shelf").mkdir()
+    (tmp_path / "shelf" / "card.toml").write_text("old")
+    link = tmp_path / "card.toml"
+    link.symlink_to(tmp_path / "shelf" / "card.toml")
+    write_atomically(link, "new")
+    assert link.is_symlink()
+    assert (tmp_path / "shelf" / "card.toml").read_text() == "new"
+
+
+@pytest.mark.parametrize("umask", [0o022, 0o077])
+def test_umask_and_an_older_files_mode_are_kept(tmp_path: Path, umask: int) -> None:
+    before = os.umask(umask)
+    try:
+        write_atomically(tmp_path / "new", "text")
+        (tmp_path / "old").write_text("text")
+        (tmp_path / "old").chmod(0o640)
+        write_atomically(tmp_path / "old", "more")
+    finally:
+        os.umask(before)
+    assert stat.S_IMODE((tmp_path / "new").stat().st_mode) == 0o666 & ~umask
+    assert stat.S_IMODE((tmp_path / "old").stat().st_mode) == 0o640
+
+
+def test_a_name_as_long_as_names_may_be_is_written(tmp_path: Path) -> None:
+    write_atomically(tmp_path / ("n" * 251 + ".csv"), "text")
+    with pytest.raises(OutputError, match="could not be written"):
+        write_atomically(tmp_path / ("n" * 300), "text")
+
+
+NEW = {"plan.json": b"new plan", "sheet.html": b"new sheet", "crew.ics": b"new calls"}
+
+
+def test_what_a_killed_run_had_not_finished_is_cleaned_away(tmp_path: Path) -> None:
+    scrap = tmp_path / ".cureplan-part-0123456789ab"
+    scrap.mkdir()
+    (scrap / "plan.json").write_bytes(b"half a pl")
+    (tmp_path / ".cureplan-part-ba9876543210").write_bytes(b"half a card")
+    write_together(tmp_path, NEW)
+    assert names(tmp_path) == sorted(NEW)
+
+
+@pytest.mark.parametrize("moved", [0, 1, 2, 3])
+def test_what_a_killed_run_had_complete_is_finished_by_the_next_reader(
+    tmp_path: Path, moved: int
+) -> None:
+    # As a run killed between two of its renames leaves a folder.
+    ready = tmp_path / ".cureplan-ready-0123456789ab"
+    ready.mkdir()
+    for number, (name, content) in enumerate(sorted(NEW.items())):
+        if number < moved:
+            (tmp_path / name).write_bytes(content)
+        else:
+            (tmp_path / name).write_bytes(b"old")
+            (ready / name).write_bytes(content)
+    (tmp_path / "plan.png").write_bytes(b"old picture")
+    (ready / ".gone").write_text("plan.png\n../job.toml")
+    (tmp_path / "notes.txt").write_text("mine")
+    settle(tmp_path)
+    assert {n: (tmp_path / n).read_bytes() for n in NEW} == NEW
+    assert names(tmp_path) == sorted([*NEW, "notes.txt"])
+
+
+def test_links_and_pipes_in_place_of_a_file_stay(tmp_path: Path) -> None:
+    (tmp_path / "mine").write_text("mine")
+    folder = tmp_path / "out"
+    folder.mkdir()
+    (folder / "plan.json").symlink_to(tmp_path / "mine")
+    with pytest.raises(OSError, match="link of that name"):
+        write_together(folder, NEW)
+    assert names(folder) == ["plan.json"]
+    assert (tmp_path / "mine").read_text() == "mine"
