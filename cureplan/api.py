@@ -69,6 +69,7 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
     source = job.weather.source
     if source == "file":
         from cureplan.weather.hours.csv_file import read_weather_csv_for
+        from cureplan.weather.hours.plausible import Place
         from cureplan.weather.kept import age_warnings
 
         if job.weather.file is None:
@@ -78,6 +79,13 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
             starts=job.access.begins.astimezone(job.site.zone),
             ends=job.access.open_by.astimezone(job.site.zone),
             history_s=HISTORY_S,
+            place=Place(
+                zone=job.site.zone,
+                latitude_deg=job.site.latitude_deg,
+                longitude_deg=job.site.longitude_deg,
+                elevation_m=job.site.elevation_m,
+            ),
+            now=now,
         )
         aged = age_warnings(
             series,
@@ -144,9 +152,9 @@ def make_plan(
     NoFeasiblePlanError
         No order and start keeps every hard limit; the message names the nearest miss.
     """
-    from cureplan.inputs.tables.record import fares_of_job
+    from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
-    from cureplan.planning.floor.weather_hours import known_stretch
+    from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import assess, known_until
     from cureplan.planning.plan.assemble import assemble, with_help
     from cureplan.planning.schedule.construct import construct, look_for_help, prepare_pours
@@ -154,9 +162,9 @@ def make_plan(
     from cureplan.planning.schedule.relax import explain
 
     require_aware(now, name="now")
-    past = fares_of_job(job)
+    past = scores_of_job(job)
     series = weather if weather is not None else job_weather(job, now=now)
-    series = known_stretch(series, job.access.begins)
+    series = known_range(series, job.access.begins)
     missing = series.missing_hours(job.access.begins, job.access.open_by)
     if missing:
         raise WeatherUnavailableError(

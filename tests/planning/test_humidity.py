@@ -12,14 +12,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.api import make_plan
-from cureplan.core.errors import OutOfRangeError
+from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.fit import fit_kinetics
 from cureplan.science.heat import SLAB_EFFUSIVITY
-from cureplan.science.humidity import HumidityPace, carries_factor
+from cureplan.science.humidity import HumidityRate, carries_factor
 from cureplan.science.rate import AgeCurve
 
 SLURRY, TOPCOAT = read_card("fast-slurry"), read_card("clear-topcoat")
@@ -66,18 +66,18 @@ def test_a_topcoats_factor_is_the_one_its_points_were_made_with():
 def test_at_a_steady_humidity_waits_are_as_by_hand():
     # By hand: at 21 °C throughout, 60 % against a reference of 50 %, slope -1.2: k is
     # exp(0.12) = 1.12750, so 3.5 h of age at the reference pass in 3.5 / 1.1275 = 3.1042 h.
-    pace = HumidityPace(slope=-1.2, reference_frac=0.5, low_frac=0.3, high_frac=0.7)
+    pace = HumidityRate(slope=-1.2, reference_frac=0.5, low_frac=0.3, high_frac=0.7)
     hours_s = np.arange(0.0, 11 * 3600.0, 3600.0)
     curve = AgeCurve(
         hours_s, np.full(11, 21.0), activation_energy_j_mol=50e3, reference_c=21.0,
-        piece_s=120.0, pace=pace.at(np.full(11, 0.6)),
+        piece_s=120.0, rate_factors=pace.at(np.full(11, 0.6)),
     )  # fmt: skip
     assert float(curve.when(start_s=0.0, age_s=3.5 * 3600.0)) / 3600.0 == pytest.approx(
         3.1042, abs=1e-4
     )
 
 
-def test_a_slurrys_ritual_passes_through_its_points_at_each_humidity():
+def test_a_slurrys_procedure_passes_through_its_points_at_each_humidity():
     from cureplan.science.kit import run_bucket
 
     # Tolerance: one factor serves seven milestones, and a hastened batch warms itself a
@@ -108,9 +108,71 @@ def test_a_card_without_humidity_is_as_it_was():
     assert told.fit.activation_energy_j_mol == plain.fit.activation_energy_j_mol
 
 
+def only(card, name, slope):
+    """The card with humidities on one milestone's points alone."""
+    told = damp(card, slope, dry=0.35, wet=0.75)
+    return replace(card, milestones={**card.milestones, name: told.milestones[name]})
+
+
+@pytest.mark.parametrize("slope", [-1.5, 1.5])
+def test_humidity_on_one_milestone_opens_no_other_sooner_and_closes_none_later(slope):
+    # Issue 14.8: the bare points were taken at the labelled ones' mean, and a second
+    # coat's window closed hours after the sheet's own time.
+    plain, told = topcoat_clocks(TOPCOAT), topcoat_clocks(only(TOPCOAT, "recoat_opens", slope))
+    assert told.humidity.slope == pytest.approx(slope, rel=1e-9)
+    for share in (0.2, 0.35, 0.5, 0.75, 0.95):
+        rate = float(told.humidity.at(share))
+        for name in set(TOPCOAT.milestones) - {"recoat_opens"}:
+            after_s, printed_s = told.age_s[name] / rate, plain.age_s[name]
+            closes = name in ("working_time", "recoat_closes")
+            assert (
+                after_s <= printed_s * 1.0000001 if closes else after_s >= printed_s * 0.99999
+            )
+
+
+def test_a_slurrys_bare_milestones_stay_on_the_cautious_side_of_their_points():
+    from cureplan.science.kit import run_bucket
+
+    card = only(SLURRY, "foot_traffic", -1.5)
+    clocks = slurry(card)
+    for share in (0.3, 0.55, 0.8):
+        path = run_bucket(
+            21.0, 21.0, 21.0, 21.0, card.reference_haul_s, kit=clocks.kit,
+            speed=clocks.humidity.at(share), film_m=clocks.film_m,
+            slab_effusivity=clocks.slab_effusivity,
+        )  # fmt: skip
+        for name in ("wet_edge", "working_time", "broadcast_closes"):
+            printed_s = SLURRY.milestones[name].points[0].after_s
+            assert float(path.when_s(clocks.age_s[name])[0]) <= printed_s * 1.001
+
+
+def test_a_milestone_with_and_without_humidity_is_refused():
+    told = damp(TOPCOAT, -1.0).milestones["recoat_opens"]
+    bare = replace(told.points[0], humidity_frac=None, at_c=30.0, after_s=6000.0)
+    mixed = replace(told, points=(*told.points, bare))
+    card = replace(TOPCOAT, milestones={**TOPCOAT.milestones, "recoat_opens": mixed})
+    with pytest.raises(InputError, match="every point of this milestone") as caught:
+        topcoat_clocks(card)
+    assert caught.value.key == "milestones.recoat_opens.points"
+
+
+def test_heat_and_humidity_together_do_not_become_energy():
+    # Issue 14.8: 30 °C at 80 % against 21 °C at 40 % says nothing of heat alone.
+    first = TOPCOAT.milestones["recoat_opens"].points[0]
+    points = (
+        replace(first, at_c=21.0, humidity_frac=0.4),
+        replace(first, at_c=30.0, humidity_frac=0.8, after_s=first.after_s / 4,
+                after_late_s=first.after_late_s / 4),
+    )  # fmt: skip
+    told = replace(TOPCOAT.milestones["recoat_opens"], points=points)
+    card = replace(TOPCOAT, milestones={**TOPCOAT.milestones, "recoat_opens": told})
+    with pytest.raises(InputError, match="heat and in humidity together"):
+        topcoat_clocks(card)
+
+
 @given(slope=st.floats(-2.0, 2.0), one=st.floats(0.0, 1.0), other=st.floats(0.0, 1.0))
 def test_damper_air_never_slows_what_moisture_hastens(slope, one, other):
-    pace = HumidityPace(slope=slope, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
+    pace = HumidityRate(slope=slope, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
     drier, damper = sorted((one, other))
     gained = float(pace.at(damper) - pace.at(drier))
     assert gained * -slope >= -1e-12
@@ -123,7 +185,7 @@ def test_the_reference_humidity_is_only_a_convention(shift, slope):
     fits = [
         fit_kinetics(
             at_c, times, [0] * 4, spread_frac=0.1, reference_c=21.0,
-            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, damper_frac=damper + moved,
+            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, humidity_above_frac=damper + moved,
         )
         for moved in (0.0, shift)
     ]  # fmt: skip
@@ -135,17 +197,17 @@ def test_the_reference_humidity_is_only_a_convention(shift, slope):
 
 
 def test_nonsense_is_refused():
-    pace = HumidityPace(slope=-1.0, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
+    pace = HumidityRate(slope=-1.0, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
     for humidity in (-0.01, 1.01, 55.0):
         with pytest.raises(OutOfRangeError, match="humidity_frac"):
             pace.at(humidity)
-    with pytest.raises(OutOfRangeError, match="pace"):
+    with pytest.raises(OutOfRangeError, match="rate_factors"):
         AgeCurve([0, 1], [20, 20], activation_energy_j_mol=5e4, reference_c=21, piece_s=60,
-                 pace=[1.0, 0.0])  # fmt: skip
+                 rate_factors=[1.0, 0.0])  # fmt: skip
     with pytest.raises(OutOfRangeError, match="humidity"):
         fit_kinetics(
             [21.0, 21.0], [1000.0, 1200.0], [0, 1], spread_frac=0.1, reference_c=21.0,
-            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, damper_frac=[-0.1, 0.1],
+            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, humidity_above_frac=[-0.1, 0.1],
         )  # fmt: skip
     assert not carries_factor([21.0, 21.0], [0.5, math.nan], [0, 0])
 
@@ -194,6 +256,22 @@ def test_the_judge_finds_a_factor_left_out(damp_plan, small_job, demo_weather):
     cards = replace(plain.job.cards, slurry=damp_plan.job.cards.slurry)
     told = replace(plain, job=replace(plain.job, cards=cards))
     assert {finding.rule for finding in judge(told)} >= {"margins"}
+
+
+def test_a_bare_closing_is_judged_as_planned_and_pot_life_follows_the_air(
+    small_job, demo_weather
+):
+    cards = small_job.cards
+    told = replace(cards, topcoat=only(cards.topcoat, "recoat_opens", -1.5))
+    now = small_job.access.begins - NIGHT_BEFORE
+    plan = make_plan(replace(small_job, cards=told), now=now, weather=demo_weather)
+    assert judge(plan) == ()
+    fit = topcoat_clocks(cards.topcoat).fit
+    order = list(cards.topcoat.milestones).index("working_time")
+    printed_min = [float(fit.time_s(coat.slab_c, order)) / 60.0 for coat in plan.coats]
+    working_min = [coat.batch_working_min for coat in plan.coats]
+    assert all(w <= p + 0.01 for w, p in zip(working_min, printed_min, strict=True))
+    assert min(w / p for w, p in zip(working_min, printed_min, strict=True)) < 0.95
 
 
 def test_weather_without_humidity_or_beyond_the_points_is_told(small_job, demo_weather):

@@ -8,7 +8,7 @@ from cureplan.core.messages import Message
 from cureplan.planning.plan.model import Source
 
 if TYPE_CHECKING:
-    from cureplan.inputs.tables.record import PastFares
+    from cureplan.inputs.tables.record import PastScores
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -30,10 +30,10 @@ from cureplan.planning.plan.floors import bucket_plans, room_plans
 from cureplan.planning.plan.hours import beyond_hours, hour_rows
 from cureplan.planning.plan.kits import (
     chill_plan,
+    exotherm_caution,
     humidity_sources,
     humidity_warnings,
     planned_need,
-    standing_caution,
 )
 from cureplan.planning.plan.model import Alternative, Decisions, Plan, Risk, Status
 from cureplan.planning.plan.warnings import plan_sources, plan_warnings
@@ -48,28 +48,28 @@ __all__ = [
 ]
 
 
-def past_sources(past: PastFares | None) -> tuple[Source, ...]:
+def past_sources(past: PastScores | None) -> tuple[Source, ...]:
     """One source that says by how much past predictions erred, and how many held."""
     if past is None:
         return ()
-    fares = past.overall
-    bias = "longer" if fares.mean_error_s >= 0 else "shorter"
+    score = past.overall
+    bias = "longer" if score.mean_error_s >= 0 else "shorter"
     detail = Message(
         "source.record",
         {
             "jobs": past.jobs,
-            "clocks": fares.count,
-            "miss_min": round(fares.mean_miss_s / 60.0, 2),
-            "bias_min": round(abs(fares.mean_error_s) / 60.0, 2),
+            "clocks": score.count,
+            "miss_min": round(score.mean_miss_s / 60.0, 2),
+            "bias_min": round(abs(score.mean_error_s) / 60.0, 2),
             "bias": bias,
-            "inside_frac": round(fares.inside_frac, 4),
+            "inside_frac": round(score.inside_frac, 4),
             "holds_frac": round(past.holds_frac, 4),
         },
     )
     return (Source(kind="record", label="records", licence=None, generic=False, detail=detail),)
 
 
-def past_warnings(past: PastFares | None) -> tuple[Message, ...]:
+def past_warnings(past: PastScores | None) -> tuple[Message, ...]:
     """A warning where the stated intervals held less often than they claim, beyond chance."""
     if past is None or past.overall.inside_high_frac >= past.holds_frac:
         return ()
@@ -93,7 +93,7 @@ def assemble(
     odds: Odds,
     *,
     made_at: datetime,
-    past: PastFares | None = None,
+    past: PastScores | None = None,
 ) -> Plan:
     """Freeze everything that was decided."""
     wanted, job = job, _as_planned(job, schedule)
@@ -166,7 +166,7 @@ def with_help(plan: Plan, schedule: Schedule) -> Plan:
 
 def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:
     tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
-    return standing_caution(job, pours[tightest.room], tightest)
+    return exotherm_caution(job, pours[tightest.room], tightest)
 
 
 def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:

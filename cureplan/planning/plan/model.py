@@ -160,6 +160,11 @@ class CoatPlan:
     keeps_frac: float
 
     @property
+    def stage(self) -> str:
+        """What calls and sheets know it by."""
+        return f"coat {self.coat}"
+
+    @property
     def lay_at(self) -> datetime:
         """The start by a clock without seconds.
 
