@@ -193,14 +193,14 @@ def make_plan(
 
 def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
-    from cureplan.planning.floor.weather_hours import known_stretch
+    from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.schedule.conflict import alone
     from cureplan.planning.schedule.construct import prepare_pours
     from cureplan.planning.schedule.floor_model import Tables
 
-    series = known_stretch(weather, job.access.begins)
-    if series.missing_hours(job.access.begins, job.access.open_by):
+    if weather.missing_hours(job.access.begins, job.access.open_by):
         return ()
+    series = known_range(weather, job.access.begins)
     found = alone(job, Tables(pours=prepare_pours(job, series)))
     return tuple(say for failure in found for say in failure.says)
 
