@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -68,6 +68,15 @@ class CardRate:
         return np.asarray(
             np.exp(-self.humidity_slope.slope * np.where(np.isnan(over), 0.0, over))
         )
+
+    def bare_share(self, milestone: str) -> float:
+        """Humidity at which a point that gives none is taken: no air then opens it sooner,
+        or closes it later, than printed."""
+        if self.humidity_slope is None:
+            return math.nan
+        hastens = self.humidity_slope.slope < 0.0
+        closes = milestone in CLOSING
+        return self.humidity_slope.driest if closes == hastens else self.humidity_slope.dampest
 
     def inverse_k(self, temp_c: ArrayLike) -> Floats:
         """1/T − 1/T_ref [1/K]."""
@@ -134,7 +143,7 @@ def fit_rate(
     energy = float(pull[0] * weight[1, 1] - pull[1] * weight[0, 1]) / whole
     slope = float(pull[1] * weight[0, 0] - pull[0] * weight[0, 1]) / whole
     found = np.array([energy, slope])
-    return CardRate(
+    rate = CardRate(
         ref_c=ref_c,
         energy_j_mol=energy,
         energy_sd_j_mol=math.sqrt(weight[1, 1] / whole),
@@ -142,6 +151,17 @@ def fit_rate(
         ref_s={name: math.exp(log_s - found @ x) for name, (x, log_s) in centres.items()},
         humidity_slope=_humidity_slope(milestones, slope, mean) if wet else None,
     )
+    if not wet:
+        return rate
+    bare = [name for name, milestone in milestones.items() if _is_bare(milestone)]
+    shift = {name: math.exp(-slope * (rate.bare_share(name) - mean)) for name in bare}
+    return replace(
+        rate, ref_s={name: s * shift.get(name, 1.0) for name, s in rate.ref_s.items()}
+    )
+
+
+def _is_bare(milestone: Milestone) -> bool:
+    return all(point.humidity_frac is None for point in milestone.points)
 
 
 def _humidities(milestones: Mapping[str, Milestone]) -> list[float]:

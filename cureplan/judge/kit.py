@@ -165,7 +165,7 @@ def _since_filler_s(card: SlurryCard, milestone: Milestone) -> Floats:
 def _steady_s(model: KitModel, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
     """Per point, how long a batch held at its temperature would need [s]."""
     points = {name: milestone.points for name, milestone in model.card.milestones.items()}
-    asked = [(p.at_c, _pace(model, p)) for row in points.values() for p in row]
+    asked = [(p.at_c, _pace(model, p, name)) for name, row in points.items() for p in row]
     kinds = sorted(set(asked))
     at_c, paces = (np.array(column) for column in zip(*kinds, strict=True))
     runs = run_kits(model, replace(procedure_kits(model.card, at_c), pace=paces))
@@ -173,7 +173,7 @@ def _steady_s(model: KitModel, since_s: Mapping[str, Floats]) -> dict[str, Float
     for name, row in points.items():
         held_s = np.empty(len(row))
         for i, (point, after_s) in enumerate(zip(row, since_s[name], strict=True)):
-            pace = _pace(model, point)
+            pace = _pace(model, point, name)
             speed = float(model.rate_at(point.at_c)) * pace
             row_of = kinds.index((point.at_c, pace))
             held_s[i] = runs.age_after(row_of, float(after_s), speed) / speed
@@ -181,8 +181,10 @@ def _steady_s(model: KitModel, since_s: Mapping[str, Floats]) -> dict[str, Float
     return steady_s
 
 
-def _pace(model: KitModel, point: MilestonePoint) -> float:
-    share = math.nan if point.humidity_frac is None else point.humidity_frac
+def _pace(model: KitModel, point: MilestonePoint, milestone: str) -> float:
+    share = point.humidity_frac
+    if share is None:
+        share = model.rate.bare_share(milestone)
     return float(model.rate.pace(share))
 
 
