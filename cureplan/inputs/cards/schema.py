@@ -201,6 +201,15 @@ class TopcoatMilestones(Written):
     wash_down: MilestoneEntry
 
 
+class PrimerMilestones(Written):
+    """Table ``[milestones]`` of a primer card."""
+
+    working_time: MilestoneEntry
+    foot_traffic: MilestoneEntry
+    slurry_opens: MilestoneEntry
+    slurry_closes: MilestoneEntry
+
+
 class CardFile(Written):
     """What every card has."""
 
@@ -253,11 +262,15 @@ class PrimerFile(CardFile):
 
     batch_m3: KitVolume = Field(alias="batch")
     spread_m2_m3: SpreadRate = Field(alias="spread")
+    mix_s: MixTime = Field(alias="mix")
+    broadcast_kg_m2: Cover = entry("0 lb/sq ft", alias="broadcast", origin="default: none")
+    rate: PriorEntry = PriorEntry()
+    milestones: PrimerMilestones
 
 
 DEFAULT_ORIGINS = {
     f"{above}{info.alias}": facts_of(info).origin
-    for model, above in ((PriorEntry, "rate."), (MilestoneEntry, ""))
+    for model, above in ((PriorEntry, "rate."), (MilestoneEntry, ""), (PrimerFile, ""))
     for info in model.model_fields.values()
     if facts_of(info).origin
 }

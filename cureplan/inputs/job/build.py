@@ -342,12 +342,14 @@ def _notes(written: JobFile, cards: Cards) -> Iterator[Message]:
     # A file of weather has no age limit, so its default is nothing to tell.
     of_weather = () if written.weather.source == "file" else ("weather",)
     for table in (*of_weather, "materials", "pace", "policy"):
-        yield from _defaults(table, getattr(written, table))
+        yield from _defaults(table, getattr(written, table), primed=cards.primer is not None)
 
 
-def _defaults(table: str, entry: BaseModel) -> Iterator[Message]:
+def _defaults(table: str, entry: BaseModel, *, primed: bool) -> Iterator[Message]:
     for name, info in type(entry).model_fields.items():
         facts = facts_of(info)
+        if name == "primer_m2_s" and not primed:
+            continue
         if facts.kind and name not in entry.model_fields_set:
             value: float = getattr(entry, name)
             # A sentence of its own, as only its kind tells how to show it.

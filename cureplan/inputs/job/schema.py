@@ -237,6 +237,7 @@ class CrewEntry(Written):
     broadcaster: People = entry(ask="How many broadcast the aggregate?", usual="2")
     edge: People = entry(ask="How many at the edges?", usual="1")
     topcoat: People = entry(ask="How many in the topcoat crew?", usual="3")
+    primer: People = 2
     setup_s: SetUp = entry(alias="setup", ask="How long to set up?", usual="45 min")
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
@@ -265,6 +266,9 @@ class PaceEntry(Written):
     )
     vacuum_m2_s: HandPace = entry(
         "30 sq ft/min", alias="vacuum", origin="invented", kind="pace"
+    )
+    primer_m2_s: HandPace = entry(
+        "40 sq ft/min", alias="primer", origin="invented", kind="pace"
     )
     row_depth_min_m: RowDepth = entry(
         "2 ft", alias="row_depth_min", origin="invented", kind="length"

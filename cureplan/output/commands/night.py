@@ -57,8 +57,8 @@ def replan(
     """Plan the rest of the night again: poured buckets stay, the old plan is kept.
 
     The log's columns are at, event, room, bucket, value, note; the events: poured, wet
-    edge ended, working time ended, surface closed, ran short, slab reads, bucket reads,
-    drill down, short of, room dropped, room added, wait until.
+    edge ended, working time ended, surface closed, ran short, lost, slab reads, bucket
+    reads, drill down, short of, room dropped, room added, wait until.
     """
     from cureplan.inputs.tables.night_log import read_night_log
     from cureplan.output.commands.common import print_text, refuse_folder
