@@ -23,8 +23,9 @@ from cureplan.inputs.job.model import Job
 from cureplan.inputs.job.reader import read_job
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
+    from cureplan.core.messages import Message
     from cureplan.planning.floor.pour import RoomPours
     from cureplan.planning.plan.model import Plan
     from cureplan.weather.hours.series import HourlySeries
@@ -176,7 +177,9 @@ def make_plan(
     if schedule.failures:
         if what_helps and not schedule.stopped:
             schedule = look_for_help(job, tables, schedule, progress=progress)
-        raise NoFeasiblePlanError(explain(schedule, job, known_until=series.ends))
+        raise NoFeasiblePlanError(
+            _in_words(job, explain(schedule, job, known_until=series.ends))
+        )
     issued_s = known_until(job, now_s=now.timestamp())
     odds = assess(job, rooms, schedule, issued_s=issued_s)
     plan = assemble(job, series, rooms, schedule, odds, made_at=now, past=past)
@@ -186,3 +189,25 @@ def make_plan(
     if schedule.keeps_policy or schedule.stopped or not what_helps:
         return plan
     return with_help(plan, look_for_help(job, tables, schedule, progress=progress))
+
+
+def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
+    """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
+    from cureplan.planning.floor.weather_hours import known_range
+    from cureplan.planning.schedule.conflict import alone
+    from cureplan.planning.schedule.construct import prepare_pours
+    from cureplan.planning.schedule.floor_model import Tables
+
+    if weather.missing_hours(job.access.begins, job.access.open_by):
+        return ()
+    series = known_range(weather, job.access.begins)
+    found = alone(job, Tables(pours=prepare_pours(job, series)))
+    return tuple(say for failure in found for say in failure.says)
+
+
+def _in_words(job: Job, sentences: Iterable[Message]) -> str:
+    """Sentences as one line, in the job's first language."""
+    from cureplan.output.language import Voice
+
+    voice = Voice(language=job.languages[0], display=job.display, zone=job.site.zone)
+    return " ".join(voice.say(sentence) for sentence in sentences)
