@@ -92,27 +92,11 @@ def replan(
 
 def read_plan(path: Path) -> Plan:
     """A plan from its file, or one line that says why not."""
+    from cureplan.inputs.files import Wanted, read_text
     from cureplan.planning.plan.model import plan_from_json
 
-    try:
-        if path.is_dir():
-            raise InputError("this is a folder", cure="name its plan.json", source=path)
-        if path.exists() and not path.is_file():
-            raise InputError("not a regular file", cure="name a plan.json", source=path)
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputError("too large for a plan", cure="check the file", source=path)
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise InputError("there is no such file", cure="check the name", source=path) from None
-    except UnicodeDecodeError:
-        raise InputError("not a text in UTF-8", cure="name a plan.json", source=path) from None
-    except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(
-            f"cannot be read ({reason})", cure="check path and rights", source=path
-        ) from None
+    wanted = Wanted(name="plan.json", content="name a plan.json", largest_bytes=LARGEST_BYTES)
+    text = read_text(path, wanted=wanted).text
     return plan_from_json(text, source=path)
 
 
