@@ -93,11 +93,11 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
 
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
     """Read a job, its cards and its weather, and say what was understood."""
-    from cureplan.api import job_weather, read_job
+    from cureplan.api import get_weather, read_job
     from cureplan.output.text.quick import check_json, check_text
 
     job = read_job(job_file)
-    series = job_weather(job, now=_now_for(job, None))
+    series = get_weather(job, now=_now_for(job, None))
     print_text(check_json(job, series) if as_json else check_text(job, series), asked=as_json)
 
 
