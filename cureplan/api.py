@@ -112,6 +112,7 @@ def get_weather(job: Job, *, now: datetime) -> HourlySeries:
     source = job.weather.source
     if source == "file":
         from cureplan.weather.hours.csv_file import read_weather_csv_for
+        from cureplan.weather.hours.plausible import Place
         from cureplan.weather.kept import age_warnings
 
         if job.weather.file is None:
@@ -121,6 +122,13 @@ def get_weather(job: Job, *, now: datetime) -> HourlySeries:
             starts=job.access.begins.astimezone(job.site.zone),
             ends=job.access.open_by.astimezone(job.site.zone),
             history_s=HISTORY_S,
+            place=Place(
+                zone=job.site.zone,
+                latitude_deg=job.site.latitude_deg,
+                longitude_deg=job.site.longitude_deg,
+                elevation_m=job.site.elevation_m,
+            ),
+            now=now,
         )
         aged = age_warnings(
             series,
@@ -155,6 +163,7 @@ def make_plan(
     weather: HourlySeries | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
+    shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """Plan a job: order and start, ice or not, the way back.
 
@@ -172,6 +181,8 @@ def make_plan(
         Told in a few words what the search has found.
     what_helps : bool
         Whether to look for what would mend a plan that falls short: some seconds.
+    shown : callable, optional
+        Given the plan as soon as it is made, before anybody looks for what would help.
 
     Returns
     -------
@@ -202,7 +213,12 @@ def make_plan(
 
     check_job(job)
     return _made(
-        job, now=now, weather=weather, pours=None, progress=progress, what_helps=what_helps
+        job,
+        now=now,
+        weather=weather,
+        progress=progress,
+        what_helps=what_helps,
+        shown=shown,
     )
 
 
@@ -214,19 +230,21 @@ def _made(
     pours: Mapping[str, RoomPours] | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
+    shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """The plan of a job that was checked; `pours` are its rooms made ready on `weather`."""
     from cureplan.inputs.job.edits import portable
-    from cureplan.inputs.tables.record import fares_of_job
+    from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
     from cureplan.planning.floor.weather_hours import known_stretch
     from cureplan.planning.odds.risk import assess, known_until
-    from cureplan.planning.plan.assemble import assemble
-    from cureplan.planning.schedule.construct import construct, prepare_pours
+    from cureplan.planning.plan.assemble import assemble, with_help
+    from cureplan.planning.schedule.construct import construct, look_for_help, prepare_pours
+    from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
 
     require_aware(now, name="now")
-    past = fares_of_job(job)
+    past = scores_of_job(job)
     series = weather if weather is not None else get_weather(job, now=now)
     series = known_stretch(series, job.access.begins)
     missing = series.missing_hours(job.access.begins, job.access.open_by)
@@ -236,14 +254,21 @@ def _made(
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
     rooms = prepare_pours(job, series) if pours is None else pours
-    schedule = construct(job, rooms, progress=progress, what_helps=what_helps)
+    tables = Tables(pours=rooms)
+    schedule = construct(job, rooms, progress=progress, tables=tables)
     if schedule.failures:
+        if what_helps and not schedule.stopped:
+            schedule = look_for_help(job, tables, schedule, progress=progress)
         raise NoFeasiblePlanError(explain(schedule, job, known_until=series.ends))
     issued_s = known_until(job, now_s=now.timestamp())
     odds = assess(job, rooms, schedule, issued_s=issued_s)
     plan = assemble(portable(job), series, rooms, schedule, odds, made_at=now, past=past)
     require_confirmed(plan)
-    return plan
+    if shown is not None:
+        shown(plan)
+    if schedule.keeps_policy or schedule.stopped or not what_helps:
+        return plan
+    return with_help(plan, look_for_help(job, tables, schedule, progress=progress))
 
 
 def read_plan(path: Path | str) -> Plan:
@@ -402,7 +427,7 @@ def fit_card(
         table.rows,
         source=str(readings),
         fitted_on=fitted_on,
-        left_aside=table.left_aside,
+        blank=table.blank,
         without=tuple(without),
     )
 

@@ -31,6 +31,8 @@ from cureplan.output.commands.night import record, replan
 from cureplan.output.commands.weather import weather
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from cureplan.inputs.job.model import Job
     from cureplan.planning.plan.model import Plan
 
@@ -67,6 +69,13 @@ Now = Annotated[
         "--now", metavar="TIME", help="Plan as if it were this time, e.g. 2026-07-17T20:00."
     ),
 ]
+Helps = Annotated[
+    bool,
+    typer.Option(
+        "--help-out/--no-help",
+        help="Whether to look for what would mend a plan that falls short.",
+    ),
+]
 
 
 def plan(
@@ -74,12 +83,13 @@ def plan(
     out: OutFolder = DEFAULT_FOLDER,
     now: Now = None,
     as_json: AsJson = False,
+    helps: Helps = True,
 ) -> None:
     """Plan a job and write its sheets."""
     from cureplan.api import read_job
 
     job = read_job(job_file)
-    _plan_and_show(job, now=_now_for(job, now), out=out, as_json=as_json)
+    _plan_and_show(job, now=_now_for(job, now), out=out, as_json=as_json, helps=helps)
 
 
 def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
@@ -195,31 +205,43 @@ COOLER_LOSS = 0.3
 """Ice lost to the cooler, from memory; a job may say otherwise."""
 
 
-def _plan_and_show(job: Job, *, now: datetime, out: Path, as_json: bool) -> None:
+def _plan_and_show(
+    job: Job, *, now: datetime, out: Path, as_json: bool, helps: bool = True
+) -> None:
+    """Write and show the plan as soon as it is made, then what would mend it."""
     from cureplan.api import make_plan
     from cureplan.output.sheet.write import write_sheets
+    from cureplan.output.text.terminal import help_text, terminal_text
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
 
     refuse_folder(out, inputs=job_inputs(job))
+    first: list[Plan] = []
+
+    def show(plan: Plan) -> None:
+        first.append(plan)
+        if tell is not None:
+            sys.stderr.write("\r\x1b[K")
+        written = write_sheets(plan, out)
+        if not as_json:
+            print_text(_in_words(terminal_text, plan))
+            print_text("\n" + "\n".join(str(path) for path in written))
+
     with progress_line() as tell:
-        made = make_plan(job, now=now, progress=tell)
-    written = write_sheets(made, out)
+        made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
+    if made is not first[0]:
+        write_sheets(made, out)
+        if not as_json:
+            print_text(_in_words(help_text, made, first[0]))
     if as_json:
         print_text(plan_to_json(made, text_of=voice_of(made).say), asked=True)
-    else:
-        print_text(_terminal(made))
-        print_text("\n" + "\n".join(str(path) for path in written))
     if made.status == "short of policy":
         raise typer.Exit(SHORT_OF_POLICY)
 
 
-def _terminal(made: Plan) -> str:
-    from cureplan.output.text.terminal import terminal_text
-
-    return terminal_text(
-        made, width=terminal_width(), colour=in_colour(), language=made.job.languages[0]
-    )
+def _in_words(text: Callable[..., str], plan: Plan, *more: Plan) -> str:
+    language = plan.job.languages[0]
+    return text(plan, *more, width=terminal_width(), colour=in_colour(), language=language)
 
 
 def _now_for(job: Job, given: str | None) -> datetime:

@@ -84,7 +84,7 @@ class CardRate:
 def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate:
     """Kinetics of a product that takes the temperature of its floor at once.
 
-    Not for a slurry, whose points are whole rituals: see `pot.calibrate`.
+    Not for a slurry, whose points are whole reference procedures: see `pot.calibrate`.
 
     Examples
     --------

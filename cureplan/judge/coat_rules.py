@@ -11,7 +11,7 @@ from cureplan.judge.ageing import dew_curve
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.compare import differs, later, sooner
 from cureplan.judge.finding import MARGIN_TOL_S, WINDOW_TOL_S, Finding, wall_clock
-from cureplan.judge.milestones import Standing, laying
+from cureplan.judge.milestones import CureMilestones, floor_steps, lasts_s
 from cureplan.judge.people_rules import on_the_way_out
 
 __all__ = ["check_coats", "check_opening"]
@@ -21,12 +21,12 @@ DEW_STEP_S = 60.0
 
 
 def check_coats(
-    case: Case, lenient: dict[str, Standing], strict: dict[str, Standing]
+    case: Case, lenient: dict[str, CureMilestones], strict: dict[str, CureMilestones]
 ) -> Iterator[Finding]:
     """Every coat a room needs, in order, in its window, on a slab that is dry."""
     for floor in case.floors:
         coats = [coat.coat for coat in floor.coats]
-        wanted = list(range(1, floor.room.topcoats + 1))
+        wanted = [step.coat for step in floor_steps(floor.room) if step.coat]
         if coats != wanted:
             yield Finding(
                 rule="coats",
@@ -40,11 +40,14 @@ def check_coats(
 
 
 def _check_windows(
-    case: Case, floor: Floor, lenient: Standing, strict: Standing
+    case: Case, floor: Floor, lenient: CureMilestones, strict: CureMilestones
 ) -> Iterator[Finding]:
-    name, zone, lasts_s = floor.name, floor.zone, laying(case, floor).lasts_s
-    for coat, near, far in zip(floor.coats, lenient.windows, strict.windows, strict=True):
-        label = f"coat {coat.coat}"
+    name, zone = floor.name, floor.zone
+    for coat in floor.coats:
+        label = coat.stage
+        if label not in lenient.windows:
+            continue
+        near, far = lenient.windows[label], strict.windows[label]
         start_s, end_s = epoch_s(coat.start), epoch_s(coat.end)
         yield from sooner(
             "coats", name, zone, f"{label} starts", start_s, near.opens_s, WINDOW_TOL_S
@@ -59,7 +62,7 @@ def _check_windows(
             yield from differs(
                 "coats", name, zone, f"{label} {what}", epoch_s(said), between_s, WINDOW_TOL_S
             )
-        done_s = (start_s + lasts_s,) * 2
+        done_s = (start_s + lasts_s(case, floor),) * 2
         yield from differs("coats", name, zone, f"{label} ends", end_s, done_s, MARGIN_TOL_S)
 
 
@@ -87,7 +90,7 @@ def _check_dew(case: Case, floor: Floor) -> Iterator[Finding]:
 
 
 def check_opening(
-    case: Case, lenient: dict[str, Standing], strict: dict[str, Standing]
+    case: Case, lenient: dict[str, CureMilestones], strict: dict[str, CureMilestones]
 ) -> Iterator[Finding]:
     """Walked on, wheeled on, washed and opened as re-derived, and in time."""
     for floor in case.floors:

@@ -19,7 +19,7 @@ __all__ = [
     "Runs",
     "calibrate",
     "first_crossing",
-    "ritual_kits",
+    "procedure_kits",
     "run_kits",
     "scaled_erfc",
 ]
@@ -123,9 +123,9 @@ def scaled_erfc(x: float) -> float:
 
 
 def calibrate(card: SlurryCard, *, thickness_m: float) -> Pot:
-    """The card's bucket, with kinetics under which the ritual passes through its points.
+    """The card's bucket, with kinetics under which the procedure passes through its points.
 
-    A point's minutes are those of the whole ritual run at the point's temperature. The
+    A point's minutes are those of the whole procedure run at the point's temperature. The
     age they come to depends on the kinetics, and the kinetics on these ages; so does
     the heat, which is given off by the end of the working time: found by repetition.
     """
@@ -168,7 +168,7 @@ def _steady_s(pot: Pot, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
     asked = [(p.at_c, _pace(pot, p)) for row in points.values() for p in row]
     kinds = sorted(set(asked))
     at_c, paces = (np.array(column) for column in zip(*kinds, strict=True))
-    runs = run_kits(pot, replace(ritual_kits(pot.card, at_c), pace=paces))
+    runs = run_kits(pot, replace(procedure_kits(pot.card, at_c), pace=paces))
     steady_s: dict[str, Floats] = {}
     for name, row in points.items():
         held_s = np.empty(len(row))
@@ -196,7 +196,7 @@ def _moved(was: CardRate, now: CardRate) -> float:
     return max(energy, damper, *ages)
 
 
-def ritual_kits(card: SlurryCard, at_c: Floats) -> Kits:
+def procedure_kits(card: SlurryCard, at_c: Floats) -> Kits:
     """One kit per temperature, with everything at it, handled as the card's points were."""
     same = np.ones_like(at_c)
     return Kits(

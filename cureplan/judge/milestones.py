@@ -2,18 +2,29 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.clock import epoch_s
-from cureplan.judge.ageing import SlabAge
+from cureplan.inputs.job.model import Room
+from cureplan.judge.ageing import CLOSING, SlabAge
 from cureplan.judge.case import Case, Floor, Leaning
 from cureplan.judge.kit import ROOT_STEP, first_crossing
 from cureplan.planning.plan.model import CoatPlan
 
-__all__ = ["Laying", "Standing", "Window", "laying", "stand"]
+__all__ = [
+    "CureMilestones",
+    "Step",
+    "Window",
+    "cure_milestones",
+    "floor_steps",
+    "lasts_s",
+    "lead_s",
+    "leading_up",
+]
 
 Floats = NDArray[np.float64]
 
@@ -27,18 +38,23 @@ class Window:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Laying:
-    """How a coat goes down: patch by patch, and the vacuum before the first coat."""
+class Step:
+    """One entry of a floor's work, read off the job: what it waits for, what it takes."""
 
-    patch_s: Floats
-    """Start of the coat to each patch."""
-    lasts_s: float
-    vacuum_s: float
-    """Before the first coat only."""
+    stage: str
+    """What calls name it by."""
+    role: str
+    material: str | None
+    """None: work without material, which leads straight up to the next entry."""
+    opens: str | None = None
+    """Milestone below that it waits for, and the one it must not overrun."""
+    closes: str | None = None
+    coat: int = 0
+    """Number of a coat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Standing:
+class CureMilestones:
     """One floor's long clocks under one leaning; +inf beyond the hours given.
 
     What closes there closes with them: nothing is said of a later hour.
@@ -47,58 +63,127 @@ class Standing:
     walkable_s: float
     topcoat_opens_s: float
     topcoat_closes_s: float
-    windows: tuple[Window, ...]
-    """One per planned coat."""
-    coat_walkable_s: tuple[float, ...]
+    windows: dict[str, Window]
+    """By stage, of every layer that lies on another."""
+    walkable_by_stage_s: dict[str, float]
     foot_s: float
     wheels_s: float
     wash_s: float
 
 
-def laying(case: Case, floor: Floor) -> Laying:
-    """Pace of vacuum and topcoat on one floor."""
-    pace, people = case.plan.job.pace, case.plan.job.crew.topcoat
-    count = len(floor.buckets)
-    spread_s = floor.room.area_m2 / (pace.topcoat_m2_s * people)
-    mix_s = case.plan.job.cards.topcoat.mix_s
-    return Laying(
-        patch_s=mix_s + spread_s * np.arange(count) / count,
-        lasts_s=mix_s + spread_s,
-        vacuum_s=floor.room.area_m2 / (pace.vacuum_m2_s * people),
-    )
+def floor_steps(room: Room) -> tuple[Step, ...]:
+    """Everything a floor's job asks for, from the slab up."""
+    steps = [
+        Step(stage="pour", role="mixer", material="slurry"),
+        Step(stage="vacuum", role="vacuum", material=None, opens="foot_traffic"),
+    ]
+    below = "topcoat"
+    for coat in range(1, room.topcoats + 1):
+        steps.append(
+            Step(
+                stage=f"coat {coat}",
+                role="topcoat",
+                material="topcoat",
+                opens=f"{below}_opens",
+                closes=f"{below}_closes",
+                coat=coat,
+            )
+        )
+        below = "recoat"
+    return tuple(steps)
 
 
-def stand(case: Case, floor: Floor, lean: Leaning) -> Standing:
-    """Re-derive every long clock of a floor."""
-    lay = laying(case, floor)
-    wait = case.stretch(case.slurry, floor, floor.begins_s, lean)
-    slurry = _slurry_ages(case, floor)
-    foot_s = _slurry_when(case, slurry, "foot_traffic", wait)
-    opens_s = _slurry_when(case, slurry, "topcoat_opens", wait)
-    closes_s = _slurry_when(case, slurry, "topcoat_closes", 1 / wait)
-    # The vacuum begins at the back wall, which is reached over all patches.
-    ready_s = np.maximum(opens_s - lay.patch_s, foot_s.max() + lay.vacuum_s)
-    first = Window(
-        opens_s=float(ready_s.max()), closes_s=_shut_s(floor, lay, closes_s - lay.patch_s)
-    )
-    windows, walkable = _coats(case, floor, lay, lean, first)
-    last = floor.coats[-1] if floor.coats else None
-    ladder = _ladder(case, floor, lay, lean, last) if last else (float(foot_s.max()),) * 3
-    return Standing(
-        walkable_s=float(foot_s.max()),
-        topcoat_opens_s=float(opens_s.max()),
-        topcoat_closes_s=float(min(closes_s.min(), floor.hours.at_s[-1])),
+def leading_up(room: Room, stage: str) -> tuple[Step, ...]:
+    """Work without material that a crew does right before a stage, in its order."""
+    found: list[Step] = []
+    for step in floor_steps(room):
+        if step.stage == stage:
+            break
+        found = [*found, step] if step.material is None else []
+    return tuple(found)
+
+
+def lead_s(case: Case, floor: Floor, stage: str) -> float:
+    """How long before a stage its crew begins."""
+    return len(leading_up(floor.room, stage)) * _cleaning_s(case, floor)
+
+
+def _cleaning_s(case: Case, floor: Floor) -> float:
+    job = case.plan.job
+    return floor.room.area_m2 / (job.pace.vacuum_m2_s * job.crew.topcoat)
+
+
+def lasts_s(case: Case, floor: Floor) -> float:
+    """How long a coat takes, its first batch's mixing included."""
+    job = case.plan.job
+    spread_s = floor.room.area_m2 / (job.pace.topcoat_m2_s * job.crew.topcoat)
+    return job.cards.topcoat.mix_s + spread_s
+
+
+def _patch_s(case: Case, floor: Floor) -> Floats:
+    """When a coat comes to each patch, from its start."""
+    mix_s, count = case.plan.job.cards.topcoat.mix_s, len(floor.buckets)
+    return np.asarray(mix_s + (lasts_s(case, floor) - mix_s) * np.arange(count) / count)
+
+
+def cure_milestones(case: Case, floor: Floor, lean: Leaning) -> CureMilestones:
+    """Re-derive every long clock of a floor, layer by layer."""
+    poured = _Poured(case, floor, lean)
+    below: Callable[[str], Floats] = poured.when
+    windows: dict[str, Window] = {}
+    walkable_s: dict[str, float] = {"pour": float(poured.when("foot_traffic").max())}
+    steps = [step for step in floor_steps(floor.room) if step.coat]
+    # By their place: that they are the right ones in the right order has a rule of its own.
+    for coat, step in zip(floor.coats, steps, strict=False):
+        windows[coat.stage] = _window(case, floor, step, below)
+        below = _coat_when(case, floor, coat, lean)
+        walkable_s[coat.stage] = float(below("foot_traffic").max())
+    ladder = ("foot_traffic", "wheels", "wash_down") if floor.coats else ("foot_traffic",) * 3
+    foot_s, wheels_s, wash_s = (float(below(name).max()) for name in ladder)
+    closes_s = poured.when("topcoat_closes").min()
+    return CureMilestones(
+        walkable_s=walkable_s["pour"],
+        topcoat_opens_s=float(poured.when("topcoat_opens").max()),
+        topcoat_closes_s=float(min(closes_s, floor.hours.at_s[-1])),
         windows=windows,
-        coat_walkable_s=walkable,
-        foot_s=ladder[0],
-        wheels_s=ladder[1],
-        wash_s=ladder[2],
+        walkable_by_stage_s=walkable_s,
+        foot_s=foot_s,
+        wheels_s=wheels_s,
+        wash_s=wash_s,
     )
 
 
-def _shut_s(floor: Floor, lay: Laying, shut_s: Floats) -> float:
-    """Latest start that meets no patch too old, nor one beyond the hours given."""
-    return float(min(shut_s.min(), floor.hours.at_s[-1] - lay.patch_s.max()))
+def _window(case: Case, floor: Floor, step: Step, below: Callable[[str], Floats]) -> Window:
+    """When a layer may start; what leads up to it begins at the back wall, which is reached
+    over all patches."""
+    if step.opens is None or step.closes is None:
+        raise AssertionError("a layer on another waits for something")
+    patch_s = _patch_s(case, floor)
+    opens_s = float((below(step.opens) - patch_s).max())
+    ahead_s = lead_s(case, floor, step.stage)
+    for lead in leading_up(floor.room, step.stage):
+        if lead.opens is not None:
+            opens_s = max(opens_s, float(below(lead.opens).max()) + ahead_s)
+        ahead_s -= _cleaning_s(case, floor)
+    # It meets no patch too old, nor one beyond the hours given.
+    shut_s = float((below(step.closes) - patch_s).min())
+    return Window(
+        opens_s=opens_s, closes_s=min(shut_s, float(floor.hours.at_s[-1] - patch_s.max()))
+    )
+
+
+class _Poured:
+    """When each poured patch reaches a milestone."""
+
+    def __init__(self, case: Case, floor: Floor, lean: Leaning) -> None:
+        self._ref_s, self._curves = case.slurry.ref_s, _slurry_ages(case, floor)
+        self._wait = case.stretch(case.slurry, floor, floor.begins_s, lean)
+
+    def when(self, name: str) -> Floats:
+        at_s, ages_s = self._curves
+        factor = 1 / self._wait if name in CLOSING else self._wait
+        level = np.full(len(ages_s), self._ref_s[name] * factor)
+        return first_crossing(np.broadcast_to(at_s, ages_s.shape), ages_s, level)
 
 
 def _slurry_ages(case: Case, floor: Floor) -> tuple[Floats, Floats]:
@@ -118,47 +203,17 @@ def _slurry_ages(case: Case, floor: Floor) -> tuple[Floats, Floats]:
     return slab.at_s, np.where(elapsed_s > 0, ages_s, -np.inf)
 
 
-def _slurry_when(case: Case, curves: tuple[Floats, Floats], name: str, factor: float) -> Floats:
-    at_s, ages_s = curves
-    level = np.full(len(ages_s), case.slurry.ref_s[name] * factor)
-    return first_crossing(np.broadcast_to(at_s, ages_s.shape), ages_s, level)
-
-
-def _coats(
-    case: Case, floor: Floor, lay: Laying, lean: Leaning, first: Window
-) -> tuple[tuple[Window, ...], tuple[float, ...]]:
-    windows, walkable = [first] if floor.coats else [], []
-    for i, coat in enumerate(floor.coats):
-        foot_s = _coat_when(case, floor, lay, coat, "foot_traffic", lean)
-        walkable.append(float(foot_s.max()))
-        if i + 1 < len(floor.coats):
-            opens_s = _coat_when(case, floor, lay, coat, "recoat_opens", lean)
-            closes_s = _coat_when(case, floor, lay, coat, "recoat_closes", lean)
-            windows.append(
-                Window(
-                    opens_s=float((opens_s - lay.patch_s).max()),
-                    closes_s=_shut_s(floor, lay, closes_s - lay.patch_s),
-                )
-            )
-    return tuple(windows), tuple(walkable)
-
-
-def _ladder(
-    case: Case, floor: Floor, lay: Laying, lean: Leaning, last: CoatPlan
-) -> tuple[float, float, float]:
-    foot, wheels, wash = (
-        float(_coat_when(case, floor, lay, last, name, lean).max())
-        for name in ("foot_traffic", "wheels", "wash_down")
-    )
-    return foot, wheels, wash
-
-
 def _coat_when(
-    case: Case, floor: Floor, lay: Laying, coat: CoatPlan, name: str, lean: Leaning
-) -> Floats:
+    case: Case, floor: Floor, coat: CoatPlan, lean: Leaning
+) -> Callable[[str], Floats]:
+    """When each patch of a coat reaches a milestone."""
     start_s = epoch_s(coat.start)
     slab = SlabAge.of(floor.hours, case.topcoat)
     wait = case.stretch(case.topcoat, floor, start_s, lean)
-    factor = 1 / wait if name == "recoat_closes" else wait
-    laid_s = slab.gathered(start_s + lay.patch_s)
-    return slab.reached(laid_s + case.topcoat.ref_s[name] * factor)
+    laid_s = slab.gathered(start_s + _patch_s(case, floor))
+
+    def when(name: str) -> Floats:
+        factor = 1 / wait if name in CLOSING else wait
+        return slab.reached(laid_s + case.topcoat.ref_s[name] * factor)
+
+    return when

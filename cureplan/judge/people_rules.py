@@ -18,7 +18,7 @@ from cureplan.judge.finding import (
     mismeasured,
     wall_clock,
 )
-from cureplan.judge.milestones import Standing, laying
+from cureplan.judge.milestones import CureMilestones, lead_s, leading_up
 from cureplan.planning.plan.model import Call
 
 __all__ = [
@@ -81,7 +81,7 @@ def check_coat_crew(case: Case) -> Iterator[Finding]:
     yield from _check_one_crew(case, "coats", tasks)
 
 
-def check_way_out(case: Case, standing: dict[str, Standing]) -> Iterator[Finding]:
+def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Finding]:
     """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat."""
     for floor in case.floors:
         tasks = [_pour_task(floor), *coat_tasks(case, floor)]
@@ -89,7 +89,7 @@ def check_way_out(case: Case, standing: dict[str, Standing]) -> Iterator[Finding
             crossed = case.floor(name)
             if crossed is None:
                 continue
-            for closed in _closed(crossed, standing[name]):
+            for closed in _closed(crossed, cured[name]):
                 for task in tasks:
                     yield from _check_crossing(task, closed)
 
@@ -124,12 +124,11 @@ def _check_crossing(task: Task, closed: Task) -> Iterator[Finding]:
         )
 
 
-def _closed(floor: Floor, stood: Standing) -> Iterator[Task]:
-    begins_s = floor.begins_s
-    yield Task(floor=floor, label="pour", begins_s=begins_s, ends_s=stood.walkable_s)
-    for coat, walkable_s in zip(floor.coats, stood.coat_walkable_s, strict=True):
-        label, start_s = f"coat {coat.coat}", epoch_s(coat.start)
-        yield Task(floor=floor, label=label, begins_s=start_s, ends_s=walkable_s)
+def _closed(floor: Floor, cured: CureMilestones) -> Iterator[Task]:
+    begins_s = {coat.stage: epoch_s(coat.start) for coat in floor.coats}
+    begins_s["pour"] = floor.begins_s
+    for stage, walkable_s in cured.walkable_by_stage_s.items():
+        yield Task(floor=floor, label=stage, begins_s=begins_s[stage], ends_s=walkable_s)
 
 
 def _pour_task(floor: Floor) -> Task:
@@ -137,14 +136,13 @@ def _pour_task(floor: Floor) -> Task:
 
 
 def coat_tasks(case: Case, floor: Floor) -> Iterator[Task]:
-    """Coats of a floor; the first one with the vacuum before it."""
-    vacuum_s = laying(case, floor).vacuum_s
+    """Coats of a floor, each with what leads up to it."""
     for coat in floor.coats:
-        before_s = vacuum_s if coat.coat == 1 else 0.0
+        label = coat.stage
         yield Task(
             floor=floor,
-            label=f"coat {coat.coat}",
-            begins_s=epoch_s(coat.start) - before_s,
+            label=label,
+            begins_s=epoch_s(coat.start) - lead_s(case, floor, label),
             ends_s=epoch_s(coat.end),
         )
 
@@ -253,10 +251,10 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
 
 
 def _check_lead(case: Case, call: Call, called_s: float, first_s: float) -> Iterator[Finding]:
-    """Called a set-up or a changeover ahead: of the vacuum, where that comes first."""
+    """Called a set-up or a changeover ahead: of what leads up to it, where that is first."""
     crew, floor = case.plan.job.crew, case.floor(call.room)
-    if floor is not None and call.stage == "coat 1":
-        first_s -= laying(case, floor).vacuum_s
+    if floor is not None:
+        first_s -= lead_s(case, floor, call.stage)
     near_s = min(
         (first_s - ahead_s for ahead_s in (crew.setup_s, crew.changeover_s)),
         key=lambda due_s: abs(due_s - called_s),
@@ -285,12 +283,13 @@ def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
         ("broadcaster", at.smoothed_s, at.broadcast_s),
     ):
         yield "pour", role, float(first_s.min()), float(last_s.max())
-    vacuum_s = laying(case, floor).vacuum_s
     for task in coat_tasks(case, floor):
-        first = task.label == "coat 1"
-        start_s = task.begins_s + (vacuum_s if first else 0.0)
-        if first:
-            yield "vacuum", "vacuum", task.begins_s, start_s
+        leads, at_s = leading_up(floor.room, task.label), task.begins_s
+        start_s = at_s + lead_s(case, floor, task.label)
+        for lead in leads:
+            ends_s = at_s + (start_s - task.begins_s) / len(leads)
+            yield lead.stage, lead.role, at_s, ends_s
+            at_s = ends_s
         yield task.label, "topcoat", start_s, task.ends_s
 
 

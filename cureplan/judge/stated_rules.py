@@ -111,7 +111,7 @@ def _check_tries(floor: Floor) -> Iterator[Finding]:
 
 
 def _check_batches(case: Case, floor: Floor, coat: CoatPlan) -> Iterator[Finding]:
-    job, label = case.plan.job, f"coat {coat.coat}"
+    job, label = case.plan.job, coat.stage
     volume_m3 = coat_volume_m3(case, floor, coat.coat)
     batch_m3 = job.cards.topcoat.batch_m3
     batches = max(1, int(np.ceil(volume_m3 / batch_m3 - SHARE_TOL)))
@@ -135,7 +135,7 @@ def _check_batches(case: Case, floor: Floor, coat: CoatPlan) -> Iterator[Finding
 
 
 def _check_coat_air(case: Case, floor: Floor, coat: CoatPlan) -> Iterator[Finding]:
-    start_s, label = epoch_s(coat.start), f"coat {coat.coat}"
+    start_s, label = epoch_s(coat.start), coat.stage
     at_s, dew_c = dew_curve(case.plan.hours)
     dew_then_c = float(np.interp(start_s, at_s, dew_c))
     yield from mismeasured(

@@ -13,7 +13,7 @@ from cureplan.judge.case import lay_out
 from cureplan.judge.coat_rules import check_coats, check_opening
 from cureplan.judge.finding import Finding, PlanRefusedError
 from cureplan.judge.ice_rules import check_ice
-from cureplan.judge.milestones import stand
+from cureplan.judge.milestones import cure_milestones
 from cureplan.judge.people_rules import check_calls, check_coat_crew, check_pours, check_way_out
 from cureplan.judge.stated_rules import check_risk, check_stated
 from cureplan.judge.takeoff_rules import check_takeoff
@@ -34,11 +34,13 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
     if broken:
         return broken
     case = lay_out(plan)
-    lenient = {floor.name: stand(case, floor, "lenient") for floor in case.floors}
+    lenient = {floor.name: cure_milestones(case, floor, "lenient") for floor in case.floors}
     # Only a slab that was read leaves room between the two.
     strict = {
-        floor.name: stand(case, floor, "strict") if floor.room.slab_reading else stood
-        for floor, stood in zip(case.floors, lenient.values(), strict=True)
+        floor.name: cure_milestones(case, floor, "strict")
+        if floor.room.slab_reading
+        else lenient[floor.name]
+        for floor in case.floors
     }
     return (
         *check_kits(case),

@@ -15,9 +15,9 @@ from numpy.typing import NDArray
 from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.inputs.cards.model import Milestone, SlurryCard, TopcoatCard
 from cureplan.science.fit import KineticFit, fit_kinetics
-from cureplan.science.humidity import HumidityPace, carries_factor
+from cureplan.science.humidity import HumidityRate, carries_factor
 from cureplan.science.kit import KitPhysics
-from cureplan.science.procedure import ritual_kinetics
+from cureplan.science.procedure import procedure_kinetics
 
 __all__ = [
     "CLOSING_MILESTONES",
@@ -44,7 +44,7 @@ class SlurryClocks:
     spread_frac: float
     film_m: float
     slab_effusivity: float
-    humidity: HumidityPace | None = None
+    humidity: HumidityRate | None = None
     """None where the card's points do not speak of it."""
 
 
@@ -55,7 +55,7 @@ class TopcoatClocks:
     age_s: Mapping[str, float]
     fit: KineticFit
     spread_frac: float
-    humidity: HumidityPace | None = None
+    humidity: HumidityRate | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -70,18 +70,18 @@ class _Points:
     """NaN where a point gives none."""
 
     @property
-    def damper_frac(self) -> NDArray[np.float64] | None:
+    def humidity_above_frac(self) -> NDArray[np.float64] | None:
         """Humidity above the card's mean, unknown as the mean; None without a factor."""
         if not carries_factor(self.at_c, self.humidity_frac, self.milestone):
             return None
         known = self.humidity_frac - np.nanmean(self.humidity_frac)
         return np.asarray(np.nan_to_num(known, nan=0.0))
 
-    def pace(self, fit: KineticFit) -> HumidityPace | None:
+    def humidity_rate(self, fit: KineticFit) -> HumidityRate | None:
         """The factor a fit of these points has found."""
-        if self.damper_frac is None:
+        if self.humidity_above_frac is None:
             return None
-        return HumidityPace(
+        return HumidityRate(
             slope=fit.humidity_slope,
             reference_frac=float(np.nanmean(self.humidity_frac)),
             low_frac=float(np.nanmin(self.humidity_frac)),
@@ -114,7 +114,9 @@ def _points(milestones: Mapping[str, Milestone], *, mixed_s: float) -> _Points:
 def reference_humidity(card: SlurryCard | TopcoatCard) -> float | None:
     """Relative humidity [-] at which a card's ages are given; None without a factor."""
     points = _points(card.milestones, mixed_s=0.0)
-    return None if points.damper_frac is None else float(np.nanmean(points.humidity_frac))
+    return (
+        None if points.humidity_above_frac is None else float(np.nanmean(points.humidity_frac))
+    )
 
 
 def _reference_c(milestones: Mapping[str, Milestone]) -> float:
@@ -126,27 +128,7 @@ def _spread(milestones: Mapping[str, Milestone]) -> float:
 
 
 def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) -> SlurryClocks:
-    """Turn a slurry card into clocks for a floor of a given thickness.
-
-    Parameters
-    ----------
-    card : SlurryCard
-        The card.
-    film_m : float
-        Thickness on the floor [m].
-    slab_effusivity : float
-        Of the slab [W s^0.5/(m² K)].
-
-    Returns
-    -------
-    SlurryClocks
-
-    Raises
-    ------
-    InputError
-        The card's times cannot belong to one ritual (for example a working time
-        shorter than mixing).
-    """
+    """Turn a slurry card into clocks for a floor of a given thickness."""
     reference_c = _reference_c(card.milestones)
     points = _points(card.milestones, mixed_s=card.filler_mix_s)
     names = list(card.milestones)
@@ -166,7 +148,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
         volumetric_heat_j_m3_k=card.kit_heat_capacity_j_k / card.mixed_yield_m3,
     )
     try:
-        kit, fit = ritual_kinetics(
+        kit, fit = procedure_kinetics(
             points.at_c,
             points.after_s,
             points.milestone,
@@ -179,7 +161,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
             haul_s=card.reference_haul_s,
             film_m=film_m,
             slab_effusivity=slab_effusivity,
-            damper_frac=points.damper_frac,
+            humidity_above_frac=points.humidity_above_frac,
         )
     except OutOfRangeError as error:
         raise InputError(
@@ -195,22 +177,12 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
         spread_frac=_spread(card.milestones),
         film_m=film_m,
         slab_effusivity=slab_effusivity,
-        humidity=points.pace(fit),
+        humidity=points.humidity_rate(fit),
     )
 
 
 def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
-    """Turn a topcoat card into clocks; a thin coat simply has the slab's temperature.
-
-    Parameters
-    ----------
-    card : TopcoatCard
-        The card.
-
-    Returns
-    -------
-    TopcoatClocks
-    """
+    """Turn a topcoat card into clocks; a thin coat simply has the slab's temperature."""
     reference_c = _reference_c(card.milestones)
     points = _points(card.milestones, mixed_s=0.0)
     fit = fit_kinetics(
@@ -221,14 +193,14 @@ def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
         reference_c=reference_c,
         prior_mean_j_mol=card.prior.mean_j_mol,
         prior_sd_j_mol=card.prior.sd_j_mol,
-        damper_frac=points.damper_frac,
+        humidity_above_frac=points.humidity_above_frac,
     )
     ages = dict(zip(card.milestones, fit.reference_s.tolist(), strict=True))
     return TopcoatClocks(
         age_s=ages,
         fit=fit,
         spread_frac=_spread(card.milestones),
-        humidity=points.pace(fit),
+        humidity=points.humidity_rate(fit),
     )
 
 

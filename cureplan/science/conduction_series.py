@@ -43,32 +43,9 @@ class SeriesTerms:
 def series_terms(shape: Shape, biot: float, count: int) -> SeriesTerms:
     """First roots and weights of a shape's series.
 
-    Parameters
-    ----------
-    shape : Shape
-        Wall or cylinder.
-    biot : float
-        Surface coefficient times half size over conductivity, > 0.
-    count : int
-        Terms wanted, >= 1.
-
-    Returns
-    -------
-    SeriesTerms
-        Arrays of that length, read-only as they are shared.
-
-    Raises
-    ------
-    OutOfRangeError
-        The Biot number or the count is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., eq. 5.39, 5.47, 5.48; the mean's weights follow by
+    Source: Incropera et al., 6th ed., eq. 5.39, 5.47, 5.48; the mean's weights follow by
     integrating the profile over the body.
 
-    Examples
-    --------
     >>> first = series_terms(Shape.CYLINDER, 1.0, 1)
     >>> round(float(first.roots[0]), 4), round(float(first.mean_weights[0]), 4)
     (1.2558, 0.9832)
@@ -121,24 +98,6 @@ class Body:
 
     For a wall insulated behind, give its whole thickness as the half size.
 
-    Parameters
-    ----------
-    shape : Shape
-        Which coordinate heat travels along.
-    half_size_m : float
-        Half a wall's thickness, or the radius [m], > 0.
-    conductivity_w_mk, diffusivity_m2_s : float
-        Of the body, both > 0.
-    surface_w_m2k : float
-        Surface coefficient [W/m²K], > 0.
-
-    Raises
-    ------
-    OutOfRangeError
-        A number is not positive.
-
-    Examples
-    --------
     >>> pail_side = Body(shape=Shape.CYLINDER, half_size_m=0.0825, conductivity_w_mk=0.18,
     ...                  diffusivity_m2_s=8.6e-8, surface_w_m2k=100)
     >>> round(pail_side.biot, 1)
@@ -173,29 +132,10 @@ def mean_gap_left(elapsed_s: ArrayLike, *, body: Body) -> NDArray[np.float64]:
 
     The mean is what mixing the body afterwards gives, and what its heat depends on.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape S
-        Time since the surroundings changed [s], >= 0.
-    body : Body
-        What is cooled or warmed.
+    Source: Incropera et al., 6th ed., eq. 5.46, 5.51, 5.52 give 1 minus this, one term each.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        Exactly 1 at the start, and falling from there on.
+    Shapes: elapsed_s S; gives S.
 
-    Raises
-    ------
-    OutOfRangeError
-        A time is negative.
-
-    Source
-    ------
-    Incropera et al., 6th ed., eq. 5.46, 5.51, 5.52 give 1 minus this, one term each.
-
-    Examples
-    --------
     >>> side = Body(shape=Shape.CYLINDER, half_size_m=0.0825, conductivity_w_mk=0.18,
     ...             diffusivity_m2_s=8.6e-8, surface_w_m2k=100)
     >>> [round(float(share), 2) for share in mean_gap_left([0, 3600, 4 * 3600], body=side)]

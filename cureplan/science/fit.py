@@ -64,46 +64,15 @@ def fit_kinetics(
     reference_c: float,
     prior_mean_j_mol: float,
     prior_sd_j_mol: float,
-    damper_frac: ArrayLike | None = None,
+    humidity_above_frac: ArrayLike | None = None,
 ) -> KineticFit:
     """Fit one activation energy and a reference time per milestone.
 
     Not for readings that mix batches of different age.
 
-    Parameters
-    ----------
-    temp_c, time_s : array_like, shape (n,)
-        Points: temperature [°C] and time to the milestone [s], > 0.
-    milestone : array_like of int, shape (n,)
-        Which milestone each point is of: 0, 1, ... without holes.
-    spread_frac : array_like, broadcastable to (n,)
-        Standard deviation of ln(time) of each point [-], > 0.
-    reference_c : float
-        Temperature at which the reference times are given [°C].
-    prior_mean_j_mol, prior_sd_j_mol : float
-        What is believed of the energy before [J/mol], sd > 0.
-    damper_frac : array_like, shape (n,), optional
-        Relative humidity above the reference one [-]; where given, one slope against it
-        is fitted, so the points must tell it from temperature.
-
-    Returns
-    -------
-    KineticFit
-
-    Raises
-    ------
-    OutOfRangeError
-        No points, a time or spread not positive and finite, a temperature outside
-        -40..120 °C, a prior that is none, a milestone without points, or humidities that
-        leave their slope open.
-
-    Source
-    ------
-    Weighted linear least squares with a normal prior on one coefficient (for example
+    Source: Weighted linear least squares with a normal prior on one coefficient (for example
     Gelman et al., Bayesian Data Analysis, ch. 14; from memory).
 
-    Examples
-    --------
     >>> one = fit_kinetics([21.0], [960.0], [0], spread_frac=0.1, reference_c=21.0,
     ...                    prior_mean_j_mol=50e3, prior_sd_j_mol=10e3)
     >>> round(one.activation_energy_j_mol), round(one.energy_sd_j_mol)
@@ -114,8 +83,8 @@ def fit_kinetics(
         raise OutOfRangeError("prior_mean_j_mol must be finite and prior_sd_j_mol > 0 J/mol")
     count = int(which.max()) + 1
     damp = np.zeros((temp.size, 0))
-    if damper_frac is not None:
-        damp = np.asarray(damper_frac, dtype=np.float64).reshape(temp.size, 1)
+    if humidity_above_frac is not None:
+        damp = np.asarray(humidity_above_frac, dtype=np.float64).reshape(temp.size, 1)
     design = np.zeros((temp.size, 1 + count + damp.shape[1]))
     design[:, 1 + count :] = damp
     # Energies are scaled by the prior's sd so that the normal matrix is well posed.

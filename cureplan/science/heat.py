@@ -50,29 +50,6 @@ def checked(
     For arguments of a model only; what a user typed is checked where it is read,
     with file and line.
 
-    Parameters
-    ----------
-    name : str
-        The argument as its caller knows it.
-    value : array_like
-        Number or numbers to check.
-    unit : str
-        Unit shown in the message; "" for a plain number.
-    over, at_least, at_most : float
-        Open lower, closed lower and closed upper limit.
-
-    Returns
-    -------
-    ndarray of float64
-        The same numbers; nothing is clipped.
-
-    Raises
-    ------
-    OutOfRangeError
-        An element is missing (NaN), infinite or outside the limits.
-
-    Examples
-    --------
     >>> float(checked("depth_m", 0.1, unit="m", at_least=0))
     0.1
     >>> checked("depth_m", [0.1, -2], unit="m", at_least=0)
@@ -145,27 +122,8 @@ def diffusivity_m2_s(
 
     Not for a mixture that is melting: latent heat has no place in it.
 
-    Parameters
-    ----------
-    conductivity_w_mk, density_kg_m3, specific_heat_j_kgk : float
-        All > 0.
+    Source: Incropera et al., 6th ed., section 2.2.2.
 
-    Returns
-    -------
-    float
-        [m²/s].
-
-    Raises
-    ------
-    OutOfRangeError
-        A property is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., section 2.2.2.
-
-    Examples
-    --------
     >>> concrete = diffusivity_m2_s(conductivity_w_mk=1.4, density_kg_m3=2300,
     ...                             specific_heat_j_kgk=880)
     >>> f"{concrete:.2e}"
@@ -183,29 +141,8 @@ def lumped_time_constant_s(*, heat_capacity_j_k: float, conductance_w_k: float) 
     Not for a body that conducts badly inside (Biot number above 0.1) unless it is
     stirred.
 
-    Parameters
-    ----------
-    heat_capacity_j_k : float
-        Mass times specific heat [J/K], > 0.
-    conductance_w_k : float
-        Surface coefficient times surface [W/K], > 0.
+    Source: Incropera et al., 6th ed., eq. 5.7.
 
-    Returns
-    -------
-    float
-        [s].
-
-    Raises
-    ------
-    OutOfRangeError
-        An argument is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., eq. 5.7.
-
-    Examples
-    --------
     >>> lumped_time_constant_s(heat_capacity_j_k=1000, conductance_w_k=2)
     500.0
     """
@@ -217,29 +154,10 @@ def lumped_time_constant_s(*, heat_capacity_j_k: float, conductance_w_k: float) 
 def lumped_gap_left(elapsed_s: ArrayLike, *, time_constant_s: float) -> NDArray[np.float64]:
     """Share of the first gap to the surroundings that a stirred body still has.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape S
-        Time since the surroundings changed [s], >= 0.
-    time_constant_s : float
-        See :func:`lumped_time_constant_s` [s], > 0.
+    Source: Incropera et al., 6th ed., eq. 5.6.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        Between 1 at the start and 0.
+    Shapes: elapsed_s S; gives S.
 
-    Raises
-    ------
-    OutOfRangeError
-        A time is negative or the constant is not positive.
-
-    Source
-    ------
-    Incropera et al., 6th ed., eq. 5.6.
-
-    Examples
-    --------
     >>> round(float(lumped_gap_left(500, time_constant_s=500)), 3)
     0.368
     """

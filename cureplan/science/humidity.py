@@ -10,7 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 from cureplan.core.errors import OutOfRangeError
 
 __all__ = [
-    "HumidityPace",
+    "HumidityRate",
     "HumidityReach",
     "carries_factor",
     "humidity_reach",
@@ -44,19 +44,6 @@ def humidity_reach(
 ) -> HumidityReach:
     """Look for readings of one milestone at one temperature and several humidities.
 
-    Parameters
-    ----------
-    temp_c, humidity_frac : array_like, shape (n,)
-        Temperature [°C] and relative humidity [-]; NaN where it was not read.
-    milestone : array_like of int, shape (n,)
-        Which milestone each reading is of.
-
-    Returns
-    -------
-    HumidityReach
-
-    Examples
-    --------
     >>> humidity_reach([21, 22, 21], [0.3, 0.5, 0.7], [0, 0, 0]).enough
     True
     >>> humidity_reach([15, 25, 35], [0.3, 0.5, 0.7], [0, 0, 0]).enough
@@ -91,37 +78,23 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class HumidityPace:
+class HumidityRate:
     """The factor of one card, and the humidities its points span."""
 
     slope: float
     """Change of ln(time) per unit of relative humidity."""
     reference_frac: float
-    """Where the pace is 1, and the ages of the milestones are given."""
+    """Where the rate is 1, and the ages of the milestones are given."""
     low_frac: float
     high_frac: float
 
     def at(self, humidity_frac: ArrayLike) -> Array:
         """How many times faster than at the reference humidity everything ages.
 
-        Parameters
-        ----------
-        humidity_frac : array_like, shape S
-            Relative humidity [-], 0 to 1; NaN, not known, counts as the reference.
+        Shapes: humidity_frac S; gives S.
 
-        Returns
-        -------
-        ndarray of float64, shape S
-
-        Raises
-        ------
-        OutOfRangeError
-            A humidity lies outside 0..1.
-
-        Examples
-        --------
-        >>> pace = HumidityPace(slope=-1.0, reference_frac=0.5, low_frac=0.3, high_frac=0.7)
-        >>> [round(float(x), 3) for x in pace.at([0.5, 0.6, 0.95, float("nan")])]
+        >>> rate = HumidityRate(slope=-1.0, reference_frac=0.5, low_frac=0.3, high_frac=0.7)
+        >>> [round(float(x), 3) for x in rate.at([0.5, 0.6, 0.95, float("nan")])]
         [1.0, 1.105, 1.221, 1.0]
         """
         humidity = np.asarray(humidity_frac, dtype=np.float64)
@@ -138,19 +111,6 @@ class HumidityPace:
 def carries_factor(temp_c: ArrayLike, humidity_frac: ArrayLike, milestone: ArrayLike) -> bool:
     """Whether points speak of humidity alone: one milestone, one temperature, two levels.
 
-    Parameters
-    ----------
-    temp_c, humidity_frac : array_like, shape (n,)
-        Points; humidity NaN where none is given.
-    milestone : array_like of int, shape (n,)
-        Which milestone each is of.
-
-    Returns
-    -------
-    bool
-
-    Examples
-    --------
     >>> carries_factor([21, 21], [0.3, 0.7], [0, 0])
     True
     >>> carries_factor([21, 31], [0.3, 0.7], [0, 0])

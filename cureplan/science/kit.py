@@ -57,19 +57,7 @@ class BucketPath:
     that stays as it was; below zero where the film was poured the colder one."""
 
     def when_s(self, age_s: ArrayLike) -> Array:
-        """Time after filler-in at which each bucket reaches an age.
-
-        Parameters
-        ----------
-        age_s : array_like, broadcastable to (N,)
-            Age to reach [s], >= 0.
-
-        Returns
-        -------
-        ndarray of float64, shape (N,)
-            Time [s]; below zero where the liquids alone had used the age up. Beyond the
-            last node the slab's rate is held.
-        """
+        """Time after filler-in at which each bucket reaches an age."""
         target = np.broadcast_to(np.asarray(age_s, dtype=np.float64), self.pour_s.shape)
         last = self.age_s.shape[1] - 2
         index = np.clip(np.sum(self.age_s <= target[:, None], axis=1) - 1, 0, last)
@@ -111,22 +99,8 @@ class BucketPath:
 def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     """Age that films gathered beyond their slabs' by some time on the floor.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape S
-        Time since each film was poured [s]; before the pour there is none, and after the
-        path's 4 h no more.
-    film_age_s : ndarray, shape (*S, nodes)
-        As in `BucketPath`.
+    Shapes: elapsed_s S; film_age_s (*S, nodes); gives S [s at reference temperature].
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        [s at reference temperature]; straight in the root of time between nodes, which
-        errs by less than 1 s.
-
-    Examples
-    --------
     >>> film = np.linspace(0.0, -240.0, FLOOR_ROOT_S05.size)[None, :]
     >>> film_age_after_s([4 * 3600.0], film).tolist(), film_age_after_s([-9.0], film).tolist()
     ([-240.0], [0.0])
@@ -192,37 +166,9 @@ def run_bucket(
     The slab is held at its temperature when the bucket lands: right for the wet
     milestones, not for walking or coating, which `AgeCurve` takes over.
 
-    Parameters
-    ----------
-    liquids_c, filler_c, air_c, slab_c : array_like, broadcastable to (N,)
-        Temperatures [°C] of the liquids, the filler, the air at the mixer, the slab.
-    haul_s : array_like, broadcastable to (N,)
-        From the end of mixing to the floor [s], > 0.
-    kit : KitPhysics
-        The kit and its kinetics.
-    speed : array_like, broadcastable to (N,)
-        Batch speed against the card [-]; 1 is the card's own, > 0.
-    film_m : float
-        Thickness on the floor [m], > 0.
-    slab_effusivity : float
-        sqrt(k rho c) of the slab [W s^0.5/(m² K)], > 0.
-
-    Returns
-    -------
-    BucketPath
-
-    Raises
-    ------
-    OutOfRangeError
-        A temperature, speed, haul, thickness or effusivity is out of range.
-
-    Source
-    ------
-    Heat balance of a stirred batch; film after Carslaw & Jaeger's half-space with a
+    Source: Heat balance of a stirred batch; film after Carslaw & Jaeger's half-space with a
     well-stirred layer (from memory).
 
-    Examples
-    --------
     >>> kit = KitPhysics(activation_energy_j_mol=51e3, reference_c=21.0,
     ...     liquids_capacity_j_k=9200, filler_capacity_j_k=11600, liquids_mix_s=150,
     ...     filler_mix_s=180, liquid_stage_share=0.2, heat_rise_k=8.0,
@@ -233,21 +179,21 @@ def run_bucket(
     >>> bool(path.when_s(1000.0)[0] > path.when_s(1000.0)[1])
     True
     """
-    start, filler, air, slab, haul, pace = np.broadcast_arrays(
+    start, filler, air, slab, haul, speeds = np.broadcast_arrays(
         *(
             np.atleast_1d(np.asarray(x, dtype=np.float64))
             for x in (liquids_c, filler_c, air_c, slab_c, haul_s, speed)
         )
     )
-    if not (np.all(haul > 0) and np.all(pace > 0) and film_m > 0 and slab_effusivity > 0):
+    if not (np.all(haul > 0) and np.all(speeds > 0) and film_m > 0 and slab_effusivity > 0):
         raise OutOfRangeError("haul_s, speed, film_m and slab_effusivity must be > 0")
-    liquids, mixed_c, mixing, hauling = _in_the_pail(start, filler, air, haul, pace, kit=kit)
+    liquids, mixed_c, mixing, hauling = _in_the_pail(start, filler, air, haul, speeds, kit=kit)
     age_hauled = mixing.age_s[:, -1:] + hauling.age_s
     pour_c, pour_age_s = hauling.temp_c[:, -1], liquids.age_s[:, -1] + age_hauled[:, -1]
     pour_s = kit.filler_mix_s + haul
     beta = slab_effusivity / (kit.volumetric_heat_j_m3_k * film_m)
-    floor_time, floor_age, floor_rate = _floor(pour_c, slab, kit=kit, speed=pace, beta_s=beta)
-    slab_rate = pace * rate_factor(slab, **kinetics_of(kit))
+    floor_time, floor_age, floor_rate = _floor(pour_c, slab, kit=kit, speed=speeds, beta_s=beta)
+    slab_rate = speeds * rate_factor(slab, **kinetics_of(kit))
     in_pail_s = np.hstack([mixing.time_s, kit.filler_mix_s + hauling.time_s[:, 1:]])
     in_pail_age_s = np.hstack([mixing.age_s, age_hauled[:, 1:]]) + liquids.age_s[:, -1:]
     return BucketPath(

@@ -15,10 +15,10 @@ from cureplan.science.quadrature import running_integral, solve_by_sweeps
 from cureplan.science.rate import COLDEST_C, HOTTEST_C, rate_factor
 
 __all__ = [
-    "StandingBucket",
-    "left_standing",
-    "ritual_ages_s",
-    "ritual_kinetics",
+    "ExothermPath",
+    "exotherm_path",
+    "procedure_ages_s",
+    "procedure_kinetics",
 ]
 
 MOST_ROUNDS = 100
@@ -26,7 +26,7 @@ SETTLED_LN = 1e-9
 """Change of ln(age) in the last round at which ages are taken as found."""
 
 
-def ritual_ages_s(
+def procedure_ages_s(
     at_c: ArrayLike,
     after_s: ArrayLike,
     *,
@@ -36,37 +36,18 @@ def ritual_ages_s(
     slab_effusivity: float,
     speed: ArrayLike = 1.0,
 ) -> NDArray[np.float64]:
-    """Ages which rituals at some temperatures have reached after given times.
+    """Ages which reference procedures at some temperatures have reached after given times.
 
     Not for times before the batch is on the floor.
 
-    Parameters
-    ----------
-    at_c : array_like, shape (m,)
-        Temperature of liquids, filler, air and slab [°C].
-    after_s : array_like, broadcastable to (m,)
-        Times after filler-in [s].
-    kit, haul_s, film_m, slab_effusivity, speed
-        As in `run_bucket`.
+    Shapes: at_c (m,); gives (m,) [s].
 
-    Returns
-    -------
-    ndarray of float64, shape (m,)
-        Ages [s].
-
-    Raises
-    ------
-    OutOfRangeError
-        A time is shorter than mixing and hauling, or a temperature is out of range.
-
-    Examples
-    --------
     >>> kit = KitPhysics(activation_energy_j_mol=51e3, reference_c=21.0,
     ...     liquids_capacity_j_k=9200, filler_capacity_j_k=11600, liquids_mix_s=150,
     ...     filler_mix_s=180, liquid_stage_share=0.2, heat_rise_k=0.0,
     ...     working_age_s=1200.0, mixing_power_w=0.0, exchange_w_k=0.0,
     ...     volumetric_heat_j_m3_k=2.2e6)
-    >>> age_s = ritual_ages_s(21.0, 1200.0, kit=kit, haul_s=60.0, film_m=0.0032,
+    >>> age_s = procedure_ages_s(21.0, 1200.0, kit=kit, haul_s=60.0, film_m=0.0032,
     ...                       slab_effusivity=1683.0)
     >>> round(float(age_s[0]), 6)  # no heat: its own 20 min and a fifth of the stirring
     1230.0
@@ -85,7 +66,7 @@ def ritual_ages_s(
     return np.asarray(path.age_at_s(inside) + (times - inside) * path.slab_rate)
 
 
-def ritual_kinetics(
+def procedure_kinetics(
     at_c: ArrayLike,
     after_s: ArrayLike,
     milestone: ArrayLike,
@@ -99,42 +80,17 @@ def ritual_kinetics(
     haul_s: float,
     film_m: float,
     slab_effusivity: float,
-    damper_frac: ArrayLike | None = None,
+    humidity_above_frac: ArrayLike | None = None,
 ) -> tuple[KitPhysics, KineticFit]:
-    """Kinetics with which the ritual passes through a card's points.
+    """Kinetics with which the reference procedure passes through a card's points.
 
     Each point is turned into the time a batch held at the point's temperature would
     need, which depends on the kinetics looked for, and on the heat given off by the end
     of the working time: so rounds of running and fitting, until nothing moves.
-
-    Parameters
-    ----------
-    at_c, after_s, milestone : array_like, shape (n,)
-        Points as in `fit_kinetics`; times count from filler-in.
-    spread_frac, reference_c, prior_mean_j_mol, prior_sd_j_mol, damper_frac
-        As in `fit_kinetics`.
-    working : int
-        Which milestone is the working time.
-    kit : KitPhysics
-        The kit; its energy, reference and working age are found here.
-    haul_s, film_m, slab_effusivity
-        As in `run_bucket`.
-
-    Returns
-    -------
-    kit : KitPhysics
-        With the energy and working age found.
-    fit : KineticFit
-        Its reference times are the milestones' ages.
-
-    Raises
-    ------
-    OutOfRangeError
-        A point comes before the batch is poured, or the rounds do not settle.
     """
     floor = {"haul_s": haul_s, "film_m": film_m, "slab_effusivity": slab_effusivity}
     steady_s = np.atleast_1d(np.asarray(after_s, dtype=np.float64))
-    damp = 0.0 if damper_frac is None else damper_frac
+    damp = 0.0 if humidity_above_frac is None else humidity_above_frac
     moved = np.inf
     for _ in range(MOST_ROUNDS):
         fit = fit_kinetics(
@@ -145,7 +101,7 @@ def ritual_kinetics(
             reference_c=reference_c,
             prior_mean_j_mol=prior_mean_j_mol,
             prior_sd_j_mol=prior_sd_j_mol,
-            damper_frac=damper_frac,
+            humidity_above_frac=humidity_above_frac,
         )
         kit = replace(
             kit,
@@ -157,7 +113,7 @@ def ritual_kinetics(
             return kit, fit
         before_s = steady_s
         speed = np.exp(-fit.humidity_slope * np.asarray(damp))
-        ages_s = ritual_ages_s(at_c, after_s, kit=kit, speed=speed, **floor)
+        ages_s = procedure_ages_s(at_c, after_s, kit=kit, speed=speed, **floor)
         steady_s = ages_s / (speed * rate_factor(at_c, **kinetics_of(kit)))
         moved = float(np.max(np.abs(np.log(steady_s / before_s))))
     raise OutOfRangeError("bucket_heat_rise and the milestones of the card do not fit together")
@@ -170,7 +126,7 @@ Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class StandingBucket:
+class ExothermPath:
     """A mixed bucket that nobody dumps: its temperature and time against age."""
 
     age_s: Array
@@ -178,41 +134,20 @@ class StandingBucket:
     temp_c: Array
 
 
-def left_standing(
+def exotherm_path(
     mixed_c: float, air_c: float, *, kit: KitPhysics, start_age_s: float, end_age_s: float
-) -> StandingBucket:
+) -> ExothermPath:
     """What a mixed bucket left in its pail does until it has reached an age.
 
     The caution on the sheet rests on this; not for a bucket that was poured.
 
-    Parameters
-    ----------
-    mixed_c, air_c : float
-        Batch and air temperature [°C] when it is set down.
-    kit : KitPhysics
-        The kit.
-    start_age_s, end_age_s : float
-        Age when set down, and age at which to stop [s], start < end.
-
-    Returns
-    -------
-    StandingBucket
-        Points rising in age, from first to last; how many depends on how fast it warms.
-
-    Raises
-    ------
-    OutOfRangeError
-        The ages do not rise, or the batch leaves -40..120 °C: it boils over.
-
-    Examples
-    --------
     >>> from cureplan.science.kit import KitPhysics
     >>> kit = KitPhysics(activation_energy_j_mol=51e3, reference_c=21.0,
     ...     liquids_capacity_j_k=9200, filler_capacity_j_k=11600, liquids_mix_s=150,
     ...     filler_mix_s=180, liquid_stage_share=0.2, heat_rise_k=8.0,
     ...     working_age_s=1200.0, mixing_power_w=0.0, exchange_w_k=0.0,
     ...     volumetric_heat_j_m3_k=2.2e6)
-    >>> pail = left_standing(21.0, 21.0, kit=kit, start_age_s=0.0, end_age_s=1200.0)
+    >>> pail = exotherm_path(21.0, 21.0, kit=kit, start_age_s=0.0, end_age_s=1200.0)
     >>> round(float(pail.temp_c[-1]), 6)  # adiabatic: the card's rise, to the last digit
     29.0
     """
@@ -237,6 +172,6 @@ def left_standing(
         ages.append(first_s + span * part[1:])
         times.append(times[-1][-1] + passed_s[0, 1:])
         temps.append(temp[0, 1:])
-    return StandingBucket(
+    return ExothermPath(
         age_s=np.concatenate(ages), time_s=np.concatenate(times), temp_c=np.concatenate(temps)
     )

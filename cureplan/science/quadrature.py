@@ -25,28 +25,9 @@ def collocation(count: int) -> tuple[Array, Array]:
 
     Not for functions with kinks or roots inside the span.
 
-    Parameters
-    ----------
-    count : int
-        Nodes, >= 2 (Chebyshev-Lobatto); polynomials below that degree are exact.
+    Source: Clenshaw-Curtis quadrature (Trefethen, Spectral Methods in MATLAB, ch. 12; from
+    memory).
 
-    Returns
-    -------
-    nodes : ndarray, shape (count,)
-    integrate : ndarray, shape (count, count)
-        ``integrate @ values`` are the running integrals.
-
-    Raises
-    ------
-    OutOfRangeError
-        Fewer than two nodes.
-
-    Source
-    ------
-    Clenshaw-Curtis quadrature (Trefethen, Spectral Methods in MATLAB, ch. 12; from memory).
-
-    Examples
-    --------
     >>> nodes, integrate = collocation(5)
     >>> round(float((integrate @ nodes**3)[-1]), 12)
     0.25
@@ -76,32 +57,10 @@ def solve_by_sweeps(
     Not for stiff or oscillating problems. Where the sweeps do not settle at once, the
     span is cut into 2, 4, ... pieces, the same for every row.
 
-    Parameters
-    ----------
-    slope : callable
-        Of y, shape (N, nodes), for all rows together.
-    start, span : ndarray, shape (N,)
-        y at the start, and length of u.
-    tolerance : float
-        Greatest change of y in the last sweep, > 0.
+    Source: Picard iteration on Chebyshev nodes (Clenshaw & Norton 1963; from memory).
 
-    Returns
-    -------
-    part : ndarray, shape (m,)
-        Where the values stand, as shares of the span from 0 to 1.
-    y : ndarray, shape (N, m)
+    Shapes: start, span (N,); gives (m,).
 
-    Raises
-    ------
-    OutOfRangeError
-        It does not settle in 64 pieces either.
-
-    Source
-    ------
-    Picard iteration on Chebyshev nodes (Clenshaw & Norton 1963; from memory).
-
-    Examples
-    --------
     >>> part, y = solve_by_sweeps(lambda y: -y, np.ones(1), np.ones(1), tolerance=1e-9)
     >>> round(float(y[0, -1]), 6)  # 1/e
     0.367879
@@ -144,21 +103,8 @@ def running_integral(part: Array, values: Array, span: Array) -> Array:
 
     Not for other points: it counts on their places.
 
-    Parameters
-    ----------
-    part : ndarray, shape (m,)
-        As returned.
-    values : ndarray, shape (N, m)
-        What to integrate.
-    span : ndarray, shape (N,)
-        Length of u.
+    Shapes: part (m,); values (N, m); span (N,); gives (N, m).
 
-    Returns
-    -------
-    ndarray, shape (N, m)
-
-    Examples
-    --------
     >>> part, y = solve_by_sweeps(lambda y: 1 + 0 * y, np.zeros(1), np.ones(1),
     ...                           tolerance=1e-9)
     >>> round(float(running_integral(part, y**2, np.ones(1))[0, -1]), 12)
@@ -180,19 +126,8 @@ def hermite(part: Array, y0: Array, y1: Array, d0: Array, d1: Array) -> Array:
 
     Not for extrapolation.
 
-    Parameters
-    ----------
-    part : ndarray, shape S
-        Position between the ends, 0..1.
-    y0, y1, d0, d1 : ndarray, shape S
-        Values at the ends, and slopes per unit of `part`.
+    Shapes: part, y0, y1, d0, d1 S; gives S.
 
-    Returns
-    -------
-    ndarray, shape S
-
-    Examples
-    --------
     >>> half = np.array([0.5])
     >>> float(hermite(half, 0 * half, half + 0.5, 0 * half, half + 2.5)[0])  # x cubed
     0.125

@@ -36,32 +36,10 @@ def rate_factor(
 
     Never feed it an average temperature: average the rates instead.
 
-    Parameters
-    ----------
-    temp_c : array_like, shape S
-        Temperature of the material [°C], -40 to 120.
-    activation_energy_j_mol : array_like, broadcastable to S
-        Activation energy [J/mol], >= 0.
-    reference_c : array_like, broadcastable to S
-        Temperature at which the rate is 1 [°C].
+    Source: Arrhenius; the form of ASTM C1074 and of TI-B 103 (Danish Technological Institute).
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        k(T) [-].
+    Shapes: temp_c S; gives S.
 
-    Raises
-    ------
-    OutOfRangeError
-        A temperature lies outside -40..120 °C or is NaN, the energy is negative, or the
-        reference is below absolute zero.
-
-    Source
-    ------
-    Arrhenius; the form of ASTM C1074 and of TI-B 103 (Danish Technological Institute).
-
-    Examples
-    --------
     >>> round(float(rate_factor(35, activation_energy_j_mol=38200, reference_c=25)), 2)
     1.65
     """
@@ -91,27 +69,6 @@ class AgeCurve:
     by Simpson's rule over pieces of at most `piece_s`, and the inverse is linear between
     pieces. Not for the first minutes in a bucket or on a slab: `bucket` follows those.
 
-    Parameters
-    ----------
-    time_s : array_like, shape (n,)
-        Times [s], strictly rising; any zero.
-    temp_c : array_like, shape (n,)
-        Temperature of the material at those times [°C].
-    activation_energy_j_mol, reference_c : float
-        As in `rate_factor`.
-    piece_s : float
-        Longest piece [s], > 0. At 120 s and 2 K/h the inverse errs by < 0.002 min.
-    pace : array_like, shape (n,), optional
-        How many times faster than by temperature alone it ages at those times, > 0;
-        straight between them.
-
-    Raises
-    ------
-    OutOfRangeError
-        Fewer than two rows, times that do not rise, NaN, or an improper temperature.
-
-    Examples
-    --------
     >>> curve = AgeCurve([0, 7200], [25.0, 25.0], activation_energy_j_mol=50e3,
     ...                  reference_c=25.0, piece_s=120)
     >>> float(curve.when(start_s=600.0, age_s=1800.0))
@@ -128,7 +85,7 @@ class AgeCurve:
         activation_energy_j_mol: float,
         reference_c: float,
         piece_s: float,
-        pace: ArrayLike | None = None,
+        rate_factors: ArrayLike | None = None,
     ) -> None:
         rows_s = np.asarray(time_s, dtype=np.float64)
         rows_c = np.asarray(temp_c, dtype=np.float64)
@@ -146,12 +103,12 @@ class AgeCurve:
         }
         at_edge = rate_factor(np.interp(edges_s, rows_s, rows_c), **kinetics)
         at_middle = rate_factor(np.interp(middle_s, rows_s, rows_c), **kinetics)
-        if pace is not None:
-            rows_pace = np.asarray(pace, dtype=np.float64)
-            if rows_pace.shape != rows_s.shape or not np.all(rows_pace > 0):
-                raise OutOfRangeError("pace must be > 0 and of the length of time_s")
-            at_edge = at_edge * np.interp(edges_s, rows_s, rows_pace)
-            at_middle = at_middle * np.interp(middle_s, rows_s, rows_pace)
+        if rate_factors is not None:
+            rows_factor = np.asarray(rate_factors, dtype=np.float64)
+            if rows_factor.shape != rows_s.shape or not np.all(rows_factor > 0):
+                raise OutOfRangeError("rate_factors must be > 0 and of the length of time_s")
+            at_edge = at_edge * np.interp(edges_s, rows_s, rows_factor)
+            at_middle = at_middle * np.interp(middle_s, rows_s, rows_factor)
         gained_s = np.diff(edges_s) * (at_edge[:-1] + 4.0 * at_middle + at_edge[1:]) / 6.0
         self._time_s = edges_s
         self._age_s = np.concatenate(([0.0], np.cumsum(gained_s)))
@@ -176,17 +133,7 @@ class AgeCurve:
     def when(self, *, start_s: ArrayLike, age_s: ArrayLike) -> NDArray[np.float64]:
         """Time at which a clock started at `start_s` has gained `age_s`.
 
-        Parameters
-        ----------
-        start_s : array_like, shape S
-            Start of the clock [s], within the history.
-        age_s : array_like, broadcastable to S
-            Age to reach [s]; may be negative (looking back).
-
-        Returns
-        -------
-        ndarray of float64, shape S
-            Time [s]; inf where the history ends first, -inf where it begins too late.
+        Shapes: start_s S; gives S [s].
         """
         target_s = self.age_s(start_s) + np.asarray(age_s, dtype=np.float64)
         found = np.interp(target_s, self._age_s, self._time_s, left=-np.inf, right=np.inf)

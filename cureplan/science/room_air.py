@@ -20,25 +20,8 @@ def held_air_c(elapsed_s: ArrayLike, *, set_point_c: ArrayLike) -> NDArray[np.fl
 
     Not for a plant that is switched off overnight: that room drifts.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape (times,)
-        Times asked for [s].
-    set_point_c : array_like, broadcastable to (columns,)
-        Set point of each column [°C].
+    Shapes: elapsed_s (times,); gives (times, columns) [°C].
 
-    Returns
-    -------
-    ndarray of float64, shape (times, columns)
-        [°C]
-
-    Raises
-    ------
-    OutOfRangeError
-        A number is not finite.
-
-    Examples
-    --------
     >>> held_air_c([0, 3600], set_point_c=[21, 24]).tolist()
     [[21.0, 24.0], [21.0, 24.0]]
     """
@@ -50,25 +33,9 @@ def held_air_c(elapsed_s: ArrayLike, *, set_point_c: ArrayLike) -> NDArray[np.fl
 def open_air_c(elapsed_s: ArrayLike, *, outdoor_c: ArrayLike) -> NDArray[np.float64]:
     """Air of a room whose doors stand open: the outdoor air itself.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape (times,)
-        Times asked for [s].
-    outdoor_c : array_like, shape (times,) or (times, columns)
-        Outdoor air [°C].
+    Shapes: elapsed_s (times,); outdoor_c (times,) or (times, columns); gives (times, columns)
+    [°C].
 
-    Returns
-    -------
-    ndarray of float64, shape (times, columns)
-        [°C]
-
-    Raises
-    ------
-    OutOfRangeError
-        A number is missing, or the shapes differ.
-
-    Examples
-    --------
     >>> open_air_c([0, 3600], outdoor_c=[21, 24]).tolist()
     [[21.0], [24.0]]
     """
@@ -88,37 +55,12 @@ def drifting_air_c(
     Exact for outdoor air linear between its times, so any spacing is stable. Not for
     a cooled room: see :func:`held_air_c`.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape (times,)
-        Times of the outdoor air [s], increasing; they need not be regular.
-    outdoor_c : array_like, shape (times,) or (times, columns)
-        Outdoor air [°C].
-    start_c : array_like, broadcastable to (columns,)
-        Room air at the first time [°C]. After three lags it no longer matters.
-    lag_s : array_like, broadcastable to (columns,)
-        Lag of each column [s], > 0.
-    gain_k : array_like, broadcastable to (columns,)
-        How much warmer than outdoors each column settles [K].
-
-    Returns
-    -------
-    ndarray of float64, shape (times, columns)
-        [°C]
-
-    Raises
-    ------
-    OutOfRangeError
-        A lag is not positive, times do not increase, a number is missing, or a shape
-        does not fit.
-
-    Source
-    ------
-    Exact solution of lag·dT/dt = T_out + gain - T over a linear piece (variation of
+    Source: Exact solution of lag·dT/dt = T_out + gain - T over a linear piece (variation of
     constants).
 
-    Examples
-    --------
+    Shapes: elapsed_s (times,); outdoor_c (times,) or (times, columns); gives (times, columns)
+    [°C].
+
     >>> drifting_air_c([0, 3600, 7200], outdoor_c=[20, 30, 30], start_c=20,
     ...     lag_s=5 * 3600, gain_k=0).round(2).ravel().tolist()
     [20.0, 20.94, 22.58]

@@ -60,34 +60,9 @@ def factored(
 ) -> Operator:
     """Factor a grid's matrix for one step length.
 
-    Parameters
-    ----------
-    grid : Grid
-        Cells, top first.
-    top_w_m2k : float
-        Surface coefficient above [W/m²K].
-    lower_w_m2k : float or None
-        The same below, or None where the lower face is held.
-    step_s : float
-        Spacing of the input's times [s].
-
-    Returns
-    -------
-    Operator
-        To be handed to :func:`march`, any number of times.
-
-    Raises
-    ------
-    OutOfRangeError
-        The step would have to be cut into more than 500.
-
-    Source
-    ------
-    Crank & Nicolson 1947; limit 2·C/K per cell for a monotone scheme after Bolley &
+    Source: Crank & Nicolson 1947; limit 2·C/K per cell for a monotone scheme after Bolley &
     Crouzeix 1978. From memory; proved by the tests.
 
-    Examples
-    --------
     >>> from cureplan.science.slab_grid import cut_cells, slab_over_air
     >>> grid = cut_cells(slab_over_air(thickness_m=0.15), finest_cell_m=0.01)
     >>> factored(grid, top_w_m2k=7, lower_w_m2k=7, step_s=600).substeps
@@ -135,28 +110,8 @@ def march(
 
     Shapes are not checked here; :class:`cureplan.science.slab.Slab` does it.
 
-    Parameters
-    ----------
-    operator : Operator
-        From :func:`factored`.
-    sol_air_c, below_c : ndarray, shape (times, columns)
-        Air (with the sun in it) and ground or air below [°C]; linear between times.
-    start_c : ndarray, shape (cells, columns)
-        First temperatures [°C].
-    keep_profile : bool
-        Whether to keep all cells at all times.
+    Source: As for :func:`factored`.
 
-    Returns
-    -------
-    March
-        Top cell, heat through either face since the start, heat stored.
-
-    Source
-    ------
-    As for :func:`factored`.
-
-    Examples
-    --------
     Nothing moves where nothing differs:
 
     >>> from cureplan.science.slab_grid import cut_cells, slab_over_air
@@ -256,34 +211,11 @@ class Slab:
     Not for a floor with pipes or a heater in it, and not near its edge, where heat
     goes sideways.
 
-    Parameters
-    ----------
-    layers : tuple of Layer
-        From the top down; see slab_grid.py for ready ones.
-    top_w_m2k : float
-        Surface coefficient to the room [W/m²K], > 0.
-    lower_w_m2k : float or None
-        Surface coefficient to the air below [W/m²K]; None where the lower face is
-        held at the ground's temperature.
-    step_s : float
-        Spacing of the input's times [s]; 600 keeps a day's swing within 0.02 K.
-    finest_cell_m : float
-        Thickness of the topmost cell [m]. 0.01 keeps the surface within 0.02 K of
-        the exact answer to a 10 K jump; 0.02 within 0.1 K for the first minutes and
-        0.03 K after an hour, at half the cost.
+    `lower_w_m2k` of None holds the lower face at the ground's temperature. A `step_s` of
+    600 keeps a day's swing within 0.02 K. A `finest_cell_m` of 0.01 keeps the surface
+    within 0.02 K of the exact answer to a 10 K jump; 0.02 within 0.1 K for the first
+    minutes and 0.03 K after an hour, at half the cost.
 
-    Raises
-    ------
-    OutOfRangeError
-        A number is not positive, or the cells are so thin or light for the step that
-        it would be cut into more than 500.
-
-    Source
-    ------
-    slab_march.py names the scheme's.
-
-    Examples
-    --------
     >>> from cureplan.science.slab_grid import slab_on_ground
     >>> slab = Slab(layers=slab_on_ground(thickness_m=0.15, insulation_m=0),
     ...             top_w_m2k=7, lower_w_m2k=None, step_s=600, finest_cell_m=0.01)
@@ -317,24 +249,7 @@ class Slab:
     ) -> NDArray[np.float64]:
         """Cell temperatures the slab would settle at.
 
-        Parameters
-        ----------
-        air_c, absorbed_w_m2, lower_c : array_like, broadcastable to columns
-            Steady room air [°C], absorbed sun [W/m²] and temperature below [°C].
-
-        Returns
-        -------
-        ndarray of float64, shape (cells, columns)
-            [°C]
-
-        Raises
-        ------
-        OutOfRangeError
-            A value is not finite, or sun is negative.
-
-        Source
-        ------
-        Resistances in series, Incropera et al., 6th ed., eq. 3.18.
+        Source: Resistances in series, Incropera et al., 6th ed., eq. 3.18.
         """
         drive = np.atleast_1d(self._sol_air_c(air_c, absorbed_w_m2))
         below = checked("lower_c", lower_c, unit="°C")
@@ -356,29 +271,6 @@ class Slab:
         """March the slab along the given air; values between two times are linear.
 
         Spin-up is the caller's: hand in the days before, and leave `start_c` None.
-
-        Parameters
-        ----------
-        air_c : array_like, shape (times, columns)
-            Room air [°C], `step_s` apart; at least two times.
-        absorbed_w_m2 : array_like, broadcastable to (times, columns)
-            Sun taken up by the surface [W/m²], >= 0.
-        lower_c : array_like, broadcastable to (times, columns)
-            Ground at the lower face, or air below [°C].
-        start_c : array_like broadcastable to (cells, columns), or None
-            First temperatures [°C]; None starts settled at the mean of the first day.
-        keep_profile : bool
-            Whether to return all cells at all times.
-
-        Returns
-        -------
-        SlabRun
-            Surface and heat at each time.
-
-        Raises
-        ------
-        OutOfRangeError
-            A value is missing or not finite, sun is negative, or a shape does not fit.
         """
         air = checked("air_c", air_c, unit="°C")
         if air.ndim != 2 or air.shape[0] < 2:

@@ -23,20 +23,6 @@ _GROWTH: Final = 1.15
 class Layer:
     """One uniform layer of a floor, given from the top down.
 
-    Parameters
-    ----------
-    thickness_m : float
-        [m], > 0.
-    conductivity_w_mk, density_kg_m3, specific_heat_j_kgk : float
-        All > 0.
-
-    Raises
-    ------
-    OutOfRangeError
-        A number is not positive.
-
-    Examples
-    --------
     >>> Layer(thickness_m=0.15, conductivity_w_mk=1.4, density_kg_m3=2300,
     ...       specific_heat_j_kgk=880).heat_capacity_j_m3k
     2024000
@@ -88,31 +74,9 @@ class Grid:
 def cut_cells(layers: tuple[Layer, ...], *, finest_cell_m: float) -> Grid:
     """Cut layers into cells that grow by 15 % going down, none across a joint.
 
-    Parameters
-    ----------
-    layers : tuple of Layer
-        From the top down, at least one.
-    finest_cell_m : float
-        Thickness wanted of the topmost cell [m], > 0; the cells of a layer are
-        shrunk to fit it.
-
-    Returns
-    -------
-    Grid
-        Cells with their capacities and conductances.
-
-    Raises
-    ------
-    OutOfRangeError
-        There is no layer, or the finest cell is not positive.
-
-    Source
-    ------
-    Patankar, Numerical Heat Transfer and Fluid Flow, 1980, section 4.2: series
+    Source: Patankar, Numerical Heat Transfer and Fluid Flow, 1980, section 4.2: series
     conductances between cell centres (from memory).
 
-    Examples
-    --------
     >>> concrete = Layer(thickness_m=0.15, conductivity_w_mk=1.4, density_kg_m3=2300,
     ...                  specific_heat_j_kgk=880)
     >>> grid = cut_cells((concrete,), finest_cell_m=0.01)
@@ -155,29 +119,8 @@ def slab_on_ground(*, thickness_m: float, insulation_m: float) -> tuple[Layer, .
 
     For a suspended floor use :func:`slab_over_air`.
 
-    Parameters
-    ----------
-    thickness_m : float
-        Of the concrete [m], > 0.
-    insulation_m : float
-        Of rigid foam under it [m]; 0 for none.
+    Source: Properties in thermal_constants.py.
 
-    Returns
-    -------
-    tuple of Layer
-        Concrete, foam if any, and 3 m of soil down to steady ground.
-
-    Raises
-    ------
-    OutOfRangeError
-        The thickness is not positive or the insulation is negative.
-
-    Source
-    ------
-    Properties in thermal_constants.py.
-
-    Examples
-    --------
     >>> len(slab_on_ground(thickness_m=0.15, insulation_m=0.05))
     3
     """
@@ -203,27 +146,8 @@ def slab_on_ground(*, thickness_m: float, insulation_m: float) -> tuple[Layer, .
 def slab_over_air(*, thickness_m: float) -> tuple[Layer, ...]:
     """Layers of a concrete deck with a room or open air below.
 
-    Parameters
-    ----------
-    thickness_m : float
-        Of the concrete [m], > 0.
+    Source: Properties in thermal_constants.py.
 
-    Returns
-    -------
-    tuple of Layer
-        Concrete alone.
-
-    Raises
-    ------
-    OutOfRangeError
-        The thickness is not positive.
-
-    Source
-    ------
-    Properties in thermal_constants.py.
-
-    Examples
-    --------
     >>> slab_over_air(thickness_m=0.2)[0].thickness_m
     0.2
     """

@@ -41,32 +41,9 @@ def slab_time_constant_s(
     50 mm of foam below, 11 h both; as a deck over air 6.3 h and 4.7 h, against 6.9 h.
     We keep the long one, as what made the march wrong (air, sun) mostly goes on.
 
-    Parameters
-    ----------
-    thickness_m, conductivity_w_mk, density_kg_m3, specific_heat_j_kgk : float
-        Of the slab itself, > 0.
-    top_w_m2k : float
-        Surface coefficient above [W/m²K], > 0.
-    lower_w_m2k : float
-        The same below [W/m²K], >= 0; 0 for a slab on soil or foam.
-
-    Returns
-    -------
-    float
-        [s].
-
-    Raises
-    ------
-    OutOfRangeError
-        A number is out of range.
-
-    Source
-    ------
-    Carslaw & Jaeger, 2nd ed., section 3.11: tan z = z(B1 + B2)/(z² - B1·B2) (from
+    Source: Carslaw & Jaeger, 2nd ed., section 3.11: tan z = z(B1 + B2)/(z² - B1·B2) (from
     memory); its limits are tested against Incropera eq. 5.7 and 5.39.
 
-    Examples
-    --------
     >>> six_inches_s = slab_time_constant_s(thickness_m=0.152, conductivity_w_mk=1.4,
     ...     density_kg_m3=2300, specific_heat_j_kgk=880, top_w_m2k=7, lower_w_m2k=0)
     >>> round(six_inches_s / 3600, 1)
@@ -104,34 +81,10 @@ def corrected_surface_c(
 
     Not for a reading in a sun patch the march knows nothing of, or on wet concrete.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape (times,)
-        Times of the curves [s], increasing.
-    surface_c : array_like, shape (times, columns)
-        Marched surface [°C].
-    reading_s, reading_c : array_like, broadcastable to (columns,)
-        When each column was read [s], within the times, and what it showed [°C].
-        NaN in both where a column was not read.
-    time_constant_s : float
-        See :func:`slab_time_constant_s` [s], > 0.
+    Source: Invented; best estimate if the march's error is first-order autoregressive.
 
-    Returns
-    -------
-    ndarray of float64, shape (times, columns)
-        The curve plus its error at the reading times exp(-|t - t_reading|/tau).
+    Shapes: elapsed_s (times,); surface_c (times, columns); gives (times, columns).
 
-    Raises
-    ------
-    OutOfRangeError
-        A reading lies outside the times or is half given, or a shape does not fit.
-
-    Source
-    ------
-    Invented; best estimate if the march's error is first-order autoregressive.
-
-    Examples
-    --------
     >>> corrected_surface_c([0, 3600, 7200], [[30.0], [30.0], [30.0]], reading_s=3600,
     ...     reading_c=32, time_constant_s=36_000).round(2).ravel().tolist()
     [31.81, 32.0, 31.81]
@@ -156,33 +109,10 @@ def slab_doubt_k(
 ) -> NDArray[np.float64]:
     """Standard deviation of a corrected surface curve.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape S
-        Times asked for [s].
-    reading_s : float
-        When the floor was read [s]; NaN if it was not.
-    reading_doubt_k, march_doubt_k : float
-        Standard deviation of the thermometer, and of the march unread [K], >= 0.
-    time_constant_s : float
-        See :func:`slab_time_constant_s` [s], > 0.
+    Source: Conditional variance of the process named at :func:`corrected_surface_c`.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        `reading_doubt_k` at the reading, towards `march_doubt_k` far from it [K].
+    Shapes: elapsed_s S; gives S [K].
 
-    Raises
-    ------
-    OutOfRangeError
-        A standard deviation is negative or the constant is not positive.
-
-    Source
-    ------
-    Conditional variance of the process named at :func:`corrected_surface_c`.
-
-    Examples
-    --------
     >>> slab_doubt_k([0, 36_000, 720_000], reading_s=0, reading_doubt_k=0.5,
     ...              march_doubt_k=2, time_constant_s=36_000).round(2).tolist()
     [0.5, 1.87, 2.0]

@@ -35,32 +35,8 @@ def sun_elevation_deg(
 
     Good to about a minute of time between 1900 and 2100. Not within 0.2° of a pole.
 
-    Parameters
-    ----------
-    instants : sequence of datetime
-        Timezone-aware; whole seconds count.
-    latitude_deg, longitude_deg : float
-        Of the site [°], north and east positive.
-    refracted : bool
-        Whether the air's bending is added: True for light, False to compare with
-        the -0.833° by which sunrise is defined.
+    Source: NOAA solar calculator equations (Meeus), through astral.
 
-    Returns
-    -------
-    ndarray of float64, one per instant
-        [°]; negative at night.
-
-    Raises
-    ------
-    OutOfRangeError
-        An instant has no time zone, or the site lies off the globe.
-
-    Source
-    ------
-    NOAA solar calculator equations (Meeus), through astral.
-
-    Examples
-    --------
     >>> from datetime import timezone
     >>> noon = datetime(2013, 7, 18, 17, 2, tzinfo=timezone.utc)
     >>> float(sun_elevation_deg([noon], latitude_deg=40.78, longitude_deg=-73.88,
@@ -94,27 +70,10 @@ def clear_sky_w_m2(elevation_deg: ArrayLike) -> NDArray[np.float64]:
 
     Within some 10 %; knows neither haze nor height above the sea. Not for walls.
 
-    Parameters
-    ----------
-    elevation_deg : array_like, shape S
-        Apparent height of the sun [°], -90..90.
+    Source: Haurwitz 1945, J. Meteorology 2, 154-166.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        [W/m²]; 0 while the sun is down.
+    Shapes: elevation_deg S; gives S [W/m²].
 
-    Raises
-    ------
-    OutOfRangeError
-        A height is missing or outside its range.
-
-    Source
-    ------
-    Haurwitz 1945, J. Meteorology 2, 154-166.
-
-    Examples
-    --------
     >>> clear_sky_w_m2([-5, 30, 90]).round().tolist()
     [0.0, 488.0, 1035.0]
     """
@@ -132,30 +91,9 @@ def clouded_w_m2(clear_w_m2: ArrayLike, *, cloud_share: ArrayLike) -> NDArray[np
     Only where the weather carries cloud cover; without it the sky counts as clear,
     which makes a sunlit slab hotter, the careful side.
 
-    Parameters
-    ----------
-    clear_w_m2 : array_like, shape S
-        Clear-sky light [W/m²], >= 0.
-    cloud_share : array_like, broadcastable with S
-        Share of the sky covered, 0..1.
+    Source: Kasten & Czeplak 1980, Solar Energy 24, 177-189: 1 - 0.75·N^3.4 (from memory, agrees
+    with open codes that quote it).
 
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-        [W/m²]; a quarter of the clear sky's under full cover.
-
-    Raises
-    ------
-    OutOfRangeError
-        A value is missing or outside its range.
-
-    Source
-    ------
-    Kasten & Czeplak 1980, Solar Energy 24, 177-189: 1 - 0.75·N^3.4 (from memory,
-    agrees with open codes that quote it).
-
-    Examples
-    --------
     >>> clouded_w_m2(800.0, cloud_share=[0, 0.5, 1]).round().tolist()
     [800.0, 743.0, 200.0]
     """
@@ -176,33 +114,8 @@ def absorbed_w_m2(
     The patch is as lit as level ground outdoors, less what the opening keeps out:
     no window geometry is in it, so say when the patch is lit.
 
-    Parameters
-    ----------
-    horizontal_w_m2 : array_like, shape S
-        Light on level ground [W/m²], >= 0.
-    lit_share : array_like, broadcastable with S
-        Share of the patch in the sun at each time, 0..1.
-    transmitted_share : float
-        Share the opening lets through, 0..1; 1 for an open door.
-    absorptance : float
-        Share the floor keeps, 0..1; about 0.6 for concrete.
+    Source: Plain product of the shares; invented.
 
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-        [W/m²], as :class:`cureplan.science.slab.Slab` takes it.
-
-    Raises
-    ------
-    OutOfRangeError
-        A value is missing or outside its range.
-
-    Source
-    ------
-    Plain product of the shares; invented.
-
-    Examples
-    --------
     >>> absorbed_w_m2([0.0, 500.0], lit_share=1, transmitted_share=0.7,
     ...               absorptance=0.6).tolist()
     [0.0, 210.0]

@@ -10,6 +10,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import Literal
 
 import numpy as np
 
@@ -37,20 +38,27 @@ class ForecastAge:
 
     label: str
     since: datetime
-    issued: bool
+    counted: Literal["issued", "written", "fetched"]
 
     def age_s(self, now: datetime) -> float:
-        """Seconds since it was issued, or fetched where no issue time is given."""
-        return (now - self.since).total_seconds()
+        """Seconds since it was issued, else since its file was written, else fetched.
+
+        Never less than 0: clocks may differ by minutes, and hours are refused elsewhere.
+        """
+        return max(0.0, (now - self.since).total_seconds())
 
     def describe(self, now: datetime) -> str:
         """Label and age in words, for a terminal."""
-        verb = "issued" if self.issued else "issue time not given, fetched"
+        verb = {
+            "issued": "issued",
+            "written": "issue time not given, file written",
+            "fetched": "issue time not given, fetched",
+        }[self.counted]
         return f"{self.label}, {verb} {in_words(self.age_s(now))} ago"
 
     def remark(self, code: str, now: datetime, more: Mapping[str, Value]) -> Message:
         """Label and age for the sheets, beside what else the code speaks of."""
-        code = code if self.issued else f"{code}_fetched"
+        code = code if self.counted == "issued" else f"{code}_{self.counted}"
         return Message(code, {"label": self.label, "age_s": self.age_s(now), **more})
 
 
@@ -114,19 +122,29 @@ def _in_use(series: HourlySeries, starts: datetime, ends: datetime) -> Iterator[
         series.epoch_s < ends.timestamp() + HOUR_S
     )
     for number in np.unique(series.origin[within]):
-        origin = series.origins[number]
-        since = _since(origin)
-        if since is not None:
-            yield ForecastAge(
-                label=origin.label, since=since, issued=origin.issued_at is not None
-            )
+        age = _age(series.origins[number])
+        if age is not None:
+            yield age
 
 
-def _since(origin: WeatherOrigin) -> datetime | None:
+def _age(origin: WeatherOrigin) -> ForecastAge | None:
     """Observations do not age; what was interpolated is as old as what it rests on."""
-    if origin.kind == "forecast" or (origin.kind == "interpolated" and origin.issued_at):
-        return origin.issued_at or origin.fetched_at
-    return None
+    made = origin.issued_at or origin.written_at
+    if origin.kind != "forecast" and not (origin.kind == "interpolated" and made):
+        return None
+    known: list[tuple[Literal["issued", "written", "fetched"], datetime | None]] = [
+        ("issued", origin.issued_at),
+        ("written", origin.written_at),
+        ("fetched", origin.fetched_at),
+    ]
+    return next(
+        (
+            ForecastAge(label=origin.label, since=since, counted=counted)
+            for counted, since in known
+            if since is not None
+        ),
+        None,
+    )
 
 
 STORE_VARIABLE = "CUREPLAN_STORE"

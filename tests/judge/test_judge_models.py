@@ -14,7 +14,7 @@ from cureplan.api import demo_job_path, read_job
 from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.cards.model import Milestone, MilestonePoint, RatePrior
 from cureplan.judge.ageing import RoomHours, SlabAge, read_card
-from cureplan.judge.kit import Kits, calibrate, ritual_kits, run_kits, scaled_erfc
+from cureplan.judge.kit import Kits, calibrate, procedure_kits, run_kits, scaled_erfc
 
 CARD = read_job(demo_job_path()).cards.slurry
 POT = calibrate(CARD, thickness_m=0.003575)
@@ -121,28 +121,28 @@ def test_points_never_make_the_energy_less_certain(points, sd):
     assert card.energy_sd_j_mol <= sd * (1 + 1e-9)
 
 
-def minutes_of_the_ritual(pot, at_c: float, name: str) -> float:
+def minutes_of_the_procedure(pot, at_c: float, name: str) -> float:
     """From filler to a milestone, when the card's trials are run again at a temperature."""
-    run = run_kits(pot, ritual_kits(pot.card, np.array([at_c])))
+    run = run_kits(pot, procedure_kits(pot.card, np.array([at_c])))
     return float(run.reached(pot.rate.ref_s[name])[0]) / 60
 
 
-def test_the_ritual_returns_the_points_of_the_card():
+def test_the_procedure_returns_the_points_of_the_card():
     # The card's points are the expectation: minutes from filler at the reference.
     for name in ("wet_edge", "working_time", "broadcast_closes"):
         after_min = CARD.milestones[name].points[0].after_s / 60
-        assert minutes_of_the_ritual(POT, 21.0, name) == pytest.approx(after_min, abs=0.002)
+        assert minutes_of_the_procedure(POT, 21.0, name) == pytest.approx(after_min, abs=0.002)
 
 
-def test_the_ritual_returns_points_at_two_temperatures():
+def test_the_procedure_returns_points_at_two_temperatures():
     # The points are the expectation. With no belief about the energy, two points per
-    # milestone, alike in ratio, leave it little to miss: the ritual's minutes are not
+    # milestone, alike in ratio, leave it little to miss: the procedure's minutes are not
     # quite alike in ratio, so the one energy of three milestones is a compromise.
     points = {"wet_edge": (16, 11), "working_time": (20, 13.75), "broadcast_closes": (26, 17.9)}
     pot = calibrate(with_points(CARD, points, at_c=(21.0, 30.0)), thickness_m=0.003575)
     for name, wanted_min in points.items():
         for at_c, after_min in zip((21.0, 30.0), wanted_min, strict=True):
-            got_min = minutes_of_the_ritual(pot, at_c, name)
+            got_min = minutes_of_the_procedure(pot, at_c, name)
             assert got_min == pytest.approx(after_min, abs=0.1)
 
 
@@ -162,7 +162,7 @@ def test_a_batchs_own_warmth_does_not_pass_for_the_reaction():
     # Minutes of a batch whose energy is known, 50 kJ/mol, and that warms itself, taken
     # for points: the energy is found again, though 1/T against them gives more.
     at_c = (21.0, 30.0)
-    after = tuple(minutes_of_the_ritual(POT, t, "working_time") for t in at_c)
+    after = tuple(minutes_of_the_procedure(POT, t, "working_time") for t in at_c)
     plain = 8.314462618 * math.log(after[0] / after[1]) / (1 / 294.15 - 1 / 303.15)
     assert plain > 55e3
     two = with_points(CARD, {"working_time": after}, at_c=at_c)

@@ -35,7 +35,7 @@ def test_a_refused_plan_names_its_findings(plan):
     broken = with_bucket(plan, "Cook line", 3, pour=lambda at: at - minutes(2))
     with pytest.raises(PlanRefusedError, match="Cook line bucket 3: pour at") as caught:
         require_confirmed(broken)
-    assert caught.value.exit_code == 3
+    assert caught.value.exit_code == 70
     assert isinstance(caught.value, CurePlanError)
     assert caught.value.findings == judge(broken)
 

@@ -344,7 +344,7 @@ def test_a_topcoat_is_mixed_in_no_bucket(topcoat):
         fitted(topcoat, [reading("bucket", "working_time", 9.0, **KIT)])
 
 
-def test_hot_readings_still_give_a_card_whose_ritual_fits(slurry):
+def test_hot_readings_still_give_a_card_whose_procedure_fits(slurry):
     # At 41 °C this product's wet edge is gone before a kit is poured: a card can hold no
     # point there, so its reference is cooler.
     hot = line_of("wet_edge", 12.0, [40.0, 41.0, 42.0], 55e3)

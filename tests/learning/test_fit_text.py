@@ -10,9 +10,9 @@ from dataclasses import replace
 import pytest
 from fit_builders import fitted, reading
 
-from cureplan.inputs.tables.record import Fares, PastFares
+from cureplan.inputs.tables.record import PastScores, PredictionScore
 from cureplan.output.charts.fit_picture import draw_fit, fit_png
-from cureplan.output.text.fit import fares_text, fit_json, fit_text
+from cureplan.output.text.fit import fit_json, fit_text, scores_text
 
 KIT = {"liquids_c": 30.0, "filler_c": 31.0, "air_c": 32.0, "slab_c": 29.0, "poured_s": 250.0}
 
@@ -29,14 +29,14 @@ def found(slurry):
         reading("bucket", "working_time", 8.2, batch="k1", **KIT),
         reading("probe", "", 6.0, 40.5, batch="k1", **KIT),
     ]
-    return fitted(slurry, [*cups, *kit], left_aside=(40,))
+    return fitted(slurry, [*cups, *kit], blank=(40,))
 
 
 @pytest.fixture(scope="module")
 def past():
-    one = Fares(count=8, mean_error_s=-48.0, mean_miss_s=66.0, inside_frac=0.875,
+    one = PredictionScore(count=8, mean_error_s=-48.0, mean_miss_s=66.0, inside_frac=0.875,
                 inside_low_frac=0.529, inside_high_frac=0.978)  # fmt: skip
-    return PastFares(jobs=2, holds_frac=0.9, overall=one, milestones={"working_time": one})
+    return PastScores(jobs=2, holds_frac=0.9, overall=one, milestones={"working_time": one})
 
 
 def test_the_text_leads_with_what_disagrees_and_gives_rule_doubt_and_prior(found, past):
@@ -55,8 +55,8 @@ def test_the_text_leads_with_what_disagrees_and_gives_rule_doubt_and_prior(found
     assert all(len(line) <= 200 for line in lines)
 
 
-def test_fares_say_longer_or_shorter_and_how_often_inside(past):
-    text = fares_text(past)
+def test_scores_say_longer_or_shorter_and_how_often_inside(past):
+    text = scores_text(past)
     assert "0.8 min shorter" in text
     assert "88% (53% to 98%)" in text
     assert "From 2 finished jobs; intervals were to hold 90% of the time." in text
@@ -66,7 +66,7 @@ def test_json_is_strict_and_holds_the_new_card(found):
     data = json.loads(fit_json(found), parse_constant=pytest.fail)
     assert data["activation_energy_j_mol"]["value"] == found.energy.value
     assert data["readings"][-1]["deleted_residual"] is None
-    assert data["left_aside"] == [40]
+    assert data["blank"] == [40]
     assert 'kind = "slurry"' in data["new_card"]
     assert data["past"] is None
 

@@ -38,7 +38,7 @@ def test_every_kind_is_read_into_si():
     assert wet.poured_s == pytest.approx(252.0)
     assert foot.after_s == 9000.0
     assert probe.temp_c == pytest.approx((112 - 32) / 1.8)
-    assert found.left_aside == (8,)
+    assert found.blank == (8,)
 
 
 def test_lines_of_one_batch_share_their_temperatures():

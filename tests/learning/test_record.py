@@ -15,7 +15,7 @@ from cureplan.core.errors import InputError
 from cureplan.inputs.tables.record import (
     ClockOutcome,
     FinishedJob,
-    past_fares,
+    past_scores,
     read_record,
     read_record_text,
     read_records,
@@ -43,20 +43,20 @@ def job(*clocks, name="School kitchen", card="fast-slurry"):
     return FinishedJob(job=name, card=card, finished=NIGHT, holds_frac=0.9, clocks=clocks)
 
 
-def test_fares_are_the_arithmetic_of_the_clocks():
+def test_scores_are_the_arithmetic_of_the_clocks():
     # By hand: errors -1, +1, -3, +1 min; three of four inside ±2; Wilson's 95 % interval of
     # 3 in 4 is 0.301 to 0.954 (R: prop.test(3, 4, correct = FALSE); from memory).
     done = job(clock(1, 11), clock(2, 13), clock(3, 9), clock(4, 13, milestone="wet_edge"))
-    fares = past_fares([done])
-    assert fares is not None
-    assert fares.overall.mean_error_s == pytest.approx(-30.0)
-    assert fares.overall.mean_miss_s == pytest.approx(90.0)
-    assert fares.overall.inside_frac == 0.75
-    assert fares.overall.inside_low_frac == pytest.approx(0.301, abs=0.001)
-    assert fares.overall.inside_high_frac == pytest.approx(0.954, abs=0.001)
-    assert fares.milestones["wet_edge"].count == 1
-    assert (fares.jobs, fares.holds_frac) == (1, pytest.approx(0.9))
-    assert past_fares([]) is None
+    score = past_scores([done])
+    assert score is not None
+    assert score.overall.mean_error_s == pytest.approx(-30.0)
+    assert score.overall.mean_miss_s == pytest.approx(90.0)
+    assert score.overall.inside_frac == 0.75
+    assert score.overall.inside_low_frac == pytest.approx(0.301, abs=0.001)
+    assert score.overall.inside_high_frac == pytest.approx(0.954, abs=0.001)
+    assert score.milestones["wet_edge"].count == 1
+    assert (score.jobs, score.holds_frac) == (1, pytest.approx(0.9))
+    assert past_scores([]) is None
 
 
 @settings(max_examples=50)

@@ -76,7 +76,7 @@ def fit_trial(card, text):
     found = read_readings_text(
         text, source=Path("trial.csv"), milestones=tuple(card.milestones)
     )
-    assert not found.left_aside
+    assert not found.blank
     return fit_card(card, found.rows, source="trial.csv", fitted_on=date(2026, 7, 17))
 
 
@@ -171,7 +171,7 @@ def test_a_half_filled_trial_is_used_as_far_as_it_goes(own):
     found = read_readings_text(
         "\n".join([*kept, *blank]), source=Path("t.csv"), milestones=tuple(own.milestones)
     )
-    assert len(found.left_aside) == 2
+    assert len(found.blank) == 2
     assert (
         fit_card(own, found.rows, source="t.csv", fitted_on=date(2026, 7, 17)).counted
         == len(lines) - 3

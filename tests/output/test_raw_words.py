@@ -77,6 +77,10 @@ def masked_spanish() -> Iterator[None]:
 TRIALS: Mapping[str, Value] = {
     "why": Message("door.slow"),
     "fetched_at": "2013-07-17T10:00:00+00:00",
+    "how": Message("read.commas"),
+    "what": "temp_c",
+    "mark": "tab",
+    "order": "dmy",
     "rows": 3,
     "count": 5,
     "status": 503,
@@ -97,11 +101,21 @@ def _of(names: frozenset[str], values: Mapping[str, Value]) -> dict[str, Value]:
 
 DOORS = [remark(code) for code in REMARKS if code.startswith("door.")]
 ANSWERS = tuple(remark(code) for code in REMARKS if code.startswith("net."))
-OF_FILE = ("told", "columns_aside", "saturated", "off_hour")
+READ = tuple(remark(code) for code in REMARKS if code.startswith("read."))
+OF_FILE = ("told", "columns_aside", "saturated", "off_hour", "averaged", "coarse", "accepted",
+           "steady", "season", "sun", "file_ahead", "read_as")  # fmt: skip
 OF_STATION = ("station_used", "station_used_poor", "station_spare", "station_poor",
               "station_silent", "height", "list_old")  # fmt: skip
-OF_FORECAST = ("reused", "forecast_age", "forecast_age_fetched", "shut", "history_short")
-OF_COPY = ("forecast_old", "forecast_old_fetched", "copy", "copy_mixed", "not_kept")
+OF_FORECAST = ("reused", "forecast_age", "forecast_age_fetched",
+               "forecast_age_written", "shut", "history_short")  # fmt: skip
+OF_COPY = (
+    "forecast_old",
+    "forecast_old_fetched",
+    "forecast_old_written",
+    "copy",
+    "copy_mixed",
+    "not_kept",
+)
 KINDS = {
     "file": (OF_FILE, "file", "by a straight line"),
     "station": (OF_STATION, "observed", "no"),
@@ -113,6 +127,8 @@ KINDS = {
 def weather_of(kind: str, series: HourlySeries) -> HourlySeries:
     codes, origin, mended = KINDS[kind]
     told = [remark(f"weather.{code}") for code in codes]
+    if kind == "file":
+        told.append(remark("weather.read_as", how=READ))
     if kind == "forecast":
         told += [Message("weather.shut", {"why": door}) for door in DOORS]
         told.append(remark("weather.copy", why=ANSWERS))
@@ -130,7 +146,7 @@ def weather_of(kind: str, series: HourlySeries) -> HourlySeries:
 
 def test_every_remark_is_tried_below():
     tried = {f"weather.{code}" for codes, _, _ in KINDS.values() for code in codes}
-    tried |= {say.code for say in (*DOORS, *ANSWERS)}
+    tried |= {say.code for say in (*DOORS, *ANSWERS, *READ)}
     assert tried == REMARKS.keys()
 
 

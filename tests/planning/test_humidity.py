@@ -19,7 +19,7 @@ from cureplan.planning.plan.model import plan_from_json, plan_to_json
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.fit import fit_kinetics
 from cureplan.science.heat import SLAB_EFFUSIVITY
-from cureplan.science.humidity import HumidityPace, carries_factor
+from cureplan.science.humidity import HumidityRate, carries_factor
 from cureplan.science.rate import AgeCurve
 
 SLURRY, TOPCOAT = read_card("fast-slurry"), read_card("clear-topcoat")
@@ -66,18 +66,18 @@ def test_a_topcoats_factor_is_the_one_its_points_were_made_with():
 def test_at_a_steady_humidity_waits_are_as_by_hand():
     # By hand: at 21 °C throughout, 60 % against a reference of 50 %, slope -1.2: k is
     # exp(0.12) = 1.12750, so 3.5 h of age at the reference pass in 3.5 / 1.1275 = 3.1042 h.
-    pace = HumidityPace(slope=-1.2, reference_frac=0.5, low_frac=0.3, high_frac=0.7)
+    pace = HumidityRate(slope=-1.2, reference_frac=0.5, low_frac=0.3, high_frac=0.7)
     hours_s = np.arange(0.0, 11 * 3600.0, 3600.0)
     curve = AgeCurve(
         hours_s, np.full(11, 21.0), activation_energy_j_mol=50e3, reference_c=21.0,
-        piece_s=120.0, pace=pace.at(np.full(11, 0.6)),
+        piece_s=120.0, rate_factors=pace.at(np.full(11, 0.6)),
     )  # fmt: skip
     assert float(curve.when(start_s=0.0, age_s=3.5 * 3600.0)) / 3600.0 == pytest.approx(
         3.1042, abs=1e-4
     )
 
 
-def test_a_slurrys_ritual_passes_through_its_points_at_each_humidity():
+def test_a_slurrys_procedure_passes_through_its_points_at_each_humidity():
     from cureplan.science.kit import run_bucket
 
     # Tolerance: one factor serves seven milestones, and a hastened batch warms itself a
@@ -110,7 +110,7 @@ def test_a_card_without_humidity_is_as_it_was():
 
 @given(slope=st.floats(-2.0, 2.0), one=st.floats(0.0, 1.0), other=st.floats(0.0, 1.0))
 def test_damper_air_never_slows_what_moisture_hastens(slope, one, other):
-    pace = HumidityPace(slope=slope, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
+    pace = HumidityRate(slope=slope, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
     drier, damper = sorted((one, other))
     gained = float(pace.at(damper) - pace.at(drier))
     assert gained * -slope >= -1e-12
@@ -123,7 +123,7 @@ def test_the_reference_humidity_is_only_a_convention(shift, slope):
     fits = [
         fit_kinetics(
             at_c, times, [0] * 4, spread_frac=0.1, reference_c=21.0,
-            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, damper_frac=damper + moved,
+            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, humidity_above_frac=damper + moved,
         )
         for moved in (0.0, shift)
     ]  # fmt: skip
@@ -135,17 +135,17 @@ def test_the_reference_humidity_is_only_a_convention(shift, slope):
 
 
 def test_nonsense_is_refused():
-    pace = HumidityPace(slope=-1.0, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
+    pace = HumidityRate(slope=-1.0, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
     for humidity in (-0.01, 1.01, 55.0):
         with pytest.raises(OutOfRangeError, match="humidity_frac"):
             pace.at(humidity)
-    with pytest.raises(OutOfRangeError, match="pace"):
+    with pytest.raises(OutOfRangeError, match="rate_factors"):
         AgeCurve([0, 1], [20, 20], activation_energy_j_mol=5e4, reference_c=21, piece_s=60,
-                 pace=[1.0, 0.0])  # fmt: skip
+                 rate_factors=[1.0, 0.0])  # fmt: skip
     with pytest.raises(OutOfRangeError, match="humidity"):
         fit_kinetics(
             [21.0, 21.0], [1000.0, 1200.0], [0, 1], spread_frac=0.1, reference_c=21.0,
-            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, damper_frac=[-0.1, 0.1],
+            prior_mean_j_mol=50e3, prior_sd_j_mol=10e3, humidity_above_frac=[-0.1, 0.1],
         )  # fmt: skip
     assert not carries_factor([21.0, 21.0], [0.5, math.nan], [0, 0])
 

@@ -14,7 +14,7 @@ from typer.testing import CliRunner
 
 from cureplan.api import demo_job_path, make_plan, read_job
 from cureplan.core.errors import InputError
-from cureplan.inputs.tables.record import past_fares, read_record, record_text
+from cureplan.inputs.tables.record import past_scores, read_record, record_text
 from cureplan.output.commands.fit import fit
 from cureplan.output.commands.night import record
 from cureplan.planning.plan.assemble import past_warnings
@@ -76,8 +76,8 @@ def test_a_record_holds_what_the_plan_said_and_what_was_seen(small_plan, first, 
         reach = math.exp(1.6449 * math.hypot(bucket.clocks_sd_frac, watch))
         assert clock.latest_s / clock.expected_s == pytest.approx(reach, rel=1e-3)
         assert clock.expected_s / clock.soonest_s == pytest.approx(reach, rel=1e-3)
-    fares = past_fares([done])
-    assert fares.overall.mean_error_s == pytest.approx(-SOONER_S, abs=3.0)
+    score = past_scores([done])
+    assert score.overall.mean_error_s == pytest.approx(-SOONER_S, abs=3.0)
 
 
 def test_a_bucket_mixed_at_another_hour_is_held_against_that_hour(small_plan, first, log_of):
@@ -153,7 +153,7 @@ def test_intervals_that_did_not_hold_are_warned_of(small_plan, log_of, lines):
     done = night_record(small_plan, log_of(*lines))
     wide = [replace(c, soonest_s=60.0, latest_s=7200.0) for c in done.clocks]
     narrow = [replace(c, soonest_s=c.expected_s, latest_s=c.expected_s) for c in done.clocks]
-    kept, lost = (past_fares([replace(done, clocks=tuple(c))]) for c in (wide, narrow))
+    kept, lost = (past_scores([replace(done, clocks=tuple(c))]) for c in (wide, narrow))
     assert past_warnings(kept) == ()
     (warning,) = past_warnings(lost)
     assert (warning.code, warning.values["inside_frac"]) == ("warn.past", 0.0)

@@ -5,11 +5,12 @@ Rules and score are written here a second time, from their wording, on plain int
 
 from __future__ import annotations
 
+from math import ceil
 from random import Random
 
 import numpy as np
 
-from cureplan.planning.schedule.problem import Choice, Problem, Stage, stage_of
+from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage, stage_of
 
 __all__ = ["best_by_trying", "drawn_problem", "keeps_rules"]
 
@@ -42,6 +43,12 @@ def drawn_problem(seed: int, *, rooms: int) -> Problem:
         shift_begins=(0, 2 * length),
         may_wait=random.random() < 0.7,
         wait_price=random.choice((0, 1, 3)),
+        clear=Clear(
+            band=random.choice((1, 2)),
+            opening=random.choice((0, 1, 3)),
+            closing=random.choice((0, 2, length)),
+            ample=random.choice((0, length)),
+        ),
     )
 
 
@@ -160,7 +167,7 @@ class _Trying:
                 if (
                     self.best is None
                     or self.best[0][0] > 0
-                    or self.spent() <= self.best[0][1:5]
+                    or self.spent() <= self.best[0][1:6]
                 ):
                     self.visit(depth + 1)
                 del self.chosen[task]
@@ -195,12 +202,28 @@ class _Trying:
             and state["walks"] > there["begins"]
         )
 
+    def too_near(self) -> list[tuple[int, int]]:
+        """Whole bands missing at the nearer end of each window, and to ample time."""
+        clear, found = self.problem.clear, []
+        for room, number in self.chosen:
+            if number:
+                begins = self.rows[room, number][self.chosen[room, number]]["begins"]
+                below = self.rows[room, number - 1][self.chosen[room, number - 1]]
+                since, left = begins - below["opens"], below["closes"] - begins
+                near = max(clear.opening - since, clear.closing - left)
+                found.append(
+                    tuple(max(0, ceil(m / clear.band)) for m in (near, clear.ample - left))
+                )
+        return found
+
     def spent(self) -> tuple[int, ...]:
         states = {task: self.rows[task][k] for task, k in self.chosen.items()}
+        near = [bands for bands, _ in self.too_near()]
         return (
             max(s["short"] for s in states.values()),
             sum(s["short"] for s in states.values()),
             max(s["span"] for task, s in states.items() if task[1] == 0),
+            1000 * max(near, default=0) + sum(near),
             sum(s["cost"] for s in states.values()),
         )
 
@@ -229,14 +252,16 @@ class _Trying:
                 work = sum(s["frees"] - s["begins"] for s in shifts[who, span])
                 idle += last - first - work
                 waited += last - problem.shift_begins[span] - work
-        most, total, night, cost = self.spent()
+        most, total, night, tight, cost = self.spent()
         return (
             0 if problem.may_wait else waited,
             most,
             total,
             night,
+            tight,
             cost + problem.wait_price * idle,
             max(states[r, len(row) - 1]["opens"] for r, row in enumerate(problem.rooms)),
             len(stays),
             sum(last - first for first, last in stays.values()),
+            sum(bands for _, bands in self.too_near()),
         )

@@ -18,7 +18,7 @@ from cureplan.planning.schedule.lexicographic import (
 from cureplan.planning.schedule.problem import Choice, Problem, Score, broken_rules, score
 from tests.schedule.brute import best_by_trying, drawn_problem, keeps_rules
 
-PLENTY = Limits(work=60.0, wall_s=600.0)
+PLENTY = Limits(work=60.0)
 DRAWN = [(seed, rooms) for rooms in (2, 3) for seed in range(12)]
 DRAWN += [(seed, rooms) for rooms in (4, 5) for seed in range(4)]
 
@@ -55,7 +55,7 @@ def test_the_drawn_problems_hold_every_kind() -> None:
     assert any(tried is None for _, tried in draws)
     assert any(problem.groups for problem, tried in draws if tried is not None)
     assert any(any(problem.crosses) for problem, tried in draws if tried is not None)
-    for part in ("waited", "short_sum", "last_shift", "cost"):
+    for part in ("waited", "short_sum", "last_shift", "tight", "cost", "hurried"):
         assert any(getattr(found, part) > 0 for found in scores), part
 
 

@@ -10,18 +10,27 @@ from itertools import combinations, pairwise
 import pytest
 
 from cureplan.inputs.job.model import Job
-from cureplan.planning.schedule.construct import Schedule, construct, limits_for
+from cureplan.planning.schedule.construct import (
+    Schedule,
+    construct,
+    limits_for,
+    look_for_help,
+)
+from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits
 from cureplan.planning.schedule.relax import explain
 from tests.schedule.rooms import demo, due_sooner, few_rooms, pours_of, with_shifts
 
-PLENTY = Limits(work=30.0, wall_s=600.0)
+PLENTY = Limits(work=30.0)
 LATE = datetime(2013, 7, 30, tzinfo=UTC)
 THREE = few_rooms("Cook line", "Servery", "Corridor")
 
 
 def planned(job: Job, *, what_helps: bool = False) -> Schedule:
-    return construct(job, pours_of(job), limits=PLENTY, what_helps=what_helps)
+    tables = Tables(pours=pours_of(job))
+    schedule = construct(job, tables.pours, limits=PLENTY, tables=tables)
+    helped = what_helps and not schedule.keeps_policy
+    return look_for_help(job, tables, schedule) if helped else schedule
 
 
 @pytest.fixture(scope="module")
@@ -283,7 +292,7 @@ def test_ctrl_c_while_the_solver_works_keeps_the_best(ctrl_c):
         if "not before" in words and "not before" not in "".join(told[:-1]):
             signal.raise_signal(signal.SIGINT)
 
-    schedule = construct(job, pours_of(job), progress=hear, limits=PLENTY, what_helps=False)
+    schedule = construct(job, pours_of(job), progress=hear, limits=PLENTY)
     assert "not before" in "".join(told)
     assert schedule.stopped
     assert not schedule.proven

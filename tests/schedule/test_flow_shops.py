@@ -12,7 +12,7 @@ from cureplan.planning.schedule.problem import Problem, broken_rules, stage_of
 # Johnson 1954, "Optimal two- and three-stage production schedules with setup times
 # included", five jobs: instance from memory, makespans by brute force over all orders.
 JOHNSON = ((4, 4, 30, 6, 2), (5, 1, 4, 30, 3))
-PLENTY = Limits(work=60.0, wall_s=600.0)
+PLENTY = Limits(work=60.0)
 FREE = 1000
 
 

@@ -1,5 +1,7 @@
 """The worker's manners: what it says half, or not at all, is never an answer."""
 
+from dataclasses import replace
+
 import pytest
 from scenes import ENDS, NOW, SITE, STARTS
 
@@ -18,6 +20,26 @@ def query(tmp_path):
         timeout_s=1.0,
         folder=str(tmp_path),
     )
+
+
+@pytest.mark.parametrize("named", ["", ".", "{here}"], ids=["plain", "dot", "absolute"])
+def test_a_module_beside_the_job_is_not_run(query, tmp_path, monkeypatch, named):
+    # Issue 14.1: a `requests.py` in the current folder was executed by the worker.
+    beside = tmp_path / "job"
+    beside.mkdir()
+    for name in ("requests", "pandas", "json", "cureplan", "site", "sitecustomize"):
+        (beside / f"{name}.py").write_text(
+            f"from pathlib import Path; Path({str(beside / 'ran')!r}).touch()\n"
+        )
+    monkeypatch.chdir(beside)
+    monkeypatch.setenv("PYTHONPATH", named.format(here=beside))
+    monkeypatch.setenv("MS_STATIONS_DB_ENDPOINTS", '["http://127.0.0.1:9/stations.db"]')
+    monkeypatch.setenv("MS_HOURLY_ENDPOINT", "http://127.0.0.1:9/{station}{year}")
+    monkeypatch.setenv("no_proxy", "127.0.0.1")
+    fetched = fetching.fetch_in_worker(replace(query, contact=None), 20.0)
+    assert not (beside / "ran").exists()
+    # It did run: it names the host that did not answer.
+    assert any("127.0.0.1" in failure for failure in fetched.failures())
 
 
 def test_a_query_survives_its_journey(query):

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
-from cureplan.weather.providers.forecast import fill_coarse_steps
+from cureplan.weather.hours.resample import fill_coarse_steps
 
 
 def forecast(hours, temp_c, dew_c=None):

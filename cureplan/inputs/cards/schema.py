@@ -141,7 +141,7 @@ class KitEntry(Written):
 
 
 class MixingEntry(Written):
-    """The mixing ritual, and the haul it was timed with."""
+    """The mixing procedure, and the haul it was timed with."""
 
     liquids_s: MixTime = Field(alias="liquids")
     filler_s: MixTime = Field(alias="filler")

@@ -154,7 +154,7 @@ class Readings:
 
     source: Path
     rows: tuple[Reading, ...]
-    left_aside: tuple[int, ...]
+    blank: tuple[int, ...]
 
 
 def read_readings(path: Path, *, milestones: tuple[str, ...]) -> Readings:
@@ -184,7 +184,7 @@ def read_readings_text(text: str, *, source: Path, milestones: tuple[str, ...]) 
         raise InputError(
             "no reading is filled in", cure="write the minutes that were watched", source=source
         )
-    return Readings(source=source, rows=tuple(rows), left_aside=tuple(aside))
+    return Readings(source=source, rows=tuple(rows), blank=tuple(aside))
 
 
 def _check_columns(line: Line) -> None:

@@ -33,18 +33,18 @@ from cureplan.inputs.tables.readings import Reading
 __all__ = [
     "ClockEntry",
     "ClockOutcome",
-    "Fares",
     "FinishedJob",
-    "PastFares",
+    "PastScores",
+    "PredictionScore",
     "RecordFile",
-    "fares_of_job",
-    "past_fares",
+    "past_scores",
     "read_record",
     "read_record_text",
     "read_records",
     "readings_of",
     "record_name",
     "record_text",
+    "scores_of_job",
 ]
 
 
@@ -309,7 +309,7 @@ NEWEST = 60
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Fares:
+class PredictionScore:
     """How predictions of one milestone, or of all, fared."""
 
     count: int
@@ -324,13 +324,13 @@ class Fares:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class PastFares:
+class PastScores:
     """How past predictions fared, over all and by milestone."""
 
     jobs: int
     holds_frac: float
-    overall: Fares
-    milestones: dict[str, Fares]
+    overall: PredictionScore
+    milestones: dict[str, PredictionScore]
 
 
 def readings_of(
@@ -373,39 +373,39 @@ def _as_reading(clock: ClockOutcome, where: str, number: int) -> Reading | None:
     )
 
 
-def past_fares(records: Sequence[FinishedJob]) -> PastFares | None:
+def past_scores(records: Sequence[FinishedJob]) -> PastScores | None:
     """How predictions fared: error in minutes, and how often the interval held."""
     clocks = [clock for record in records for clock in record.clocks]
     if not clocks:
         return None
     stated = sum(record.holds_frac * len(record.clocks) for record in records)
     names = dict.fromkeys(clock.milestone for clock in clocks)
-    return PastFares(
+    return PastScores(
         jobs=len(records),
         holds_frac=stated / len(clocks),
-        overall=_fares(clocks),
+        overall=_score(clocks),
         milestones={
-            name: _fares([clock for clock in clocks if clock.milestone == name])
+            name: _score([clock for clock in clocks if clock.milestone == name])
             for name in names
         },
     )
 
 
-def fares_of_job(job: Job) -> PastFares | None:
+def scores_of_job(job: Job) -> PastScores | None:
     """How past predictions with a job's own cards fared, from the records it names."""
     if job.records is None or not job.records.exists():
         return None
     keys = (job.cards.slurry.key, job.cards.topcoat.key)
-    return past_fares(
+    return past_scores(
         [done for done in read_records(job.records, newest=NEWEST) if done.card in keys]
     )
 
 
-def _fares(clocks: Sequence[ClockOutcome]) -> Fares:
+def _score(clocks: Sequence[ClockOutcome]) -> PredictionScore:
     count = len(clocks)
     inside = sum(clock.inside for clock in clocks)
     low, high = _wilson(inside, count)
-    return Fares(
+    return PredictionScore(
         count=count,
         mean_error_s=sum(clock.error_s for clock in clocks) / count,
         mean_miss_s=sum(abs(clock.error_s) for clock in clocks) / count,

@@ -166,7 +166,7 @@ def _starts(
         number, begins = found
         planned = moved_job(job, begins)
         weather = bridged(tuple(seasons.values())[number])
-    plan = make_plan(planned, now=now, weather=weather)
+    plan = make_plan(planned, now=now, weather=weather, what_helps=False)
     return _from_plan(plan.rooms, planned), planned.access.begins, own is not None
 
 

@@ -73,7 +73,7 @@ def fit(
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
     from cureplan.inputs.cards.reader import read_card
-    from cureplan.inputs.tables.record import past_fares, read_records, readings_of
+    from cureplan.inputs.tables.record import past_scores, read_records, readings_of
     from cureplan.output.text.fit import fit_json, fit_text
     from cureplan.science.learning.fitting import fit_card
     from cureplan.science.learning.report import fitted_card_text
@@ -88,7 +88,7 @@ def fit(
         )
     _refuse_targets(card, readings_file, out, picture, force=force)
     names = tuple(before.milestones)
-    rows, left_aside = _read(readings_file, records, names)
+    rows, blank = _read(readings_file, records, names)
     jobs = () if records is None else read_records(records)
     rows = (*rows, *readings_of(jobs, card=before.key, milestones=names))
     if not rows:
@@ -102,7 +102,7 @@ def fit(
         rows,
         source=str(readings_file or records),
         fitted_on=date.today(),  # noqa: DTZ011
-        left_aside=left_aside,
+        blank=blank,
         without=tuple(without or ()),
     )
     if out is not None:
@@ -111,7 +111,7 @@ def fit(
         from cureplan.output.charts.fit_picture import fit_png
 
         write_atomically(picture, fit_png(found))
-    past = past_fares(jobs)
+    past = past_scores(jobs)
     shown = fit_json(found, past=past) if as_json else fit_text(found, past=past)
     print_text(shown, asked=as_json)
     if not as_json:
@@ -155,7 +155,7 @@ def _read(
             )
         return (), ()
     table = read_readings(readings_file, milestones=names)
-    return table.rows, table.left_aside
+    return table.rows, table.blank
 
 
 def trial(

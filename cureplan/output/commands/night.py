@@ -183,9 +183,9 @@ def record(
     from cureplan.api import read_plan
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.tables.night_log import read_night_log
-    from cureplan.inputs.tables.record import past_fares, record_name, record_text
+    from cureplan.inputs.tables.record import past_scores, record_name, record_text
     from cureplan.output.commands.common import print_text
-    from cureplan.output.text.fit import fares_text
+    from cureplan.output.text.fit import scores_text
     from cureplan.planning.replan.record import night_record
     from cureplan.planning.replan.replan import night_site
 
@@ -204,7 +204,7 @@ def record(
     done = night_record(plan, events)
     path = _path(plan, out, record_name(done), inputs=(plan_file, log_file), force=force)
     write_atomically(path, record_text(done))
-    past = past_fares([done])
+    past = past_scores([done])
     if as_json:
         print_text(
             json.dumps(
@@ -214,7 +214,7 @@ def record(
         )
         return
     if past is not None:
-        print_text(fares_text(past))
+        print_text(scores_text(past))
     print_text(
         f"\n{path} is written. Learn from it: cureplan fit --card {done.card} "
         f"--records {path.parent}"

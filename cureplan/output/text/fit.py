@@ -11,7 +11,7 @@ from dataclasses import asdict
 from typing import Any, Literal
 
 from cureplan.inputs.cards.model import SlurryCard
-from cureplan.inputs.tables.record import Fares, PastFares
+from cureplan.inputs.tables.record import PastScores, PredictionScore
 from cureplan.output.language.clean import one_line
 from cureplan.output.text.quick import MILESTONES
 from cureplan.output.text.terminal import Column, table_lines
@@ -20,9 +20,9 @@ from cureplan.science.learning.report import fitted_card_text
 from cureplan.science.learning.trial import TrialLine, trial_lines
 
 __all__ = [
-    "fares_text",
     "fit_json",
     "fit_text",
+    "scores_text",
     "trial_csv",
     "trial_json",
 ]
@@ -30,12 +30,12 @@ __all__ = [
 WIDTH = 100
 
 
-def fares_text(past: PastFares) -> str:
+def scores_text(past: PastScores) -> str:
     """How predictions fared on finished jobs, as a small table."""
     named = [("all", past.overall), *past.milestones.items()]
 
-    def column(title: str, cell: Callable[[Fares], str]) -> Column:
-        return Column(title=title, cells=tuple(cell(fares) for _, fares in named), right=True)
+    def column(title: str, cell: Callable[[PredictionScore], str]) -> Column:
+        return Column(title=title, cells=tuple(cell(score) for _, score in named), right=True)
 
     rows = table_lines(
         [
@@ -43,8 +43,8 @@ def fares_text(past: PastFares) -> str:
                 title="Past predictions",
                 cells=tuple(MILESTONES.get(name, name) for name, _ in named),
             ),
-            column("Clocks", lambda fares: str(fares.count)),
-            column("Off by", lambda fares: _minutes(fares.mean_miss_s)),
+            column("Clocks", lambda score: str(score.count)),
+            column("Off by", lambda score: _minutes(score.mean_miss_s)),
             column("Lasted", _bias),
             column("Inside", _inside),
         ],
@@ -60,14 +60,14 @@ def _minutes(seconds: float) -> str:
     return f"{seconds / 60:.1f} min"
 
 
-def _bias(fares: Fares) -> str:
-    word = "longer" if fares.mean_error_s >= 0 else "shorter"
-    return f"{_minutes(abs(fares.mean_error_s))} {word}"
+def _bias(score: PredictionScore) -> str:
+    word = "longer" if score.mean_error_s >= 0 else "shorter"
+    return f"{_minutes(abs(score.mean_error_s))} {word}"
 
 
-def _inside(fares: Fares) -> str:
+def _inside(score: PredictionScore) -> str:
     return (
-        f"{fares.inside_frac:.0%} ({fares.inside_low_frac:.0%} to {fares.inside_high_frac:.0%})"
+        f"{score.inside_frac:.0%} ({score.inside_low_frac:.0%} to {score.inside_high_frac:.0%})"
     )
 
 
@@ -79,7 +79,7 @@ _BALANCE = {
 }
 
 
-def fit_text(fit: CardFit, *, past: PastFares | None = None) -> str:
+def fit_text(fit: CardFit, *, past: PastScores | None = None) -> str:
     """What a fit found, in plain words: energy, times, doubt, and what does not fit."""
     kinds = ", ".join(f"{count} {kind}" for kind, count in fit.counts.items())
     lines = [
@@ -99,7 +99,7 @@ def fit_text(fit: CardFit, *, past: PastFares | None = None) -> str:
         *_closing(fit),
     ]
     if past is not None:
-        lines += ["", fares_text(past)]
+        lines += ["", scores_text(past)]
     return "\n".join(lines)
 
 
@@ -242,13 +242,12 @@ def _table(fit: CardFit) -> list[str]:
 
 def _closing(fit: CardFit) -> list[str]:
     lines = []
-    if fit.left_aside:
+    if fit.blank:
         lines.append(
-            "Left aside, nothing filled in: line "
-            + ", ".join(str(line) for line in fit.left_aside)
+            "Left aside, nothing filled in: line " + ", ".join(str(line) for line in fit.blank)
         )
-    if fit.struck:
-        lines.append("Struck: line " + ", ".join(str(line) for line in fit.struck))
+    if fit.excluded:
+        lines.append("Left out: line " + ", ".join(str(line) for line in fit.excluded))
     if fit.card.generic:
         lines.append("Still a generic card: some milestones have no reading of your own.")
     return lines
@@ -291,7 +290,7 @@ def _share(fit: CardFit) -> str:
     return f"{fit.share * 10:.0f} in 10"
 
 
-def fit_json(fit: CardFit, *, past: PastFares | None = None) -> str:
+def fit_json(fit: CardFit, *, past: PastScores | None = None) -> str:
     """The same as JSON: SI and °C; what was not read is null."""
     data: dict[str, Any] = {
         "card": fit.before.key,
@@ -299,8 +298,8 @@ def fit_json(fit: CardFit, *, past: PastFares | None = None) -> str:
         "digest": fit.digest,
         "fitted_on": fit.fitted_on.isoformat(),
         "readings_used": fit.counted,
-        "left_aside": list(fit.left_aside),
-        "struck": list(fit.struck),
+        "blank": list(fit.blank),
+        "excluded": list(fit.excluded),
         "share": fit.share,
         "reference_c": fit.reference_c,
         "activation_energy_j_mol": asdict(fit.energy),

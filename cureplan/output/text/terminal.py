@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import display_width, fit, kept_together, one_line
@@ -32,6 +32,7 @@ from cureplan.planning.plan.model import Plan
 
 __all__ = [
     "Column",
+    "help_text",
     "table_lines",
     "terminal_text",
 ]
@@ -172,6 +173,18 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
         _alternatives(page, plan, voice)
     _sources(page, plan, voice)
     return "\n".join(page.lines) + "\n"
+
+
+def help_text(
+    plan: Plan, before: Plan, *, width: int, colour: bool, language: str | None = None
+) -> str:
+    """What would help besides what an earlier showing of the plan has named."""
+    named = before.decisions.alternatives
+    fresh = tuple(item for item in plan.decisions.alternatives if item not in named)
+    page = _Page(width, colour=colour)
+    told = replace(plan, decisions=replace(plan.decisions, alternatives=fresh))
+    _alternatives(page, told, voice_of(plan, language))
+    return "\n".join(page.lines) + "\n" if page.lines else ""
 
 
 def _head(page: _Page, plan: Plan, voice: Voice) -> None:

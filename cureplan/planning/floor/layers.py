@@ -20,7 +20,7 @@ from cureplan.inputs.cards.model import TopcoatCard
 from cureplan.inputs.job.model import Crew, Pace, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.science.clocks import CLOSING_MILESTONES
-from cureplan.science.humidity import HumidityPace
+from cureplan.science.humidity import HumidityRate
 from cureplan.science.kit import film_age_after_s
 from cureplan.science.rate import AgeCurve
 
@@ -192,19 +192,19 @@ def slab_age_curve(
     *,
     activation_energy_j_mol: float,
     reference_c: float,
-    humidity: HumidityPace | None = None,
+    humidity: HumidityRate | None = None,
 ) -> AgeCurve:
     """Age against time of anything thin that lies on this room's slab, in its air."""
-    pace = None
+    factors = None
     if humidity is not None:
-        pace = humidity.at(conditions.humidity_at(conditions.epoch_s))
+        factors = humidity.at(conditions.humidity_at(conditions.epoch_s))
     return AgeCurve(
         conditions.epoch_s,
         conditions.slab_c,
         activation_energy_j_mol=activation_energy_j_mol,
         reference_c=reference_c,
         piece_s=PIECE_S,
-        pace=pace,
+        rate_factors=factors,
     )
 
 

@@ -9,7 +9,7 @@ from cureplan.core.rows import Rows
 from cureplan.planning.plan.model import Source
 
 if TYPE_CHECKING:
-    from cureplan.inputs.tables.record import PastFares
+    from cureplan.inputs.tables.record import PastScores
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
@@ -31,10 +31,10 @@ from cureplan.planning.plan.floors import bucket_plans, room_plans
 from cureplan.planning.plan.hours import beyond_hours, hour_rows
 from cureplan.planning.plan.kits import (
     chill_plan,
+    exotherm_caution,
     humidity_sources,
     humidity_warnings,
     planned_need,
-    standing_caution,
 )
 from cureplan.planning.plan.model import Alternative, Decisions, Plan, Risk, Status
 from cureplan.planning.plan.warnings import plan_sources, plan_warnings
@@ -45,31 +45,32 @@ __all__ = [
     "assemble",
     "past_sources",
     "past_warnings",
+    "with_help",
 ]
 
 
-def past_sources(past: PastFares | None) -> tuple[Source, ...]:
+def past_sources(past: PastScores | None) -> tuple[Source, ...]:
     """One source that says by how much past predictions erred, and how many held."""
     if past is None:
         return ()
-    fares = past.overall
-    bias = "longer" if fares.mean_error_s >= 0 else "shorter"
+    score = past.overall
+    bias = "longer" if score.mean_error_s >= 0 else "shorter"
     detail = Message(
         "source.record",
         {
             "jobs": past.jobs,
-            "clocks": fares.count,
-            "miss_min": round(fares.mean_miss_s / 60.0, 2),
-            "bias_min": round(abs(fares.mean_error_s) / 60.0, 2),
+            "clocks": score.count,
+            "miss_min": round(score.mean_miss_s / 60.0, 2),
+            "bias_min": round(abs(score.mean_error_s) / 60.0, 2),
             "bias": bias,
-            "inside_frac": round(fares.inside_frac, 4),
+            "inside_frac": round(score.inside_frac, 4),
             "holds_frac": round(past.holds_frac, 4),
         },
     )
     return (Source(kind="record", label="records", licence=None, generic=False, detail=detail),)
 
 
-def past_warnings(past: PastFares | None) -> tuple[Message, ...]:
+def past_warnings(past: PastScores | None) -> tuple[Message, ...]:
     """A warning where the stated intervals held less often than they claim, beyond chance."""
     if past is None or past.overall.inside_high_frac >= past.holds_frac:
         return ()
@@ -93,7 +94,7 @@ def assemble(
     odds: Odds,
     *,
     made_at: datetime,
-    past: PastFares | None = None,
+    past: PastScores | None = None,
 ) -> Plan:
     """Freeze everything that was decided."""
     wanted, job = job, _as_planned(job, schedule)
@@ -113,10 +114,12 @@ def assemble(
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
-            alternatives=(*_relaxed(schedule), *alternatives(job, pours, schedule)),
+            alternatives=alternatives(job, pours, schedule),
             solver=schedule.solver,
             proven=schedule.proven,
             gap_frac=schedule.gap_frac,
+            known=schedule.known,
+            ended=schedule.ended,
         ),
         rooms=Rows(rooms),
         buckets=Rows(
@@ -149,15 +152,22 @@ def assemble(
         ),
         sources=(
             *plan_sources(job, series),
+            _search_source(schedule),
             *humidity_sources(job, pours),
             *past_sources(past),
         ),
     )
 
 
+def with_help(plan: Plan, schedule: Schedule) -> Plan:
+    """The plan with what would mend it, cheapest first, ahead of what else would help."""
+    others = (*_relaxed(schedule), *plan.decisions.alternatives)
+    return replace(plan, decisions=replace(plan.decisions, alternatives=others))
+
+
 def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:
     tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
-    return standing_caution(job, pours[tightest.room], tightest)
+    return exotherm_caution(job, pours[tightest.room], tightest)
 
 
 def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
@@ -172,7 +182,14 @@ def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
 def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Message, ...]:
     if schedule.windows == "sure":
         return ()
-    return (Message("warn.even_odds", {"wanted_frac": wanted.policy.confidence}),)
+    code = "warn.even_odds" if schedule.sure_known == "impossible" else "warn.sure_unknown"
+    return (Message(code, {"wanted_frac": wanted.policy.confidence}),)
+
+
+def _search_source(schedule: Schedule) -> Source:
+    """How far the search for the order went: never left to be guessed."""
+    detail = Message("source.search", {"known": schedule.known, "ended": schedule.ended})
+    return Source(kind="assumption", label="search", licence=None, generic=False, detail=detail)
 
 
 def _as_planned(job: Job, schedule: Schedule) -> Job:

@@ -15,21 +15,21 @@ from cureplan.planning.plan.hours import instant, minutes
 from cureplan.planning.plan.model import ChillPlan, ChillRoom, Source
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedPour
-from cureplan.science.humidity import HumidityPace
+from cureplan.science.humidity import HumidityRate
 from cureplan.science.ice.cooling import sweats
 from cureplan.science.kit import BucketPath
-from cureplan.science.procedure import left_standing
+from cureplan.science.procedure import exotherm_path
 
 __all__ = [
     "chill_plan",
+    "exotherm_caution",
     "humidity_sources",
     "humidity_warnings",
     "planned_need",
-    "standing_caution",
 ]
 
 
-def standing_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Message:
+def exotherm_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Message:
     """An un-iced bucket of the tightest floor, dumped at once against left in its pail.
 
     Un-iced, because that is the one that runs away. The mixer's own warmth is left out, so
@@ -46,7 +46,7 @@ def standing_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Message:
         haul_s=job.pace.haul_s,
     )
     ends_s = pours.clocks.age_s["working_time"]
-    pail = left_standing(
+    pail = exotherm_path(
         float(path.mixed_c[0]),
         air_c,
         kit=pours.clocks.kit,
@@ -125,7 +125,7 @@ def humidity_sources(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Source, 
 
 def _cards(
     job: Job, pours: Mapping[str, RoomPours]
-) -> Iterator[tuple[SlurryCard | TopcoatCard, HumidityPace | None]]:
+) -> Iterator[tuple[SlurryCard | TopcoatCard, HumidityRate | None]]:
     room = next(iter(pours.values()))
     yield job.cards.slurry, room.clocks.humidity
     yield job.cards.topcoat, room.topcoat.humidity

@@ -166,6 +166,11 @@ class CoatPlan:
     keeps_frac: float
 
     @property
+    def stage(self) -> str:
+        """What calls and sheets know it by."""
+        return f"coat {self.coat}"
+
+    @property
     def lay_at(self) -> datetime:
         """The start by a clock without seconds.
 
@@ -335,6 +340,10 @@ class Decisions:
     solver: str
     proven: bool
     gap_frac: float | None
+    known: str = "found"
+    """What the search can say: proven best, found, or of a night's plan: placed."""
+    ended: str = "settled"
+    """Why it went no further: settled, stopped by hand, out of work, out of time, gave up."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

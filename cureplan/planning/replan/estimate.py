@@ -209,11 +209,11 @@ class Seen:
             cool_filler="cool filler" in floor.room.remedies,
         )
         humidity = self.clocks.humidity
-        pace = 1.0
+        rate_factor = 1.0
         if humidity is not None:
-            pace = float(humidity.at(conditions.humidity_at(pour_s)))
+            rate_factor = float(humidity.at(conditions.humidity_at(pour_s)))
         return WatchedBucket(
-            pace=pace,
+            rate_factor=rate_factor,
             room=self.rooms.index(floor.room.room),
             liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
             filler_c=air_c if kit.filler_c is None else kit.filler_c,

@@ -177,7 +177,7 @@ def corrected_card(
 ) -> SlurryCard:
     """The card with every point at the time this batch would take under its conditions.
 
-    The times are those of the whole ritual run at the batch's speed, so that the clocks
+    The times are those of the whole procedure run at the batch's speed, so that the clocks
     made from the new card are the old ones at that speed.
     """
     fit = readings.fit

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from cureplan.inputs.job.model import Job
@@ -11,10 +11,22 @@ from cureplan.planning.floor.conditions import room_conditions
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
-from cureplan.planning.schedule.lexicographic import Limits, News, Solved, solve_in_order
-from cureplan.planning.schedule.outcome import Failure, Relaxation, Schedule
+from cureplan.planning.schedule.lexicographic import (
+    SHARES,
+    Limits,
+    News,
+    Solved,
+    solve_in_order,
+)
+from cureplan.planning.schedule.outcome import (
+    Failure,
+    Relaxation,
+    Schedule,
+    Stop,
+    stopped_by_hand,
+)
 from cureplan.planning.schedule.placing import Windows, crew_spans
-from cureplan.planning.schedule.relax import relaxations
+from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.weather.hours.series import HourlySeries
@@ -24,6 +36,7 @@ __all__ = [
     "Schedule",
     "construct",
     "limits_for",
+    "look_for_help",
     "prepare_pours",
 ]
 
@@ -45,20 +58,18 @@ def prepare_pours(job: Job, series: HourlySeries) -> dict[str, RoomPours]:
 
 Progress = Callable[[str], None]
 
-WINDOWS: tuple[tuple[Windows, bool], ...] = (
-    ("sure", True),
-    ("sure", False),
-    ("expected", False),
-)
-"""How surely windows are kept, and whether with minutes to spare: tried in this order."""
 MOST_ORDERS = 60
 MOST_OF_EACH = 2
 """Ways named where windows and margins fail, of each."""
 WORK_PER_ROOM2 = 0.1
 LEAST_WORK, MOST_WORK = 1.5, 15.0
-WALL_PER_WORK = 2.0
-"""The clock may run twice as long as the work takes by itself: only a machine that is
-slow or busy is stopped by it, and only then need the same answer not come twice."""
+MOST_HELP = 2.0
+"""Looking for what would help may take so many times the work of the plan itself."""
+LEAST_HELP = 4.0
+"""But so much at least: what cannot be is often seen at once, and the way out is not."""
+MORE_WORK = 6.0
+"""How many times the work goes into finding any answer at all before a limit counts as
+not known to hold: measured on one job, whose answer came at that."""
 
 
 def limits_for(rooms: int) -> Limits:
@@ -72,8 +83,7 @@ def limits_for(rooms: int) -> Limits:
     >>> [limits_for(rooms).work for rooms in (5, 8, 12, 24)]
     [2.5, 6.4, 14.4, 15.0]
     """
-    work = min(MOST_WORK, max(LEAST_WORK, round(WORK_PER_ROOM2 * rooms**2, 3)))
-    return Limits(work=work, wall_s=WALL_PER_WORK * work)
+    return Limits(work=min(MOST_WORK, max(LEAST_WORK, round(WORK_PER_ROOM2 * rooms**2, 3))))
 
 
 def construct(
@@ -82,64 +92,159 @@ def construct(
     *,
     progress: Progress | None = None,
     limits: Limits | None = None,
-    what_helps: bool = True,
+    tables: Tables | None = None,
 ) -> Schedule:
-    """Place every pour and coat of a job."""
-    schedule = _search(job, pours, progress, limits or limits_for(len(job.rooms)))
-    if schedule.keeps_policy or schedule.stopped or not what_helps:
-        return schedule
+    """Place every pour and coat of a job; Ctrl-C ends the search with the best so far."""
+
+    def hear() -> None:
+        if progress is not None:
+            progress("stopping with the best so far")
+
+    with stopped_by_hand(hear) as stop:
+        search = _Search(
+            job=job,
+            tables=tables or Tables(pours=pours),
+            progress=progress,
+            limits=limits or limits_for(len(job.rooms)),
+            stop=stop,
+        )
+        return replace(search.run(), worked=search.worked)
+
+
+def look_for_help(
+    job: Job, tables: Tables, schedule: Schedule, *, progress: Progress | None = None
+) -> Schedule:
+    """What would mend a schedule that falls short; Ctrl-C ends it with what was found."""
     if progress is not None:
-        progress("looking for what would help")
-    return replace(schedule, relaxed=_what_helps(job, pours, schedule))
+        progress("looking for what would help; Ctrl-C ends it")
+    with stopped_by_hand() as stop:
+        relaxed = _what_helps(job, tables, schedule, stop)
+    return replace(schedule, relaxed=relaxed)
 
 
 def _what_helps(
-    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule
+    job: Job, tables: Tables, schedule: Schedule, stop: Stop
 ) -> tuple[Relaxation, ...]:
     """What would keep all limits; where windows and margins both fail, each by itself."""
+    budget = max(LEAST_HELP, MOST_HELP * schedule.worked)
+
+    def ways(goal: Goal, keeps: str, share: float = 1.0) -> tuple[Relaxation, ...]:
+        return relaxations(
+            job, tables, goal=goal, keeps=keeps, stop=stop, budget=share * budget
+        )
+
     if schedule.windows == "sure" and not schedule.failures:
-        return relaxations(job, pours, goal="margin", keeps="limits")
+        return ways("margin", "limits")
     if schedule.keeps_margins:
-        return relaxations(job, pours, goal="windows", keeps="limits")
-    windows = relaxations(job, pours, goal="windows", keeps="windows")
+        return ways("windows", "limits")
     if schedule.failures:
-        return windows
-    margins = relaxations(job, pours, goal="margin alone", keeps="margins")
+        return ways("windows", "windows")
+    windows, margins = ways("windows", "windows", 0.5), ways("margin alone", "margins", 0.5)
     return (*windows[:MOST_OF_EACH], *margins[:MOST_OF_EACH])
 
 
-def _search(
-    job: Job, pours: Mapping[str, RoomPours], progress: Progress | None, limits: Limits
-) -> Schedule:
-    tables = Tables(pours=pours)
-    stuck: tuple[FloorModel, Attempt] | None = None
-    for windows, spare in WINDOWS:
-        model = floor_model(job, tables, windows=windows, spare=spare)
+@dataclass(slots=True, kw_only=True)
+class _Search:
+    """The search for one job's schedule: windows as surely as asked, else as expected."""
+
+    job: Job
+    tables: Tables
+    progress: Progress | None
+    limits: Limits
+    stop: Stop
+    worked: float = 0.0
+
+    def run(self) -> Schedule:
+        sure = self._begun("sure")
+        if sure.first.choice is not None:
+            return self._finished(sure, self._solved(sure))
+        expected = self._begun("expected")
+        if expected.first.choice is None and not self.stop():
+            # Before the long search: where not even the loosest limits hold together.
+            solved = self._any_choice(expected, self.limits)
+            if solved.known == "impossible":
+                return _failed(self.job, self.tables, expected, solved)
+            expected = expected.going_on_from(solved)
+        surely = self._solved(sure)
+        if surely.choice is not None:
+            return self._finished(sure, surely)
+        if self.progress is not None:
+            self.progress("no order found keeps every window as surely as asked")
+        solved = self._solved(expected)
+        if solved.choice is None:
+            return _failed(self.job, self.tables, expected, solved)
+        return replace(self._finished(expected, solved), sure_known=surely.known)
+
+    def _begun(self, windows: Windows) -> _Begun:
+        """Tables and a first order, tried whether or not somebody wants to stop."""
+        model = floor_model(self.job, self.tables, windows=windows)
+        told = None if self.progress is None else _Teller(self.progress, model)
         if model.problem.empty:
             alone = model.problem.empty[0]
-            stuck = stuck or (model, Attempt(choice=None, score=None, stuck=alone, placed=0))
-            continue
-        told = None if progress is None else _Teller(progress, model)
-        first = improve_orders(
-            model.problem,
-            model.first_order(),
-            most=MOST_ORDERS,
-            told=None if told is None else told.better,
-        )
-        if first.stopped and first.choice is not None:
-            return replace(model.schedule(first.choice), stopped=True)
-        # Spare minutes are a wish: only where the quick pass has them, with every margin.
-        if spare and (first.score is None or first.score.waited or first.score.short_most):
-            continue
+            first = Attempt(choice=None, score=None, stuck=alone, placed=0)
+        else:
+            first = improve_orders(
+                model.problem,
+                model.first_order(),
+                most=MOST_ORDERS,
+                told=None if told is None else told.better,
+                stop=self.stop,
+            )
+        self.worked += TABLE_WORK * model.problem.size + first.work
+        return _Begun(model=model, first=first, told=told)
+
+    def _solved(self, begun: _Begun) -> Solved:
+        """The best choice; with more work for a first one where none is known yet."""
+        choice = begun.first.choice
+        if choice is None:
+            more = replace(self.limits, work=MORE_WORK * self.limits.work)
+            found = self._any_choice(begun, more)
+            if found.choice is None:
+                return found
+            choice = found.choice
         solved = solve_in_order(
-            model.problem, first.choice, limits=limits, seed=job.seed, told=told
+            begun.model.problem,
+            choice,
+            limits=self.limits,
+            seed=self.job.seed,
+            told=begun.told,
+            stop=self.stop,
         )
-        if solved.choice is not None:
-            return _described(model.schedule(solved.choice), solved)
-        stuck = (model, first)
-        if progress is not None and windows == "sure":
-            progress("no order keeps every window as surely as asked; trying as expected")
-    return _failed(job, pours, stuck)
+        self.worked += solved.worked
+        return solved
+
+    def _any_choice(self, begun: _Begun, limits: Limits) -> Solved:
+        solved = solve_in_order(
+            begun.model.problem,
+            None,
+            limits=replace(limits, work=limits.work / SHARES["waited"]),
+            seed=self.job.seed,
+            told=begun.told,
+            parts=("waited",),
+            stop=self.stop,
+        )
+        self.worked += solved.worked
+        return solved
+
+    def _finished(self, begun: _Begun, solved: Solved) -> Schedule:
+        if solved.choice is None:
+            raise AssertionError("only an answer is put into hours")
+        return _described(begun.model.schedule(solved.choice), solved)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Begun:
+    """A job's tables under one kind of windows, and the best of the first orders."""
+
+    model: FloorModel
+    first: Attempt
+    told: _Teller | None
+
+    def going_on_from(self, solved: Solved) -> _Begun:
+        """The same with a choice that the solver found."""
+        if solved.choice is None:
+            return self
+        return replace(self, first=replace(self.first, choice=solved.choice))
 
 
 class _Teller:
@@ -178,23 +283,25 @@ def _described(schedule: Schedule, solved: Solved) -> Schedule:
     bound = solved.bounds.get("ready")
     if solved.score is not None and bound is not None and solved.score.ready > 0:
         gap_frac = max(0.0, (solved.score.ready - bound) / solved.score.ready)
-    solver = "forward timing and CP-SAT" if solved.asked else "forward timing"
-    if solved.out_of_time:
-        solver += ", ended by the clock"
     return replace(
         schedule,
-        solver=solver,
-        proven=solved.proven,
+        solver="forward timing and CP-SAT" if solved.asked else "forward timing",
+        known=solved.known,
+        ended=solved.ended,
         gap_frac=gap_frac,
-        stopped=solved.stopped,
     )
 
 
-def _failed(
-    job: Job, pours: Mapping[str, RoomPours], stuck: tuple[FloorModel, Attempt] | None
-) -> Schedule:
-    failure = _no_room_for_a_pour(job, pours) or _no_place(job, stuck)
-    return Schedule(pours=(), coats=(), failures=(failure,), required_s=job.policy.margin_s)
+def _failed(job: Job, tables: Tables, begun: _Begun, solved: Solved) -> Schedule:
+    failure = _no_room_for_a_pour(job, tables.pours) or _no_place(job, begun)
+    return Schedule(
+        pours=(),
+        coats=(),
+        failures=(failure,),
+        required_s=job.policy.margin_s,
+        known=solved.known,
+        ended=solved.ended,
+    )
 
 
 def _no_room_for_a_pour(job: Job, pours: Mapping[str, RoomPours]) -> Failure | None:
@@ -208,14 +315,13 @@ def _no_room_for_a_pour(job: Job, pours: Mapping[str, RoomPours]) -> Failure | N
     return None
 
 
-def _no_place(job: Job, stuck: tuple[FloorModel, Attempt] | None) -> Failure:
+def _no_place(job: Job, begun: _Begun) -> Failure:
     """The task that found no place, all alone or in the best order tried."""
     due_s = job.access.open_by.timestamp()
-    if stuck is None or stuck[1].stuck is None:
+    if begun.first.stuck is None:
         return Failure(limit="together", room=job.rooms[0].name, wanted_s=due_s, found_s=due_s)
-    model, attempt = stuck
-    room, stage = attempt.stuck or (0, 0)
-    if model.problem.empty:
+    room, stage = begun.first.stuck
+    if begun.model.problem.empty:
         limit = "alone"
     else:
         limit = "pours together" if stage == 0 else f"coat {stage}"

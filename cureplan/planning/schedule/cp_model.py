@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.planning.schedule.problem import FAR, Choice, Problem, Runs, Score, gather_runs
+from cureplan.planning.schedule.problem import (
+    FAR,
+    NEAREST,
+    Choice,
+    Problem,
+    Runs,
+    Score,
+    gather_runs,
+)
 
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
@@ -180,7 +188,32 @@ class OrderingModel:
             "cost": sum(task.label("cost") for task in self.tasks.values()),
             "ready": self._most("ready", [task.offset("opens") for task in lasts]),
         }
+        self._add_window_goals()
         self._add_shift_goals()
+
+    def _add_window_goals(self) -> None:
+        """How near each stage comes to the ends of its window, in bands."""
+        clear, missing, hurried = self.problem.clear, [], []
+        for (room, number), task in self.tasks.items():
+            after = self.tasks.get((room, number + 1))
+            if after is None:
+                continue
+            since, left = (
+                after.begin - task.offset("opens"),
+                task.offset("closes") - after.begin,
+            )
+            if clear.most:
+                short = self._int(0, clear.most, f"near {room}.{number}")
+                self.model.add(clear.band * short >= clear.opening - since)
+                self.model.add(clear.band * short >= clear.closing - left)
+                missing.append(short)
+            if clear.ample:
+                far = self._int(0, -(-clear.ample // clear.band), f"hurried {room}.{number}")
+                self.model.add(clear.band * far >= clear.ample - left)
+                hurried.append(far)
+        nearest = self._most("nearest", missing) if missing else 0
+        self.goals["tight"] = NEAREST * nearest + sum(missing)
+        self.goals["hurried"] = sum(hurried)
 
     def _most(self, name: str, parts: list[Linear]) -> Any:
         most = self._int(0, self._horizon, name)

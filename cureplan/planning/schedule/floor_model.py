@@ -19,12 +19,21 @@ from cureplan.planning.schedule.placing import (
     place_layer,
     place_pour,
 )
-from cureplan.planning.schedule.problem import Choice, Problem, Stage
+from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
-from cureplan.planning.schedule.slots import Slots
+from cureplan.planning.schedule.slots import SLOT_S, Slots
 from cureplan.planning.schedule.tables import PourTables, layer_stage
 
 __all__ = ["FloorModel", "Tables", "floor_model"]
+
+CLEAR = Clear(
+    band=int(600.0 / SLOT_S),
+    opening=int(1800.0 / SLOT_S),
+    closing=int(3600.0 / SLOT_S),
+    ample=int(4 * 3600.0 / SLOT_S),
+)
+"""How far a coat is wanted from the ends of its window, so that a floor that is slow or
+a crew that comes late still meets it: half an hour and an hour, invented."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -170,6 +179,7 @@ def floor_model(
         ),
         may_wait="hour" in allowed,
         wait_price=wait_price(allowed),
+        clear=CLEAR,
     )
     return FloorModel(
         job=job,

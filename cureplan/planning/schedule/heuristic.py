@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import permutations
+from itertools import permutations, product
 from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.planning.schedule.outcome import Stop, never
 from cureplan.planning.schedule.problem import NEVER, Choice, Problem, Score, Stage, score
 
 __all__ = [
@@ -24,6 +25,8 @@ Manner = Literal["thrifty", "prompt", "driven"]
 earliest of all."""
 
 MOST_REPAIRS = 40
+ORDER_WORK = 3e-5
+"""Of timing an order in every manner, by the square of its tasks; measured."""
 BoolArray = NDArray[np.bool_]
 Task = tuple[int, int]
 """Room and stage."""
@@ -38,8 +41,8 @@ class Attempt:
     stuck: tuple[int, int] | None = None
     """Room and stage that found no place."""
     placed: int = 0
-    stopped: bool = False
-    """Whether Ctrl-C ended the search with this."""
+    work: float = 0.0
+    """What all orders tried have cost, in the solver's units of about a second."""
 
     def beats(self, other: Attempt | None) -> bool:
         """Whether this attempt is to be kept rather than the other."""
@@ -122,7 +125,12 @@ class _Board:
 
 
 def time_order(
-    problem: Problem, order: Sequence[int], *, manner: Manner, crossed_last: bool = False
+    problem: Problem,
+    order: Sequence[int],
+    *,
+    manner: Manner,
+    crossed_last: bool = False,
+    clear: bool = False,
 ) -> Attempt:
     """Time the pours forward in a given order, then the coats as they fall due.
 
@@ -135,7 +143,7 @@ def time_order(
         try:
             for block in _blocks(problem, order):
                 _place_block(board, block, manner)
-            _place_coats(board, order, crossed_last=crossed_last)
+            _place_coats(board, order, crossed_last=crossed_last, clear=clear)
         except _StuckError as stuck:
             attempt = Attempt(
                 choice=None, score=None, stuck=stuck.task, placed=len(board.chosen)
@@ -208,7 +216,9 @@ def _follow(board: _Board, rooms: list[int], at: int, manner: Manner) -> bool:
     return True
 
 
-def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> None:
+def _place_coats(
+    board: _Board, order: Sequence[int], *, crossed_last: bool, clear: bool
+) -> None:
     """Always the coat that can begin first; of those, the one that is too late first."""
     problem = board.problem
     rank = {room: i for i, room in enumerate(order)}
@@ -225,9 +235,12 @@ def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> 
             mask = board.left[room, nexts[room]]
             if not mask.any():
                 raise _StuckError(room, nexts[room])
-            k = int(mask.argmax())  # coats are tabled in the order of their begins
             before = problem.rooms[room][nexts[room] - 1]
-            closes = int(before.closes[board.chosen[room, nexts[room] - 1]])
+            below = board.chosen[room, nexts[room] - 1]
+            closes = int(before.closes[below])
+            if clear:
+                mask = _clear_of_ends(board, (room, nexts[room]), mask, before, below)
+            k = int(mask.argmax())  # coats are tabled in the order of their begins
             begins = int(board.stage((room, nexts[room])).begins[k])
             candidate = (begins, closes, rank[room], k)
             if best is None or candidate < best:
@@ -240,6 +253,16 @@ def _place_coats(board: _Board, order: Sequence[int], *, crossed_last: bool) -> 
             del nexts[chosen]
 
 
+def _clear_of_ends(
+    board: _Board, task: Task, mask: BoolArray, before: Stage, below: int
+) -> BoolArray:
+    """States clear of both ends of their window, where there are any."""
+    begins, clear = board.stage(task).begins, board.problem.clear
+    wanted = mask & (begins >= before.opens[below] + clear.opening)
+    wanted &= begins <= before.closes[below] - clear.closing
+    return wanted if wanted.any() else mask
+
+
 MANNERS: tuple[Manner, ...] = ("thrifty", "prompt")
 MOST_PERMUTED = 4
 
@@ -250,25 +273,26 @@ def improve_orders(
     *,
     most: int,
     told: Callable[[Attempt], None] | None = None,
+    stop: Stop = never,
 ) -> Attempt:
     """Try orders near a first one and keep the best; the same answer every time.
 
     Not a proof of anything: the solver takes over from here.
     """
     best: Attempt | None = None
-    try:
-        for attempt, better in _attempts(problem, tuple(start), most):
-            if better:
-                best = attempt
-                if told is not None and attempt.score is not None:
-                    told(attempt)
-    except KeyboardInterrupt:
-        if best is None:
-            raise
-        return replace(best, stopped=True)
+    tried = 0
+    for attempt, better in _attempts(problem, tuple(start), most):
+        tried += 1
+        if better:
+            best = attempt
+            if told is not None and attempt.score is not None:
+                told(attempt)
+        if stop():
+            break
     if best is None:
         raise AssertionError("one order at least is tried")
-    return best
+    tasks = sum(len(stages) for stages in problem.rooms)
+    return replace(best, work=tried * ORDER_WORK * tasks**2)
 
 
 def _attempts(
@@ -294,11 +318,17 @@ def _attempts(
 def _best_manner(problem: Problem, order: tuple[int, ...]) -> Attempt:
     best: Attempt | None = None
     manners: tuple[Manner, ...] = MANNERS if problem.may_wait else ("driven",)
-    for manner in manners:
-        for crossed_last in (False, True) if problem.crossings else (False,):
-            attempt = time_order(problem, order, manner=manner, crossed_last=crossed_last)
-            if attempt.beats(best):
-                best = attempt
+    ways = product(
+        manners,
+        (False, True) if problem.crossings else (False,),
+        (True, False) if problem.clear.most else (False,),
+    )
+    for manner, crossed_last, clear in ways:
+        attempt = time_order(
+            problem, order, manner=manner, crossed_last=crossed_last, clear=clear
+        )
+        if attempt.beats(best):
+            best = attempt
     if best is None:
         raise AssertionError("there is a manner to try")
     return best

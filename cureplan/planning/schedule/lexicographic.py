@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import signal
-import threading
 import time
-from collections.abc import Callable, Collection, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Collection
+from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import TimeoutError as NotYet
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -14,9 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.planning.schedule.cp_model import OrderingModel
+from cureplan.planning.schedule.outcome import Ended, Known, Stop, never
 from cureplan.planning.schedule.problem import Choice, Problem, Score, Stage, score
 
 __all__ = [
+    "SHARES",
     "Limits",
     "Narrowed",
     "News",
@@ -39,10 +40,12 @@ def lower_bounds(problem: Problem) -> Score:
         short_most=max(short),
         short_sum=sum(short),
         last_shift=_last_shift(problem),
+        tight=0,
         cost=sum(_least_cost(stage) for stage in stages),
         ready=max(_earliest_ready(room) for room in problem.rooms),
         calls=_fewest_calls(problem),
         on_site=_least_on_site(problem),
+        hurried=0,
     )
 
 
@@ -167,9 +170,19 @@ def _chain(stages: tuple[Stage, ...], kept: list[BoolArray]) -> None:
             kept[n] &= stages[n].begins <= before.closes.max()
 
 
-SHARES = {"ready": 0.8, "calls": 0.85, "on_site": 1.0}
+SHARES = {
+    "waited": 0.4,
+    "short_most": 0.4,
+    "short_sum": 0.4,
+    "last_shift": 0.4,
+    "tight": 0.55,
+    "cost": 0.65,
+    "ready": 0.85,
+    "calls": 0.9,
+    "on_site": 0.95,
+    "hurried": 1.0,
+}
 """Up to which share of all work the search may have gone after a part."""
-EARLY_SHARE = 0.4
 BY_BOUND = {"use_objective_lb_search": True}
 TIGHT = {"linearization_level": 0, "use_strong_propagation_in_disjunctive": True}
 LINEAR = {"linearization_level": 2}
@@ -183,12 +196,19 @@ settles in seconds what the solver's own defaults leave open after a minute. Cos
 sums, for which its linear relaxation is the better guide."""
 
 
+EMERGENCY_S = 1800.0
+"""When a search is given up by the clock: only a machine that hangs comes to it."""
+POLL_S = 0.05
+ALL_WORK = 0.98
+"""Share of the work at which a solver counts as having used all of it."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Limits:
-    """How much a search may work: the solver's own units, and a stop by the clock."""
+    """How much a search may work, in the solver's own units; the clock only in need."""
 
     work: float
-    wall_s: float
+    emergency_s: float = EMERGENCY_S
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -209,12 +229,13 @@ class Solved:
     score: Score | None
     bounds: dict[str, int]
     """By part of the score: what no choice beats, earlier parts being as good as here."""
-    infeasible: bool
-    stopped: bool
+    ended: Ended
+    """Why the search went no further."""
+    infeasible: bool = False
+    """Whether the solver proved that no choice keeps all rules."""
     asked: bool = True
     """Whether a solver was needed at all."""
-    out_of_time: bool = False
-    """Whether the clock ended the search, so that another run may end elsewhere."""
+    worked: float = 0.0
 
     @property
     def proven(self) -> bool:
@@ -222,6 +243,13 @@ class Solved:
         return self.score is not None and all(
             self.bounds.get(part) == getattr(self.score, part) for part in Score._fields
         )
+
+    @property
+    def known(self) -> Known:
+        """What the search can say: no answer yet is not the same as no answer at all."""
+        if self.choice is None:
+            return "impossible" if self.infeasible else "unknown"
+        return "proven" if self.proven else "found"
 
 
 @dataclass(slots=True, kw_only=True)
@@ -232,13 +260,13 @@ class _Search:
     told: Callable[[News], None] | None
     choice: Choice | None
     score: Score | None
+    stop: Stop
     began_s: float = field(default_factory=time.monotonic)
     worked: float = 0.0
     bounds: dict[str, int] = field(default_factory=dict)
     asked: bool = False
     infeasible: bool = False
-    stopped: bool = False
-    out_of_time: bool = False
+    ended: Ended = "settled"
 
     def tell(self, part: str, *, settled: bool) -> None:
         if self.told is not None and self.score is not None:
@@ -266,10 +294,11 @@ def solve_in_order(
     seed: int,
     told: Callable[[News], None] | None = None,
     parts: Collection[str] = Score._fields,
+    stop: Stop = never,
 ) -> Solved:
     """Find the best choice, part of the score by part of the score."""
     if problem.empty:
-        return Solved(choice=None, score=None, bounds={}, infeasible=True, stopped=False)
+        return Solved(choice=None, score=None, bounds={}, ended="settled", infeasible=True)
     search = _Search(
         problem=problem,
         limits=limits,
@@ -277,25 +306,23 @@ def solve_in_order(
         told=told,
         choice=first,
         score=None if first is None else score(problem, first),
+        stop=stop,
     )
     simple = lower_bounds(problem)
-    try:
-        for part in Score._fields:
-            if part not in parts:
-                continue
-            _settle(search, part, getattr(simple, part))
-            if search.choice is None or search.stopped:
-                break
-    except KeyboardInterrupt:
-        search.stopped = True
+    for part in Score._fields:
+        if part not in parts:
+            continue
+        _settle(search, part, getattr(simple, part))
+        if search.choice is None or search.ended in ("stopped by hand", "out of time"):
+            break
     return Solved(
         choice=search.choice,
         score=search.score,
         bounds=search.bounds,
+        ended=search.ended,
         infeasible=search.infeasible,
-        stopped=search.stopped,
         asked=search.asked,
-        out_of_time=search.out_of_time,
+        worked=search.worked,
     )
 
 
@@ -311,29 +338,48 @@ def _settle(search: _Search, part: str, simple: int) -> None:
 
 
 def _solve(search: _Search, part: str) -> None:
-    """One call of the solver, for one part of the score."""
-    share = SHARES.get(part, EARLY_SHARE)
-    work = share * search.limits.work - search.worked
-    wall_s = share * search.limits.wall_s - (time.monotonic() - search.began_s)
-    if work <= 0.0 or wall_s <= 0.0:
-        search.out_of_time |= wall_s <= 0.0
-        return
+    """Ask the solver for one part of the score; in another manner where it gives up."""
+    held = Score._fields[: Score._fields.index(part) + 1]
+    for manner in _manners(part):
+        if search.stop():
+            search.ended = "stopped by hand"
+            return
+        work = SHARES[part] * search.limits.work - search.worked
+        if work <= 0.0:
+            search.ended = "out of work"
+            return
+        small = narrow(search.problem, search.score, held)
+        if small.problem.empty:
+            search.infeasible = search.choice is None
+            return
+        ended = _ask(search, part, small, manner, work=work)
+        if ended != "gave up":
+            search.ended = search.ended if ended == "settled" else ended
+            return
+    search.ended = "gave up"
+
+
+def _manners(part: str) -> tuple[dict[str, Any], ...]:
+    first = MANNERS.get(part, LINEAR)
+    return (first, TIGHT) if first is LINEAR else (first, LINEAR)
+
+
+def _ask(
+    search: _Search, part: str, small: Narrowed, manner: dict[str, Any], *, work: float
+) -> Ended:
+    """One call of the solver, and why it came back."""
     from ortools.sat.python import cp_model
 
     search.asked = True
-    held = Score._fields[: Score._fields.index(part) + 1]
-    small = narrow(search.problem, search.score, held)
-    if small.problem.empty:
-        search.infeasible = search.choice is None
-        return
     model = OrderingModel(small.problem)
     if search.score is not None and search.choice is not None:
-        for settled in held:
+        for settled in Score._fields[: Score._fields.index(part) + 1]:
             model.model.add(model.goal(settled) <= getattr(search.score, settled))
         model.hint(small.inner(search.choice))
     model.model.add(model.goal(part) >= search.bounds[part])
     model.model.minimize(model.goal(part))
-    solver = _solver(search.seed, part, work=work, wall_s=wall_s)
+    left_s = search.limits.emergency_s - (time.monotonic() - search.began_s)
+    solver = _solver(search.seed, manner, work=work, emergency_s=max(0.0, left_s))
 
     def take(value: Callable[[Any], int], bound: float) -> None:
         before = search.score
@@ -342,32 +388,57 @@ def _solve(search: _Search, part: str) -> None:
         if search.score != before:
             search.tell(part, settled=False)
 
-    began_s = time.monotonic()
-    with _interruptible(solver):
-        status = solver.solve(model.model, _listener(take))
-    took_s = time.monotonic() - began_s
+    status = _run(solver, model.model, _listener(take), search.stop)
     worked = float(solver.response_proto.deterministic_time)
     search.worked += worked
     if status == cp_model.INFEASIBLE:
         search.infeasible = search.choice is None
-        return
+        return "settled"
     if status in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         take(solver.value, solver.best_objective_bound)
-    if status != cp_model.OPTIMAL:
-        search.out_of_time |= took_s >= 0.98 * wall_s
-        search.stopped = took_s < 0.98 * wall_s and worked < 0.98 * work
+    if status == cp_model.OPTIMAL:
+        return "settled"
+    return _why(search, worked=worked, work=work)
 
 
-def _solver(seed: int, part: str, *, work: float, wall_s: float) -> Any:
+def _why(search: _Search, *, worked: float, work: float) -> Ended:
+    """Why a solver came back without a proof; it may do so before all of its limits."""
+    if search.stop():
+        return "stopped by hand"
+    if worked >= ALL_WORK * work:
+        return "out of work"
+    if time.monotonic() - search.began_s >= search.limits.emergency_s:
+        return "out of time"
+    return "gave up"
+
+
+def _run(solver: Any, model: Any, listener: Any, stop: Stop) -> Any:
+    """Solve in a thread of its own, so that whoever asks for a stop is heard at once."""
+    with ThreadPoolExecutor(max_workers=1) as pool:
+        solving = pool.submit(solver.solve, model, listener)
+        while True:
+            try:
+                return solving.result(timeout=POLL_S)
+            except NotYet:
+                # Again and again: a solver not yet under way does not hear the first.
+                if stop():
+                    solver.stop_search()
+            except BaseException:
+                solver.stop_search()
+                raise
+
+
+def _solver(seed: int, manner: dict[str, Any], *, work: float, emergency_s: float) -> Any:
     from ortools.sat.python import cp_model
 
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
-    for name, value in MANNERS.get(part, LINEAR).items():
+    for name, value in manner.items():
         setattr(solver.parameters, name, value)
     solver.parameters.random_seed = seed % (2**31)
     solver.parameters.max_deterministic_time = work
-    solver.parameters.max_time_in_seconds = wall_s
+    solver.parameters.max_time_in_seconds = emergency_s
+    solver.parameters.catch_sigint_signal = False
     return solver
 
 
@@ -384,16 +455,3 @@ def _listener(take: Callable[[Callable[[Any], int], float], None]) -> Any:
             take(self.value, self.best_objective_bound)
 
     return Listener()
-
-
-@contextmanager
-def _interruptible(solver: Any) -> Iterator[None]:
-    """Let Ctrl-C end the solver, and give Python its own handling back afterwards."""
-    here = threading.current_thread() is threading.main_thread()
-    solver.parameters.catch_sigint_signal = here
-    handler = signal.getsignal(signal.SIGINT) if here else None
-    try:
-        yield
-    finally:
-        if here and handler is not None:
-            signal.signal(signal.SIGINT, handler)

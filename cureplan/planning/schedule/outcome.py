@@ -2,12 +2,78 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import signal
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from types import FrameType
+from typing import Literal
 
 from cureplan.core.messages import Message
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, Windows
 
-__all__ = ["Failure", "Relaxation", "Schedule"]
+__all__ = [
+    "Ended",
+    "Failure",
+    "HandStop",
+    "Known",
+    "Relaxation",
+    "Schedule",
+    "Stop",
+    "never",
+    "stopped_by_hand",
+]
+
+Known = Literal["proven", "found", "unknown", "impossible"]
+"""What a search can say of its answer."""
+Ended = Literal["settled", "stopped by hand", "out of work", "out of time", "gave up"]
+"""Why a search went no further: out of time is the emergency alone, and gave up is a
+solver that came back before any of its limits."""
+Stop = Callable[[], bool]
+"""Whether somebody asked the search to stop."""
+
+
+def never() -> bool:
+    """For a search that nobody stops."""
+    return False
+
+
+@dataclass(slots=True)
+class HandStop:
+    """Whether Ctrl-C was pressed."""
+
+    asked: bool = False
+    _told: Callable[[], None] | None = field(default=None)
+
+    def __call__(self) -> bool:
+        return self.asked
+
+    def press(self, number: int, frame: FrameType | None) -> None:
+        """Take the first Ctrl-C for a wish to have the best so far, a second as ever."""
+        if self.asked:
+            signal.default_int_handler(number, frame)
+        self.asked = True
+        if self._told is not None:
+            self._told()
+
+
+@contextmanager
+def stopped_by_hand(told: Callable[[], None] | None = None) -> Iterator[HandStop]:
+    """Take Ctrl-C for a wish to stop searching, and give Python its own handling back.
+
+    Where Ctrl-C is not Python's to handle, or not this thread's, it stays as it is.
+    """
+    stop = HandStop(_told=told)
+    here = threading.current_thread() is threading.main_thread()
+    if not here or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
+        yield stop
+        return
+    signal.signal(signal.SIGINT, stop.press)
+    try:
+        yield stop
+    finally:
+        signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -40,18 +106,31 @@ class Schedule:
     coats: tuple[PlacedCoat, ...]
     failures: tuple[Failure, ...]
     required_s: float
-    orders_tried: int = 0
     solver: str = "constructive"
-    proven: bool = False
-    """Whether no schedule is better, by the objectives in their order."""
+    known: Known = "found"
+    """Proven where no schedule is better, by the objectives in their order."""
+    ended: Ended = "settled"
+    worked: float = 0.0
+    """What the search has cost, in the solver's units of about a second."""
+    sure_known: Known | None = None
+    """Where windows are kept as expected: whether keeping them surely is impossible, or
+    unknown because the search for it ended first."""
     gap_frac: float | None = None
     """How much sooner, at most, the job could open: share of the time from access to
     opening; None where nobody looked."""
     windows: Windows = "sure"
-    stopped: bool = False
-    """Whether somebody stopped the search."""
     relaxed: tuple[Relaxation, ...] | None = None
     """What would mend it where it falls short, cheapest first; None where nobody looked."""
+
+    @property
+    def proven(self) -> bool:
+        """Whether no schedule is better, by the objectives in their order."""
+        return self.known == "proven"
+
+    @property
+    def stopped(self) -> bool:
+        """Whether somebody stopped the search."""
+        return self.ended == "stopped by hand"
 
     @property
     def least_margin_s(self) -> float:

@@ -14,9 +14,11 @@ from cureplan.core.errors import OutOfRangeError
 
 __all__ = [
     "FAR",
+    "NEAREST",
     "NEVER",
     "OFFSETS",
     "Choice",
+    "Clear",
     "Problem",
     "Runs",
     "Score",
@@ -127,6 +129,8 @@ class Score(NamedTuple):
     short_sum: int
     last_shift: int
     """Shift in which the last floor is poured: nobody comes another night to save ice."""
+    tight: int
+    """How near coats come to the ends of their windows: the nearest first, then all."""
     cost: int
     """Of all remedies, and of standing by between pours."""
     ready: int
@@ -135,6 +139,38 @@ class Score(NamedTuple):
     """Shifts for which a crew is called."""
     on_site: int
     """Slots between first and last task of every crew and shift."""
+    hurried: int
+    """Bands by which stages miss half a shift before they would be too old: for ties."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Clear:
+    """How far from the ends of its window a stage is wanted, in slots; nearer counts."""
+
+    band: int = 1
+    """Slots that count as one."""
+    opening: int = 0
+    closing: int = 0
+    ample: int = 0
+    """Before the closing, for ties alone."""
+
+    @property
+    def most(self) -> int:
+        """Bands a single stage can miss."""
+        return -(-max(self.opening, self.closing) // self.band)
+
+    def missing(self, *, opens: int, begins: int, closes: int) -> int:
+        """Bands by which a begin comes too near to either end."""
+        short = max(self.opening - (begins - opens), self.closing - (closes - begins), 0)
+        return -(-short // self.band)
+
+    def hurried(self, *, begins: int, closes: int) -> int:
+        """Bands by which a begin misses ample time before the closing."""
+        return -(-max(self.ample - (closes - begins), 0) // self.band)
+
+
+NEAREST = 1000
+"""What the nearest to its window's end counts against the sum of all."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -154,6 +190,7 @@ class Problem:
     """Whether a pour may begin later than it could, to gain margin or save a remedy."""
     wait_price: int = 0
     """What a slot costs in which the pouring crew stands by between two pours."""
+    clear: Clear = Clear()
 
     def tasks(self) -> Iterator[tuple[int, int, Stage]]:
         """Room, stage number and stage of every task."""
@@ -176,6 +213,11 @@ class Problem:
         return list(zip(self.pour_list, chosen, strict=True))
 
     @property
+    def size(self) -> int:
+        """Number of states of all tasks."""
+        return sum(stage.size for _, _, stage in self.tasks())
+
+    @property
     def crossings(self) -> tuple[tuple[int, int], ...]:
         """Pairs (room worked in, room crossed)."""
         return tuple((room, floor) for room, row in enumerate(self.crosses) for floor in row)
@@ -196,11 +238,22 @@ def score(problem: Problem, choice: Choice) -> Score:
               if crew == pours[0][0].crew]  # fmt: skip
     idle = sum(last - first for _, first, last in nights) - work
     waited = sum(last - problem.shift_begins[span] for span, _, last in nights) - work
+    windows = [
+        (
+            int(before.opens[choice[r][n]]),
+            int(after.begins[choice[r][n + 1]]),
+            int(before.closes[choice[r][n]]),
+        )
+        for r, stages in enumerate(problem.rooms)
+        for n, (before, after) in enumerate(pairwise(stages))
+    ]
+    missing = [problem.clear.missing(opens=o, begins=b, closes=c) for o, b, c in windows]
     return Score(
         waited=0 if problem.may_wait else waited,
         short_most=max(short),
         short_sum=sum(short),
         last_shift=max(int(s.span[k]) for s, k in pours),
+        tight=NEAREST * max(missing, default=0) + sum(missing),
         cost=sum(int(s.cost[choice[r][n]]) for r, n, s in problem.tasks())
         + problem.wait_price * idle,
         ready=max(
@@ -208,6 +261,7 @@ def score(problem: Problem, choice: Choice) -> Score:
         ),
         calls=len(shifts),
         on_site=sum(last - first for first, last in shifts.values()),
+        hurried=sum(problem.clear.hurried(begins=b, closes=c) for _, b, c in windows),
     )
 
 

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import combinations
+from math import inf
 from typing import Literal
 
 import numpy as np
@@ -29,11 +31,12 @@ from cureplan.planning.schedule.changes import (
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
-from cureplan.planning.schedule.outcome import Failure, Relaxation, Schedule
+from cureplan.planning.schedule.outcome import Failure, Relaxation, Schedule, Stop, never
 from cureplan.planning.schedule.placing import Windows
 from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
 
 __all__ = [
+    "TABLE_WORK",
     "Goal",
     "explain",
     "relaxations",
@@ -44,7 +47,9 @@ Goal = Literal["windows", "margin", "margin alone"]
 with windows as expected."""
 
 MOST_ORDERS = 20
-PROBE = Limits(work=0.6, wall_s=10.0)
+PROBE = Limits(work=0.6)
+TABLE_WORK = 5e-6
+"""What a state costs to table, in the solver's units of about a second."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
 FEW_WAYS = 2
@@ -62,12 +67,17 @@ class _Trials:
     """Changed jobs, planned as quickly as may be."""
 
     job: Job
-    pours: Mapping[str, RoomPours]
+    tables: Tables
+    """Of the plan that falls short: most changes leave them as they are."""
     goal: Goal
-    tables: Tables = field(init=False)
+    stop: Stop
+    budget: float
+    """Work left, in the solver's own units."""
 
-    def __post_init__(self) -> None:
-        self.tables = Tables(pours=self.pours)
+    @property
+    def pours(self) -> Mapping[str, RoomPours]:
+        """Air, slab and clocks of every room."""
+        return self.tables.pours
 
     @property
     def reach_s(self) -> float:
@@ -84,13 +94,20 @@ class _Trials:
 
     def choice(self, problem: Problem, order: tuple[int, ...]) -> Choice | None:
         """A choice that reaches the goal, or None where none was found."""
+        if self.stop() or self.budget <= 0.0:
+            raise _OverError
+        self.budget -= TABLE_WORK * problem.size
         if problem.empty:
             return None
-        first = improve_orders(problem, order, most=MOST_ORDERS)
+        first = improve_orders(problem, order, most=MOST_ORDERS, stop=self.stop)
+        self.budget -= first.work
         if self.enough(problem, first.choice):
             return first.choice
         parts = ("waited",) if self.goal == "windows" else ("waited", "short_most")
-        solved = solve_in_order(problem, first.choice, limits=PROBE, seed=0, parts=parts)
+        solved = solve_in_order(
+            problem, first.choice, limits=PROBE, seed=0, parts=parts, stop=self.stop
+        )
+        self.budget -= solved.worked
         return solved.choice if self.enough(problem, solved.choice) else None
 
     def enough(self, problem: Problem, choice: Choice | None) -> bool:
@@ -109,25 +126,32 @@ class _Trials:
         return self.choice(model.problem, model.first_order()) is not None
 
 
+class _OverError(Exception):
+    """Somebody stopped the looking, or its work is used up."""
+
+
 def relaxations(
-    job: Job, pours: Mapping[str, RoomPours], *, goal: Goal, keeps: str
+    job: Job,
+    tables: Tables,
+    *,
+    goal: Goal,
+    keeps: str,
+    stop: Stop = never,
+    budget: float = inf,
 ) -> tuple[Relaxation, ...]:
     """Changes under which the job reaches a goal, cheapest first; two where one will not do.
 
     Not a proof that less would not do: a change counts when a way was found quickly.
     """
-    trials = _Trials(job=job, pours=pours, goal=goal)
-    plans = [room.plan(AS_IS) for room in pours.values()]
-    tasks = dict.fromkeys(("mixing", bottleneck(plans), "topcoat"))
-    hands = [more_hands(job, task) for task in tasks]
-    found = [change for change in hands if trials.works(change)]
-    if goal != "margin alone":
-        gradually = GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED
-        found += [change for graded in gradually if (change := _least(trials, job, graded))]
-    if goal == "windows":
-        found = found or _pairs(trials, hands)
-    else:
-        found += _least_remedies(trials, hands, wanted=FEW_WAYS - len(found))
+    trials = _Trials(job=job, tables=tables, goal=goal, stop=stop, budget=budget)
+    changes: list[Change] = []
+    late: list[Relaxation] = []
+    # What was found before the work was used up, or before Ctrl-C, still stands.
+    with suppress(_OverError):
+        for change in _look(trials):
+            changes.append(change)  # noqa: PERF402 - an end in between keeps these
+        if goal != "margin alone":
+            late = _late_rooms(trials, keeps)
     relaxed = [
         Relaxation(
             say=Message(change.say.code, {**change.say.values, "keeps": keeps}),
@@ -135,11 +159,29 @@ def relaxations(
             words=change.words,
             effort_min=change.effort_min,
         )
-        for change in found
+        for change in changes
     ]
-    if goal != "margin alone":
-        relaxed += _late_rooms(trials, keeps)
-    return tuple(sorted(relaxed, key=lambda r: r.effort_min))
+    return tuple(sorted([*relaxed, *late], key=lambda r: r.effort_min))
+
+
+def _look(trials: _Trials) -> Iterator[Change]:
+    """Try the changes kind by kind; each that works, as soon as it is known."""
+    job, found = trials.job, 0
+    plans = [room.plan(AS_IS) for room in trials.pours.values()]
+    tasks = dict.fromkeys(("mixing", bottleneck(plans), "topcoat"))
+    hands = [more_hands(job, task) for task in tasks]
+    for change in filter(trials.works, hands):
+        found += 1
+        yield change
+    if trials.goal != "margin alone":
+        for graded in GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED:
+            if (least := _least(trials, job, graded)) is not None:
+                found += 1
+                yield least
+    if trials.goal != "windows":
+        yield from _least_remedies(trials, hands, wanted=FEW_WAYS - found)
+    elif not found:
+        yield from _pairs(trials, hands)
 
 
 def _least(trials: _Trials, job: Job, graded: Graded) -> Change | None:
@@ -232,9 +274,13 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
         return []
     due = [job.due(room.name).timestamp() for room in job.rooms]
     problem = _counting_late(model, due)
-    first = improve_orders(problem, model.first_order(), most=MOST_ORDERS)
+    if trials.stop() or trials.budget <= 0.0:
+        raise _OverError
+    first = improve_orders(problem, model.first_order(), most=MOST_ORDERS, stop=trials.stop)
     parts = ("waited", "short_most", "short_sum", "last_shift", "cost", "ready")
-    solved = solve_in_order(problem, first.choice, limits=PROBE, seed=0, parts=parts)
+    solved = solve_in_order(
+        problem, first.choice, limits=PROBE, seed=0, parts=parts, stop=trials.stop
+    )
     if solved.choice is None or solved.score is None:
         return []
     late = [

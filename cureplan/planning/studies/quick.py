@@ -72,7 +72,7 @@ class ChillAnswer:
 def card_clock(card: SlurryCard | TopcoatCard, *, at_c: float) -> tuple[MilestoneTime, ...]:
     """Minutes or hours to every milestone with everything at one temperature.
 
-    For a slurry the whole ritual runs at that temperature: liquids, filler, air and
+    For a slurry the whole procedure runs at that temperature: liquids, filler, air and
     slab, mixed and hauled as the card says. Not for a floor whose slab differs from
     its kits: plan a job, or ask `chill_answer`.
     """

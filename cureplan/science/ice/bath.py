@@ -32,28 +32,11 @@ _LAMINAR_RAYLEIGH: Final = 1e9
 def water_density_kg_m3(temp_c: ArrayLike) -> NDArray[np.float64]:
     """Density of air-free water at one atmosphere, with its maximum at 4 °C.
 
-    Parameters
-    ----------
-    temp_c : array_like, shape S
-        [°C], 0..100.
-
-    Returns
-    -------
-    ndarray of float64, shape S
-        [kg/m³]
-
-    Raises
-    ------
-    OutOfRangeError
-        A temperature is outside the range.
-
-    Source
-    ------
-    Kell 1975, J. Chem. Eng. Data 20, 97-105, eq. 16 (coefficients from memory; the
+    Source: Kell 1975, J. Chem. Eng. Data 20, 97-105, eq. 16 (coefficients from memory; the
     tests hold them to handbook densities).
 
-    Examples
-    --------
+    Shapes: temp_c S; gives S [kg/m³].
+
     >>> water_density_kg_m3([0, 4, 20]).round(2).tolist()
     [999.84, 999.97, 998.2]
     """
@@ -70,31 +53,11 @@ def ice_water_w_m2k(wall_c: ArrayLike, *, height_m: float) -> NDArray[np.float64
     Not for a wall cooler than 10 °C, where water's density turns round, nor for a bath
     that is stirred or packed dry with ice.
 
-    Parameters
-    ----------
-    wall_c : array_like, shape S
-        Outer face of the pail [°C], 10..30.
-    height_m : float
-        Of the wall under water [m], > 0.
+    Source: Churchill & Chu 1975, laminar form (Incropera eq. 9.27), driven by the difference of
+    density itself, as expansion changes sign at 4 °C.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        [W/m²K]
+    Shapes: wall_c S; gives S [W/m²K].
 
-    Raises
-    ------
-    OutOfRangeError
-        A wall temperature or the height is out of range, or the wall so tall that
-        the flow would be turbulent.
-
-    Source
-    ------
-    Churchill & Chu 1975, laminar form (Incropera eq. 9.27), driven by the difference
-    of density itself, as expansion changes sign at 4 °C.
-
-    Examples
-    --------
     >>> ice_water_w_m2k([10, 20], height_m=0.106).round(-1).tolist()
     [180.0, 350.0]
     """
@@ -120,29 +83,10 @@ def pail_surface_w_m2k(
 ) -> NDArray[np.float64]:
     """Coefficient from the liquid's edge through a pail's wall into the bath.
 
-    Parameters
-    ----------
-    water_w_m2k : array_like, shape S
-        On the water side [W/m²K], > 0.
-    wall_thickness_m, wall_conductivity_w_mk : float
-        Of the pail, > 0.
+    Source: Resistances in series, Incropera et al., 6th ed., eq. 3.18.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        [W/m²K], for :class:`cureplan.science.ice.cooling.Pail`.
+    Shapes: water_w_m2k S; gives S [W/m²K].
 
-    Raises
-    ------
-    OutOfRangeError
-        A value is not positive.
-
-    Source
-    ------
-    Resistances in series, Incropera et al., 6th ed., eq. 3.18.
-
-    Examples
-    --------
     >>> round(float(pail_surface_w_m2k(water_w_m2k=250, wall_thickness_m=0.002,
     ...                                wall_conductivity_w_mk=0.45)))
     118

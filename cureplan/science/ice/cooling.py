@@ -33,25 +33,6 @@ __all__ = [
 class Pail:
     """One pail's liquid and how its wall passes heat.
 
-    Parameters
-    ----------
-    mass_kg : float
-        Liquid in the pail [kg], > 0.
-    density_kg_m3, specific_heat_j_kgk, conductivity_w_mk : float
-        Of the liquid, > 0.
-    diameter_m : float
-        Inside [m], > 0; the height follows from the mass.
-    surface_w_m2k : float
-        From the liquid's edge through the wall to the surroundings [W/m²K], > 0;
-        ice_bath.py estimates it for ice water.
-
-    Raises
-    ------
-    OutOfRangeError
-        A number is not positive.
-
-    Examples
-    --------
     >>> pail = Pail(mass_kg=2.5, density_kg_m3=1100, specific_heat_j_kgk=1900,
     ...             conductivity_w_mk=0.18, diameter_m=0.165, surface_w_m2k=100)
     >>> round(pail.height_m, 3), round(pail.wetted_m2, 4)
@@ -123,32 +104,11 @@ class Pail:
 def pail_gap_left(elapsed_s: ArrayLike, *, pail: Pail, stirred: bool) -> NDArray[np.float64]:
     """Share of the first gap to the surroundings left in a pail's mean.
 
-    Parameters
-    ----------
-    elapsed_s : array_like, shape S
-        Time among the surroundings [s], >= 0.
-    pail : Pail
-        The liquid and its wall.
-    stirred : bool
-        False for a pail left standing.
-
-    Returns
-    -------
-    ndarray of float64, shape S
-        Exactly 1 at the start, and falling.
-
-    Raises
-    ------
-    OutOfRangeError
-        A time is negative.
-
-    Source
-    ------
-    Incropera et al., 6th ed., section 5.8 (product of a cylinder's and a wall's
+    Source: Incropera et al., 6th ed., section 5.8 (product of a cylinder's and a wall's
     solution) and eq. 5.6 (stirred).
 
-    Examples
-    --------
+    Shapes: elapsed_s S; gives S.
+
     >>> pail = Pail(mass_kg=2.5, density_kg_m3=1100, specific_heat_j_kgk=1900,
     ...             conductivity_w_mk=0.18, diameter_m=0.165, surface_w_m2k=100)
     >>> [float(pail_gap_left(3600, pail=pail, stirred=way).round(2)) for way in (False, True)]
@@ -195,33 +155,8 @@ def time_to_reach_s(
 
     Compare first whether anything needs doing: a target beyond the start is refused.
 
-    Parameters
-    ----------
-    target_c : array_like, shape S
-        Mean temperature wanted [°C].
-    start_c, surroundings_c : array_like, broadcastable with S
-        Liquid at the start, and ice water or air around it [°C].
-    pail : Pail
-        The liquid and its wall.
-    stirred : bool
-        False for a pail left standing.
+    Source: Inverse of :func:`pail_gap_left`.
 
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-        [s]; 0 where the target is the start.
-
-    Raises
-    ------
-    OutOfRangeError
-        A target does not lie from the start up to, but not at, the surroundings.
-
-    Source
-    ------
-    Inverse of :func:`pail_gap_left`.
-
-    Examples
-    --------
     >>> pail = Pail(mass_kg=2.5, density_kg_m3=1100, specific_heat_j_kgk=1900,
     ...             conductivity_w_mk=0.18, diameter_m=0.165, surface_w_m2k=100)
     >>> in_ice = {"start_c": 35, "surroundings_c": 0, "pail": pail}
@@ -272,34 +207,8 @@ def chill_times(
 
     A measured liquid temperature beats all of it.
 
-    Parameters
-    ----------
-    pail : Pail
-        The liquid and its wall.
-    start_c, target_c : float
-        Liquid when it goes in, and as the mixer wants it [°C].
-    bath_c : float
-        Ice water [°C], >= 0: a salted bath is outside this model.
-    minimum_c : float
-        Coldest the card allows the liquid to be [°C].
+    Source: As for :func:`time_to_reach_s`.
 
-    Returns
-    -------
-    ChillTimes
-        Both times, and when a stirred pail gets too cold.
-
-    Raises
-    ------
-    OutOfRangeError
-        The target lies below the card's minimum, at or below the bath, or above the
-        start; or the bath is below 0 °C.
-
-    Source
-    ------
-    As for :func:`time_to_reach_s`.
-
-    Examples
-    --------
     >>> pail = Pail(mass_kg=2.5, density_kg_m3=1100, specific_heat_j_kgk=1900,
     ...             conductivity_w_mk=0.18, diameter_m=0.165, surface_w_m2k=100)
     >>> times = chill_times(pail=pail, start_c=35, target_c=4, bath_c=0, minimum_c=2)
@@ -335,25 +244,6 @@ def heat_removed_j(
 ) -> NDArray[np.float64]:
     """Heat that must leave liquids to bring them from one mean temperature to another.
 
-    Parameters
-    ----------
-    heat_capacity_j_k : array_like
-        Mass times specific heat of all that is chilled [J/K], > 0.
-    start_c, end_c : array_like, broadcastable
-        Before and after [°C]; `end_c` <= `start_c`.
-
-    Returns
-    -------
-    ndarray of float64, broadcast shape
-        [J]
-
-    Raises
-    ------
-    OutOfRangeError
-        The end is warmer than the start, or the capacity is not positive.
-
-    Examples
-    --------
     >>> float(heat_removed_j(heat_capacity_j_k=2 * 2.5 * 1900, start_c=35, end_c=4))
     294500.0
     """
@@ -370,31 +260,10 @@ def ice_mass_kg(
 
     Only what melts: some must be left over, or the bath warms.
 
-    Parameters
-    ----------
-    heat_j : array_like, shape S
-        Heat taken from the liquids [J], >= 0.
-    cooler_loss_share : float
-        Ice the cooler itself lets melt, as a share of what the liquids do, >= 0.
-    fusion_heat_j_kg : float
-        Melting heat [J/kg], > 0; FUSION_HEAT_J_KG.
+    Source: Heat over melting heat; the meltwater stays at the bath's temperature.
 
-    Returns
-    -------
-    ndarray of float64, shape S
-        [kg]
+    Shapes: heat_j S; gives S [kg].
 
-    Raises
-    ------
-    OutOfRangeError
-        A value is out of range.
-
-    Source
-    ------
-    Heat over melting heat; the meltwater stays at the bath's temperature.
-
-    Examples
-    --------
     >>> round(float(ice_mass_kg(heat_j=294_500, cooler_loss_share=0,
     ...                         fusion_heat_j_kg=333_550)), 2)
     0.88
@@ -410,25 +279,6 @@ def sweats(liquid_c: ArrayLike, *, dew_c: ArrayLike) -> NDArray[np.bool_]:
 
     The wall is taken as cold as the liquid, which warns a little early.
 
-    Parameters
-    ----------
-    liquid_c : array_like, shape S
-        Liquid in the pail [°C].
-    dew_c : array_like, broadcastable with S
-        Dew point of the air where the pail stands [°C].
-
-    Returns
-    -------
-    ndarray of bool, broadcast shape
-        True at or below dew point.
-
-    Raises
-    ------
-    OutOfRangeError
-        A value is missing.
-
-    Examples
-    --------
     >>> sweats([4.0, 25.0], dew_c=23.0).tolist()
     [True, False]
     """

@@ -84,7 +84,7 @@ def steady_ln_s(made: Setup, temp_c: ArrayLike, milestone: ArrayLike, *, at: Arr
 
 def _steady_model(made: Setup, temp_c: Array, milestone: NDArray[np.int64]) -> ReadingsModel:
     rows = [
-        made.maker.steady_ritual(float(one_c), int(number))
+        made.maker.steady_procedure(float(one_c), int(number))
         for one_c, number in zip(temp_c, milestone, strict=True)
     ]
     return replace(made.model, rows=as_arrays(rows, made.humidity_ref))

@@ -49,7 +49,7 @@ def fit_card(
     *,
     source: str,
     fitted_on: date,
-    left_aside: Sequence[int] = (),
+    blank: Sequence[int] = (),
     without: Sequence[int] = (),
 ) -> CardFit:
     """Fit a card to readings.
@@ -57,7 +57,7 @@ def fit_card(
     Not for readings of several products in one go. A card that was fitted already must
     not be given the same readings again: start from the card before.
     """
-    kept = _struck(readings, without, source)
+    kept = _without(readings, without, source)
     digest = readings_digest(kept)
     if any(f"({digest}): fitted" in origin for origin in card.provenance.values()):
         raise InputError(
@@ -72,7 +72,7 @@ def fit_card(
         refuse_nonsense(found, made, source=source)
         return report(
             made, found, humidity, balance, source=source, digest=digest,
-            fitted_on=fitted_on, left_aside=tuple(left_aside), struck=tuple(without),
+            fitted_on=fitted_on, blank=tuple(blank), excluded=tuple(without),
         )  # fmt: skip
     except OutOfRangeError as error:
         raise InputError(
@@ -92,7 +92,7 @@ def _named(error: InputError, source: str) -> InputError:
     )
 
 
-def _struck(
+def _without(
     readings: Sequence[Reading], without: Sequence[int], source: str
 ) -> tuple[Reading, ...]:
     lines = {reading.line for reading in readings if reading.source == source}

@@ -101,13 +101,9 @@ def solve(problem: Problem, *, start: Array | None = None) -> Solution:
     Slopes are found anew only after a step that matters: models here are nearly straight.
     Not for rows with outliers that should not count: strike those first.
 
-    Source
-    ------
-    Marquardt's damping of the normal equations; prior as further rows (for example
+    Source: Marquardt's damping of the normal equations; prior as further rows (for example
     Gelman et al., Bayesian Data Analysis, ch. 14; from memory).
 
-    Examples
-    --------
     >>> line = Problem(expected=lambda x: x, slopes=lambda x: np.eye(1),
     ...     observed=np.array([2.0]), row_sd=np.ones(1), prior_mean=np.zeros(1),
     ...     prior_sd=np.ones(1), lower=np.full(1, -9.0), upper=np.full(1, 9.0),
@@ -223,9 +219,7 @@ def with_scale(
     The factor is looked for once, about the fit with a factor of one: then a further
     reading that agrees with the fit can only narrow what is known.
 
-    Source
-    ------
-    Mean of the residual sum of squares under a prior, n - trace(hat matrix); scaled
+    Source: Mean of the residual sum of squares under a prior, n - trace(hat matrix); scaled
     inverse chi-square prior for the factor (Gelman et al., ch. 3 and 14; from memory).
     """
     first = solve(problem, start=start)
@@ -266,9 +260,7 @@ def half_width(
     As far as the interval rests on the scatter that was found, Student's t widens it
     (degrees of freedom after Satterthwaite); as far as it rests on the prior, not.
 
-    Source
-    ------
-    Satterthwaite 1946: freedom = 2 V² / var(V) (from memory).
+    Source: Satterthwaite 1946: freedom = 2 V² / var(V) (from memory).
     """
     along = np.asarray(direction, dtype=np.float64)
     variance = float(along @ found.covariance @ along) + scatter_sd**2
@@ -302,9 +294,7 @@ def deleted_residuals(found: Solution, *, prior_freedom: float) -> tuple[Array, 
     Externally studentised: the row neither pulls the fit towards itself nor widens the
     scatter by which it is judged.
 
-    Source
-    ------
-    Cook & Weisberg, Residuals and Influence in Regression, ch. 2 (from memory).
+    Source: Cook & Weisberg, Residuals and Influence in Regression, ch. 2 (from memory).
     """
     problem = found.problem
     rows = np.where(problem.scaled_row, found.residual / problem.row_sd, np.nan)
@@ -328,12 +318,8 @@ def _deleted(inside: Array, leverage: Array, found: Solution, prior_freedom: flo
 def disagreement_limit(*, count: int, freedom: float, chance: float) -> float:
     """Deleted residual which `chance` of files without a fault would exceed somewhere.
 
-    Source
-    ------
-    Bonferroni's bound on Student's t with one degree of freedom less.
+    Source: Bonferroni's bound on Student's t with one degree of freedom less.
 
-    Examples
-    --------
     >>> round(disagreement_limit(count=1, freedom=1e9, chance=0.05), 2)
     1.96
     """

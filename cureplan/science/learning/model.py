@@ -126,9 +126,9 @@ class CardFit:
     fitted_on: date
     counted: int
     """Readings used."""
-    left_aside: tuple[int, ...]
+    blank: tuple[int, ...]
     """Lines on which nothing was filled in."""
-    struck: tuple[int, ...]
+    excluded: tuple[int, ...]
     """Lines the user took out."""
     share: float
     """Share of cases each interval is to hold."""

@@ -20,7 +20,7 @@ __all__ = [
     "Layout",
     "ReadingRows",
     "ReadingsModel",
-    "standing_sample_s",
+    "cup_sample_s",
 ]
 
 STEPS = 16
@@ -29,7 +29,7 @@ STEPS = 16
 Array = NDArray[np.float64]
 
 
-def standing_sample_s(
+def cup_sample_s(
     start_c: ArrayLike,
     air_c: ArrayLike,
     mass_share: ArrayLike,
@@ -44,21 +44,19 @@ def standing_sample_s(
     Not for samples spread thin or held at their temperature, which simply keep it, and
     not far beyond the working time: the heat given off is known only up to there.
 
-    Source
-    ------
-    Heat balance of a stirred sample; each step by the exponential midpoint rule.
+    Source: Heat balance of a stirred sample; each step by the exponential midpoint rule.
     """
-    start, air, share, target, pace = np.broadcast_arrays(
+    start, air, share, target, speeds = np.broadcast_arrays(
         *(
             np.atleast_1d(np.asarray(x, dtype=np.float64))
             for x in (start_c, air_c, mass_share, age_s, speed)
         )
     )
-    if not (np.all(share > 0) and np.all(pace > 0)):
+    if not (np.all(share > 0) and np.all(speeds > 0)):
         raise OutOfRangeError("mass_share and speed must be > 0")
     kinetics = kinetics_of(kit)
     before_s = (
-        kit.liquid_stage_share * kit.liquids_mix_s * pace * rate_factor(start, **kinetics)
+        kit.liquid_stage_share * kit.liquids_mix_s * speeds * rate_factor(start, **kinetics)
     )
     step_age = (target - before_s) / STEPS
     rise_per_age = kit.heat_rise_k / kit.working_age_s
@@ -70,11 +68,11 @@ def standing_sample_s(
         return np.asarray(from_c + slope * age * _fading(loss_per_s * age / rate))
 
     temp, time_s = start, np.zeros(start.shape)
-    rate = pace * rate_factor(temp, **kinetics)
+    rate = speeds * rate_factor(temp, **kinetics)
     for _ in range(STEPS):
-        middle = pace * rate_factor(onward(temp, rate, step_age / 2.0), **kinetics)
+        middle = speeds * rate_factor(onward(temp, rate, step_age / 2.0), **kinetics)
         temp = onward(temp, middle, step_age)
-        end = pace * rate_factor(temp, **kinetics)
+        end = speeds * rate_factor(temp, **kinetics)
         time_s = time_s + step_age / 6.0 * (1.0 / rate + 4.0 / middle + 1.0 / end)
         rate = end
     return time_s
@@ -190,16 +188,16 @@ class ReadingsModel:
         out = np.full(rows.size, np.nan)
         kit = self.kit_at(at)
         ages = np.exp(np.append(at[1 : 1 + self.layout.milestones], 0.0))[rows.milestone]
-        pace = np.exp(self._of_batch(at, self.layout.speed))
-        for kind, times in ((STEADY, self._steady_s), (STANDING, self._standing_s)):
+        speed = np.exp(self._of_batch(at, self.layout.speed))
+        for kind, times in ((STEADY, self._steady_s), (STANDING, self._cup_sample_s)):
             chosen = rows.kind == kind
             if np.any(chosen):
-                times_s = times(kit, chosen, ages[chosen], pace[chosen])
+                times_s = times(kit, chosen, ages[chosen], speed[chosen])
                 out[chosen] = _ln(times_s)
         probes = rows.kind == PROBE
         kits = probes | (rows.kind == POURED)
         if np.any(kits):
-            out[kits] = self._in_a_kit(at, kit, kits, ages[kits], pace[kits])
+            out[kits] = self._in_a_kit(at, kit, kits, ages[kits], speed[kits])
         timed = ~probes
         out[timed] += at[self.layout.humidity] * rows.humidity_frac[timed]
         shift = np.append(at[self.layout.common(0) : self.layout.speed(0)], 0.0)
@@ -287,24 +285,24 @@ class ReadingsModel:
         start = of(0)
         return np.append(at[start : start + self.layout.batches], 0.0)[self.rows.batch]
 
-    def _steady_s(self, kit: KitPhysics, chosen: Mask, age_s: Array, pace: Array) -> Array:
-        rate = pace * rate_factor(self.rows.temp_c[chosen], **kinetics_of(kit))
+    def _steady_s(self, kit: KitPhysics, chosen: Mask, age_s: Array, speed: Array) -> Array:
+        rate = speed * rate_factor(self.rows.temp_c[chosen], **kinetics_of(kit))
         before_s = 0.0 if self.kit is None else kit.liquid_stage_share * kit.liquids_mix_s
         return np.asarray(age_s / rate - before_s)
 
-    def _standing_s(self, kit: KitPhysics, chosen: Mask, age_s: Array, pace: Array) -> Array:
+    def _cup_sample_s(self, kit: KitPhysics, chosen: Mask, age_s: Array, speed: Array) -> Array:
         rows = self.rows
-        return standing_sample_s(
+        return cup_sample_s(
             rows.temp_c[chosen],
             rows.air_c[chosen],
             rows.mass_share[chosen],
             age_s,
             kit=kit,
-            speed=pace,
+            speed=speed,
         )
 
     def _in_a_kit(
-        self, at: Array, kit: KitPhysics, chosen: Mask, age_s: Array, pace: Array
+        self, at: Array, kit: KitPhysics, chosen: Mask, age_s: Array, speed: Array
     ) -> Array:
         """ln(time) of poured kits and temperatures of those with a thermometer in them."""
         rows, layout = self.rows, self.layout
@@ -318,7 +316,7 @@ class ReadingsModel:
             np.where(np.isnan(slab_c), self.reference_c, slab_c),
             np.where(np.isnan(haul_s), ANY_HAUL_S, haul_s),
             kit=kit,
-            speed=pace,
+            speed=speed,
             film_m=self.film_m,
             slab_effusivity=self.slab_effusivity,
         )

@@ -65,8 +65,6 @@ WIDEST_SPREAD = 0.60
 def fitted_origin(source: str, digest: str, count: int, fitted_on: str) -> str:
     """Where a fitted number comes from.
 
-    Examples
-    --------
     >>> fitted_origin("trial.csv", "3f2a9c", 12, "2026-07-17")
     'trial.csv (3f2a9c): fitted 2026-07-17 from 12 readings'
     """
@@ -233,8 +231,8 @@ def report(
     source: str,
     digest: str,
     fitted_on: date,
-    left_aside: tuple[int, ...],
-    struck: tuple[int, ...],
+    blank: tuple[int, ...],
+    excluded: tuple[int, ...],
 ) -> CardFit:
     energy = estimate(found, made.layout.ENERGY, unit=1e3)
     at_c = reference_c(found, made)
@@ -258,8 +256,8 @@ def report(
         digest=digest,
         fitted_on=fitted_on,
         counted=len(made.readings),
-        left_aside=left_aside,
-        struck=struck,
+        blank=blank,
+        excluded=excluded,
         share=SHARE,
         reference_c=at_c,
         energy=energy,

@@ -128,14 +128,14 @@ class RowMaker:
                 closes = milestone.name in CLOSING_MILESTONES
                 after_s = mixed_s + (point.after_s if closes else point.after_late_s)
                 yield replace(
-                    self.steady_ritual(point.at_c, number),
+                    self.steady_procedure(point.at_c, number),
                     observed=math.log(after_s),
                     sd=max(sd, GENERIC_POINT_SD) if self.card.generic else sd,
                     humidity_frac=_nan(point.humidity_frac),
                     common=CARD,
                 )
 
-    def steady_ritual(self, at_c: float, milestone: int) -> Row:
+    def steady_procedure(self, at_c: float, milestone: int) -> Row:
         """A row with everything at one temperature, as a data sheet means it."""
         if not isinstance(self.card, SlurryCard):
             return Row(kind=STEADY, observed=0.0, sd=1.0, milestone=milestone, temp_c=at_c)
@@ -175,7 +175,7 @@ class RowMaker:
 
     def _of(self, reading: Reading) -> Row:
         if reading.kind == "sheet":
-            return replace(self.steady_ritual(reading.temp_c, 0), common=SHEET)
+            return replace(self.steady_procedure(reading.temp_c, 0), common=SHEET)
         if reading.kind == "cup":
             return self._cup(reading)
         if not isinstance(self.card, SlurryCard):

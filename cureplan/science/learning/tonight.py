@@ -60,7 +60,7 @@ class WatchedBucket:
     air_c: float
     slab_c: float
     """Computed slab under it when it landed, before tonight's correction."""
-    pace: float = 1.0
+    rate_factor: float = 1.0
     """How many times faster than the card its air's humidity lets it age."""
 
 
@@ -157,8 +157,6 @@ class NightFit:
 def end_sd_s(after_s: float) -> float:
     """How unsure the seen end of a clock is [s], `after_s` after filler-in.
 
-    Examples
-    --------
     >>> end_sd_s(300.0)
     25.0
     """
@@ -179,10 +177,8 @@ def fit_night(
 
     Not for more than one batch number: they differ, and each wants a fit of its own.
 
-    Source
-    ------
-    Gelman et al., Bayesian Data Analysis, 3rd ed., section 4.1 (normal approximation
-    at the mode); from memory.
+    Source: Gelman et al., Bayesian Data Analysis, 3rd ed., section 4.1 (normal approximation at
+    the mode); from memory.
     """
     if not (prior.ln_speed_sd > 0 and all(sd > 0 for sd in prior.slab_sd_k)):
         raise OutOfRangeError("every prior SD must be above 0")
@@ -278,7 +274,7 @@ class _Model:
         filler_c = column([b.filler_c for b in buckets], 2, float(mean[-1]))
         slab_c = column([b.slab_c for b in buckets], 1, mean[[1 + b.room for b in buckets]])
         speed = np.exp(nothing + float(mean[0]) + shifts[:, :1])
-        speed = speed * np.array([b.pace for b in buckets])
+        speed = speed * np.array([b.rate_factor for b in buckets])
         path = run_bucket(
             liquids_c.ravel(),
             filler_c.ravel(),

@@ -1,209 +1,91 @@
-"""A weather file: read to hourly rows, and written so that it reads back the same."""
+"""Weather from a CSV file; every fault names file, line, column, value and cure."""
 
 from __future__ import annotations
 
-import json
-import math
-import re
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass, replace
-from datetime import UTC, datetime, timedelta
-from itertools import pairwise
+import time
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
-from typing import Any, get_args
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
-from cureplan.core.writing import write_atomically
-from cureplan.weather.hours.csv_rows import CsvRow, read_rows
-from cureplan.weather.hours.csv_text import read_text, split_comments
-from cureplan.weather.hours.merge import RawRows, hourly_from_rows
-from cureplan.weather.hours.remarks import remark_from_text, remark_text
-from cureplan.weather.hours.series import (
-    HOUR_S,
-    Gap,
-    HourlySeries,
-    OriginKind,
-    WeatherOrigin,
-    utc_of,
+from cureplan.inputs.files import Decoded, Wanted, read_text
+from cureplan.weather.hours.csv_notes import (
+    FileNotes,
+    csv_text,
+    read_comments,
+    split_comments,
+    write_csv,
 )
+from cureplan.weather.hours.csv_table import Table, read_table
+from cureplan.weather.hours.merge import RawRows, hourly_from_rows
+from cureplan.weather.hours.plausible import Air, Place, oddities, questions
+from cureplan.weather.hours.resample import COARSEST_STEP_S, hour_means, hours_between
+from cureplan.weather.hours.series import HOUR_S, Gap, HourlySeries, WeatherOrigin, utc_of
 
 __all__ = [
-    "FileNotes",
-    "comment_lines",
     "csv_text",
-    "read_comments",
     "read_weather_csv",
     "read_weather_csv_for",
     "weather_from_text",
     "write_csv",
 ]
 
-_ORIGIN = re.compile(r"origin (\d+): *(\{.*\})")
-_LABELLED = re.compile(
-    r"(source|attribution|licen[cs]e|gap|note|warning): *(.*)", re.IGNORECASE
-)
-_INSTANTS = ("issued_at", "fetched_at", "starts", "ends")
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FileNotes:
-    """What the comment lines say; `origins` is empty unless we wrote the file."""
-
-    licence: str
-    attribution: str
-    origins: tuple[WeatherOrigin, ...]
-    gaps: tuple[Gap, ...]
-    notes: tuple[Message, ...]
-    warnings: tuple[Message, ...]
-
-
-def comment_lines(series: HourlySeries) -> list[str]:
-    """Comment lines that let `read_comments` restore origins, gaps and notes."""
-    lines = ["# hourly weather written by cureplan; times are UTC"]
-    lines += [f"# origin {n}: {_as_json(one)}" for n, one in enumerate(series.origins)]
-    lines += [f"# gap: {_as_json(gap)}" for gap in series.gaps]
-    lines += [f"# note: {remark_text(note)}" for note in series.notes]
-    lines += [f"# warning: {remark_text(text)}" for text in series.warnings]
-    return lines
-
-
-def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNotes:
-    """Read numbered comment lines.
-
-    Parameters
-    ----------
-    comments : iterable of (int, str)
-        1-based line number and text without the leading ``#``.
-    source : str
-        File name for error messages.
-
-    Returns
-    -------
-    FileNotes
-        Lines without a label count towards the attribution.
-
-    Raises
-    ------
-    InputError
-        A line that we wrote is damaged.
-
-    Examples
-    --------
-    >>> read_comments([(1, "source: yard gauge"), (2, "licence: CC0")], source="w.csv").licence
-    'CC0'
-    """
-    origins: list[WeatherOrigin] = []
-    found: dict[str, list[str]] = {label: [] for label in ("plain", "attribution", "licence")}
-    remarks: dict[str, list[Message]] = {"note": [], "warning": []}
-    gaps: list[Gap] = []
-    for line, text in comments:
-        origin, labelled = _ORIGIN.fullmatch(text), _LABELLED.fullmatch(text)
-        if origin:
-            origins.append(_origin(origin, source=source, line=line, expected=len(origins)))
-        elif labelled and labelled[1].lower() == "gap":
-            gaps.append(Gap(**_from_json(labelled[2], Gap, source=source, line=line)))
-        elif labelled and labelled[1].lower() in remarks:
-            remarks[labelled[1].lower()].append(_remark(labelled[2], source=source, line=line))
-        elif labelled:
-            label = {"source": "attribution", "license": "licence"}.get(
-                labelled[1].lower(), labelled[1].lower()
-            )
-            found[label].append(labelled[2])
-        elif text:
-            found["plain"].append(text)
-    return FileNotes(
-        licence="; ".join(found["licence"]),
-        attribution="; ".join(found["attribution"] or found["plain"]),
-        origins=tuple(origins),
-        gaps=tuple(gaps),
-        notes=tuple(remarks["note"]),
-        warnings=tuple(remarks["warning"]),
-    )
-
-
-def _remark(text: str, *, source: str, line: int) -> Message:
-    try:
-        return remark_from_text(text)
-    except ValueError as error:
-        raise _damaged(source, line, text) from error
-
-
-def _origin(match: re.Match[str], *, source: str, line: int, expected: int) -> WeatherOrigin:
-    if int(match[1]) != expected:
-        raise _damaged(source, line, match[0])
-    fields = _from_json(match[2], WeatherOrigin, source=source, line=line)
-    if fields["kind"] not in get_args(OriginKind):
-        raise _damaged(source, line, match[0])
-    return WeatherOrigin(**fields)
-
-
-def _as_json(record: WeatherOrigin | Gap) -> str:
-    plain = {
-        key: value.isoformat() if isinstance(value, datetime) else value
-        for key, value in asdict(record).items()
-    }
-    return json.dumps(plain, ensure_ascii=False)
-
-
-def _from_json(text: str, kind: type, *, source: str, line: int) -> dict[str, Any]:
-    try:
-        fields = json.loads(text)
-        if set(fields) != set(kind.__dataclass_fields__):  # type: ignore[attr-defined]
-            raise _damaged(source, line, text)
-        for key in _INSTANTS:
-            if fields.get(key) is not None:
-                fields[key] = datetime.fromisoformat(fields[key])
-    except (ValueError, TypeError) as error:
-        raise _damaged(source, line, text) from error
-    return dict(fields)
-
-
-def _damaged(source: str, line: int, text: str) -> InputError:
-    return InputError(
-        "this line of a saved weather file is damaged",
-        cure="save the weather again, or delete all its comment lines and the origin column",
-        source=source,
-        line=line,
-        value=text,
-    )
-
-
 _LONGEST_SPAN_H = 20 * 8766
+# Clocks of machines disagree by minutes; hours are a clock set wrong.
+_CLOCK_SLACK = timedelta(hours=1)
+_WANTED = Wanted(
+    name="CSV file",
+    smaller="cut the file to the weeks around the job",
+    content="give a header line and one row per hour",
+    largest_bytes=40_000_000,
+    western=True,
+)
 
 
-def read_weather_csv(path: Path) -> HourlySeries:
+def read_weather_csv(path: Path, *, place: Place | None = None) -> HourlySeries:
     """Read a weather table, whatever span it covers.
 
-    Not for planning, which must know that the job is covered: `read_weather_csv_for`.
+    Not for planning, which must know that the job is covered and its readings can be:
+    `read_weather_csv_for`.
 
     Parameters
     ----------
     path : Path
-        UTF-8 text: `time` with offset, `temp_c` or `temp_f`, `dew_c` or `dew_f` or
-        `humidity_pct`, optionally `cloud_pct`; comment lines with ``#`` on top. An empty
-        cell is a missing value; other columns are left aside.
+        Text: a time, air temperature, and dew point or humidity, under the names and in
+        the ways of spreadsheets, loggers and services; comment lines with ``#`` on top.
+        An empty cell is a missing value; other columns are left aside.
+    place : Place, optional
+        The site; its clock is taken for times that name none.
 
     Returns
     -------
     HourlySeries
         On whole hours of the file's own offset; gaps of up to three hours bridged and
-        marked, longer ones NaN.
+        marked, longer ones NaN. What was guessed is one note.
 
     Raises
     ------
     InputError
-        The file cannot be read as such a table.
+        The file cannot be read as such a table, or what it means cannot be settled.
     """
-    return _read(path)[0]
+    decoded = read_text(path, wanted=_WANTED)
+    return _parse(decoded, path, None if place is None else place.zone).series
 
 
 def read_weather_csv_for(
-    path: Path, *, starts: datetime, ends: datetime, history_s: float
+    path: Path,
+    *,
+    starts: datetime,
+    ends: datetime,
+    history_s: float,
+    place: Place | None = None,
+    now: datetime | None = None,
 ) -> HourlySeries:
-    """Read a weather table and make sure that it covers the job.
+    """Read a weather table and make sure that it covers the job with air that can be.
 
     Not for a look at a file that need not cover anything: `read_weather_csv`.
 
@@ -215,6 +97,11 @@ def read_weather_csv_for(
         First and last instant of the job, aware; messages use the zone of `starts`.
     history_s : float
         How long before `starts` the weather must begin [s], >= 0.
+    place : Place, optional
+        The site: its clock, season and sun.
+    now : datetime, optional
+        When the job is planned, aware; rows from after the file was issued or written are
+        then a forecast with an age.
 
     Returns
     -------
@@ -224,178 +111,274 @@ def read_weather_csv_for(
     Raises
     ------
     InputError
-        The file cannot be read, or hours of the job or its history are missing.
+        The file cannot be read, hours of the job or its history are missing, or readings
+        must be asked about.
     """
-    series, rows = _read(path)
+    zone = starts.tzinfo or UTC
+    read = _parse(read_text(path, wanted=_WANTED), path, place.zone if place else zone)
     # In UTC: a local zone would subtract by the wall clock.
     needed = starts.astimezone(UTC) - timedelta(seconds=history_s)
+    _ask(read, needed, ends, zone=zone, place=place)
+    series = read.series
     missing = series.missing_hours(needed, ends)
-    if not missing:
-        return series
-    zone = starts.tzinfo
-    if missing[-1] > series.ends:
-        problem = (
-            f"the weather ends at {_stamp(series.ends, zone)} "
-            f"but must reach {_stamp(ends, zone)}"
-        )
-        line = rows[-1].line
-    elif missing[0] < series.starts:
-        problem = (
-            f"the weather starts at {_stamp(series.starts, zone)} but must reach back to "
-            f"{_stamp(needed, zone)}, {history_s / HOUR_S:g} h before the job, for the slab"
-        )
-        line = rows[0].line
-    else:
-        problem = f"no air temperature for {_spans(missing, zone)}"
-        line = next(r.line for r in rows if r.epoch_s > missing[0].timestamp())
-    raise InputError(
-        problem,
-        cure="add the missing rows, or use another file or source of weather",
-        source=path,
-        line=line,
-        key="time",
-    )
+    if missing:
+        raise _not_covered(read, missing, needed, ends, history_s, zone)
+    warnings: list[Message] = []
+    if place is not None:
+        within = _within(read.table, needed, ends)
+        warnings += oddities(_air(read.table, within), place=place)
+    series = replace(series, warnings=(*series.warnings, *warnings))
+    return series if now is None else _dated(series, read, path, now)
 
 
 def weather_from_text(text: str, *, source: Path) -> HourlySeries:
     """`read_weather_csv` for text already in memory; `source` names it in messages."""
-    return _parse(text, source)[0]
+    if not text.strip():
+        raise InputError("the file is empty", cure=_WANTED.content, source=source)
+    return _parse(Decoded(text, "UTF-8"), source, None).series
 
 
-def _read(path: Path) -> tuple[HourlySeries, list[CsvRow]]:
-    return _parse(read_text(path), path)
+# Reading
 
 
-def _parse(text: str, path: Path) -> tuple[HourlySeries, list[CsvRow]]:
-    comments, body = split_comments(text)
+class _Read:
+    """A file's series with the rows it was made of."""
+
+    def __init__(self, series: HourlySeries, table: Table, told: FileNotes) -> None:
+        self.series = series
+        self.table = table
+        self.told = told
+        noted = [note for note in told.notes if note.code == "weather.accepted"]
+        names = (name for note in noted for name in str(note.values["names"]).split(", "))
+        self.accepted = told.accepted | frozenset(names)
+
+
+def _parse(decoded: Decoded, path: Path, site: tzinfo | None) -> _Read:
+    comments, body, first_line = split_comments(decoded.text)
     told = read_comments(comments, source=str(path))
-    rows, remarks = read_rows(body, source=path, origins=len(told.origins))
-    _require_ascending(rows, path)
+    table = read_table(
+        body,
+        first_line=first_line,
+        source=path,
+        site=site,
+        zone_text=told.zone,
+        date_order=told.date_order,
+        origins=len(told.origins),
+    )
+    _require_span(table)
     origins = told.origins or (
         WeatherOrigin(
             label=path.name, kind="file", licence=told.licence, attribution=told.attribution
         ),
     )
     raw = RawRows(
-        epoch_s=np.array([r.epoch_s for r in rows]),
-        temp_c=np.array([r.temp_c for r in rows]),
-        dew_c=np.array([r.dew_c for r in rows]),
-        cloud_frac=np.array([r.cloud_frac for r in rows]),
-        origin=np.array([r.origin for r in rows], dtype=np.int64),
+        epoch_s=table.epoch_s,
+        temp_c=table.temp_c,
+        dew_c=table.dew_c,
+        cloud_frac=table.cloud_frac,
+        origin=table.origin,
     )
-    series = hourly_from_rows(raw, origins=origins, phase_s=_phase_s(rows))
-    return _with_notes(series, told, remarks), rows
+    phase_s = _phase_s(table)
+    raw, averaged = hour_means(raw, phase_s=phase_s)
+    raw, origins, coarse, stepped = hours_between(raw, origins=origins, phase_s=phase_s)
+    series = hourly_from_rows(raw, origins=origins, phase_s=phase_s)
+    series = replace(
+        series,
+        gaps=(*coarse, *series.gaps),
+        notes=(*table.remarks, *averaged, *stepped, *series.notes),
+    )
+    return _Read(_with_notes(series, told, _guessed(decoded, table)), table, told)
 
 
-def _with_notes(series: HourlySeries, told: FileNotes, remarks: list[Message]) -> HourlySeries:
+def _guessed(decoded: Decoded, table: Table) -> tuple[Message, ...]:
+    """All that was guessed, in one line."""
+    how = table.how
+    if decoded.encoding != "UTF-8":
+        how = (Message("read.encoding", {"encoding": decoded.encoding}), *how)
+    return (Message("weather.read_as", {"how": how}),) if how else ()
+
+
+def _with_notes(
+    series: HourlySeries, told: FileNotes, remarks: tuple[Message, ...]
+) -> HourlySeries:
     def is_told(gap: Gap) -> bool:
         return any(
             known.what == gap.what and known.starts <= gap.ends and gap.starts <= known.ends
             for known in told.gaps
         )
 
+    accepted: tuple[Message, ...] = ()
+    if told.accepted:
+        accepted = (Message("weather.accepted", {"names": ", ".join(sorted(told.accepted))}),)
     return replace(
         series,
         gaps=(*told.gaps, *(gap for gap in series.gaps if not is_told(gap))),
-        notes=(*told.notes, *remarks, *series.notes),
+        notes=(*told.notes, *remarks, *accepted, *series.notes),
         warnings=told.warnings,
     )
 
 
-def _require_ascending(rows: list[CsvRow], path: Path) -> None:
-    for before, row in pairwise(rows):
-        if row.epoch_s == before.epoch_s:
-            problem, cure = f"same instant as line {before.line}", "keep one of the two rows"
-        elif row.epoch_s < before.epoch_s:
-            problem, cure = f"earlier than line {before.line}", "sort the rows by time"
-        else:
-            continue
-        raise InputError(
-            problem, cure=cure, source=path, line=row.line, key="time", value=row.time_text
+def _require_span(table: Table) -> None:
+    first_s, last_s = float(table.epoch_s[0]), float(table.epoch_s[-1])
+    last = table.lines.size - 1
+    if (last_s - first_s) > _LONGEST_SPAN_H * HOUR_S:
+        raise table.fault(
+            last,
+            "time",
+            f"more than 20 years after line {table.lines[0]}",
+            "check the year, or cut the file to the weeks around the job",
         )
-    first, last = rows[0], rows[-1]
-    if (last.epoch_s - first.epoch_s) > _LONGEST_SPAN_H * HOUR_S:
-        raise InputError(
-            f"more than 20 years after line {first.line}",
-            cure="check the year, or cut the file to the weeks around the job",
-            source=path,
-            line=last.line,
-            key="time",
-            value=last.time_text,
-        )
-    phase_s = _phase_s(rows)
-    if np.ceil((first.epoch_s - phase_s) / HOUR_S) > (last.epoch_s - phase_s) // HOUR_S:
-        raise InputError(
+    phase_s = _phase_s(table)
+    if np.ceil((first_s - phase_s) / HOUR_S) > (last_s - phase_s) // HOUR_S:
+        raise table.fault(
+            last,
+            "time",
             "no whole hour lies within the rows",
-            cure="give at least the hours of the job and of the days before it",
-            source=path,
-            line=last.line,
-            key="time",
-            value=last.time_text,
+            "give at least the hours of the job and of the days before it",
+        )
+    steps = np.diff(table.epoch_s)
+    if steps.size > 1 and np.median(steps) > COARSEST_STEP_S:
+        raise table.fault(
+            1,
+            "time",
+            f"rows lie {np.median(steps) / HOUR_S:.0f} h apart, too far to tell a night by",
+            "use a record with a row for every hour, or every three",
         )
 
 
-def _phase_s(rows: list[CsvRow]) -> float:
+def _phase_s(table: Table) -> float:
     """Where whole hours of the file's own offset stand past the UTC hour."""
-    phases = {row.offset_s % HOUR_S for row in rows}
-    return -phases.pop() % HOUR_S if len(phases) == 1 else 0.0
+    phases = np.unique(np.mod(table.offset_s, HOUR_S))
+    return float(-phases[0] % HOUR_S) if phases.size == 1 else 0.0
 
 
-def _spans(hours: tuple[datetime, ...], zone: object) -> str:
+# Asking
+
+
+def _ask(
+    read: _Read, needed: datetime, ends: datetime, *, zone: tzinfo, place: Place | None
+) -> None:
+    """Refuse rows of the job and its history that cannot be, until they are accepted."""
+    table = read.table
+    within = _within(table, needed, ends)
+    if not within.any():
+        return
+    rows = np.flatnonzero(within)
+    for question in questions(_air(table, within), zone=zone, place=place):
+        if question.name not in read.accepted:
+            row = int(rows[question.row])
+            raise table.fault(row, question.role, question.problem, question.cure)
+
+
+def _within(table: Table, needed: datetime, ends: datetime) -> NDArray[np.bool_]:
+    after = table.epoch_s >= needed.timestamp() - HOUR_S
+    return np.asarray(after & (table.epoch_s <= ends.timestamp() + HOUR_S))
+
+
+def _air(table: Table, within: NDArray[np.bool_]) -> Air:
+    return Air(
+        epoch_s=table.epoch_s[within],
+        temp_c=table.temp_c[within],
+        dew_c=table.dew_c[within],
+        humidity_frac=table.humidity_frac[within],
+        fahrenheit=table.fahrenheit,
+        guessed_zone=table.guessed_zone,
+        has_dew="dew" in table.names,
+    )
+
+
+def _not_covered(
+    read: _Read,
+    missing: tuple[datetime, ...],
+    needed: datetime,
+    ends: datetime,
+    history_s: float,
+    zone: tzinfo,
+) -> InputError:
+    series, table = read.series, read.table
+    if missing[-1] > series.ends:
+        problem = (
+            f"the weather ends at {_stamp(series.ends, zone)} "
+            f"but must reach {_stamp(ends, zone)}"
+        )
+        line = table.lines[-1]
+    elif missing[0] < series.starts:
+        problem = (
+            f"the weather starts at {_stamp(series.starts, zone)} but must reach back to "
+            f"{_stamp(needed, zone)}, {history_s / HOUR_S:g} h before the job, for the slab"
+        )
+        line = table.lines[0]
+    else:
+        problem = f"no air temperature for {_spans(missing, zone)}"
+        line = table.lines[int(np.searchsorted(table.epoch_s, missing[0].timestamp(), "right"))]
+    return InputError(
+        problem,
+        cure="add the missing rows, or use another file or source of weather",
+        source=table.source,
+        line=int(line),
+        key="time",
+    )
+
+
+def _spans(hours: tuple[datetime, ...], zone: tzinfo) -> str:
+    """The longest run, and how many hours more are missing."""
     runs: list[list[datetime]] = []
     for hour in hours:
         if runs and (hour - runs[-1][-1]).total_seconds() == HOUR_S:
             runs[-1].append(hour)
         else:
             runs.append([hour])
-    return ", ".join(
-        f"{len(run)} h ({_stamp(run[0], zone)} to {_stamp(run[-1], zone)})" for run in runs
-    )
+    longest = max(runs, key=len)
+    told = f"{len(longest)} h ({_stamp(longest[0], zone)} to {_stamp(longest[-1], zone)})"
+    others = len(hours) - len(longest)
+    return f"{told} and {others} h more" if others else told
 
 
-def _stamp(when: datetime, zone: object) -> str:
-    local = utc_of(when.timestamp()).astimezone(zone)  # type: ignore[arg-type]
+def _stamp(when: datetime, zone: tzinfo) -> str:
+    local = utc_of(when.timestamp()).astimezone(zone)
     return local.isoformat(sep=" ", timespec="minutes")
 
 
-def csv_text(series: HourlySeries) -> str:
-    """The series as CSV text, with its origins, gaps and notes as comment lines.
+# Ages
 
-    Not for a sheet: values carry all their digits and times are UTC.
-    """
-    lines = [*comment_lines(series), "time,temp_c,dew_c,cloud_frac,origin"]
-    columns = zip(
-        series.epoch_s.tolist(),
-        series.temp_c.tolist(),
-        series.dew_c.tolist(),
-        series.cloud_frac.tolist(),
-        series.origin.tolist(),
-        strict=True,
+
+def _dated(series: HourlySeries, read: _Read, path: Path, now: datetime) -> HourlySeries:
+    """Rows from after a plain file was issued, or written, as the forecast they are."""
+    if read.told.origins:
+        return series
+    issued_at = read.told.issued_at
+    if issued_at is not None and issued_at > now + _CLOCK_SLACK:
+        ahead_h = (issued_at - now).total_seconds() / HOUR_S
+        raise InputError(
+            f"says it was issued {ahead_h:.0f} h in the future",
+            cure="check the `# issued:` line, this machine's clock and --now",
+            source=path,
+            key="# issued",
+            value=issued_at.isoformat(),
+        )
+    written_at = utc_of(path.stat().st_mtime)
+    clock = utc_of(time.time())
+    if issued_at is None and written_at > max(now, clock) + _CLOCK_SLACK:
+        ahead_h = (written_at - clock).total_seconds() / HOUR_S
+        told = Message("weather.file_ahead", {"label": path.name, "ahead_h": ahead_h})
+        return replace(series, warnings=(*series.warnings, told))
+    since = issued_at or written_at
+    # Written after the night it is planned for: a record looked at with hindsight.
+    if since > now + _CLOCK_SLACK:
+        return series
+    ahead = series.epoch_s > since.timestamp()
+    if not ahead.any():
+        return series
+    made = {"issued_at": issued_at, "written_at": None if issued_at else written_at}
+    twins = tuple(
+        replace(one, kind="forecast" if one.kind == "file" else one.kind, **made)  # type: ignore[arg-type]
+        for one in series.origins
     )
-    for epoch_s, temp_c, dew_c, cloud_frac, origin in columns:
-        cells = (_cell(temp_c), _cell(dew_c), _cell(cloud_frac), str(origin))
-        lines.append(",".join((utc_of(epoch_s).isoformat(), *cells)))
-    return "\n".join(lines) + "\n"
-
-
-def write_csv(series: HourlySeries, path: Path) -> None:
-    """Write the series so that `read_weather_csv` returns the same again.
-
-    Parameters
-    ----------
-    series : HourlySeries
-        Any series, gaps included.
-    path : Path
-        Target file; replaced whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        The file could not be written.
-    """
-    write_atomically(path, csv_text(series))
-
-
-def _cell(value: float) -> str:
-    # repr is the shortest text that gives the same float back.
-    return "" if math.isnan(value) else repr(value)
+    origin = np.where(ahead, series.origin + len(series.origins), series.origin)
+    used = np.unique(origin)
+    both = (*series.origins, *twins)
+    return replace(
+        series,
+        origin=np.searchsorted(used, origin),
+        origins=tuple(both[number] for number in used),
+    )

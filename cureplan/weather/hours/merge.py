@@ -155,6 +155,7 @@ def _straight_line(origins: tuple[WeatherOrigin, ...]) -> WeatherOrigin:
         attribution=origins[0].attribution,
         issued_at=origins[0].issued_at,
         fetched_at=origins[0].fetched_at,
+        written_at=origins[0].written_at,
     )
 
 

@@ -25,6 +25,29 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.columns_aside": _names("columns"),
     "weather.saturated": _names("rows above_k"),
     "weather.off_hour": _names("rows count"),
+    "weather.averaged": _names("rows step_s"),
+    "weather.coarse": _names("step_s"),
+    "weather.read_as": _names("how"),
+    "weather.accepted": _names("names"),
+    "weather.steady": _names("temp_c"),
+    "weather.season": _names("mean_c low_c high_c"),
+    "weather.sun": _names("warmest"),
+    "weather.file_ahead": _names("label ahead_h"),
+    # How a table was understood where it leaves room.
+    "read.encoding": _names("encoding"),
+    "read.parted": _names("mark"),
+    "read.commas": _names(""),
+    "read.column": _names("what column"),
+    "read.clock_site": _names("zone"),
+    "read.clock": _names("zone"),
+    "read.doubled": _names("rows"),
+    "read.epoch": _names("unit"),
+    "read.order": _names("order"),
+    "read.newest_first": _names(""),
+    "read.marked": _names("rows"),
+    "read.left_out": _names("rows"),
+    "read.repeated": _names("rows"),
+    "read.twice": _names("rows"),
     # Which stations were asked.
     "weather.station_used": _names("station"),
     "weather.station_used_poor": _names("station given_frac silent_s"),
@@ -36,8 +59,10 @@ REMARKS: Mapping[str, frozenset[str]] = {
     # How fresh it is.
     "weather.reused": _names("age_s"),
     "weather.forecast_age": _names("label age_s"),
+    "weather.forecast_age_written": _names("label age_s"),
     "weather.forecast_age_fetched": _names("label age_s"),
     "weather.forecast_old": _names("label age_s allowed_s"),
+    "weather.forecast_old_written": _names("label age_s allowed_s"),
     "weather.forecast_old_fetched": _names("label age_s allowed_s"),
     "weather.copy": _names("why age_s fetched_at"),
     "weather.copy_mixed": _names("why age_s fetched_at"),
@@ -67,7 +92,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
 }
 """Every remark, and the names of its values."""
 
-_NUMBERS = ("s", "h", "k", "frac", "rows", "count", "status")
+_NUMBERS = ("s", "h", "k", "c", "frac", "rows", "count", "status")
 
 
 def remark_text(remark: Message) -> str:

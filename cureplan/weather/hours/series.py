@@ -25,8 +25,9 @@ IntArray = NDArray[np.int64]
 class WeatherOrigin:
     """Where a stretch of rows comes from, and on what terms it may be shown.
 
-    A label is made of names and numbers alone; what kind of rows they are is told by
-    `kind`, in every language.
+    `issued_at` is when a forecast was made, `written_at` when the file that holds it was,
+    where nothing better is known. A label is made of names and numbers alone; what kind
+    of rows they are is told by `kind`, in every language.
     """
 
     label: str
@@ -35,6 +36,7 @@ class WeatherOrigin:
     attribution: str
     issued_at: datetime | None = None
     fetched_at: datetime | None = None
+    written_at: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 import os
+import site
 import subprocess
 import sys
 import threading
@@ -26,7 +27,19 @@ from cureplan.weather.providers.exchange import WeatherQuery
 
 __all__ = ["Fetched", "Fetcher", "fetch_in_worker", "fetch_with_folder", "serve"]
 
-_WORKER = "from cureplan.weather.providers.fetching import serve; serve()"
+_PACKAGE = Path(__file__).resolve().parents[2]
+# Isolated from the folder it is started in: a file beside the job file that bears the name
+# of a library must not be run. This package is found by its place, libraries as installed.
+_WORKER = """
+import importlib.util, json, sys
+sys.path.extend(json.loads(sys.argv[2]))
+found = importlib.util.spec_from_file_location("cureplan", sys.argv[1])
+package = importlib.util.module_from_spec(found)
+sys.modules["cureplan"] = package
+found.loader.exec_module(package)
+from cureplan.weather.providers.fetching import serve
+serve()
+"""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,7 +88,12 @@ def fetch_in_worker(query: WeatherQuery, budget_s: float) -> Fetched:
     """
     lines: list[str] = []
     with subprocess.Popen(  # noqa: S603 - our own interpreter and a fixed text
-        [sys.executable, "-c", _WORKER],
+        [
+            sys.executable,
+            *("-I", "-X", "utf8", "-c", _WORKER),
+            str(_PACKAGE / "__init__.py"),
+            json.dumps(_library_folders()),
+        ],
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
@@ -146,13 +164,25 @@ def _talk(worker: subprocess.Popen[str], query: WeatherQuery, lines: list[str]) 
         lines.extend(worker.stdout)
 
 
+def _library_folders() -> list[str]:
+    """Where this process finds its libraries, less the folder it happens to run in.
+
+    The user's own site folder and what PYTHONPATH names, which isolation leaves out.
+    """
+    here = Path.cwd()
+    named = [Path(text) for text in os.environ.get("PYTHONPATH", "").split(os.pathsep) if text]
+    if site.ENABLE_USER_SITE:
+        named.append(Path(site.getusersitepackages()))
+    return [
+        str(folder)
+        for folder in named
+        if folder.is_absolute() and folder.resolve() not in {here, here.resolve()}
+    ]
+
+
 def _worker_environment(budget_s: float) -> dict[str, str]:
-    home = str(Path(__file__).resolve().parents[2])
-    paths = [home, *filter(None, [os.environ.get("PYTHONPATH")])]
     return {
         **os.environ,
-        "PYTHONPATH": os.pathsep.join(paths),
-        "PYTHONIOENCODING": "utf-8",
         # The client mixes local time and UTC; here the two are the same.
         "TZ": "UTC",
         "CUREPLAN_WORKER_BUDGET_S": f"{budget_s:g}",

@@ -9,7 +9,7 @@ from scipy.integrate import solve_ivp
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.kit import KitPhysics
-from cureplan.science.learning.procedure_readings import standing_sample_s
+from cureplan.science.learning.procedure_readings import cup_sample_s
 from cureplan.science.rate import rate_factor
 
 KIT = KitPhysics(
@@ -45,12 +45,12 @@ def integrated_s(start_c, air_c, share, age_s):
 @pytest.mark.parametrize(("start_c", "air_c"), [(21.0, 21.0), (35.0, 30.0), (12.0, 16.0)])
 def test_cups_of_any_size_follow_the_integrator(share, start_c, air_c):
     # Tolerance: what the module says of cups mixed near the air, 0.02 min.
-    got = standing_sample_s(start_c, air_c, share, 1327.0, kit=KIT, speed=1.0)
+    got = cup_sample_s(start_c, air_c, share, 1327.0, kit=KIT, speed=1.0)
     assert float(got[0]) == pytest.approx(integrated_s(start_c, air_c, share, 1327.0), abs=1.2)
 
 
 def test_an_iced_cup_in_hot_air_is_good_to_two_percent():
-    got = standing_sample_s(4.0, 38.0, 0.01, 1327.0, kit=KIT, speed=1.0)
+    got = cup_sample_s(4.0, 38.0, 0.01, 1327.0, kit=KIT, speed=1.0)
     assert float(got[0]) == pytest.approx(integrated_s(4.0, 38.0, 0.01, 1327.0), rel=0.02)
 
 
@@ -63,7 +63,7 @@ def test_an_iced_cup_in_hot_air_is_good_to_two_percent():
 )
 def test_in_air_of_its_own_temperature_a_larger_cup_ends_sooner(share, larger, temp_c, age_s):
     small, large = (
-        float(standing_sample_s(temp_c, temp_c, size, age_s, kit=KIT, speed=1.0)[0])
+        float(cup_sample_s(temp_c, temp_c, size, age_s, kit=KIT, speed=1.0)[0])
         for size in (share, share * larger)
     )
     assert large <= small + 1e-6
@@ -73,7 +73,7 @@ def test_in_air_of_its_own_temperature_a_larger_cup_ends_sooner(share, larger, t
 def test_nonsense_is_refused(bad):
     given_ = {"start_c": 21.0, "air_c": 21.0, "mass_share": 0.01, "speed": 1.0} | bad
     with pytest.raises(OutOfRangeError):
-        standing_sample_s(
+        cup_sample_s(
             given_["start_c"], given_["air_c"], given_["mass_share"], 1000.0, kit=KIT,
             speed=given_["speed"],
         )  # fmt: skip

@@ -1,4 +1,4 @@
-"""A card's points come back from the ritual that stands behind them."""
+"""A card's points come back from the reference procedure that stands behind them."""
 
 from dataclasses import replace
 
@@ -11,7 +11,7 @@ from scipy.special import erfcx
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.kit import KitPhysics, run_bucket
-from cureplan.science.procedure import ritual_ages_s, ritual_kinetics
+from cureplan.science.procedure import procedure_ages_s, procedure_kinetics
 
 KIT = KitPhysics(
     activation_energy_j_mol=50e3,
@@ -33,7 +33,7 @@ MINUTES = np.array([16.0, 20.0, 26.0, 300.0, 1440.0])
 
 
 def fitted(at_c, minutes, milestone, kit=KIT, *, spread_frac=0.1, **prior):
-    return ritual_kinetics(
+    return procedure_kinetics(
         at_c,
         np.asarray(minutes) * 60,
         milestone,
@@ -46,7 +46,7 @@ def fitted(at_c, minutes, milestone, kit=KIT, *, spread_frac=0.1, **prior):
     )
 
 
-def ritual(kit, at_c):
+def procedure(kit, at_c):
     return run_bucket(
         at_c, at_c, at_c, at_c, FLOOR["haul_s"],
         kit=kit, speed=1.0, film_m=FLOOR["film_m"], slab_effusivity=FLOOR["slab_effusivity"],
@@ -71,15 +71,15 @@ def test_one_temperature_comes_back_to_a_millionth_of_a_minute(
         mixing_power_w=power_w,
         exchange_w_k=exchange_w_k,
     )
-    found, fit = ritual_kinetics(
+    found, fit = procedure_kinetics(
         np.full(5, at_c), MINUTES * 60, np.arange(5), spread_frac=0.1, reference_c=at_c,
         working=1, kit=kit, **PRIOR, **FLOOR,
     )  # fmt: skip
-    path = ritual(found, at_c)
+    path = procedure(found, at_c)
     got_min = np.array([float(path.when_s(age_s)[0]) for age_s in fit.reference_s]) / 60
     assert got_min == pytest.approx(MINUTES, abs=1e-6)
-    # The ages themselves are what the ritual has at those minutes, to 1e-6 min.
-    again_s = ritual_ages_s(at_c, MINUTES * 60, kit=found, **FLOOR)
+    # The ages themselves are what the reference procedure has at those minutes, to 1e-6 min.
+    again_s = procedure_ages_s(at_c, MINUTES * 60, kit=found, **FLOOR)
     assert fit.reference_s / 60 == pytest.approx(again_s / 60, abs=1e-6)
     # One temperature says nothing of the energy.
     assert fit.activation_energy_j_mol == pytest.approx(50e3, rel=1e-9)
@@ -87,7 +87,7 @@ def test_one_temperature_comes_back_to_a_millionth_of_a_minute(
 
 
 def solver_minutes(energy_j_mol, at_c, ages_s, *, rise_k, working_age_s):
-    """Independent: the ritual at one temperature by SciPy, minutes to each age."""
+    """Independent: the reference procedure at one temperature by SciPy, minutes to each age."""
     heat_w = rise_k * 20_334.0 / working_age_s
 
     def rate(temp_c):
@@ -134,11 +134,11 @@ def test_two_temperatures_give_the_reactions_own_energy(truth_j_mol):
     assert kit.activation_energy_j_mol == fit.activation_energy_j_mol
 
 
-def test_running_the_ritual_at_either_point_returns_it():
+def test_running_the_procedure_at_either_point_returns_it():
     minutes = [16.0, 20.0, 9.0, 11.3]
     kit, fit = fitted([21.0, 21.0, 32.0, 32.0], minutes, [0, 1, 0, 1], prior_sd_j_mol=1e8)
     got_min = [
-        float(ritual(kit, at_c).when_s(fit.reference_s[which])[0]) / 60
+        float(procedure(kit, at_c).when_s(fit.reference_s[which])[0]) / 60
         for at_c, which in ((21.0, 0), (21.0, 1), (32.0, 0), (32.0, 1))
     ]
     # Two ratios, one energy: the four are met to the little by which they disagree.
@@ -156,23 +156,23 @@ def test_the_prior_still_pulls_a_single_pair():
 
 
 @given(after_min=st.floats(4.1, 900), later_min=st.floats(0, 600), at_c=st.floats(5, 40))
-def test_age_only_grows_and_hotter_rituals_are_older(after_min, later_min, at_c):
+def test_age_only_grows_and_hotter_procedures_are_older(after_min, later_min, at_c):
     after_s = np.array([after_min, after_min + later_min]) * 60
-    ages_s = ritual_ages_s(at_c, after_s, kit=KIT, **FLOOR)
+    ages_s = procedure_ages_s(at_c, after_s, kit=KIT, **FLOOR)
     assert ages_s[1] >= ages_s[0] > 0
-    hotter_s = ritual_ages_s(at_c + 3.0, after_s, kit=KIT, **FLOOR)
+    hotter_s = procedure_ages_s(at_c + 3.0, after_s, kit=KIT, **FLOOR)
     assert np.all(hotter_s > ages_s)
 
 
 def test_beyond_the_path_the_age_goes_on_at_the_slabs_rate():
-    ages_s = ritual_ages_s(21.0, [5 * 3600.0, 6 * 3600.0], kit=KIT, **FLOOR)
+    ages_s = procedure_ages_s(21.0, [5 * 3600.0, 6 * 3600.0], kit=KIT, **FLOOR)
     assert ages_s[1] - ages_s[0] == pytest.approx(3600.0, rel=1e-9)
 
 
 @pytest.mark.parametrize("after_s", [240.0, 100.0, -1.0, np.nan])
 def test_refuses_times_before_the_batch_is_poured(after_s):
     with pytest.raises(OutOfRangeError, match="poured"):
-        ritual_ages_s(21.0, after_s, kit=KIT, **FLOOR)
+        procedure_ages_s(21.0, after_s, kit=KIT, **FLOOR)
 
 
 def test_refuses_a_card_whose_times_and_heat_cannot_be_one_batch():

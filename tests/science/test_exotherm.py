@@ -10,7 +10,7 @@ from scipy.integrate import solve_ivp
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.kit import KitPhysics
-from cureplan.science.procedure import left_standing
+from cureplan.science.procedure import exotherm_path
 
 KIT = KitPhysics(
     activation_energy_j_mol=50e3,
@@ -36,7 +36,7 @@ SMALL_AND_COLD = replace(
 def test_agrees_with_an_ode_solver_in_time(kit, mixed_c, air_c):
     # Independent: SciPy marches temperature and age in time, not in age. The last kit
     # cools by a tenth of its warmth a minute, which one sweep over all of it cannot do.
-    pail = left_standing(mixed_c, air_c, kit=kit, start_age_s=200.0, end_age_s=1327.0)
+    pail = exotherm_path(mixed_c, air_c, kit=kit, start_age_s=200.0, end_age_s=1327.0)
     capacity_j_k = kit.liquids_capacity_j_k + kit.filler_capacity_j_k
     heat_w = kit.heat_rise_k * capacity_j_k / 1327.0
 
@@ -59,7 +59,7 @@ def test_without_losses_it_warms_by_just_the_cards_rise():
     # By definition of the card's heat rise: a full bucket from age nought to the end of
     # its working time.
     closed = replace(KIT, exchange_w_k=0.0)
-    pail = left_standing(30.0, 10.0, kit=closed, start_age_s=0.0, end_age_s=1327.0)
+    pail = exotherm_path(30.0, 10.0, kit=closed, start_age_s=0.0, end_age_s=1327.0)
     assert pail.temp_c[-1] - pail.temp_c[0] == pytest.approx(8.0, abs=1e-6)
     half = np.interp(1327.0 / 2, pail.age_s, pail.temp_c)
     assert half - pail.temp_c[0] == pytest.approx(4.0, abs=1e-6)
@@ -69,7 +69,7 @@ def test_without_losses_it_warms_by_just_the_cards_rise():
 def test_heat_balances(mixed_c, air_c, exchange_w_k):
     # What is stored is what was given less what went to the air, to 1e-6 of it.
     kit = replace(KIT, exchange_w_k=exchange_w_k)
-    pail = left_standing(mixed_c, air_c, kit=kit, start_age_s=100.0, end_age_s=1500.0)
+    pail = exotherm_path(mixed_c, air_c, kit=kit, start_age_s=100.0, end_age_s=1500.0)
     stored_j = kit.capacity_j_k * (pail.temp_c[-1] - mixed_c)
     given_j = 8.0 * kit.capacity_j_k / 1327.0 * 1400.0
     lost_j = exchange_w_k * np.trapezoid(pail.temp_c - air_c, pail.time_s)
@@ -86,8 +86,8 @@ def test_heat_balances(mixed_c, air_c, exchange_w_k):
 )
 def test_a_warmer_bucket_is_done_sooner_and_ends_no_colder(mixed_c, air_c, warmer_k, end_age_s):
     ages = {"start_age_s": 100.0, "end_age_s": end_age_s}
-    as_is = left_standing(mixed_c, air_c, kit=KIT, **ages)
-    warmer = left_standing(mixed_c + warmer_k, air_c, kit=KIT, **ages)
+    as_is = exotherm_path(mixed_c, air_c, kit=KIT, **ages)
+    warmer = exotherm_path(mixed_c + warmer_k, air_c, kit=KIT, **ages)
     assert np.all(np.diff(as_is.age_s) > 0)
     assert np.all(np.diff(as_is.time_s) > 0)
     assert (as_is.age_s[0], as_is.age_s[-1]) == pytest.approx((100.0, end_age_s))
@@ -98,7 +98,7 @@ def test_a_warmer_bucket_is_done_sooner_and_ends_no_colder(mixed_c, air_c, warme
 def test_dumping_it_buys_minutes():
     # The same batch at its own temperature throughout, as if spread at once on a slab
     # like itself: the heat it keeps by standing costs it part of its life.
-    pail = left_standing(33.0, 33.0, kit=KIT, start_age_s=300.0, end_age_s=1327.0)
+    pail = exotherm_path(33.0, 33.0, kit=KIT, start_age_s=300.0, end_age_s=1327.0)
     spread_s = (1327.0 - 300.0) / np.exp(-50e3 / 8.314462618 * (1 / 306.15 - 1 / 294.15))
     assert pail.time_s[-1] < 0.93 * spread_s
 
@@ -115,4 +115,4 @@ def test_dumping_it_buys_minutes():
 )
 def test_refuses_ages_and_heats_that_cannot_be(mixed_c, start_age_s, end_age_s, kit):
     with pytest.raises(OutOfRangeError):
-        left_standing(mixed_c, 21.0, kit=kit, start_age_s=start_age_s, end_age_s=end_age_s)
+        exotherm_path(mixed_c, 21.0, kit=kit, start_age_s=start_age_s, end_age_s=end_age_s)

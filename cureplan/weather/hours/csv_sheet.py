@@ -1,0 +1,224 @@
+"""The header of a weather table found, and the rows under it that hold data."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+from cureplan.core.errors import InputError
+from cureplan.inputs.files import delimiters, sample_rows, whole_table
+from cureplan.weather.hours.csv_header import Column, Header, header_of
+from cureplan.weather.hours.csv_notes import is_comment
+
+__all__ = ["Sheet", "missing_column", "sheet_of"]
+
+# Rows below the table that tell sums or means; more of them are not such. (invented)
+_MOST_SUMMARY_ROWS = 6
+_MOST_UNIT_ROWS = 3
+
+
+@dataclass(slots=True, kw_only=True)
+class Sheet:
+    """Rows under a header, cells by column."""
+
+    source: Path
+    header: Header
+    header_line: int
+    lines: list[int]
+    columns: list[Sequence[str]]
+    delimiter: str
+    zone_above: str
+    left_out: int = 0
+    repeated: int = 0
+
+    def texts(self, column: Column) -> Sequence[str]:
+        return self.columns[column.at]
+
+    def fault(self, column: Column, row: int, problem: str, cure: str) -> InputError:
+        return InputError(
+            problem,
+            cure=cure,
+            source=self.source,
+            line=self.lines[row],
+            key=column.name,
+            value=self.texts(column)[row].strip(),
+        )
+
+    def drop(self, keep: Sequence[bool]) -> None:
+        self.lines = [line for line, kept in zip(self.lines, keep, strict=True) if kept]
+        self.columns = [
+            [cell for cell, kept in zip(column, keep, strict=True) if kept]
+            for column in self.columns
+        ]
+
+
+def sheet_of(body: str, first_line: int, source: Path) -> Sheet:
+    if not body.strip():
+        raise InputError("has no rows", cure="give one row per hour", source=source)
+    delimiter, header_cells = _find_header(body, source, first_line)
+    rows, lines = whole_table(body, source=source, delimiter=delimiter, first_line=first_line)
+    at = rows.index(header_cells)
+    header = header_of(_without_tail(header_cells))
+    sheet = Sheet(
+        source=source,
+        header=header,
+        header_line=lines[at],
+        lines=lines[at + 1 :],
+        columns=[],
+        delimiter=delimiter,
+        zone_above=_zone_above(rows[:at]),
+    )
+    _refuse_twins(sheet)
+    cells = rows[at + 1 :]
+    cells, sheet.lines = _data_rows(cells, sheet, header_cells)
+    width = len(header.columns)
+    if set(map(len, cells)) - {width}:
+        cells = [
+            _fitted(row, line, sheet) for row, line in zip(cells, sheet.lines, strict=True)
+        ]
+    sheet.columns = [list(column) for column in zip(*cells, strict=True)] or [
+        [] for _ in range(width)
+    ]
+    _take_unit_rows(sheet)
+    _drop_summary_rows(sheet)
+    return sheet
+
+
+def _find_header(body: str, source: Path, first_line: int) -> tuple[str, tuple[str, ...]]:
+    """The first row that names time and air temperature, and what parts its cells."""
+    best: tuple[int, str, tuple[str, ...]] | None = None
+    for delimiter in delimiters(body, comments=False):
+        for row in sample_rows(body, delimiter, comments=False):
+            cells = tuple(row.cells)
+            header = header_of(cells)
+            known = sum(column.role is not None for column in header.columns)
+            if header.tells_time and header.tells_air and known >= 2:
+                return delimiter, cells
+            if best is None or known > best[0]:
+                best = (known, delimiter, cells)
+    if best is None:
+        # Not even a sample could be parted: let the full reading say why.
+        whole_table(body, source=source, delimiter=",", first_line=first_line)
+        raise InputError("has no rows", cure="give one row per hour", source=source)
+    _, delimiter, cells = best
+    rows, lines = whole_table(body, source=source, delimiter=delimiter, first_line=first_line)
+    line = lines[rows.index(cells)]
+    asked = "temp_c or temp_f" if header_of(cells).tells_time else "time"
+    raise missing_column(cells, asked, source, line)
+
+
+def missing_column(cells: Sequence[str], asked: str, source: Path, line: int) -> InputError:
+    names = ", ".join(cell.strip() for cell in cells if cell.strip())
+    return InputError(
+        f"the header has no column {asked}; it has: {names[:120]}",
+        cure=f"add or rename a column to {asked}",
+        source=source,
+        line=line,
+    )
+
+
+def _without_tail(cells: Sequence[str]) -> list[str]:
+    kept = list(cells)
+    while kept and not kept[-1].strip():
+        kept.pop()
+    return kept
+
+
+def _refuse_twins(sheet: Sheet) -> None:
+    used = [c.name.lower() for c in sheet.header.columns if c.role is not None]
+    twice = next((name for name in used if used.count(name) > 1), None)
+    if twice is not None:
+        raise InputError(
+            "column stands in the header twice",
+            cure="keep one of the two",
+            source=sheet.source,
+            line=sheet.header_line,
+            key=twice,
+        )
+
+
+def _data_rows(
+    cells: list[tuple[str, ...]], sheet: Sheet, header_cells: tuple[str, ...]
+) -> tuple[list[tuple[str, ...]], list[int]]:
+    """Without remarks, rows of empty cells, and headers that come again."""
+    plain = all(row[0] and not row[0].startswith("#") for row in cells)
+    if plain and header_cells not in cells:
+        return cells, sheet.lines
+    kept, lines = [], []
+    for row, line in zip(cells, sheet.lines, strict=True):
+        if row == header_cells:
+            sheet.repeated += 1
+        elif not is_comment(row[0].strip()) and any(cell.strip() for cell in row):
+            kept.append(row)
+            lines.append(line)
+    return kept, lines
+
+
+def _fitted(row: tuple[str, ...], line: int, sheet: Sheet) -> tuple[str, ...]:
+    width = len(sheet.header.columns)
+    bare = tuple(_without_tail(row)) if len(row) > width else row
+    if len(bare) < width:
+        needed = max(c.at for c in sheet.header.columns if c.role is not None)
+        if len(bare) > needed or not any(cell.strip() for cell in bare[1:]):
+            return (*bare, *[""] * (width - len(bare)))
+    elif len(bare) == width:
+        return bare
+    raise InputError(
+        f"has {len(bare)} cells where the header has {width}",
+        cure="separate cells by commas and write decimals with a point",
+        source=sheet.source,
+        line=line,
+        value=sheet.delimiter.join(row),
+    )
+
+
+def _take_unit_rows(sheet: Sheet) -> None:
+    """Rows of units below the header, as some loggers write them."""
+    spare = 0
+    for row in range(min(_MOST_UNIT_ROWS, len(sheet.lines))):
+        cells = [column[row].strip() for column in sheet.columns]
+        if any(re.search(r"\d", cell) for cell in cells if cell not in {"0-1"}):
+            break
+        named = header_of([f"temp ({cell})" for cell in cells])
+        sheet.header = Header(
+            tuple(
+                replace(column, unit=column.unit or unit.unit)
+                for column, unit in zip(sheet.header.columns, named.columns, strict=True)
+            )
+        )
+        spare += 1
+    if 0 < spare < len(sheet.lines):
+        sheet.drop([n >= spare for n in range(len(sheet.lines))])
+
+
+def _zone_above(cells: Sequence[Sequence[str]]) -> str:
+    """The clock told by a small table above the header, as weather services write it."""
+    for names, values in pairwise(cells):
+        told = dict(zip((name.strip().lower() for name in names), values, strict=False))
+        shift = told.get("utc_offset_seconds", "").strip()
+        if re.fullmatch(r"-?\d{1,5}", shift):
+            hours, seconds = divmod(abs(int(shift)), 3600)
+            return f"{'-' if shift.startswith('-') else '+'}{hours:02}:{seconds // 60:02}"
+    return ""
+
+
+def _drop_summary_rows(sheet: Sheet) -> None:
+    """Totals and means below the table: rows whose time cells hold no digit."""
+    telling = [
+        column.at
+        for column in sheet.header.columns
+        if column.role in {"time", "date", "clock", "year", "month", "day", "hour"}
+    ]
+    count = len(sheet.lines)
+    last = count
+    while last > 0 and count - last < _MOST_SUMMARY_ROWS:
+        cells = [sheet.columns[at][last - 1] for at in telling]
+        if any(re.search(r"\d", cell) for cell in cells):
+            break
+        last -= 1
+    if last < count and (last > 0 or any(cell.strip() for cell in cells)):
+        sheet.left_out = count - last
+        sheet.drop([n < last for n in range(count)])

@@ -1,0 +1,172 @@
+"""How a search ends, and that no clock but the emergency's has a say in it."""
+
+from __future__ import annotations
+
+import signal
+import time
+from dataclasses import replace
+from itertools import count
+
+import pytest
+from ortools.sat.python import cp_model
+
+from cureplan.planning.schedule import construct as constructing
+from cureplan.planning.schedule.construct import construct, limits_for, look_for_help
+from cureplan.planning.schedule.floor_model import Tables
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
+from cureplan.planning.schedule.outcome import HandStop, stopped_by_hand
+from cureplan.planning.schedule.problem import Clear, Problem, Stage, score, stage_of
+from tests.schedule.rooms import demo, few_rooms, pours_of, with_shifts
+
+THREE = few_rooms("Cook line", "Servery", "Corridor")
+
+
+def flow(rooms: int) -> Problem:
+    """Rooms whose second stage needs what the first leaves over: an order matters."""
+    takes = [(3 + 5 * r % 7, 2 + 3 * r % 5) for r in range(rooms)]
+    slots = range(10 * rooms)
+
+    def stage(crew: int, lasts: int) -> Stage:
+        opens = [slot + lasts for slot in slots]
+        return stage_of(crew=crew, begins=slots, lasts=lasts, opens=opens, closes=999)
+
+    rooms_of = tuple((stage(0, first), stage(1, second)) for first, second in takes)
+    return Problem(rooms=rooms_of, crosses=((),) * rooms)
+
+
+def test_a_clock_that_races_changes_nothing(monkeypatch):
+    # Were a busy machine's clock asked, an hour a glance would end every search at once.
+    calm = construct(demo(), pours_of(demo()))
+    hours = count(step=3600.0)
+    limits = replace(limits_for(len(demo().rooms)), emergency_s=1e9)
+    monkeypatch.setattr(time, "monotonic", lambda: next(hours))
+    hurried = construct(demo(), pours_of(demo()), limits=limits)
+    assert hurried.ended == calm.ended
+    assert [(p.room, p.start_s, p.option) for p in hurried.pours] == [
+        (p.room, p.start_s, p.option) for p in calm.pours
+    ]
+    assert [(c.room, c.begins_s) for c in hurried.coats] == [
+        (c.room, c.begins_s) for c in calm.coats
+    ]
+
+
+def test_the_emergency_is_told_as_such():
+    solved = solve_in_order(flow(8), None, limits=Limits(work=50.0, emergency_s=0.0), seed=1)
+    assert solved.ended == "out of time"
+    assert solved.known == "unknown"
+    assert not solved.infeasible
+
+
+def test_no_work_is_not_impossible():
+    solved = solve_in_order(flow(8), None, limits=Limits(work=1e-9), seed=1)
+    assert solved.ended == "out of work"
+    assert solved.known == "unknown"
+
+
+def test_what_cannot_be_is_impossible_and_settled():
+    problem = flow(2)
+    tight = tuple((first, second.keep(second.begins < 3)) for first, second in problem.rooms)
+    solved = solve_in_order(
+        replace(problem, rooms=tight), None, limits=Limits(work=5.0), seed=1
+    )
+    assert (solved.known, solved.ended) == ("impossible", "settled")
+
+
+def test_a_solver_that_gives_up_is_not_taken_for_ctrl_c(monkeypatch):
+    # CP-SAT may come back before any of its limits; the later parts are still asked for.
+    asked = []
+
+    def gives_up(solver, model, listener):
+        asked.append(solver.parameters.max_deterministic_time)
+        return cp_model.UNKNOWN
+
+    class Empty:
+        deterministic_time = 0.0
+
+    monkeypatch.setattr(cp_model.CpSolver, "solve", gives_up)
+    monkeypatch.setattr(cp_model.CpSolver, "response_proto", property(lambda _: Empty))
+    schedule = construct(THREE, pours_of(THREE))
+    assert schedule.pours
+    assert schedule.ended == "gave up"
+    assert not schedule.stopped
+    assert schedule.known == "found"
+    assert len(asked) > 2
+
+
+def test_unknown_is_not_taken_for_impossible(monkeypatch):
+    # The quick pass finds nothing and the solver has no time to: then the plan may hold
+    # to expected windows, but never claims that surer ones cannot be.
+    def nothing(problem, start, **_):
+        return constructing.Attempt(choice=None, score=None, stuck=(0, 1), placed=0)
+
+    monkeypatch.setattr(constructing, "improve_orders", nothing)
+    schedule = construct(THREE, pours_of(THREE), limits=Limits(work=1e-9))
+    assert not schedule.pours
+    assert schedule.known == "unknown"
+    enough = construct(THREE, pours_of(THREE), limits=Limits(work=20.0))
+    assert enough.windows == "sure"
+    assert enough.pours
+
+
+def test_ctrl_c_before_the_first_order_still_gives_a_plan():
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        tables = Tables(pours=pours_of(THREE))
+        of, pressed = tables.of, []
+
+        class Pressing:
+            pours = tables.pours
+
+            def of(self, room):
+                if not pressed:
+                    pressed.append(room)
+                    signal.raise_signal(signal.SIGINT)
+                return of(room)
+
+        schedule = construct(THREE, tables.pours, tables=Pressing())
+        assert signal.getsignal(signal.SIGINT) is signal.default_int_handler
+    finally:
+        signal.signal(signal.SIGINT, before)
+    assert pressed
+    assert schedule.ended == "stopped by hand"
+    assert len(schedule.pours) == len(THREE.rooms)
+
+
+def test_a_second_ctrl_c_is_an_interrupt_as_ever():
+    before = signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        with stopped_by_hand() as stop:
+            signal.raise_signal(signal.SIGINT)
+            assert stop()
+            with pytest.raises(KeyboardInterrupt):
+                signal.raise_signal(signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+def test_looking_for_help_ends_at_once_when_stopped(monkeypatch):
+    job = with_shifts(THREE, coats=("11:00", "22:00"))
+    tables = Tables(pours=pours_of(job))
+    schedule = construct(job, tables.pours, tables=tables)
+    assert not schedule.keeps_policy
+    monkeypatch.setattr(HandStop, "__call__", lambda _: True)
+    stopped = look_for_help(job, tables, schedule)
+    assert stopped.relaxed == ()
+
+
+def test_ties_go_to_slack():
+    # Two rooms may be coated at any hour from 0 to 300; all else is the same.
+    slots = range(0, 301, 20)
+    pour = stage_of(crew=0, begins=[0], lasts=1, opens=[10], closes=300)
+    rest = stage_of(crew=1, begins=slots, lasts=1, opens=[400] * 16, closes=999)
+    problem = Problem(
+        rooms=((pour, rest),),
+        crosses=((),),
+        clear=Clear(band=10, opening=30, closing=60, ample=240),
+    )
+    solved = solve_in_order(problem, ((0, 15),), limits=Limits(work=5.0), seed=1)
+    assert solved.proven
+    assert solved.choice is not None
+    begins = int(rest.begins[solved.choice[0][1]])
+    assert 40 <= begins <= 60
+    assert score(problem, solved.choice).tight == 0
