@@ -502,7 +502,12 @@ def _object_in(text: str, source: Path | str) -> dict[str, Any]:
     except (ValueError, RecursionError) as error:
         raise _refused(f"not a plan ({str(error)[:80]})", source) from None
     made_in = data.get("format", 1) if isinstance(data, dict) else None
-    if not isinstance(made_in, int) or isinstance(made_in, bool) or made_in < 1:
+    if (
+        not isinstance(made_in, int)
+        or isinstance(made_in, bool)
+        or made_in < 1
+        or not {"job", "decisions", "buckets"} <= data.keys()
+    ):
         raise _refused("not a plan", source)
     if made_in > FORMAT:
         raise InputError(
