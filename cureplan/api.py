@@ -236,7 +236,7 @@ def _made(
     from cureplan.inputs.job.edits import portable
     from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
-    from cureplan.planning.floor.weather_hours import known_stretch
+    from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import assess, known_until
     from cureplan.planning.plan.assemble import assemble, with_help
     from cureplan.planning.schedule.construct import construct, look_for_help, prepare_pours
@@ -246,7 +246,7 @@ def _made(
     require_aware(now, name="now")
     past = scores_of_job(job)
     series = weather if weather is not None else get_weather(job, now=now)
-    series = known_stretch(series, job.access.begins)
+    series = known_range(series, job.access.begins)
     missing = series.missing_hours(job.access.begins, job.access.open_by)
     if missing:
         raise WeatherUnavailableError(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Dampness:
+class HumiditySlope:
     """What a card's points say of humidity: change of ln(time) per share, and their span."""
 
     slope: float
@@ -53,16 +53,30 @@ class CardRate:
     energy_sd_j_mol: float
     batch_frac: float
     ref_s: Mapping[str, float]
-    damp: Dampness | None = None
+    humidity_slope: HumiditySlope | None = None
     """None where the card's points do not speak of humidity."""
 
     def pace(self, humidity: ArrayLike) -> Floats:
         """How many times faster than at the card's mean humidity; unknown counts as that."""
         share = np.asarray(humidity, dtype=np.float64)
-        if self.damp is None:
+        if self.humidity_slope is None:
             return np.ones_like(share)
-        over = np.clip(share, self.damp.driest, self.damp.dampest) - self.damp.mean
-        return np.asarray(np.exp(-self.damp.slope * np.where(np.isnan(over), 0.0, over)))
+        over = (
+            np.clip(share, self.humidity_slope.driest, self.humidity_slope.dampest)
+            - self.humidity_slope.mean
+        )
+        return np.asarray(
+            np.exp(-self.humidity_slope.slope * np.where(np.isnan(over), 0.0, over))
+        )
+
+    def bare_share(self, milestone: str) -> float:
+        """Humidity at which a point that gives none is taken: no air then opens it sooner,
+        or closes it later, than printed."""
+        if self.humidity_slope is None:
+            return math.nan
+        hastens = self.humidity_slope.slope < 0.0
+        closes = milestone in CLOSING
+        return self.humidity_slope.driest if closes == hastens else self.humidity_slope.dampest
 
     def inverse_k(self, temp_c: ArrayLike) -> Floats:
         """1/T − 1/T_ref [1/K]."""
@@ -84,7 +98,7 @@ class CardRate:
 def read_card(prior: RatePrior, milestones: Mapping[str, Milestone]) -> CardRate:
     """Kinetics of a product that takes the temperature of its floor at once.
 
-    Not for a slurry, whose points are whole reference procedures: see `pot.calibrate`.
+    Not for a slurry, whose points are whole reference procedures: see `kit.calibrate`.
 
     Examples
     --------
@@ -110,7 +124,7 @@ def fit_rate(
     speak about the energy; a card with single points returns the prior.
     """
     ref_c = next(iter(milestones.values())).points[0].at_c
-    wet = _speaks_of_damp(milestones)
+    wet = _speaks_of_humidity(milestones)
     mean = _mean_humidity(milestones) if wet else 0.0
     weight = np.diag([1.0 / prior.sd_j_mol**2, 0.0 if wet else 1.0])
     pull = np.array([prior.mean_j_mol / prior.sd_j_mol**2, 0.0])
@@ -129,14 +143,25 @@ def fit_rate(
     energy = float(pull[0] * weight[1, 1] - pull[1] * weight[0, 1]) / whole
     slope = float(pull[1] * weight[0, 0] - pull[0] * weight[0, 1]) / whole
     found = np.array([energy, slope])
-    return CardRate(
+    rate = CardRate(
         ref_c=ref_c,
         energy_j_mol=energy,
         energy_sd_j_mol=math.sqrt(weight[1, 1] / whole),
         batch_frac=max(milestone.spread_frac for milestone in milestones.values()),
         ref_s={name: math.exp(log_s - found @ x) for name, (x, log_s) in centres.items()},
-        damp=_dampness(milestones, slope, mean) if wet else None,
+        humidity_slope=_humidity_slope(milestones, slope, mean) if wet else None,
     )
+    if not wet:
+        return rate
+    bare = [name for name, milestone in milestones.items() if _is_bare(milestone)]
+    shift = {name: math.exp(-slope * (rate.bare_share(name) - mean)) for name in bare}
+    return replace(
+        rate, ref_s={name: s * shift.get(name, 1.0) for name, s in rate.ref_s.items()}
+    )
+
+
+def _is_bare(milestone: Milestone) -> bool:
+    return all(point.humidity_frac is None for point in milestone.points)
 
 
 def _humidities(milestones: Mapping[str, Milestone]) -> list[float]:
@@ -149,9 +174,11 @@ def _mean_humidity(milestones: Mapping[str, Milestone]) -> float:
     return math.fsum(shares) / len(shares)
 
 
-def _dampness(milestones: Mapping[str, Milestone], slope: float, mean: float) -> Dampness:
+def _humidity_slope(
+    milestones: Mapping[str, Milestone], slope: float, mean: float
+) -> HumiditySlope:
     shares = _humidities(milestones)
-    return Dampness(slope=slope, mean=mean, driest=min(shares), dampest=max(shares))
+    return HumiditySlope(slope=slope, mean=mean, driest=min(shares), dampest=max(shares))
 
 
 def _over(milestone: Milestone, mean: float) -> Floats:
@@ -160,7 +187,7 @@ def _over(milestone: Milestone, mean: float) -> Floats:
     return np.array([0.0 if share is None else share - mean for share in given])
 
 
-def _speaks_of_damp(milestones: Mapping[str, Milestone]) -> bool:
+def _speaks_of_humidity(milestones: Mapping[str, Milestone]) -> bool:
     """Whether a milestone has two points at one temperature, within 3 K, whose humidities
     lie 5 points apart: only then is a difference humidity's alone."""
     for milestone in milestones.values():

@@ -294,8 +294,8 @@ def _check_temperatures(floor: Floor) -> Iterator[Finding]:
 def _check_doubt(case: Case, floor: Floor) -> Iterator[Finding]:
     """How surely the clocks are said to be known is what card and slab allow."""
     low, high = sorted(
-        case.doubt_frac(case.slurry, floor, floor.begins_s, lean)
-        for lean in ("lenient", "strict")
+        case.doubt_frac(case.slurry, floor, floor.begins_s, bound)
+        for bound in ("lenient", "strict")
     )
     for bucket in floor.buckets:
         stated = bucket.clocks_sd_frac
@@ -349,7 +349,7 @@ def _check_room(floor: Floor) -> Iterator[Finding]:
             off_by=over_s / 60,
             unit="min",
         )
-    low_s, high_s = sorted(float(_sure(floor, lean)) for lean in ("lenient", "strict"))
+    low_s, high_s = sorted(float(_sure(floor, bound)) for bound in ("lenient", "strict"))
     sure_s = plan.sure_margin_min * 60
     if not low_s - MARGIN_TOL_S <= sure_s <= high_s + MARGIN_TOL_S:
         near_s = low_s if sure_s < low_s else high_s
@@ -383,9 +383,9 @@ def _least(margins_s: dict[str, Floats_MARGIN_RULES]) -> Floats_MARGIN_RULES:
     return np.asarray(np.min(list(margins_s.values()), axis=0))
 
 
-def _sure(floor: Floor, lean: str) -> float:
+def _sure(floor: Floor, bound: str) -> float:
     """Least margin when everything ages faster by the job's confidence [s]."""
-    ends_s = floor.fast_ends_s["lenient" if lean == "lenient" else "strict"]
+    ends_s = floor.fast_ends_s["lenient" if bound == "lenient" else "strict"]
     return float(_least(floor.margins_s(ends_s)).min())
 
 

@@ -15,10 +15,10 @@ from numpy.typing import NDArray
 from cureplan.core.clock import epoch_s
 from cureplan.inputs.job.model import Room
 from cureplan.judge.ageing import CardRate, RoomHours, read_card, room_hours
-from cureplan.judge.kit import Kits, Pot, Runs, calibrate, run_kits
+from cureplan.judge.kit import KitModel, KitRuns, Kits, calibrate, run_kits
 from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, RoomPlan
 
-__all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "lay_out"]
+__all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "read_case"]
 
 READ_SLAB_SD_K = 0.5  # invented: an infrared reading's own doubt
 SHORT_CLOCKS = ("wet_edge", "working_time", "broadcast_closes")
@@ -26,7 +26,7 @@ HELD_BACK = "broadcast_opens"  # optional: sooner, the grains sink
 LONGEST_STAGE = 3.0  # a longer stage is found by its own rule; here it would only boil
 
 Floats = NDArray[np.float64]
-Leaning = Literal["lenient", "strict"]
+Bound = Literal["lenient", "strict"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -55,9 +55,9 @@ class Floor:
     planned: Planned
     partner: tuple[int | None, ...]
     """Index of the bucket whose raking closes each one's open edge."""
-    runs: Runs
+    runs: KitRuns
     ends_s: dict[str, Floats]
-    fast_ends_s: dict[Leaning, dict[str, Floats]]
+    fast_ends_s: dict[Bound, dict[str, Floats]]
 
     @property
     def name(self) -> str:
@@ -114,40 +114,40 @@ class Case:
         """The floor of that name, if it is planned."""
         return next((floor for floor in self.floors if floor.name == name), None)
 
-    def stretch(self, rate: CardRate, floor: Floor, at_s: float, lean: Leaning) -> float:
+    def age_factor(self, rate: CardRate, floor: Floor, at_s: float, bound: Bound) -> float:
         """Factor on a waiting age for the job's confidence; its inverse for closing ones."""
-        return float(np.exp(self.quantile * self.doubt_frac(rate, floor, at_s, lean)))
+        return float(np.exp(self.quantile * self.doubt_frac(rate, floor, at_s, bound)))
 
-    def doubt_frac(self, rate: CardRate, floor: Floor, at_s: float, lean: Leaning) -> float:
+    def doubt_frac(self, rate: CardRate, floor: Floor, at_s: float, bound: Bound) -> float:
         """Standard deviation of ln(time) on a floor at an instant.
 
         The plan states how well it knows a slab; one that was read may be known
         better, and the lenient factor takes the reading as still fresh.
         """
         sd_k = self.plan.risk.slab_sd_k
-        if lean == "lenient" and floor.room.slab_reading is not None:
+        if bound == "lenient" and floor.room.slab_reading is not None:
             sd_k = min(sd_k, READ_SLAB_SD_K)
         return rate.doubt_frac(float(floor.hours.slab(at_s)), temp_sd_k=sd_k)
 
 
-def lay_out(plan: Plan) -> Case:
+def read_case(plan: Plan) -> Case:
     """Re-run every bucket of a plan whose hours cover all its rooms."""
     card = plan.job.cards.slurry
     materials = plan.job.materials
     thickness_m = materials.thickness_m + materials.profile_allowance_m
-    pot = calibrate(card, thickness_m=thickness_m)
+    model = calibrate(card, thickness_m=thickness_m)
     coat = plan.job.cards.topcoat
     case = Case(
         plan=plan,
-        slurry=pot.rate,
+        slurry=model.rate,
         topcoat=read_card(coat.prior, coat.milestones),
         quantile=NormalDist().inv_cdf(plan.job.policy.confidence),
         floors=(),
     )
-    return replace(case, floors=tuple(_floors(case, pot)))
+    return replace(case, floors=tuple(_floors(case, model)))
 
 
-def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
+def _floors(case: Case, model: KitModel) -> Iterator[Floor]:
     for room in case.plan.rooms:
         buckets = tuple(sorted(case.plan.buckets_of(room.room), key=lambda b: b.number))
         hours = room_hours(case.plan.hours, room.room)
@@ -155,7 +155,7 @@ def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
             continue
         planned = _planned(buckets)
         kits = _kits(case, room, buckets, planned, hours)
-        runs = run_kits(pot, kits)
+        runs = run_kits(model, kits)
         floor = Floor(
             plan=room,
             room=case.plan.job.room(room.room),
@@ -169,17 +169,17 @@ def _floors(case: Case, pot: Pot) -> Iterator[Floor]:
             ends_s=_ends(case, runs, planned),
             fast_ends_s={},
         )
-        for lean in ("lenient", "strict"):
-            hasten = case.stretch(case.slurry, floor, floor.begins_s, lean)
-            faster = run_kits(replace(pot, hasten=hasten), kits)
-            floor.fast_ends_s[lean] = _ends(case, faster, planned)
+        for bound in ("lenient", "strict"):
+            age_factor = case.age_factor(case.slurry, floor, floor.begins_s, bound)
+            faster = run_kits(replace(model, age_factor=age_factor), kits)
+            floor.fast_ends_s[bound] = _ends(case, faster, planned)
             if floor.room.slab_reading is None:
                 floor.fast_ends_s["strict"] = floor.fast_ends_s["lenient"]
                 break
         yield floor
 
 
-def _ends(case: Case, runs: Runs, planned: Planned) -> dict[str, Floats]:
+def _ends(case: Case, runs: KitRuns, planned: Planned) -> dict[str, Floats]:
     names = [name for name in (*SHORT_CLOCKS, HELD_BACK) if name in case.slurry.ref_s]
     return {name: planned.filler_s + runs.reached(case.slurry.ref_s[name]) for name in names}
 

@@ -43,7 +43,7 @@ MARGIN_TOL_S = 6.0
 """Plans are written to the second; the rest is for two ways of integrating: invented."""
 
 WINDOW_TOL_S = 120.0
-"""Hours-long windows lean on hourly slab temperatures, read two ways: invented."""
+"""Hours-long windows bound on hourly slab temperatures, read two ways: invented."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

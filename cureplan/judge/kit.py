@@ -14,9 +14,9 @@ from cureplan.inputs.cards.model import Milestone, MilestonePoint, SlurryCard
 from cureplan.judge.ageing import CardRate, cumulate, fit_rate, written_s
 
 __all__ = [
+    "KitModel",
+    "KitRuns",
     "Kits",
-    "Pot",
-    "Runs",
     "calibrate",
     "first_crossing",
     "procedure_kits",
@@ -35,7 +35,7 @@ Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Pot:
+class KitModel:
     """A card's bucket: what heats it, what it holds, and how its film meets the slab."""
 
     card: SlurryCard
@@ -47,12 +47,12 @@ class Pot:
     film: Floats
     """Share of the pour's warmth left in the film, over `roots`."""
     roots: Floats
-    hasten: float = 1.0
+    age_factor: float = 1.0
     """Everything ages this many times faster."""
 
     def rate_at(self, temp_c: ArrayLike) -> Floats:
         """Ageing speed at a temperature [1]."""
-        return self.rate.speed(temp_c) * self.hasten
+        return self.rate.speed(temp_c) * self.age_factor
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +71,7 @@ class Kits:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Runs:
+class KitRuns:
     """What became of the kits; `since_s` counts from each one's filler."""
 
     mixed_c: Floats
@@ -122,7 +122,7 @@ def scaled_erfc(x: float) -> float:
     return (1.0 - y + 3 * y * y - 15 * y**3) / (x * math.sqrt(math.pi))
 
 
-def calibrate(card: SlurryCard, *, thickness_m: float) -> Pot:
+def calibrate(card: SlurryCard, *, thickness_m: float) -> KitModel:
     """The card's bucket, with kinetics under which the procedure passes through its points.
 
     A point's minutes are those of the whole procedure run at the point's temperature. The
@@ -138,7 +138,7 @@ def calibrate(card: SlurryCard, *, thickness_m: float) -> Pot:
     }
     rate = fit_rate(card.prior, card.milestones, since_s)
     for _ in range(ROUNDS):
-        pot = Pot(
+        model = KitModel(
             card=card,
             rate=rate,
             liquids_j_k=sum(part.mass_kg * part.specific_heat_j_kg_k for part in card.liquids),
@@ -149,9 +149,9 @@ def calibrate(card: SlurryCard, *, thickness_m: float) -> Pot:
             film=film,
             roots=roots,
         )
-        rate = fit_rate(card.prior, card.milestones, _steady_s(pot, since_s))
-        if _moved(pot.rate, rate) < SETTLED_FRAC:
-            return pot
+        rate = fit_rate(card.prior, card.milestones, _steady_s(model, since_s))
+        if _moved(model.rate, rate) < SETTLED_FRAC:
+            return model
     raise OutOfRangeError(
         f"the points of the card {card.title!r} do not settle into a rate in {ROUNDS} rounds"
     )
@@ -162,36 +162,38 @@ def _since_filler_s(card: SlurryCard, milestone: Milestone) -> Floats:
     return written_s(milestone) + (card.filler_mix_s if mixed else 0.0)
 
 
-def _steady_s(pot: Pot, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
+def _steady_s(model: KitModel, since_s: Mapping[str, Floats]) -> dict[str, Floats]:
     """Per point, how long a batch held at its temperature would need [s]."""
-    points = {name: milestone.points for name, milestone in pot.card.milestones.items()}
-    asked = [(p.at_c, _pace(pot, p)) for row in points.values() for p in row]
+    points = {name: milestone.points for name, milestone in model.card.milestones.items()}
+    asked = [(p.at_c, _pace(model, p, name)) for name, row in points.items() for p in row]
     kinds = sorted(set(asked))
     at_c, paces = (np.array(column) for column in zip(*kinds, strict=True))
-    runs = run_kits(pot, replace(procedure_kits(pot.card, at_c), pace=paces))
+    runs = run_kits(model, replace(procedure_kits(model.card, at_c), pace=paces))
     steady_s: dict[str, Floats] = {}
     for name, row in points.items():
         held_s = np.empty(len(row))
         for i, (point, after_s) in enumerate(zip(row, since_s[name], strict=True)):
-            pace = _pace(pot, point)
-            speed = float(pot.rate_at(point.at_c)) * pace
+            pace = _pace(model, point, name)
+            speed = float(model.rate_at(point.at_c)) * pace
             row_of = kinds.index((point.at_c, pace))
             held_s[i] = runs.age_after(row_of, float(after_s), speed) / speed
         steady_s[name] = held_s
     return steady_s
 
 
-def _pace(pot: Pot, point: MilestonePoint) -> float:
-    share = math.nan if point.humidity_frac is None else point.humidity_frac
-    return float(pot.rate.pace(share))
+def _pace(model: KitModel, point: MilestonePoint, milestone: str) -> float:
+    share = point.humidity_frac
+    if share is None:
+        share = model.rate.bare_share(milestone)
+    return float(model.rate.pace(share))
 
 
 def _moved(was: CardRate, now: CardRate) -> float:
     """Largest relative change of the energy, a reference time, or humidity's factor."""
     ages = [abs(now.ref_s[name] / was.ref_s[name] - 1.0) for name in was.ref_s]
     damper = 0.0
-    if was.damp is not None and now.damp is not None:
-        damper = abs(now.damp.slope - was.damp.slope)
+    if was.humidity_slope is not None and now.humidity_slope is not None:
+        damper = abs(now.humidity_slope.slope - was.humidity_slope.slope)
     energy = abs(now.energy_j_mol - was.energy_j_mol) / abs(was.energy_j_mol)
     return max(energy, damper, *ages)
 
@@ -211,27 +213,29 @@ def procedure_kits(card: SlurryCard, at_c: Floats) -> Kits:
     )
 
 
-def run_kits(pot: Pot, kits: Kits) -> Runs:
+def run_kits(model: KitModel, kits: Kits) -> KitRuns:
     """March every kit through stirring, filler, haul, and the floor."""
-    share, power = pot.card.liquid_stage_share, pot.card.mixing_power_w
+    share, power = model.card.liquid_stage_share, model.card.mixing_power_w
     temp, age = kits.liquids_c, np.zeros_like(kits.liquids_c)
-    stirred = _stage(pot, kits, temp, age, kits.liquids_s, pot.liquids_j_k, power, share)
-    filler_j_k = pot.kit_j_k - pot.liquids_j_k
-    mixed_c = (stirred[1][:, -1] * pot.liquids_j_k + kits.filler_c * filler_j_k) / pot.kit_j_k
+    stirred = _stage(model, kits, temp, age, kits.liquids_s, model.liquids_j_k, power, share)
+    filler_j_k = model.kit_j_k - model.liquids_j_k
+    mixed_c = (
+        stirred[1][:, -1] * model.liquids_j_k + kits.filler_c * filler_j_k
+    ) / model.kit_j_k
     age = stirred[2][:, -1]
-    filled = _stage(pot, kits, mixed_c, age, kits.filler_s, pot.kit_j_k, power, 1.0)
+    filled = _stage(model, kits, mixed_c, age, kits.filler_s, model.kit_j_k, power, 1.0)
     temp, age = filled[1][:, -1], filled[2][:, -1]
-    hauled = _stage(pot, kits, temp, age, kits.haul_s, pot.kit_j_k, 0.0, 1.0)
+    hauled = _stage(model, kits, temp, age, kits.haul_s, model.kit_j_k, 0.0, 1.0)
     pour_c, pour_age_s = hauled[1][:, -1], hauled[2][:, -1]
     pour_since_s = kits.filler_s + kits.haul_s
-    floor_age_s, excess_s = _film(pot, kits, pour_c, pour_age_s)
+    floor_age_s, excess_s = _film(model, kits, pour_c, pour_age_s)
     since = [
         filled[0],
         hauled[0][:, 1:] + kits.filler_s[:, None],
-        pot.roots[None, 1:] ** 2 + pour_since_s[:, None],
+        model.roots[None, 1:] ** 2 + pour_since_s[:, None],
     ]
     ages = [filled[2], hauled[2][:, 1:], floor_age_s[:, 1:]]
-    return Runs(
+    return KitRuns(
         mixed_c=mixed_c,
         pour_c=pour_c,
         pour_age_s=pour_age_s,
@@ -243,7 +247,7 @@ def run_kits(pot: Pot, kits: Kits) -> Runs:
 
 
 def _stage(
-    pot: Pot,
+    model: KitModel,
     kits: Kits,
     temp_c: Floats,
     age_s: Floats,
@@ -253,11 +257,11 @@ def _stage(
     share: float,
 ) -> tuple[Floats, Floats, Floats]:
     """One stage in the bucket: times, temperatures and ages, (kits, steps + 1)."""
-    exchange = pot.card.bucket_exchange_w_k
+    exchange = model.card.bucket_exchange_w_k
 
     def slope(temp: Floats) -> tuple[Floats, Floats]:
-        ageing = share * pot.rate_at(temp) * kits.pace
-        heat = power_w + pot.heat_j * ageing + exchange * (kits.air_c - temp)
+        ageing = share * model.rate_at(temp) * kits.pace
+        heat = power_w + model.heat_j * ageing + exchange * (kits.air_c - temp)
         return heat / holds_j_k, ageing
 
     count = max(1, math.ceil(float(lasts_s.max()) / STEP_S))
@@ -274,11 +278,13 @@ def _stage(
     return np.stack(times, axis=1), np.stack(temps, axis=1), np.stack(ages, axis=1)
 
 
-def _film(pot: Pot, kits: Kits, pour_c: Floats, pour_age_s: Floats) -> tuple[Floats, Floats]:
+def _film(
+    model: KitModel, kits: Kits, pour_c: Floats, pour_age_s: Floats
+) -> tuple[Floats, Floats]:
     slab_c, pace = kits.slab_c, kits.pace[:, None]
-    temp = slab_c[:, None] + (pour_c - slab_c)[:, None] * pot.film
-    twice_root = 2.0 * pot.roots  # dt = 2 u du, with u the root of time
-    ageing = pot.rate_at(temp) * pace
-    excess = ageing - pot.rate_at(slab_c)[:, None] * pace
-    age_s = pour_age_s[:, None] + cumulate(pot.roots, ageing * twice_root)
-    return age_s, cumulate(pot.roots, excess * twice_root)
+    temp = slab_c[:, None] + (pour_c - slab_c)[:, None] * model.film
+    twice_root = 2.0 * model.roots  # dt = 2 u du, with u the root of time
+    ageing = model.rate_at(temp) * pace
+    excess = ageing - model.rate_at(slab_c)[:, None] * pace
+    age_s = pour_age_s[:, None] + cumulate(model.roots, ageing * twice_root)
+    return age_s, cumulate(model.roots, excess * twice_root)

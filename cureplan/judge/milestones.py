@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from cureplan.core.clock import epoch_s
 from cureplan.inputs.job.model import Room
 from cureplan.judge.ageing import CLOSING, SlabAge
-from cureplan.judge.case import Case, Floor, Leaning
+from cureplan.judge.case import Bound, Case, Floor
 from cureplan.judge.kit import ROOT_STEP, first_crossing
 from cureplan.planning.plan.model import CoatPlan
 
@@ -55,7 +55,7 @@ class Step:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CureMilestones:
-    """One floor's long clocks under one leaning; +inf beyond the hours given.
+    """One floor's long clocks under one bound; +inf beyond the hours given.
 
     What closes there closes with them: nothing is said of a later hour.
     """
@@ -126,9 +126,9 @@ def _patch_s(case: Case, floor: Floor) -> Floats:
     return np.asarray(mix_s + (lasts_s(case, floor) - mix_s) * np.arange(count) / count)
 
 
-def cure_milestones(case: Case, floor: Floor, lean: Leaning) -> CureMilestones:
+def cure_milestones(case: Case, floor: Floor, bound: Bound) -> CureMilestones:
     """Re-derive every long clock of a floor, layer by layer."""
-    poured = _Poured(case, floor, lean)
+    poured = _Poured(case, floor, bound)
     below: Callable[[str], Floats] = poured.when
     windows: dict[str, Window] = {}
     walkable_s: dict[str, float] = {"pour": float(poured.when("foot_traffic").max())}
@@ -136,7 +136,7 @@ def cure_milestones(case: Case, floor: Floor, lean: Leaning) -> CureMilestones:
     # By their place: that they are the right ones in the right order has a rule of its own.
     for coat, step in zip(floor.coats, steps, strict=False):
         windows[coat.stage] = _window(case, floor, step, below)
-        below = _coat_when(case, floor, coat, lean)
+        below = _coat_when(case, floor, coat, bound)
         walkable_s[coat.stage] = float(below("foot_traffic").max())
     ladder = ("foot_traffic", "wheels", "wash_down") if floor.coats else ("foot_traffic",) * 3
     foot_s, wheels_s, wash_s = (float(below(name).max()) for name in ladder)
@@ -175,9 +175,9 @@ def _window(case: Case, floor: Floor, step: Step, below: Callable[[str], Floats]
 class _Poured:
     """When each poured patch reaches a milestone."""
 
-    def __init__(self, case: Case, floor: Floor, lean: Leaning) -> None:
+    def __init__(self, case: Case, floor: Floor, bound: Bound) -> None:
         self._ref_s, self._curves = case.slurry.ref_s, _slurry_ages(case, floor)
-        self._wait = case.stretch(case.slurry, floor, floor.begins_s, lean)
+        self._wait = case.age_factor(case.slurry, floor, floor.begins_s, bound)
 
     def when(self, name: str) -> Floats:
         at_s, ages_s = self._curves
@@ -204,12 +204,12 @@ def _slurry_ages(case: Case, floor: Floor) -> tuple[Floats, Floats]:
 
 
 def _coat_when(
-    case: Case, floor: Floor, coat: CoatPlan, lean: Leaning
+    case: Case, floor: Floor, coat: CoatPlan, bound: Bound
 ) -> Callable[[str], Floats]:
     """When each patch of a coat reaches a milestone."""
     start_s = epoch_s(coat.start)
     slab = SlabAge.of(floor.hours, case.topcoat)
-    wait = case.stretch(case.topcoat, floor, start_s, lean)
+    wait = case.age_factor(case.topcoat, floor, start_s, bound)
     laid_s = slab.gathered(start_s + _patch_s(case, floor))
 
     def when(name: str) -> Floats:

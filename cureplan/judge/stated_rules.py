@@ -119,8 +119,10 @@ def _check_batches(case: Case, floor: Floor, coat: CoatPlan) -> Iterator[Finding
     area_m2 = floor.room.area_m2 * min(1.0, batch_m3 / volume_m3)
     speed_m2_s = job.pace.topcoat_m2_s * job.crew.topcoat
     batch_min = (job.cards.topcoat.mix_s + area_m2 / speed_m2_s) / 60.0
-    slab_c = float(floor.hours.slab(epoch_s(coat.start)))
-    working_s = case.topcoat.ref_s["working_time"] / float(case.topcoat.speed(slab_c))
+    start_s = epoch_s(coat.start)
+    rate = float(case.topcoat.speed(floor.hours.slab(start_s)))
+    rate *= float(case.topcoat.pace(floor.hours.humidity(start_s)))
+    working_s = case.topcoat.ref_s["working_time"] / rate
     yield from mismeasured(
         "coats", floor.name, label, coat.volume_m3, volume_m3, within=1e-6, unit="m3"
     )

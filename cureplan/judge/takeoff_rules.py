@@ -64,13 +64,13 @@ def _check_slurry(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Findi
 def _check_aggregate(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Finding]:
     cards, area_m2, name = case.plan.job.cards, floor.room.area_m2, floor.name
     swept_kg = area_m2 * cards.aggregate.swept_kg_m2
-    thrown_kg = area_m2 * cards.aggregate.kept_kg_m2 + swept_kg
+    broadcast_kg = area_m2 * cards.aggregate.kept_kg_m2 + swept_kg
     for label, got, want in (
-        ("aggregate", said.aggregate_kg, thrown_kg),
+        ("aggregate", said.aggregate_kg, broadcast_kg),
         ("aggregate swept up", said.aggregate_swept_kg, swept_kg),
     ):
         yield from mismeasured("takeoff", name, label, got, want, within=SLIGHT, unit="kg")
-    bags = _whole(thrown_kg / cards.aggregate.bag_kg)
+    bags = _whole(broadcast_kg / cards.aggregate.bag_kg)
     yield from miscounted("takeoff", name, "bags of aggregate", said.aggregate_bags, bags)
     primer = 0
     if cards.primer is not None:
@@ -106,17 +106,17 @@ def _check_coats(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Findin
 def _check_sums(case: Case) -> Iterator[Finding]:
     said, cards = case.plan.takeoff, case.plan.job.cards
     batches = sum(sum(room.coat_batches) for room in said.rooms)
-    thrown_kg = sum(room.aggregate_kg for room in said.rooms)
+    broadcast_kg = sum(room.aggregate_kg for room in said.rooms)
     # Bags are bought for the whole job, not floor by floor.
     for label, got, want in (
         ("kits", said.kits, sum(room.kits for room in said.rooms)),
-        ("bags", said.aggregate_bags, _whole(thrown_kg / cards.aggregate.bag_kg)),
+        ("bags", said.aggregate_bags, _whole(broadcast_kg / cards.aggregate.bag_kg)),
         ("primer", said.primer_batches, sum(room.primer_batches for room in said.rooms)),
         ("topcoat batches", said.topcoat_batches, batches),
     ):
         yield from miscounted("takeoff", None, f"{label} in all", got, want)
     sums: tuple[tuple[str, float, float, float, Unit], ...] = (
-        ("aggregate", said.aggregate_kg, thrown_kg, SLIGHT, "kg"),
+        ("aggregate", said.aggregate_kg, broadcast_kg, SLIGHT, "kg"),
         ("topcoat", said.topcoat_m3, batches * cards.topcoat.batch_m3, SLIGHT, "m3"),
         ("ice", said.ice_kg, sum(room.ice_kg for room in said.rooms), ICE_TOL_KG, "kg"),
     )

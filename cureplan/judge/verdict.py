@@ -9,7 +9,7 @@ from itertools import pairwise
 from cureplan.core.clock import epoch_s
 from cureplan.judge.ageing import room_hours
 from cureplan.judge.bucket_rules import check_buckets, check_kits, check_margins, check_tie_in
-from cureplan.judge.case import lay_out
+from cureplan.judge.case import read_case
 from cureplan.judge.coat_rules import check_coats, check_opening
 from cureplan.judge.finding import Finding, PlanRefusedError
 from cureplan.judge.ice_rules import check_ice
@@ -33,7 +33,7 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
     broken = tuple(_check_hours(plan))
     if broken:
         return broken
-    case = lay_out(plan)
+    case = read_case(plan)
     lenient = {floor.name: cure_milestones(case, floor, "lenient") for floor in case.floors}
     # Only a slab that was read leaves room between the two.
     strict = {

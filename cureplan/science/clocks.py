@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.inputs.cards.model import Milestone, SlurryCard, TopcoatCard
 from cureplan.science.fit import KineticFit, fit_kinetics
-from cureplan.science.humidity import HumidityRate, carries_factor
+from cureplan.science.humidity import ALIKE_K, HumidityRate, carries_factor
 from cureplan.science.kit import KitPhysics
 from cureplan.science.procedure import procedure_kinetics
 
@@ -68,18 +68,28 @@ class _Points:
     spread_frac: tuple[float, ...]
     humidity_frac: NDArray[np.float64]
     """NaN where a point gives none."""
+    closing: NDArray[np.bool_]
 
     @property
-    def humidity_above_frac(self) -> NDArray[np.float64] | None:
-        """Humidity above the card's mean, unknown as the mean; None without a factor."""
-        if not carries_factor(self.at_c, self.humidity_frac, self.milestone):
-            return None
-        known = self.humidity_frac - np.nanmean(self.humidity_frac)
-        return np.asarray(np.nan_to_num(known, nan=0.0))
+    def carries_factor(self) -> bool:
+        """Whether the points tell humidity's effect from everything else."""
+        return carries_factor(self.at_c, self.humidity_frac, self.milestone)
+
+    def humidity_above_frac(self, slope: float) -> NDArray[np.float64]:
+        """Humidity of each point above the card's mean.
+
+        A point that gives none is taken where it is most cautious: one that opens as if it
+        had been timed in the air that is quickest, so that no air opens it sooner than
+        printed, and one that closes in the slowest, so that none closes it later.
+        """
+        low, high = np.nanmin(self.humidity_frac), np.nanmax(self.humidity_frac)
+        assumed = np.where(self.closing == (slope < 0.0), low, high)
+        share = np.where(np.isnan(self.humidity_frac), assumed, self.humidity_frac)
+        return np.asarray(share - np.nanmean(self.humidity_frac))
 
     def humidity_rate(self, fit: KineticFit) -> HumidityRate | None:
         """The factor a fit of these points has found."""
-        if self.humidity_above_frac is None:
+        if not self.carries_factor:
             return None
         return HumidityRate(
             slope=fit.humidity_slope,
@@ -108,15 +118,62 @@ def _points(milestones: Mapping[str, Milestone], *, mixed_s: float) -> _Points:
         humidity_frac=np.array(
             [np.nan if p.humidity_frac is None else p.humidity_frac for _, _, p in rows]
         ),
+        closing=np.array([milestone.name in CLOSING_MILESTONES for _, milestone, _ in rows]),
     )
+
+
+CONFOUNDED_FRAC = 0.10
+"""Points this far apart in humidity as well as in heat leave open which did it: invented."""
+
+
+def _checked(card: SlurryCard | TopcoatCard, points: _Points) -> _Points:
+    """The points, unless their humidities leave open what a time is due to."""
+    which = np.array(points.milestone)
+    for order, name in enumerate(card.milestones):
+        share = points.humidity_frac[which == order]
+        bare = np.isnan(share)
+        if points.carries_factor and np.any(bare) and not np.all(bare):
+            raise InputError(
+                "some points give a humidity and some do not",
+                cure="give humidity on every point of this milestone, or on none",
+                source=card.key,
+                key=f"milestones.{name}.points",
+            )
+        if points.carries_factor or np.all(bare):
+            continue
+        heat_c = np.array(points.at_c)[which == order][~bare]
+        if np.ptp(share[~bare]) > CONFOUNDED_FRAC and np.ptp(heat_c) > ALIKE_K:
+            raise InputError(
+                "its points differ in heat and in humidity together: which did it is open",
+                cure="add a point at one of these temperatures and another humidity, or keep "
+                "the points of one humidity",
+                source=card.key,
+                key=f"milestones.{name}.points",
+            )
+    return points
+
+
+def _above_frac(card: SlurryCard | TopcoatCard, points: _Points) -> NDArray[np.float64] | None:
+    """Humidity of each point above the card's mean, once it is known which air is quicker."""
+    if not points.carries_factor:
+        return None
+    first = fit_kinetics(
+        points.at_c,
+        points.after_s,
+        points.milestone,
+        spread_frac=points.spread_frac,
+        reference_c=_reference_c(card.milestones),
+        prior_mean_j_mol=card.prior.mean_j_mol,
+        prior_sd_j_mol=card.prior.sd_j_mol,
+        humidity_above_frac=points.humidity_above_frac(0.0),
+    )
+    return points.humidity_above_frac(first.humidity_slope)
 
 
 def reference_humidity(card: SlurryCard | TopcoatCard) -> float | None:
     """Relative humidity [-] at which a card's ages are given; None without a factor."""
     points = _points(card.milestones, mixed_s=0.0)
-    return (
-        None if points.humidity_above_frac is None else float(np.nanmean(points.humidity_frac))
-    )
+    return float(np.nanmean(points.humidity_frac)) if points.carries_factor else None
 
 
 def _reference_c(milestones: Mapping[str, Milestone]) -> float:
@@ -130,7 +187,7 @@ def _spread(milestones: Mapping[str, Milestone]) -> float:
 def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) -> SlurryClocks:
     """Turn a slurry card into clocks for a floor of a given thickness."""
     reference_c = _reference_c(card.milestones)
-    points = _points(card.milestones, mixed_s=card.filler_mix_s)
+    points = _checked(card, _points(card.milestones, mixed_s=card.filler_mix_s))
     names = list(card.milestones)
     working = names.index("working_time")
     kit = KitPhysics(
@@ -161,7 +218,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
             haul_s=card.reference_haul_s,
             film_m=film_m,
             slab_effusivity=slab_effusivity,
-            humidity_above_frac=points.humidity_above_frac,
+            humidity_above_frac=_above_frac(card, points),
         )
     except OutOfRangeError as error:
         raise InputError(
@@ -184,7 +241,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
 def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
     """Turn a topcoat card into clocks; a thin coat simply has the slab's temperature."""
     reference_c = _reference_c(card.milestones)
-    points = _points(card.milestones, mixed_s=0.0)
+    points = _checked(card, _points(card.milestones, mixed_s=0.0))
     fit = fit_kinetics(
         points.at_c,
         points.after_s,
@@ -193,7 +250,7 @@ def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
         reference_c=reference_c,
         prior_mean_j_mol=card.prior.mean_j_mol,
         prior_sd_j_mol=card.prior.sd_j_mol,
-        humidity_above_frac=points.humidity_above_frac,
+        humidity_above_frac=_above_frac(card, points),
     )
     ages = dict(zip(card.milestones, fit.reference_s.tolist(), strict=True))
     return TopcoatClocks(

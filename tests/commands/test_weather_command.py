@@ -19,7 +19,7 @@ from cureplan.core.messages import Message
 from cureplan.output.charts.weather_picture import draw_weather, night_spans, weather_png
 from cureplan.output.commands.weather import weather
 from cureplan.output.text.weather import shown_hours, weather_text
-from cureplan.planning.floor.weather_hours import known_stretch, weather_hours
+from cureplan.planning.floor.weather_hours import known_range, weather_hours
 from cureplan.weather.hours.csv_file import read_weather_csv
 from cureplan.weather.hours.series import WeatherOrigin
 
@@ -125,8 +125,8 @@ def test_rooms_are_marched_from_the_last_long_gap_on(tmp_path):
     hole = tuple(datetime(2013, 7, 8, hour, tzinfo=UTC) for hour in range(4, 12))
     series = read_weather_csv(write_weather(tmp_path / "weather.csv", missing=hole))
     begins = datetime(2013, 7, 17, 23, tzinfo=UTC)
-    assert known_stretch(series, begins).starts == datetime(2013, 7, 8, 12, tzinfo=UTC)
-    early = known_stretch(series, datetime(2013, 7, 7, 12, tzinfo=UTC))
+    assert known_range(series, begins).starts == datetime(2013, 7, 8, 12, tzinfo=UTC)
+    early = known_range(series, datetime(2013, 7, 7, 12, tzinfo=UTC))
     assert early.ends == datetime(2013, 7, 8, 3, tzinfo=UTC)
 
 

@@ -17,8 +17,8 @@ from cureplan.judge.ageing import RoomHours, SlabAge, read_card
 from cureplan.judge.kit import Kits, calibrate, procedure_kits, run_kits, scaled_erfc
 
 CARD = read_job(demo_job_path()).cards.slurry
-POT = calibrate(CARD, thickness_m=0.003575)
-RATE = POT.rate
+MODEL = calibrate(CARD, thickness_m=0.003575)
+RATE = MODEL.rate
 VAGUE = RatePrior(mean_j_mol=50e3, sd_j_mol=1e9)
 
 
@@ -121,17 +121,19 @@ def test_points_never_make_the_energy_less_certain(points, sd):
     assert card.energy_sd_j_mol <= sd * (1 + 1e-9)
 
 
-def minutes_of_the_procedure(pot, at_c: float, name: str) -> float:
+def minutes_of_the_procedure(model, at_c: float, name: str) -> float:
     """From filler to a milestone, when the card's trials are run again at a temperature."""
-    run = run_kits(pot, procedure_kits(pot.card, np.array([at_c])))
-    return float(run.reached(pot.rate.ref_s[name])[0]) / 60
+    run = run_kits(model, procedure_kits(model.card, np.array([at_c])))
+    return float(run.reached(model.rate.ref_s[name])[0]) / 60
 
 
 def test_the_procedure_returns_the_points_of_the_card():
     # The card's points are the expectation: minutes from filler at the reference.
     for name in ("wet_edge", "working_time", "broadcast_closes"):
         after_min = CARD.milestones[name].points[0].after_s / 60
-        assert minutes_of_the_procedure(POT, 21.0, name) == pytest.approx(after_min, abs=0.002)
+        assert minutes_of_the_procedure(MODEL, 21.0, name) == pytest.approx(
+            after_min, abs=0.002
+        )
 
 
 def test_the_procedure_returns_points_at_two_temperatures():
@@ -139,10 +141,10 @@ def test_the_procedure_returns_points_at_two_temperatures():
     # milestone, alike in ratio, leave it little to miss: the procedure's minutes are not
     # quite alike in ratio, so the one energy of three milestones is a compromise.
     points = {"wet_edge": (16, 11), "working_time": (20, 13.75), "broadcast_closes": (26, 17.9)}
-    pot = calibrate(with_points(CARD, points, at_c=(21.0, 30.0)), thickness_m=0.003575)
+    model = calibrate(with_points(CARD, points, at_c=(21.0, 30.0)), thickness_m=0.003575)
     for name, wanted_min in points.items():
         for at_c, after_min in zip((21.0, 30.0), wanted_min, strict=True):
-            got_min = minutes_of_the_procedure(pot, at_c, name)
+            got_min = minutes_of_the_procedure(model, at_c, name)
             assert got_min == pytest.approx(after_min, abs=0.1)
 
 
@@ -162,7 +164,7 @@ def test_a_batchs_own_warmth_does_not_pass_for_the_reaction():
     # Minutes of a batch whose energy is known, 50 kJ/mol, and that warms itself, taken
     # for points: the energy is found again, though 1/T against them gives more.
     at_c = (21.0, 30.0)
-    after = tuple(minutes_of_the_procedure(POT, t, "working_time") for t in at_c)
+    after = tuple(minutes_of_the_procedure(MODEL, t, "working_time") for t in at_c)
     plain = 8.314462618 * math.log(after[0] / after[1]) / (1 / 294.15 - 1 / 303.15)
     assert plain > 55e3
     two = with_points(CARD, {"working_time": after}, at_c=at_c)
@@ -183,9 +185,9 @@ def test_a_bucket_left_standing_warms_by_the_rise_on_its_card():
     # The card's own definition: no power, no exchange, reference start, until its
     # working time ends. Liquids stirred for no time, so that all heat meets the kit.
     bare = replace(CARD, mixing_power_w=0.0, bucket_exchange_w_k=0.0)
-    pot = calibrate(bare, thickness_m=0.003575)
-    age_s = pot.rate.ref_s["working_time"]
-    standing = run_kits(pot, kit((0.0, 180.0, 7200.0), RATE.ref_c, RATE.ref_c, RATE.ref_c))
+    model = calibrate(bare, thickness_m=0.003575)
+    age_s = model.rate.ref_s["working_time"]
+    standing = run_kits(model, kit((0.0, 180.0, 7200.0), RATE.ref_c, RATE.ref_c, RATE.ref_c))
     assert float(standing.reached(age_s)[0]) < 7200
     warmed_k = float(standing.pour_c[0]) - RATE.ref_c
     rise_k = CARD.bucket_heat_rise_k * float(standing.pour_age_s[0]) / age_s
@@ -195,8 +197,8 @@ def test_a_bucket_left_standing_warms_by_the_rise_on_its_card():
 def test_a_dead_bucket_cools_as_newton_says():
     # Newton's law of cooling: exp(-U t / C) of the difference is left.
     dead = replace(CARD, bucket_heat_rise_k=0.0, mixing_power_w=0.0, bucket_exchange_w_k=20.0)
-    pot = calibrate(dead, thickness_m=0.003575)
-    run = run_kits(pot, kit((0.0, 0.0, 900.0), 40.0, 40.0, 20.0))
+    model = calibrate(dead, thickness_m=0.003575)
+    run = run_kits(model, kit((0.0, 0.0, 900.0), 40.0, 40.0, 20.0))
     left = math.exp(-20.0 * 900.0 / CARD.kit_heat_capacity_j_k)
     assert float(run.pour_c[0]) == pytest.approx(20 + 20 * left, abs=1e-6)
 
@@ -205,16 +207,16 @@ def test_parts_meet_at_their_heat_weighted_mean():
     # By hand: 5.1 kg of liquids hold 2.5·1900 + 2.6·1600 = 8910 J/K, 13.6 kg of filler
     # 13.6·840 = 11424 J/K; (8910·4 + 11424·30) / 20334 = 18.607 °C.
     cold = replace(CARD, mixing_power_w=0.0, bucket_heat_rise_k=0.0, bucket_exchange_w_k=0.0)
-    pot = calibrate(cold, thickness_m=0.003575)
-    run = run_kits(pot, kit((150.0, 180.0, 45.0), 4.0, 30.0, 25.0))
+    model = calibrate(cold, thickness_m=0.003575)
+    run = run_kits(model, kit((150.0, 180.0, 45.0), 4.0, 30.0, 25.0))
     assert float(run.mixed_c[0]) == pytest.approx(18.607, abs=5e-4)
 
 
 def test_on_a_slab_of_its_own_warmth_a_film_ages_at_one_rate():
     # Exact: at 31 °C throughout, so many seconds on the floor are k(31) as many of age.
     still = replace(CARD, mixing_power_w=0.0, bucket_heat_rise_k=0.0)
-    pot = calibrate(still, thickness_m=0.003575)
-    run = run_kits(pot, kit((0.0, 0.0, 0.0), 31.0, 31.0, 31.0))
+    model = calibrate(still, thickness_m=0.003575)
+    run = run_kits(model, kit((0.0, 0.0, 0.0), 31.0, 31.0, 31.0))
     assert float(run.reached(3000.0)[0]) == pytest.approx(
         3000.0 / float(RATE.speed(31.0)), rel=1e-5
     )
@@ -234,6 +236,6 @@ def test_a_warmer_slab_is_older():
 def test_a_hastened_batch_never_lasts_longer(liquids_c, filler_c, room_c):
     one = kit((150.0, 180.0, 45.0), liquids_c, filler_c, room_c)
     age_s = RATE.ref_s["wet_edge"]
-    plain_s = float(run_kits(POT, one).reached(age_s)[0])
-    fast_s = float(run_kits(replace(POT, hasten=1.2), one).reached(age_s)[0])
+    plain_s = float(run_kits(MODEL, one).reached(age_s)[0])
+    fast_s = float(run_kits(replace(MODEL, age_factor=1.2), one).reached(age_s)[0])
     assert fast_s < plain_s

@@ -68,7 +68,7 @@ COATS = {
         ),
     ),
     "before the crew has set up": lambda plan: with_crew(plan, setup_s=7200.0),
-    "in air too damp": _damp,
+    "in air too humidity_slope": _damp,
     "with more above dew point asked": lambda plan: with_policy(plan, dew_margin_k=14.0),
     "two hands fewer": lambda plan: with_crew(plan, topcoat=1),
 }

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from cureplan.planning.floor.crew import POUR_ROLES, bottleneck, pour_roles, with_one_more
-from cureplan.planning.floor.layout import Cadence, cadence, lay_out, relative_times
+from cureplan.planning.floor.layout import Cadence, cadence_of, lay_out, relative_times
 from cureplan.planning.floor.pour import AS_IS, PourPlan
 
 
@@ -15,9 +15,9 @@ from cureplan.planning.floor.pour import AS_IS, PourPlan
 def floor(plain_room, plain_job, slurry_card):
     """19 buckets, two a row, every 210 s: worked by hand in the layout's own test."""
     layout = lay_out(plain_room, plain_job, bays=1)
-    beat = cadence(layout, slurry_card, crew=plain_job.crew, pace=plain_job.pace)
-    times = relative_times(layout, slurry_card, beat, stations=2, bay_turn_s=120.0)
-    return PourPlan(option=AS_IS, layout=layout, beat=beat, times=times)
+    cadence = cadence_of(layout, slurry_card, crew=plain_job.crew, pace=plain_job.pace)
+    times = relative_times(layout, slurry_card, cadence, stations=2, bay_turn_s=120.0)
+    return PourPlan(option=AS_IS, layout=layout, cadence=cadence, times=times)
 
 
 def test_first_and_last_tasks_by_hand(floor, plain_job, slurry_card):
@@ -106,19 +106,19 @@ def test_one_more_at_the_bottleneck_always_quickens(plain_room, plain_job, slurr
     pace = replace(plain_job.pace, haul_s=120.0)
     layout = lay_out(plain_room, plain_job, bays=1)
     crew = replace(plenty, **roles[task])
-    before = cadence(layout, slurry_card, crew=crew, pace=pace)
+    before = cadence_of(layout, slurry_card, crew=crew, pace=pace)
     assert before.limit == task
-    after = cadence(layout, slurry_card, crew=with_one_more(crew, task), pace=pace)
+    after = cadence_of(layout, slurry_card, crew=with_one_more(crew, task), pace=pace)
     assert after.interval_s < before.interval_s
 
 
 def test_the_bottleneck_is_what_limits_most_floors():
-    beat = Cadence(
+    cadence = Cadence(
         interval_s=200.0, limit="mixing", mixing_s=200.0, haul_s=60.0, rake_s=100.0,
         smooth_s=120.0, broadcast_s=90.0, strip_s=30.0,
     )  # fmt: skip
     floors = [
-        SimpleNamespace(beat=replace(beat, limit=limit))
+        SimpleNamespace(cadence=replace(cadence, limit=limit))
         for limit in ("smooth", "mixing", "mixing")
     ]
     assert bottleneck(floors) == "mixing"

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.api import make_plan
-from cureplan.core.errors import OutOfRangeError
+from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
@@ -108,6 +108,68 @@ def test_a_card_without_humidity_is_as_it_was():
     assert told.fit.activation_energy_j_mol == plain.fit.activation_energy_j_mol
 
 
+def only(card, name, slope):
+    """The card with humidities on one milestone's points alone."""
+    told = damp(card, slope, dry=0.35, wet=0.75)
+    return replace(card, milestones={**card.milestones, name: told.milestones[name]})
+
+
+@pytest.mark.parametrize("slope", [-1.5, 1.5])
+def test_humidity_on_one_milestone_opens_no_other_sooner_and_closes_none_later(slope):
+    # Issue 14.8: the bare points were taken at the labelled ones' mean, and a second
+    # coat's window closed hours after the sheet's own time.
+    plain, told = topcoat_clocks(TOPCOAT), topcoat_clocks(only(TOPCOAT, "recoat_opens", slope))
+    assert told.humidity.slope == pytest.approx(slope, rel=1e-9)
+    for share in (0.2, 0.35, 0.5, 0.75, 0.95):
+        rate = float(told.humidity.at(share))
+        for name in set(TOPCOAT.milestones) - {"recoat_opens"}:
+            after_s, printed_s = told.age_s[name] / rate, plain.age_s[name]
+            closes = name in ("working_time", "recoat_closes")
+            assert (
+                after_s <= printed_s * 1.0000001 if closes else after_s >= printed_s * 0.99999
+            )
+
+
+def test_a_slurrys_bare_milestones_stay_on_the_cautious_side_of_their_points():
+    from cureplan.science.kit import run_bucket
+
+    card = only(SLURRY, "foot_traffic", -1.5)
+    clocks = slurry(card)
+    for share in (0.3, 0.55, 0.8):
+        path = run_bucket(
+            21.0, 21.0, 21.0, 21.0, card.reference_haul_s, kit=clocks.kit,
+            speed=clocks.humidity.at(share), film_m=clocks.film_m,
+            slab_effusivity=clocks.slab_effusivity,
+        )  # fmt: skip
+        for name in ("wet_edge", "working_time", "broadcast_closes"):
+            printed_s = SLURRY.milestones[name].points[0].after_s
+            assert float(path.when_s(clocks.age_s[name])[0]) <= printed_s * 1.001
+
+
+def test_a_milestone_with_and_without_humidity_is_refused():
+    told = damp(TOPCOAT, -1.0).milestones["recoat_opens"]
+    bare = replace(told.points[0], humidity_frac=None, at_c=30.0, after_s=6000.0)
+    mixed = replace(told, points=(*told.points, bare))
+    card = replace(TOPCOAT, milestones={**TOPCOAT.milestones, "recoat_opens": mixed})
+    with pytest.raises(InputError, match="every point of this milestone") as caught:
+        topcoat_clocks(card)
+    assert caught.value.key == "milestones.recoat_opens.points"
+
+
+def test_heat_and_humidity_together_do_not_become_energy():
+    # Issue 14.8: 30 °C at 80 % against 21 °C at 40 % says nothing of heat alone.
+    first = TOPCOAT.milestones["recoat_opens"].points[0]
+    points = (
+        replace(first, at_c=21.0, humidity_frac=0.4),
+        replace(first, at_c=30.0, humidity_frac=0.8, after_s=first.after_s / 4,
+                after_late_s=first.after_late_s / 4),
+    )  # fmt: skip
+    told = replace(TOPCOAT.milestones["recoat_opens"], points=points)
+    card = replace(TOPCOAT, milestones={**TOPCOAT.milestones, "recoat_opens": told})
+    with pytest.raises(InputError, match="heat and in humidity together"):
+        topcoat_clocks(card)
+
+
 @given(slope=st.floats(-2.0, 2.0), one=st.floats(0.0, 1.0), other=st.floats(0.0, 1.0))
 def test_damper_air_never_slows_what_moisture_hastens(slope, one, other):
     pace = HumidityRate(slope=slope, reference_frac=0.5, low_frac=0.2, high_frac=0.8)
@@ -194,6 +256,22 @@ def test_the_judge_finds_a_factor_left_out(damp_plan, small_job, demo_weather):
     cards = replace(plain.job.cards, slurry=damp_plan.job.cards.slurry)
     told = replace(plain, job=replace(plain.job, cards=cards))
     assert {finding.rule for finding in judge(told)} >= {"margins"}
+
+
+def test_a_bare_closing_is_judged_as_planned_and_pot_life_follows_the_air(
+    small_job, demo_weather
+):
+    cards = small_job.cards
+    told = replace(cards, topcoat=only(cards.topcoat, "recoat_opens", -1.5))
+    now = small_job.access.begins - NIGHT_BEFORE
+    plan = make_plan(replace(small_job, cards=told), now=now, weather=demo_weather)
+    assert judge(plan) == ()
+    fit = topcoat_clocks(cards.topcoat).fit
+    order = list(cards.topcoat.milestones).index("working_time")
+    printed_min = [float(fit.time_s(coat.slab_c, order)) / 60.0 for coat in plan.coats]
+    working_min = [coat.batch_working_min for coat in plan.coats]
+    assert all(w <= p + 0.01 for w, p in zip(working_min, printed_min, strict=True))
+    assert min(w / p for w, p in zip(working_min, printed_min, strict=True)) < 0.95
 
 
 def test_weather_without_humidity_or_beyond_the_points_is_told(small_job, demo_weather):

@@ -10,7 +10,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.planning.floor.layout import Cadence, PourLayout, cadence, lay_out, relative_times
+from cureplan.planning.floor.layout import (
+    Cadence,
+    PourLayout,
+    cadence_of,
+    lay_out,
+    relative_times,
+)
 
 SHIPPED_CYCLE_S = 150 + 180 + 90  # liquids, filler, turnaround of the shipped slurry
 
@@ -82,20 +88,20 @@ def test_kits_cover_the_floor_and_not_one_too_many(
 def beat_of(plain_room, plain_job, slurry_card, **hands):
     layout = lay_out(plain_room, plain_job, bays=1)
     crew = replace(plain_job.crew, **hands)
-    return cadence(layout, slurry_card, crew=crew, pace=plain_job.pace)
+    return cadence_of(layout, slurry_card, crew=crew, pace=plain_job.pace)
 
 
 def test_rhythm_by_hand(plain_room, plain_job, slurry_card):
     # Two stations: 420/2 = 210 s. Haul there and back 120 s. A bucket of 2.368 m² takes
     # 118.4 s to rake, 148.0 s to smooth and, by two, 118.4 s to broadcast. A foot of the
     # row's 0.947 m is kept bare: 118.4 * 0.3048/0.947 = 38.1 s.
-    beat = beat_of(plain_room, plain_job, slurry_card)
-    assert (beat.interval_s, beat.limit) == (SHIPPED_CYCLE_S / 2, "mixing")
-    assert beat.haul_s == 60.0
-    assert beat.rake_s == pytest.approx(118.42, abs=0.01)
-    assert beat.smooth_s == pytest.approx(148.03, abs=0.01)
-    assert beat.broadcast_s == pytest.approx(118.42, abs=0.01)
-    assert beat.strip_s == pytest.approx(38.10, abs=0.01)
+    cadence = beat_of(plain_room, plain_job, slurry_card)
+    assert (cadence.interval_s, cadence.limit) == (SHIPPED_CYCLE_S / 2, "mixing")
+    assert cadence.haul_s == 60.0
+    assert cadence.rake_s == pytest.approx(118.42, abs=0.01)
+    assert cadence.smooth_s == pytest.approx(148.03, abs=0.01)
+    assert cadence.broadcast_s == pytest.approx(118.42, abs=0.01)
+    assert cadence.strip_s == pytest.approx(38.10, abs=0.01)
 
 
 @pytest.mark.parametrize(
@@ -118,9 +124,9 @@ def test_rhythm_by_hand(plain_room, plain_job, slurry_card):
 def test_the_slowest_task_sets_the_rhythm(
     plain_room, plain_job, slurry_card, hands, limit, interval_s
 ):
-    beat = beat_of(plain_room, plain_job, slurry_card, **hands)
-    assert beat.limit == limit
-    assert beat.interval_s == pytest.approx(interval_s, abs=0.01)
+    cadence = beat_of(plain_room, plain_job, slurry_card, **hands)
+    assert cadence.limit == limit
+    assert cadence.interval_s == pytest.approx(interval_s, abs=0.01)
 
 
 ROLES = ("stations", "mixer", "runner", "rake", "smoother", "broadcaster")
@@ -130,10 +136,10 @@ ROLES = ("stations", "mixer", "runner", "rake", "smoother", "broadcaster")
 def test_one_more_pair_of_hands_never_slows_the_rhythm(
     plain_room, plain_job, slurry_card, hands
 ):
-    beat = beat_of(plain_room, plain_job, slurry_card, **hands)
+    cadence = beat_of(plain_room, plain_job, slurry_card, **hands)
     for role in ROLES:
         more = beat_of(plain_room, plain_job, slurry_card, **{**hands, role: hands[role] + 1})
-        assert more.interval_s <= beat.interval_s
+        assert more.interval_s <= cadence.interval_s
 
 
 FIVE_BUCKETS = PourLayout(
@@ -238,8 +244,8 @@ def test_nobody_is_asked_for_two_things_at_once(
         FIVE_BUCKETS, bays=bays, kits_per_bay=kits, buckets_per_row=min(per_row, kits)
     )
     interval_s = max(interval_s, SHIPPED_CYCLE_S / stations)
-    beat = replace(BEAT, interval_s=interval_s)
-    times = relative_times(layout, slurry_card, beat, stations=stations, bay_turn_s=60.0)
+    cadence = replace(BEAT, interval_s=interval_s)
+    times = relative_times(layout, slurry_card, cadence, stations=stations, bay_turn_s=60.0)
     assert times.pour_s.size == kits * bays
     for order in ("liquids_in_s", "pour_s", "raked_s", "smoothed_s"):
         assert np.all(np.diff(getattr(times, order)) >= interval_s - 1e-9)

@@ -66,9 +66,12 @@ def test_each_remedy_lengthens_what_is_short(cook_line, begins_s):
 
 def test_a_third_station_quickens_the_same_floor(cook_line, demo_job):
     crew = replace(demo_job.crew, stations=3, mixer=3)
-    assert cook_line.plan(AS_IS, crew).beat.interval_s < cook_line.plan(AS_IS).beat.interval_s
+    assert (
+        cook_line.plan(AS_IS, crew).cadence.interval_s
+        < cook_line.plan(AS_IS).cadence.interval_s
+    )
     # The job's own plan is not touched by trying another crew.
-    assert cook_line.plan(AS_IS).beat.mixing_s == pytest.approx(210.0)
+    assert cook_line.plan(AS_IS).cadence.mixing_s == pytest.approx(210.0)
 
 
 def test_the_margin_to_plan_on_by_hand(cook_line, demo_job, begins_s):

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.schedule.floor_model import Tables, floor_model
 from cureplan.planning.schedule.placing import place_layer, place_pour
-from cureplan.planning.schedule.problem import OFFSETS, gather_runs
+from cureplan.planning.schedule.problem import OFFSETS, gather_intervals
 from cureplan.planning.schedule.remedies import option_ladder
 from cureplan.planning.schedule.tables import GUARD_S, PourTables, dry_starts
 from tests.schedule.rooms import demo, few_rooms, pours_of
@@ -75,9 +75,9 @@ def test_half_hours_and_straight_lines_are_near_every_minute_run():
 
 def test_runs_give_back_every_state(model):
     for _, _, stage in model.problem.tasks():
-        runs = gather_runs(stage)
+        runs = gather_intervals(stage)
         for k in range(0, stage.size, 37):
-            run = runs.run_of(k)
+            run = runs.interval_of(k)
             begin = int(stage.begins[k])
             assert runs.state_at(run, begin) == k
             for name in OFFSETS[:2]:

@@ -85,7 +85,7 @@ def weather_json(job: Job, hours: WeatherHours, *, now: datetime) -> str:
                 "ends": one.ends.astimezone(zone).isoformat(),
                 "hours": one.hours,
             }
-            for one in hours.stretches
+            for one in hours.ranges
         ],
         "gaps": [
             {
@@ -200,7 +200,7 @@ def _clock_cells(epoch_s: Iterable[float], job: Job) -> tuple[str, ...]:
 def _sources(job: Job, hours: WeatherHours, width: int) -> list[str]:
     lines = []
     for number, origin in enumerate(hours.series.origins):
-        spans = [one for one in hours.stretches if one.origin == origin]
+        spans = [one for one in hours.ranges if one.origin == origin]
         if not spans:
             continue
         text = f"{one_line(origin.label)} ({origin.kind}): {one_line(_terms(origin))}"

@@ -34,15 +34,15 @@ class RoleSpan:
 
 def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpan, ...]:
     """First and last task of each role on a floor, in the order they are needed."""
-    times, beat = plan.times, plan.beat
+    times, cadence = plan.times, plan.cadence
     mixed = times.filler_in_s + card.filler_mix_s
     spans = {
-        "mixer": (times.liquids_in_s[0], mixed[-1], beat.mixing_s),
-        "runner": (mixed[0], times.pour_s[-1], 2.0 * beat.haul_s / crew.runner),
-        "rake": (times.pour_s[0], times.raked_s[-1], beat.rake_s),
-        "edge": (times.pour_s[0], times.smoothed_s[-1], beat.rake_s),
-        "smoother": (times.raked_s[0], times.smoothed_s[-1], beat.smooth_s),
-        "broadcaster": (times.smoothed_s[0], times.last_s, beat.broadcast_s),
+        "mixer": (times.liquids_in_s[0], mixed[-1], cadence.mixing_s),
+        "runner": (mixed[0], times.pour_s[-1], 2.0 * cadence.haul_s / crew.runner),
+        "rake": (times.pour_s[0], times.raked_s[-1], cadence.rake_s),
+        "edge": (times.pour_s[0], times.smoothed_s[-1], cadence.rake_s),
+        "smoother": (times.raked_s[0], times.smoothed_s[-1], cadence.smooth_s),
+        "broadcaster": (times.smoothed_s[0], times.last_s, cadence.broadcast_s),
     }
     return tuple(
         RoleSpan(
@@ -50,7 +50,7 @@ def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpa
             people=getattr(crew, role),
             first_s=float(first),
             last_s=float(last),
-            busy_frac=min(1.0, busy_s / beat.interval_s),
+            busy_frac=min(1.0, busy_s / cadence.interval_s),
         )
         for role, (first, last, busy_s) in spans.items()
     )
@@ -90,5 +90,5 @@ def with_one_more(crew: Crew, task: str) -> Crew:
 
 def bottleneck(plans: Sequence[PourPlan]) -> str:
     """The task that sets the rhythm on most of the floors."""
-    limits = [plan.beat.limit for plan in plans]
+    limits = [plan.cadence.limit for plan in plans]
     return max(set(limits), key=lambda task: (limits.count(task), task))

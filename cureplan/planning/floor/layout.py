@@ -21,7 +21,7 @@ __all__ = [
     "PourLayout",
     "PourTimes",
     "broadcast_ends_s",
-    "cadence",
+    "cadence_of",
     "lay_out",
     "met_by",
     "relative_times",
@@ -120,7 +120,7 @@ def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
     )
 
 
-def cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
+def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
     """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast."""
     area_m2 = layout.area_per_bucket_m2
     cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
@@ -147,7 +147,7 @@ def cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> 
 
 
 def relative_times(
-    layout: PourLayout, card: SlurryCard, beat: Cadence, *, stations: int, bay_turn_s: float
+    layout: PourLayout, card: SlurryCard, cadence: Cadence, *, stations: int, bay_turn_s: float
 ) -> PourTimes:
     """When each thing is done to each bucket, counted from the first stir.
 
@@ -157,11 +157,11 @@ def relative_times(
     kits, per_bay, per_row = layout.kits, layout.kits_per_bay, layout.buckets_per_row
     number = np.arange(kits)
     bay, within = number // per_bay, number % per_bay
-    liquids_in = number * beat.interval_s + bay * bay_turn_s
+    liquids_in = number * cadence.interval_s + bay * bay_turn_s
     filler_in = liquids_in + card.liquids_mix_s
-    pour = filler_in + card.filler_mix_s + beat.haul_s
-    raked = pour + beat.rake_s
-    smoothed = raked + beat.smooth_s
+    pour = filler_in + card.filler_mix_s + cadence.haul_s
+    raked = pour + cadence.rake_s
+    smoothed = raked + cadence.smooth_s
     met = met_by(layout)
     return PourTimes(
         bay=bay,
@@ -176,8 +176,8 @@ def relative_times(
         broadcast_s=broadcast_ends_s(
             smoothed,
             met,
-            strip_s=np.full(kits, beat.strip_s),
-            broadcast_s=np.full(kits, beat.broadcast_s),
+            strip_s=np.full(kits, cadence.strip_s),
+            broadcast_s=np.full(kits, cadence.broadcast_s),
         ),
     )
 

@@ -24,7 +24,7 @@ from cureplan.planning.floor.layout import (
     Cadence,
     PourLayout,
     PourTimes,
-    cadence,
+    cadence_of,
     lay_out,
     relative_times,
 )
@@ -196,7 +196,7 @@ class PourPlan:
 
     option: PourOption
     layout: PourLayout
-    beat: Cadence
+    cadence: Cadence
     times: PourTimes
 
 
@@ -235,15 +235,17 @@ class RoomPours:
         if key not in self._plans:
             card = self.job.cards.slurry
             layout = lay_out(self.room, self.job, bays=option.bays)
-            beat = cadence(layout, card, crew=hands, pace=self.job.pace)
+            cadence = cadence_of(layout, card, crew=hands, pace=self.job.pace)
             times = relative_times(
                 layout,
                 card,
-                beat,
+                cadence,
                 stations=min(hands.stations, hands.mixer),
                 bay_turn_s=self.job.pace.bay_turn_s,
             )
-            self._plans[key] = PourPlan(option=option, layout=layout, beat=beat, times=times)
+            self._plans[key] = PourPlan(
+                option=option, layout=layout, cadence=cadence, times=times
+            )
         return self._plans[key]
 
     @property

@@ -50,7 +50,7 @@ def room_takeoff(
 ) -> TakeoffRoom:
     """Count what one floor needs."""
     cards = job.cards
-    thrown_kg = room.area_m2 * (cards.aggregate.kept_kg_m2 + cards.aggregate.swept_kg_m2)
+    broadcast_kg = room.area_m2 * (cards.aggregate.kept_kg_m2 + cards.aggregate.swept_kg_m2)
     coats = [work for work in works if work.layer.kind == "topcoat"]
     primer = 0
     if cards.primer is not None:
@@ -61,8 +61,8 @@ def room_takeoff(
         kits=layout.kits,
         slurry_needed_m3=layout.slurry_needed_m3,
         slurry_left_m3=layout.kits * cards.slurry.mixed_yield_m3 - layout.slurry_needed_m3,
-        aggregate_kg=thrown_kg,
-        aggregate_bags=_whole(thrown_kg / cards.aggregate.bag_kg),
+        aggregate_kg=broadcast_kg,
+        aggregate_bags=_whole(broadcast_kg / cards.aggregate.bag_kg),
         aggregate_swept_kg=room.area_m2 * cards.aggregate.swept_kg_m2,
         primer_batches=primer,
         coat_batches=tuple(work.batches for work in coats),

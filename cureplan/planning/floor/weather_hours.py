@@ -13,13 +13,13 @@ from cureplan.planning.floor.conditions import RoomConditions, room_conditions
 from cureplan.science.sun import clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
 from cureplan.weather.hours.series import HourlySeries, WeatherOrigin, utc_of
 
-__all__ = ["AlikeRooms", "Stretch", "WeatherHours", "known_stretch", "weather_hours"]
+__all__ = ["AlikeRooms", "TimeRange", "WeatherHours", "known_range", "weather_hours"]
 
 Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Stretch:
+class TimeRange:
     """Hours in a row from one source; first and last hour, UTC."""
 
     origin: WeatherOrigin
@@ -45,7 +45,7 @@ class WeatherHours:
     """
 
     series: HourlySeries
-    stretches: tuple[Stretch, ...]
+    ranges: tuple[TimeRange, ...]
     rooms: tuple[AlikeRooms, ...]
     sun_deg: Array
     light_w_m2: Array
@@ -56,7 +56,7 @@ def weather_hours(job: Job, series: HourlySeries) -> WeatherHours:
 
     Not for planning: `RoomPours` reads conditions at any instant.
     """
-    known = known_stretch(series, job.access.begins)
+    known = known_range(series, job.access.begins)
     instants = [utc_of(float(second)) for second in known.epoch_s]
     sun_deg = sun_elevation_deg(
         instants,
@@ -67,14 +67,14 @@ def weather_hours(job: Job, series: HourlySeries) -> WeatherHours:
     cloud = np.nan_to_num(known.cloud_frac, nan=0.0)
     return WeatherHours(
         series=known,
-        stretches=_stretches(known),
+        ranges=_ranges(known),
         rooms=_alike(room_conditions(job, known)),
         sun_deg=sun_deg,
         light_w_m2=clouded_w_m2(clear_sky_w_m2(sun_deg), cloud_share=cloud),
     )
 
 
-def known_stretch(series: HourlySeries, around: datetime) -> HourlySeries:
+def known_range(series: HourlySeries, around: datetime) -> HourlySeries:
     """The hours around an instant between the nearest unknown temperatures.
 
     Examples
@@ -85,7 +85,7 @@ def known_stretch(series: HourlySeries, around: datetime) -> HourlySeries:
     >>> rows = [f"2013-07-17T{h:02}:00Z,{'' if h < 6 else 20},9" for h in range(12)]
     >>> series = weather_from_text("\\n".join(["time,temp_c,dew_c", *rows]),
     ...                            source=Path("w.csv"))
-    >>> known_stretch(series, datetime(2013, 7, 17, 8, tzinfo=UTC)).starts.hour
+    >>> known_range(series, datetime(2013, 7, 17, 8, tzinfo=UTC)).starts.hour
     6
     """
     at_s = around.timestamp()
@@ -107,10 +107,10 @@ def known_stretch(series: HourlySeries, around: datetime) -> HourlySeries:
     return replace(cut, gaps=series.gaps)
 
 
-def _stretches(series: HourlySeries) -> tuple[Stretch, ...]:
+def _ranges(series: HourlySeries) -> tuple[TimeRange, ...]:
     changes = np.flatnonzero(np.diff(series.origin)) + 1
     return tuple(
-        Stretch(
+        TimeRange(
             origin=series.origins[int(series.origin[rows[0]])],
             starts=utc_of(float(series.epoch_s[rows[0]])),
             ends=utc_of(float(series.epoch_s[rows[-1]])),

@@ -107,6 +107,10 @@ def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> Co
     fit = pours.topcoat.fit
     order = list(pours.topcoat.age_s).index("working_time")
     closes_s = coat_closes_s(pours, coat)
+    working_s = float(fit.time_s(slab_c, order))
+    if pours.topcoat.humidity is not None:
+        humidity = pours.conditions.humidity_at(coat.start_s)
+        working_s /= float(pours.topcoat.humidity.at(humidity))
     return CoatPlan(
         room=coat.room,
         coat=coat.coat,
@@ -118,7 +122,7 @@ def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> Co
         batches=coat.work.batches,
         volume_m3=coat.work.volume_m3,
         batch_minutes=round(coat.work.batch_s / 60.0, 2),
-        batch_working_min=round(float(fit.time_s(slab_c, order)) / 60.0, 2),
+        batch_working_min=round(working_s / 60.0, 2),
         slab_c=round(slab_c, 2),
         dew_c=None if dew_c != dew_c else round(dew_c, 2),
         keeps_frac=round(keeps, 4),

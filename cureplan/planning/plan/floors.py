@@ -111,8 +111,8 @@ def _room_plan(
         bays=plan.layout.bays,
         buckets_per_row=plan.layout.buckets_per_row,
         row_depth_m=round(plan.layout.row_depth_m, 4),
-        cadence_min=minutes(plan.beat.interval_s),
-        cadence_limit=plan.beat.limit,
+        cadence_min=minutes(plan.cadence.interval_s),
+        cadence_limit=plan.cadence.limit,
         pour_start=instant(poured.start_s, zone),
         pour_end=instant(poured.end_s, zone),
         remedies=(("hour",) if poured.delayed else ()) + poured.option.remedies(),
@@ -159,7 +159,10 @@ def _reasons(
         ),
         Message(
             "pour.rhythm",
-            {"cadence_s": round(plan.beat.interval_s), "limit": f"limit.{plan.beat.limit}"},
+            {
+                "cadence_s": round(plan.cadence.interval_s),
+                "limit": f"limit.{plan.cadence.limit}",
+            },
         ),
         Message(
             "pour.as_is" if as_is_s >= 0 else "pour.as_is_short",

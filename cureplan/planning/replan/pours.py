@@ -9,7 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Crew, Job
-from cureplan.planning.floor.layout import Cadence, PourTimes, broadcast_ends_s, cadence, met_by
+from cureplan.planning.floor.layout import (
+    Cadence,
+    PourTimes,
+    broadcast_ends_s,
+    cadence_of,
+    met_by,
+)
 from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours
 from cureplan.planning.plan.model import RoomPlan
 from cureplan.planning.replan.state import FloorState, NightState
@@ -64,26 +70,26 @@ def rest_of_floor(
     hands = crew or state.crew
     regular = RoomPours.plan(pours, option, hands)
     card, layout = job.cards.slurry, regular.layout
-    beat_before = cadence(layout, card, crew=before, pace=job.pace)
+    cadence_before = cadence_of(layout, card, crew=before, pace=job.pace)
     before_pour_s = card.liquids_mix_s + card.filler_mix_s + job.pace.haul_s
     number = np.arange(layout.kits)
     bay = number // layout.kits_per_bay
     pour_s = np.concatenate([floor.poured_s, np.zeros(layout.kits - floor.done)])
     for n in range(floor.done, layout.kits):
         turn_s = job.pace.bay_turn_s if bay[n] != bay[n - 1] else 0.0
-        due_s = pour_s[n - 1] + regular.beat.interval_s + turn_s
+        due_s = pour_s[n - 1] + regular.cadence.interval_s + turn_s
         if n == floor.done:
             due_s = _next_pour_s(
-                due_s, pour_s[n - 1], state, regular.beat, free_s, before_pour_s
+                due_s, pour_s[n - 1], state, regular.cadence, free_s, before_pour_s
             )
         pour_s[n] = due_s
     start_s = float(pour_s[0]) - before_pour_s
     times = _times(
         pour_s - start_s,
-        np.where(number < floor.done, beat_before.rake_s, regular.beat.rake_s),
-        np.where(number < floor.done, beat_before.smooth_s, regular.beat.smooth_s),
+        np.where(number < floor.done, cadence_before.rake_s, regular.cadence.rake_s),
+        np.where(number < floor.done, cadence_before.smooth_s, regular.cadence.smooth_s),
         regular,
-        before=beat_before,
+        before=cadence_before,
         done=floor.done,
     )
     stations = np.where(
@@ -104,7 +110,7 @@ def _next_pour_s(
     due_s: float,
     last_s: float,
     state: NightState,
-    beat: Cadence,
+    cadence: Cadence,
     free_s: float,
     before_pour_s: float,
 ) -> float:
@@ -112,7 +118,7 @@ def _next_pour_s(
     held_s = max(free_s, state.wait_s if state.wait_said_s >= last_s else -np.inf)
     if held_s > due_s - before_pour_s:
         return max(held_s, state.now_s) + before_pour_s
-    if due_s >= state.now_s - beat.interval_s:
+    if due_s >= state.now_s - cadence.interval_s:
         return max(due_s, state.now_s)
     return state.now_s + before_pour_s
 
@@ -133,7 +139,7 @@ def _times(
         hand_s = max(float(pour_s[n]), hand_s) + float(rake_s[n])
         glove_s = max(hand_s, glove_s) + float(smooth_s[n])
         raked[n], smoothed[n] = hand_s, glove_s
-    layout, beat = regular.layout, regular.beat
+    layout, cadence = regular.layout, regular.cadence
     met = met_by(layout)
     as_before = np.where(met < 0, np.arange(met.size), met) < done
     return replace(
@@ -145,8 +151,8 @@ def _times(
         broadcast_s=broadcast_ends_s(
             smoothed,
             met,
-            strip_s=np.where(as_before, before.strip_s, beat.strip_s),
-            broadcast_s=np.where(as_before, before.broadcast_s, beat.broadcast_s),
+            strip_s=np.where(as_before, before.strip_s, cadence.strip_s),
+            broadcast_s=np.where(as_before, before.broadcast_s, cadence.broadcast_s),
         ),
     )
 

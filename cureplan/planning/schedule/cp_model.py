@@ -13,10 +13,10 @@ from cureplan.planning.schedule.problem import (
     FAR,
     NEAREST,
     Choice,
+    Intervals,
     Problem,
-    Runs,
     Score,
-    gather_runs,
+    gather_intervals,
 )
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ Linear = Any
 class CpTask:
     """The variables of one task."""
 
-    runs: Runs
+    intervals: Intervals
     begin: Any
     switches: list[Any]
     frees: Any
@@ -40,16 +40,16 @@ class CpTask:
 
     def offset(self, name: str) -> Linear:
         """Begin plus an offset that depends on the run."""
-        return self.begin + self.label_of(self.runs.offset[name])
+        return self.begin + self.label_of(self.intervals.offset[name])
 
     def label(self, name: str) -> Linear:
         """A label that depends on the run."""
-        return self.label_of(self.runs.label[name])
+        return self.label_of(self.intervals.label[name])
 
     def ends_in(self, span: int | None) -> NDArray[np.int64]:
         """When the crew is free again after the last state of each run, in one shift or any."""
-        ends = self.runs.last + self.runs.offset["frees"]
-        return ends if span is None else ends[self.runs.label["span"] == span]
+        ends = self.intervals.last + self.intervals.offset["frees"]
+        return ends if span is None else ends[self.intervals.label["span"] == span]
 
     def label_of(self, values: Iterable[Any]) -> Linear:
         """Any value given per run."""
@@ -81,7 +81,7 @@ class OrderingModel:
         self.model = cp_model.CpModel()
         self._horizon = 2 * FAR
         for room, number, stage in self.problem.tasks():
-            self.tasks[room, number] = self._task(f"{room}.{number}", gather_runs(stage))
+            self.tasks[room, number] = self._task(f"{room}.{number}", gather_intervals(stage))
         self._add_windows()
         self._add_crews()
         self._add_crossings()
@@ -98,26 +98,32 @@ class OrderingModel:
         self._others[name] = found
         return found
 
-    def _task(self, name: str, runs: Runs) -> CpTask:
+    def _task(self, name: str, intervals: Intervals) -> CpTask:
         from ortools.sat.python import cp_model
 
         model = self.model
-        stretches = [[int(a), int(b)] for a, b in zip(runs.first, runs.last, strict=True)]
-        domain = cp_model.Domain.from_intervals(stretches)
+        ranges = [
+            [int(a), int(b)] for a, b in zip(intervals.first, intervals.last, strict=True)
+        ]
+        domain = cp_model.Domain.from_intervals(ranges)
         begin = model.new_int_var_from_domain(domain, f"begin {name}")
-        switches = [model.new_bool_var(f"run {name}.{i}") for i in range(len(stretches))]
+        switches = [model.new_bool_var(f"run {name}.{i}") for i in range(len(ranges))]
         model.add_exactly_one(switches)
-        for switch, (first, last) in zip(switches, stretches, strict=True):
+        for switch, (first, last) in zip(switches, ranges, strict=True):
             if len(switches) > 1:
                 model.add_linear_constraint(begin, first, last).only_enforce_if(switch)
-        lengths = runs.offset["frees"]
+        lengths = intervals.offset["frees"]
         length = model.new_int_var_from_domain(
             cp_model.Domain.from_values(sorted({int(x) for x in lengths})), f"length {name}"
         )
         frees = model.new_int_var(
-            int((runs.first + lengths).min()), int((runs.last + lengths).max()), f"free {name}"
+            int((intervals.first + lengths).min()),
+            int((intervals.last + lengths).max()),
+            f"free {name}",
         )
-        task = CpTask(runs=runs, begin=begin, switches=switches, frees=frees, length=length)
+        task = CpTask(
+            intervals=intervals, begin=begin, switches=switches, frees=frees, length=length
+        )
         model.add(length == task.label_of(lengths))
         return task
 
@@ -154,12 +160,14 @@ class OrderingModel:
 
     def _interval(self, kind: str, room: int, number: int, first: str | None, last: str) -> Any:
         task = self.tasks[room, number]
-        runs, name = task.runs, f"{kind} {room}.{number}"
-        low = runs.offset[first] if first else 0 * runs.first
-        sizes = runs.offset[last] - low
+        intervals, name = task.intervals, f"{kind} {room}.{number}"
+        low = intervals.offset[first] if first else 0 * intervals.first
+        sizes = intervals.offset[last] - low
         begin = task.begin
         if first and low.any():
-            begin = self._int(min(runs.first + low), max(runs.last + low), f"{name} from")
+            begin = self._int(
+                min(intervals.first + low), max(intervals.last + low), f"{name} from"
+            )
             self.model.add(begin == task.offset(first))
         size = self._int(sizes.min(), sizes.max(), f"{name} for")
         end = self._int(0, self._horizon, f"{name} to")
@@ -226,14 +234,17 @@ class OrderingModel:
         members: dict[tuple[int, int], list[tuple[CpTask, Any]]] = {}
         for (room, number), task in self.tasks.items():
             crew = self.problem.rooms[room][number].crew
-            spans = task.runs.label["span"]
+            spans = task.intervals.label["span"]
             for span in sorted({int(s) for s in spans}):
                 there = sum(task.switches[i] for i in range(len(spans)) if spans[i] == span)
                 members.setdefault((crew, span), []).append((task, there))
         calls, on_site, idle, waited = [], [], [], []
         for (crew, span), found in sorted(members.items()):
             name = f"shift {crew}.{span}"
-            low = min(int(t.runs.first[t.runs.label["span"] == span].min()) for t, _ in found)
+            low = min(
+                int(t.intervals.first[t.intervals.label["span"] == span].min())
+                for t, _ in found
+            )
             high = max(int(t.ends_in(span).max()) for t, _ in found)
             used = self.model.new_bool_var(f"{name} used")
             self._others[f"{name} used"] = used
@@ -244,7 +255,7 @@ class OrderingModel:
             self.model.add(stay >= work)
             for task, there in found:
                 self.model.add(there <= used)
-                before = max(0, high - int(task.runs.first.min()))
+                before = max(0, high - int(task.intervals.first.min()))
                 after = max(0, int(task.ends_in(None).max()) - low)
                 self.model.add(first <= task.begin + before * (1 - there))
                 self.model.add(last >= task.frees - after * (1 - there))
@@ -267,7 +278,7 @@ class OrderingModel:
         for (room, number), task in self.tasks.items():
             k = choice[room][number]
             stage = self.problem.rooms[room][number]
-            run = task.runs.run_of(k)
+            run = task.intervals.interval_of(k)
             self.model.add_hint(task.begin, int(stage.begins[k]))
             for i, switch in enumerate(task.switches):
                 self.model.add_hint(switch, i == run)
@@ -280,7 +291,7 @@ class OrderingModel:
             for number in range(len(stages)):
                 task = self.tasks[room, number]
                 run = next(i for i, switch in enumerate(task.switches) if value(switch))
-                row.append(task.runs.state_at(run, int(value(task.begin))))
+                row.append(task.intervals.state_at(run, int(value(task.begin))))
             found.append(tuple(row))
         return tuple(found)
 
@@ -293,5 +304,5 @@ class OrderingModel:
 
 def _work_in(task: CpTask, span: int) -> Linear:
     """How long a task keeps its crew in a shift: nothing when it falls into another."""
-    lengths = task.runs.offset["frees"]
-    return task.label_of(lengths * (task.runs.label["span"] == span))
+    lengths = task.intervals.offset["frees"]
+    return task.label_of(lengths * (task.intervals.label["span"] == span))

@@ -19,12 +19,12 @@ __all__ = [
     "OFFSETS",
     "Choice",
     "Clear",
+    "Intervals",
     "Problem",
-    "Runs",
     "Score",
     "Stage",
     "broken_rules",
-    "gather_runs",
+    "gather_intervals",
     "score",
     "stage_of",
 ]
@@ -330,7 +330,7 @@ FAR = 100_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Runs:
+class Intervals:
     """R runs of one stage's states."""
 
     first: IntArray
@@ -345,7 +345,7 @@ class Runs:
     label: dict[str, IntArray]
     """By name of `LABELS`, shape (R,)."""
 
-    def run_of(self, k: int) -> int:
+    def interval_of(self, k: int) -> int:
         """The run that holds a state."""
         place = int(np.flatnonzero(self.order == k)[0])
         return int(np.searchsorted(self.state, place, side="right")) - 1
@@ -355,7 +355,7 @@ class Runs:
         return int(self.order[self.state[run] + begin - self.first[run]])
 
 
-def gather_runs(stage: Stage) -> Runs:
+def gather_intervals(stage: Stage) -> Intervals:
     """Gather a stage's states into runs."""
     order = np.lexsort((stage.begins, stage.option))
     begins = stage.begins[order]
@@ -368,7 +368,7 @@ def gather_runs(stage: Stage) -> Runs:
         breaks |= np.diff(values) != 0
     state = np.concatenate([[0], np.flatnonzero(breaks) + 1]).astype(np.int64)
     final = np.concatenate([state[1:] - 1, [begins.size - 1]]).astype(np.int64)
-    return Runs(
+    return Intervals(
         first=begins[state],
         last=begins[final],
         state=state,
