@@ -43,7 +43,7 @@ ENGLISH = {
     "sample.then": "then {room}, {start_at:time}",
     "sample.ice": "Ice {kits:one=kit|other=kits}: in the ice by {by_at}",
     "sample.back": "Topcoat crew back {start_at:up}",
-    "sample.binding": "{binding:word} binds, {margin_min} in hand at {air_c}",
+    "sample.binding": "{binding:word} binds, {margin_min} to spare at {air_c}",
     "sample.doubt": "holds {keeps_frac:nights}",
     "sample.station": "a third mixing station in {room}",
     "sample.warn": "{room} is short after {late_at:time}: {gap_min:short}",

@@ -40,6 +40,7 @@ def test_every_event_is_understood():
         "2013-07-18T03:58Z,working time ended,Cook line,1,,",
         "2013-07-17T23:59,surface closed,Cook line,1,,",
         "2013-07-17T23:59:30,ran short,Cook line,1,,",
+        "2013-07-17T23:59:40,lost,Cook line,2,,dropped",
         "2013-07-18T00:00,bucket reads,Cook line,1,25 C,",
         "2013-07-18T00:01,Drill down,,,,",
         "2013-07-18T00:02,short of,,,rake,",

@@ -99,7 +99,7 @@ ENDS: Mapping[str, str] = {
     "surface closed": "broadcast_closes",
 }
 """Events that end a clock, and the milestone each is."""
-OF_BUCKETS = ("poured", *ENDS, "ran short", "bucket reads")
+OF_BUCKETS = ("poured", *ENDS, "ran short", "lost", "bucket reads")
 EVENTS = (
     *OF_BUCKETS[:-1],
     "slab reads",

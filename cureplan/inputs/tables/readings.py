@@ -50,6 +50,8 @@ class Reading:
     slab_c: float
     poured_s: float
     note: str
+    lot: str = ""
+    """Pallet or night whose kits run fast or slow together; empty where nobody says."""
 
     def fault(self, column: str, problem: str, cure: str) -> InputError:
         """A refusal of this reading."""
@@ -133,6 +135,7 @@ COLUMNS = (
     "humidity_pct",
     "mass_kg",
     "poured_min",
+    "lot",
     "note",
 )
 LONGEST_S = 31 * 86_400.0
@@ -227,6 +230,7 @@ def _reading(line: Line, milestones: tuple[str, ...]) -> Reading | None:
         slab_c=_celsius(line, "slab"),
         poured_s=60.0 * _positive(line, "poured_min", 600.0, "min"),
         note=line.text("note"),
+        lot=line.text("lot"),
     )
 
 

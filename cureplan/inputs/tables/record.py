@@ -370,6 +370,7 @@ def _as_reading(clock: ClockOutcome, where: str, number: int) -> Reading | None:
         slab_c=clock.slab_c,
         poured_s=clock.poured_s,
         note="",
+        lot=where,
     )
 
 

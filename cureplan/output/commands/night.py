@@ -56,8 +56,8 @@ def replan(
     """Plan the rest of the night again: poured buckets stay, the old plan is kept.
 
     The log's columns are at, event, room, bucket, value, note; the events: poured, wet
-    edge ended, working time ended, surface closed, ran short, slab reads, bucket reads,
-    drill down, short of, room dropped, room added, wait until.
+    edge ended, working time ended, surface closed, ran short, lost, slab reads, bucket
+    reads, drill down, short of, room dropped, room added, wait until.
     """
     from cureplan.api import read_plan
     from cureplan.inputs.tables.night_log import read_night_log
