@@ -17,7 +17,7 @@ True
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -30,6 +30,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.inputs.job.reader import read_job
 
 if TYPE_CHECKING:
+    from cureplan.core.messages import Message
     from cureplan.inputs.tables.night_log import NightEvent
     from cureplan.planning.floor.pour import RoomPours
     from cureplan.planning.plan.model import Plan
@@ -259,7 +260,9 @@ def _made(
     if schedule.failures:
         if what_helps and not schedule.stopped:
             schedule = look_for_help(job, tables, schedule, progress=progress)
-        raise NoFeasiblePlanError(explain(schedule, job, known_until=series.ends))
+        raise NoFeasiblePlanError(
+            _in_words(job, explain(schedule, job, known_until=series.ends))
+        )
     issued_s = known_until(job, now_s=now.timestamp())
     odds = assess(job, rooms, schedule, issued_s=issued_s)
     plan = assemble(portable(job), series, rooms, schedule, odds, made_at=now, past=past)
@@ -597,3 +600,25 @@ def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tu
     from cureplan.output.sheet.write import write_sheets as write
 
     return write(plan, Path(folder), pictures=pictures)
+
+
+def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
+    """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
+    from cureplan.planning.floor.weather_hours import known_range
+    from cureplan.planning.schedule.conflict import alone
+    from cureplan.planning.schedule.construct import prepare_pours
+    from cureplan.planning.schedule.floor_model import Tables
+
+    if weather.missing_hours(job.access.begins, job.access.open_by):
+        return ()
+    series = known_range(weather, job.access.begins)
+    found = alone(job, Tables(pours=prepare_pours(job, series)))
+    return tuple(say for failure in found for say in failure.says)
+
+
+def _in_words(job: Job, sentences: Iterable[Message]) -> str:
+    """Sentences as one line, in the job's first language."""
+    from cureplan.output.language import Voice
+
+    voice = Voice(language=job.languages[0], display=job.display, zone=job.site.zone)
+    return " ".join(voice.say(sentence) for sentence in sentences)

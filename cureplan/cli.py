@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from cureplan.core.errors import CurePlanError, InputError
+from cureplan.core.errors import CurePlanError, InputError, NoFeasiblePlanError
 from cureplan.output.commands.common import (
     be_quiet,
     in_colour,
@@ -102,13 +102,17 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
 
 
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
-    """Read a job, its cards and its weather, and say what was understood."""
-    from cureplan.api import get_weather, read_job
+    """Read a job, its cards and its weather; say what was understood, and what cannot be."""
+    from cureplan.api import cannot_alone, get_weather, read_job
     from cureplan.output.text.quick import check_json, check_text
 
     job = read_job(job_file)
     series = get_weather(job, now=_now_for(job, None))
-    print_text(check_json(job, series) if as_json else check_text(job, series), asked=as_json)
+    cannot = cannot_alone(job, series)
+    render = check_json if as_json else check_text
+    print_text(render(job, series, cannot), asked=as_json)
+    if cannot:
+        raise typer.Exit(NoFeasiblePlanError.exit_code)
 
 
 def clock(

@@ -181,11 +181,17 @@ def check_risk(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
     for name, whole, parts in (
         ("all buckets", risk.buckets_keep_frac, [f.plan.keeps_frac for f in case.floors]),
+        ("no wait before a wet floor", risk.no_wait_frac, [risk.no_wait_frac]),
         ("all coats", risk.coats_keep_frac, [coat.keeps_frac for coat in plan.coats]),
         (
             "everything",
             risk.all_keep_frac,
-            [risk.buckets_keep_frac, risk.coats_keep_frac, risk.opens_on_time_frac],
+            [
+                risk.buckets_keep_frac,
+                risk.coats_keep_frac,
+                risk.shifts_keep_frac,
+                risk.opens_on_time_frac,
+            ],
         ),
     ):
         yield from _check_whole(None, name, whole, parts)

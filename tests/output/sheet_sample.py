@@ -366,6 +366,8 @@ def sample_plan(
             opens_on_time_frac=0.99,
             buckets_keep_frac=0.55,
             coats_keep_frac=0.97,
+            no_wait_frac=0.9,
+            shifts_keep_frac=0.8,
             all_keep_frac=0.04,
         ),
         warnings=(say("warn", room=corridor, late_at=after(63.5).isoformat(), gap_min=-0.6),),

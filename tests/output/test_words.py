@@ -61,7 +61,13 @@ def test_whatever_is_counted_has_every_plural_form_of_its_language(language: str
     wanted = {*own.plurals, "other"}
     assert wanted <= set(PLURALS)
     assert [name for name in PLURALS if name in own.plurals] == list(own.plurals)
-    told = [text for name in TABLES for text in getattr(own, name).values()]
+    # The sample's own sentences are no part of a catalogue.
+    told = [
+        text
+        for name in TABLES
+        for key, text in getattr(own, name).items()
+        if not key.startswith("sample.")
+    ]
     specs = [spec for text in told for _, _, spec, _ in Formatter().parse(text) if spec]
     counted = [spec for spec in specs if "=" in spec]
     assert counted
@@ -159,6 +165,17 @@ def test_a_missing_value_is_refused_by_name():
 def test_what_cannot_be_shown_is_refused(template: str, value: float):
     with pytest.raises(OutOfRangeError):
         ENGLISH.fill(template, {next(iter(placeholders(template)))[0]: value})
+
+
+def test_a_weekday_a_week_off_is_told_with_its_date():
+    # By hand: 17 July 2013 was a Wednesday; the 24th was one as well, the 23rd a Tuesday.
+    begins = datetime(2013, 7, 17, 23, tzinfo=UTC)
+    voice = replace(ENGLISH, around=begins)
+    assert voice.at(begins) == "Wed 19:00"
+    assert voice.at(begins + timedelta(days=6)) == "Tue 19:00"
+    assert voice.at(begins + timedelta(days=7)) == "Wed 24 Jul 19:00"
+    assert voice.at(begins + timedelta(days=7), "time") == "19:00"
+    assert voice.at(begins - timedelta(days=7)) == "Wed 10 Jul 19:00"
 
 
 def test_an_unknown_language_is_refused():

@@ -41,7 +41,12 @@ State = Literal["kept", "tight", "short"]
 def voice_of(plan: Plan, language: str | None = None) -> Voice:
     """The voice a plan's sheets speak with; its first language unless told otherwise."""
     job = plan.job
-    return Voice(language=language or job.languages[0], display=job.display, zone=job.site.zone)
+    return Voice(
+        language=language or job.languages[0],
+        display=job.display,
+        zone=job.site.zone,
+        around=job.access.begins,
+    )
 
 
 def status_key(plan: Plan) -> str:

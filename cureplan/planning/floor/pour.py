@@ -228,6 +228,10 @@ class RoomPours:
             humidity=clocks.humidity,
         )
 
+    def under(self, room: Room, job: Job) -> RoomPours:
+        """The floor on the same air and slab under a job that differs."""
+        return RoomPours(room, job, self.clocks, self.topcoat, self.conditions)
+
     def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
         """Layout, rhythm and times of an option, with the job's crew or another."""
         hands = crew or self.job.crew

@@ -231,5 +231,7 @@ def _risk(job: Job, odds: Odds) -> Risk:
         opens_on_time_frac=odds.opening_frac,
         buckets_keep_frac=odds.buckets_frac,
         coats_keep_frac=odds.coats_frac,
+        no_wait_frac=odds.no_wait_frac,
+        shifts_keep_frac=odds.shifts_frac,
         all_keep_frac=odds.all_frac,
     )

@@ -360,6 +360,11 @@ class Risk:
     opens_on_time_frac: float
     buckets_keep_frac: float
     coats_keep_frac: float
+    no_wait_frac: float
+    """No crew stands before a floor on its way that does not bear feet yet; where one does,
+    it waits, and what that costs is counted in the windows, shifts and openings."""
+    shifts_keep_frac: float
+    """Every crew is done before its shift ends."""
     all_keep_frac: float
 
 

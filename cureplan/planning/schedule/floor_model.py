@@ -49,6 +49,12 @@ class Tables:
             self.by_room[room] = PourTables(self.pours[room])
         return self.by_room[room]
 
+    def under(self, job: Job) -> Tables:
+        """Tables for some of the rooms and a job with other limits, on the same runs."""
+        pours = {room.name: self.pours[room.name].under(room, job) for room in job.rooms}
+        by_room = {name: self.of(name).under(room) for name, room in pours.items()}
+        return Tables(pours=pours, by_room=by_room)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class FloorModel:

@@ -112,10 +112,14 @@ class PlacedPour:
         return Span(begins_s=self.start_s, ends_s=self.walkable_s)
 
     @property
+    def own(self) -> Work:
+        """The pour itself among the floor's tasks."""
+        return next(work for work in self.works if work.layer.kind == "slurry")
+
+    @property
     def over(self) -> tuple[Work, ...]:
         """What is done to the floor after the pour."""
-        kinds = [work.layer.kind for work in self.works]
-        return self.works[kinds.index("slurry") + 1 :]
+        return self.works[self.works.index(self.own) + 1 :]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -74,6 +74,12 @@ class PourTables:
     _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
     _factors: dict[float, tuple[float, float]] = field(init=False, default_factory=dict)
 
+    def under(self, pours: RoomPours) -> PourTables:
+        """The same runs for a job with other shifts, hours or dew margin, not other hands."""
+        twin = PourTables(pours)
+        twin._rows, twin._factors = self._rows, self._factors
+        return twin
+
     @property
     def layer(self) -> Layer:
         """The layer that is poured."""
