@@ -200,6 +200,15 @@ class TopcoatMilestones(Written):
     wash_down: MilestoneEntry
 
 
+class PrimerMilestones(Written):
+    """Table ``[milestones]`` of a primer card."""
+
+    working_time: MilestoneEntry
+    foot_traffic: MilestoneEntry
+    slurry_opens: MilestoneEntry
+    slurry_closes: MilestoneEntry
+
+
 class CardFile(Written):
     """What every card has."""
 
@@ -252,12 +261,17 @@ class PrimerFile(CardFile):
 
     batch_m3: KitVolume = Field(alias="batch")
     spread_m2_m3: SpreadRate = Field(alias="spread")
+    mix_s: MixTime = Field(alias="mix")
+    broadcast_kg_m2: Cover = unless_said("0 lb/sq ft", alias="broadcast")
+    rate: PriorEntry = PriorEntry()
+    milestones: PrimerMilestones
 
 
 DEFAULT_ORIGINS = {
     "rate.mean": "default: from memory",
     "rate.sd": "default: from memory",
     "spread": "default: invented",
+    "broadcast": "default: none",
 }
 """Origins of what a card may leave out, by key path or by its last key."""
 

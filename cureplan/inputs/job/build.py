@@ -343,12 +343,14 @@ def _notes(written: JobFile, cards: Cards) -> Iterator[Message]:
     # A file of weather has no age limit, so its default is nothing to tell.
     of_weather = () if written.weather.source == "file" else ("weather",)
     for table in (*of_weather, "materials", "pace", "policy"):
-        yield from _defaults(table, getattr(written, table))
+        yield from _defaults(table, getattr(written, table), primed=cards.primer is not None)
 
 
-def _defaults(table: str, entry: BaseModel) -> Iterator[Message]:
+def _defaults(table: str, entry: BaseModel, *, primed: bool) -> Iterator[Message]:
     for name, info in type(entry).model_fields.items():
         key = f"{table}.{info.alias or name}"
+        if key == "pace.primer" and not primed:
+            continue
         if key in DEFAULT_ORIGINS and name not in entry.model_fields_set:
             values: dict[str, Value] = {"key": key, "value": _taken(key, getattr(entry, name))}
             yield Message("job.default", {**values, "origin": DEFAULT_ORIGINS[key]})

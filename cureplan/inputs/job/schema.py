@@ -58,6 +58,7 @@ DEFAULT_ORIGINS = {
     "pace.broadcast": "invented",
     "pace.topcoat": "invented",
     "pace.vacuum": "invented",
+    "pace.primer": "invented",
     "pace.row_depth_min": "invented",
     "pace.row_depth_max": "invented",
     "pace.bay_turn": "invented",
@@ -78,6 +79,7 @@ DEFAULT_KINDS = {
     "pace.broadcast": "pace",
     "pace.topcoat": "pace",
     "pace.vacuum": "pace",
+    "pace.primer": "pace",
     "pace.row_depth_min": "length",
     "pace.row_depth_max": "length",
     "pace.bay_turn": "time",
@@ -232,6 +234,7 @@ class CrewEntry(Written):
     broadcaster: People
     edge: People
     topcoat: People
+    primer: People = 2
     setup_s: SetUp = Field(alias="setup")
     changeover_s: SetUp = Field(alias="changeover")
     pour_shifts: Annotated[tuple[ShiftEntry, ...], Field(min_length=1, strict=False)]
@@ -247,6 +250,7 @@ class PaceEntry(Written):
     broadcast_m2_s: HandPace = unless_said("7.5 sq ft/min", alias="broadcast")
     topcoat_m2_s: HandPace = unless_said("25 sq ft/min", alias="topcoat")
     vacuum_m2_s: HandPace = unless_said("30 sq ft/min", alias="vacuum")
+    primer_m2_s: HandPace = unless_said("40 sq ft/min", alias="primer")
     row_depth_min_m: RowDepth = unless_said("2 ft", alias="row_depth_min")
     row_depth_max_m: RowDepth = unless_said("5 ft", alias="row_depth_max")
     bay_turn_s: Stops = unless_said("3 min", alias="bay_turn")

@@ -391,6 +391,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
             room.room: _drawn(bucket_picture(plan, room.room, voice)) for room in plan.rooms
         },
         "pictures": [_drawn(picture) for picture in job_pictures(plan, voice)],
+        "primers": work.primers(plan, voice),
         "coats": work.coats(plan, voice),
         "calls": sources.calls(plan, voice),
         "ice": sources.ice(plan, voice),
