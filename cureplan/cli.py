@@ -191,7 +191,7 @@ def schema(
     import json
 
     if of == "plan":
-        from cureplan.planning.plan.model import plan_schema
+        from cureplan.planning.plan.schema import plan_schema
 
         found = plan_schema()
     elif of == "job":

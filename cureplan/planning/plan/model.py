@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import datetime
-from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -42,9 +41,9 @@ __all__ = [
     "StartHour",
     "Takeoff",
     "TakeoffRoom",
+    "plan_adapter",
     "plan_from_json",
     "plan_id",
-    "plan_schema",
     "plan_to_json",
 ]
 
@@ -452,7 +451,8 @@ def plan_id(plan: Plan) -> str:
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
 
 
-def _adapter() -> Any:
+def plan_adapter() -> Any:
+    """What reads and writes a plan as JSON."""
     from pydantic import TypeAdapter
 
     return TypeAdapter(Plan)
@@ -465,7 +465,7 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
     """
     import json
 
-    data = _adapter().dump_python(plan, mode="json")
+    data = plan_adapter().dump_python(plan, mode="json")
     if plan.night is None:
         del data["night"]
     if not plan.primers:
@@ -511,7 +511,7 @@ def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
     if made_in == FORMAT and data.pop("digest", None) != _digest({"format": FORMAT, **data}):
         raise _refused("this plan was changed after it was written", source)
     try:
-        plan: Plan = _adapter().validate_python(data)
+        plan: Plan = plan_adapter().validate_python(data)
     except ValidationError as error:
         first = error.errors()[0]
         raise _refused(
@@ -558,45 +558,3 @@ def _refused(problem: str, source: Path | str, *, key: str | None = None) -> Inp
     return InputError(
         problem, cure="make the plan again with `cureplan plan`", source=source, key=key
     )
-
-
-_UNITS = {
-    "_w_m_k": "W/(m·K)", "_j_kg_k": "J/(kg·K)", "_m2_m3": "m²/m³", "_kg_m3": "kg/m³",
-    "_kg_m2": "kg/m²", "_m2_s": "m²/s", "_j_mol": "J/mol", "_w_k": "W/K", "_m2": "m²",
-    "_m3": "m³", "_deg": "°", "_frac": "share, 0 to 1", "_min": "min", "_minutes": "min",
-    "_kg": "kg", "_c": "°C", "_k": "K", "_m": "m", "_s": "s", "_w": "W",
-}  # fmt: skip
-
-
-def plan_schema() -> dict[str, Any]:
-    """JSON Schema (2020-12) of `plan.json`, each property described."""
-    schema: dict[str, Any] = _adapter().json_schema(mode="serialization")
-    properties = schema["properties"]
-    properties["digest"] = {"type": "string", "pattern": "^[0-9a-f]{64}$"}
-    schema["required"] = ["format", *schema["required"], "digest"]
-    schema["$defs"]["Message"]["properties"]["text"] = {"type": "string"}
-    for kind, table in {**schema["$defs"], "Plan": schema}.items():
-        for name, said in table.get("properties", {}).items():
-            said["description"] = _description(kind, name)
-    return {
-        "$schema": "https://json-schema.org/draft/2020-12/schema",
-        "$id": f"urn:cureplan:plan:{FORMAT}",
-        **schema,
-        "title": "cureplan plan",
-    }
-
-
-def _description(kind: str, name: str) -> str:
-    told = _told()
-    text = told.get(f"{kind}.{name}") or told.get(name, "")
-    unit = next((unit for end, unit in _UNITS.items() if name.endswith(end)), None)
-    return f"{text} [{unit}]" if text and unit else text
-
-
-@cache
-def _told() -> Mapping[str, str]:
-    import tomllib
-    from importlib.resources import files
-
-    path = files("cureplan.planning.plan") / "descriptions.toml"
-    return tomllib.loads(path.read_text(encoding="utf-8"))
