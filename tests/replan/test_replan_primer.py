@@ -5,6 +5,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from log_lines import said
 
 from cureplan.api import make_plan, read_job
 from cureplan.inputs.cards.reader import read_card
@@ -31,7 +32,7 @@ def test_the_primer_stays_and_the_slurry_waits_for_it(plan, after_min):
     assert judge(again) == ()
 
 
-def test_a_primer_that_is_too_old_by_then_is_told():
+def test_a_primer_that_is_too_old_by_then_is_told(log_of):
     # A card whose primer is too old 5 h after it was rolled, at 21 °C.
     job, card = read_job(ONE_ROOM), read_card("slab-primer")
     closes = card.milestones["slurry_closes"]
@@ -39,7 +40,9 @@ def test_a_primer_that_is_too_old_by_then_is_told():
     short = {**card.milestones, "slurry_closes": replace(closes, points=(point,))}
     job = replace(job, cards=replace(job.cards, primer=replace(card, milestones=short)))
     plan = make_plan(job, now=job.access.begins - timedelta(hours=8))
-    late = plan.primers[0].slurry_closes + timedelta(minutes=20)
-    again = replan(plan, (), now=late)
+    now = plan.rooms[0].pour_start - timedelta(minutes=10)
+    until = plan.primers[0].slurry_closes + timedelta(minutes=20)
+    events = log_of(said(now, "wait until", value=until.isoformat()), plan=plan)
+    again = replan(plan, events, now=now)
     assert "replan.primer_old" in {change.code for change in again.changes}
     assert again.plan.status == "short of policy"
