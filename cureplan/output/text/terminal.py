@@ -21,6 +21,7 @@ from cureplan.output.view.sources import (
 from cureplan.output.view.view import (
     State,
     answers,
+    chance_text,
     generic_notice,
     rooms,
     status_key,
@@ -196,6 +197,8 @@ def _head(page: _Page, plan: Plan, voice: Voice) -> None:
     page.lines.append(
         page.paint(fit(f"{SHAPES[state]} {voice.label(f'status.{key}')}", page.width), state)
     )
+    if plan.rooms:
+        page.prose(chance_text(plan, voice), indent="  ")
     page.prose(
         voice.label(f"status.{key}.long", policy_min=plan.job.policy.margin_s / 60), indent="  "
     )
