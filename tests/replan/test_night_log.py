@@ -219,11 +219,11 @@ def test_two_logs_of_one_night_are_one():
     events = read(
         "2013-07-17T20:05,poured,Corridor,2,,",
         "2013-07-17T20:00:00,poured,Corridor,1,,",
-        "2013-07-17T20:30,slab reads,Servery,,88 F,",
+        "2013-07-17T20:30,slab reads,Cook line,,88 F,",
         header,
         "2013-07-17T20:00:40,poured,corridor,1,,other phone",
-        "2013-07-17T20:30,slab reads,Servery,,88 F,",
-        "2013-07-17T20:35,slab reads,Servery,,88 F,",
+        "2013-07-17T20:30,slab reads,Cook line,,88 F,",
+        "2013-07-17T20:35,slab reads,Cook line,,88 F,",
     )
     assert [(event.event, event.bucket) for event in events] == [
         ("poured", 1), ("poured", 2), ("slab reads", None), ("slab reads", None),

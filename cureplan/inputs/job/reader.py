@@ -15,7 +15,7 @@ from cureplan.inputs.job.crosscheck import MOST_ROOMS, crosscheck
 from cureplan.inputs.job.model import Cards, Job
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
-__all__ = ["job_faults", "job_text_faults", "read_job", "read_job_text"]
+__all__ = ["against_cards", "job_faults", "job_text_faults", "read_job", "read_job_text"]
 
 _WHAT = "job file"
 
@@ -64,7 +64,7 @@ def _read(document: Document) -> tuple[Job | None, tuple[InputError, ...]]:
     faults += crosscheck(written, folder=folder)
     cards, card_errors = _cards(written.materials, document)
     if cards is not None:
-        faults += _against_cards(written, cards)
+        faults += [*against_cards(written.materials, cards), *_too_many(written, cards)]
     errors = (*as_errors(faults, document), *card_errors)
     if errors or instants is None or cards is None:
         return None, errors
@@ -117,33 +117,37 @@ def _beside_name(error: InputError, document: Document, kind: str, name: str) ->
 
 
 MOST_BUCKETS = 3_000
-"""Of one plan: some 9,000 m2 in the thickness of the shipped slurry."""
+"""Of one plan: some 7,500 m2 in the thickness of the shipped slurry."""
 
 
-def _against_cards(written: JobFile, cards: Cards) -> list[Fault]:
-    named, slurry = written.materials, cards.slurry
-    faults = []
-    if named.iced_c < slurry.coldest_liquids_c:
-        faults.append(
-            Fault(
-                path=("materials", "iced"),
-                problem=f"this is colder than the {slurry.coldest_liquids_c:g} C its slurry "
-                "card allows",
-                cure="plan for warmer liquids",
-            )
+def against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
+    """What the job asks of its materials and their cards do not allow."""
+    coldest_c = cards.slurry.coldest_liquids_c
+    if named.iced_c >= coldest_c:
+        return []
+    return [
+        Fault(
+            path=("materials", "iced"),
+            problem=f"this is colder than the {coldest_c:g} C its slurry card allows",
+            cure="plan for warmer liquids",
         )
+    ]
+
+
+def _too_many(written: JobFile, cards: Cards) -> list[Fault]:
+    """More buckets than one plan holds."""
+    named, slurry = written.materials, cards.slurry
     thickness_m = slurry.thickness_m if named.thickness_m is None else named.thickness_m
     deep_m = (thickness_m + named.profile_allowance_m) * (1 + named.waste)
     buckets = 0.0
     for number, room in enumerate(written.rooms[:MOST_ROOMS]):
         buckets += room.length_m * room.width_m * deep_m / slurry.mixed_yield_m3
         if buckets > MOST_BUCKETS and len(written.rooms) <= MOST_ROOMS:
-            faults.append(
+            return [
                 Fault(
                     path=("rooms", number, "length"),
                     problem=f"up to this room the job takes more than {MOST_BUCKETS} buckets",
                     cure="check the sizes, or write a job file for each part",
                 )
-            )
-            break
-    return faults
+            ]
+    return []
