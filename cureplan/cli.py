@@ -103,11 +103,11 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
 
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
     """Read a job, its cards and its weather; say what was understood, and what cannot be."""
-    from cureplan.api import cannot_alone, job_weather, read_job
+    from cureplan.api import cannot_alone, get_weather, read_job
     from cureplan.output.text.quick import check_json, check_text
 
     job = read_job(job_file)
-    series = job_weather(job, now=_now_for(job, None))
+    series = get_weather(job, now=_now_for(job, None))
     cannot = cannot_alone(job, series)
     render = check_json if as_json else check_text
     print_text(render(job, series, cannot), asked=as_json)
@@ -191,7 +191,7 @@ def schema(
     import json
 
     if of == "plan":
-        from cureplan.planning.plan.model import plan_schema
+        from cureplan.planning.plan.schema import plan_schema
 
         found = plan_schema()
     elif of == "job":

@@ -15,7 +15,7 @@ from cureplan.inputs.job.crosscheck import crosscheck
 from cureplan.inputs.job.model import Cards, Job
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
-__all__ = ["job_faults", "job_text_faults", "read_job", "read_job_text"]
+__all__ = ["against_cards", "job_faults", "job_text_faults", "read_job", "read_job_text"]
 
 _WHAT = "job file"
 
@@ -64,7 +64,7 @@ def _read(document: Document) -> tuple[Job | None, tuple[InputError, ...]]:
     faults += crosscheck(written, folder=folder)
     cards, card_errors = _cards(written.materials, document)
     if cards is not None:
-        faults += _against_cards(written.materials, cards)
+        faults += against_cards(written.materials, cards)
     errors = (*as_errors(faults, document), *card_errors)
     if errors or instants is None or cards is None:
         return None, errors
@@ -116,7 +116,8 @@ def _beside_name(error: InputError, document: Document, kind: str, name: str) ->
     )
 
 
-def _against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
+def against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
+    """What the job asks of its materials and their cards do not allow."""
     coldest_c = cards.slurry.coldest_liquids_c
     if named.iced_c >= coldest_c:
         return []
