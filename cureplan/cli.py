@@ -203,6 +203,7 @@ def schema(
     print_text(json.dumps(found, indent=2 if as_json else None), asked=True)
 
 
+COLDEST_ASKED_C, HOTTEST_ASKED_C = -10.0, 60.0
 LADDER_C = tuple((f - 32.0) / 1.8 for f in (60.0, 70.0, 80.0, 90.0, 100.0, 110.0))
 """Slabs from 60 to 110 °F: ice does not rescue a hot slab."""
 COOLER_LOSS = 0.3
@@ -264,10 +265,19 @@ def _temperature_c(option: str, text: str) -> float:
     from cureplan.core.quantities import parse_temperature_c, split_refusal
 
     try:
-        return parse_temperature_c(text)
+        temp_c = parse_temperature_c(text)
     except QuantityError as error:
         problem, cure = split_refusal(error, text)
         raise InputError(problem, cure=cure, key=option, value=text) from None
+    # What the clocks can follow, with the heat of a bucket on top.
+    if not COLDEST_ASKED_C <= temp_c <= HOTTEST_ASKED_C:
+        raise InputError(
+            f"this must lie between {COLDEST_ASKED_C:g} C and {HOTTEST_ASKED_C:g} C",
+            cure="check the digits and the unit",
+            key=option,
+            value=text,
+        )
+    return temp_c
 
 
 # In the order of a job, each with two examples that a test runs.
