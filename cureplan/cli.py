@@ -291,7 +291,7 @@ _COMMANDS: tuple[tuple[Any, tuple[str, str]], ...] = (
         replan,
         (
             "replan night-plan/plan.json log.csv",
-            "replan night-plan/plan.json log.csv --now 2013-07-17T21:20 --out tonight",
+            "replan night-plan/plan.json log.csv --out tonight --pictures",
         ),
     ),
     (
