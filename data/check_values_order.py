@@ -30,7 +30,7 @@ def _flow_shop(first: list[int], second: list[int], least: int, most: int) -> Pr
 def makespan(first: list[int], second: list[int], least: int = 0, most: int = _LATEST) -> float:
     """Shortest time in which two crews, one after the other, are through with all rooms."""
     problem = _flow_shop(first, second, least, most)
-    solved = solve_in_order(problem, None, limits=Limits(work=60.0, wall_s=600.0), seed=1)
+    solved = solve_in_order(problem, None, limits=Limits(work=60.0), seed=1)
     if solved.score is None:
         raise SystemExit("no order of the rooms was found")
     return float(solved.score.ready)

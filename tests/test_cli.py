@@ -16,6 +16,7 @@ from command_line import run_here, run_process
 
 DEMO = Path(__file__).parents[1] / "cureplan" / "demo_data"
 CONTRACT = [
+    "format",
     "job",
     "decisions",
     "rooms",
@@ -28,6 +29,7 @@ CONTRACT = [
     "risk",
     "warnings",
     "sources",
+    "digest",
 ]
 BUCKET_KEYS = [
     "room",
@@ -98,7 +100,9 @@ def test_demo_writes_every_file(demo: tuple[Path, str]) -> None:
 
 def test_demo_prints_the_three_answers_first(demo: tuple[Path, str]) -> None:
     _, text = demo
-    places = [text.index(head) for head in ("ORDER AND START", "ICE OR NOT", "THE WAY BACK")]
+    places = [
+        text.index(head) for head in ("ORDER AND START", "ICE OR NOT", "TOPCOATS AND REOPENING")
+    ]
     assert places == sorted(places)
     assert places[-1] < text.index("Who comes when")
 

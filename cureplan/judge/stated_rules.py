@@ -179,13 +179,21 @@ def check_risk(case: Case) -> Iterator[Finding]:
             floor.name, "its buckets", floor.plan.keeps_frac,
             [bucket.keeps_frac for bucket in floor.buckets],
         )  # fmt: skip
+    laid = [coat.keeps_frac for coat in plan.coats]
+    laid += [primer.keeps_frac for primer in plan.primers]
     for name, whole, parts in (
         ("all buckets", risk.buckets_keep_frac, [f.plan.keeps_frac for f in case.floors]),
-        ("all coats", risk.coats_keep_frac, [coat.keeps_frac for coat in plan.coats]),
+        ("no wait before a wet floor", risk.no_wait_frac, [risk.no_wait_frac]),
+        ("all coats", risk.coats_keep_frac, laid),
         (
             "everything",
             risk.all_keep_frac,
-            [risk.buckets_keep_frac, risk.coats_keep_frac, risk.opens_on_time_frac],
+            [
+                risk.buckets_keep_frac,
+                risk.coats_keep_frac,
+                risk.shifts_keep_frac,
+                risk.opens_on_time_frac,
+            ],
         ),
     ):
         yield from _check_whole(None, name, whole, parts)

@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from plan_mutations import minutes, moved_pour, poured, rules, with_bucket
 
-from cureplan.api import demo_job_path, job_weather, make_plan, read_job
+from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 from cureplan.inputs.cards.model import Milestone
 from cureplan.inputs.job.model import Job, Shift, SlabReading
 from cureplan.judge import judge
@@ -107,7 +107,7 @@ def _demo() -> Night:
     crew = replace(job.crew, topcoat_shifts=AROUND_THE_CLOCK)
     rooms = tuple(job.room(name) for name in ("Preparation", "Corridor"))
     roomy = replace(job, access=access, crew=crew, rooms=rooms)
-    return Night(job=roomy, weather=job_weather(job, now=now), now=now)
+    return Night(job=roomy, weather=get_weather(job, now=now), now=now)
 
 
 def cool_and_slow() -> Night:

@@ -182,11 +182,52 @@ def test_one_warm_reading_that_lasted_longer_is_not_yet_nonsense(topcoat):
 def test_readings_all_over_the_place_are_refused(topcoat):
     rng = np.random.default_rng(2)
     wild = [
-        reading("cup", "working_time", 20.0 * math.exp(rng.normal(0, 2)), 21.0)
-        for _ in range(30)
+        reading("cup", "working_time", 20.0 * math.exp(sign * rng.uniform(1.0, 1.9)), 21.0)
+        for sign in (-1, 1) * 15
     ]
     with pytest.raises(InputError, match="scatter"):
         fitted(topcoat, wild)
+
+
+def test_hours_written_for_minutes_are_refused_on_their_line(slurry):
+    # Issue 14.13: `cup,wet_edge,16` under hours made a card with a nine-hour wet edge.
+    with pytest.raises(InputError, match="times longer than the card's time") as caught:
+        fitted(slurry, [reading("cup", "wet_edge", 16 * 60.0, 21.0)])
+    assert (caught.value.line, caught.value.key) == (2, "wet_edge")
+    with pytest.raises(InputError, match="times shorter"):
+        fitted(slurry, [reading("cup", "foot_traffic", 5.0, 21.0)])
+
+
+def test_milestones_in_an_order_that_cannot_be_are_refused(topcoat):
+    # Issue 14.13: wheels before feet, each within reach of its own card's time.
+    cups = [reading("cup", "foot_traffic", 24 * 60.0, 21.0)] * 3
+    cups += [reading("cup", "wheels", 10 * 60.0, 21.0)] * 3
+    with pytest.raises(InputError, match="foot_traffic would come after wheels"):
+        fitted(topcoat, cups)
+
+
+def test_longer_when_hotter_is_refused_though_chance_might_have_done_it(topcoat):
+    # Issue 14.13: -10 kJ/mol over 8 degrees, which scatter of 10 % can just make.
+    cups = line_of("working_time", 20.0, [17.0, 25.0], -10e3)
+    with pytest.raises(InputError, match="longer when hotter"):
+        fitted(topcoat, cups)
+    # Two cups half a degree apart say nothing of heat, whichever took longer.
+    assert fitted(topcoat, line_of("working_time", 20.0, [21.0, 21.5], -10e3)).counted == 2
+
+
+def test_an_outlier_does_not_count_in_full(topcoat):
+    # Issue 14.13: four times the time of its like, some 14 deviations of 10 %.
+    cups = line_of("working_time", 20.0, [10.0, 14.0, 18.0, 22.0, 26.0, 30.0, 34.0], 50e3)
+    sound = fitted(topcoat, cups)
+    wild = [*cups, reading("cup", "working_time", 80.0, 21.0)]
+    found = fitted(topcoat, wild)
+    assert [one.reading.line for one in found.disagreeing] == [9]
+    working = {one.milestone: one.time.value for one in found.milestones}["working_time"]
+    kept = {one.milestone: one.time.value for one in sound.milestones}["working_time"]
+    factor = math.exp(50e3 / 8.314462618 * (1 / (found.reference_c + 273.15)
+                                            - 1 / (sound.reference_c + 273.15)))  # fmt: skip
+    # In full it would add a seventh of ln(4), about a fifth; at the limit a thirtieth.
+    assert abs(math.log(working / (kept * factor))) < 0.06
 
 
 def test_a_slip_of_the_pen_is_named_and_can_be_struck(topcoat):

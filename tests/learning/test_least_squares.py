@@ -156,14 +156,37 @@ def test_with_nothing_believed_factor_and_interval_are_the_textbook_ones():
     assert found.freedom == pytest.approx(10.0)
 
 
+def test_an_outlier_counts_as_one_at_the_limit_and_is_still_named():
+    # Issue 14.13. Outside: scipy's own Huber loss, on the same rows. A row 14 deviations
+    # off must not drag the line as far as plain least squares lets it.
+    from scipy.optimize import least_squares
+
+    design, observed = _line(9, seed=3)
+    observed[4] += 1.4
+    problem = _problem(design, observed)
+    plain = np.linalg.lstsq(design, observed, rcond=None)[0]
+    theirs = least_squares(
+        lambda at: (observed - design @ at) / problem.row_sd, plain, loss="huber", f_scale=2.5,
+        xtol=1e-14, ftol=1e-14, gtol=1e-14,
+    ).x  # fmt: skip
+    found = with_scale(problem, prior_freedom=6.0)
+    assert np.linalg.norm(found.value - theirs) < 0.3 * np.linalg.norm(plain - theirs)
+    assert found.weight[4] < 0.25
+    rows, _ = deleted_residuals(found, prior_freedom=6.0)
+    assert np.argmax(np.abs(rows)) == 4
+    assert abs(rows[4]) > 5.0
+
+
 def test_deleted_residual_is_what_leaving_the_row_out_gives():
     # Outside: each row really left out, the rest fitted by scipy.stats.linregress, and the
     # row judged against that line's own prediction variance.
     from scipy.stats import linregress
 
-    design, observed = _line(9, seed=3)
-    observed[4] += 0.9
+    design, observed = _line(9, seed=1)
+    observed[4] += 0.2
+    observed -= 0.5 * (observed - design @ [2.0, 3.0])
     found = with_scale(_problem(design, observed), prior_freedom=1e-9)
+    assert np.all(found.weight == 1.0), "no row is an outlier here"
     rows, _ = deleted_residuals(found, prior_freedom=1e-9)
     for out in range(9):
         keep = np.arange(9) != out

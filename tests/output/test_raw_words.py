@@ -23,7 +23,7 @@ import numpy as np
 import pytest
 from steady import write_job, write_weather
 
-from cureplan.api import job_weather, make_plan, read_job
+from cureplan.api import get_weather, make_plan, read_job
 from cureplan.core.messages import Message, Value
 from cureplan.output import language as words
 from cureplan.output.charts import pages
@@ -105,9 +105,11 @@ READ = tuple(remark(code) for code in REMARKS if code.startswith("read."))
 OF_FILE = ("told", "columns_aside", "saturated", "off_hour", "averaged", "coarse", "accepted",
            "steady", "season", "sun", "file_ahead", "read_as")  # fmt: skip
 OF_STATION = ("station_used", "station_used_poor", "station_spare", "station_poor",
-              "station_silent", "height", "list_old")  # fmt: skip
+              "station_silent", "station_high", "site_height", "height",
+              "list_old")  # fmt: skip
 OF_FORECAST = ("reused", "forecast_age", "forecast_age_fetched",
-               "forecast_age_written", "shut", "history_short")  # fmt: skip
+               "forecast_age_written", "shut", "history_short",
+               "clock_ahead", "clock_behind")  # fmt: skip
 OF_COPY = (
     "forecast_old",
     "forecast_old_fetched",
@@ -160,7 +162,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Plan]:
     for kind in KINDS:
         more = (iced,) if kind in ("forecast", "copy") else ()
         job = read_job(write_job(folder, *NAMES.items(), *more))
-        series = weather_of(kind, job_weather(job, now=NOW))
+        series = weather_of(kind, get_weather(job, now=NOW))
         made[kind] = make_plan(job, now=NOW, weather=series)
     assert {plan.chill.iced for plan in made.values()} == {True, False}
     return made

@@ -20,7 +20,9 @@ GOLDEN = Path(__file__).with_name("golden")
 
 def test_the_three_answers_come_first(plan: Plan):
     text = terminal_text(plan, width=80, colour=False)
-    places = [text.index(word) for word in ("ORDER AND START", "ICE OR NOT", "THE WAY BACK")]
+    places = [
+        text.index(word) for word in ("ORDER AND START", "ICE OR NOT", "TOPCOATS AND REOPENING")
+    ]
     assert places == sorted(places)
     assert places[-1] < text.index("Rooms\n")
     assert "Corridor, 22:00" in text
@@ -31,14 +33,14 @@ def test_every_part_is_there(plan: Plan):
     text = terminal_text(plan, width=100, colour=False)
     for title in (
         "Rooms",
-        "Coats and the way back",
+        "Topcoats and reopening",
         "Who comes when",
         "Ice",
         "What to load",
         "What else would help",
         "How sure",
         "What this rests on",
-        "Mind",
+        "Watch out",
     ):
         assert f"\n{title}\n" in text
     assert "generic material values" in text
@@ -47,7 +49,7 @@ def test_every_part_is_there(plan: Plan):
 def test_what_falls_short_is_marked_by_a_shape_and_words(plan: Plan):
     text = terminal_text(plan, width=100, colour=False)
     assert "▲ 1 min short" in text
-    assert "◆ 1 min in hand" in text
+    assert "◆ 1 min to spare" in text
 
 
 def test_no_colour_where_none_is_wanted(plan: Plan):

@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo
 
-from cureplan.api import demo_job_path, job_weather, read_job
+from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.schedule.construct import prepare_pours
@@ -27,7 +27,7 @@ def demo() -> Job:
 @cache
 def _weather() -> HourlySeries:
     """The demo's, from four days before the job: what is older leaves the slab as it is."""
-    series = job_weather(demo(), now=NOW)
+    series = get_weather(demo(), now=NOW)
     return series.slice(demo().access.begins - timedelta(days=4), series.ends)
 
 

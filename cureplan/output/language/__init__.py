@@ -18,7 +18,7 @@ name tells the kind of value, the spec how to show it:
 `_kg` `_m` `_m2`      mass, length, area; `_m:film` is a film's thickness
 `_m2_s`               area covered in a minute
 `_m3`                 volume of a liquid
-`_frac`               percent, rounded down; `:nights` is "9 nights in 10"
+`_frac`               percent, rounded down; `:nights` is "92 nights in 100"
 any, `:words`         a list of codes with "; " between; those without a word stay
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role
@@ -36,7 +36,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from string import Formatter
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -67,6 +67,8 @@ __all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
 
 Display = Literal["us", "metric"]
 
+# So far off no other day of that name could be meant.
+ONE_WEEKDAY = timedelta(days=6)
 _SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
 
 
@@ -85,6 +87,8 @@ class Voice:
     language: str
     display: Display
     zone: ZoneInfo
+    around: datetime | None = None
+    """A weekday alone means the one nearest to this; farther off its date is told."""
 
     def __post_init__(self) -> None:
         catalogue(self.language)
@@ -165,7 +169,8 @@ class Voice:
             return "; ".join(self.word_or_text(part) for part in str(value).split("; "))
         if "=" in spec:
             forms = dict(form.split("=", 1) for form in spec.split("|"))
-            return f"{value} {forms[self.own.plural(int(str(value)))]}"
+            form = forms.get(self.own.plural(int(str(value))), forms["other"])
+            return f"{value} {form}"
         suffix = name.rpartition("_")[2]
         if isinstance(value, str):
             return self._text(suffix, value, spec)
@@ -207,7 +212,11 @@ class Voice:
 
     def at(self, instant: datetime, spec: str = "") -> str:
         """An instant, as the clock on the site's wall shows it."""
-        return instant_text(instant.astimezone(self.zone), spec, self.own.labels)
+        local = instant.astimezone(self.zone)
+        far = self.around is not None and abs(instant - self.around) > ONE_WEEKDAY
+        if far:
+            spec = {"": "full", "down": "full", "up": "full_up"}.get(spec, spec)
+        return instant_text(local, spec, self.own.labels)
 
     def _units(self, text: str) -> str:
         number, _, unit = text.partition(" ")

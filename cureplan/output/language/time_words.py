@@ -65,9 +65,9 @@ def age_text(seconds: float, label: Callable[..., str]) -> str:
 
 def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
     """An instant by the clock of its own zone."""
-    if spec not in ("", "down", "up", "time", "time_up", "day", "full"):
+    if spec not in ("", "down", "up", "time", "time_up", "day", "full", "full_up"):
         raise OutOfRangeError(f"{spec!r} is not a way to show an instant")
-    snap = ceil_to if spec in ("up", "time_up") else floor_to
+    snap = ceil_to if spec in ("up", "time_up", "full_up") else floor_to
     shown = snap(local, minutes=1)
     clock = " ".join(filter(None, [f"{shown:%H:%M}", twice_named(shown)]))
     if spec in ("time", "time_up"):
@@ -76,7 +76,7 @@ def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
     date = f"{weekday} {shown.day} {labels['months'].split()[shown.month - 1]}"
     if spec == "day":
         return date
-    return f"{date} {clock}" if spec == "full" else f"{weekday} {clock}"
+    return f"{date} {clock}" if spec.startswith("full") else f"{weekday} {clock}"
 
 
 def twice_named(local: datetime) -> str:
@@ -109,9 +109,9 @@ def share_text(share: float, spec: str, label: Callable[..., str]) -> str:
         return label("percent", count=math.floor(share * 100 + 1e-9))
     if spec != "nights":
         raise OutOfRangeError(f"{spec!r} is not a way to show a share (percent, nights)")
-    tenths = math.floor(share * 10 + 1e-9)
+    hundredths = math.floor(share * 100 + 1e-9)
     if share >= 0.99:
         return label("nights.nearly_all")
-    if tenths == 0:
+    if hundredths == 0:
         return label("nights.hardly")
-    return label("nights.of_ten", count=tenths)
+    return label("nights.of_hundred", count=hundredths)

@@ -23,6 +23,7 @@ from cureplan.output.language.time_words import twice_named
 from cureplan.output.view import sources, view, work
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import BucketPlan, Plan, plan_id
+from cureplan.planning.replan.state import KEPT_S
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -62,6 +63,7 @@ def embedded_json(data: Any) -> str:
 def page_data(plan: Plan) -> str:
     """The plan's instants and the script's words, as JSON for the page."""
     order = {room.room: place for place, room in enumerate(_ordered_rooms(plan))}
+    ways = {room.name: room.way_out for room in plan.job.rooms}
     data = {
         "id": plan_id(plan),
         "site": one_line(plan.job.site.name),
@@ -69,6 +71,8 @@ def page_data(plan: Plan) -> str:
         "repeats": _repeats(plan),
         "policy_s": plan.job.policy.margin_s,
         "display": plan.job.display,
+        "asked_s": KEPT_S,
+        "changeover_s": plan.job.crew.changeover_s,
         "uses": ROOM_USES,
         "log_roles": LOG_ROLES,
         "night": _night(plan),
@@ -77,16 +81,21 @@ def page_data(plan: Plan) -> str:
                 "name": one_line(room.room),
                 "walk": _up(room.walkable),
                 "key": room.room,
+                "way": [order[way] for way in ways[room.room] if way in order],
                 "opens": _up(room.opens),
                 "open_by": _down(room.open_by),
             }
             for room in _ordered_rooms(plan)
         ],
-        "buckets": [_bucket(bucket, order) for bucket in plan.buckets],
+        "buckets": _buckets(plan, order),
         "coats": _coats(plan, order),
         "calls": _calls(plan),
         "ice": [
-            {"room": one_line(room.room), "by": _down(room.in_ice_by)}
+            {
+                "room": one_line(room.room),
+                "by": _down(room.in_ice_by),
+                "stir": _down(room.in_ice_by_stirred),
+            }
             for room in plan.chill.rooms
         ],
         "words": {language: _words(plan, language) for language in plan.job.languages},
@@ -152,8 +161,31 @@ def _up(instant: datetime) -> int:
     return math.ceil(instant.timestamp())
 
 
+def _buckets(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
+    return [
+        _bucket(bucket, order) | {"by": _met_by(plan, place)}
+        for place, bucket in enumerate(plan.buckets)
+    ]
+
+
+def _met_by(plan: Plan, place: int) -> int | None:
+    """Which bucket ties into this one: of its room the last that is poured by then."""
+    bucket = plan.buckets[place]
+    tied = bucket.tied_in
+    if tied is None:
+        return None
+    found = [
+        after
+        for after, other in enumerate(plan.buckets)
+        if other.room == bucket.room and other.number > bucket.number and other.pour <= tied
+    ]
+    return max(found, key=lambda after: plan.buckets[after].number, default=None)
+
+
 def _bucket(bucket: BucketPlan, order: dict[str, int]) -> dict[str, Any]:
     return {
+        "bay": bucket.bay,
+        "row": bucket.row,
         "room": order[bucket.room],
         "number": bucket.number,
         "station": bucket.station,
@@ -218,6 +250,7 @@ SCRIPTS = (
     "dom.js",
     "log.js",
     "buckets.js",
+    "alerts.js",
     "report.js",
     "panel.js",
     "main.js",
@@ -348,6 +381,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "dates": label("dates", from_at=begins, to_at=ends),
         "made": label("made", made_at=plan.decisions.made_at.isoformat()),
         "status_state": view.status_state(plan),
+        "chance": view.chance_text(plan, voice) if plan.rooms else "",
         "status_long": label(f"status.{status}.long", policy_min=plan.job.policy.margin_s / 60),
         "answers": view.answers(plan, voice),
         "warnings": [voice.say(warning) for warning in plan.warnings],
@@ -358,6 +392,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
             room.room: _drawn(bucket_picture(plan, room.room, voice)) for room in plan.rooms
         },
         "pictures": [_drawn(picture) for picture in job_pictures(plan, voice)],
+        "primers": work.primers(plan, voice),
         "coats": work.coats(plan, voice),
         "calls": sources.calls(plan, voice),
         "ice": sources.ice(plan, voice),

@@ -6,6 +6,7 @@ import json
 from collections.abc import Sequence
 from typing import Any
 
+from cureplan.core.messages import Message
 from cureplan.core.quantities import (
     format_area,
     format_mass,
@@ -160,8 +161,8 @@ def _english(job: Job) -> Voice:
     return Voice(language="en", display=job.display, zone=job.site.zone)
 
 
-def check_text(job: Job, series: HourlySeries) -> str:
-    """What was understood of a job and its weather."""
+def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -> str:
+    """What was understood of a job and its weather, and what one room alone cannot do."""
     voice = _english(job)
     display = job.display
     rooms = table_lines(
@@ -207,10 +208,13 @@ def check_text(job: Job, series: HourlySeries) -> str:
         "Not given, so taken:",
         *(f"  {voice.say(note)}" for note in job.notes),
     ]
+    if cannot:
+        lines += ["", "Cannot be done as it stands:"]
+        lines += [f"  {voice.say(limit)}" for limit in cannot]
     return "\n".join(lines)
 
 
-def check_json(job: Job, series: HourlySeries) -> str:
+def check_json(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -> str:
     """The same as JSON."""
     voice = _english(job)
     return _dump(
@@ -228,6 +232,7 @@ def check_json(job: Job, series: HourlySeries) -> str:
                 "gaps": len(series.gaps),
             },
             "defaults": [voice.say(note) for note in job.notes],
+            "cannot": [voice.say(limit) for limit in cannot],
         }
     )
 

@@ -267,6 +267,8 @@ def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
     shares = (
         ("buckets", risk.buckets_keep_frac),
         ("coats", risk.coats_keep_frac),
+        ("no_wait", risk.no_wait_frac),
+        ("shifts", risk.shifts_keep_frac),
         ("opens", risk.opens_on_time_frac),
         ("all", risk.all_keep_frac),
     )

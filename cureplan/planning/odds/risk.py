@@ -8,17 +8,17 @@ own errors, hour by hour.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.layers import Layer
+from cureplan.inputs.job.model import Job, Shift
+from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
 from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights, ln_pace
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
 
 __all__ = ["MEMBERS", "Odds", "assess", "known_until"]
@@ -32,6 +32,11 @@ _SLAB_K = np.linspace(-4.5, 4.5, 5)
 _AIR_K = np.linspace(-5.0, 5.0, 3)
 _NEVER_S = 1e7
 """Stands for a margin that nothing asks for."""
+LONGEST_WAIT_S = 6 * 3600.0
+"""A floor that bears nobody after this wait is taken to do so then: the night is lost."""
+HALVINGS = 14
+UNNOTICED_S = 60.0
+"""A wait that nobody would note down: invented."""
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -46,9 +51,15 @@ class Odds:
     bucket_frac: Mapping[str, Array]
     room_frac: Mapping[str, float]
     coat_frac: Mapping[tuple[str, int], float]
+    primer_frac: Mapping[str, float]
+    """In how many nights the slurry finds the primer neither wet nor too old."""
     buckets_frac: float
     coats_frac: float
     opening_frac: float
+    no_wait_frac: float
+    """No crew stands before a floor on its way that does not bear feet yet."""
+    shifts_frac: float
+    """Every crew is done before its shift ends."""
     all_frac: float
 
 
@@ -71,39 +82,51 @@ def assess(
 ) -> Odds:
     """Draw nights and count in how many of them each limit is kept.
 
-    Errors of the dew point are not drawn.
+    A crew that finds a floor on its way still wet waits, and the rest of its stay with it;
+    what that costs shows in the windows, shifts and openings. Errors of the dew point are
+    not drawn.
     """
     nights = draw_nights(job, pours, schedule, members=members, issued_s=issued_s)
+    stays, no_wait = _lived(job, pours, schedule, nights)
+    laid = {(stay.room, stay.layer): stay for stay in stays}
     everyone = np.ones(members, dtype=bool)
     buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
     bucket_frac: dict[str, Array] = {}
     room_frac: dict[str, float] = {}
     for poured in schedule.pours:
-        kept = _kept_buckets(pours[poured.room], poured, nights)
+        visit = laid[poured.room, poured.own.layer].visit
+        kept = _kept_buckets(pours[poured.room], poured, nights, visit)
         bucket_frac[poured.room] = kept.mean(axis=0)
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
     coat_frac: dict[tuple[str, int], float] = {}
+    primer_frac: dict[str, float] = {}
     for poured in schedule.pours:
-        room = pours[poured.room]
         coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_start)
-        laid = _laid(room, poured, coats, nights)
+        if poured.own.layer.opens is not None:
+            met = _met(poured, poured.own, laid, nights)
+            primer_frac[poured.room] = float(met.mean())
+            coats_ok &= met
         for coat in coats:
-            met = _met(poured, coat, laid, nights)
+            met = _met(poured, coat.work, laid, nights)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
         if coats:
-            opening_ok &= _opens(job, room, laid[coats[-1].work.layer])
+            opening_ok &= _opens(job, laid[poured.room, coats[-1].work.layer])
+    shifts_ok = _shifts_kept(job, stays, nights)
     return Odds(
         members=members,
         seed=job.seed,
         bucket_frac=bucket_frac,
         room_frac=room_frac,
         coat_frac=coat_frac,
+        primer_frac=primer_frac,
         buckets_frac=float(buckets_ok.mean()),
         coats_frac=float(coats_ok.mean()),
         opening_frac=float(opening_ok.mean()),
-        all_frac=float((buckets_ok & coats_ok & opening_ok).mean()),
+        no_wait_frac=float(no_wait.mean()),
+        shifts_frac=float(shifts_ok.mean()),
+        all_frac=float((buckets_ok & coats_ok & opening_ok & shifts_ok).mean()),
     )
 
 
@@ -111,15 +134,10 @@ def _start(coat: PlacedCoat) -> float:
     return coat.start_s
 
 
-def _pour_times(pours: RoomPours, poured: PlacedPour, visit: Visit) -> Array:
-    return visit.at_s(poured.start_s + pours.plan(poured.option).times.pour_s)
-
-
-def _kept_buckets(pours: RoomPours, poured: PlacedPour, nights: Nights) -> Flags:
+def _kept_buckets(pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit) -> Flags:
     """Which buckets keep all three clocks, shape (nights, buckets)."""
-    visit = nights.pour_visit[poured.room]
     planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
-    at_s = np.minimum(_pour_times(pours, poured, visit), pours.conditions.last_s)
+    at_s = np.minimum(visit.at_s(planned_s), pours.conditions.last_s)
     planned_c = pours.conditions.slab_at(planned_s)
     # A late crew finds the slab and the air of a later hour.
     slab_k = pours.conditions.slab_at(at_s) - planned_c
@@ -178,48 +196,139 @@ def _margins(
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Laid:
-    """A layer as it lies, night by night."""
+class _Stay:
+    """One crew's work on a floor, and the layer it leaves there, night by night."""
 
+    room: str
+    layer: Layer
+    begins_s: float
+    """As planned, what leads up to the layer counted in [epoch s]."""
+    ends_s: float
+    patch_s: Array
+    """When each patch is laid, as planned, shape (patches,) [epoch s]."""
+    visit: Visit
+    shifts: Sequence[Shift]
     needs_s: Mapping[str, float]
-    """Age of each milestone of its material."""
+    """Age of each milestone of the material."""
     ages: DrawnAges
-    laid_s: Array
-    """When each patch was laid, shape (nights, patches) [epoch s]."""
     landed: BucketClocks | None = None
     """Of a slurry: what its buckets had aged by then, and what its film goes on to."""
 
+    @property
+    def laid_s(self) -> Array:
+        """When each patch is laid, shape (nights, patches) [epoch s]."""
+        return self.visit.at_s(self.patch_s)
+
     def aged_s(self, at_s: Array) -> Array:
-        """Age of each patch at instants of shape (nights, patches)."""
-        slab_s = self.ages.between(self.laid_s, at_s)
+        """Age of each patch at instants of shape (nights, patches) or (nights, 1)."""
+        laid_s = self.laid_s
+        at_s = np.broadcast_to(at_s, laid_s.shape)
+        slab_s = self.ages.between(laid_s, at_s)
         if self.landed is None:
             return slab_s
         nodes = self.landed.film_age_s
-        film_s = np.broadcast_to(nodes[0], (*self.laid_s.shape, nodes.shape[-1]))
-        landed_s = self.landed.pour_age_s[0] + film_age_after_s(at_s - self.laid_s, film_s)
-        return np.asarray(landed_s * self.ages.pace_at(self.laid_s) + slab_s)
+        film_s = np.broadcast_to(nodes[0], (*laid_s.shape, nodes.shape[-1]))
+        landed_s = self.landed.pour_age_s[0] + film_age_after_s(at_s - laid_s, film_s)
+        return np.asarray(landed_s * self.ages.pace_at(laid_s) + slab_s)
+
+    def bears_s(self, from_s: Array) -> Array:
+        """When the whole floor bears feet, shape (nights,), looked for within some hours."""
+        low, high = from_s.copy(), from_s + LONGEST_WAIT_S
+        for _ in range(HALVINGS):
+            middle = 0.5 * (low + high)
+            bears = np.all(self.aged_s(middle[:, None]) >= self.needs_s["foot_traffic"], axis=1)
+            low, high = np.where(bears, low, middle), np.where(bears, middle, high)
+        return high
 
 
-def _laid(
-    pours: RoomPours, poured: PlacedPour, coats: Sequence[PlacedCoat], nights: Nights
-) -> dict[Layer, _Laid]:
-    """Every layer of a floor that the schedule places."""
-    pour = poured.works[pours.pour_task].layer
-    followed: dict[str, DrawnAges] = {}
-    found = {}
-    for layer, laid_s in (
-        (pour, _pour_times(pours, poured, nights.pour_visit[poured.room])),
-        *((coat.work.layer, _reached(coat, nights)) for coat in coats),
-    ):
-        if layer.kind not in followed:
-            followed[layer.kind] = _drawn_ages(pours, layer, nights)
-        found[layer] = _Laid(
-            needs_s=pours.material(layer)[0].age_s,
-            ages=followed[layer.kind],
-            laid_s=laid_s,
-            landed=poured.clocks if layer == pour else None,
+def _planned(
+    pours: Mapping[str, RoomPours], schedule: Schedule, nights: Nights, job: Job
+) -> list[_Stay]:
+    """Every stay of a crew, in the order of the plan."""
+    followed: dict[tuple[str, str], DrawnAges] = {}
+
+    def stay(
+        placed: PlacedPour | PlacedCoat,
+        layer: Layer,
+        patch_s: Array,
+        visit: Visit,
+        landed: BucketClocks | None = None,
+    ) -> _Stay:
+        room = pours[placed.room]
+        if (placed.room, layer.kind) not in followed:
+            followed[placed.room, layer.kind] = _drawn_ages(room, layer, nights)
+        coating = layer.crew == "topcoat"
+        return _Stay(
+            room=placed.room,
+            layer=layer,
+            begins_s=placed.begins_s if isinstance(placed, PlacedCoat) else placed.start_s,
+            ends_s=placed.end_s,
+            patch_s=patch_s,
+            visit=visit,
+            shifts=job.crew.topcoat_shifts if coating else job.crew.pour_shifts,
+            needs_s=room.material(layer)[0].age_s,
+            ages=followed[placed.room, layer.kind],
+            landed=landed,
         )
-    return found
+
+    stays = [
+        stay(
+            poured,
+            poured.own.layer,
+            poured.start_s + pours[poured.room].plan(poured.option).times.pour_s,
+            nights.pour_visit[poured.room],
+            poured.clocks,
+        )
+        for poured in schedule.pours
+    ]
+    stays += [
+        stay(
+            coat,
+            coat.work.layer,
+            coat.start_s + coat.work.offset_s,
+            nights.coat_visit[coat.room, coat.coat],
+        )
+        for coat in schedule.coats
+    ]
+    stays += [
+        stay(
+            primer,
+            primer.work.layer,
+            primer.start_s + primer.work.offset_s,
+            nights.primer_visit[primer.room],
+        )
+        for primer in schedule.primers
+    ]
+    return sorted(stays, key=lambda stay: stay.begins_s)
+
+
+def _lived(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, nights: Nights
+) -> tuple[list[_Stay], Flags]:
+    """Every stay with what its crew waits for, and the nights in which nobody waits."""
+    lived: list[_Stay] = []
+    waited_s: dict[int, Array] = {}
+    no_wait = np.ones(nights.members, dtype=bool)
+    for stay in _planned(pours, schedule, nights, job):
+        before_s = waited_s.get(id(stay.visit), np.zeros(nights.members))
+        comes_s = stay.visit.at_s(np.array([stay.begins_s]))[:, 0] + before_s
+        may_s = comes_s
+        for floor in job.crossed_from(stay.room):
+            lain = [other for other in lived if other.room == floor]
+            if lain:
+                may_s = np.maximum(may_s, _borne_s(lain[-1], comes_s))
+        wait_s = may_s - comes_s
+        no_wait &= wait_s < UNNOTICED_S
+        waited_s[id(stay.visit)] = before_s + wait_s
+        visit = replace(stay.visit, late_s=stay.visit.late_s + before_s + wait_s)
+        lived.append(replace(stay, visit=visit))
+    return lived, no_wait
+
+
+def _borne_s(below: _Stay, comes_s: Array) -> Array:
+    """When a crew that comes to a floor may set foot on it, shape (nights,)."""
+    bears = np.all(below.aged_s(comes_s[:, None]) >= below.needs_s["foot_traffic"], axis=1)
+    return comes_s if bears.all() else np.where(bears, comes_s, below.bears_s(comes_s))
 
 
 def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
@@ -236,37 +345,49 @@ def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
     )
 
 
-def _reached(coat: PlacedCoat, nights: Nights) -> Array:
-    """When each patch is coated, shape (nights, patches) [epoch s]."""
-    visit = nights.coat_visit[coat.room, coat.coat]
-    return visit.at_s(coat.start_s + coat.work.offset_s)
-
-
 def _met(
-    poured: PlacedPour, coat: PlacedCoat, laid: Mapping[Layer, _Laid], nights: Nights
+    poured: PlacedPour,
+    work: Work,
+    laid: Mapping[tuple[str, Layer], _Stay],
+    nights: Nights,
 ) -> Flags:
     """Whether a layer finds the one below neither wet nor too old, and what leads up to it
     a floor that bears feet, night by night."""
     layers = [work.layer for work in poured.works]
-    layer = coat.work.layer
-    below = laid.get(layers[layers.index(layer) - 1])
+    room, layer = poured.room, work.layer
+    below = laid.get((room, layers[layers.index(layer) - 1]))
     if below is None or layer.opens is None or layer.closes is None:
         # The layer below was laid before a plan made again: nothing is known of it here.
         return np.ones(nights.members, dtype=bool)
-    age_s = below.aged_s(laid[layer].laid_s)
+    stay = laid[room, layer]
+    age_s = below.aged_s(stay.laid_s)
     met = (age_s >= below.needs_s[layer.opens]) & (age_s <= below.needs_s[layer.closes])
-    visit, begins_s = nights.coat_visit[coat.room, coat.coat], coat.begins_s
-    for lead in coat.work.leads:
+    begins_s = stay.begins_s
+    for lead in work.leads:
         if lead.layer.opens is not None:
-            at_s = np.broadcast_to(visit.at_s(np.array([begins_s])), age_s.shape)
+            at_s = stay.visit.at_s(np.array([begins_s]))
             met &= below.aged_s(at_s) >= below.needs_s[lead.layer.opens]
         begins_s += lead.lasts_s
     return np.asarray(np.all(met, axis=1))
 
 
-def _opens(job: Job, pours: RoomPours, last: _Laid) -> Flags:
+def _shifts_kept(job: Job, stays: Sequence[_Stay], nights: Nights) -> Flags:
+    """Whether every crew is done before its shift ends, night by night."""
+    kept = np.ones(nights.members, dtype=bool)
+    for stay in stays:
+        ends = [
+            span.ends_s
+            for span in crew_spans(job, stay.shifts)
+            if span.begins_s <= stay.begins_s < span.ends_s
+        ]
+        if ends:
+            kept &= stay.visit.at_s(np.array([stay.ends_s]))[:, 0] <= max(ends)
+    return kept
+
+
+def _opens(job: Job, last: _Stay) -> Flags:
     """Whether a room bears wheels and water when it must open, night by night."""
-    due_s = job.due(pours.room.name).timestamp()
+    due_s = job.due(last.room).timestamp()
     needed_s = max(last.needs_s[name] for name in ("foot_traffic", "wheels", "wash_down"))
     last_s = last.laid_s[:, -1:]
     gained_s = last.ages.between(last_s, np.full_like(last_s, due_s))

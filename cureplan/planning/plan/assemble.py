@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from cureplan.core.messages import Message
+from cureplan.core.rows import Rows
 from cureplan.planning.plan.model import Source
 
 if TYPE_CHECKING:
@@ -25,7 +26,7 @@ from cureplan.planning.plan.answers import (
     order_answer,
     way_back_answer,
 )
-from cureplan.planning.plan.calls import call_plans, coat_plans
+from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
 from cureplan.planning.plan.hours import beyond_hours, hour_rows
 from cureplan.planning.plan.kits import (
@@ -101,6 +102,7 @@ def assemble(
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
     chill = chill_plan(job, pours, schedule)
+    primers = primer_plans(job, pours, schedule, odds.primer_frac)
     unsure = _less_sure(wanted, schedule)
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     return Plan(
@@ -109,7 +111,7 @@ def assemble(
             status=_status(schedule),
             made_at=made_at.astimezone(job.site.zone).replace(microsecond=0),
             answers=(
-                order_answer(job, rooms, calls, odds),
+                order_answer(job, rooms, calls, odds, primers=primers),
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
@@ -120,18 +122,19 @@ def assemble(
             known=schedule.known,
             ended=schedule.ended,
         ),
-        rooms=rooms,
-        buckets=tuple(
+        rooms=Rows(rooms),
+        buckets=Rows(
             bucket
             for poured in ordered
             for bucket in bucket_plans(
                 poured, pours[poured.room], odds.bucket_frac[poured.room]
             )
         ),
-        coats=coats,
-        calls=calls,
+        coats=Rows(coats),
+        calls=Rows(calls),
+        primers=primers,
         chill=chill,
-        hours=hour_rows(job, series, pours),
+        hours=Rows(hour_rows(job, series, pours)),
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
         risk=_risk(job, odds),
         warnings=(
@@ -140,6 +143,7 @@ def assemble(
                 series,
                 rooms=rooms,
                 coats=coats,
+                primers=primers,
                 chill=chill,
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,
@@ -230,5 +234,7 @@ def _risk(job: Job, odds: Odds) -> Risk:
         opens_on_time_frac=odds.opening_frac,
         buckets_keep_frac=odds.buckets_frac,
         coats_keep_frac=odds.coats_frac,
+        no_wait_frac=odds.no_wait_frac,
+        shifts_keep_frac=odds.shifts_frac,
         all_keep_frac=odds.all_frac,
     )

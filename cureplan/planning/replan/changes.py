@@ -222,7 +222,8 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
     if state.wait_s > state.now_s:
         until = max(event.until for event in events if event.until is not None)
         found.append(Message("replan.wait", {"until_at": until.isoformat()}))
-    found += _ran_short(events)
+    found += _spoiled(events, "ran short", "replan.ran_short")
+    found += _spoiled(events, "lost", "replan.lost")
     found += [Message("replan.dropped", {"room": room}) for room in state.dropped]
     for added in state.added:
         values: dict[str, Value] = {"room": added.name, "kits": kits.get(added.name, 0)}
@@ -232,17 +233,17 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
     return found
 
 
-def _ran_short(events: Sequence[NightEvent]) -> list[Message]:
-    short: dict[str, set[int]] = {}
-    for event in events:
-        if event.event == "ran short" and event.bucket is not None:
-            short.setdefault(str(event.room), set()).add(event.bucket)
+def _spoiled(events: Sequence[NightEvent], event: str, code: str) -> list[Message]:
+    """Kits that did not do what was planned, room by room."""
+    numbers: dict[str, list[int]] = {}
+    for line in events:
+        if line.event == event and line.bucket is not None:
+            numbers.setdefault(str(line.room), []).append(line.bucket)
     return [
         Message(
-            "replan.ran_short",
-            {"room": room, "buckets": _numbers(sorted(numbers)), "kits": len(numbers)},
+            code, {"room": room, "buckets": _numbers(sorted(set(found))), "kits": len(found)}
         )
-        for room, numbers in short.items()
+        for room, found in numbers.items()
     ]
 
 
@@ -341,6 +342,19 @@ def _way_back(old: Plan, new: Plan) -> list[Message]:
         if abs((now - was).total_seconds()) >= WORTH_COAT_S:
             values: dict[str, Value] = {"from_at": was.isoformat(), "to_at": now.isoformat()}
             found.append(Message(f"replan.coat_{number}", values))
+    found += [
+        Message(
+            "replan.primer_old",
+            {
+                "room": primer.room,
+                "start_at": room.pour_start.isoformat(),
+                "closes_at": primer.slurry_closes.isoformat(),
+            },
+        )
+        for primer in new.primers
+        for room in new.rooms
+        if room.room == primer.room and room.pour_start > primer.slurry_closes
+    ]
     late = [coat for coat in new.coats if coat.start > coat.closes]
     found += [
         Message(

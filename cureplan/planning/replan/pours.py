@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Crew, Job
+from cureplan.planning.floor.layers import window_over
 from cureplan.planning.floor.layout import (
     Cadence,
     PourTimes,
@@ -20,15 +21,25 @@ from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours
 from cureplan.planning.plan.model import RoomPlan
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.planning.schedule.placing import (
+    PlacedCoat,
     PlacedPour,
     Span,
     crew_spans,
     earliest_start,
+    place_layer,
     place_pour,
 )
 from cureplan.planning.schedule.slots import SLOT_S
 
-__all__ = ["HALF_SECOND", "StartedPours", "go_on", "option_of", "place_next", "rest_of_floor"]
+__all__ = [
+    "HALF_SECOND",
+    "StartedPours",
+    "go_on",
+    "laid_under",
+    "option_of",
+    "place_next",
+    "rest_of_floor",
+]
 
 MOST_BAYS = 4
 HOUR_S = 3600.0
@@ -158,7 +169,13 @@ def _times(
 
 
 def go_on(
-    pours: RoomPours, floor: FloorState, state: NightState, *, before: Crew, free_s: float
+    pours: RoomPours,
+    floor: FloorState,
+    state: NightState,
+    *,
+    before: Crew,
+    free_s: float,
+    primed_s: float | None = None,
 ) -> tuple[StartedPours, PlacedPour]:
     """Place a begun floor; no bucket that is poured moves."""
     kept, start_s = rest_of_floor(pours, floor, state, before=before, free_s=free_s)
@@ -171,7 +188,18 @@ def go_on(
         kept=kept,
     )
     delayed = "hour" in floor.room.remedies
-    return started, place_pour(started, kept.option, start_s, delayed=delayed)
+    under = laid_under(started, kept.option, primed_s)
+    return started, place_pour(started, kept.option, start_s, delayed=delayed, below=under)
+
+
+def laid_under(
+    pours: RoomPours, option: PourOption, primed_s: float | None
+) -> PlacedCoat | None:
+    """The primer under a floor, rolled or to be rolled at the hour the plan before gave it."""
+    work = pours.works(option)[0]
+    if primed_s is None or work.layer.kind != "primer":
+        return None
+    return place_layer(pours, work, None, primed_s)
 
 
 def place_next(
@@ -181,6 +209,7 @@ def place_next(
     state: NightState,
     *,
     shut: Mapping[str, Span],
+    primed_s: float | None = None,
 ) -> PlacedPour | None:
     """Place a floor not yet begun at its earliest, in the fewest bays that keep the policy.
 
@@ -193,10 +222,11 @@ def place_next(
     best: PlacedPour | None = None
     for later in hours:
         for tried in options:
-            start_s = _earliest(pours, tried, placed, state, shut, later * HOUR_S)
+            under = laid_under(pours, tried, primed_s)
+            start_s = _earliest(pours, tried, placed, state, shut, later * HOUR_S, under)
             if start_s is None:
                 continue
-            found = place_pour(pours, tried, start_s, delayed=later > 0)
+            found = place_pour(pours, tried, start_s, delayed=later > 0, below=under)
             if found.planning_margin_s >= job.policy.margin_s - HALF_SECOND:
                 return found
             if best is None or found.planning_margin_s > best.planning_margin_s + 60.0:
@@ -217,9 +247,13 @@ def _earliest(
     state: NightState,
     shut: Mapping[str, Span],
     later_s: float,
+    under: PlacedCoat | None,
 ) -> float | None:
     job: Job = pours.job
     length_s = pours.plan(option).times.last_s
+    opens_s = -np.inf
+    if under is not None:
+        opens_s = window_over(under.reached, pours.works(option)[pours.pour_task]).opens_s
     free_s = max((p.end_s + _change_s(job, p.room, pours) for p in placed), default=-np.inf)
     on_way = [shut[name] for name in job.crossed_from(pours.room.name) if name in shut]
 
@@ -228,7 +262,7 @@ def _earliest(
         return max(ends, default=None)
 
     found = earliest_start(
-        from_s=max(free_s, state.now_s, state.wait_s) + later_s,
+        from_s=max(max(free_s, state.now_s, state.wait_s) + later_s, opens_s),
         length_s=length_s,
         spans=crew_spans(job, job.crew.pour_shifts),
         setup_s=job.crew.setup_s,

@@ -115,6 +115,7 @@ def _floors(
             elsewhere = any(planned_s[0] <= s - late_s <= planned_s[-1] for s in others)
             stop_s = -np.inf if open_before or elsewhere else now_s
         halts = [w.at.timestamp() for w in waits if w.at.timestamp() >= last_s]
+        halts += _losses_s(events, room.room, after=max(lines, default=0))
         due_s = planned_s[poured_s.size :] + late_s
         on_s = due_s[due_s <= min([stop_s, *halts])]
         poured_s = np.concatenate([poured_s, on_s])
@@ -125,6 +126,12 @@ def _floors(
         )
         open_before |= 0 < poured_s.size < planned_s.size
     return floors
+
+
+def _losses_s(events: Sequence[NightEvent], room: str, *, after: int) -> list[float]:
+    """When kits of a room were lost whose patch has not been poured since [epoch s]."""
+    lost = (e for e in events if e.event == "lost" and e.room == room)
+    return [e.at.timestamp() for e in lost if e.bucket is not None and e.bucket > after]
 
 
 def _logged(events: Sequence[NightEvent]) -> dict[str, dict[int, float]]:

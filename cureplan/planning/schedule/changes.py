@@ -21,7 +21,6 @@ __all__ = [
     "more_hands",
     "more_remedies",
     "opening_at",
-    "span_text",
 ]
 
 DAY_MIN: Final = 1440
@@ -35,11 +34,10 @@ REMEDY_WORDS: Final[dict[Remedy, str]] = {
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Change:
-    """A job with one limit moved; as a `Message` for the sheets, in words for an error."""
+    """A job with one limit moved, and how to say so."""
 
     job: Job
     say: Message
-    words: str
     effort_min: float
     """For putting changes in order, cheapest first: invented where it is not a delay."""
     also: Message | None = None
@@ -51,7 +49,6 @@ class Change:
             job=self.job,
             say=first.say,
             also=Message(self.say.code.replace("relax.", "relax.also_"), self.say.values),
-            words=f"{first.words} and {self.words}",
             effort_min=first.effort_min + self.effort_min,
         )
 
@@ -69,10 +66,6 @@ def _clock(at: time) -> str:
     return f"{at:%H:%M}"
 
 
-def _local(instant: datetime, job: Job) -> str:
-    return f"{instant.astimezone(job.site.zone):%a %d %b %H:%M}"
-
-
 def opening_at(job: Job, open_by: datetime) -> Job:
     """The job with another hour to open by."""
     return replace(job, access=replace(job.access, open_by=open_by))
@@ -83,7 +76,6 @@ def _open_later(job: Job, minutes: int) -> Change:
     return Change(
         job=opening_at(job, open_by),
         say=Message("relax.open_later", {"open_at": open_by.isoformat()}),
-        words=f"open at {_local(open_by, job)}, {span_text(60.0 * minutes)} later",
         effort_min=minutes,
     )
 
@@ -100,7 +92,6 @@ def _in_sooner(job: Job, minutes: int) -> Change | None:
             crew=replace(job.crew, pour_shifts=shifts),
         ),
         say=Message("relax.in_sooner", {"from_at": begins.isoformat()}),
-        words=f"let the crew in at {_local(begins, job)}",
         effort_min=minutes,
     )
 
@@ -109,7 +100,6 @@ def _shift_moved(
     crew_field: Literal["pour_shifts", "topcoat_shifts"],
     edge: Literal["begins", "ends"],
     code: str,
-    words: str,
 ) -> Callable[[Job, int], Change | None]:
     """A change that begins a crew's shifts sooner, or ends them later."""
 
@@ -123,22 +113,15 @@ def _shift_moved(
         return Change(
             job=_with_crew(job, replace(job.crew, **moved)),
             say=Message(code, {"clock": clock}),
-            words=f"{words} {clock}",
             effort_min=minutes,
         )
 
     return make
 
 
-_pour_longer = _shift_moved(
-    "pour_shifts", "ends", "relax.pour_longer", "let the pour shift run until"
-)
-_coat_sooner = _shift_moved(
-    "topcoat_shifts", "begins", "relax.coat_sooner", "let the topcoat shift begin at"
-)
-_coat_longer = _shift_moved(
-    "topcoat_shifts", "ends", "relax.coat_longer", "let the topcoat shift run until"
-)
+_pour_longer = _shift_moved("pour_shifts", "ends", "relax.pour_longer")
+_coat_sooner = _shift_moved("topcoat_shifts", "begins", "relax.coat_sooner")
+_coat_longer = _shift_moved("topcoat_shifts", "ends", "relax.coat_longer")
 
 OPENING: Final = Graded(make=_open_later, step_min=10, most_min=2880)
 POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)
@@ -155,22 +138,12 @@ def more_hands(job: Job, task: str) -> Change:
     """One more at a task of the pour, or "topcoat" for one more at the coats."""
     if task == "topcoat":
         crew = replace(job.crew, topcoat=job.crew.topcoat + 1)
-        words, more = "add one topcoat hand", task
+        more = task
     else:
         crew, more = with_one_more(job.crew, task), what_is_more(job.crew, task)
-        words = {
-            "mixer": "add one mixer for the station that stands idle",
-            "station": "add a mixing station for the mixer who stands idle",
-            "mixing": f"add a mixing station, {_nth(crew.stations)}, with its mixer",
-            "haul": "add one runner",
-            "rake": "add one rake",
-            "smooth": "add one smoother",
-            "broadcast": "add one hand to throw stone",
-        }[more]
     return Change(
         job=_with_crew(job, crew),
         say=Message(f"relax.more_{more}", {}),
-        words=words,
         effort_min=90.0 if task == "mixing" else 75.0,
     )
 
@@ -181,13 +154,8 @@ def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:
     return Change(
         job=replace(job, policy=replace(job.policy, remedies=allowed)),
         say=Message("relax.remedies", {"remedies": "; ".join(remedies)}),
-        words=f"allow {' and '.join(REMEDY_WORDS[remedy] for remedy in remedies)}",
         effort_min=30.0 * len(remedies),
     )
-
-
-def _nth(count: int) -> str:
-    return {2: "the second", 3: "the third", 4: "the fourth"}.get(count, f"number {count}")
 
 
 def _with_crew(job: Job, crew: Crew) -> Job:
@@ -218,15 +186,3 @@ def _minutes(at: time) -> int:
 
 def _at(minutes: int) -> time:
     return time(minutes // 60 % 24, minutes % 60)
-
-
-def span_text(seconds: float) -> str:
-    """A span in the words of an error: "40 min", "2 h 05 min".
-
-    Examples
-    --------
-    >>> span_text(2400.0), span_text(7500.0)
-    ('40 min', '2 h 05 min')
-    """
-    minutes = round(seconds / 60.0)
-    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60:02d} min"

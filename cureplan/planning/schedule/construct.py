@@ -6,9 +6,11 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import room_conditions
-from cureplan.planning.floor.pour import AS_IS, RoomPours
+from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.schedule.conflict import alone, together
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
 from cureplan.planning.schedule.lexicographic import (
@@ -25,7 +27,7 @@ from cureplan.planning.schedule.outcome import (
     Stop,
     stopped_by_hand,
 )
-from cureplan.planning.schedule.placing import Windows, crew_spans
+from cureplan.planning.schedule.placing import Windows
 from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
@@ -65,8 +67,8 @@ WORK_PER_ROOM2 = 0.1
 LEAST_WORK, MOST_WORK = 1.5, 15.0
 MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
-LEAST_HELP = 4.0
-"""But so much at least: what cannot be is often seen at once, and the way out is not."""
+REST_WORK = 0.3
+"""What a room's plan costs besides its search: odds, judge, putting together; measured."""
 MORE_WORK = 6.0
 """How many times the work goes into finding any answer at all before a limit counts as
 not known to hold: measured on one job, whose answer came at that."""
@@ -126,7 +128,7 @@ def _what_helps(
     job: Job, tables: Tables, schedule: Schedule, stop: Stop
 ) -> tuple[Relaxation, ...]:
     """What would keep all limits; where windows and margins both fail, each by itself."""
-    budget = max(LEAST_HELP, MOST_HELP * schedule.worked)
+    budget = MOST_HELP * (schedule.worked + REST_WORK * len(job.rooms))
 
     def ways(goal: Goal, keeps: str, share: float = 1.0) -> tuple[Relaxation, ...]:
         return relaxations(
@@ -163,7 +165,7 @@ class _Search:
             # Before the long search: where not even the loosest limits hold together.
             solved = self._any_choice(expected, self.limits)
             if solved.known == "impossible":
-                return _failed(self.job, self.tables, expected, solved)
+                return _failed(self.job, self.tables, expected, solved, self.stop)
             expected = expected.going_on_from(solved)
         surely = self._solved(sure)
         if surely.choice is not None:
@@ -172,7 +174,7 @@ class _Search:
             self.progress("no order found keeps every window as surely as asked")
         solved = self._solved(expected)
         if solved.choice is None:
-            return _failed(self.job, self.tables, expected, solved)
+            return _failed(self.job, self.tables, expected, solved, self.stop)
         return replace(self._finished(expected, solved), sure_known=surely.known)
 
     def _begun(self, windows: Windows) -> _Begun:
@@ -190,7 +192,7 @@ class _Search:
                 told=None if told is None else told.better,
                 stop=self.stop,
             )
-        self.worked += TABLE_WORK * model.problem.size + first.work
+        self.worked += TABLE_WORK * model.whole.size + first.work
         return _Begun(model=model, first=first, told=told)
 
     def _solved(self, begun: _Begun) -> Solved:
@@ -292,37 +294,24 @@ def _described(schedule: Schedule, solved: Solved) -> Schedule:
     )
 
 
-def _failed(job: Job, tables: Tables, begun: _Begun, solved: Solved) -> Schedule:
-    failure = _no_room_for_a_pour(job, tables.pours) or _no_place(job, begun)
+def _failed(job: Job, tables: Tables, begun: _Begun, solved: Solved, stop: Stop) -> Schedule:
     return Schedule(
         pours=(),
         coats=(),
-        failures=(failure,),
+        failures=_why_not(job, tables, begun, solved, stop),
         required_s=job.policy.margin_s,
         known=solved.known,
         ended=solved.ended,
     )
 
 
-def _no_room_for_a_pour(job: Job, pours: Mapping[str, RoomPours]) -> Failure | None:
-    """The first room whose pour no shift holds, all alone."""
-    spans = crew_spans(job, job.crew.pour_shifts)
-    longest_s = max((s.ends_s - s.begins_s - job.crew.setup_s for s in spans), default=0.0)
-    for name, room in pours.items():
-        lasts_s = room.plan(AS_IS).times.last_s
-        if lasts_s > longest_s:
-            return Failure(limit="pour shifts", room=name, wanted_s=lasts_s, found_s=longest_s)
-    return None
-
-
-def _no_place(job: Job, begun: _Begun) -> Failure:
-    """The task that found no place, all alone or in the best order tried."""
-    due_s = job.access.open_by.timestamp()
-    if begun.first.stuck is None:
-        return Failure(limit="together", room=job.rooms[0].name, wanted_s=due_s, found_s=due_s)
-    room, stage = begun.first.stuck
-    if begun.model.problem.empty:
-        limit = "alone"
-    else:
-        limit = "pours together" if stage == 0 else f"coat {stage}"
-    return Failure(limit=limit, room=job.rooms[room].name, wanted_s=due_s, found_s=due_s)
+def _why_not(
+    job: Job, tables: Tables, begun: _Begun, solved: Solved, stop: Stop
+) -> tuple[Failure, ...]:
+    """The limits that cannot hold; where nobody knows, that nobody knows."""
+    if solved.known != "impossible":
+        unknown = Message("limit.unknown", {"ended": solved.ended})
+        return (Failure(limits=("unknown",), rooms=(), says=(unknown,)),)
+    if begun.model.problem.empty and (found := alone(job, tables)):
+        return found
+    return together(job, tables, stop=stop)

@@ -78,13 +78,11 @@ def stopped_by_hand(told: Callable[[], None] | None = None) -> Iterator[HandStop
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Failure:
-    """A hard limit that could not be kept, in which room, and by how much [s]."""
+    """Limits that cannot hold together, in which rooms, and the figures."""
 
-    limit: str
-    room: str
-    wanted_s: float
-    """The limit, or what would be needed."""
-    found_s: float
+    limits: tuple[str, ...]
+    rooms: tuple[str, ...]
+    says: tuple[Message, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,7 +92,6 @@ class Relaxation:
     say: Message
     also: Message | None
     """The second limit, where one will not do."""
-    words: str
     effort_min: float
 
 
@@ -106,6 +103,8 @@ class Schedule:
     coats: tuple[PlacedCoat, ...]
     failures: tuple[Failure, ...]
     required_s: float
+    primers: tuple[PlacedCoat, ...] = ()
+    """What is laid under the pours."""
     solver: str = "constructive"
     known: Known = "found"
     """Proven where no schedule is better, by the objectives in their order."""

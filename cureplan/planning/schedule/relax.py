@@ -26,12 +26,11 @@ from cureplan.planning.schedule.changes import (
     more_hands,
     more_remedies,
     opening_at,
-    span_text,
 )
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
-from cureplan.planning.schedule.heuristic import improve_orders
-from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
-from cureplan.planning.schedule.outcome import Failure, Relaxation, Schedule, Stop, never
+from cureplan.planning.schedule.heuristic import Attempt, improve_orders
+from cureplan.planning.schedule.lexicographic import Limits, lower_bounds, solve_in_order
+from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, never
 from cureplan.planning.schedule.placing import Windows
 from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
 
@@ -48,8 +47,8 @@ with windows as expected."""
 
 MOST_ORDERS = 20
 PROBE = Limits(work=0.6)
-TABLE_WORK = 5e-6
-"""What a state costs to table, in the solver's units of about a second."""
+TABLE_WORK = 1e-5
+"""What a state costs to table, in the solver's units of about a second; measured."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
 FEW_WAYS = 2
@@ -87,19 +86,36 @@ class _Trials:
     def model(self, job: Job) -> FloorModel:
         """The changed job's tables."""
         windows: Windows = "expected" if self.goal == "margin alone" else "sure"
-        tables = self.tables
-        if not _same_hands(job, self.job):
-            tables = Tables(pours=_with_crew(job, self.pours))
-        return floor_model(job, tables, windows=windows)
+        if _same_hands(job, self.job):
+            tables = self.tables
+        else:
+            tables = Tables(pours={r.name: self.pours[r.name].under(r, job) for r in job.rooms})
+        model = floor_model(job, tables, windows=windows)
+        self.budget -= TABLE_WORK * model.whole.size
+        return model
 
     def choice(self, problem: Problem, order: tuple[int, ...]) -> Choice | None:
         """A choice that reaches the goal, or None where none was found."""
         if self.stop() or self.budget <= 0.0:
             raise _OverError
-        self.budget -= TABLE_WORK * problem.size
         if problem.empty:
             return None
-        first = improve_orders(problem, order, most=MOST_ORDERS, stop=self.stop)
+        # No order mends a room that is short by itself at every hour.
+        if self.goal != "windows" and lower_bounds(problem).short_most > 0:
+            return None
+        reached: list[Attempt] = []
+
+        def told(attempt: Attempt) -> None:
+            if self.enough(problem, attempt.choice):
+                reached.append(attempt)
+
+        first = improve_orders(
+            problem,
+            order,
+            most=MOST_ORDERS,
+            told=told,
+            stop=lambda: self.stop() or bool(reached),
+        )
         self.budget -= first.work
         if self.enough(problem, first.choice):
             return first.choice
@@ -156,7 +172,6 @@ def relaxations(
         Relaxation(
             say=Message(change.say.code, {**change.say.values, "keeps": keeps}),
             also=change.also,
-            words=change.words,
             effort_min=change.effort_min,
         )
         for change in changes
@@ -170,6 +185,10 @@ def _look(trials: _Trials) -> Iterator[Change]:
     plans = [room.plan(AS_IS) for room in trials.pours.values()]
     tasks = dict.fromkeys(("mixing", bottleneck(plans), "topcoat"))
     hands = [more_hands(job, task) for task in tasks]
+    if trials.goal != "windows":
+        for change in _least_remedies(trials, hands, wanted=FEW_WAYS):
+            found += 1
+            yield change
     for change in filter(trials.works, hands):
         found += 1
         yield change
@@ -178,9 +197,7 @@ def _look(trials: _Trials) -> Iterator[Change]:
             if (least := _least(trials, job, graded)) is not None:
                 found += 1
                 yield least
-    if trials.goal != "windows":
-        yield from _least_remedies(trials, hands, wanted=FEW_WAYS - found)
-    elif not found:
+    if trials.goal == "windows" and not found:
         yield from _pairs(trials, hands)
 
 
@@ -237,26 +254,27 @@ def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
     return found
 
 
-def _least_remedies(trials: _Trials, hands: Sequence[Change], *, wanted: int) -> list[Change]:
+def _least_remedies(
+    trials: _Trials, hands: Sequence[Change], *, wanted: int
+) -> Iterator[Change]:
     """The fewest unlisted remedies that mend every margin.
 
     With one more hand as well where they do not, or where fewer ways than `wanted` do.
     """
     missing = [name for name in REMEDY_WORDS if name not in trials.job.policy.remedies]
-    ways: list[Change] = []
+    ways = 0
     for hand in (None, *hands[:-1]):
+        before = ways
         for count in range(1, len(missing) + 1):
-            changes = [
-                more_remedies(hand.job if hand else trials.job, some)
-                for some in combinations(missing, count)
-            ]
-            found = [change for change in changes if trials.works(change)]
-            if found:
-                ways += [change.after(hand) if hand else change for change in found]
+            for some in combinations(missing, count):
+                change = more_remedies(hand.job if hand else trials.job, some)
+                if trials.works(change):
+                    ways += 1
+                    yield change.after(hand) if hand else change
+            if ways > before:
                 break
-        if ways and len(ways) >= wanted:
+        if ways >= wanted:
             break
-    return ways
 
 
 def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
@@ -302,7 +320,6 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
                 {"rooms": rooms, "open_at": opens.isoformat(), "keeps": keeps},
             ),
             also=None,
-            words=f"hand over {rooms} later, {opens:%a %d %b %H:%M}, the rest in time",
             effort_min=LATE_EFFORT_MIN * len(late),
         )
     ]
@@ -328,56 +345,27 @@ def _same_hands(one: Job, two: Job) -> bool:
     )
 
 
-def _with_crew(job: Job, pours: Mapping[str, RoomPours]) -> dict[str, RoomPours]:
-    return {
-        name: type(room)(room.room, job, room.clocks, room.topcoat, room.conditions)
-        for name, room in pours.items()
-    }
-
-
 MOST_NAMED = 3
 
 
-def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> str:
-    """Name what found no place, and the cheapest changes that would let a plan be found."""
-    said = f"no order and start keeps every limit: {_sentence(schedule.failures[0])}"
+def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Message, ...]:
+    """Why there is no plan, and the cheapest changes that would let one be found."""
+    why = tuple(say for failure in schedule.failures[:MOST_NAMED] for say in failure.says)
+    known = schedule.known == "impossible"
+    said: tuple[Message, ...] = (
+        Message("none.impossible" if known else "none.unknown", {"why": why}),
+    )
     if schedule.relaxed is None:
         return said
-    ways = "; or ".join(change.words for change in schedule.relaxed[:MOST_NAMED])
-    if ways:
-        return f"{said}; what would do: {ways}"
-    said = f"{said}; no change that was tried would do"
+    if schedule.relaxed:
+        ways = tuple(
+            say
+            for change in schedule.relaxed[:MOST_NAMED]
+            for say in (change.say, change.also)
+            if say is not None
+        )
+        return (*said, Message("none.ways", {"ways": ways}))
+    said = (*said, Message("none.no_way", {}))
     if known_until < job.access.open_by + timedelta(minutes=OPENING.most_min):
-        until = known_until.astimezone(job.site.zone)
-        return (
-            f"{said}; the weather given ends {until:%a %d %b %H:%M}, and no later opening "
-            "could be tried"
-        )
+        return (*said, Message("none.weather_ends", {"until_at": known_until.isoformat()}))
     return said
-
-
-def _sentence(failure: Failure) -> str:
-    room = failure.room
-    if failure.limit == "pour shifts":
-        if failure.found_s <= 0:
-            return f"pouring {room} finds no pour shift in the access time"
-        return (
-            f"pouring {room} takes {span_text(failure.wanted_s)}, but no pour shift has "
-            f"more than {span_text(failure.found_s)} after set-up"
-        )
-    if failure.limit == "alone":
-        return (
-            f"{room}, even by itself, finds no pour, coats and opening that fit the shifts, "
-            "the windows between dry and too old, and the hour it is wanted"
-        )
-    if failure.limit == "pours together":
-        return (
-            f"with the other rooms poured first, {room} finds no place in a pour shift from "
-            "which its coats and its opening would still be in time"
-        )
-    if failure.limit.startswith("coat "):
-        return (
-            f"{room} finds no place for its {failure.limit} between dry and too old, in a "
-            "topcoat shift, with a dry slab and a way out, and open in time after it"
-        )
-    return "each room has a place, but not all together"

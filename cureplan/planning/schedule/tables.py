@@ -74,6 +74,12 @@ class PourTables:
     _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
     _factors: dict[float, tuple[float, float]] = field(init=False, default_factory=dict)
 
+    def under(self, pours: RoomPours) -> PourTables:
+        """The same runs for a job with other shifts, hours or dew margin, not other hands."""
+        twin = PourTables(pours)
+        twin._rows, twin._factors = self._rows, self._factors
+        return twin
+
     @property
     def layer(self) -> Layer:
         """The layer that is poured."""
@@ -373,8 +379,11 @@ def _windows_after(
 def _distinct_works(
     pours: RoomPours, task: int, options: Iterable[PourOption]
 ) -> list[tuple[Work, ...]]:
-    """The floor's works for each number of patches it may be laid in."""
-    found = {works[task].offset_s.size: works for works in map(pours.works, options)}
+    """The floor's works for each way its patches may follow one another, here and next."""
+    found = {
+        tuple(work.offset_s.tobytes() for work in works[task : task + 2]): works
+        for works in map(pours.works, options)
+    }
     return list(found.values())
 
 

@@ -34,6 +34,8 @@ __all__ = [
     "read_milestones",
     "reference_c",
     "refuse_nonsense",
+    "refuse_order",
+    "refuse_other_units",
     "steady",
     "steady_ln_s",
     "time_estimate",
@@ -137,9 +139,9 @@ def _read_c(made: Setup) -> tuple[float, float]:
     )
 
 
-def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> float:
-    """Scatter of the next batch: between batches, and what the readings leave open."""
-    batch = found.factor * milestone.spread_frac
+def new_spread(found: Solution, milestone: Milestone, slopes: Array, *, lot_sd: float) -> float:
+    """Scatter of the next batch: between batches and lots, and what readings leave open."""
+    batch = math.hypot(found.factor * milestone.spread_frac, lot_sd)
     open_ln = float(slopes @ found.covariance @ slopes)
     return float(np.sqrt(batch**2 + open_ln))
 
@@ -181,7 +183,7 @@ def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
     made_curves = []
     for place, number in enumerate(which):
         part = slice(place * temps.size, (place + 1) * temps.size)
-        scatter = found.factor * milestones[number].spread_frac
+        scatter = math.hypot(found.factor * milestones[number].spread_frac, made.lot_sd)
         mid = on.ln_s[part]
         half = np.array(
             [half_width(found, row, share=SHARE, scatter_sd=scatter) for row in on.slopes[part]]
@@ -201,6 +203,25 @@ def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
 
 PRIOR_FREEDOM = 6.0
 """How many readings the card's own spread is worth: invented."""
+SURE_KJ_MOL = 30.0
+"""Readings that tell the energy to this much, 1 SD, and find it below zero, are refused
+though chance might have done it: some file in twenty of a slow product (invented)."""
+FAR_TIMES = 8.0
+"""A time this many times the card's, or less than its share, is another unit: invented."""
+NEVER_BEFORE = (
+    ("wet_edge", "broadcast_closes"),
+    ("broadcast_opens", "broadcast_closes"),
+    ("wet_edge", "foot_traffic"),
+    ("working_time", "foot_traffic"),
+    ("broadcast_closes", "foot_traffic"),
+    ("topcoat_opens", "topcoat_closes"),
+    ("working_time", "recoat_opens"),
+    ("working_time", "foot_traffic"),
+    ("recoat_opens", "recoat_closes"),
+    ("foot_traffic", "wheels"),
+    ("foot_traffic", "wash_down"),
+)
+"""Milestones of which the second never comes first."""
 SUSPECTED = 0.05
 """Share of sound files in which some reading may be called out of line."""
 BEYOND_DOUBT = 0.99
@@ -231,15 +252,51 @@ def disagreement(found: Solution, made: Setup) -> Disagreement:
     return Disagreement(rows=rows, batches=speeds, limit=limit)
 
 
+def refuse_other_units(made: Setup) -> None:
+    """Refuse a time so far from the card's that it must be hours for minutes, or the like."""
+    off_ln = made.problem.observed - made.model.expected(made.problem.prior_mean)
+    for off, number in zip(off_ln, made.reading_of_row, strict=True):
+        reading = made.readings[int(number)] if number >= 0 else None
+        if reading is None or reading.kind == "probe" or not abs(off) > math.log(FAR_TIMES):
+            continue
+        times = math.exp(abs(off))
+        than = "longer" if off > 0 else "shorter"
+        raise InputError(
+            f"{reading.after_s / 60.0:g} min is {times:.0f} times {than} than the card's time",
+            cure="check minutes against hours and °F against °C, or start from a card of "
+            "this kind of product",
+            source=reading.source,
+            line=reading.line,
+            key=reading.milestone,
+        )
+
+
+def refuse_order(found: Solution, made: Setup, at_c: float) -> None:
+    """Refuse a card whose milestones come in an order that cannot be."""
+    names = list(made.maker.names)
+    on = steady(found, made, [at_c], range(len(names)))
+    ln_s = dict(zip(names, on.ln_s.tolist(), strict=True))
+    for first, second in NEVER_BEFORE:
+        if first in ln_s and second in ln_s and not ln_s[first] < ln_s[second]:
+            raise InputError(
+                f"{first} would come after {second}: {math.exp(ln_s[first]) / 60:.0f} "
+                f"against {math.exp(ln_s[second]) / 60:.0f} min",
+                cure="check minutes against hours and which milestone each line is of, or "
+                "read both",
+                key=first,
+            )
+
+
 def refuse_nonsense(found: Solution, made: Setup, *, source: str) -> None:
-    """Refuse readings which last longer when hotter beyond doubt, or an energy no card has."""
+    """Refuse readings which last longer when hotter, or an energy no card has."""
     alone = _energy_alone(found, made)
     if alone is not None:
         energy, sd = alone
         surest = energy + student_limit(found.freedom, 2.0 * BEYOND_DOUBT - 1.0) * sd
-        if surest < 0.0:
+        if surest < 0.0 or (energy < 0.0 and sd <= SURE_KJ_MOL):
+            sure = "beyond doubt, " if surest < 0.0 else ""
             raise InputError(
-                "beyond doubt, these readings last longer when hotter "
+                f"{sure}these readings last longer when hotter "
                 f"({energy:.0f} ± {sd:.0f} kJ/mol without the card)",
                 cure="check °F against °C, minutes against hours, and which line is which",
                 source=source,

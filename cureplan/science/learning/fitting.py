@@ -19,7 +19,12 @@ from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
 from cureplan.inputs.tables.readings import Reading
 from cureplan.science.humidity import HumidityReach, humidity_reach, stands_out
-from cureplan.science.learning.estimates import PRIOR_FREEDOM, estimate, refuse_nonsense
+from cureplan.science.learning.estimates import (
+    PRIOR_FREEDOM,
+    estimate,
+    refuse_nonsense,
+    refuse_other_units,
+)
 from cureplan.science.learning.least_squares import Solution, with_scale
 from cureplan.science.learning.model import BalanceFit, CardFit, Estimate, HumidityFit
 from cureplan.science.learning.procedure_readings import Layout
@@ -146,6 +151,7 @@ def _solved(
     before: Solution | None,
 ) -> tuple[Setup, Solution]:
     made = setup(card, readings, free=free, humidity_ref=humidity_ref)
+    refuse_other_units(made)
     start = None if before is None else before.value
     return made, with_scale(made.problem, prior_freedom=PRIOR_FREEDOM, start=start)
 

@@ -33,11 +33,12 @@ from cureplan.science.learning.estimates import (
     estimate,
     new_spread,
     reference_c,
+    refuse_order,
     steady,
     steady_ln_s,
     time_estimate,
 )
-from cureplan.science.learning.least_squares import Solution, with_scale
+from cureplan.science.learning.least_squares import HUBER, Solution, with_scale
 from cureplan.science.learning.model import (
     BalanceFit,
     BatchFit,
@@ -218,7 +219,10 @@ def _heading(fit: CardFit) -> list[str]:
             f"  {balance.name}: {balance.found.value:.3g} ({share}: {balance.found.low:.3g} "
             f"to {balance.found.high:.3g}), before {balance.was:.3g}; {what}"
         )
-    lines.append("Spread holds the scatter between batches and what the readings leave open.")
+    lines += [
+        "Spread holds the scatter between batches and lots, and what readings leave open.",
+        f"A reading beyond {HUBER:g} deviations counts less (Huber's loss).",
+    ]
     return lines
 
 
@@ -237,6 +241,7 @@ def report(
     energy = estimate(found, made.layout.ENERGY, unit=1e3)
     at_c = reference_c(found, made)
     milestones = _milestones(made, found, at_c)
+    refuse_order(found, made, at_c)
     apart = disagreement(found, made)
     card = fitted_card(
         made.card,
@@ -288,7 +293,7 @@ def _milestones(made: Setup, found: Solution, at_c: float) -> tuple[MilestoneFit
                 readings=count,
                 time=time_estimate(found, float(on.ln_s[number]), on.slopes[number]),
                 was_s=float(np.exp(was[number])),
-                spread_frac=new_spread(found, milestone, on.slopes[number])
+                spread_frac=new_spread(found, milestone, on.slopes[number], lot_sd=made.lot_sd)
                 if count
                 else milestone.spread_frac,
             )

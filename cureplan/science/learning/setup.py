@@ -29,6 +29,7 @@ from cureplan.science.learning.procedure_readings import (
 
 __all__ = [
     "BATCH_SHARE",
+    "LOT_SD",
     "Row",
     "RowMaker",
     "Setup",
@@ -45,8 +46,10 @@ GENERIC_POINT_SD = 0.25
 """What each time of a generic card is off by itself, 1 SD of ln(time): invented."""
 THERMOMETER_SD_K = 0.5
 """A probe and where it was held: invented."""
-CARD, SHEET = 0, 1
-"""Which points share one error: the card's, and those of a data sheet."""
+CARD, SHEET, FIRST_LOT = 0, 1, 2
+"""Which points share one error: the card's, those of a data sheet, and those of a lot."""
+LOT_SD = 0.10
+"""One lot, a night's kits or a pallet, against another, 1 SD of ln(time): invented."""
 LATE_AGES = 1.5
 """A cup in the air is taken to have the air's temperature for milestones later than this
 many working times: the heat it gives off is known only up to the first."""
@@ -92,6 +95,11 @@ def batch_numbers(readings: Sequence[Reading]) -> tuple[tuple[str, ...], list[in
         if label and (rows[label] > 1 or label in probed)
     )
     return names, [names.index(label) if label in names else -1 for label in labels]
+
+
+def lot_names(readings: Sequence[Reading]) -> tuple[str, ...]:
+    """Lots that are named; a data sheet's points are of none."""
+    return tuple(dict.fromkeys(r.lot for r in readings if r.lot and r.kind != "sheet"))
 
 
 def _mixed_c(reading: Reading) -> float:
@@ -154,6 +162,7 @@ class RowMaker:
     def of_readings(self, readings: Sequence[Reading], batches: Sequence[int]) -> Iterator[Row]:
         """Rows of readings; a bucket whose mixed temperature was read gives two."""
         seen: set[tuple[int, float]] = set()
+        lots = lot_names(readings)
         for number, (reading, batch) in enumerate(zip(readings, batches, strict=True)):
             row = replace(self._of(reading), reading=number, batch=batch)
             if row.kind != PROBE:
@@ -166,6 +175,8 @@ class RowMaker:
                     sd=math.sqrt(share) * spread,
                     humidity_frac=reading.humidity_frac,
                 )
+                if reading.lot in lots and row.common < 0:
+                    row = replace(row, common=FIRST_LOT + lots.index(reading.lot))
             yield row
             mixed = (batch, _mixed_c(reading))
             if not math.isnan(mixed[1]) and mixed not in seen:
@@ -324,6 +335,11 @@ class Setup:
     """NaN where no humidity factor is looked for."""
 
     @property
+    def lot_sd(self) -> float:
+        """What another lot adds to the scatter of its kits; 0 where readings name no lots."""
+        return LOT_SD if lot_names(self.readings) else 0.0
+
+    @property
     def layout(self) -> Layout:
         """Where each parameter stands."""
         return self.model.layout
@@ -340,7 +356,11 @@ def setup(
     maker = RowMaker(card=card)
     batches, numbers = batch_numbers(readings)
     rows = [*maker.of_card(), *maker.of_readings(readings, numbers)]
-    layout = Layout(milestones=len(maker.names), batches=len(batches), commons=2)
+    layout = Layout(
+        milestones=len(maker.names),
+        batches=len(batches),
+        commons=FIRST_LOT + len(lot_names(readings)),
+    )
     kit, ages_s, reference_c = _start(card)
     prior = _Prior(layout=layout, card=card)
     mean, sd = prior.mean(ages_s), prior.sd(rows, readings, free)
@@ -425,7 +445,10 @@ class _Prior:
                 sd[layout.balance(name)] = balance_sd(card)[name]
         sd[layout.humidity] = np.inf
         sd[layout.common(0)] = GENERIC_CARD_SD if card.generic else OWN_CARD_SD
-        sd[layout.common(1)] = OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
+        sd[layout.common(FIRST_LOT) : layout.speed(0)] = LOT_SD
+        sd[layout.common(SHEET)] = (
+            OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
+        )
         for batch in range(layout.batches):
             self._of_batch(sd, [row for row in rows if row.batch == batch], readings, batch)
         return sd

@@ -1,32 +1,46 @@
-// Which buckets are in hand, and their cards.
+// Which buckets are in hand, their cards, and what the open edges ask for.
 const SHOWN_BEFORE_S = 20 * 60;
-const ASSUMED_POURED_AFTER_S = 120;
+const LATE_AFTER_S = 120;
+const MOST_LATE = 2;
 
+// Nothing is taken as poured before somebody says so.
 function stageOf(index, now) {
-  if (now >= taskAt(index, "broadcast")) return "done";
-  if (index in state.poured) return "floor";
-  if (now >= taskAt(index, "pour") + ASSUMED_POURED_AFTER_S) return "floor";
-  if (now >= taskAt(index, "filler")) return "pail";
-  return now >= taskAt(index, "liquids") ? "mixing" : "mix";
+  if (index in state.poured) return now >= taskAt(index, "broadcast") ? "done" : "floor";
+  if (isBegun(index, "filler")) {
+    return now >= taskAt(index, "pour") + LATE_AFTER_S ? "late" : "pail";
+  }
+  return isBegun(index, "liquids") ? "mixing" : "mix";
 }
 
+// A phone that nobody ticks on asks only while there is something left to save.
+function isAsked(index, now) {
+  return Object.keys(state.poured).length > 0 || now < clockEnd(index, CLOCKS[2]);
+}
+
+const ORDER = ["pail", "late", "mixing", "mix"];
+
 function bucketsInHand(now) {
-  const hand = { up: [], floor: [] };
+  const hand = { up: [], floor: [], older: [] };
   let nextTaken = false;
-  plan.buckets.forEach((bucket, index) => {
+  plan.buckets.forEach((_, index) => {
     const stage = stageOf(index, now);
     if (stage === "floor") hand.floor.push({ index, stage });
+    if (stage === "late" && isAsked(index, now)) hand.up.push({ index, stage });
     if (stage === "pail" || stage === "mixing") hand.up.push({ index, stage });
     if (stage === "mix" && !nextTaken) {
       nextTaken = true;
       if (taskAt(index, "liquids") - now < SHOWN_BEFORE_S) hand.up.push({ index, stage });
     }
   });
+  const late = hand.up.filter((item) => item.stage === "late");
+  hand.older = late.slice(0, Math.max(0, late.length - MOST_LATE));
+  const rank = (item) => ORDER.indexOf(labelOf(item.index, item.stage, now));
+  hand.up = hand.up.filter((item) => !hand.older.includes(item)).sort((a, b) => rank(a) - rank(b));
   return hand;
 }
 
 function dueTask(index, stage, now) {
-  if (stage === "pail") return { task: "pour", at: taskAt(index, "pour") };
+  if (stage === "pail" || stage === "late") return { task: "pour", at: taskAt(index, "pour") };
   for (const task of TASKS) {
     const at = taskAt(index, task);
     if (at !== null && at > now - 30 && !(index in state.poured && BEFORE_FLOOR.includes(task))) {
@@ -45,15 +59,15 @@ function labelOf(index, stage, now) {
 }
 
 function bucketCard() {
-  const meters = element("ul", { class: "meters" });
+  const button = (name, look) => element("button", { type: "button", class: look, ["data-" + name]: "" });
   return element("li", { class: "in-hand" },
     element("p", { class: "hand-top" },
       element("span", { class: "tag" }), element("strong", {}), element("span", { class: "soft" })),
     element("p", { class: "hand-due" }),
-    meters,
+    element("p", { class: "hand-where" }),
+    element("ul", { class: "meters" }),
     element("p", { class: "hand-buttons" },
-      element("button", { type: "button", class: "big", "data-pour": "" }),
-      element("button", { type: "button", class: "plain", "data-short": "", "aria-pressed": "false" })));
+      button("pour", "big"), button("on-time", "plain"), button("lost", "plain"), button("short", "plain")));
 }
 
 function meterRow() {
@@ -93,34 +107,97 @@ function changeWent(button, { language, index, clock }) {
   show(button, index in state.poured);
 }
 
+function dueText({ language, index, stage, now }) {
+  const next = dueTask(index, stage, now);
+  if (next === null) return word(language, "done", {});
+  const label = labelOf(index, stage, now);
+  if (label === "late") {
+    return word(language, "late_asked", { minutes: Math.floor((now - next.at) / 60) });
+  }
+  const what = label === "pail" ? "pour_now" : next.task;
+  return word(language, what, {}) + " " + clockText(next.at) + ", " + countdown(language, next.at, now);
+}
+
+const WHO = { mix: "mixer", mixing: "mixer", pail: "runner", late: "runner" };
+
 function changeCard(card, item) {
-  const { language, index, stage, now } = item;
-  const [top, due, meters, buttons] = card.children;
+  const { language, index, stage, now, first } = item;
+  const [top, due, where, meters, buttons] = card.children;
   const bucket = plan.buckets[index];
-  put(top.children[0], word(language, labelOf(index, stage, now), {}));
+  const label = labelOf(index, stage, now);
+  card.classList.toggle("now", first === true);
+  card.classList.toggle("is-late", stage === "late");
+  put(top.children[0], word(language, label === "late" ? "overdue" : label, {}));
   put(top.children[1], bucketName(language, index));
   const extra = stage === "floor" ? [] : [word(language, "station", { number: bucket.station })];
   if (bucket.iced && stage !== "floor") extra.push(word(language, "iced", {}));
   put(top.children[2], extra.join(", "));
-  const next = dueTask(index, stage, now);
-  put(due, next === null ? word(language, "done", {}) :
-    word(language, next.task, {}) + " " + clockText(next.at) + ", " + countdown(language, next.at, now));
-  const running = now >= taskAt(index, "filler");
-  const clocks = CLOCKS.filter((clock) => running && bucket[clock.task] !== null);
+  put(due, dueText(item));
+  const place = [word(language, "patch", { bay: bucket.bay, row: bucket.row })];
+  if (WHO[label]) place.push(word(language, "role." + WHO[label], {}));
+  put(where, place.join(", "));
+  const running = isBegun(index, "filler");
+  // What comes next only says what and where.
+  const shown = running && (first === true || stage === "floor" || stage === "late");
+  const clocks = CLOCKS.filter((clock) => shown && bucket[clock.task] !== null);
   fill(meters, clocks.map((clock) => ({ language, index, clock, now })), meterRow, changeMeter);
   changeButtons(buttons, language, index, stage);
 }
 
 function changeButtons(buttons, language, index, stage) {
-  const [pour, short] = buttons.children;
+  const [pour, onTime, lost, short] = buttons.children;
+  const mixed = stage === "pail" || stage === "late";
   mark(pour, "data-pour", String(index));
-  put(pour, word(language, "poured", {}));
-  const mixed = stage === "pail" || stage === "floor";
-  show(pour, mixed && !(index in state.poured));
-  pour.className = stage === "floor" ? "plain" : "big";
+  put(pour, word(language, stage === "late" ? "poured_now" : "poured", {}));
+  show(pour, mixed);
+  mark(onTime, "data-on-time", String(index));
+  put(onTime, word(language, "poured_at", { at: clockText(taskAt(index, "pour")) }));
+  show(onTime, stage === "late");
+  mark(lost, "data-lost", String(index));
+  put(lost, word(language, "lost", {}));
+  show(lost, mixed);
   mark(short, "data-short", String(index));
   const marked = index in state.short;
   mark(short, "aria-pressed", String(marked));
   put(short, marked ? "▲ " + word(language, "ran_short", {}) : word(language, "mark_short", {}));
-  show(short, mixed);
+  show(short, stage === "floor");
+}
+
+const EDGE_SOON_S = 120;
+
+// One line for each open edge that is dead or nearly so, the worst first.
+function edgeLines(language, now) {
+  const found = [];
+  for (const index of Object.keys(state.poured).map(Number)) {
+    const { by, bay, row } = plan.buckets[index];
+    if (by === null) continue;
+    const end = clockEnd(index, CLOCKS[0]);
+    const went = wentAt(index, "wet");
+    const died = went < 0 ? end : Math.min(end, state.events[went].at);
+    const left = (by in state.poured ? state.poured[by] : now) - died;
+    if (left < -EDGE_SOON_S || now > died + plan.asked_s) continue;
+    const values = { bucket: bucketName(language, index), bay, row,
+      next: plan.buckets[by].number, minutes: left > 0 ? Math.ceil(left / 60) : Math.floor(-left / 60) };
+    if (!(by in state.poured)) found.push({ left, key: left > 0 ? "edge_dead" : "edge_soon", values });
+    else if (left > 0) found.push({ left, key: "edge_seam", values });
+  }
+  return found.sort((a, b) => b.left - a.left).slice(0, 2)
+    .map(({ key, values }) => word(language, key, values));
+}
+
+// What to do about a kit that was lost or ran short, while it matters.
+function adviceLines(language, now) {
+  const lines = [];
+  for (const [index, losses] of Object.entries(state.lost)) {
+    for (const loss of losses.filter(({ at }) => now - at < plan.asked_s)) {
+      const { bay, row } = plan.buckets[index];
+      lines.push(word(language, "lost_advice", { bucket: bucketName(language, Number(index)), bay, row }));
+    }
+  }
+  for (const [index, at] of Object.entries(state.short)) {
+    if (now - at < plan.asked_s) {
+      lines.push(word(language, "short_advice", { bucket: bucketName(language, Number(index)) }));
+    }
+  }
+  return lines;
 }

@@ -1,4 +1,4 @@
-// What has happened and how late we are. Only sums and differences of the plan's instants.
+// What has happened, and what follows from it. Only sums and differences of the plan's instants.
 const TASKS = ["liquids", "filler", "pour", "rake", "smooth", "tie", "broadcast"];
 const CLOCKS = [
   { name: "wet", end: "wet_end", task: "tie" },
@@ -14,7 +14,7 @@ let state = fresh();
 
 function fresh() {
   return {
-    version: 1, plan: plan.id, late_s: 0, fixed: {}, poured: {}, short: {}, events: [],
+    version: 1, plan: plan.id, late_s: 0, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
     // By these a later plan of the same night knows the buckets again.
     keys: plan.buckets.map((_, index) => bucketKey(index)),
   };
@@ -44,9 +44,45 @@ function write(name, value) {
   }
 }
 
+const isInstant = (value) => Number.isFinite(value) && value > 0 && value < 1e11;
+const isBucket = (key) => /^\d{1,6}$/.test(key) && Number(key) < plan.buckets.length;
+
+function picked(table, isKey, isValue) {
+  const pairs = table !== null && typeof table === "object" ? Object.entries(table) : [];
+  return Object.fromEntries(pairs.filter(([key, value]) => isKey(key) && isValue(value)));
+}
+
+function isEvent(entry) {
+  if (entry === null || typeof entry !== "object" || !isInstant(entry.at)) return false;
+  const texts = [entry.room, entry.value, entry.note];
+  if (!texts.every((text) => text === undefined || typeof text === "string")) return false;
+  if (entry.bucket !== undefined && entry.bucket !== null && !Number.isInteger(entry.bucket)) return false;
+  if (entry.event === "short of") return plan.log_roles.includes(entry.value);
+  if (entry.event === "wait until") return Number.isFinite(Date.parse(entry.value));
+  return entry.event in REPORTS;
+}
+
+// Storage may hold anything: what does not fit this plan is left out.
+function sound(kept) {
+  const isFixed = (value) => Object.entries(picked(value, () => true, () => true))
+    .every(([task, shift]) => BEFORE_FLOOR.includes(task) && Number.isFinite(shift));
+  const isLosses = (value) => Array.isArray(value)
+    && value.every((loss) => loss && isInstant(loss.at) && Number.isFinite(loss.step_s));
+  return {
+    ...fresh(),
+    late_s: Number.isFinite(kept.late_s) && Math.abs(kept.late_s) <= 86400 ? kept.late_s : 0,
+    fixed: picked(kept.fixed, isBucket, isFixed),
+    poured: picked(kept.poured, isBucket, isInstant),
+    short: picked(kept.short, isBucket, isInstant),
+    lost: picked(kept.lost, isBucket, isLosses),
+    done: picked(kept.done, (key) => /^[a-z]+(:\d+)+$/.test(key), isInstant),
+    events: (Array.isArray(kept.events) ? kept.events : []).filter(isEvent),
+  };
+}
+
 function load() {
   const kept = read(storeName());
-  if (kept && kept.version === 1 && kept.plan === plan.id) state = { ...fresh(), ...kept };
+  if (kept && kept.version === 1 && kept.plan === plan.id) state = sound(kept);
   else state = rehearsing ? fresh() : takenOver();
 }
 
@@ -54,7 +90,7 @@ function save() {
   write(storeName(), state);
 }
 
-// Lateness counts for what is still to come; what is done keeps the lateness it was done at.
+// Lateness counts for what is not begun; what is begun keeps the lateness it was begun at.
 function shiftOf(index, task) {
   const fixed = state.fixed[index];
   return fixed && task in fixed ? fixed[task] : state.late_s;
@@ -65,9 +101,29 @@ function fix(index, task) {
   if (!(task in fixed)) fixed[task] = state.late_s;
 }
 
+function isBegun(index, task) {
+  return plan.buckets[index][task] + shiftOf(index, task) <= now_s();
+}
+
+// What is mixed and not on the floor is poured now at the earliest.
+function moveOf(index) {
+  const { pour } = plan.buckets[index];
+  if (index in state.poured) return state.poured[index] - pour;
+  const shift = shiftOf(index, "pour");
+  const mixed = isBegun(index, "filler") && isAsked(index, now_s());
+  return mixed ? Math.max(shift, now_s() - pour) : shift;
+}
+
 function taskAt(index, task) {
-  const at = plan.buckets[index][task];
-  return at === null ? null : at + shiftOf(index, task);
+  const bucket = plan.buckets[index];
+  const at = bucket[task];
+  if (at === null) return null;
+  if (task === "pour" && index in state.poured) return state.poured[index];
+  if (BEFORE_FLOOR.includes(task)) return at + shiftOf(index, task);
+  const own = moveOf(index);
+  if (bucket.by === null || task === "rake" || task === "smooth") return at + own;
+  const next = moveOf(bucket.by);
+  return at + (task === "tie" ? next : Math.max(own, next));
 }
 
 // A clock starts when the filler goes in, so it runs late only if the filler did.
@@ -88,12 +144,11 @@ function marginOf(index) {
   return plan.buckets[index].margin_s + leastGap(index, true) - leastGap(index, false);
 }
 
+// Never holds what is mixed: with the filler in, a bucket keeps its own time to be poured.
 function setLate(late_s) {
-  const now = now_s();
-  plan.buckets.forEach((bucket, index) => {
-    for (const task of TASKS) {
-      if (bucket[task] !== null && bucket[task] + shiftOf(index, task) <= now) fix(index, task);
-    }
+  plan.buckets.forEach((_, index) => {
+    if (isBegun(index, "filler")) for (const task of BEFORE_FLOOR) fix(index, task);
+    else if (isBegun(index, "liquids")) fix(index, "liquids");
   });
   state.late_s = late_s;
   save();
@@ -114,33 +169,29 @@ function tickedBeside(index) {
   return found;
 }
 
-// A tick that was forgotten keeps the plan's step with its neighbours.
-function pouredWhen(index) {
+// A tick that was forgotten keeps step with its neighbours, as `replan` takes it. No other
+// tick is touched; two within a second would say that no time lay between them.
+function pouredWhen(index, at) {
   const { before, after } = tickedBeside(index);
-  const pour = (other) => plan.buckets[other].pour;
-  if (after === undefined) return Math.round(now_s());
-  if (before === undefined) return state.poured[after] - (pour(after) - pour(index));
-  const share = (pour(index) - pour(before)) / (pour(after) - pour(before));
-  return Math.round(state.poured[before] + share * (state.poured[after] - state.poured[before]));
+  const number = (other) => plan.buckets[other].number;
+  const late = (other) => state.poured[other] - plan.buckets[other].pour;
+  if (after === undefined) {
+    if (before === undefined) return Math.round(at);
+    return Math.max(Math.round(at), state.poured[before] + number(index) - number(before));
+  }
+  const share = before === undefined ? 1
+    : (number(index) - number(before)) / (number(after) - number(before));
+  const from = before === undefined ? 0 : late(before);
+  return Math.round(plan.buckets[index].pour + from + share * (late(after) - from));
 }
 
-// Several ticked in one go: the last is right, those before it kept the plan's step.
-function settleEarlier(index) {
-  const { before } = tickedBeside(index);
-  if (before === undefined || (plan.night !== null && before in plan.night.poured)) return;
-  const step = plan.buckets[index].pour - plan.buckets[before].pour;
-  if (state.poured[index] - state.poured[before] >= step / 2) return;
-  state.poured[before] = state.poured[index] - step;
-  settleEarlier(before);
-}
-
-function setPoured(index, poured) {
+function setPoured(index, poured, at = now_s()) {
   if (poured) {
-    state.poured[index] = pouredWhen(index);
-    settleEarlier(index);
+    state.poured[index] = pouredWhen(index, at);
     for (const task of BEFORE_FLOOR) fix(index, task);
   } else {
     delete state.poured[index];
+    delete state.short[index];
     const fixed = state.fixed[index] || {};
     for (const task of BEFORE_FLOOR) {
       if (plan.buckets[index][task] + fixed[task] > now_s()) delete fixed[task];
@@ -155,30 +206,96 @@ function setShort(index, short) {
   save();
 }
 
+function nextInRoom(index) {
+  const { room, number } = plan.buckets[index];
+  return plan.buckets.findIndex((other) => other.room === room && other.number === number + 1);
+}
+
+// The next kit goes where this one was to go, and so does each after it.
+function setLost(index) {
+  const bucket = plan.buckets[index];
+  const next = nextInRoom(index);
+  const again = next >= 0 ? taskAt(next, "pour") : now_s() + bucket.pour - bucket.liquids;
+  const late_s = Math.max(state.late_s, Math.round(again - bucket.pour));
+  const losses = state.lost[index] || (state.lost[index] = []);
+  losses.push({ at: Math.round(now_s()), step_s: late_s - state.late_s });
+  plan.buckets.forEach((other, place) => {
+    if (other.room === bucket.room && other.number >= bucket.number) delete state.fixed[place];
+  });
+  state.late_s = late_s;
+  save();
+}
+
+function takeBackLost(index, place) {
+  const [loss] = state.lost[index].splice(place, 1);
+  if (!state.lost[index].length) delete state.lost[index];
+  state.late_s -= loss.step_s;
+  save();
+}
+
 // How far the coats move: opened by the latest bucket of a floor, closed by its earliest.
 function roomShift(room) {
   const shifts = plan.buckets
-    .map((bucket, index) => (bucket.room === room ? shiftOf(index, "filler") : null))
+    .map((bucket, index) => (bucket.room === room ? moveOf(index) : null))
     .filter((shift) => shift !== null);
   if (!shifts.length) return { first: 0, last: 0 };
   return { first: Math.min(...shifts), last: Math.max(...shifts) };
 }
 
+function walkAt(place) {
+  return plan.rooms[place].walk + roomShift(place).last;
+}
+
+function coatKey(coat, what) {
+  return what + ":" + coat.room + ":" + coat.coat;
+}
+
+// A coat waits for its own floor, for the ways out that it crosses on slurry, and for the
+// crew that lays the one before it.
 function movedCoats() {
   const carried = {};
+  let before = null;
   return plan.coats.map((coat) => {
     const below = carried[coat.room] || roomShift(coat.room);
     const opens = coat.opens + below.last;
     const closes = coat.closes + below.first;
-    const start = Math.max(coat.start, opens);
-    const moved = start - coat.start;
+    const waits = plan.rooms[coat.room].way
+      .filter((place) => plan.rooms[place].walk <= coat.start).map(walkAt);
+    if (before !== null && before.coat.end <= coat.start) {
+      waits.push(before.end + Math.min(coat.start - before.coat.end, plan.changeover_s));
+    }
+    const begun = state.done[coatKey(coat, "begun")];
+    const start = begun === undefined ? Math.max(coat.start, opens, ...waits) : begun;
+    const done = state.done[coatKey(coat, "laid")];
+    const end = done === undefined ? start + coat.end - coat.start : done;
+    const moved = end - coat.end;
     carried[coat.room] = { first: moved, last: moved };
-    return { coat, opens, closes, start, end: coat.end + moved, moved };
+    before = { coat, opens, closes, start, end, moved: start - coat.start, begun, done };
+    return before;
   });
 }
 
 function movedOpenings() {
   const moved = plan.rooms.map((_, place) => roomShift(place).last);
-  for (const item of movedCoats()) moved[item.coat.room] = item.moved;
+  for (const item of movedCoats()) moved[item.coat.room] = item.end - item.coat.end;
   return plan.rooms.map((room, place) => ({ room, opens: room.opens + Math.max(0, moved[place]) }));
+}
+
+// Calls to come move with what they are for.
+function callAt(item) {
+  if (item.call <= now_s()) return item.call;
+  if (item.stage === "pour") {
+    const first = plan.buckets.findIndex((bucket) => plan.rooms[bucket.room].name === item.room);
+    return item.call + (first < 0 ? 0 : Math.max(0, moveOf(first)));
+  }
+  const coat = item.stage === "vacuum" ? 1 : Number(item.stage.slice(-1));
+  const found = movedCoats().find(
+    (each) => plan.rooms[each.coat.room].name === item.room && each.coat.coat === coat);
+  return item.call + (found === undefined ? 0 : Math.max(0, found.moved));
+}
+
+function toggleDone(key) {
+  if (key in state.done) delete state.done[key];
+  else state.done[key] = Math.round(now_s());
+  save();
 }

@@ -2,7 +2,7 @@
 const sheets = [...document.querySelectorAll(".sheet")];
 let panels = [];
 let role = "all";
-let clearArmed = 0;
+let undo = null;
 
 function updateTables() {
   for (const sheet of sheets) {
@@ -32,11 +32,22 @@ function updateRow(row, index) {
 function update() {
   const now = now_s();
   for (const part of panels) updatePanel(part, now, role);
+  alertBeat(now);
+}
+
+// Margins of what is mixed and not yet poured fall with the clock.
+let tables_at = 0;
+
+function updateTablesNowAndThen() {
+  if (Date.now() - tables_at < 10000) return;
+  tables_at = Date.now();
+  updateTables();
 }
 
 // On the full second, so that the seconds shown neither stick nor skip.
 function beat() {
   update();
+  updateTablesNowAndThen();
   window.setTimeout(beat, 1000 - (Date.now() % 1000));
 }
 
@@ -46,18 +57,50 @@ function updateAll() {
   update();
 }
 
-function clearTicks(button, language) {
-  if (Date.now() - clearArmed > 4000) {
-    clearArmed = Date.now();
-    put(button, word(language, "clear_sure", {}));
-    window.setTimeout(() => put(button, word(language, "clear", {})), 4000);
-    return;
-  }
-  clearArmed = 0;
-  put(button, word(language, "clear", {}));
+// Whatever is tapped can be taken back for a while.
+const UNDO_MS = 10000;
+
+function remembered(act) {
+  const before = JSON.stringify(state);
+  act();
+  if (JSON.stringify(state) !== before) undo = { before, until: Date.now() + UNDO_MS, rehearsing };
+}
+
+function takeBack() {
+  if (undo !== null && undo.rehearsing === rehearsing) state = sound(JSON.parse(undo.before));
+  undo = null;
+  save();
+}
+
+function updateUndo(part) {
+  if (undo !== null && Date.now() >= undo.until) undo = null;
+  show(part.undo, undo !== null);
+}
+
+function clearTicks() {
   state = rehearsing ? fresh() : takenOver();
   save();
 }
+
+const HOLD_MS = 1000;
+let holding = 0;
+
+function letGo() {
+  window.clearTimeout(holding);
+  holding = 0;
+}
+
+function hold(event) {
+  if (event.target.closest("[data-hold]") === null || holding) return;
+  if (event.type === "keydown" && event.key !== "Enter" && event.key !== " ") return;
+  holding = window.setTimeout(() => {
+    remembered(clearTicks);
+    updateAll();
+  }, HOLD_MS);
+}
+
+for (const name of ["pointerdown", "keydown"]) document.addEventListener(name, hold);
+for (const name of ["pointerup", "pointercancel", "pointerout", "keyup"]) document.addEventListener(name, letGo);
 
 function rehearse() {
   rehearsing = !rehearsing;
@@ -72,11 +115,13 @@ const DOING = {
   more5: () => setLate(state.late_s + 300),
   back: () => setLate(0),
   behind: (button) => setLate(60 * Number(button.dataset.late)),
-  save: saveLog,
+  older: () => {
+    for (const { index } of bucketsInHand(now_s()).older) setPoured(index, true, taskAt(index, "pour"));
+  },
   report: writeReport,
-  clear: clearTicks,
-  rehearse,
 };
+// These change nothing that could be taken back.
+const AROUND = { save: saveLog, rehearse, alerts: toggleAlerts, ring, undo: takeBack };
 
 const LOG_ACTS = {
   earlier: (entry) => retime(entry, -60),
@@ -84,26 +129,34 @@ const LOG_ACTS = {
   strike,
 };
 
+function press(button, language) {
+  const { dataset } = button;
+  if (dataset.do) DOING[dataset.do](button, language);
+  if (dataset.pour) setPoured(Number(dataset.pour), true);
+  if (dataset.onTime) setPoured(Number(dataset.onTime), true, taskAt(Number(dataset.onTime), "pour"));
+  if (dataset.lost) setLost(Number(dataset.lost));
+  if (dataset.short) setShort(Number(dataset.short), !(Number(dataset.short) in state.short));
+  if (dataset.went) toggleWent(Number(dataset.index), dataset.went);
+  if (dataset.taskDone) toggleDone(dataset.taskDone);
+  for (const [name, act] of Object.entries(LOG_ACTS)) {
+    if (dataset[name]) act(logEntries()[Number(dataset[name])]);
+  }
+}
+
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
   if (button === null) return;
-  const language = button.closest(".sheet").dataset.language;
-  if (button.dataset.do) DOING[button.dataset.do](button, language);
-  if (button.dataset.pour) setPoured(Number(button.dataset.pour), true);
-  if (button.dataset.short) {
-    const index = Number(button.dataset.short);
-    setShort(index, !(index in state.short));
-  }
-  if (button.dataset.went) toggleWent(Number(button.dataset.index), button.dataset.went);
-  for (const [name, act] of Object.entries(LOG_ACTS)) {
-    if (button.dataset[name]) act(logEntries()[Number(button.dataset[name])]);
-  }
+  const { language } = button.closest(".sheet").dataset;
+  const part = panels.find((each) => each.language === language);
+  if (button.closest(".hands") && isSettling(part)) return;
+  if (button.dataset.do in AROUND) AROUND[button.dataset.do](button, language);
+  else remembered(() => press(button, language));
   updateAll();
 });
 
 document.addEventListener("change", (event) => {
   const input = event.target;
-  if (input.dataset.tick) setPoured(Number(input.dataset.tick), input.checked);
+  if (input.dataset.tick) remembered(() => setPoured(Number(input.dataset.tick), input.checked));
   if (input.dataset.role) pickRole(input.dataset.role);
   if (input.name === "language") pickLanguage(input.value);
   updateAll();
@@ -131,9 +184,10 @@ function keepChoice() {
 
 function recallChoice() {
   const choice = read("cureplan:choice");
-  if (choice === null) return;
-  if (document.querySelector('[data-role="' + choice.role + '"]')) pickRole(choice.role);
-  pickLanguage(choice.language);
+  if (choice === null || typeof choice !== "object") return;
+  const roles = [...document.querySelectorAll("[data-role]")].map((input) => input.dataset.role);
+  if (roles.includes(choice.role)) pickRole(choice.role);
+  pickLanguage(String(choice.language));
 }
 
 // Paper cannot be unfolded.
@@ -146,6 +200,17 @@ window.addEventListener("afterprint", () => {
   for (const part of unfolded) part.open = false;
 });
 
+// From the first call until the last floor is open the sheet opens on what is to be done.
+function openWhereItMatters() {
+  const now = now_s();
+  const first = Math.min(...plan.calls.map((item) => item.call), ...plan.ice.map((item) => item.by));
+  const last = Math.max(...plan.rooms.map((room) => room.opens));
+  if (location.hash || now < first || now > last) return;
+  history.scrollRestoration = "manual";
+  const shown = panels.find((part) => part.sheet.checkVisibility()) || panels[0];
+  shown.panel.scrollIntoView();
+}
+
 document.documentElement.classList.add("scripted");
 load();
 save();
@@ -153,7 +218,11 @@ panels = sheets.map(makePanel);
 recallChoice();
 updateAll();
 beat();
-document.addEventListener("visibilitychange", update);
+openWhereItMatters();
+document.addEventListener("visibilitychange", () => {
+  if (!document.hidden) stayAwake();
+  update();
+});
 document.addEventListener("toggle", update, true);
 window.addEventListener("storage", () => {
   load();

@@ -8,6 +8,7 @@ const ROLE_TASKS = {
 function makePanel(sheet) {
   const language = sheet.dataset.language;
   const panel = sheet.querySelector("[data-live]");
+  const more = sheet.querySelector("[data-more]");
   const say = (key) => word(language, key, {});
   const button = (key, text, name) =>
     element("button", { type: "button", "data-do": key, "aria-label": say(name) }, text);
@@ -15,37 +16,43 @@ function makePanel(sheet) {
     language, panel, sheet,
     rehearsal: element("p", { class: "rehearsal" }, say("rehearsing")),
     clock: element("p", { class: "clock" }),
+    alerts: makeAlerts(language),
+    edges: element("ul", { class: "edges" }),
     lateText: element("output", { class: "late-text" }),
     behind: element("p", { class: "behind" },
       element("span", {}), element("button", { type: "button", class: "plain", "data-do": "behind" })),
     effects: element("ul", { class: "effects" }),
     up: element("ul", { class: "hands" }),
+    older: element("p", { class: "older" },
+      element("span", {}), element("button", { type: "button", class: "plain", "data-do": "older" }, say("older_poured"))),
+    tasks: element("ul", { class: "hands" }),
     floor: element("ul", { class: "hands" }),
-    laying: element("ul", { class: "events" }),
     mineTitle: element("h3", {}),
     mine: element("ul", { class: "events" }),
     next: element("ul", { class: "events" }),
     noStore: element("p", { class: "soft" }, say("no_store")),
-    clear: element("button", { type: "button", class: "plain", "data-do": "clear" }, say("clear")),
+    clear: element("button", { type: "button", class: "plain", "data-hold": "clear" }, say("clear")),
     rehearse: element("button", { type: "button", class: "plain", "data-do": "rehearse" }),
     follows: element("p", { class: "soft follows" }),
+    undo: sheet.querySelector("[data-do='undo']"),
     report: makeReport(language),
     log: makeLog(language),
   };
-  panel.append(
-    part.rehearsal, part.follows,
-    element("div", { class: "clock-line" }, part.clock,
-      element("div", { class: "late", role: "group", "aria-label": say("late") },
-        element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
-        button("more5", "+5", "more5"))),
-    part.behind, element("div", { role: "status" }, part.effects),
-    part.laying, part.mineTitle, part.mine, part.up, part.floor, part.report.box, part.log.box,
+  const alarm = element("div", { role: "alert" }, part.edges);
+  panel.append(part.rehearsal, part.clock, alarm, part.up, part.older, part.behind, part.tasks, part.floor);
+  more.append(part.follows, part.alerts,
+    element("div", { class: "late", role: "group", "aria-label": say("late") },
+      element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
+      button("more5", "+5", "more5")),
+    element("div", { role: "status" }, part.effects),
+    part.mineTitle, part.mine, part.report.box, part.log.box,
     element("h3", {}, say("next")), part.next, part.noStore,
     element("p", { class: "tools" },
       element("button", { type: "button", class: "plain", "data-do": "back" }, say("back")),
       element("button", { type: "button", class: "plain", "data-do": "save" }, say("save")),
       part.clear, part.rehearse));
   show(panel, true);
+  show(more, true);
   return part;
 }
 
@@ -56,10 +63,16 @@ function updatePanel(part, now, role) {
   put(part.clock, day + " " + here.hour + ":" + here.minute + ":" + here.second);
   updateLate(part);
   const hand = bucketsInHand(now);
+  const tasks = taskItems(language, now);
+  settle(part, [...hand.up, ...hand.floor].map((item) => item.stage + item.index)
+    .concat(hand.older.length, tasks.map((item) => item.key)).join(" "));
   const cards = (items) => items.map((item) => ({ ...item, language, now }));
-  fill(part.up, cards(hand.up), bucketCard, changeCard);
+  fill(part.edges, edgeLines(language, now), () => element("li", {}), put);
+  fill(part.up, cards(hand.up).map((item, place) => ({ ...item, first: place === 0 })), bucketCard, changeCard);
+  show(part.older, hand.older.length > 0);
+  if (hand.older.length) put(part.older.children[0], word(language, "older", { count: hand.older.length }));
+  fill(part.tasks, tasks, taskCard, changeTask);
   fill(part.floor, cards(hand.floor), bucketCard, changeCard);
-  fill(part.laying, coatsInHand(language, now), eventRow, changeEvent(language, now));
   const mine = role === "all" ? [] : roleEvents(language, role, now);
   show(part.mineTitle, mine.length > 0);
   if (mine.length) {
@@ -71,6 +84,88 @@ function updatePanel(part, now, role) {
   fill(part.next, next.length ? next : [over], eventRow, changeEvent(language, now));
   updateLog(part, now);
   updateTools(part, now);
+  updateAlerts(part, now);
+}
+
+// After the list has moved, a finger on its way would hit another bucket.
+const SETTLE_MS = 1000;
+
+function settle(part, order) {
+  if (part.order === order) return;
+  if (part.order !== undefined) part.moved = Date.now();
+  part.order = order;
+}
+
+function isSettling(part) {
+  return part.moved !== undefined && Date.now() - part.moved < SETTLE_MS;
+}
+
+function coatName(language, coat) {
+  return word(language, "coat", { number: coat.coat }) + ": " + plan.rooms[coat.room].name;
+}
+
+const TASK_BEFORE_S = 3600;
+
+// What a person has to do besides the buckets: it stays until it is ticked.
+function taskItems(language, now) {
+  const items = plan.ice.map((item, place) => iceItem(language, now, item, "ice:" + place));
+  for (const moved of movedCoats()) items.push(coatItem(language, now, moved));
+  return items.filter((item) => item !== null);
+}
+
+function iceItem(language, now, item, key) {
+  if (key in state.done || now < item.by - TASK_BEFORE_S) return null;
+  const mixed = plan.buckets.every((bucket, index) =>
+    plan.rooms[bucket.room].name !== item.room || isBegun(index, "liquids"));
+  if (mixed) return null;
+  const lines = [word(language, "ice_by", { at: whenText(language, item.by, now, false) })
+    + ", " + countdown(language, item.by, now)];
+  const overdue = now > item.by;
+  if (overdue) lines.push(word(language, "ice_stir", { at: whenText(language, item.stir, now, false) }));
+  return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines,
+    buttons: [[key, "did"]] };
+}
+
+function coatItem(language, now, item) {
+  const { coat, opens, closes, start, end, begun, done } = item;
+  if (done !== undefined || now < start - TASK_BEFORE_S) return null;
+  const at = (instant, up) => whenText(language, instant, now, up);
+  const lines = [];
+  if (begun !== undefined || (start <= now && now < end)) {
+    lines.push(word(language, "until", { at: at(end, true) }));
+  }
+  if (begun === undefined) {
+    lines.push(word(language, "not_before", { at: at(opens, true) })
+      + (now < opens ? ", " + countdown(language, opens, now) : ""));
+    lines.push(word(language, "not_after", { at: at(closes, false) }) + ", " + countdown(language, closes, now));
+    if (now < opens) lines.push(word(language, "coat_wait", {}));
+    if (now > closes) lines.push(word(language, "coat_gone", {}));
+  } else if (begun > closes || begun < opens) {
+    lines.push(word(language, "coat_outside", {}));
+  }
+  const steps = begun !== undefined ? ["laid"] : coat.coat === 1 ? ["vacuumed", "begun"] : ["begun"];
+  const buttons = steps.filter((what) => !(coatKey(coat, what) in state.done))
+    .map((what) => [coatKey(coat, what), what]);
+  const text = coatName(language, coat) + (begun === undefined && !(start <= now && now < end)
+    ? ", " + at(start, true) : "");
+  return { key: coatKey(coat, "coat"), language, overdue: now > closes || (begun !== undefined && now > end),
+    title: text, lines, buttons };
+}
+
+function taskCard() {
+  return element("li", { class: "in-hand task" }, element("p", { class: "hand-top" }, element("strong", {})),
+    element("ul", { class: "task-lines" }), element("p", { class: "hand-buttons" }));
+}
+
+function changeTask(card, { language, title, lines, overdue, buttons }) {
+  card.classList.toggle("is-late", overdue);
+  put(card.children[0].firstElementChild, (overdue ? "▲ " : "") + title);
+  fill(card.children[1], lines, () => element("li", {}), put);
+  fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what]) => {
+    mark(button, "data-task-done", key);
+    mark(button, "aria-label", word(language, "do_" + what, {}) + ": " + title);
+    put(button, word(language, "do_" + what, {}));
+  });
 }
 
 function updateLate(part) {
@@ -86,7 +181,8 @@ function updateLate(part) {
     put(part.behind.children[1], word(language, "behind_set", { minutes: behind.late }));
     mark(part.behind.children[1], "data-late", String(behind.late));
   }
-  fill(part.effects, effectLines(language), () => element("li", {}), put);
+  const lines = [...adviceLines(language, now_s()), ...effectLines(language)];
+  fill(part.effects, lines, () => element("li", {}), put);
 }
 
 // The bucket ticked last, where its tick came more than a minute after its time.
@@ -141,7 +237,7 @@ function nextEvents(language, now) {
   const events = plan.ice.map((item) => (
     { at: item.by, text: word(language, "ice", {}) + ": " + item.room }));
   for (const item of firstCalls()) {
-    events.push({ at: item.call, text: word(language, "crew", {}) + ": " + item.room });
+    events.push({ at: callAt(item), text: word(language, "crew", {}) + ": " + item.room });
   }
   plan.rooms.forEach((room, place) => {
     const first = plan.buckets.findIndex((bucket) => bucket.room === place);
@@ -157,8 +253,7 @@ function nextEvents(language, now) {
     events.push({ at: item.start, up: true, text: coat + ": " + name(item.coat.room) });
   }
   plan.rooms.forEach((room, place) => {
-    const at = room.walk + roomShift(place).last;
-    events.push({ at, up: true, text: word(language, "walk", {}) + ": " + room.name });
+    events.push({ at: walkAt(place), up: true, text: word(language, "walk", {}) + ": " + room.name });
   });
   for (const { room, opens } of movedOpenings()) {
     events.push({ at: opens, up: true, text: word(language, "opens", {}) + ": " + room.name });
@@ -175,15 +270,6 @@ function firstCalls() {
   });
 }
 
-function coatsInHand(language, now) {
-  return movedCoats().filter((item) => item.start <= now && now < item.end).map((item) => {
-    const coat = word(language, "coat", { number: item.coat.coat });
-    const until = word(language, "until", { at: whenText(language, item.end, now, true) });
-    const text = coat + ": " + plan.rooms[item.coat.room].name + ", " + until;
-    return { at: item.start, up: true, text };
-  });
-}
-
 const CALLED_WITH = { topcoat: ["topcoat", "vacuum", "squeegee", "cut-in", "back-roll"] };
 
 function roleEvents(language, role, now) {
@@ -191,7 +277,7 @@ function roleEvents(language, role, now) {
   for (const item of plan.calls) {
     if (!(CALLED_WITH[role] || [role]).includes(item.role)) continue;
     const values = { role: word(language, "role." + item.role, {}), people: item.people };
-    events.push({ at: item.call, text: word(language, "call", values) + ": " + item.room });
+    events.push({ at: callAt(item), text: word(language, "call", values) + ": " + item.room });
   }
   for (const task of ROLE_TASKS[role] || []) {
     plan.buckets.forEach((bucket, index) => {
@@ -227,6 +313,7 @@ function changeEvent(language, now) {
 
 function updateTools(part, now) {
   const { language } = part;
+  updateUndo(part);
   show(part.rehearsal, rehearsing);
   show(part.noStore, !keeps);
   show(part.follows, plan.night !== null);

@@ -25,14 +25,20 @@ function clockText(at) {
   return twice ? text + " " + twice.name : text;
 }
 
-// A time of day, with its weekday where that is not today's.
+// So far off no other day of that name could be meant.
+const ONE_WEEKDAY_S = 6 * 86400;
+
+// A time of day, with its weekday where that is not today's, and its date where it is far off.
 function whenText(language, at, now, up) {
   const shown = up ? Math.ceil(at / 60) * 60 : at;
   const there = local(shown);
   const here = local(now);
   if (there.day === here.day && there.month === here.month) return clockText(shown);
   const names = plan.words[language].weekdays.split(" ");
-  return names[WEEKDAYS.indexOf(there.weekday)] + " " + clockText(shown);
+  const weekday = names[WEEKDAYS.indexOf(there.weekday)];
+  if (Math.abs(shown - now) <= ONE_WEEKDAY_S) return weekday + " " + clockText(shown);
+  const month = plan.words[language].months.split(" ")[there.month - 1];
+  return [weekday, there.day, month, clockText(shown)].join(" ");
 }
 
 function span(seconds) {

@@ -1,0 +1,340 @@
+"""Why a job cannot be done: the fewest limits that cannot hold together, with figures.
+
+Limits are lifted one set after the other and the tables made again; a set conflicts when
+a floor cannot be done with these limits alone. For one room this is exact. For several,
+the solver must have proven that they do not go together; what it leaves open is taken as
+possible, so that the set named may then be larger than it need be, never wrong.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, time
+from functools import cached_property
+from itertools import combinations
+from typing import Literal
+
+import numpy as np
+
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.model import Job, Shift
+from cureplan.planning.floor.layers import CREWS, HANDS
+from cureplan.planning.floor.pour import AS_IS, RoomPours
+from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.planning.schedule.heuristic import improve_orders
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
+from cureplan.planning.schedule.outcome import Failure, Stop, never
+from cureplan.planning.schedule.placing import crew_spans
+from cureplan.planning.schedule.problem import NEVER, Problem, Stage
+
+__all__ = ["Limit", "alone", "together"]
+
+Limit = Literal["pour shift", "topcoat shift", "dew", "too old", "opening"]
+LIMITS: tuple[Limit, ...] = ("dew", "pour shift", "topcoat shift", "too old", "opening")
+"""In the order in which sets of the same size are tried."""
+MOST_ROOMS = 3
+"""Rooms of which each is named with its own limits."""
+PROBE = Limits(work=1.0)
+MOST_ORDERS = 10
+ROUND_THE_CLOCK = (Shift(begins=time(0, 0), ends=time(0, 0)),)
+NEVER_WET_K = -1000.0
+
+
+@dataclass(frozen=True)
+class _Some:
+    """Some rooms of a job under some of its limits, all others lifted."""
+
+    job: Job
+    tables: Tables
+    rooms: tuple[str, ...]
+    limits: frozenset[Limit]
+
+    @cached_property
+    def model(self) -> FloorModel:
+        """Their tables, windows as expected: what these do not allow, nothing does."""
+        job = self._lifted()
+        return floor_model(job, self.tables.under(job), windows="expected")
+
+    @cached_property
+    def problem(self) -> Problem:
+        """The same as an ordering problem."""
+        whole = self.model.whole
+        if "too old" in self.limits:
+            return whole
+        never_old = tuple(
+            tuple(replace(s, closes=np.full_like(s.closes, NEVER)) for s in stages)
+            for stages in whole.rooms
+        )
+        return replace(whole, rooms=never_old)
+
+    def _lifted(self) -> Job:
+        job, crew, access = self.job, self.job.crew, self.job.access
+        ways = {
+            name: tuple(floor for floor in job.crossed_from(name) if floor in self.rooms)
+            for name in self.rooms
+        }
+        kept = [room for room in job.rooms if room.name in ways]
+        rooms = tuple(replace(room, way_out=ways[room.name]) for room in kept)
+        if "pour shift" not in self.limits:
+            crew = replace(crew, pour_shifts=ROUND_THE_CLOCK)
+        if "topcoat shift" not in self.limits:
+            crew = replace(crew, topcoat_shifts=ROUND_THE_CLOCK)
+        if "opening" not in self.limits:
+            far_s = max(self.tables.pours[name].conditions.last_s for name in self.rooms)
+            far = datetime.fromtimestamp(far_s, job.site.zone)
+            access = replace(access, open_by=max(access.open_by, far))
+            rooms = tuple(replace(room, open_by=None) for room in rooms)
+        policy = job.policy
+        if "dew" not in self.limits:
+            policy = replace(policy, dew_margin_k=NEVER_WET_K)
+        return replace(job, crew=crew, access=access, rooms=rooms, policy=policy)
+
+    def begins(self) -> tuple[int, ...] | None:
+        """The soonest begin of each task of the only room; None where there is no way."""
+        return _soonest(self.problem.rooms[0])
+
+    def impossible(self, stop: Stop) -> bool:
+        """Whether the solver proves that the rooms do not go together."""
+        problem = self.problem
+        if problem.empty:
+            return True
+        first = improve_orders(problem, self.model.first_order(), most=MOST_ORDERS, stop=stop)
+        if first.choice is not None:
+            return False
+        solved = solve_in_order(
+            problem, None, limits=PROBE, seed=self.job.seed, parts=("waited",), stop=stop
+        )
+        return solved.known == "impossible"
+
+
+def _soonest(stages: Sequence[Stage]) -> tuple[int, ...] | None:
+    """Begins of the states that lead to the soonest end, one stage over the other."""
+    best: list[np.ndarray] = []
+    ready = np.where(stages[-1].opens < NEVER, stages[-1].opens, NEVER)
+    chosen: list[np.ndarray] = []
+    for n in range(len(stages) - 1, -1, -1):
+        if n < len(stages) - 1:
+            ready, pick = _over(stages[n], stages[n + 1], ready)
+            chosen.insert(0, pick)
+        best.insert(0, ready)
+    if ready.size == 0 or ready.min() >= NEVER:
+        return None
+    k = int(ready.argmin())
+    begins = [int(stages[0].begins[k])]
+    for n, pick in enumerate(chosen, start=1):
+        k = int(pick[k])
+        begins.append(int(stages[n].begins[k]))
+    return tuple(begins)
+
+
+def _over(below: Stage, above: Stage, ready: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """For each state below, the soonest end by any state above in its window, and which."""
+    found = np.full(below.size, NEVER, dtype=np.int64)
+    pick = np.zeros(below.size, dtype=np.int64)
+    order = np.argsort(above.begins, kind="stable")
+    begins, ends = above.begins[order], ready[order]
+    first = np.searchsorted(begins, below.opens, side="left")
+    last = np.searchsorted(begins, below.closes, side="right")
+    for k in range(below.size):
+        inside = ends[first[k] : last[k]]
+        if inside.size and inside.min() < NEVER:
+            place = int(first[k] + inside.argmin())
+            found[k], pick[k] = ends[place], order[place]
+    return found, pick
+
+
+def alone(job: Job, tables: Tables) -> tuple[Failure, ...]:
+    """Rooms that cannot be done even by themselves, each with the fewest limits why."""
+    return tuple(_alone_in_turn(job, tables))
+
+
+def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
+    for room in job.rooms:
+        whole = _Some(job, tables, (room.name,), frozenset(LIMITS))
+        if whole.begins() is None:
+            yield _why(job, tables, room.name)
+
+
+def _why(job: Job, tables: Tables, room: str) -> Failure:
+    for size in range(1, len(LIMITS) + 1):
+        for some in combinations(LIMITS, size):
+            if _Some(job, tables, (room,), frozenset(some)).begins() is None:
+                says = tuple(_says(job, tables, room, limit, some) for limit in some)
+                return Failure(limits=some, rooms=(room,), says=says)
+        if _Some(job, tables, (room,), frozenset()).begins() is None:
+            break
+    far = datetime.fromtimestamp(tables.pours[room].conditions.last_s, job.site.zone)
+    unseen = Message("limit.weather", {"room": room, "until_at": far.isoformat()})
+    return Failure(limits=("weather",), rooms=(room,), says=(unseen,))
+
+
+def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limit]) -> Message:
+    """A limit of a set in words: what would be, were this one lifted."""
+    # Figures by all other limits of the job where these leave a way: it is that which helps.
+    without = _Some(job, tables, (room,), frozenset(LIMITS) - {limit})
+    if without.begins() is None:
+        without = _Some(job, tables, (room,), frozenset(some) - {limit})
+    begins = without.begins()
+    if begins is None:
+        raise AssertionError("fewer limits would conflict")
+    told = _Told(job, tables.pours[room], without, begins)
+    return {
+        "dew": told.dew,
+        "pour shift": told.pour_shift,
+        "topcoat shift": told.topcoat_shift,
+        "too old": told.too_old,
+        "opening": told.opening,
+    }[limit]()
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """A room's limits in words, by the soonest way without the one spoken of."""
+
+    job: Job
+    pours: RoomPours
+    some: _Some
+    begins: tuple[int, ...]
+
+    def _at(self, slot: int) -> str:
+        return self._iso(float(self.some.model.slots.at(slot)))
+
+    def _iso(self, epoch_s: float) -> str:
+        return datetime.fromtimestamp(epoch_s, self.job.site.zone).isoformat()
+
+    def _state(self, number: int) -> tuple[Stage, int]:
+        stage = self.some.problem.rooms[0][number]
+        return stage, int(np.flatnonzero(stage.begins == self.begins[number])[0])
+
+    def dew(self) -> Message:
+        """The first coat that lies on a wet slab, and until when it is wet."""
+        conditions, margin_k = self.pours.conditions, self.job.policy.dew_margin_k
+        start_s = until_s = 0.0
+        number = self.pours.pour_task
+        while until_s <= start_s and number + 1 < len(self.begins):
+            number += 1
+            stage, k = self._state(number)
+            start_s = float(self.some.model.slots.at(stage.begins[k]))
+            lasts_s = 60.0 * float(stage.ends[k] - stage.begins[k])
+            until_s = conditions.next_dry_s(start_s, lasts_s, margin_k=margin_k)
+        values: dict[str, Value] = {
+            "room": self.pours.room.name,
+            "coat": self.pours.tasks[number][-1].number,
+            "slab_c": float(conditions.slab_at(start_s)),
+            "dew_c": float(np.interp(start_s, conditions.epoch_s, conditions.dew_c)),
+            "margin_k": margin_k,
+            "from_at": self._iso(start_s),
+        }
+        if not np.isfinite(until_s):
+            return Message("limit.dew_always", values)
+        return Message("limit.dew", {**values, "until_at": self._iso(until_s)})
+
+    def pour_shift(self) -> Message:
+        """The pour against the longest shift, else against the hours of all."""
+        lasts_s = self.pours.plan(AS_IS).times.last_s
+        spans = crew_spans(self.job, self.job.crew.pour_shifts)
+        setup_s = self.job.crew.setup_s
+        longest_s = max((s.ends_s - s.begins_s - setup_s for s in spans), default=0.0)
+        values: dict[str, Value] = {
+            "room": self.pours.room.name,
+            "lasts_s": lasts_s,
+            "longest_s": longest_s,
+        }
+        if longest_s <= 0.0:
+            return Message("limit.no_pour_shift", values)
+        if lasts_s > longest_s:
+            return Message("limit.pour_long", values)
+        shifts = _clocks(self.job.crew.pour_shifts)
+        starts = {"start_at": self._at(self.begins[self.pours.pour_task]), "shifts": shifts}
+        return Message("limit.pour_shift", {**values, **starts})
+
+    def topcoat_shift(self) -> Message:
+        """When the coats could go on, against the hours their crew is there."""
+        coats = tuple(
+            Message(
+                "limit.coat_at",
+                {"coat": task[-1].number, "start_at": self._at(self.begins[number])},
+            )
+            for number, task in enumerate(self.pours.tasks)
+            if number > self.pours.pour_task
+        )
+        values: dict[str, Value] = {
+            "room": self.pours.room.name,
+            "coats": coats,
+            "shifts": _clocks(self.job.crew.topcoat_shifts),
+        }
+        return Message("limit.topcoat_shift", values)
+
+    def too_old(self) -> Message:
+        """The layer that would come too late over the one below, by how much."""
+        worst = -NEVER
+        values: dict[str, Value] = {}
+        rooms = self.some.model.whole.rooms[0]
+        for number in range(len(rooms) - 1):
+            _, k = self._state(number)
+            closes, begins = int(rooms[number].closes[k]), self.begins[number + 1]
+            if begins - closes > worst:
+                worst = begins - closes
+                values = {
+                    "room": self.pours.room.name,
+                    "coat": self.pours.tasks[number + 1][-1].number,
+                    "closes_at": self._at(closes),
+                    "start_at": self._at(begins),
+                }
+        return Message("limit.too_old", values)
+
+    def opening(self) -> Message:
+        """When the room is ready at the soonest, and what its last coat waits for."""
+        stage, k = self._state(len(self.begins) - 1)
+        slots = self.some.model.slots
+        ready_s, laid_s = float(slots.at(stage.opens[k])), float(slots.at(stage.ends[k]))
+        values: dict[str, Value] = {
+            "room": self.pours.room.name,
+            "ready_at": self._iso(ready_s),
+            "cures_s": ready_s - laid_s,
+            "due_at": self.job.due(self.pours.room.name).isoformat(),
+        }
+        return Message("limit.opening", values)
+
+
+def _clocks(shifts: Iterable[Shift]) -> str:
+    return ", ".join(f"{shift.begins:%H:%M}-{shift.ends:%H:%M}" for shift in shifts) or "-"
+
+
+def together(job: Job, tables: Tables, *, stop: Stop = never) -> tuple[Failure, ...]:
+    """The fewest rooms that were proven not to go together, and the limits that bind them.
+
+    Not before every room was found to go by itself.
+    """
+    rooms = [room.name for room in job.rooms]
+    for name in tuple(rooms):
+        rest = tuple(other for other in rooms if other != name)
+        if rest and _Some(job, tables, rest, frozenset(LIMITS)).impossible(stop):
+            rooms = list(rest)
+    kept = list(LIMITS)
+    for limit in LIMITS:
+        fewer = frozenset(kept) - {limit}
+        if _Some(job, tables, tuple(rooms), fewer).impossible(stop):
+            kept.remove(limit)
+    values = {"rooms": ", ".join(rooms), "limits": "; ".join(f"limit.{one}" for one in kept)}
+    says = [Message("limit.together", values), *_work_of(job, tables, rooms)]
+    return (Failure(limits=tuple(kept), rooms=tuple(rooms), says=tuple(says)),)
+
+
+def _work_of(job: Job, tables: Tables, rooms: Sequence[str]) -> Iterator[Message]:
+    """What each crew has to do in these rooms, and the hours it has."""
+    change_s = job.crew.changeover_s
+    shifts = {"pour": job.crew.pour_shifts, "topcoat": job.crew.topcoat_shifts}
+    for crew, its_shifts in shifts.items():
+        hands = HANDS[CREWS.index(crew)]
+        works = [
+            60.0 * float((stage.ends - stage.begins).min())
+            for name in rooms
+            for stage in _Some(job, tables, (name,), frozenset()).problem.rooms[0]
+            if HANDS[stage.crew] == hands
+        ]
+        spans = crew_spans(job, its_shifts)
+        have_s = sum(max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans)
+        work_s = sum(works) + change_s * max(0, len(works) - 1)
+        yield Message(f"limit.work_{crew}", {"work_s": work_s, "have_s": have_s})

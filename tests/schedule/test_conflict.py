@@ -1,0 +1,109 @@
+"""What an infeasible job is told: the fewest limits, and figures that are the job's own."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+import pytest
+
+from cureplan.api import _in_words, cannot_alone, get_weather
+from cureplan.inputs.job.model import Job
+from cureplan.output.text.quick import check_text
+from cureplan.planning.schedule.conflict import LIMITS, alone
+from cureplan.planning.schedule.construct import construct
+from cureplan.planning.schedule.floor_model import Tables
+from cureplan.planning.schedule.outcome import Failure
+from tests.schedule.rooms import NOW, demo, due_sooner, few_rooms, pours_of, with_shifts
+
+
+def conflicts(job: Job) -> tuple[Failure, ...]:
+    schedule = construct(job, pours_of(job))
+    assert schedule.known == "impossible"
+    assert not schedule.pours
+    return schedule.failures
+
+
+def test_an_opening_too_soon_is_named_with_the_hour_it_could_be():
+    job = due_sooner(few_rooms("Corridor"), hours=40)
+    (found,) = conflicts(job)
+    assert found.limits == ("opening",)
+    assert found.rooms == ("Corridor",)
+    values = found.says[0].values
+    assert values["due_at"] == job.access.open_by.isoformat()
+    # The hour told is the hour that does: a job due then goes, a minute sooner it does not.
+    ready = datetime.fromisoformat(str(values["ready_at"])) + timedelta(seconds=5)
+    at = replace(job, access=replace(job.access, open_by=ready))
+    sooner = replace(job, access=replace(job.access, open_by=ready - timedelta(minutes=2)))
+    assert alone(at, Tables(pours=pours_of(at))) == ()
+    assert alone(sooner, Tables(pours=pours_of(sooner))) != ()
+
+
+def test_a_pour_no_shift_holds_is_named_with_both_times():
+    job = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
+    (found,) = conflicts(job)
+    assert found.limits == ("pour shift",)
+    # 26 kits every 3.5 min: an hour and a half and more, against 45 min after set-up.
+    told = _in_words(job, found.says)
+    assert "pouring Cook line takes 1 h 37 min" in told
+    assert "more than 45 min after set-up" in told
+
+
+def test_a_slab_below_the_dew_point_is_named_with_its_figures():
+    # A margin of 40 K no slab of that week keeps: the demo's air is never that dry.
+    policy = replace(demo().policy, dew_margin_k=40.0)
+    job = replace(few_rooms("Dish room"), policy=policy)
+    (found,) = conflicts(job)
+    assert found.limits == ("dew",)
+    (said,) = found.says
+    assert said.code == "limit.dew_always"
+    room = pours_of(job)["Dish room"].conditions
+    at_s = datetime.fromisoformat(str(said.values["from_at"])).timestamp()
+    assert said.values["slab_c"] == pytest.approx(float(room.slab_at(at_s)))
+    assert float(said.values["slab_c"]) - float(said.values["dew_c"]) < 40.0
+
+
+def test_limits_that_only_bind_together_are_named_together():
+    # The topcoat crew comes after the first floor is too old, or before it is dry; were
+    # floors never too old, the next afternoon would do.
+    job = with_shifts(few_rooms("Cook line"), coats=("13:00", "15:00"))
+    (found,) = conflicts(job)
+    assert set(found.limits) == {"topcoat shift", "too old"}
+    assert len(found.says) == 2
+
+
+def test_lifting_any_limit_named_lets_the_room_be_done():
+    job = with_shifts(few_rooms("Cook line"), coats=("13:00", "15:00"))
+    later = with_shifts(job, coats=("00:00", "00:00"))
+    assert alone(later, Tables(pours=pours_of(later))) == ()
+    assert set(LIMITS) > {"topcoat shift", "too old"}
+
+
+def test_rooms_that_go_alone_but_not_together_are_named_without_the_others():
+    rooms = with_shifts(
+        few_rooms("Cook line", "Servery", "Dish room"), pours=("19:00", "22:00")
+    )
+    job = due_sooner(rooms, hours=4)
+    tables = Tables(pours=pours_of(job))
+    assert alone(job, tables) == ()
+    (found,) = conflicts(job)
+    assert 2 <= len(found.rooms) <= 3
+    assert "pour shift" in found.limits
+    assert found.says[0].code == "limit.together"
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_conflict_has_words(language):
+    job = with_shifts(few_rooms("Cook line"), coats=("13:00", "15:00"))
+    told = _in_words(replace(job, languages=(language,)), conflicts(job)[0].says)
+    assert "Cook line" in told
+    assert "13:00-15:00" in told
+
+
+def test_check_names_what_one_room_alone_cannot_do():
+    job = due_sooner(demo(), hours=40)
+    weather = get_weather(demo(), now=NOW)
+    told = cannot_alone(job, weather)
+    assert {"Corridor"} <= {str(said.values["room"]) for said in told}
+    assert cannot_alone(demo(), weather) == ()
+    assert "Cannot be done as it stands:" in check_text(job, weather, told)
