@@ -26,9 +26,7 @@ def demo() -> Job:
 
 @cache
 def _weather() -> HourlySeries:
-    """The demo's, from four days before the job: what is older leaves the slab as it is."""
-    series = get_weather(demo(), now=NOW)
-    return series.slice(demo().access.begins - timedelta(days=4), series.ends)
+    return get_weather(demo(), now=NOW)
 
 
 def pours_of(job: Job) -> dict[str, RoomPours]:
