@@ -115,8 +115,8 @@ MUTATIONS = (
     ),
     Mutation(
         "schedule: the solver lets crews be in two rooms",
-        "if self.problem.rooms[room][number].crew == crew",
-        "if self.problem.rooms[room][number].crew == crew and number",
+        "if self.problem.hands_of(self.problem.rooms[room][number]) == hands",
+        "if self.problem.hands_of(self.problem.rooms[room][number]) == hands and number",
         SCHEDULE,
     ),
     Mutation(
