@@ -28,11 +28,21 @@ from cureplan.planning.schedule.placing import (
 )
 from cureplan.planning.schedule.slots import SLOT_S
 
-__all__ = ["HALF_SECOND", "StartedPours", "go_on", "option_of", "place_next", "rest_of_floor"]
+__all__ = [
+    "HALF_SECOND",
+    "StartedPours",
+    "go_on",
+    "option_of",
+    "place_as_planned",
+    "place_next",
+    "rest_of_floor",
+]
 
 MOST_BAYS = 4
 HOUR_S = 3600.0
 HALF_SECOND = 0.5
+OVER_SHIFT_S = 900.0
+"""By how much a floor may run over its shift where the night carries on: invented."""
 Array = NDArray[np.float64]
 
 
@@ -204,6 +214,37 @@ def place_next(
     return best
 
 
+def place_as_planned(
+    pours: RoomPours,
+    floor: FloorState,
+    placed: Sequence[PlacedPour],
+    state: NightState,
+    *,
+    shut: Mapping[str, Span],
+    waited: bool,
+) -> PlacedPour | None:
+    """A floor in the bays and with the ice it was planned with, whatever margin that leaves.
+
+    Not sooner than planned where the plan waited for it. It may run over its shift a
+    little: that is told, and dearer things are lost by leaving it out.
+    """
+    option = option_of(floor.room)
+    not_before_s = floor.room.pour_start.timestamp() if waited else -np.inf
+    start_s = _earliest(
+        pours,
+        option,
+        placed,
+        state,
+        shut,
+        0.0,
+        not_before_s=not_before_s,
+        over_s=OVER_SHIFT_S,
+    )
+    if start_s is None:
+        return None
+    return place_pour(pours, option, start_s, delayed="hour" in floor.room.remedies)
+
+
 def _change_s(job: Job, before: str, pours: RoomPours) -> float:
     """Changeover between two floors; none within a group, which is poured in one go."""
     group = pours.room.group
@@ -217,6 +258,9 @@ def _earliest(
     state: NightState,
     shut: Mapping[str, Span],
     later_s: float,
+    *,
+    not_before_s: float = -np.inf,
+    over_s: float = 0.0,
 ) -> float | None:
     job: Job = pours.job
     length_s = pours.plan(option).times.last_s
@@ -228,8 +272,8 @@ def _earliest(
         return max(ends, default=None)
 
     found = earliest_start(
-        from_s=max(free_s, state.now_s, state.wait_s) + later_s,
-        length_s=length_s,
+        from_s=max(free_s, state.now_s, state.wait_s, not_before_s) + later_s,
+        length_s=length_s - over_s,
         spans=crew_spans(job, job.crew.pour_shifts),
         setup_s=job.crew.setup_s,
         clear_of=clear_of,
