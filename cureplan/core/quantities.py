@@ -105,25 +105,64 @@ def _shown(text: object) -> str:
 LONGEST_TEXT = 60
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
-_SAME = str.maketrans({"²": "2", "³": "3", "·": " ", "−": "-", "º": "°"})
+# Primes and the quotes word processors make of them are feet and inches.
+_SAME = str.maketrans(
+    {"²": "2", "³": "3", "·": " ", "−": "-", "‐": "-", "‑": "-", "º": "°", "⁄": "/"}
+    | {"′": "'", "’": "'", "‘": "'", "ʹ": "'", "″": '"', "”": '"', "“": '"', "ʺ": '"'}
+)
 _NUMBER = re.compile(
     r"(?:(?P<whole>[0-9]+)(?:\s+|-))?(?P<top>[0-9]+)\s*/\s*(?P<bottom>[0-9]+)"
     r"|(?P<decimal>[0-9]+(?:\.[0-9]+)?|\.[0-9]+)"
 )
 _WORD = re.compile(r"[^0-9]+?(?=\s*\.?[0-9]|$)")
+_WITH_COMMA = re.compile(r"[0-9.,]*[0-9],[0-9][0-9.,]*")
+# Which of several signs parts thousands is sure only where no other reading is left.
+_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:(?:,[0-9]{3}){2,}|(?:,[0-9]{3})+\.[0-9]+)")
+_POINTED_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+,[0-9]+")
+_DECIMAL_COMMA = re.compile(r"[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+")
+_FULL_NAMES = (
+    (re.compile(r"\bdeg(?:ree)?s?\b"), "deg"),
+    (re.compile(r"\bfahrenheit\b"), "f"),
+    (re.compile(r"\b(?:celsius|centigrade)\b"), "c"),
+    (re.compile(r"\bkelvin\b"), "k"),
+    (re.compile(r"\bper\b"), "/"),
+)
 
 
 def _plain(text: str) -> str:
     for sign, written in _VULGAR.items():
         text = text.replace(sign, f" {written}")
-    text = text.translate(_SAME).replace("°", " deg ")
+    text = text.translate(_SAME).replace("''", '"').replace("°", " deg ")
     text = re.sub(r"\.(?![0-9])", "", text)
+    # 14'-6" is how drawings join feet and inches; "14 ft, 6 in" how letters do.
+    text = re.sub(r"(?<=[A-Za-z'])\s*,\s+(?=[0-9.])", " ", text)
+    text = re.sub(r"('|\b(?:ft|feet|foot))\s*-\s*(?=[0-9.])", r"\1 ", text, flags=re.IGNORECASE)
     return " ".join(text.split())
 
 
+def _without_commas(text: str, kind: Kind) -> str:
+    """Commas inside numbers read as decimals or thousands, where they can be only one."""
+
+    def read_as(match: re.Match[str]) -> str:
+        number = match.group()
+        if _THOUSANDS.fullmatch(number):
+            return number.replace(",", "")
+        if _POINTED_THOUSANDS.fullmatch(number):
+            return number.replace(".", "").replace(",", ".")
+        if _DECIMAL_COMMA.fullmatch(number):
+            return number.replace(",", ".")
+        whole, point = number.replace(",", ""), number.replace(",", ".")
+        cure = f"write {whole} or {point}" if number.count(",") == 1 else kind.cure
+        raise refusal(text, "its comma may part thousands or decimals", cure)
+
+    return _WITH_COMMA.sub(read_as, text)
+
+
 def _unit(word: str) -> str:
-    word = re.sub(r"\bper\b", "/", word.lower()).replace("(", "").replace(")", "")
-    return " ".join(re.sub(r"\s*/\s*", "/", word.replace("*", " ")).split())
+    word = word.lower().replace("(", "").replace(")", "").replace("*", " ")
+    for pattern, short in _FULL_NAMES:
+        word = pattern.sub(short, word)
+    return " ".join(re.sub(r"\s*/\s*", "/", word).split())
 
 
 def _number(match: re.Match[str]) -> Fraction:
@@ -155,11 +194,9 @@ def _exact(text: str, kind: Kind) -> Fraction:
     """SI value of `text`, before the limits are looked at."""
     if not isinstance(text, str):
         raise refusal(text, f"a bare number is not {kind.noun}", kind.cure)
-    if "," in text:
-        raise refusal(text, "a comma is not read as part of a number", kind.cure)
     if len(text) > LONGEST_TEXT:
         raise refusal(text, f"this is too long for {kind.noun}", kind.cure)
-    plain = _plain(text)
+    plain = _plain(_without_commas(text, kind) if "," in text else text)
     sign = -1 if plain.startswith("-") else 1
     terms = _terms(text, plain.lstrip("+-").lstrip() if plain[:1] in "+-" else plain, kind)
     if not terms or len(plain) - len(plain.lstrip("+- ")) > 1:
@@ -168,6 +205,8 @@ def _exact(text: str, kind: Kind) -> Fraction:
     for number, name in terms:
         if not name:
             raise refusal(text, f"a bare number is not {kind.noun}", kind.cure)
+        if re.match(r"[-–—]|to\b", name):
+            raise refusal(text, "a range stands where one value is wanted", kind.cure)
         if name not in kind.units:
             raise refusal(text, f"{name!r} is not a unit of {kind.noun}", kind.cure)
         total += (number * sign - kind.zeros.get(name, 0)) * kind.units[name]
@@ -252,16 +291,18 @@ def parse_duration_s(text: str) -> float:
 def parse_duration_range_s(text: str) -> tuple[float, float]:
     """Both ends of a duration given as one value or as a range [s].
 
-    >>> parse_duration_range_s("3.5-4 h"), parse_duration_range_s("16 min")
+    >>> parse_duration_range_s("3-1/2 to 4 h"), parse_duration_range_s("16 min")
     ((12600.0, 14400.0), (960.0, 960.0))
     """
-    if not isinstance(text, str):
+    if not isinstance(text, str) or len(text) > LONGEST_TEXT:
         return (read(text, DURATIONS),) * 2
-    early, separator, late = re.sub(r"\s+to\s+|[–—]", "-", text).partition("-")
+    # "1-1/2" is one and a half, as "1/2-3/4" is a range.
+    plain = re.sub(r"(?<![0-9/.])([0-9]+)-([0-9]+/[0-9]+)", r"\1 \2", text.translate(_SAME))
+    early, separator, late = re.sub(r"\s+to\s+|[–—]|\s+-\s+", "-", plain).partition("-")
     if not separator or not early.strip():
         return (read(text, DURATIONS),) * 2
-    unit = re.sub(r"[0-9./\s]", "", late)
-    if re.fullmatch(r"[0-9./\s]+", early):
+    unit = re.sub(r"[0-9.,/\s½¼¾]", "", late)
+    if re.fullmatch(r"[0-9.,/\s½¼¾]+", early):
         early = f"{early} {unit}"
     try:
         ends = read(early, DURATIONS), read(late, DURATIONS)

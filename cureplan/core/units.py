@@ -57,12 +57,12 @@ _IN = _names(INCH_M, 'in, inch, inches, "')
 _LENGTH = (
     _FT
     | _IN
-    | _names(INCH_M / 1000, "mil, mils")
+    | _names(INCH_M / 1000, "mil, mils, thou")
     | _names(Fraction(1, 1000), "mm")
     | _names(Fraction(1, 100), "cm")
     | _names(1, "m, meter, meters, metre, metres")
 )
-_AREA = _names(FOOT_M**2, "sq ft, sqft, ft2, square feet, square foot") | _names(
+_AREA = _names(FOOT_M**2, "sq ft, sqft, sf, ft2, square feet, square foot") | _names(
     1, "m2, sq m, sqm, square meters, square metres"
 )
 _VOLUME = (
@@ -70,16 +70,16 @@ _VOLUME = (
     | _names(GALLON_M3 / 4, "qt, quart, quarts")
     | _names(GALLON_M3 / 8, "pt, pint, pints")
     | _names(GALLON_M3 / 128, "fl oz")
-    | _names(FOOT_M**3, "cu ft, ft3, cubic feet, cubic foot")
+    | _names(FOOT_M**3, "cu ft, cuft, cf, ft3, cubic feet, cubic foot")
     | _names(Fraction(1, 1000), "l, liter, liters, litre, litres")
     | _names(Fraction(1, 1_000_000), "ml")
     | _names(1, "m3, cu m")
 )
 _MASS = (
-    _names(POUND_KG, "lb, lbs, pound, pounds")
+    _names(POUND_KG, "lb, lbs, #, pound, pounds")
     | _names(POUND_KG / 16, "oz, ounce, ounces")
-    | _names(1, "kg")
-    | _names(Fraction(1, 1000), "g")
+    | _names(1, "kg, kilogram, kilograms")
+    | _names(Fraction(1, 1000), "g, gram, grams")
 )
 _DURATION = (
     _names(86_400, "d, day, days")
@@ -178,7 +178,7 @@ SPREAD_RATE = Kind(
 )
 COVER = Kind(
     noun="a cover",
-    units=_per(_MASS, _AREA),
+    units=_per(_MASS, _AREA) | _names(POUND_KG / FOOT_M**2, "psf"),
     shown="lb/sq ft, oz/sq ft, kg/m2, g/m2",
     example='"0.6 lb/sq ft" or "3 kg/m2"',
     limits=("0 kg/m2", "1000 kg/m2"),
@@ -192,7 +192,8 @@ AREA_RATE = Kind(
 )
 DENSITY = Kind(
     noun="a density",
-    units=_per(_MASS, _VOLUME | _names(Fraction(1, 1_000_000), "cm3")),
+    units=_per(_MASS, _VOLUME | _names(Fraction(1, 1_000_000), "cm3, cc"))
+    | _names(POUND_KG / FOOT_M**3, "pcf"),
     shown="kg/L, kg/m3, g/cm3, lb/gal, lb/cu ft",
     example='"1.1 kg/L" or "9 lb/gal"',
     limits=("0 kg/m3", "30000 kg/m3"),

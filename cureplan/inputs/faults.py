@@ -10,16 +10,26 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 from difflib import get_close_matches
-from typing import Any, TypeVar
+from typing import Annotated, Any, TypeVar
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, TypeAdapter, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails
 
-from cureplan.core.errors import InputError, QuantityError
+from cureplan.core.errors import InputError, OutOfRangeError, QuantityError
 from cureplan.core.quantities import split_refusal
+from cureplan.inputs.fields import reads_of
 from cureplan.inputs.files import Document, KeyPath
 
-__all__ = ["Fault", "as_errors", "first_error", "key_text", "validated"]
+__all__ = [
+    "Fault",
+    "as_errors",
+    "field_at",
+    "first_error",
+    "key_text",
+    "validated",
+    "value_fault",
+]
 
 M = TypeVar("M", bound=BaseModel)
 
@@ -189,22 +199,35 @@ def _unknown(path: KeyPath, model: type[BaseModel]) -> tuple[str, str]:
 
 def _hint(path: KeyPath, model: type[BaseModel]) -> str:
     """What a missing key could look like."""
-    key = str(path[-1])
-    table = _table_at(path, model)
-    info = next(
-        (
-            f
-            for name, f in (table.model_fields.items() if table else ())
-            if key == (f.alias or name)
-        ),
-        None,
-    )
-    for meta in info.metadata if info else ():
-        example = getattr(meta, "example", None)
-        if example is not None:
-            return f"a line like {key} = {example}"
+    key, info = str(path[-1]), field_at(path, model)
+    reads = reads_of(info) if info else None
+    if reads is not None:
+        return f"a line like {key} = {reads.example}"
     annotation = info.annotation if info else None
     is_list = getattr(annotation, "__origin__", None) is tuple
     if _model_in(annotation) is not None:
         return f"[[{key}]] tables" if is_list else f"a table [{key}]"
     return f"{key} = [...]" if is_list else f"a line {key} = ..."
+
+
+def field_at(path: KeyPath, model: type[BaseModel]) -> FieldInfo | None:
+    """The field a key path names."""
+    table = _table_at(path, model)
+    fields = table.model_fields.items() if table else ()
+    return next((info for name, info in fields if path[-1] == (info.alias or name)), None)
+
+
+def value_fault(path: KeyPath, value: object, model: type[BaseModel]) -> Fault | None:
+    """What is wrong with the value of one key, taken by itself."""
+    info = field_at(path, model)
+    if info is None:
+        raise OutOfRangeError(f"{key_text(path)} is no key of {model.__name__}")
+    read_as: Any = (
+        Annotated[info.annotation, *info.metadata] if info.metadata else info.annotation
+    )
+    try:
+        TypeAdapter(read_as).validate_python(value)
+    except ValidationError as error:
+        detail = error.errors(include_url=False)[0]
+        return _fault(ErrorDetails(**{**detail, "loc": (*path, *detail["loc"])}), model)
+    return None

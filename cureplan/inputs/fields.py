@@ -7,12 +7,13 @@ says; a fault is raised as `QuantityError` and later put beside its file and lin
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from difflib import get_close_matches
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
+from pydantic.fields import FieldInfo
 from pydantic_core.core_schema import CoreSchema, no_info_plain_validator_function
 
 from cureplan.core import quantities as q
@@ -22,6 +23,7 @@ from cureplan.core.quantities import refusal
 __all__ = [
     "ClockMinutes",
     "DewMarginK",
+    "Facts",
     "GainK",
     "HeatRiseK",
     "Instant",
@@ -33,8 +35,11 @@ __all__ = [
     "SurfaceTemperatureC",
     "Written",
     "choice",
+    "entry",
+    "facts_of",
     "number",
     "quantity",
+    "reads_of",
     "whole",
 ]
 
@@ -78,6 +83,8 @@ def quantity(
     def read(text: Any) -> float:
         value = parse(text)
         cure = f'write it like "{example}"'
+        if parse is q.parse_temperature_difference_k:
+            cure += "; it is how much warmer, not how warm"
         if above is not None and not value > parse(above):
             raise refusal(text, f"this must be more than {above}", cure)
         if at_least is not None and not value >= parse(at_least):
@@ -86,7 +93,9 @@ def quantity(
             raise refusal(text, f"this must be at most {at_most}", cure)
         return value
 
-    shape = {"type": "string", "examples": [example]}
+    limits = {"x-above": above, "x-at-least": at_least, "x-at-most": at_most}
+    said = {name: limit for name, limit in limits.items() if limit is not None}
+    shape = {"type": "string", "examples": [example], **said}
     return Reads(read=read, shape=shape, example=f'"{example}"')
 
 
@@ -200,10 +209,58 @@ DewMarginK = Annotated[
 ]
 HeatRiseK = Annotated[
     float,
-    quantity(q.parse_temperature_difference_k, "8 C", at_least="0 C", at_most="60 C"),
+    quantity(q.parse_temperature_difference_k, "8 C", at_least="0 C", at_most="35 C"),
 ]
 
 
-def unless_said(text: str, *, alias: str | None = None) -> Any:
-    """Field with a default, written as the user would write it."""
-    return Field(default=text, alias=alias, validate_default=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """What a key says of itself beyond its limits; all of it is in its JSON Schema too."""
+
+    ask: str = ""
+    """The question `new` puts."""
+    usual: str = ""
+    """The answer `new` offers."""
+    note: str = ""
+    """The comment beside it in a file that `new` writes."""
+    origin: str = ""
+    """Where its default comes from."""
+    kind: str = ""
+    """What kind of quantity its default is, for showing it."""
+
+
+def entry(
+    default: Any = ...,
+    *,
+    alias: str | None = None,
+    ask: str = "",
+    usual: str = "",
+    note: str = "",
+    origin: str = "",
+    kind: str = "",
+) -> Any:
+    """A key of a file; a default is written as the user would write it."""
+    facts = Facts(ask=ask, usual=usual, note=note, origin=origin, kind=kind)
+    said = {f"x-{name}": text for name, text in asdict(facts).items() if text}
+    return Field(
+        default=default,
+        alias=alias,
+        validate_default=isinstance(default, str),
+        description=ask or note or None,
+        json_schema_extra=dict(said) if said else None,
+    )
+
+
+def facts_of(info: FieldInfo) -> Facts:
+    """What a key says of itself."""
+    said = info.json_schema_extra
+    found = said if isinstance(said, dict) else {}
+    return Facts(**{name.removeprefix("x-"): str(text) for name, text in found.items()})
+
+
+def reads_of(info: FieldInfo) -> Reads | None:
+    """How a key's value is read, also where it may be left out."""
+    found = [meta for meta in info.metadata if isinstance(meta, Reads)]
+    for inner in getattr(info.annotation, "__args__", ()):
+        found += [m for m in getattr(inner, "__metadata__", ()) if isinstance(m, Reads)]
+    return found[0] if found else None

@@ -28,7 +28,14 @@ __all__ = [
 GAS_J_MOL_K = 8.314462618  # CODATA 2018
 ZERO_C_K = 273.15
 CLOSING = frozenset(
-    {"wet_edge", "working_time", "broadcast_closes", "topcoat_closes", "recoat_closes"}
+    {
+        "wet_edge",
+        "working_time",
+        "broadcast_closes",
+        "topcoat_closes",
+        "recoat_closes",
+        "slurry_closes",
+    }
 )
 
 Floats = NDArray[np.float64]

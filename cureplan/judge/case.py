@@ -16,7 +16,7 @@ from cureplan.core.clock import epoch_s
 from cureplan.inputs.job.model import Room
 from cureplan.judge.ageing import CardRate, RoomHours, read_card, room_hours
 from cureplan.judge.kit import KitModel, KitRuns, Kits, calibrate, run_kits
-from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, RoomPlan
+from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, PrimerPlan, RoomPlan
 
 __all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "read_case"]
 
@@ -50,6 +50,7 @@ class Floor:
     room: Room
     zone: tzinfo
     buckets: tuple[BucketPlan, ...]
+    primers: tuple[PrimerPlan, ...]
     coats: tuple[CoatPlan, ...]
     hours: RoomHours
     planned: Planned
@@ -107,6 +108,7 @@ class Case:
     plan: Plan
     slurry: CardRate
     topcoat: CardRate
+    primer: CardRate | None
     quantile: float
     floors: tuple[Floor, ...]
 
@@ -136,11 +138,12 @@ def read_case(plan: Plan) -> Case:
     materials = plan.job.materials
     thickness_m = materials.thickness_m + materials.profile_allowance_m
     model = calibrate(card, thickness_m=thickness_m)
-    coat = plan.job.cards.topcoat
+    coat, primer = plan.job.cards.topcoat, plan.job.cards.primer
     case = Case(
         plan=plan,
         slurry=model.rate,
         topcoat=read_card(coat.prior, coat.milestones),
+        primer=None if primer is None else read_card(primer.prior, primer.milestones),
         quantile=NormalDist().inv_cdf(plan.job.policy.confidence),
         floors=(),
     )
@@ -161,6 +164,7 @@ def _floors(case: Case, model: KitModel) -> Iterator[Floor]:
             room=case.plan.job.room(room.room),
             zone=case.plan.job.site.zone,
             buckets=buckets,
+            primers=tuple(primer for primer in case.plan.primers if primer.room == room.room),
             coats=tuple(coat for coat in case.plan.coats if coat.room == room.room),
             hours=hours,
             planned=planned,

@@ -10,11 +10,11 @@ from cureplan.core.clock import epoch_s
 from cureplan.judge.ageing import dew_curve
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.compare import differs, later, sooner
-from cureplan.judge.finding import MARGIN_TOL_S, WINDOW_TOL_S, Finding, wall_clock
+from cureplan.judge.finding import MARGIN_TOL_S, WINDOW_TOL_S, Finding, Rule, wall_clock
 from cureplan.judge.milestones import CureMilestones, floor_steps, lasts_s
 from cureplan.judge.people_rules import on_the_way_out
 
-__all__ = ["check_coats", "check_opening"]
+__all__ = ["check_coats", "check_dry", "check_opening"]
 
 DEW_TOL_K = 0.01  # hourly values are written to a thousandth
 DEW_STEP_S = 60.0
@@ -26,7 +26,7 @@ def check_coats(
     """Every coat a room needs, in order, in its window, on a slab that is dry."""
     for floor in case.floors:
         coats = [coat.coat for coat in floor.coats]
-        wanted = [step.coat for step in floor_steps(floor.room) if step.coat]
+        wanted = [step.coat for step in floor_steps(case.plan.job, floor.room) if step.coat]
         if coats != wanted:
             yield Finding(
                 rule="coats",
@@ -36,7 +36,10 @@ def check_coats(
                 unit="count",
             )
         yield from _check_windows(case, floor, lenient[floor.name], strict[floor.name])
-        yield from _check_dew(case, floor)
+        for coat in floor.coats:
+            yield from check_dry(
+                case, floor, coat.stage, "coats", epoch_s(coat.start), epoch_s(coat.end)
+            )
 
 
 def _check_windows(
@@ -66,27 +69,28 @@ def _check_windows(
         yield from differs("coats", name, zone, f"{label} ends", end_s, done_s, MARGIN_TOL_S)
 
 
-def _check_dew(case: Case, floor: Floor) -> Iterator[Finding]:
+def check_dry(
+    case: Case, floor: Floor, stage: str, rule: Rule, begins_s: float, ends_s: float
+) -> Iterator[Finding]:
+    """The slab stays clear of the dew point while a thin layer is laid."""
     at_s, dew_c = dew_curve(case.plan.hours)
     least_k = case.plan.job.policy.dew_margin_k
-    for coat in floor.coats:
-        ends_s = epoch_s(coat.end)
-        when_s = np.append(np.arange(epoch_s(coat.start), ends_s, DEW_STEP_S), ends_s)
-        over_k = floor.hours.slab(when_s) - np.interp(when_s, at_s, dew_c)
-        known = np.flatnonzero(~np.isnan(over_k))
-        if not known.size:
-            continue
-        worst = known[np.argmin(over_k[known])]
-        if over_k[worst] < least_k - DEW_TOL_K:
-            yield Finding(
-                rule="coats",
-                room=floor.name,
-                what=f"{floor.name} coat {coat.coat}: the slab is {over_k[worst]:.1f} K above "
-                f"dew point at {wall_clock(float(when_s[worst]), floor.zone)}, "
-                f"{least_k:.1f} K are asked",
-                off_by=float(least_k - over_k[worst]),
-                unit="K",
-            )
+    when_s = np.append(np.arange(begins_s, ends_s, DEW_STEP_S), ends_s)
+    over_k = floor.hours.slab(when_s) - np.interp(when_s, at_s, dew_c)
+    known = np.flatnonzero(~np.isnan(over_k))
+    if not known.size:
+        return
+    worst = known[np.argmin(over_k[known])]
+    if over_k[worst] < least_k - DEW_TOL_K:
+        yield Finding(
+            rule=rule,
+            room=floor.name,
+            what=f"{floor.name} {stage}: the slab is {over_k[worst]:.1f} K above "
+            f"dew point at {wall_clock(float(when_s[worst]), floor.zone)}, "
+            f"{least_k:.1f} K are asked",
+            off_by=float(least_k - over_k[worst]),
+            unit="K",
+        )
 
 
 def check_opening(

@@ -30,6 +30,7 @@ Rule = Literal[
     "margins",
     "pours",
     "way out",
+    "primers",
     "coats",
     "opening",
     "calls",

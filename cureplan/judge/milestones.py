@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.clock import epoch_s
-from cureplan.inputs.job.model import Room
-from cureplan.judge.ageing import CLOSING, SlabAge
+from cureplan.inputs.job.model import Job, Room
+from cureplan.judge.ageing import CLOSING, CardRate, SlabAge
 from cureplan.judge.case import Bound, Case, Floor
 from cureplan.judge.kit import ROOT_STEP, first_crossing
-from cureplan.planning.plan.model import CoatPlan
+from cureplan.planning.plan.model import CoatPlan, PrimerPlan
 
 __all__ = [
     "CureMilestones",
@@ -24,6 +24,7 @@ __all__ = [
     "lasts_s",
     "lead_s",
     "leading_up",
+    "priming_s",
 ]
 
 Floats = NDArray[np.float64]
@@ -71,10 +72,18 @@ class CureMilestones:
     wash_s: float
 
 
-def floor_steps(room: Room) -> tuple[Step, ...]:
+def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
     """Everything a floor's job asks for, from the slab up."""
+    primed = job.cards.primer is not None
     steps = [
-        Step(stage="pour", role="mixer", material="slurry"),
+        *([Step(stage="primer", role="primer", material="primer")] if primed else []),
+        Step(
+            stage="pour",
+            role="mixer",
+            material="slurry",
+            opens="slurry_opens" if primed else None,
+            closes="slurry_closes" if primed else None,
+        ),
         Step(stage="vacuum", role="vacuum", material=None, opens="foot_traffic"),
     ]
     below = "topcoat"
@@ -93,10 +102,10 @@ def floor_steps(room: Room) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def leading_up(room: Room, stage: str) -> tuple[Step, ...]:
+def leading_up(job: Job, room: Room, stage: str) -> tuple[Step, ...]:
     """Work without material that a crew does right before a stage, in its order."""
     found: list[Step] = []
-    for step in floor_steps(room):
+    for step in floor_steps(job, room):
         if step.stage == stage:
             break
         found = [*found, step] if step.material is None else []
@@ -105,7 +114,7 @@ def leading_up(room: Room, stage: str) -> tuple[Step, ...]:
 
 def lead_s(case: Case, floor: Floor, stage: str) -> float:
     """How long before a stage its crew begins."""
-    return len(leading_up(floor.room, stage)) * _cleaning_s(case, floor)
+    return len(leading_up(case.plan.job, floor.room, stage)) * _cleaning_s(case, floor)
 
 
 def _cleaning_s(case: Case, floor: Floor) -> float:
@@ -132,10 +141,18 @@ def cure_milestones(case: Case, floor: Floor, bound: Bound) -> CureMilestones:
     below: Callable[[str], Floats] = poured.when
     windows: dict[str, Window] = {}
     walkable_s: dict[str, float] = {"pour": float(poured.when("foot_traffic").max())}
-    steps = [step for step in floor_steps(floor.room) if step.coat]
+    all_steps = floor_steps(case.plan.job, floor.room)
+    for primer in floor.primers:
+        rolled = _primer_when(case, floor, primer, bound)
+        walkable_s[primer.stage] = float(rolled("foot_traffic").max())
+        pour = next(step for step in all_steps if step.stage == "pour")
+        windows["pour"] = _window(
+            floor, pour, rolled, patch_s=floor.planned.pour_s - floor.begins_s
+        )
+    steps = [step for step in all_steps if step.coat]
     # By their place: that they are the right ones in the right order has a rule of its own.
     for coat, step in zip(floor.coats, steps, strict=False):
-        windows[coat.stage] = _window(case, floor, step, below)
+        windows[coat.stage] = _coat_window(case, floor, step, below)
         below = _coat_when(case, floor, coat, bound)
         walkable_s[coat.stage] = float(below("foot_traffic").max())
     ladder = ("foot_traffic", "wheels", "wash_down") if floor.coats else ("foot_traffic",) * 3
@@ -153,23 +170,68 @@ def cure_milestones(case: Case, floor: Floor, bound: Bound) -> CureMilestones:
     )
 
 
-def _window(case: Case, floor: Floor, step: Step, below: Callable[[str], Floats]) -> Window:
-    """When a layer may start; what leads up to it begins at the back wall, which is reached
-    over all patches."""
+def _window(
+    floor: Floor, step: Step, below: Callable[[str], Floats], *, patch_s: Floats
+) -> Window:
+    """When a layer may start that comes to each patch so long after."""
     if step.opens is None or step.closes is None:
         raise AssertionError("a layer on another waits for something")
-    patch_s = _patch_s(case, floor)
-    opens_s = float((below(step.opens) - patch_s).max())
-    ahead_s = lead_s(case, floor, step.stage)
-    for lead in leading_up(floor.room, step.stage):
-        if lead.opens is not None:
-            opens_s = max(opens_s, float(below(lead.opens).max()) + ahead_s)
-        ahead_s -= _cleaning_s(case, floor)
     # It meets no patch too old, nor one beyond the hours given.
     shut_s = float((below(step.closes) - patch_s).min())
     return Window(
-        opens_s=opens_s, closes_s=min(shut_s, float(floor.hours.at_s[-1] - patch_s.max()))
+        opens_s=float((below(step.opens) - patch_s).max()),
+        closes_s=min(shut_s, float(floor.hours.at_s[-1] - patch_s.max())),
     )
+
+
+def _coat_window(
+    case: Case, floor: Floor, step: Step, below: Callable[[str], Floats]
+) -> Window:
+    """What leads up to a coat begins at the back wall, which is reached over all patches."""
+    window = _window(floor, step, below, patch_s=_patch_s(case, floor))
+    opens_s, ahead_s = window.opens_s, lead_s(case, floor, step.stage)
+    for lead in leading_up(case.plan.job, floor.room, step.stage):
+        if lead.opens is not None:
+            opens_s = max(opens_s, float(below(lead.opens).max()) + ahead_s)
+        ahead_s -= _cleaning_s(case, floor)
+    return replace(window, opens_s=opens_s)
+
+
+def priming_s(case: Case, area_m2: float) -> float:
+    """How long an area takes to be rolled and, where the card says so, broadcast."""
+    job = case.plan.job
+    per_m2_s = 1.0 / job.pace.primer_m2_s
+    if job.cards.primer is not None and job.cards.primer.broadcast_kg_m2 > 0:
+        per_m2_s += 1.0 / job.pace.broadcast_m2_s
+    return area_m2 * per_m2_s / max(1, job.crew.primer)
+
+
+def _primer_when(
+    case: Case, floor: Floor, primer: PrimerPlan, bound: Bound
+) -> Callable[[str], Floats]:
+    """When each patch of a primer reaches a milestone."""
+    card = case.plan.job.cards.primer
+    if card is None or case.primer is None:
+        raise AssertionError("a primer is read only where the job has its card")
+    start_s, rolling_s = epoch_s(primer.start), priming_s(case, floor.room.area_m2)
+    count = len(floor.buckets)
+    laid_s = start_s + card.mix_s + rolling_s * np.arange(count) / count
+    return _film_when(case, floor, case.primer, start_s=start_s, laid_s=laid_s, bound=bound)
+
+
+def _film_when(
+    case: Case, floor: Floor, rate: CardRate, *, start_s: float, laid_s: Floats, bound: Bound
+) -> Callable[[str], Floats]:
+    """When each patch of anything thin reaches a milestone."""
+    slab = SlabAge.of(floor.hours, rate)
+    wait = case.age_factor(rate, floor, start_s, bound)
+    age_s = slab.gathered(laid_s)
+
+    def when(name: str) -> Floats:
+        factor = 1 / wait if name in CLOSING else wait
+        return slab.reached(age_s + rate.ref_s[name] * factor)
+
+    return when
 
 
 class _Poured:
@@ -208,12 +270,5 @@ def _coat_when(
 ) -> Callable[[str], Floats]:
     """When each patch of a coat reaches a milestone."""
     start_s = epoch_s(coat.start)
-    slab = SlabAge.of(floor.hours, case.topcoat)
-    wait = case.age_factor(case.topcoat, floor, start_s, bound)
-    laid_s = slab.gathered(start_s + _patch_s(case, floor))
-
-    def when(name: str) -> Floats:
-        factor = 1 / wait if name in CLOSING else wait
-        return slab.reached(laid_s + case.topcoat.ref_s[name] * factor)
-
-    return when
+    laid_s = start_s + _patch_s(case, floor)
+    return _film_when(case, floor, case.topcoat, start_s=start_s, laid_s=laid_s, bound=bound)

@@ -59,7 +59,11 @@ def check_pours(case: Case) -> Iterator[Finding]:
                 "pours", plan.room, zone, label, said_s, (is_s, is_s), MARGIN_TOL_S
             )
         yield from _check_shift(case, "pours", task, case.plan.job.crew.pour_shifts)
-    yield from _check_one_crew(case, "pours", tasks)
+    primed = [task for floor in case.floors for task in _primer_tasks(floor)]
+    for task in primed:
+        yield from _check_shift(case, "primers", task, case.plan.job.crew.pour_shifts)
+    # The pour crew primes: it is in one place at a time.
+    yield from _check_one_crew(case, "pours", [*primed, *tasks])
     by_time = sorted(tasks, key=lambda task: task.begins_s)
     for place, task in enumerate(by_time, start=1):
         if task.floor.plan.order != place:
@@ -84,7 +88,7 @@ def check_coat_crew(case: Case) -> Iterator[Finding]:
 def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Finding]:
     """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat."""
     for floor in case.floors:
-        tasks = [_pour_task(floor), *coat_tasks(case, floor)]
+        tasks = [*_primer_tasks(floor), _pour_task(floor), *coat_tasks(case, floor)]
         for name in on_the_way_out(case, floor.room.way_out):
             crossed = case.floor(name)
             if crossed is None:
@@ -127,12 +131,23 @@ def _check_crossing(task: Task, closed: Task) -> Iterator[Finding]:
 def _closed(floor: Floor, cured: CureMilestones) -> Iterator[Task]:
     begins_s = {coat.stage: epoch_s(coat.start) for coat in floor.coats}
     begins_s["pour"] = floor.begins_s
+    begins_s |= {primer.stage: epoch_s(primer.start) for primer in floor.primers}
     for stage, walkable_s in cured.walkable_by_stage_s.items():
         yield Task(floor=floor, label=stage, begins_s=begins_s[stage], ends_s=walkable_s)
 
 
 def _pour_task(floor: Floor) -> Task:
     return Task(floor=floor, label="pour", begins_s=floor.begins_s, ends_s=floor.ends_pour_s)
+
+
+def _primer_tasks(floor: Floor) -> Iterator[Task]:
+    for primer in floor.primers:
+        yield Task(
+            floor=floor,
+            label=primer.stage,
+            begins_s=epoch_s(primer.start),
+            ends_s=epoch_s(primer.end),
+        )
 
 
 def coat_tasks(case: Case, floor: Floor) -> Iterator[Task]:
@@ -214,6 +229,7 @@ def _people(case: Case, role: str) -> int:
         "edge": crew.edge,
         "vacuum": crew.topcoat,
         "topcoat": crew.topcoat,
+        "primer": crew.primer,
     }.get(role, 0)
 
 
@@ -266,7 +282,8 @@ def _check_lead(case: Case, call: Call, called_s: float, first_s: float) -> Iter
 
 def _shifts(case: Case, call: Call) -> tuple[Shift, ...]:
     crew = case.plan.job.crew
-    return crew.pour_shifts if call.stage == "pour" else crew.topcoat_shifts
+    poured = call.stage in ("pour", "primer")
+    return crew.pour_shifts if poured else crew.topcoat_shifts
 
 
 def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
@@ -283,8 +300,10 @@ def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
         ("broadcaster", at.smoothed_s, at.broadcast_s),
     ):
         yield "pour", role, float(first_s.min()), float(last_s.max())
+    for task in _primer_tasks(floor):
+        yield task.label, "primer", task.begins_s, task.ends_s
     for task in coat_tasks(case, floor):
-        leads, at_s = leading_up(floor.room, task.label), task.begins_s
+        leads, at_s = leading_up(case.plan.job, floor.room, task.label), task.begins_s
         start_s = at_s + lead_s(case, floor, task.label)
         for lead in leads:
             ends_s = at_s + (start_s - task.begins_s) / len(leads)

@@ -179,10 +179,12 @@ def check_risk(case: Case) -> Iterator[Finding]:
             floor.name, "its buckets", floor.plan.keeps_frac,
             [bucket.keeps_frac for bucket in floor.buckets],
         )  # fmt: skip
+    laid = [coat.keeps_frac for coat in plan.coats]
+    laid += [primer.keeps_frac for primer in plan.primers]
     for name, whole, parts in (
         ("all buckets", risk.buckets_keep_frac, [f.plan.keeps_frac for f in case.floors]),
         ("no wait before a wet floor", risk.no_wait_frac, [risk.no_wait_frac]),
-        ("all coats", risk.coats_keep_frac, [coat.keeps_frac for coat in plan.coats]),
+        ("all coats", risk.coats_keep_frac, laid),
         (
             "everything",
             risk.all_keep_frac,

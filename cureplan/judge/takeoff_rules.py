@@ -65,6 +65,8 @@ def _check_aggregate(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Fi
     cards, area_m2, name = case.plan.job.cards, floor.room.area_m2, floor.name
     swept_kg = area_m2 * cards.aggregate.swept_kg_m2
     broadcast_kg = area_m2 * cards.aggregate.kept_kg_m2 + swept_kg
+    if cards.primer is not None:
+        broadcast_kg += area_m2 * cards.primer.broadcast_kg_m2
     for label, got, want in (
         ("aggregate", said.aggregate_kg, broadcast_kg),
         ("aggregate swept up", said.aggregate_swept_kg, swept_kg),
@@ -74,7 +76,7 @@ def _check_aggregate(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Fi
     yield from miscounted("takeoff", name, "bags of aggregate", said.aggregate_bags, bags)
     primer = 0
     if cards.primer is not None:
-        primer = _whole(area_m2 / (cards.primer.spread_m2_m3 * cards.primer.batch_m3))
+        primer = max(1, _whole(area_m2 / (cards.primer.spread_m2_m3 * cards.primer.batch_m3)))
     yield from miscounted("takeoff", name, "batches of primer", said.primer_batches, primer)
 
 

@@ -15,6 +15,7 @@ from cureplan.judge.finding import Finding, PlanRefusedError
 from cureplan.judge.ice_rules import check_ice
 from cureplan.judge.milestones import cure_milestones
 from cureplan.judge.people_rules import check_calls, check_coat_crew, check_pours, check_way_out
+from cureplan.judge.primer_rules import check_primers
 from cureplan.judge.stated_rules import check_risk, check_stated
 from cureplan.judge.takeoff_rules import check_takeoff
 from cureplan.planning.plan.model import Plan
@@ -49,6 +50,7 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
         *check_margins(case),
         *check_pours(case),
         *check_way_out(case, lenient),
+        *check_primers(case, lenient, strict),
         *check_coats(case, lenient, strict),
         *check_coat_crew(case),
         *check_opening(case, lenient, strict),
@@ -76,6 +78,7 @@ def _check_hours(plan: Plan) -> Iterator[Finding]:
         yield _unfit(None, f"rooms of plan and job differ by {odd}")
         return
     named = {bucket.room for bucket in plan.buckets} | {coat.room for coat in plan.coats}
+    named |= {primer.room for primer in plan.primers}
     strangers = (named | {call.room for call in plan.calls}) - set(wanted)
     if strangers:
         yield _unfit(None, f"rooms {sorted(strangers)} are not in the job")
@@ -101,6 +104,12 @@ def _check_covered(plan: Plan, name: str, first_s: float, last_s: float) -> Iter
     ]
     work_s += [
         epoch_s(at) for coat in plan.coats if coat.room == name for at in (coat.start, coat.end)
+    ]
+    work_s += [
+        epoch_s(at)
+        for primer in plan.primers
+        if primer.room == name
+        for at in (primer.start, primer.end)
     ]
     outside_s = max(first_s - min(work_s), max(work_s) - last_s)
     if outside_s > 0:

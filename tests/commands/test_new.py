@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import subprocess
 import sys
 from pathlib import Path
@@ -9,16 +11,31 @@ from pathlib import Path
 import pytest
 
 from cureplan.core.errors import InputError
+from cureplan.inputs.faults import field_at
+from cureplan.inputs.fields import facts_of
 from cureplan.inputs.job.interview import (
-    JOB_QUESTIONS,
-    ROOM_QUESTIONS,
-    check_answer,
-    follow_ups,
-    new_job_text,
+    Answers,
+    Question,
+    interview,
+    next_question,
+    read_answer,
 )
 from cureplan.inputs.job.reader import read_job
+from cureplan.inputs.job.schema import JobFile
 
-USUAL = [""] * (len(JOB_QUESTIONS) + 2)  # lag and gain follow the usual climate
+
+def asked(**said: str) -> list[Question]:
+    """Every question up to the rooms, where the rest is answered as usual."""
+    answers: Answers = {}
+    found = []
+    while (question := next_question(answers)) is not None and question.path[0] != "rooms":
+        found.append(question)
+        answers[question.key] = said.get(question.key.replace(".", "_"), question.usual)
+    return found
+
+
+ALL = asked()
+USUAL = [""] * len(ALL)
 ROOMS = [
     *("Corridor", "34 ft", "6 ft", "passage", "none"),
     *("Cook line", "", "", "", "Corridor"),
@@ -50,8 +67,8 @@ def test_usual_answers_make_a_job_that_reads(tmp_path: Path) -> None:
 
 
 def test_a_held_kitchen_is_asked_for_its_set_point(tmp_path: Path) -> None:
-    answers = ["held" if q.key == "building.climate" else "" for q in JOB_QUESTIONS]
-    answers.insert([q.key for q in JOB_QUESTIONS].index("building.climate") + 1, "70 F")
+    said = {"building.climate": "held", "building.set_point": "70 F"}
+    answers = [said.get(question.key, "") for question in asked(building_climate="held")]
     done = new(tmp_path, [*answers, *ROOMS])
     assert done.returncode == 0, done.stderr
     # 70 °F = 21.1 °C.
@@ -66,7 +83,19 @@ def test_a_held_kitchen_is_asked_for_its_set_point(tmp_path: Path) -> None:
         ("site.name", "", None),
         ("site.latitude", "95", "site.latitude"),
         ("site.time_zone", "Mars/Olympus", "no such time zone"),
-        ("access.from", "tomorrow", "access.from"),
+        ("site.elevation", "9500 m", "site.elevation"),
+        ("site.name", "x" * 81, "80 characters"),
+        ("access.from", "tomorrow", "not a date and time"),
+        ("access.open_by", "2026-07-16 06:00", "before the crew may be in"),
+        ("site.time_zone", "America", "no such time zone"),
+        ("site.time_zone", "Europe/Madrid", "does not lie in"),
+        ("building.slab_thickness", "60 ft", "at most 2 m"),
+        ("building.ground", "500 F", "building.ground"),
+        ("building.gain", "72 F", "how much warmer"),
+        ("crew.mixer", "1", "crew.stations"),
+        ("crew.setup", "9 h", "at most 8 h"),
+        ("crew.pour_shifts", "19:00 to 19:00", "zero length"),
+        ("policy.confidence", "20 %", "at least 50 %"),
         ("building.slab_thickness", "6", "bare number"),
         ("crew.mixer", "two", "whole number"),
         ("crew.pour_shifts", "19:00", "crew.pour_shifts"),
@@ -76,12 +105,7 @@ def test_a_held_kitchen_is_asked_for_its_set_point(tmp_path: Path) -> None:
 def test_a_wrong_answer_is_one_line_and_nothing_is_written(
     place: str, answer: str, says: str | None, tmp_path: Path
 ) -> None:
-    answers = list(USUAL)
-    answers[[q.key for q in JOB_QUESTIONS].index(place)] = answer
-    if place in ("crew.mixer", "crew.pour_shifts", "policy.confidence"):
-        answers = [*answers[:-2], "", ""]
-        index = [q.key for q in JOB_QUESTIONS].index(place)
-        answers[index], answers[index + 2] = "", answer
+    answers = [answer if question.key == place else "" for question in ALL]
     done = new(tmp_path, [*answers, *ROOMS])
     if says is None:
         assert done.returncode == 0, done.stderr
@@ -99,19 +123,45 @@ def test_a_job_file_that_stands_is_never_overwritten(tmp_path: Path) -> None:
     assert (tmp_path / "job.toml").read_text(encoding="utf-8") == "mine"
 
 
-def test_at_the_keyboard_a_wrong_answer_is_asked_again(tmp_path: Path) -> None:
+def at_the_keyboard(*wrong: tuple[str, str]) -> tuple[str, list[str], Answers]:
+    """The usual answers, but each of `wrong` given once where its question is put."""
+    left = list(wrong)
     rooms = iter(ROOMS)
-    latitudes = iter(["95", "40.78"])
     told: list[str] = []
+    answers: Answers = {}
 
     def ask(question: str, usual: str) -> str:
-        if question.startswith("Its latitude"):
-            return next(latitudes)
+        if left and question.startswith(left[0][0]):
+            return left.pop(0)[1]
         return next(rooms) if question.startswith(("Room", "  ")) else usual
 
-    text = new_job_text(ask, tell=told.append, patient=True, folder=tmp_path)
+    text = interview(ask, tell=told.append, patient=True, folder=Path(), answers=answers)
+    assert not left
+    return text, told, answers
+
+
+def test_at_the_keyboard_a_wrong_answer_is_asked_again() -> None:
+    text, told, _ = at_the_keyboard(("Its latitude", "95"), ("Its latitude", "40.78"))
     assert "latitude = 40.78" in text
-    assert any("from -90 to 90" in words for words in told)
+    assert any("between -90 and 90" in words for words in told)
+
+
+def test_answers_that_contradict_each_other_are_asked_again_together() -> None:
+    text, told, _ = at_the_keyboard(
+        ("Its longitude", "73.88"), ("Its time zone", "America/New_York"),
+        ("Its longitude", "-73.88"), ("By when must it", "2026-07-10 06:00"),
+    )  # fmt: skip
+    assert "longitude = -73.88" in text
+    assert [("west" in words, "open" in words) for words in told] == [
+        (True, False),
+        (False, True),
+    ]
+
+
+def test_a_room_that_is_not_there_is_refused_at_its_question() -> None:
+    text, told, _ = at_the_keyboard(("  Which floors", "Nowhere"))
+    assert "Nowhere" not in text
+    assert len(told) == 1
 
 
 def test_contradicting_answers_are_refused_whole(tmp_path: Path) -> None:
@@ -121,16 +171,82 @@ def test_contradicting_answers_are_refused_whole(tmp_path: Path) -> None:
     assert "Nowhere" in done.stderr
 
 
-def test_every_usual_answer_is_accepted() -> None:
-    for question in (*JOB_QUESTIONS, *ROOM_QUESTIONS):
-        assert check_answer(question, question.usual)
-    for key, answer in (
-        ("weather.source", "file"),
-        ("weather.source", "forecast"),
-        ("building.climate", "held"),
-        ("building.climate", "drifting"),
+def test_every_usual_answer_is_accepted_and_every_question_stands_at_its_key() -> None:
+    for said in (
+        {}, {"weather_source": "file"}, {"weather_source": "forecast"},
+        {"building_climate": "held"}, {"building_climate": "open"},
+    ):  # fmt: skip
+        for question in asked(**said):
+            read_answer(question, question.usual)
+            info = field_at(question.path, JobFile)
+            assert info is not None
+            assert facts_of(info).ask == question.ask
+            # The JSON Schema says the question too.
+            assert info.description == question.ask
+    with pytest.raises(InputError, match="not a number"):
+        read_answer(ALL[1], "north")
+
+
+@pytest.mark.parametrize("after", [1, 9, 20, len(ALL), len(ALL) + 3])
+def test_an_interview_that_ends_early_goes_on_where_it_was(after: int, tmp_path: Path) -> None:
+    answers = ["Blue kitchen", *USUAL[1:], *ROOMS]
+    done = new(tmp_path, answers[:after])
+    assert done.returncode == 2
+    assert "answers" in done.stderr
+    assert not (tmp_path / "job.toml").exists()
+    done = new(tmp_path, answers[after:])
+    assert done.returncode == 0, done.stderr
+    job = read_job(tmp_path / "job.toml")
+    assert (job.site.name, len(job.rooms)) == ("Blue kitchen", 2)
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["job.toml"]
+
+
+def test_a_script_mended_at_its_fault_is_read_from_its_start(tmp_path: Path) -> None:
+    answers = ["Blue kitchen", "95", *USUAL[2:], *ROOMS]
+    assert new(tmp_path, answers).returncode == 2
+    answers[1] = "40.7"
+    done = new(tmp_path, answers)
+    assert done.returncode == 0, done.stderr
+    assert read_job(tmp_path / "job.toml").site.latitude_deg == pytest.approx(40.7)
+
+
+@pytest.mark.parametrize("draft", ["", "nonsense = [", 'site.name = "x"', "x" * 2_000_000])
+def test_a_draft_that_says_nothing_is_one_line_or_no_matter(draft: str, tmp_path: Path) -> None:
+    (tmp_path / "job.toml.draft").write_text(draft)
+    done = new(tmp_path, [*USUAL, *ROOMS])
+    assert "Traceback" not in done.stderr
+    assert (done.returncode == 0) == (tmp_path / "job.toml").exists()
+    assert done.returncode in (0, 2)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+def test_ctrl_c_keeps_what_was_answered(tmp_path: Path) -> None:
+    import pty
+
+    master, slave = pty.openpty()
+    process = subprocess.Popen(
+        [sys.executable, "-m", "cureplan", "new", "job.toml"],
+        cwd=tmp_path, stdin=slave, stdout=slave, stderr=slave, start_new_session=True,
+    )  # fmt: skip
+    os.close(slave)
+    seen = ""
+    for wait_for, typed in (
+        ("Which kitchen", "Blue kitchen\n"),
+        ("latitude", "95\n"),
+        ("between -90 and 90", "40.7\n"),
+        ("longitude", None),
     ):
-        for question in follow_ups(key, answer):
-            assert check_answer(question, question.usual)
-    with pytest.raises(InputError, match="answer like"):
-        check_answer(JOB_QUESTIONS[1], "north")
+        while wait_for not in seen:
+            seen += os.read(master, 4096).decode()
+        if typed is None:
+            process.send_signal(signal.SIGINT)
+        else:
+            os.write(master, typed.encode())
+    assert process.wait(timeout=60) == 130
+    os.close(master)
+    assert "Traceback" not in seen
+    draft = (tmp_path / "job.toml.draft").read_text(encoding="utf-8")
+    assert '"site.name" = "Blue kitchen"' in draft
+    done = new(tmp_path, [*USUAL[2:], *ROOMS])
+    assert done.returncode == 0, done.stderr
+    assert read_job(tmp_path / "job.toml").site.name == "Blue kitchen"

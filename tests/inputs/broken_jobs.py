@@ -304,7 +304,7 @@ CASES = {
     ),
     "language in full": (
         'languages = ["en", "es"]', 'languages = ["english"]',
-        "english", "languages[1]", ["'english'", "two letters"],
+        "english", "languages[1]", ["'english'", '"en", "es"'],
     ),
     "curly quotes": (
         'name = "Servery"', "name = “Servery”",

@@ -55,7 +55,7 @@ def test_shipped_cards_come_back_whole(name):
     title=st.text(st.characters(categories=("L", "N", "P", "S")), min_size=1, max_size=60),
     minutes=st.floats(5.5, 60.0),
     at_c=st.floats(0.5, 59.0),
-    rise_k=st.floats(0.0, 60.0),
+    rise_k=st.floats(0.0, 35.0),
     spread=st.floats(0.001, 0.6),
     coldest_c=st.floats(-5.0, 20.0),
 )  # fmt: skip

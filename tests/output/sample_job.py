@@ -122,6 +122,10 @@ def _cards() -> Cards:
         generic=True,
         batch_m3=0.0076,
         spread_m2_m3=5000.0,
+        mix_s=180.0,
+        broadcast_kg_m2=0.0,
+        prior=prior,
+        milestones={"working_time": _milestone("working_time", 25)},
         provenance={},
     )
     return Cards(slurry=slurry, topcoat=topcoat, aggregate=aggregate, primer=primer)

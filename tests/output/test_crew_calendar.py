@@ -15,7 +15,19 @@ from output import sheet_sample
 
 
 def events(plan: Plan) -> list[Any]:
-    return list(Calendar.from_ical(crew_ics(plan)).walk("VEVENT"))
+    """The events of the calls."""
+    found = Calendar.from_ical(crew_ics(plan)).walk("VEVENT")
+    return [event for event in found if not str(event["SUMMARY"]).startswith("Pails in")]
+
+
+def test_each_hour_for_ice_is_an_event_and_the_calendar_has_a_name(plan: Plan):
+    calendar = Calendar.from_ical(crew_ics(plan))
+    found = [e for e in calendar.walk("VEVENT") if str(e["SUMMARY"]).startswith("Pails in")]
+    assert [e["DTSTART"].dt for e in found] == [room.in_ice_by for room in plan.chill.rooms]
+    # By hand: 75 min before 21:00; 2.3 kg are 5.1 lb.
+    assert "2 kits, 5.1 lb of ice. If stirred, by Wed 19:45." in str(found[0]["DESCRIPTION"])
+    # RFC 7986, 5.1.
+    assert str(calendar["NAME"]) == str(calendar["X-WR-CALNAME"]) == plan.job.site.name
 
 
 def later(plan: Plan, minutes: float) -> Plan:
@@ -136,7 +148,7 @@ def test_what_changed_counts_up_even_at_the_same_instant_and_the_rest_does_not(p
     calls = (later(plan, 10).calls[0], *plan.calls[1:])
     second = by_id(crew_ics(replace(plan, calls=calls), earlier=[first]))
     raised = {uid: e["SEQUENCE"] - by_id(first)[uid]["SEQUENCE"] for uid, e in second.items()}
-    assert sorted(raised.values()) == [0] * (len(calls) - 1) + [1]
+    assert sorted(raised.values()) == [0] * (len(calls) - 1 + len(plan.chill.rooms)) + [1]
 
 
 def test_another_jobs_calendar_in_the_folder_is_not_called_off(plan: Plan):

@@ -198,13 +198,13 @@ def test_an_unknown_language_is_refused():
         ("volume_m3", 0.003785411784, "", "1.0 gal", "3.8 L"),
         ("ice_kg", 4.5359237, "", "10.0 lb", "4.5 kg"),
         ("keeps_frac", 0.949, "", "94%", "94 %"),
-        ("keeps_frac", 0.949, "nights", "9 nights in 10", "9 noches de cada 10"),
+        ("keeps_frac", 0.949, "nights", "94 nights in 100", "94 noches de cada 100"),
         (
             "keeps_frac",
-            0.02,
+            0.002,
             "nights",
-            "fewer than 1 night in 10",
-            "menos de 1 noche de cada 10",
+            "fewer than 1 night in 100",
+            "menos de 1 noche de cada 100",
         ),
         # 21:40 at an offset of -4 h, a Wednesday.
         ("by_at", "2013-07-18T01:40:59+00:00", "", "Wed 21:40", "mié 21:40"),

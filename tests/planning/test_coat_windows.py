@@ -276,7 +276,7 @@ def test_coat_work_by_hand(plain_room, plain_job):
     # 16.72 m², spread in 185.8 s. Vacuum 45/(0.05 * 3) = 300 s, before the first coat
     # only. Five patches are reached every 100 s.
     asked = {"crew": plain_job.crew, "pace": plain_job.pace, "patches": 5}
-    tasks = floor_tasks(floor_layers(plain_room))
+    tasks = floor_tasks(floor_layers(plain_room, primed=False))
     first = coat_work(plain_room, plain_job.cards.topcoat, task=tasks[1], **asked)
     assert first.duration_s == pytest.approx(620.0)
     assert first.lead_s == pytest.approx(300.0)

@@ -7,7 +7,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.inputs.cards.model import PrimerCard
-from cureplan.planning.floor.layers import coat_work, floor_layers, floor_tasks
+from cureplan.planning.floor.layers import (
+    Layer,
+    coat_work,
+    floor_layers,
+    floor_tasks,
+    primer_work,
+)
 from cureplan.planning.floor.layout import lay_out
 from cureplan.planning.floor.takeoff import room_takeoff, total_takeoff
 
@@ -15,8 +21,15 @@ SQ_FT_PER_GAL_M2_M3 = 0.09290304 / 0.003785411784
 
 
 def works_of(room, job, coats=2):
-    _, *tasks = floor_tasks(floor_layers(replace(room, topcoats=coats)))
-    return [
+    _, *tasks = floor_tasks(floor_layers(replace(room, topcoats=coats), primed=False))
+    primer = job.cards.primer
+    primed = [] if primer is None else [
+        primer_work(
+            room, primer, crew=job.crew, pace=job.pace,
+            layer=Layer(kind="primer", crew="primer"), patches=19,
+        )
+    ]  # fmt: skip
+    return primed + [
         coat_work(room, job.cards.topcoat, crew=job.crew, pace=job.pace, task=task, patches=19)
         for task in tasks
     ]
@@ -52,10 +65,14 @@ def test_a_primer_is_mixed_in_whole_batches(plain_room, plain_job):
     # 250 sq ft/gal over 484.4 sq ft is 1.94 gal: 4 batches of half a gallon.
     primer = PrimerCard(
         key="p", title="p", generic=True, batch_m3=0.003785411784 / 2,
-        spread_m2_m3=250 * SQ_FT_PER_GAL_M2_M3, provenance={},
+        spread_m2_m3=250 * SQ_FT_PER_GAL_M2_M3, mix_s=180.0, broadcast_kg_m2=0.5,
+        prior=plain_job.cards.topcoat.prior, milestones={}, provenance={},
     )  # fmt: skip
     job = replace(plain_job, cards=replace(plain_job.cards, primer=primer))
-    assert takeoff_of(plain_room, job).primer_batches == 4
+    need = takeoff_of(plain_room, job)
+    assert need.primer_batches == 4
+    # Half a kilogram a square metre is thrown into it besides the floor's own 219.7 kg.
+    assert need.aggregate_kg == pytest.approx(219.71 + 22.5, abs=0.01)
 
 
 def test_the_job_counts_bags_once_and_batches_per_floor(plain_room, plain_job):

@@ -170,7 +170,7 @@ def stored_and_given(path, kit, haul_s, air_c):
     lost_k_s = 0.0
     for at in (slice(0, half + 1), slice(half, None)):
         begin, end = times[at][0], times[at][-1]
-        line = np.polynomial.Chebyshev.fit(times[at], kelvin[at] - 273.15 - air_c, 5)
+        line = np.polynomial.Chebyshev.fit(times[at], kelvin[at] - 273.15 - air_c, 3)
         lost_k_s += line.integ(lbnd=begin)(end)
     stored = kit.capacity_j_k * (path.pour_c - path.mixed_c)
     return float(stored[0]), float(given[0] - kit.exchange_w_k * lost_k_s)
@@ -179,11 +179,11 @@ def stored_and_given(path, kit, haul_s, air_c):
 @settings(max_examples=50)
 @given(liquids_c=liquid_c, filler_c=ambient_c, air_c=ambient_c, haul_s=st.floats(40, 120))
 def test_heat_balances_from_filler_in_to_pour(liquids_c, filler_c, air_c, haul_s):
-    # To 1e-6 of what was given; the last sweep leaves 1e-6 K of some 5 K.
+    # A cubic through four nodes integrates the loss to some 1e-4 K of some 5 K.
     for kit in (KIT, replace(KIT, exchange_w_k=0.0, mixing_power_w=0.0)):
         path = run_bucket(liquids_c, filler_c, air_c, 30.0, haul_s, kit=kit, speed=1.0, **FLOOR)
         stored_j, given_j = stored_and_given(path, kit, haul_s, air_c)
-        assert stored_j == pytest.approx(given_j, abs=1e-6 * kit.capacity_j_k * 5.0)
+        assert stored_j == pytest.approx(given_j, abs=2e-5 * kit.capacity_j_k * 5.0)
 
 
 @settings(max_examples=50)

@@ -40,6 +40,8 @@ TOPCOAT_MILESTONES = (
     "wash_down",
 )
 
+PRIMER_MILESTONES = ("working_time", "foot_traffic", "slurry_opens", "slurry_closes")
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MilestonePoint:
@@ -170,11 +172,16 @@ class AggregateCard:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PrimerCard:
-    """Primer rolled on before the slurry."""
+    """Two-part primer rolled onto the slab before the slurry."""
 
     key: str
     title: str
     generic: bool
     batch_m3: float
     spread_m2_m3: float
+    mix_s: float
+    broadcast_kg_m2: float
+    """Grains thrown into it while wet; 0 for a plain primer."""
+    prior: RatePrior
+    milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]

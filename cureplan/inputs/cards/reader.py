@@ -55,6 +55,7 @@ _OPENS_BEFORE_CLOSES = (
     ("broadcast_opens", "broadcast_closes"),
     ("topcoat_opens", "topcoat_closes"),
     ("recoat_opens", "recoat_closes"),
+    ("slurry_opens", "slurry_closes"),
 )
 
 
@@ -63,7 +64,7 @@ def card_faults(card: CardFile, values: Mapping[str, Any]) -> list[Fault]:
     faults = list(_provenance(card, values))
     if isinstance(card, SlurryFile):
         faults += [*_parts(card), *_density(card)]
-    if isinstance(card, SlurryFile | TopcoatFile):
+    if isinstance(card, SlurryFile | TopcoatFile | PrimerFile):
         for name in type(card.milestones).model_fields:
             entry = getattr(card.milestones, name)
             if entry is not None:
@@ -155,7 +156,7 @@ def _points(entry: MilestoneEntry, path: KeyPath) -> Iterator[Fault]:
             )
 
 
-def _opens_and_closes(card: SlurryFile | TopcoatFile) -> Iterator[Fault]:
+def _opens_and_closes(card: SlurryFile | TopcoatFile | PrimerFile) -> Iterator[Fault]:
     for opens_name, closes_name in _OPENS_BEFORE_CLOSES:
         opens: MilestoneEntry | None = getattr(card.milestones, opens_name, None)
         closes: MilestoneEntry | None = getattr(card.milestones, closes_name, None)
@@ -200,14 +201,7 @@ def build_card(card: CardFile, *, key: str, origins: Origins) -> Card:
                 provenance=origins.all(),
             )
         case PrimerFile():
-            return PrimerCard(
-                key=key,
-                title=card.title,
-                generic=card.generic,
-                batch_m3=card.batch_m3,
-                spread_m2_m3=card.spread_m2_m3,
-                provenance=origins.all(),
-            )
+            return _primer(card, key, origins)
     raise TypeError(f"{type(card).__name__} is no kind of card")
 
 
@@ -254,6 +248,22 @@ def _topcoat(card: TopcoatFile, key: str, origins: Origins) -> TopcoatCard:
     )
 
 
+def _primer(card: PrimerFile, key: str, origins: Origins) -> PrimerCard:
+    milestones = _milestones(card.milestones, "mixed", origins)
+    return PrimerCard(
+        key=key,
+        title=card.title,
+        generic=card.generic,
+        batch_m3=card.batch_m3,
+        spread_m2_m3=card.spread_m2_m3,
+        mix_s=card.mix_s,
+        broadcast_kg_m2=card.broadcast_kg_m2,
+        prior=_prior(card),
+        milestones=milestones,
+        provenance=origins.all(*_may_be_left_out(milestones)),
+    )
+
+
 def _may_be_left_out(milestones: dict[str, Milestone]) -> tuple[str, ...]:
     spreads = (f"milestones.{name}.spread" for name in milestones)
     return ("rate.mean", "rate.sd", *spreads)
@@ -270,7 +280,7 @@ def _part(part: PartEntry, origins: Origins) -> Part:
     )
 
 
-def _prior(card: SlurryFile | TopcoatFile) -> RatePrior:
+def _prior(card: SlurryFile | TopcoatFile | PrimerFile) -> RatePrior:
     return RatePrior(mean_j_mol=card.rate.mean_j_mol, sd_j_mol=card.rate.sd_j_mol)
 
 

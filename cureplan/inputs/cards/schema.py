@@ -17,8 +17,9 @@ from cureplan.inputs.fields import (
     Reads,
     Written,
     choice,
+    entry,
+    facts_of,
     quantity,
-    unless_said,
 )
 
 __all__ = [
@@ -92,7 +93,7 @@ class MilestoneEntry(Written):
     points: Annotated[tuple[PointEntry, ...], Field(min_length=1, strict=False)]
     spread_frac: Annotated[
         float, quantity(q.parse_fraction, "10 %", at_least="0.1 %", at_most="60 %")
-    ] = unless_said("10 %", alias="spread")
+    ] = entry("10 %", alias="spread", origin="default: invented")
 
 
 class PriorEntry(Written):
@@ -101,11 +102,11 @@ class PriorEntry(Written):
     mean_j_mol: Annotated[
         float,
         quantity(q.parse_energy_j_mol, "50 kJ/mol", at_least="10 kJ/mol", at_most="150 kJ/mol"),
-    ] = unless_said("50 kJ/mol", alias="mean")
+    ] = entry("50 kJ/mol", alias="mean", origin="default: from memory")
     sd_j_mol: Annotated[
         float,
         quantity(q.parse_energy_j_mol, "10 kJ/mol", at_least="0.1 kJ/mol", at_most="50 kJ/mol"),
-    ] = unless_said("10 kJ/mol", alias="sd")
+    ] = entry("10 kJ/mol", alias="sd", origin="default: from memory")
 
 
 class PartEntry(Written):
@@ -200,6 +201,15 @@ class TopcoatMilestones(Written):
     wash_down: MilestoneEntry
 
 
+class PrimerMilestones(Written):
+    """Table ``[milestones]`` of a primer card."""
+
+    working_time: MilestoneEntry
+    foot_traffic: MilestoneEntry
+    slurry_opens: MilestoneEntry
+    slurry_closes: MilestoneEntry
+
+
 class CardFile(Written):
     """What every card has."""
 
@@ -252,12 +262,17 @@ class PrimerFile(CardFile):
 
     batch_m3: KitVolume = Field(alias="batch")
     spread_m2_m3: SpreadRate = Field(alias="spread")
+    mix_s: MixTime = Field(alias="mix")
+    broadcast_kg_m2: Cover = entry("0 lb/sq ft", alias="broadcast", origin="default: none")
+    rate: PriorEntry = PriorEntry()
+    milestones: PrimerMilestones
 
 
 DEFAULT_ORIGINS = {
-    "rate.mean": "default: from memory",
-    "rate.sd": "default: from memory",
-    "spread": "default: invented",
+    f"{above}{info.alias}": facts_of(info).origin
+    for model, above in ((PriorEntry, "rate."), (MilestoneEntry, ""), (PrimerFile, ""))
+    for info in model.model_fields.values()
+    if facts_of(info).origin
 }
 """Origins of what a card may leave out, by key path or by its last key."""
 

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 
 from cureplan.inputs.cards.model import Milestone, MilestonePoint, Part, SlurryCard, TopcoatCard
+from cureplan.inputs.toml_text import key_line, plain, quoted, value_text
 
 __all__ = ["card_text", "origin_text"]
 
@@ -30,14 +31,14 @@ def card_text(card: SlurryCard | TopcoatCard, *, heading: Iterable[str] = ()) ->
     common = _most_common(card.provenance)
     kind = "slurry" if isinstance(card, SlurryCard) else "topcoat"
     lines = [f"# {_printable(line)}".rstrip() for line in heading]
-    lines += ["", f'kind = "{kind}"', f"title = {_quoted(card.title)}"]
+    lines += ["", f'kind = "{kind}"', f"title = {quoted(card.title)}"]
     lines += ["generic = true"] if card.generic else []
-    lines += [f"source = {_quoted(common)}", ""]
+    lines += [f"source = {quoted(common)}", ""]
     lines += _slurry_body(card) if isinstance(card, SlurryCard) else _topcoat_body(card)
     lines += _table(
         "rate",
-        mean=f"{_plain(card.prior.mean_j_mol / 1e3)} kJ/mol",
-        sd=f"{_plain(card.prior.sd_j_mol / 1e3)} kJ/mol",
+        mean=f"{plain(card.prior.mean_j_mol / 1e3)} kJ/mol",
+        sd=f"{plain(card.prior.sd_j_mol / 1e3)} kJ/mol",
     )
     for milestone in card.milestones.values():
         lines += _milestone(milestone, card.provenance, common)
@@ -65,34 +66,22 @@ def _printable(text: str) -> str:
     return "".join(sign if sign.isprintable() else "?" for sign in text)
 
 
-def _plain(value: float) -> str:
-    """A number as the cards' own parser takes it: no exponent, no sign on zero."""
-    text = f"{value + 0.0:.12f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
-
-
-def _quoted(text: str) -> str:
-    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
-
-
 def _duration(after_s: float) -> str:
     if after_s >= 3 * 3600:
-        return f"{_plain(after_s / 3600)} h"
-    return f"{_plain(after_s / 60)} min"
+        return f"{plain(after_s / 3600)} h"
+    return f"{plain(after_s / 60)} min"
 
 
-def _table(name: str, **values: str) -> list[str]:
-    rows = [f'{key} = "{value}"' for key, value in values.items()]
-    return [f"[{name}]", *rows, ""]
+def _table(name: str, /, **values: str) -> list[str]:
+    return [f"[{name}]", *(key_line(key, value) for key, value in values.items()), ""]
 
 
 def _slurry_body(card: SlurryCard) -> list[str]:
     lines = _table(
         "kit",
         **{
-            "yield": f"{_plain(card.mixed_yield_m3 * 1e3)} L",
-            "thickness": f"{_plain(card.thickness_m * 1e3)} mm",
+            "yield": f"{plain(card.mixed_yield_m3 * 1e3)} L",
+            "thickness": f"{plain(card.thickness_m * 1e3)} mm",
         },
     )
     for part in card.parts:
@@ -103,44 +92,43 @@ def _slurry_body(card: SlurryCard) -> list[str]:
         filler=_duration(card.filler_mix_s),
         turnaround=_duration(card.turnaround_s),
         reference_haul=_duration(card.reference_haul_s),
-        power=f"{_plain(card.mixing_power_w)} W",
+        power=f"{plain(card.mixing_power_w)} W",
     )
     lines += _table(
         "bucket",
-        liquid_stage_share=f"{_plain(card.liquid_stage_share * 100)} %",
-        heat_rise=f"{_plain(card.bucket_heat_rise_k)} C",
-        exchange=f"{_plain(card.bucket_exchange_w_k)} W/K",
+        liquid_stage_share=f"{plain(card.liquid_stage_share * 100)} %",
+        heat_rise=f"{plain(card.bucket_heat_rise_k)} C",
+        exchange=f"{plain(card.bucket_exchange_w_k)} W/K",
     )
     lines += _table(
         "chilling",
-        coldest_liquids=f"{_plain(card.coldest_liquids_c)} C",
-        pail_diameter=f"{_plain(card.pail_diameter_m * 1e3)} mm",
-        conductivity=f"{_plain(card.pail_conductivity_w_m_k)} W/m K",
+        coldest_liquids=f"{plain(card.coldest_liquids_c)} C",
+        pail_diameter=f"{plain(card.pail_diameter_m * 1e3)} mm",
+        conductivity=f"{plain(card.pail_conductivity_w_m_k)} W/m K",
     )
     return lines
 
 
 def _topcoat_body(card: TopcoatCard) -> list[str]:
-    return [
-        f'ratio = "{_plain(card.ratio[0])}:{_plain(card.ratio[1])}"',
-        f'batch = "{_plain(card.batch_m3 * 1e3)} L"',
-        f'spread_first = "{_plain(card.spread_first_m2_m3 / 1e3)} m2/L"',
-        f'spread_second = "{_plain(card.spread_second_m2_m3 / 1e3)} m2/L"',
-        f'mix = "{_duration(card.mix_s)}"',
-        "",
-    ]
+    values = {
+        "ratio": f"{plain(card.ratio[0])}:{plain(card.ratio[1])}",
+        "batch": f"{plain(card.batch_m3 * 1e3)} L",
+        "spread_first": f"{plain(card.spread_first_m2_m3 / 1e3)} m2/L",
+        "spread_second": f"{plain(card.spread_second_m2_m3 / 1e3)} m2/L",
+        "mix": _duration(card.mix_s),
+    }
+    return [*(key_line(key, value) for key, value in values.items()), ""]
 
 
 def _part(part: Part) -> list[str]:
-    return [
-        "[[parts]]",
-        f"name = {_quoted(part.name)}",
-        f'kind = "{part.kind}"',
-        f'mass = "{_plain(part.mass_kg)} kg"',
-        f'specific_heat = "{_plain(part.specific_heat_j_kg_k / 1e3)} kJ/kg K"',
-        f'density = "{_plain(part.density_kg_m3 / 1e3)} kg/L"',
-        "",
-    ]
+    return _table(
+        "[parts]",
+        name=part.name,
+        kind=part.kind,
+        mass=f"{plain(part.mass_kg)} kg",
+        specific_heat=f"{plain(part.specific_heat_j_kg_k / 1e3)} kJ/kg K",
+        density=f"{plain(part.density_kg_m3 / 1e3)} kg/L",
+    )
 
 
 def _milestone(milestone: Milestone, origins: Mapping[str, str], common: str) -> list[str]:
@@ -153,7 +141,7 @@ def _milestone(milestone: Milestone, origins: Mapping[str, str], common: str) ->
         "points = [",
         *points,
         "]",
-        f'spread = "{_plain(milestone.spread_frac * 100)} %"',
+        f'spread = "{plain(milestone.spread_frac * 100)} %"',
         "",
     ]
 
@@ -164,14 +152,14 @@ def _point(point: MilestonePoint, nearest: str) -> str:
         # One unit for both ends: a range is written with its unit once.
         hours = point.after_late_s >= 3 * 3600
         unit_s, unit = (3600.0, "h") if hours else (60.0, "min")
-        after = f"{_plain(point.after_s / unit_s)}-{_plain(point.after_late_s / unit_s)} {unit}"
-    humidity = (
-        ""
-        if point.humidity_frac is None
-        else f', humidity = "{_plain(point.humidity_frac * 100)} %"'
-    )
-    source = f", source = {_quoted(point.provenance)}" if point.provenance != nearest else ""
-    return f'{{ at = "{_plain(point.at_c)} C"{humidity}, after = "{after}"{source} }}'
+        after = f"{plain(point.after_s / unit_s)}-{plain(point.after_late_s / unit_s)} {unit}"
+    values = {"at": f"{plain(point.at_c)} C"}
+    if point.humidity_frac is not None:
+        values["humidity"] = f"{plain(point.humidity_frac * 100)} %"
+    values["after"] = after
+    if point.provenance != nearest:
+        values["source"] = point.provenance
+    return value_text(values)
 
 
 def _most_common(origins: Mapping[str, str]) -> str:
@@ -183,5 +171,4 @@ def _provenance(card: SlurryCard | TopcoatCard, common: str) -> list[str]:
     apart = {key: origin for key, origin in card.provenance.items() if origin != common}
     if not apart:
         return []
-    rows = [f"{_quoted(key)} = {_quoted(origin)}" for key, origin in apart.items()]
-    return ["[provenance]", *rows]
+    return ["[provenance]", *(key_line(key, origin) for key, origin in apart.items())]

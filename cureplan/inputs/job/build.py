@@ -16,6 +16,7 @@ from cureplan.core.errors import QuantityError
 from cureplan.core.messages import Message, Value
 from cureplan.core.quantities import split_refusal
 from cureplan.inputs.faults import Fault
+from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.model import (
     Access,
@@ -34,8 +35,6 @@ from cureplan.inputs.job.model import (
     WeatherRequest,
 )
 from cureplan.inputs.job.schema import (
-    DEFAULT_KINDS,
-    DEFAULT_ORIGINS,
     KIND_UNITS,
     TWO_COAT_USES,
     JobFile,
@@ -343,18 +342,17 @@ def _notes(written: JobFile, cards: Cards) -> Iterator[Message]:
     # A file of weather has no age limit, so its default is nothing to tell.
     of_weather = () if written.weather.source == "file" else ("weather",)
     for table in (*of_weather, "materials", "pace", "policy"):
-        yield from _defaults(table, getattr(written, table))
+        yield from _defaults(table, getattr(written, table), primed=cards.primer is not None)
 
 
-def _defaults(table: str, entry: BaseModel) -> Iterator[Message]:
+def _defaults(table: str, entry: BaseModel, *, primed: bool) -> Iterator[Message]:
     for name, info in type(entry).model_fields.items():
-        key = f"{table}.{info.alias or name}"
-        if key in DEFAULT_ORIGINS and name not in entry.model_fields_set:
-            values: dict[str, Value] = {"key": key, "value": _taken(key, getattr(entry, name))}
-            yield Message("job.default", {**values, "origin": DEFAULT_ORIGINS[key]})
-
-
-def _taken(key: str, value: float) -> Message:
-    """A default as a sentence of its own, as only its kind tells how to show it."""
-    kind = DEFAULT_KINDS[key]
-    return Message(f"value.{kind}", {f"value_{KIND_UNITS[kind]}": value})
+        facts = facts_of(info)
+        if name == "primer_m2_s" and not primed:
+            continue
+        if facts.kind and name not in entry.model_fields_set:
+            value: float = getattr(entry, name)
+            # A sentence of its own, as only its kind tells how to show it.
+            shown = Message(f"value.{facts.kind}", {f"value_{KIND_UNITS[facts.kind]}": value})
+            values: dict[str, Value] = {"key": f"{table}.{info.alias or name}", "value": shown}
+            yield Message("job.default", {**values, "origin": facts.origin})

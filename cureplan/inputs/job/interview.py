@@ -1,429 +1,321 @@
-"""`cureplan new`: the questions, and the job file made of the answers."""
+"""`cureplan new`: the questions of the job file's own keys, and the file made of the answers.
+
+What a key asks, offers and allows stands at the key in `job/schema`; here are only their
+order, which answer calls for which further question, and what is checked together.
+"""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from difflib import get_close_matches
 from pathlib import Path
+from typing import Any
 
-from cureplan.core import quantities as q
-from cureplan.core.clock import parse_clock_minutes
-from cureplan.core.errors import CurePlanError, InputError
+from cureplan.core.errors import InputError
+from cureplan.inputs.faults import Fault, field_at, key_text, value_fault
+from cureplan.inputs.fields import facts_of, reads_of
+from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.reader import job_text_faults
+from cureplan.inputs.job.schema import ROOM_USES, JobFile
+from cureplan.inputs.toml_text import key_line, value_text
 
 __all__ = [
-    "JOB_QUESTIONS",
-    "ROOM_QUESTIONS",
+    "Answers",
     "Ask",
     "Question",
-    "check_answer",
-    "follow_ups",
-    "new_job_text",
+    "interview",
+    "job_text",
+    "next_question",
+    "read_answer",
 ]
 
-USES = ("food preparation", "dish washing", "service", "storage", "passage", "other")
-STAMP = "%Y-%m-%d %H:%M"
+Answers = dict[str, str]
+"""What was said, by key path as messages show it: `site.name`, `rooms[1].length`."""
+Ask = Callable[[str, str], str]
+"""Puts a question with its usual answer, and returns what is said."""
+
+_ASKED = (
+    *("site.name", "site.latitude", "site.longitude", "site.elevation", "site.time_zone"),
+    *("access.from", "access.open_by", "weather.source"),
+    *("building.climate", "building.slab_thickness", "building.ground", "materials.storage"),
+    *("crew.stations", "crew.mixer", "crew.runner", "crew.rake", "crew.smoother"),
+    *("crew.broadcaster", "crew.edge", "crew.topcoat", "crew.setup", "crew.changeover"),
+    *("crew.pour_shifts", "crew.topcoat_shifts", "policy.margin", "policy.confidence"),
+)
+_OF_ROOM = ("name", "length", "width", "use", "way_out")
+_FOLLOW_UPS = {
+    ("weather.source", "file"): ("weather.file",),
+    ("weather.source", "forecast"): ("weather.contact",),
+    ("building.climate", "held"): ("building.set_point",),
+    ("building.climate", "drifting"): ("building.lag", "building.gain"),
+}
+_TOGETHER = {
+    "site.latitude": (),
+    "site.longitude": (),
+    "site.time_zone": ("site.longitude", "site.latitude", "site.time_zone"),
+    "access.from": (),
+    "access.open_by": ("access.from", "access.open_by"),
+    "crew.stations": (),
+    "crew.mixer": ("crew.stations", "crew.mixer"),
+}
+"""Keys that can only be judged together, at the last of them; others are by themselves."""
+_TABLES = ("site", "weather", "building", "access", "materials", "crew", "policy")
+_FIXED = {
+    "materials.slurry": "fast-slurry",
+    "materials.topcoat": "clear-topcoat",
+    "materials.aggregate": "quartz",
+    "policy.remedies": ["hour", "chill", "bays"],
+}
+_DATES = (("access", "from"), ("access", "open_by"))
+_WEEKEND = timedelta(days=2, hours=11)
+_STAMP = "%Y-%m-%d %H:%M"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Question:
-    """One question: where its answer goes, how it is put, what is usual, what is allowed."""
+    """One question: the key its answer goes to, how it is put, and what is usual."""
 
-    key: str
+    path: KeyPath
     ask: str
     usual: str
-    to_toml: Callable[[str], str]
-    comment: str = ""
+
+    @property
+    def key(self) -> str:
+        """The key as messages show it."""
+        return key_text(self.path)
 
 
-def check_answer(question: Question, answer: str) -> str:
-    """The TOML for an answer.
+def next_question(answers: Answers) -> Question | None:
+    """The first question not yet answered, None where all are."""
+    for key in _keys(answers):
+        if key not in answers:
+            return _question(key, answers)
+    return None
 
-    Not for checks between answers; the reader makes those.
+
+def _keys(answers: Answers) -> Iterator[str]:
+    """Every key to be asked, as far as the answers say which."""
+    for key in _ASKED:
+        yield key
+        yield from _FOLLOW_UPS.get((key, answers.get(key, "")), ())
+    number = 1
+    while answers.get(f"rooms[{number}].name", "?"):
+        yield from (f"rooms[{number}].{key}" for key in _OF_ROOM)
+        number += 1
+
+
+def _path(key: str) -> KeyPath:
+    table, _, name = key.partition(".")
+    if table.startswith("rooms["):
+        return ("rooms", int(table[6:-1]) - 1, name)
+    return (table, name)
+
+
+def _question(key: str, answers: Answers) -> Question:
+    path = _path(key)
+    info = field_at(path, JobFile)
+    if info is None:
+        raise TypeError(f"{key} is no key of the job file")
+    facts = facts_of(info)
+    ask, usual = facts.ask, facts.usual
+    if path[-1] == "name" and path[0] == "rooms":
+        ask, usual = f"Room {int(path[1]) + 1}, its name (empty: no more)", ""
+    elif path[-1] == "use":
+        ask = f"{ask} ({', '.join(ROOM_USES)})"
+    elif key == "access.open_by" and "access.from" in answers:
+        begins = _value(_path("access.from"), answers["access.from"])
+        if isinstance(begins, datetime):
+            usual = (begins + _WEEKEND).strftime(_STAMP)
+    return Question(path=path, ask=ask, usual=usual)
+
+
+# One answer
+
+
+def read_answer(question: Question, answer: str) -> Any:
+    """The value of an answer, as it stands in the file; refused where the file would be.
+
+    Not for checks between answers; `interview` makes those.
     """
-    try:
-        return question.to_toml(answer.strip())
-    except (CurePlanError, ValueError) as error:
-        raise InputError(
-            str(error),
-            cure=f"answer like {question.usual!r}",
-            source="answers",
-            key=question.key,
-            value=answer,
-        ) from None
+    value = _value(question.path, answer.strip())
+    fault = value_fault(question.path, value, JobFile)
+    if fault is None and question.key == "site.time_zone":
+        fault = _no_zone(answer.strip())
+    if fault is not None:
+        problem, cure = fault.problem, fault.cure.replace(", without quotes", "")
+        if question.path in _DATES and isinstance(value, str):
+            problem, cure = "not a date and time", "write it like 2026-07-17 19:00"
+        raise InputError(problem, cure=cure, source="answers", key=question.key, value=answer)
+    return value
 
 
-def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False)
+def _no_zone(name: str) -> Fault | None:
+    from zoneinfo import available_timezones
 
-
-def _name(text: str) -> str:
-    if not text:
-        raise ValueError("a name is needed")
-    return _quoted(text)
-
-
-def _as(parse: Callable[[str], object], *, also: Sequence[str] = ()) -> Callable[[str], str]:
-    def to_toml(text: str) -> str:
-        if text not in also:
-            parse(text)
-        return _quoted(text)
-
-    return to_toml
-
-
-def _one_of(*allowed: str) -> Callable[[str], str]:
-    def to_toml(text: str) -> str:
-        if text not in allowed:
-            raise ValueError(f"not one of {', '.join(allowed)}")
-        return _quoted(text)
-
-    return to_toml
-
-
-def _count(text: str) -> str:
-    if not (text.isdigit() and 1 <= int(text) <= 50):
-        raise ValueError("not a whole number from 1 to 50")
-    return text
-
-
-def _degrees(most: float) -> Callable[[str], str]:
-    def to_toml(text: str) -> str:
-        value = float(text)
-        if not -most <= value <= most:
-            raise ValueError(f"not a number from {-most:g} to {most:g}")
-        return repr(value)
-
-    return to_toml
-
-
-def _instant(text: str) -> str:
-    return datetime.strptime(text, STAMP).isoformat()  # noqa: DTZ007  the site's own time
-
-
-def _shift(text: str) -> str:
-    begins, _, ends = text.partition(" to ")
-    parse_clock_minutes(begins)
-    parse_clock_minutes(ends)
-    return f"[{{ from = {_quoted(begins)}, to = {_quoted(ends)} }}]"
-
-
-def _zone(text: str) -> str:
-    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
-
-    try:
-        ZoneInfo(text)
-    except (ZoneInfoNotFoundError, ValueError):
-        raise ValueError("no such time zone") from None
-    return _quoted(text)
-
-
-def _floors(text: str) -> str:
-    names = [part.strip() for part in text.split(",") if part.strip()]
-    return "[" + ", ".join(_quoted(name) for name in names if name != "none") + "]"
-
-
-def _people(role: str, ask: str, usual: str) -> Question:
-    return Question(key=f"crew.{role}", ask=ask, usual=usual, to_toml=_count)
-
-
-JOB_QUESTIONS = (
-    Question(key="site.name", ask="Which kitchen is it?", usual="Test kitchen", to_toml=_name),
-    Question(
-        key="site.latitude", ask="Its latitude, degrees", usual="40.78", to_toml=_degrees(90)
-    ),
-    Question(
-        key="site.longitude",
-        ask="Its longitude, degrees; west is negative",
-        usual="-73.88",
-        to_toml=_degrees(180),
-    ),
-    Question(
-        key="site.elevation",
-        ask="How high above the sea?",
-        usual="3 m",
-        to_toml=_as(q.parse_elevation_m),
-    ),
-    Question(
-        key="site.time_zone", ask="Its time zone", usual="America/New_York", to_toml=_zone
-    ),
-    Question(
-        key="access.from",
-        ask="From when may you be in? Year-month-day hour:minute",
-        usual="2026-07-17 19:00",
-        to_toml=_instant,
-    ),
-    Question(
-        key="access.open_by",
-        ask="By when must it be open?",
-        usual="2026-07-20 06:00",
-        to_toml=_instant,
-    ),
-    Question(
-        key="weather.source",
-        ask="Weather from a file, from stations nearby, or a point forecast?",
-        usual="station",
-        to_toml=_one_of("file", "station", "forecast"),
-        comment="file | station | forecast",
-    ),
-    Question(
-        key="building.climate",
-        ask="Is the air held by a plant, drifting after the weather, or are doors open?",
-        usual="drifting",
-        to_toml=_one_of("held", "drifting", "open"),
-        comment="held | drifting | open; a room may override",
-    ),
-    Question(
-        key="building.slab_thickness",
-        ask="How thick is the slab?",
-        usual="6 in",
-        to_toml=_as(q.parse_length_m),
-    ),
-    Question(
-        key="building.ground",
-        ask="How warm is the ground below? About the mean of the year, warmer in a city",
-        usual="62 F",
-        to_toml=_as(q.parse_temperature_c),
-    ),
-    Question(
-        key="materials.storage",
-        ask='How warm do the kits reach the mixer? Or "room"',
-        usual="room",
-        to_toml=_as(q.parse_temperature_c, also=("room",)),
-        comment='what the kits reach the mixer at; or "room"',
-    ),
-    Question(
-        key="crew.stations",
-        ask="How many mixing stations?",
-        usual="2",
-        to_toml=_count,
-        comment="each needs a mixer",
-    ),
-    _people("mixer", "How many mix?", "2"),
-    _people("runner", "How many carry buckets?", "1"),
-    _people("rake", "How many rake?", "1"),
-    _people("smoother", "How many smooth?", "1"),
-    _people("broadcaster", "How many throw the stone?", "2"),
-    _people("edge", "How many at the edges?", "1"),
-    _people("topcoat", "How many in the topcoat crew?", "3"),
-    Question(
-        key="crew.setup",
-        ask="How long to set up?",
-        usual="45 min",
-        to_toml=_as(q.parse_duration_s),
-    ),
-    Question(
-        key="crew.changeover",
-        ask="How long from one room to the next?",
-        usual="15 min",
-        to_toml=_as(q.parse_duration_s),
-    ),
-    Question(
-        key="crew.pour_shifts",
-        ask="When may the pour crew work?",
-        usual="19:00 to 05:00",
-        to_toml=_shift,
-    ),
-    Question(
-        key="crew.topcoat_shifts",
-        ask="When may the topcoat crew work?",
-        usual="05:00 to 17:00",
-        to_toml=_shift,
-    ),
-    Question(
-        key="policy.margin",
-        ask="How much time in hand must every bucket keep?",
-        usual="2 min",
-        to_toml=_as(q.parse_duration_s),
-    ),
-    Question(
-        key="policy.confidence",
-        ask="In what share of nights must it hold?",
-        usual="90 %",
-        to_toml=_as(q.parse_fraction),
-    ),
-)
-
-ROOM_QUESTIONS = (
-    Question(
-        key="rooms.length",
-        ask="  Its length, from the back wall to the way out",
-        usual="30 ft",
-        to_toml=_as(q.parse_length_m),
-    ),
-    Question(
-        key="rooms.width",
-        ask="  Its width, the front that must stay wet",
-        usual="20 ft",
-        to_toml=_as(q.parse_length_m),
-    ),
-    Question(
-        key="rooms.use",
-        ask=f"  What for? ({', '.join(USES)})",
-        usual="food preparation",
-        to_toml=_one_of(*USES),
-    ),
-    Question(
-        key="rooms.way_out",
-        ask="  Which floors must the crew cross to leave it? Names with commas, or none",
-        usual="none",
-        to_toml=_floors,
-    ),
-)
-
-
-def follow_ups(key: str, answer: str) -> tuple[Question, ...]:
-    """The further questions an answer calls for."""
-    if key == "weather.source" and answer == "file":
-        return (
-            Question(
-                key="weather.file",
-                ask="Which CSV file? It holds time with offset, temp_f or temp_c, dew_f",
-                usual="weather.csv",
-                to_toml=_name,
-            ),
-        )
-    if key == "weather.source" and answer == "forecast":
-        return (
-            Question(
-                key="weather.contact",
-                ask="An e-mail or web address of yours: the open forecast asks for one",
-                usual="foreman@example.com",
-                to_toml=_name,
-            ),
-        )
-    if key == "building.climate" and answer == "held":
-        return (
-            Question(
-                key="building.set_point",
-                ask="Held at what temperature?",
-                usual="72 F",
-                to_toml=_as(q.parse_temperature_c),
-            ),
-        )
-    if key == "building.climate" and answer == "drifting":
-        return (
-            Question(
-                key="building.lag",
-                ask="How far does the air inside trail the air outside?",
-                usual="5 h",
-                to_toml=_as(q.parse_duration_s),
-            ),
-            Question(
-                key="building.gain",
-                ask="How much warmer is it inside? A difference",
-                usual="2 F",
-                to_toml=_as(q.parse_temperature_difference_k),
-            ),
-        )
-    return ()
-
-
-Ask = Callable[[str, str], str]
-"""Puts a question with its usual answer, and returns what is said."""
-
-_TABLES = ("site", "weather", "building", "access", "materials", "crew", "policy")
-_FIXED = {
-    "materials": {
-        "slurry": ('"fast-slurry"', "a shipped card, or a path to your own"),
-        "topcoat": ('"clear-topcoat"', ""),
-        "aggregate": ('"quartz"', ""),
-    },
-    "policy": {
-        "remedies": (
-            '["hour", "chill", "bays"]',
-            "what the plan may adopt by itself, in this order",
-        )
-    },
-}
-
-
-@dataclass(slots=True)
-class _Draft:
-    tables: dict[str, dict[str, tuple[str, str]]] = field(
-        default_factory=lambda: {name: dict(_FIXED.get(name, {})) for name in _TABLES}
+    zones = available_timezones()
+    if name in zones:
+        return None
+    near = get_close_matches(name.replace(" ", "_"), zones, n=1)
+    return Fault(
+        path=("site", "time_zone"),
+        problem="no such time zone is known",
+        cure=f'write a region and city, like "{near[0] if near else "America/New_York"}"',
     )
-    rooms: list[dict[str, str]] = field(default_factory=list)
-
-    def text(self) -> str:
-        """The job file."""
-        return "\n".join(self._lines()) + "\n"
-
-    def _lines(self) -> Iterator[str]:
-        yield "# Quantities carry their units, in quotes; times are the site's own."
-        yield 'display = "us"                      # what sheets show: us | metric'
-        yield 'languages = ["en"]                  # add "es" for Spanish on the sheet'
-        for name in _TABLES:
-            yield ""
-            yield f"[{name}]"
-            for key, (value, comment) in self.tables[name].items():
-                line = f"{key} = {value}"
-                yield f"{line:<35} # {comment}" if comment else line
-        for room in self.rooms:
-            yield ""
-            yield "[[rooms]]"
-            yield from (f"{key} = {value}" for key, value in room.items())
-            yield "# Read the slab on the day, it pays:"
-            yield '# slab_reading = { temp = "86 F", at = 2026-07-17T16:30:00 }'
 
 
-def new_job_text(ask: Ask, *, tell: Callable[[str], None], patient: bool, folder: Path) -> str:
-    """Ask everything and return the text of a sound job file."""
-    draft = _Draft()
-    for question in JOB_QUESTIONS:
-        _put(draft, question, ask, tell, patient=patient)
-    tell("Now the rooms. Begin with the floor nearest the way out; an empty name ends.")
-    while name := ask(f"Room {len(draft.rooms) + 1}, its name (empty: no more)", "").strip():
-        room = {"name": check_answer(_ROOM_NAME, name)}
-        for question in ROOM_QUESTIONS:
-            _, room[question.key.partition(".")[2]] = _answered(
-                question, ask, tell, patient=patient
-            )
-        draft.rooms.append(room)
-    if not draft.rooms:
-        raise InputError(
-            "no room was named", cure="name at least one", source="answers", key="rooms.name"
-        )
-    text = draft.text()
-    _must_be_sound(text, folder)
+def _value(path: KeyPath, text: str) -> Any:
+    """An answer as TOML would hold it; what cannot be one stays text, to be refused."""
+    if path[-1] in ("pour_shifts", "topcoat_shifts"):
+        return [_shift(part) for part in text.split(",")]
+    if path[-1] == "way_out":
+        names = (part.strip() for part in text.split(","))
+        return [name for name in names if name and name.lower() != "none"]
+    info = field_at(path, JobFile)
+    reads = reads_of(info) if info else None
+    shape: Mapping[str, Any] = reads.shape if reads else {}
+    try:
+        if shape.get("type") == "integer":
+            return int(text)
+        if shape.get("type") == "number":
+            return float(text.replace("−", "-"))
+        if shape.get("format") == "date-time":
+            return _instant(text)
+    except ValueError:
+        pass
     return text
 
 
-_ROOM_NAME = Question(
-    key="rooms.name", ask="", usual="Cook line", to_toml=JOB_QUESTIONS[0].to_toml
-)
+def _shift(text: str) -> dict[str, str]:
+    begins, _, ends = text.replace(" - ", " to ").replace("–", " to ").partition(" to ")
+    return {"from": begins.strip(), "to": ends.strip()}
 
 
-def _put(
-    draft: _Draft, question: Question, ask: Ask, tell: Callable[[str], None], *, patient: bool
-) -> None:
-    answer, toml = _answered(question, ask, tell, patient=patient)
-    table, _, key = question.key.partition(".")
-    draft.tables[table][key] = (toml, question.comment)
-    for further in follow_ups(question.key, answer):
-        _put(draft, further, ask, tell, patient=patient)
+def _instant(text: str) -> datetime | str:
+    # A date alone would count as its midnight.
+    return datetime.fromisoformat(text) if len(text) > len("2026-07-17") else text
 
 
-def _answered(
-    question: Question, ask: Ask, tell: Callable[[str], None], *, patient: bool
-) -> tuple[str, str]:
+# The whole
+
+
+def interview(
+    ask: Ask,
+    *,
+    tell: Callable[[str], None],
+    patient: bool,
+    folder: Path,
+    answers: Answers,
+    keep: Callable[[Answers], None] = lambda _: None,
+) -> str:
+    """Ask what `answers` does not hold yet, and return the text of a sound job file.
+
+    A patient interview asks again after a wrong answer; else it is raised. `keep` is called
+    with the sound answers after each of them.
+    """
+    last: Answers = {}
     while True:
-        answer = ask(question.ask, question.usual).strip() or question.usual
+        question = next_question(answers)
         try:
-            return answer, check_answer(question, answer)
+            if question is None:
+                text = job_text(answers)
+                for fault in _relevant(job_text_faults(text, source=folder / "answers")):
+                    raise fault
+                return text
+            usual = last.get(question.key) or question.usual
+            answer = ask(question.ask, usual).strip() or usual
+            _take(question, answer, answers, folder)
         except InputError as error:
-            if not patient:
+            concerned = _concerned(error, question, answers)
+            said = {key: answers.pop(key) for key in concerned if key in answers}
+            # What the fault does not lie on is offered once more.
+            last |= {k: v for k, v in said.items() if not _is_under(error.key or k, k)}
+            keep(answers)
+            if not patient or not concerned:
                 raise
             tell(f"  {error.problem}; {error.cure}")
+        else:
+            keep(answers)
 
 
-def _must_be_sound(text: str, folder: Path) -> None:
-    from cureplan.inputs.job.reader import read_job_text
+def _concerned(error: InputError, question: Question | None, answers: Answers) -> list[str]:
+    """The questions to be asked again."""
+    if question is not None:
+        return list(_TOGETHER.get(question.key) or (question.key,))
+    return [key for key in answers if _is_under(error.key or "", key)]
 
-    try:
-        read_job_text(text, source=folder / "answers")
-    except InputError as error:
-        # The weather may well be fetched or saved after the job file is written.
-        if error.key != "weather.file":
-            raise
+
+def _take(question: Question, answer: str, answers: Answers, folder: Path) -> None:
+    """Put an answer among the others, or raise what is wrong with it."""
+    if question.path[0] == "rooms" and question.path[-1] == "name" and not answer:
+        if question.path[1] == 0:
+            raise InputError(
+                "no room was named",
+                cure="name at least one",
+                source="answers",
+                key="rooms.name",
+            )
+        answers[question.key] = ""
+        return
+    read_answer(question, answer)
+    answers[question.key] = answer
+    group = _TOGETHER.get(question.key, (question.key,))
+    for fault in _relevant(job_text_faults(job_text(answers), source=folder / "answers")):
+        if any(_is_under(fault.key or "", key) for key in group):
+            raise InputError(
+                fault.problem,
+                cure=fault.cure,
+                source="answers",
+                key=fault.key,
+                value=fault.value,
+            )
+
+
+def _is_under(key: str, above: str) -> bool:
+    return key == above or key.startswith((f"{above}.", f"{above}["))
+
+
+def _relevant(faults: Sequence[InputError]) -> list[InputError]:
+    """The weather may well be fetched or saved after the job file is written."""
+    return [fault for fault in faults if fault.key != "weather.file"]
+
+
+def job_text(answers: Answers) -> str:
+    """The job file of the answers; what is not yet answered is as usual."""
+    return "\n".join(_lines(answers)) + "\n"
+
+
+def _lines(answers: Answers) -> Iterator[str]:
+    yield "# Quantities carry their units, in quotes; times are the site's own."
+    yield _line("display", "us")
+    yield _line("languages", ["en"])
+    full = dict(answers)
+    while (question := next_question(full)) is not None:
+        full[question.key] = question.usual or _stand_in(question)
+    values = {key: _value(_path(key), text) for key, text in full.items()} | _FIXED
+    for table in _TABLES:
+        yield from ("", f"[{table}]")
+        ordered = [key for key in (*_FIXED, *_keys(full)) if key.startswith(f"{table}.")]
+        yield from (_line(key, values[key]) for key in ordered)
+    number = 1
+    while full.get(f"rooms[{number}].name"):
+        yield from ("", "[[rooms]]")
+        for name in _OF_ROOM:
+            yield key_line(name, values[f"rooms[{number}].{name}"])
+        yield "# Read the slab on the day, it pays:"
+        begins = value_text(values["access.from"]).strip('"')
+        yield f'# slab_reading = {{ temp = "86 F", at = {begins} }}'
+        number += 1
+
+
+def _stand_in(question: Question) -> str:
+    """A name for the first room as long as it has none; there are no more rooms."""
+    info = field_at(question.path, JobFile)
+    return facts_of(info).usual if info and question.path[1] == 0 else ""
+
+
+def _line(key: str, value: Any) -> str:
+    path = _path(key) if "." in key else (key,)
+    info = field_at(path, JobFile)
+    return key_line(str(path[-1]), value, facts_of(info).note if info else "")

@@ -119,6 +119,8 @@ class Pace:
     broadcast_m2_s: float
     topcoat_m2_s: float
     vacuum_m2_s: float
+    primer_m2_s: float = 0.061935
+    """40 sq ft/min, invented; left at that by plans made before primers were planned."""
     row_depth_min_m: float
     row_depth_max_m: float
     bay_turn_s: float
@@ -136,6 +138,8 @@ class Crew:
     broadcaster: int
     edge: int
     topcoat: int
+    primer: int = 2
+    """Hands of the pour crew that prime."""
     setup_s: float
     changeover_s: float
     pour_shifts: tuple[Shift, ...]

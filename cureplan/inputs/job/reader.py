@@ -15,7 +15,7 @@ from cureplan.inputs.job.crosscheck import crosscheck
 from cureplan.inputs.job.model import Cards, Job
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
-__all__ = ["job_faults", "read_job", "read_job_text"]
+__all__ = ["job_faults", "job_text_faults", "read_job", "read_job_text"]
 
 _WHAT = "job file"
 
@@ -41,6 +41,11 @@ def job_faults(path: Path | str) -> tuple[InputError, ...]:
         return (error,)
     _, errors = _read(document)
     return errors
+
+
+def job_text_faults(text: str, *, source: Path) -> tuple[InputError, ...]:
+    """Everything wrong with a job in a text that is said to stand in `source`."""
+    return _read(parse_document(text, source=source, what=_WHAT))[1]
 
 
 def _job(document: Document) -> Job:

@@ -29,6 +29,7 @@ from cureplan.inputs.fields import (
 from cureplan.inputs.files import Document, parse_document, read_document
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.readings import Reading
+from cureplan.inputs.toml_text import key_line, plain
 
 __all__ = [
     "ClockEntry",
@@ -250,10 +251,10 @@ def record_text(record: FinishedJob) -> str:
     """
     lines = [
         "# A finished job: what was expected of each clock, and what was watched.",
-        f"job = {_quoted(record.job)}",
-        f"card = {_quoted(record.card)}",
+        key_line("job", record.job),
+        key_line("card", record.card),
         f"finished = {record.finished.isoformat(timespec='seconds')}",
-        f'holds = "{_plain(100 * record.holds_frac)} %"',
+        key_line("holds", f"{plain(100 * record.holds_frac, digits=9)} %"),
     ]
     for clock in record.clocks:
         lines += ["", "[[clocks]]", *_clock_lines(clock)]
@@ -261,33 +262,22 @@ def record_text(record: FinishedJob) -> str:
 
 
 def _clock_lines(clock: ClockOutcome) -> list[str]:
-    lines = [
-        f"milestone = {_quoted(clock.milestone)}",
-        f"place = {_quoted(clock.place)}",
-        f"batch = {clock.batch}",
-    ]
+    values: dict[str, str | int] = {
+        "milestone": clock.milestone,
+        "place": clock.place,
+        "batch": clock.batch,
+    }
     for key in ("expected", "soonest", "latest", "watched", "poured"):
         seconds = getattr(clock, f"{key}_s")
         if not math.isnan(seconds):
-            lines.append(f'{key} = "{_plain(seconds / 60)} min"')
+            values[key] = f"{plain(seconds / 60, digits=9)} min"
     for key in ("at", "liquids", "filler", "air", "slab"):
         temp_c = getattr(clock, f"{key}_c")
         if not math.isnan(temp_c):
-            lines.append(f'{key} = "{_plain(temp_c)} C"')
+            values[key] = f"{plain(temp_c, digits=9)} C"
     if not math.isnan(clock.humidity_frac):
-        lines.append(f'humidity = "{_plain(100 * clock.humidity_frac)} %"')
-    return lines
-
-
-def _plain(value: float) -> str:
-    text = f"{value + 0.0:.9f}".rstrip("0").rstrip(".")
-    return "0" if text in ("-0", "") else text
-
-
-def _quoted(text: str) -> str:
-    kept = "".join(sign if sign.isprintable() else " " for sign in text)
-    escaped = kept.replace("\\", "\\\\").replace('"', '\\"')
-    return f'"{escaped}"'
+        values["humidity"] = f"{plain(100 * clock.humidity_frac, digits=9)} %"
+    return [key_line(key, value) for key, value in values.items()]
 
 
 def record_name(record: FinishedJob) -> str:

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 import json
 import sys
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from cureplan.core.errors import InputError, OutputError
+
+if TYPE_CHECKING:
+    from cureplan.inputs.job.interview import Answers
 
 __all__ = ["new"]
 
@@ -23,31 +27,100 @@ def new(
     """Ask for a job in plain words and write its file.
 
     Answers may also come from a script, one a line on standard input; an empty line takes
-    the answer shown in brackets.
+    the answer shown in brackets. An interview that ends early is kept in JOB.toml.draft,
+    and the same command goes on from there.
     """
     from cureplan.core.writing import write_atomically
-    from cureplan.inputs.job.interview import new_job_text
+    from cureplan.inputs.job.interview import interview
 
-    if job_file.exists():
+    if _stands(job_file):
         raise InputError(
-            "stands already",
-            cure="choose another name, or edit the file",
-            source=job_file,
+            "stands already", cure="choose another name, or edit the file", source=job_file
         )
     if not job_file.parent.is_dir():
         raise OutputError(f"{job_file.parent}: no such folder; make it first")
-    said = _Script() if not sys.stdin.isatty() else None
-    text = new_job_text(
-        _at_the_keyboard if said is None else said.answer,
-        tell=lambda words: typer.echo(words, err=True),
-        patient=said is None,
-        folder=job_file.parent,
-    )
-    write_atomically(job_file, text)
+    draft = job_file.with_name(f"{job_file.name}.draft")
+    answers = _read_draft(draft)
+    script = None if sys.stdin.isatty() else _Script(answers)
+    if answers:
+        _tell(f"Going on from {draft}, {len(answers)} answers; delete it to begin anew.")
+    # Asked for first, so that nobody answers thirty questions for a folder that is full.
+    _write_draft(draft, answers)
+    try:
+        text = interview(
+            _at_the_keyboard if script is None else script.answer,
+            tell=_tell,
+            patient=script is None,
+            folder=job_file.parent,
+            answers=answers,
+            keep=lambda kept: _write_draft(draft, kept),
+        )
+        write_atomically(job_file, text)
+    except (typer.Abort, KeyboardInterrupt):
+        _keep_or_drop(draft, answers)
+        raise KeyboardInterrupt from None
+    except BaseException:
+        _keep_or_drop(draft, answers)
+        raise
+    draft.unlink(missing_ok=True)
     if as_json:
         typer.echo(json.dumps({"job": str(job_file)}))
     else:
         typer.echo(f"{job_file} is written. Now: cureplan plan {job_file}")
+
+
+def _stands(path: Path) -> bool:
+    """Whether something stands there, a link to nowhere too."""
+    try:
+        return path.exists() or path.is_symlink()
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise OutputError(f"{path}: cannot be written ({reason}); name another file") from error
+
+
+def _tell(words: str) -> None:
+    typer.echo(words, err=True)
+
+
+def _keep_or_drop(draft: Path, answers: Answers) -> None:
+    if answers:
+        _tell(
+            f"\nThe {len(answers)} answers so far are kept in {draft}; run it again to go on."
+        )
+    else:
+        draft.unlink(missing_ok=True)
+
+
+def _read_draft(draft: Path) -> Answers:
+    """The answers of an interview that ended early, as far as they are still sound."""
+    from cureplan.inputs.files import read_document
+    from cureplan.inputs.job.interview import next_question, read_answer
+
+    answers: Answers = {}
+    if not draft.exists():
+        return answers
+    said = read_document(draft, what="draft").values
+    while (question := next_question(answers)) is not None:
+        answer = said.get(question.key)
+        if not isinstance(answer, str):
+            break
+        is_end = not answer and bool(question.path[1]) and question.path[-1] == "name"
+        try:
+            if not is_end:
+                read_answer(question, answer)
+        except InputError:
+            break
+        answers[question.key] = answer
+    return answers
+
+
+def _write_draft(draft: Path, answers: Answers) -> None:
+    from cureplan.core.writing import write_atomically
+    from cureplan.inputs.toml_text import key_line
+
+    lines = [f"# Answers so far; `cureplan new {draft.stem}` goes on from here."]
+    lines += [key_line(key, answer) for key, answer in answers.items()]
+    write_atomically(draft, "\n".join(lines) + "\n")
 
 
 def _at_the_keyboard(question: str, usual: str) -> str:
@@ -57,8 +130,12 @@ def _at_the_keyboard(question: str, usual: str) -> str:
 class _Script:
     """Answers from standard input, one a line."""
 
-    def __init__(self) -> None:
-        self._lines = iter(sys.stdin.read().splitlines())
+    def __init__(self, answers: Answers) -> None:
+        """A script that begins as the draft does is the whole interview once more."""
+        said = sys.stdin.buffer.read().decode("utf-8-sig", "replace").splitlines()
+        if answers and _begins_as(said, answers):
+            answers.clear()
+        self._lines: Iterator[str] = iter(said)
 
     def answer(self, question: str, usual: str) -> str:
         line = next(self._lines, None)
@@ -70,3 +147,17 @@ class _Script:
                 key=question.strip(),
             )
         return line or usual
+
+
+def _begins_as(said: list[str], answers: Answers) -> bool:
+    from cureplan.inputs.job.interview import next_question
+
+    known: Answers = {}
+    for line in said:
+        question = next_question(known)
+        if question is None or question.key not in answers:
+            break
+        known[question.key] = line.strip() or question.usual
+        if known[question.key] != answers[question.key]:
+            return False
+    return known == answers

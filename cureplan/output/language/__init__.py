@@ -18,7 +18,7 @@ name tells the kind of value, the spec how to show it:
 `_kg` `_m` `_m2`      mass, length, area; `_m:film` is a film's thickness
 `_m2_s`               area covered in a minute
 `_m3`                 volume of a liquid
-`_frac`               percent, rounded down; `:nights` is "9 nights in 10"
+`_frac`               percent, rounded down; `:nights` is "92 nights in 100"
 any, `:words`         a list of codes with "; " between; those without a word stay
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role

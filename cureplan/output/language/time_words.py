@@ -109,9 +109,9 @@ def share_text(share: float, spec: str, label: Callable[..., str]) -> str:
         return label("percent", count=math.floor(share * 100 + 1e-9))
     if spec != "nights":
         raise OutOfRangeError(f"{spec!r} is not a way to show a share (percent, nights)")
-    tenths = math.floor(share * 10 + 1e-9)
+    hundredths = math.floor(share * 100 + 1e-9)
     if share >= 0.99:
         return label("nights.nearly_all")
-    if tenths == 0:
+    if hundredths == 0:
         return label("nights.hardly")
-    return label("nights.of_ten", count=tenths)
+    return label("nights.of_hundred", count=hundredths)

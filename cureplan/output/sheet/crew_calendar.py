@@ -15,7 +15,7 @@ from cureplan.core.errors import InputError
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import voice_of
-from cureplan.planning.plan.model import Call, Plan, plan_from_json
+from cureplan.planning.plan.model import Call, ChillRoom, Plan, plan_from_json
 
 if TYPE_CHECKING:
     from icalendar import Alarm, Event
@@ -139,14 +139,18 @@ _NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:cureplan:call")
 
 def event_id(plan: Plan, call: Call, repeat: int = 0) -> str:
     """Id of a call's event; the same in every plan of the same job."""
-    parts = [plan.job.site.name, plan.job.source.stem, call.role, call.room, call.stage]
+    return _id(plan, call.role, call.room, call.stage, str(repeat))
+
+
+def _id(plan: Plan, *parts: str) -> str:
     # Lengths keep "a" + "bc" apart from "ab" + "c".
-    name = "".join(f"{len(part)}:{part}" for part in [*parts, str(repeat)])
+    whole = [plan.job.site.name, plan.job.source.stem, *parts]
+    name = "".join(f"{len(part)}:{part}" for part in whole)
     return f"{uuid.uuid5(_NAMESPACE, name)}@cureplan"
 
 
 def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = ()) -> bytes:
-    """Every call as an event.
+    """Every call as an event, and every hour at which pails go into the ice.
 
     Not for reading the plan back; a calendar keeps only who comes when.
     """
@@ -158,6 +162,8 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = ()) -> bytes:
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
+    # RFC 7986, 5.1; the vendor's name for it is what older readers know.
+    calendar.add("name", one_line(plan.job.site.name))
     calendar.add("x-wr-calname", one_line(plan.job.site.name))
     seen: Counter[tuple[str, str, str]] = Counter()
     for call in sorted(plan.calls, key=lambda call: call.call):
@@ -165,6 +171,9 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = ()) -> bytes:
         wanted = _wanted(plan, voice, call, seen[key])
         calendar.add_component(_call_event(plan, wanted, before.pop(wanted.uid, None)))
         seen[key] += 1
+    for room in plan.chill.rooms:
+        wanted = _ice_wanted(plan, voice, room)
+        calendar.add_component(_call_event(plan, wanted, before.pop(wanted.uid, None)))
     for old in _still_to_come(before.values(), _made_at(plan)):
         off = _called_off(voice, old)
         calendar.add_component(_call_event(plan, off, old))
@@ -189,6 +198,27 @@ def _wanted(plan: Plan, voice: Voice, call: Call, repeat: int) -> EventBefore:
         ),
         location=one_line(plan.job.site.name),
         description=_description(voice, call),
+        cancelled=False,
+    )
+
+
+def _ice_wanted(plan: Plan, voice: Voice, room: ChillRoom) -> EventBefore:
+    """The hour at which a room's pails must be in the ice, as an event."""
+    begins = room.in_ice_by.astimezone(UTC).replace(microsecond=0)
+    how = voice.label(
+        "event.ice.how",
+        kits=room.kits,
+        ice_kg=room.ice_kg,
+        stirred_at=room.in_ice_by_stirred.isoformat(),
+    )
+    return EventBefore(
+        uid=_id(plan, "ice", room.room),
+        sequence=0,
+        begins=begins,
+        ends=begins + SHORTEST_EVENT,
+        summary=voice.label("event.ice", room=room.room),
+        location=one_line(plan.job.site.name),
+        description=how,
         cancelled=False,
     )
 

@@ -381,6 +381,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "dates": label("dates", from_at=begins, to_at=ends),
         "made": label("made", made_at=plan.decisions.made_at.isoformat()),
         "status_state": view.status_state(plan),
+        "chance": view.chance_text(plan, voice) if plan.rooms else "",
         "status_long": label(f"status.{status}.long", policy_min=plan.job.policy.margin_s / 60),
         "answers": view.answers(plan, voice),
         "warnings": [voice.say(warning) for warning in plan.warnings],
@@ -391,6 +392,7 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
             room.room: _drawn(bucket_picture(plan, room.room, voice)) for room in plan.rooms
         },
         "pictures": [_drawn(picture) for picture in job_pictures(plan, voice)],
+        "primers": work.primers(plan, voice),
         "coats": work.coats(plan, voice),
         "calls": sources.calls(plan, voice),
         "ice": sources.ice(plan, voice),

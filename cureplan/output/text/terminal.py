@@ -21,13 +21,14 @@ from cureplan.output.view.sources import (
 from cureplan.output.view.view import (
     State,
     answers,
+    chance_text,
     generic_notice,
     rooms,
     status_key,
     status_state,
     voice_of,
 )
-from cureplan.output.view.work import coats
+from cureplan.output.view.work import coats, primers
 from cureplan.planning.plan.model import Plan
 
 __all__ = [
@@ -162,6 +163,8 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
         _alternatives(page, plan, voice)
     if plan.rooms:
         _rooms(page, plan, voice)
+    if plan.primers:
+        _primers(page, plan, voice)
     if plan.coats:
         _coats(page, plan, voice)
     if plan.calls:
@@ -194,6 +197,8 @@ def _head(page: _Page, plan: Plan, voice: Voice) -> None:
     page.lines.append(
         page.paint(fit(f"{SHAPES[state]} {voice.label(f'status.{key}')}", page.width), state)
     )
+    if plan.rooms:
+        page.prose(chance_text(plan, voice), indent="  ")
     page.prose(
         voice.label(f"status.{key}.long", policy_min=plan.job.policy.margin_s / 60), indent="  "
     )
@@ -236,6 +241,21 @@ def _rooms(page: _Page, plan: Plan, voice: Voice) -> None:
         Column(title=label("limit"), cells=tuple(v.limit for v in views), rank=9),
         Column(title=label("walk"), cells=tuple(v.walk for v in views), rank=7),
         Column(title=label("opens"), cells=tuple(v.opens for v in views), rank=2),
+    )
+    page.table(columns)
+
+
+def _primers(page: _Page, plan: Plan, voice: Voice) -> None:
+    views = primers(plan, voice)
+    label = voice.label
+    page.heading(label("primers"))
+    columns = (
+        Column(title=label("room"), cells=tuple(v.room for v in views), shrinks=True),
+        Column(title=label("start"), cells=tuple(v.start for v in views)),
+        Column(title=label("end"), cells=tuple(v.end for v in views), rank=5),
+        Column(title=label("slurry.opens"), cells=tuple(v.opens for v in views), rank=4),
+        Column(title=label("slurry.closes"), cells=tuple(v.closes for v in views), rank=2),
+        Column(title=label("keeps"), cells=tuple(v.keeps for v in views), rank=8),
     )
     page.table(columns)
 

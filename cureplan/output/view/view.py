@@ -49,8 +49,25 @@ def voice_of(plan: Plan, language: str | None = None) -> Voice:
     )
 
 
+def is_sure_enough(plan: Plan) -> bool:
+    """Whether all of the plan holds as often as the job asks."""
+    return plan.risk.all_keep_frac >= plan.job.policy.confidence
+
+
+def chance_text(plan: Plan, voice: Voice) -> str:
+    """How often all of it holds, against what the job asks."""
+    return voice.label(
+        "status.chance",
+        keeps_frac=plan.risk.all_keep_frac,
+        wanted_frac=plan.job.policy.confidence,
+        members=plan.risk.members,
+    )
+
+
 def status_key(plan: Plan) -> str:
-    """The status as a label's key: "within", "short" or "none"."""
+    """The status as a label's key: "within", "unsure", "short" or "none"."""
+    if plan.status == "within policy" and not is_sure_enough(plan):
+        return "unsure"
     return {
         "within policy": "within",
         "short of policy": "short",
@@ -61,7 +78,7 @@ def status_key(plan: Plan) -> str:
 def status_state(plan: Plan) -> State:
     """The status as a shape: short as soon as one floor is."""
     if plan.status == "within policy":
-        return "kept"
+        return "kept" if is_sure_enough(plan) else "tight"
     none = plan.status == "no feasible plan"
     return "short" if none or any(room.margin_min < 0 for room in plan.rooms) else "tight"
 

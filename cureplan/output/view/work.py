@@ -9,9 +9,9 @@ from datetime import datetime
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import State, margin_state
-from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan
+from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, PrimerPlan
 
-__all__ = ["BucketView", "CoatView", "buckets", "coats"]
+__all__ = ["BucketView", "CoatView", "PrimerView", "buckets", "coats", "primers"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -122,6 +122,60 @@ def _coat(voice: Voice, coat: CoatPlan) -> CoatView:
         dew=dew,
         reason=voice.say(coat.reason),
         keeps=voice.show("keeps_frac", coat.keeps_frac, "nights"),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrimerView:
+    """One primer under one floor in words."""
+
+    room: str
+    start: str
+    end: str
+    roll: str
+    opens: str
+    closes: str
+    window: str
+    batches: str
+    dew: str | None
+    reason: str
+    keeps: str
+
+
+def primers(plan: Plan, voice: Voice) -> tuple[PrimerView, ...]:
+    """The primers in the order they are rolled."""
+    ordered = sorted(plan.primers, key=lambda primer: primer.start)
+    return tuple(_primer(voice, primer) for primer in ordered)
+
+
+def _primer(voice: Voice, primer: PrimerPlan) -> PrimerView:
+    dew = None
+    if primer.dew_c is not None:
+        dew = voice.label("coat.dew", slab_c=primer.slab_c, dew_c=primer.dew_c)
+    start_at, end_at = primer.start.isoformat(), primer.end.isoformat()
+    roll = "primer.broadcast" if primer.broadcast else "primer.roll"
+    return PrimerView(
+        room=one_line(primer.room),
+        start=voice.at(primer.start, "up"),
+        end=_end_after(voice, primer.start, primer.end),
+        roll=voice.label(roll, start_at=start_at, end_at=end_at),
+        opens=voice.at(primer.slurry_opens, "up"),
+        closes=voice.at(primer.slurry_closes),
+        window=voice.label(
+            "primer.window",
+            opens_at=primer.slurry_opens.isoformat(),
+            closes_at=primer.slurry_closes.isoformat(),
+        ),
+        batches=voice.label(
+            "coat.batches",
+            batches=primer.batches,
+            volume_m3=primer.volume_m3,
+            batch_s=primer.batch_minutes * 60,
+            working_s=primer.batch_working_min * 60,
+        ),
+        dew=dew,
+        reason=voice.say(primer.reason),
+        keeps=voice.show("keeps_frac", primer.keeps_frac, "nights"),
     )
 
 

@@ -9,14 +9,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.inputs.cards.model import TopcoatCard
+from cureplan.inputs.cards.model import PrimerCard, TopcoatCard
 from cureplan.inputs.job.model import Crew, Pace, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.science.clocks import CLOSING_MILESTONES
@@ -26,6 +26,7 @@ from cureplan.science.rate import AgeCurve
 
 __all__ = [
     "CREWS",
+    "HANDS",
     "FinishedFloor",
     "Landed",
     "Layer",
@@ -41,6 +42,7 @@ __all__ = [
     "floor_tasks",
     "landed_reached",
     "landed_when_s",
+    "primer_work",
     "slab_age_curve",
     "starts_over",
     "window_over",
@@ -55,16 +57,18 @@ _Factor = TypeVar("_Factor", float, Array)
 Reached = Mapping[str, Array]
 """When each patch of a layer reaches each hours-long milestone [epoch s]."""
 
-CREWS = ("pour", "topcoat")
+CREWS = ("pour", "topcoat", "primer")
 """Crews in the order the ordering problem numbers them."""
+HANDS = (0, 1, 0)
+"""Whose hands they are: the pour crew primes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layer:
     """One piece of work on a floor."""
 
-    kind: Literal["slurry", "vacuum", "topcoat"]
-    crew: Literal["pour", "topcoat"]
+    kind: Literal["primer", "slurry", "vacuum", "topcoat"]
+    crew: Literal["pour", "topcoat", "primer"]
     number: int = 1
     """Which of its kind, from below."""
     opens: str | None = None
@@ -81,8 +85,12 @@ class Layer:
         return {"slurry": "pour", "topcoat": f"coat {self.number}"}.get(self.kind, self.kind)
 
 
-def floor_layers(room: Room) -> tuple[Layer, ...]:
+def floor_layers(room: Room, *, primed: bool) -> tuple[Layer, ...]:
     """Everything that is done to a floor, from the slab up."""
+    primer = Layer(kind="primer", crew="primer")
+    slurry = Layer(kind="slurry", crew="pour")
+    if primed:
+        slurry = replace(slurry, opens="slurry_opens", closes="slurry_closes")
     coats = [
         Layer(
             kind="topcoat",
@@ -94,7 +102,8 @@ def floor_layers(room: Room) -> tuple[Layer, ...]:
         for number in range(1, room.topcoats + 1)
     ]
     return (
-        Layer(kind="slurry", crew="pour"),
+        *((primer,) if primed else ()),
+        slurry,
         Layer(kind="vacuum", crew="topcoat", opens="foot_traffic", leads=True),
         *coats,
     )
@@ -106,9 +115,9 @@ def floor_tasks(layers: Iterable[Layer]) -> tuple[tuple[Layer, ...], ...]:
     Examples
     --------
     >>> from cureplan.api import demo_job_path, read_job
-    >>> layers = floor_layers(read_job(demo_job_path()).rooms[0])
+    >>> layers = floor_layers(read_job(demo_job_path()).rooms[0], primed=True)
     >>> [[layer.stage for layer in task] for task in floor_tasks(layers)]
-    [['pour'], ['vacuum', 'coat 1'], ['coat 2']]
+    [['primer'], ['pour'], ['vacuum', 'coat 1'], ['coat 2']]
     """
     tasks: list[tuple[Layer, ...]] = []
     leads: tuple[Layer, ...] = ()
@@ -281,6 +290,26 @@ def coat_work(
         batches=batches,
         volume_m3=volume_m3,
         batch_s=card.mix_s + batch_area_m2 / speed_m2_s,
+    )
+
+
+def primer_work(
+    room: Room, card: PrimerCard, *, crew: Crew, pace: Pace, layer: Layer, patches: int
+) -> Work:
+    """How long priming takes; where it is broadcast, the same hands throw the grains."""
+    per_m2_s = 1.0 / pace.primer_m2_s
+    if card.broadcast_kg_m2 > 0:
+        per_m2_s += 1.0 / pace.broadcast_m2_s
+    rolling_s = room.area_m2 * per_m2_s / crew.primer
+    volume_m3 = room.area_m2 / card.spread_m2_m3
+    batch_area_m2 = min(room.area_m2, card.batch_m3 * card.spread_m2_m3)
+    return Work(
+        layer=layer,
+        duration_s=card.mix_s + rolling_s,
+        offset_s=card.mix_s + rolling_s * np.arange(patches) / patches,
+        batches=max(1, math.ceil(volume_m3 / card.batch_m3 - 1e-9)),
+        volume_m3=volume_m3,
+        batch_s=card.mix_s + batch_area_m2 * per_m2_s / crew.primer,
     )
 
 

@@ -18,6 +18,7 @@ from cureplan.planning.floor.layers import (
     coat_work,
     floor_layers,
     floor_tasks,
+    primer_work,
     slab_age_curve,
 )
 from cureplan.planning.floor.layout import (
@@ -28,7 +29,7 @@ from cureplan.planning.floor.layout import (
     lay_out,
     relative_times,
 )
-from cureplan.science.clocks import SlurryClocks, TopcoatClocks
+from cureplan.science.clocks import SlurryClocks, TopcoatClocks, topcoat_clocks
 from cureplan.science.kit import run_bucket
 from cureplan.science.rate import AgeCurve
 
@@ -211,6 +212,7 @@ class RoomPours:
     conditions: RoomConditions
     slurry_curve: AgeCurve = field(init=False)
     topcoat_curve: AgeCurve = field(init=False)
+    primer: tuple[TopcoatClocks, AgeCurve] | None = field(init=False)
     _plans: dict[tuple[PourOption, Crew], PourPlan] = field(init=False, default_factory=dict)
     _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
         field(init=False, default_factory=dict)
@@ -219,6 +221,10 @@ class RoomPours:
     def __post_init__(self) -> None:
         self.slurry_curve = self._curve(self.clocks)
         self.topcoat_curve = self._curve(self.topcoat)
+        self.primer = None
+        if self.job.cards.primer is not None:
+            primer = topcoat_clocks(self.job.cards.primer)
+            self.primer = (primer, self._curve(primer))
 
     def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> AgeCurve:
         return slab_age_curve(
@@ -255,7 +261,7 @@ class RoomPours:
     @property
     def tasks(self) -> tuple[tuple[Layer, ...], ...]:
         """What is done to the floor from the slab up, by what a crew does in one go."""
-        return floor_tasks(floor_layers(self.room))
+        return floor_tasks(floor_layers(self.room, primed=self.job.cards.primer is not None))
 
     @property
     def pour_task(self) -> int:
@@ -265,18 +271,19 @@ class RoomPours:
     def works(self, option: PourOption) -> tuple[Work, ...]:
         """How long every task of the floor takes when it is poured by an option."""
         plan = self.plan(option)
-        return tuple(
-            self._pour_work(task[-1], plan)
-            if task[-1].kind == "slurry"
-            else coat_work(
-                self.room,
-                self.job.cards.topcoat,
-                crew=self.job.crew,
-                pace=self.job.pace,
-                task=task,
-                patches=plan.layout.kits,
-            )
-            for task in self.tasks
+        return tuple(self._work(task, plan) for task in self.tasks)
+
+    def _work(self, task: tuple[Layer, ...], plan: PourPlan) -> Work:
+        room, job, patches, layer = self.room, self.job, plan.layout.kits, task[-1]
+        if layer.kind == "slurry":
+            return self._pour_work(layer, plan)
+        if layer.kind == "primer" and job.cards.primer is not None:
+            return primer_work(
+                room, job.cards.primer, crew=job.crew, pace=job.pace, layer=layer,
+                patches=patches,
+            )  # fmt: skip
+        return coat_work(
+            room, job.cards.topcoat, crew=job.crew, pace=job.pace, task=task, patches=patches
         )
 
     @staticmethod
@@ -295,6 +302,8 @@ class RoomPours:
         """Clocks of a layer's material, and its age on this slab."""
         if layer.kind == "slurry":
             return self.clocks, self.slurry_curve
+        if layer.kind == "primer" and self.primer is not None:
+            return self.primer
         return self.topcoat, self.topcoat_curve
 
     def long_factors(self, layer: Layer, at_s: float) -> tuple[float, float]:

@@ -52,9 +52,9 @@ def room_takeoff(
     cards = job.cards
     broadcast_kg = room.area_m2 * (cards.aggregate.kept_kg_m2 + cards.aggregate.swept_kg_m2)
     coats = [work for work in works if work.layer.kind == "topcoat"]
-    primer = 0
+    primer = sum(work.batches for work in works if work.layer.kind == "primer")
     if cards.primer is not None:
-        primer = _whole(room.area_m2 / cards.primer.spread_m2_m3 / cards.primer.batch_m3)
+        broadcast_kg += room.area_m2 * cards.primer.broadcast_kg_m2
     return TakeoffRoom(
         room=room.name,
         area_m2=room.area_m2,

@@ -82,6 +82,7 @@ class Nights:
     slab_k: Mapping[str, Array]
     pour_visit: Mapping[str, Visit]
     coat_visit: Mapping[tuple[str, int], Visit]
+    primer_visit: Mapping[str, Visit]
 
     def error_k(self, errors_k: Array, at_s: Array) -> Array:
         """Errors of shape (nights, hours) at instants of shape (nights, N)."""
@@ -126,17 +127,23 @@ def draw_nights(
         slab_k[room.name] = _as_read(error_k, hours_s, conditions[room.name], misread_k)
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
+    pour_visit = _visits(pouring, random, members)
+    coat_visit = _visits(coating, random, members)
+    primed = [(p.begins_s, p.end_s, p.room) for p in schedule.primers]
+    primer_columns = random.standard_normal((2, members if primed else 0))
     return Nights(
         members=members,
         material={
             "slurry": (columns[0], columns[1]),
             "topcoat": (columns[2], columns[3]),
+            "primer": (primer_columns[0], primer_columns[1]),
         },
         first_s=float(hours_s[0]),
         air_k={room.name: answered[room.name][0] + indoor_k for room in job.rooms},
         slab_k=slab_k,
-        pour_visit=_visits(pouring, random, members),
-        coat_visit=_visits(coating, random, members),
+        pour_visit=pour_visit,
+        coat_visit=coat_visit,
+        primer_visit=_visits(primed, random, members),
     )
 
 

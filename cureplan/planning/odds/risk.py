@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Job, Shift
-from cureplan.planning.floor.layers import Layer
+from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
 from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights, ln_pace
 from cureplan.planning.schedule.outcome import Schedule
@@ -51,6 +51,8 @@ class Odds:
     bucket_frac: Mapping[str, Array]
     room_frac: Mapping[str, float]
     coat_frac: Mapping[tuple[str, int], float]
+    primer_frac: Mapping[str, float]
+    """In how many nights the slurry finds the primer neither wet nor too old."""
     buckets_frac: float
     coats_frac: float
     opening_frac: float
@@ -98,10 +100,15 @@ def assess(
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
     coat_frac: dict[tuple[str, int], float] = {}
+    primer_frac: dict[str, float] = {}
     for poured in schedule.pours:
         coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_start)
+        if poured.own.layer.opens is not None:
+            met = _met(poured, poured.own, laid, nights)
+            primer_frac[poured.room] = float(met.mean())
+            coats_ok &= met
         for coat in coats:
-            met = _met(poured, coat, laid, nights)
+            met = _met(poured, coat.work, laid, nights)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
         if coats:
@@ -113,6 +120,7 @@ def assess(
         bucket_frac=bucket_frac,
         room_frac=room_frac,
         coat_frac=coat_frac,
+        primer_frac=primer_frac,
         buckets_frac=float(buckets_ok.mean()),
         coats_frac=float(coats_ok.mean()),
         opening_frac=float(opening_ok.mean()),
@@ -249,7 +257,7 @@ def _planned(
         room = pours[placed.room]
         if (placed.room, layer.kind) not in followed:
             followed[placed.room, layer.kind] = _drawn_ages(room, layer, nights)
-        pouring = layer.crew == "pour"
+        coating = layer.crew == "topcoat"
         return _Stay(
             room=placed.room,
             layer=layer,
@@ -257,7 +265,7 @@ def _planned(
             ends_s=placed.end_s,
             patch_s=patch_s,
             visit=visit,
-            shifts=job.crew.pour_shifts if pouring else job.crew.topcoat_shifts,
+            shifts=job.crew.topcoat_shifts if coating else job.crew.pour_shifts,
             needs_s=room.material(layer)[0].age_s,
             ages=followed[placed.room, layer.kind],
             landed=landed,
@@ -281,6 +289,15 @@ def _planned(
             nights.coat_visit[coat.room, coat.coat],
         )
         for coat in schedule.coats
+    ]
+    stays += [
+        stay(
+            primer,
+            primer.work.layer,
+            primer.start_s + primer.work.offset_s,
+            nights.primer_visit[primer.room],
+        )
+        for primer in schedule.primers
     ]
     return sorted(stays, key=lambda stay: stay.begins_s)
 
@@ -330,23 +347,23 @@ def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
 
 def _met(
     poured: PlacedPour,
-    coat: PlacedCoat,
+    work: Work,
     laid: Mapping[tuple[str, Layer], _Stay],
     nights: Nights,
 ) -> Flags:
     """Whether a layer finds the one below neither wet nor too old, and what leads up to it
     a floor that bears feet, night by night."""
     layers = [work.layer for work in poured.works]
-    layer = coat.work.layer
-    below = laid.get((coat.room, layers[layers.index(layer) - 1]))
+    room, layer = poured.room, work.layer
+    below = laid.get((room, layers[layers.index(layer) - 1]))
     if below is None or layer.opens is None or layer.closes is None:
         # The layer below was laid before a plan made again: nothing is known of it here.
         return np.ones(nights.members, dtype=bool)
-    stay = laid[coat.room, layer]
+    stay = laid[room, layer]
     age_s = below.aged_s(stay.laid_s)
     met = (age_s >= below.needs_s[layer.opens]) & (age_s <= below.needs_s[layer.closes])
-    begins_s = coat.begins_s
-    for lead in coat.work.leads:
+    begins_s = stay.begins_s
+    for lead in work.leads:
         if lead.layer.opens is not None:
             at_s = stay.visit.at_s(np.array([begins_s]))
             met &= below.aged_s(at_s) >= below.needs_s[lead.layer.opens]

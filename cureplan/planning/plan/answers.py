@@ -16,6 +16,7 @@ from cureplan.planning.plan.model import (
     Call,
     ChillPlan,
     CoatPlan,
+    PrimerPlan,
     RoomPlan,
 )
 from cureplan.planning.schedule.outcome import Schedule
@@ -27,12 +28,18 @@ WORTH_SAYING_MIN = 0.25
 
 
 def order_answer(
-    job: Job, rooms: Sequence[RoomPlan], calls: Sequence[Call], odds: Odds
+    job: Job,
+    rooms: Sequence[RoomPlan],
+    calls: Sequence[Call],
+    odds: Odds,
+    *,
+    primers: Sequence[PrimerPlan],
 ) -> Answer:
     """Which room is poured when, bucket by bucket, and when the crew must be there."""
     first = rooms[0]
     earliest = min(call.call for call in calls if call.stage == "pour")
     headline = [
+        *_primer_headline(primers, calls),
         Message(
             "order.first",
             {
@@ -40,7 +47,7 @@ def order_answer(
                 "start_at": first.pour_start.isoformat(),
                 "room": first.room,
             },
-        )
+        ),
     ]
     headline += [
         Message(
@@ -67,6 +74,20 @@ def order_answer(
         reasons=tuple(reasons),
         doubt=Message("doubt.buckets", {"keeps_frac": odds.buckets_frac}),
     )
+
+
+def _primer_headline(
+    primers: Sequence[PrimerPlan], calls: Sequence[Call]
+) -> tuple[Message, ...]:
+    if not primers:
+        return ()
+    called = min(call.call for call in calls if call.stage == primers[0].stage)
+    values: dict[str, Value] = {
+        "call_at": called.isoformat(),
+        "start_at": primers[0].start.isoformat(),
+        "end_at": max(primer.end for primer in primers).isoformat(),
+    }
+    return (Message("order.primer", values),)
 
 
 def _way_out_reasons(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:

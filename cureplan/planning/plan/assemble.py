@@ -25,7 +25,7 @@ from cureplan.planning.plan.answers import (
     order_answer,
     way_back_answer,
 )
-from cureplan.planning.plan.calls import call_plans, coat_plans
+from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
 from cureplan.planning.plan.hours import beyond_hours, hour_rows
 from cureplan.planning.plan.kits import (
@@ -101,6 +101,7 @@ def assemble(
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
     chill = chill_plan(job, pours, schedule)
+    primers = primer_plans(job, pours, schedule, odds.primer_frac)
     unsure = _less_sure(wanted, schedule)
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     return Plan(
@@ -109,7 +110,7 @@ def assemble(
             status=_status(schedule),
             made_at=made_at.astimezone(job.site.zone).replace(microsecond=0),
             answers=(
-                order_answer(job, rooms, calls, odds),
+                order_answer(job, rooms, calls, odds, primers=primers),
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
@@ -130,6 +131,7 @@ def assemble(
         ),
         coats=coats,
         calls=calls,
+        primers=primers,
         chill=chill,
         hours=hour_rows(job, series, pours),
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
@@ -140,6 +142,7 @@ def assemble(
                 series,
                 rooms=rooms,
                 coats=coats,
+                primers=primers,
                 chill=chill,
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,

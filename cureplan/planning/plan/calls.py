@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from cureplan.core.messages import Message, Value
@@ -10,12 +10,12 @@ from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import pour_roles
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.nights import SAME_SHIFT_S
-from cureplan.planning.plan.hours import coat_closes_s, instant
-from cureplan.planning.plan.model import Call, CoatPlan
+from cureplan.planning.plan.hours import coat_closes_s, instant, pour_closes_s
+from cureplan.planning.plan.model import Call, CoatPlan, PrimerPlan
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedCoat
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
-__all__ = ["call_plans", "coat_plans"]
+__all__ = ["call_plans", "coat_plans", "primer_plans"]
 
 
 def call_plans(
@@ -51,7 +51,11 @@ def call_plans(
                 )
             )
         last_end_s = poured.end_s
-    return (*calls, *_topcoat_calls(job, schedule))
+    return (
+        *_film_calls(job, schedule.primers, people=job.crew.primer),
+        *calls,
+        *_film_calls(job, schedule.coats, people=job.crew.topcoat),
+    )
 
 
 def _why_called(fresh: bool, ahead_s: float) -> Message:
@@ -59,10 +63,10 @@ def _why_called(fresh: bool, ahead_s: float) -> Message:
     return Message(code, {"ahead_s": ahead_s})
 
 
-def _topcoat_calls(job: Job, schedule: Schedule) -> list[Call]:
+def _film_calls(job: Job, placed: Sequence[PlacedCoat], *, people: int) -> list[Call]:
     calls: list[Call] = []
     last_end_s: float | None = None
-    for coat in sorted(schedule.coats, key=lambda placed: placed.begins_s):
+    for coat in sorted(placed, key=lambda film: film.begins_s):
         fresh = last_end_s is None or coat.begins_s - last_end_s > SAME_SHIFT_S
         ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
         at_s = coat.begins_s
@@ -73,7 +77,7 @@ def _topcoat_calls(job: Job, schedule: Schedule) -> list[Call]:
             calls.append(
                 Call(
                     role=layer.kind,
-                    people=job.crew.topcoat,
+                    people=people,
                     room=coat.room,
                     stage=layer.stage,
                     call=instant(coat.begins_s - ahead_s, job.site.zone),
@@ -104,13 +108,7 @@ def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> Co
     zone = job.site.zone
     slab_c = float(pours.conditions.slab_at(coat.start_s))
     dew_c = float(pours.conditions.dew_at(coat.start_s))
-    fit = pours.topcoat.fit
-    order = list(pours.topcoat.age_s).index("working_time")
     closes_s = coat_closes_s(pours, coat)
-    working_s = float(fit.time_s(slab_c, order))
-    if pours.topcoat.humidity is not None:
-        humidity = pours.conditions.humidity_at(coat.start_s)
-        working_s /= float(pours.topcoat.humidity.at(humidity))
     return CoatPlan(
         room=coat.room,
         coat=coat.coat,
@@ -122,7 +120,62 @@ def _coat_plan(job: Job, pours: RoomPours, coat: PlacedCoat, keeps: float) -> Co
         batches=coat.work.batches,
         volume_m3=coat.work.volume_m3,
         batch_minutes=round(coat.work.batch_s / 60.0, 2),
-        batch_working_min=round(working_s / 60.0, 2),
+        batch_working_min=_working_min(pours, coat),
+        slab_c=round(slab_c, 2),
+        dew_c=None if dew_c != dew_c else round(dew_c, 2),
+        keeps_frac=round(keeps, 4),
+    )
+
+
+def _working_min(pours: RoomPours, film: PlacedCoat) -> float:
+    """How long a batch stays workable on the slab and in the air it is mixed in."""
+    clocks, _ = pours.material(film.work.layer)
+    order = list(clocks.age_s).index("working_time")
+    slab_c = float(pours.conditions.slab_at(film.start_s))
+    working_s = float(clocks.fit.time_s(slab_c, order))
+    if clocks.humidity is not None:
+        working_s /= float(clocks.humidity.at(pours.conditions.humidity_at(film.start_s)))
+    return round(working_s / 60.0, 2)
+
+
+def primer_plans(
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    keeps_frac: Mapping[str, float],
+) -> tuple[PrimerPlan, ...]:
+    """Every primer with the window of the slurry over it, in the order they are rolled."""
+    poured = {placed.room: placed for placed in schedule.pours}
+    return tuple(
+        _primer_plan(job, pours[p.room], p, poured[p.room], keeps_frac[p.room])
+        for p in sorted(schedule.primers, key=lambda placed: placed.start_s)
+    )
+
+
+def _primer_plan(
+    job: Job, pours: RoomPours, primer: PlacedCoat, poured: PlacedPour, keeps: float
+) -> PrimerPlan:
+    zone, work = job.site.zone, primer.work
+    slab_c = float(pours.conditions.slab_at(primer.start_s))
+    dew_c = float(pours.conditions.dew_at(primer.start_s))
+    opens = instant(poured.window.opens_s, zone)
+    closes = instant(pour_closes_s(pours, poured), zone)
+    return PrimerPlan(
+        room=primer.room,
+        stage=work.layer.stage,
+        start=instant(primer.start_s, zone),
+        end=instant(primer.end_s, zone),
+        slurry_opens=opens,
+        slurry_closes=closes,
+        walkable=instant(primer.closed.ends_s, zone),
+        reason=Message(
+            "primer.then", {"opens_at": opens.isoformat(), "closes_at": closes.isoformat()}
+        ),
+        batches=work.batches,
+        volume_m3=work.volume_m3,
+        batch_minutes=round(work.batch_s / 60.0, 2),
+        batch_working_min=_working_min(pours, primer),
+        broadcast=job.cards.primer is not None and job.cards.primer.broadcast_kg_m2 > 0,
         slab_c=round(slab_c, 2),
         dew_c=None if dew_c != dew_c else round(dew_c, 2),
         keeps_frac=round(keeps, 4),

@@ -24,6 +24,7 @@ __all__ = [
     "hour_rows",
     "instant",
     "minutes",
+    "pour_closes_s",
 ]
 
 
@@ -72,6 +73,12 @@ def floor_closes_s(pours: RoomPours, poured: PlacedPour) -> float:
 def coat_closes_s(pours: RoomPours, coat: PlacedCoat) -> float:
     """Latest start of a coat, by which all of it is reached within the plan's hours."""
     return min(coat.window.closes_s, _until_s(pours) - float(coat.work.offset_s.max()))
+
+
+def pour_closes_s(pours: RoomPours, poured: PlacedPour) -> float:
+    """Latest start of a pour over its primer, all of it landed within the plan's hours."""
+    offset_s = poured.works[pours.pour_task].offset_s
+    return min(poured.window.closes_s, _until_s(pours) - float(offset_s.max()))
 
 
 def beyond_hours(

@@ -30,6 +30,7 @@ __all__ = [
     "NightPoured",
     "NightSlab",
     "Plan",
+    "PrimerPlan",
     "RemedyTry",
     "Risk",
     "RoomHour",
@@ -173,6 +174,31 @@ class CoatPlan:
         """
         minute = floor_to(self.start, minutes=1)
         return minute if minute >= self.opens else ceil_to(self.start, minutes=1)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PrimerPlan:
+    """A primer under one floor: when it is rolled, and when the slurry may follow."""
+
+    room: str
+    stage: str
+    """What calls know it by."""
+    start: datetime
+    end: datetime
+    slurry_opens: datetime
+    """First start of the pour over it; `slurry_closes` is the last."""
+    slurry_closes: datetime
+    walkable: datetime
+    reason: Message
+    batches: int
+    volume_m3: float
+    batch_minutes: float
+    batch_working_min: float
+    broadcast: bool
+    slab_c: float
+    dew_c: float | None
+    keeps_frac: float
+    """In how many nights the slurry finds it neither wet nor too old."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -389,6 +415,7 @@ class Plan:
     risk: Risk
     warnings: tuple[Message, ...]
     sources: tuple[Source, ...]
+    primers: tuple[PrimerPlan, ...] = ()
     night: Night | None = None
     """What was learned and changed, where the plan was made again on the night."""
 
@@ -427,6 +454,8 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
     data = _adapter().dump_python(plan, mode="json")
     if plan.night is None:
         del data["night"]
+    if not plan.primers:
+        del data["primers"]
     if text_of is not None:
         _add_texts(plan, data, text_of)
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"

@@ -10,9 +10,10 @@ from typing import Literal
 import numpy as np
 
 from cureplan.core.messages import Message, Value
+from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.ice import IceNeed
-from cureplan.planning.plan.model import ChillPlan, CoatPlan, RoomPlan, Source
+from cureplan.planning.plan.model import ChillPlan, CoatPlan, PrimerPlan, RoomPlan, Source
 from cureplan.planning.schedule.placing import crew_spans
 from cureplan.weather.hours.series import Gap, HourlySeries
 
@@ -25,6 +26,7 @@ def plan_warnings(
     *,
     rooms: Sequence[RoomPlan],
     coats: Sequence[CoatPlan],
+    primers: Sequence[PrimerPlan],
     chill: ChillPlan,
     need: IceNeed,
     made_at: datetime,
@@ -33,6 +35,7 @@ def plan_warnings(
     return (
         *_pour_warnings(job, rooms),
         *_ice_warnings(job, chill, need, made_at),
+        *_primer_warnings(primers),
         *_coat_warnings(coats),
         *_weather_warnings(job, series),
         *_card_warnings(job),
@@ -101,6 +104,21 @@ def _ice_warnings(
     return found
 
 
+def _primer_warnings(primers: Sequence[PrimerPlan]) -> list[Message]:
+    return [
+        Message(
+            "warn.primer_slow",
+            {
+                "room": primer.room,
+                "batch_min": primer.batch_minutes,
+                "working_min": primer.batch_working_min,
+            },
+        )
+        for primer in primers
+        if primer.batch_minutes > primer.batch_working_min
+    ]
+
+
 def _coat_warnings(coats: Sequence[CoatPlan]) -> list[Message]:
     found = [
         Message(
@@ -139,9 +157,15 @@ def _gap(job: Job, gap: Gap) -> Message:
 
 
 def _card_warnings(job: Job) -> list[Message]:
-    cards = (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
-    generic = [card.title for card in cards if card.generic]
+    generic = [card.title for card in _cards(job) if card.generic]
     return [Message("warn.generic", {"cards": "; ".join(generic)})] if generic else []
+
+
+def _cards(job: Job) -> tuple[SlurryCard | TopcoatCard | AggregateCard | PrimerCard, ...]:
+    """Every card the plan rests on."""
+    cards = job.cards
+    named = (cards.slurry, cards.topcoat, cards.aggregate, cards.primer)
+    return tuple(card for card in named if card is not None)
 
 
 def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
@@ -172,7 +196,7 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
             generic=card.generic,
             detail=Message("source.card", {"provenance": provenance(card.provenance.values())}),
         )
-        for card in (job.cards.slurry, job.cards.topcoat, job.cards.aggregate)
+        for card in _cards(job)
     ]
     read = [room.name for room in job.rooms if room.slab_reading is not None]
     history_h = (job.access.begins.timestamp() - float(series.epoch_s[0])) / 3600.0

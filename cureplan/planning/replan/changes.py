@@ -342,6 +342,19 @@ def _way_back(old: Plan, new: Plan) -> list[Message]:
         if abs((now - was).total_seconds()) >= WORTH_COAT_S:
             values: dict[str, Value] = {"from_at": was.isoformat(), "to_at": now.isoformat()}
             found.append(Message(f"replan.coat_{number}", values))
+    found += [
+        Message(
+            "replan.primer_old",
+            {
+                "room": primer.room,
+                "start_at": room.pour_start.isoformat(),
+                "closes_at": primer.slurry_closes.isoformat(),
+            },
+        )
+        for primer in new.primers
+        for room in new.rooms
+        if room.room == primer.room and room.pour_start > primer.slurry_closes
+    ]
     late = [coat for coat in new.coats if coat.start > coat.closes]
     found += [
         Message(

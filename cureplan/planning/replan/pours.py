@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Crew, Job
+from cureplan.planning.floor.layers import window_over
 from cureplan.planning.floor.layout import (
     Cadence,
     PourTimes,
@@ -20,10 +21,12 @@ from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours
 from cureplan.planning.plan.model import RoomPlan
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.planning.schedule.placing import (
+    PlacedCoat,
     PlacedPour,
     Span,
     crew_spans,
     earliest_start,
+    place_layer,
     place_pour,
 )
 from cureplan.planning.schedule.slots import SLOT_S
@@ -32,6 +35,7 @@ __all__ = [
     "HALF_SECOND",
     "StartedPours",
     "go_on",
+    "laid_under",
     "option_of",
     "place_as_planned",
     "place_next",
@@ -168,7 +172,13 @@ def _times(
 
 
 def go_on(
-    pours: RoomPours, floor: FloorState, state: NightState, *, before: Crew, free_s: float
+    pours: RoomPours,
+    floor: FloorState,
+    state: NightState,
+    *,
+    before: Crew,
+    free_s: float,
+    primed_s: float | None = None,
 ) -> tuple[StartedPours, PlacedPour]:
     """Place a begun floor; no bucket that is poured moves."""
     kept, start_s = rest_of_floor(pours, floor, state, before=before, free_s=free_s)
@@ -181,7 +191,18 @@ def go_on(
         kept=kept,
     )
     delayed = "hour" in floor.room.remedies
-    return started, place_pour(started, kept.option, start_s, delayed=delayed)
+    under = laid_under(started, kept.option, primed_s)
+    return started, place_pour(started, kept.option, start_s, delayed=delayed, below=under)
+
+
+def laid_under(
+    pours: RoomPours, option: PourOption, primed_s: float | None
+) -> PlacedCoat | None:
+    """The primer under a floor, rolled or to be rolled at the hour the plan before gave it."""
+    work = pours.works(option)[0]
+    if primed_s is None or work.layer.kind != "primer":
+        return None
+    return place_layer(pours, work, None, primed_s)
 
 
 def place_next(
@@ -191,6 +212,7 @@ def place_next(
     state: NightState,
     *,
     shut: Mapping[str, Span],
+    primed_s: float | None = None,
 ) -> PlacedPour | None:
     """Place a floor not yet begun at its earliest, in the fewest bays that keep the policy.
 
@@ -203,10 +225,11 @@ def place_next(
     best: PlacedPour | None = None
     for later in hours:
         for tried in options:
-            start_s = _earliest(pours, tried, placed, state, shut, later * HOUR_S)
+            under = laid_under(pours, tried, primed_s)
+            start_s = _earliest(pours, tried, placed, state, shut, later * HOUR_S, under)
             if start_s is None:
                 continue
-            found = place_pour(pours, tried, start_s, delayed=later > 0)
+            found = place_pour(pours, tried, start_s, delayed=later > 0, below=under)
             if found.planning_margin_s >= job.policy.margin_s - HALF_SECOND:
                 return found
             if best is None or found.planning_margin_s > best.planning_margin_s + 60.0:
@@ -222,6 +245,7 @@ def place_as_planned(
     *,
     shut: Mapping[str, Span],
     waited: bool,
+    primed_s: float | None = None,
 ) -> PlacedPour | None:
     """A floor in the bays and with the ice it was planned with, whatever margin that leaves.
 
@@ -230,6 +254,7 @@ def place_as_planned(
     """
     option = option_of(floor.room)
     not_before_s = floor.room.pour_start.timestamp() if waited else -np.inf
+    under = laid_under(pours, option, primed_s)
     start_s = _earliest(
         pours,
         option,
@@ -237,12 +262,14 @@ def place_as_planned(
         state,
         shut,
         0.0,
+        under,
         not_before_s=not_before_s,
         over_s=OVER_SHIFT_S,
     )
     if start_s is None:
         return None
-    return place_pour(pours, option, start_s, delayed="hour" in floor.room.remedies)
+    delayed = "hour" in floor.room.remedies
+    return place_pour(pours, option, start_s, delayed=delayed, below=under)
 
 
 def _change_s(job: Job, before: str, pours: RoomPours) -> float:
@@ -258,12 +285,16 @@ def _earliest(
     state: NightState,
     shut: Mapping[str, Span],
     later_s: float,
+    under: PlacedCoat | None,
     *,
     not_before_s: float = -np.inf,
     over_s: float = 0.0,
 ) -> float | None:
     job: Job = pours.job
     length_s = pours.plan(option).times.last_s
+    opens_s = -np.inf
+    if under is not None:
+        opens_s = window_over(under.reached, pours.works(option)[pours.pour_task]).opens_s
     free_s = max((p.end_s + _change_s(job, p.room, pours) for p in placed), default=-np.inf)
     on_way = [shut[name] for name in job.crossed_from(pours.room.name) if name in shut]
 
@@ -272,7 +303,7 @@ def _earliest(
         return max(ends, default=None)
 
     found = earliest_start(
-        from_s=max(free_s, state.now_s, state.wait_s, not_before_s) + later_s,
+        from_s=max(max(free_s, state.now_s, state.wait_s, not_before_s) + later_s, opens_s),
         length_s=length_s - over_s,
         spans=crew_spans(job, job.crew.pour_shifts),
         setup_s=job.crew.setup_s,

@@ -20,7 +20,7 @@ from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.odds.risk import assess
 from cureplan.planning.plan.assemble import assemble
 from cureplan.planning.plan.hours import instant, minutes
-from cureplan.planning.plan.model import Night, Plan, Source, Status
+from cureplan.planning.plan.model import Night, Plan, RoomPlan, Source, Status
 from cureplan.planning.replan.changes import changes_of, log_of, night_of, past_shift
 from cureplan.planning.replan.coats import place_coats_again
 from cureplan.planning.replan.estimate import NightReadings, estimate_night
@@ -33,7 +33,13 @@ from cureplan.planning.replan.job import (
     slurry_of,
 )
 from cureplan.planning.replan.order import Placed, best_order, carries_on
-from cureplan.planning.replan.pours import go_on, option_of, place_as_planned, place_next
+from cureplan.planning.replan.pours import (
+    go_on,
+    laid_under,
+    option_of,
+    place_as_planned,
+    place_next,
+)
 from cureplan.planning.replan.state import FloorState, NightState, night_state
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
@@ -66,7 +72,11 @@ def _past_or_told(found: Finding, plan: Plan, state: NightState) -> bool:
         return False
     room = next(room for room in plan.rooms if room.room == found.room)
     begun = found.room in state.floors and state.floors[found.room].done > 0
-    if found.rule in ("coats", "opening") and found.unit == "min" and found.off_by < TOL_MIN:
+    if (
+        found.rule in ("primers", "coats", "opening")
+        and found.unit == "min"
+        and found.off_by < TOL_MIN
+    ):
         return True
     told = {
         # The crew of the plan's job is tonight's, the first buckets had another.
@@ -74,6 +84,7 @@ def _past_or_told(found: Finding, plan: Plan, state: NightState) -> bool:
         # A floor begun is where it is; what runs over its shift is told.
         "pours": begun or past_shift(plan, room) is not None,
         "way out": begun and room.pour_start.timestamp() <= state.now_s,
+        "primers": begun or _outlived(plan, room),
         "coats": any(c.room == found.room and c.start > c.closes for c in plan.coats),
         "opening": room.opens > room.open_by,
     }
@@ -163,6 +174,7 @@ def _put_together(
         coats=place_coats_again(job, found.pours, placed, planned=old.coats, now_s=state.now_s),
         failures=(),
         required_s=job.policy.margin_s,
+        primers=_primers(old, found),
     )
     odds = assess(job, found.pours, schedule, issued_s=state.now_s)
     made_at = instant(state.now_s, job.site.zone)
@@ -199,12 +211,18 @@ class _Placed(NamedTuple):
 def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed:
     """Begun floors first, then the others: in the plan's order, unless another is better."""
     placed: dict[str, PlacedPour] = {}
+    primed_s = _primed_s(old)
     free_s = -np.inf
     begun = [f for f in state.floors.values() if f.done]
     for floor in sorted(begun, key=lambda f: (not f.complete, -f.poured_s[-1])):
         name = floor.room.room
         pours[name], placed[name] = go_on(
-            pours[name], floor, state, before=old.job.crew, free_s=free_s
+            pours[name],
+            floor,
+            state,
+            before=old.job.crew,
+            free_s=free_s,
+            primed_s=primed_s.get(name),
         )
         if not floor.complete:
             free_s = placed[name].end_s + state.crew.changeover_s
@@ -214,7 +232,14 @@ def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed
         for name in order:
             shut = {other: poured.closed for other, poured in after.items()}
             option = option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
-            found = place_next(pours[name], option, list(after.values()), state, shut=shut)
+            found = place_next(
+                pours[name],
+                option,
+                list(after.values()),
+                state,
+                shut=shut,
+                primed_s=primed_s.get(name),
+            )
             if found is None:
                 left_out.append(name)
             else:
@@ -266,12 +291,27 @@ def _as_planned(
             state,
             shut={name: poured.closed for name, poured in placed.items()},
             waited=waited,
+            primed_s=_primed_s(old).get(room.room),
         )
         if found is None:
             left_out.append(room.room)
         else:
             placed[room.room] = found
     return placed, tuple(left_out)
+
+
+def _primed_s(old: Plan) -> dict[str, float]:
+    """When each floor was primed, or is to be [epoch s]."""
+    return {primer.room: primer.start.timestamp() for primer in old.primers}
+
+
+def _primers(old: Plan, found: _Placed) -> tuple[PlacedCoat, ...]:
+    primed_s = _primed_s(old)
+    under = (
+        laid_under(found.pours[name], poured.option, primed_s.get(name))
+        for name, poured in found.placed.items()
+    )
+    return tuple(primer for primer in under if primer is not None)
 
 
 def _order(state: NightState, pours: Mapping[str, RoomPours]) -> list[str]:
@@ -291,6 +331,7 @@ def _finished(
 ) -> Plan:
     """Changes first among the warnings, the old plan's sources, and the honest status."""
     late = any(c.start > c.closes for c in new.coats)
+    late |= any(_outlived(new, room) for room in new.rooms)
     late |= any(room.opens > room.open_by or past_shift(new, room) for room in new.rooms)
     status: Status = "short of policy" if late else new.decisions.status
     if night.left_out:
@@ -309,6 +350,11 @@ def _finished(
         ),
         night=night,
     )
+
+
+def _outlived(plan: Plan, room: RoomPlan) -> bool:
+    """Whether a floor is poured after its primer is too old for it."""
+    return any(p.room == room.room and room.pour_start > p.slurry_closes for p in plan.primers)
 
 
 def _warnings(old: Plan, new: Plan, state: NightState) -> tuple[Message, ...]:

@@ -135,13 +135,13 @@ class OrderingModel:
                 self.model.add(after.begin <= task.offset("closes"))
 
     def _add_crews(self) -> None:
-        for crew in {stage.crew for _, _, stage in self.problem.tasks()}:
+        for hands in {self.problem.hands_of(stage) for _, _, stage in self.problem.tasks()}:
             self.model.add_no_overlap(
                 self.model.new_interval_var(
                     task.begin, task.length, task.frees, f"busy {room}.{number}"
                 )
                 for (room, number), task in self.tasks.items()
-                if self.problem.rooms[room][number].crew == crew
+                if self.problem.hands_of(self.problem.rooms[room][number]) == hands
             )
 
     def _add_crossings(self) -> None:

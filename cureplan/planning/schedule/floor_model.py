@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 from cureplan.inputs.job.model import Job, Remedy, Room
-from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.floor.layers import CREWS, HANDS
+from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.schedule.lexicographic import narrow
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import (
@@ -23,6 +24,8 @@ from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
 from cureplan.planning.schedule.slots import SLOT_S, Slots
 from cureplan.planning.schedule.tables import PourTables, layer_stage
+
+POURING = CREWS.index("pour")
 
 __all__ = ["FloorModel", "Tables", "floor_model"]
 
@@ -86,10 +89,18 @@ class FloorModel:
 
     def schedule(self, choice: Choice) -> Schedule:
         """Run what was chosen at its definite times."""
-        pours, coats = [], []
+        primers, pours, coats = [], [], []
         for room, (name, stages) in enumerate(zip(self.names, self.problem.rooms, strict=True)):
             first = self.problem.pour(room)
-            poured = self._pour(room, name, choice)
+            under: PlacedCoat | None = None
+            works = self.pours[name].works(self._option(room, choice))
+            for number in range(first):
+                begins_s = float(self.slots.at(stages[number].begins[choice[room][number]]))
+                under = place_layer(
+                    self.pours[name], works[number], under, begins_s, windows=self.windows
+                )
+                primers.append(under)
+            poured = self._pour(room, name, choice, under)
             pours.append(poured)
             below: PlacedPour | PlacedCoat = poured
             for number in range(first + 1, len(stages)):
@@ -103,6 +114,7 @@ class FloorModel:
                 )
                 coats.append(below)
         return Schedule(
+            primers=tuple(sorted(primers, key=lambda p: p.begins_s)),
             pours=tuple(sorted(pours, key=lambda p: p.start_s)),
             coats=tuple(sorted(coats, key=lambda c: c.begins_s)),
             failures=(),
@@ -110,15 +122,24 @@ class FloorModel:
             windows=self.windows,
         )
 
-    def _pour(self, room: int, name: str, choice: Choice) -> PlacedPour:
+    def _option(self, room: int, choice: Choice) -> PourOption:
+        """How a room is poured."""
+        number = self.problem.pour(room)
+        stage = self.problem.rooms[room][number]
+        return option_ladder(self.remedies)[int(stage.option[choice[room][number]])]
+
+    def _pour(
+        self, room: int, name: str, choice: Choice, below: PlacedCoat | None
+    ) -> PlacedPour:
         number = self.problem.pour(room)
         stage, k = self.problem.rooms[room][number], choice[room][number]
         return place_pour(
             self.pours[name],
-            option_ladder(self.remedies)[int(stage.option[k])],
+            self._option(room, choice),
             float(self.slots.at(stage.begins[k])),
             delayed=self._waits_for_margin(choice, room),
             windows=self.windows,
+            below=below,
         )
 
     def _waits_for_margin(self, choice: Choice, room: int) -> bool:
@@ -135,6 +156,10 @@ class FloorModel:
             if pour.span[j] == span and pour.begins[j] < begin
         ]
         soonest = max([self.problem.shift_begins[int(span)], *before])
+        number = self.problem.pour(room)
+        if number:
+            below = self.problem.rooms[room][number - 1]
+            soonest = max(soonest, int(below.opens[choice[room][number - 1]]))
         whole = self.whole.rooms[room][self.whole.pour(room)]
         sooner = (whole.begins >= soonest) & (whole.begins < begin)
         as_good = (whole.short <= stage.short[k]) & (whole.cost <= stage.cost[k])
@@ -163,7 +188,7 @@ def floor_model(
             room,
             tables,
             slots,
-            spans={"pour": pour_spans, "topcoat": coat_spans},
+            spans={"pour": pour_spans, "topcoat": coat_spans, "primer": pour_spans},
             remedies=allowed,
             windows=windows,
             spare=spare,
@@ -171,9 +196,12 @@ def floor_model(
         )
         for room in job.rooms
     ]
+    # No pour is waited for that no primer could have been ready for.
+    soonest = min((_soonest_pour(s) for s in stages if s[0].crew != POURING), default=0)
     place = {room.name: i for i, room in enumerate(job.rooms)}
     problem = Problem(
         rooms=tuple(stages),
+        hands=HANDS,
         pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
         crosses=tuple(
             tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
@@ -181,7 +209,8 @@ def floor_model(
         ),
         groups=_groups(job),
         shift_begins=tuple(
-            int(slots.first_from(span.begins_s + job.crew.setup_s)) for span in pour_spans
+            max(int(slots.first_from(span.begins_s + job.crew.setup_s)), soonest)
+            for span in pour_spans
         ),
         may_wait="hour" in allowed,
         wait_price=wait_price(allowed),
@@ -231,6 +260,10 @@ def _room_stages(
         )
         for number, task in enumerate(pours.tasks)
     )
+
+
+def _soonest_pour(stages: tuple[Stage, ...]) -> int:
+    return int(stages[0].opens.min()) if stages[0].size else 0
 
 
 def _groups(job: Job) -> tuple[tuple[int, ...], ...]:

@@ -95,7 +95,7 @@ class _Board:
 
     def _strike(self, other: Task, mask: BoolArray, task: Task, k: int) -> None:
         stage, there = self.stage(task), self.stage(other)
-        if there.crew == stage.crew:
+        if self.problem.hands_of(there) == self.problem.hands_of(stage):
             mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])
         if (other[0], task[0]) in self._crossing:
             mask &= (there.ends <= stage.shuts[k]) | (there.begins >= stage.walks[k])
@@ -141,6 +141,7 @@ def time_order(
     for _ in range(MOST_REPAIRS):
         board = _Board(problem, later)
         try:
+            _place_below(board, order)
             for block in _blocks(problem, order):
                 _place_block(board, block, manner)
             _place_coats(board, order, crossed_last=crossed_last, clear=clear)
@@ -182,6 +183,16 @@ def _ranked(stage: Stage, mask: BoolArray, manner: Manner) -> NDArray[np.int64]:
         "driven": (cost, short, begins),
     }[manner]
     return np.asarray(found[np.lexsort(keys)])
+
+
+def _place_below(board: _Board, order: Sequence[int]) -> None:
+    """What lies under the pours, each at its earliest, all floors before the first pour."""
+    for room in order:
+        for number in range(board.problem.pour(room)):
+            mask = board.left[room, number]
+            if not mask.any():
+                raise _StuckError(room, number)
+            board.place((room, number), int(mask.argmax()))
 
 
 def _place_block(board: _Board, block: list[int], manner: Manner) -> None:

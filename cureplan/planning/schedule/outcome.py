@@ -103,6 +103,8 @@ class Schedule:
     coats: tuple[PlacedCoat, ...]
     failures: tuple[Failure, ...]
     required_s: float
+    primers: tuple[PlacedCoat, ...] = ()
+    """What is laid under the pours."""
     solver: str = "constructive"
     known: Known = "found"
     """Proven where no schedule is better, by the objectives in their order."""

@@ -81,6 +81,9 @@ Windows = Literal["sure", "expected"]
 """Whether coats keep their windows at the job's confidence, or on the expected night."""
 
 
+ANY_TIME = Window(opens_s=float("-inf"), closes_s=float("inf"))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PlacedPour:
     """A floor's pour at a definite time [epoch s]."""
@@ -100,6 +103,8 @@ class PlacedPour:
     reached: Reached
     works: tuple[Work, ...]
     """Every task of the floor, this one among them."""
+    window: Window = ANY_TIME
+    """The starts it may have over what lies below."""
 
     @property
     def walkable_s(self) -> float:
@@ -157,6 +162,7 @@ def place_pour(
     *,
     delayed: bool = False,
     windows: Windows = "sure",
+    below: PlacedCoat | None = None,
 ) -> PlacedPour:
     """Run a floor's buckets at a definite start and see when it bears feet and coats."""
     plan = pours.plan(option)
@@ -185,18 +191,23 @@ def place_pour(
             landed, age_s=pours.clocks.age_s, curve=pours.slurry_curve, wait=wait, close=close
         ),
         works=works,
+        window=_window(below, works[pours.pour_task]),
     )
+
+
+def _window(below: PlacedPour | PlacedCoat | None, work: Work) -> Window:
+    return ANY_TIME if below is None else window_over(below.reached, work)
 
 
 def place_layer(
     pours: RoomPours,
     work: Work,
-    below: PlacedPour | PlacedCoat,
+    below: PlacedPour | PlacedCoat | None,
     begins_s: float,
     *,
     windows: Windows = "sure",
 ) -> PlacedCoat:
-    """A thin layer begun at a definite time over the one below."""
+    """A thin layer begun at a definite time over the one below, or on the bare slab."""
     start_s = begins_s + work.lead_s
     clocks, curve = pours.material(work.layer)
     wait, close = 1.0, 1.0
@@ -204,7 +215,7 @@ def place_layer(
         wait, close = pours.long_factors(work.layer, start_s)
     return PlacedCoat(
         room=pours.room.name,
-        window=window_over(below.reached, work),
+        window=_window(below, work),
         begins_s=begins_s,
         start_s=start_s,
         end_s=start_s + work.duration_s,

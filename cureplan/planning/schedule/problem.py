@@ -182,6 +182,9 @@ class Problem:
     """Rooms whose floor a crew crosses to leave each room."""
     pour_stages: tuple[int, ...] = ()
     """Number of the stage in which each room is poured; empty where all are first."""
+    hands: tuple[int, ...] = ()
+    """Whose hands each crew is: crews of one number are the same people; empty where none
+    are."""
     groups: tuple[tuple[int, ...], ...] = ()
     """Rooms whose pours follow one another with nothing in between."""
     shift_begins: tuple[int, ...] = (0,)
@@ -197,6 +200,10 @@ class Problem:
         for room, stages in enumerate(self.rooms):
             for number, stage in enumerate(stages):
                 yield room, number, stage
+
+    def hands_of(self, stage: Stage) -> int:
+        """Whose hands do a stage."""
+        return self.hands[stage.crew] if self.hands else stage.crew
 
     def pour(self, room: int) -> int:
         """Number of the stage in which a room is poured."""
@@ -294,7 +301,7 @@ def broken_rules(problem: Problem, choice: Choice) -> list[str]:
     for i, (room, _, stage, k) in enumerate(tasks):
         for other, _, stage2, k2 in tasks[i + 1 :]:
             if (
-                stage.crew == stage2.crew
+                problem.hands_of(stage) == problem.hands_of(stage2)
                 and stage.begins[k] < stage2.frees[k2]
                 and stage2.begins[k2] < stage.frees[k]
             ):

@@ -379,8 +379,11 @@ def _windows_after(
 def _distinct_works(
     pours: RoomPours, task: int, options: Iterable[PourOption]
 ) -> list[tuple[Work, ...]]:
-    """The floor's works for each number of patches it may be laid in."""
-    found = {works[task].offset_s.size: works for works in map(pours.works, options)}
+    """The floor's works for each way its patches may follow one another, here and next."""
+    found = {
+        tuple(work.offset_s.tobytes() for work in works[task : task + 2]): works
+        for works in map(pours.works, options)
+    }
     return list(found.values())
 
 

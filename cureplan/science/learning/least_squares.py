@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
@@ -28,15 +27,9 @@ Array = NDArray[np.float64]
 Model = Callable[[Array], Array]
 Slopes = Callable[[Array], Array]
 
-MOST_STEPS = 25
-MOST_DAMPINGS = 14
-SETTLED = 1e-3
-"""A step this small, in standard deviations of the result, ends the search."""
-KINK = 0.5
-"""Where no step leads further down although the slopes promise up to this many standard
-deviations, the rows have a kink (a kit that ends just as it is poured), and that is it."""
-STRAIGHT = 0.05
-"""Slopes hold for this many standard deviations of the result."""
+MOST_STEPS = 200
+SETTLED = 1e-10
+"""Relative change of cost, step and slope at which the search ends."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -99,86 +92,69 @@ class Solution:
 
 
 def solve(problem: Problem, *, start: Array | None = None) -> Solution:
-    """The most likely parameters, by damped Gauss-Newton steps within the bounds.
+    """The most likely parameters within the bounds, the prior as further rows.
 
-    Slopes are found anew only after a step that matters: models here are nearly straight.
-    Not for rows with outliers that should not count: strike those first.
+    Not for rows with outliers that should not count: see `with_scale`.
 
-    Source: Marquardt's damping of the normal equations; prior as further rows (for example
-    Gelman et al., Bayesian Data Analysis, ch. 14; from memory).
+    Source: scipy.optimize.least_squares (trust region reflective); prior as further rows
+    (for example Gelman et al., Bayesian Data Analysis, ch. 14; from memory).
 
     >>> line = Problem(expected=lambda x: x, slopes=lambda x: np.eye(1),
     ...     observed=np.array([2.0]), row_sd=np.ones(1), prior_mean=np.zeros(1),
     ...     prior_sd=np.ones(1), lower=np.full(1, -9.0), upper=np.full(1, 9.0),
     ...     scaled_row=np.zeros(1, bool), scaled_parameter=np.zeros(1, bool))
     >>> found = solve(line)
-    >>> float(found.value[0]), float(found.covariance[0, 0])
+    >>> round(float(found.value[0]), 6), float(found.covariance[0, 0])
     (1.0, 0.5)
     """
+    from scipy.optimize import least_squares
+
     at = np.clip(problem.prior_mean if start is None else start, problem.lower, problem.upper)
-    if not np.isfinite(_cost(problem, at)):
+    free = problem.lower < problem.upper
+
+    def whole(part: Array) -> Array:
+        full = at.copy()
+        full[free] = part
+        return full
+
+    def rows(part: Array) -> Array:
+        full = whole(part)
+        held = ((full - problem.prior_mean) / problem.prior_sd)[free]
+        try:
+            off = (problem.expected(full) - problem.observed) / problem.row_sd
+        except OutOfRangeError:
+            # Beyond the model's range: the search takes a shorter step.
+            off = np.full(problem.observed.size, np.inf)
+        return np.concatenate([off, held])
+
+    def slopes(part: Array) -> Array:
+        of_rows = problem.slopes(whole(part))[:, free] / problem.row_sd[:, None]
+        return np.vstack([of_rows, np.diag(1.0 / problem.prior_sd[free])])
+
+    if not np.all(np.isfinite(rows(at[free]))):
         raise OutOfRangeError("the rows cannot be computed from where the search starts")
-    slopes = problem.slopes(at)
-    damping = moved = 0.0
-    for _ in range(MOST_STEPS):
-        curvature, pull = _normal(problem, at, slopes)
-        whole = _step(problem, at, curvature, pull, damping=0.0)
-        left = _size(curvature, whole)
-        if left < SETTLED and moved <= STRAIGHT:
-            return _solution(problem, at + whole, slopes)
-        if moved > STRAIGHT:
-            slopes, moved = problem.slopes(at), 0.0
-            continue
-        step, damping = _downhill(problem, at, curvature, pull, damping)
-        size = _size(curvature, step)
-        if size < SETTLED and left < KINK:
-            return _solution(problem, at, slopes)
-        # A damped step is one that the slopes have misjudged.
-        moved += size + (1.0 if damping > 0.0 else 0.0)
-        at = at + step
-    raise OutOfRangeError("the search for the best fit does not settle")
+    scale = 1.0 / np.maximum(np.linalg.norm(slopes(at[free]), axis=0), 1e-9)
+    found = least_squares(
+        rows,
+        at[free],
+        jac=slopes,
+        bounds=(problem.lower[free], problem.upper[free]),
+        x_scale=scale,
+        xtol=SETTLED,
+        ftol=SETTLED,
+        gtol=SETTLED,
+        max_nfev=MOST_STEPS,
+    )
+    if found.status == 0:
+        raise OutOfRangeError("the search for the best fit does not settle")
+    best = whole(found.x)
+    return _solution(problem, best, problem.slopes(best))
 
 
-def _weight(problem: Problem) -> Array:
-    return np.asarray(1.0 / problem.prior_sd**2)
-
-
-def _normal(problem: Problem, at: Array, slopes: Array) -> tuple[Array, Array]:
-    """Curvature of half the cost, and the pull downhill."""
+def _curvature(problem: Problem, slopes: Array) -> Array:
+    """Curvature of half the cost."""
     rows = slopes / problem.row_sd[:, None]
-    residual = (problem.observed - problem.expected(at)) / problem.row_sd
-    weight = _weight(problem)
-    pull = rows.T @ residual - weight * (at - problem.prior_mean)
-    return np.asarray(rows.T @ rows + np.diag(weight)), np.asarray(pull)
-
-
-def _size(curvature: Array, step: Array) -> float:
-    """Length of a step in standard deviations of the result."""
-    return math.sqrt(max(float(step @ curvature @ step), 0.0))
-
-
-def _cost(problem: Problem, at: Array) -> float:
-    try:
-        expected = problem.expected(at)
-    except OutOfRangeError:
-        return float("inf")
-    rows = (problem.observed - expected) / problem.row_sd
-    apart = at - problem.prior_mean
-    total = float(rows @ rows + apart @ (_weight(problem) * apart))
-    return total if np.isfinite(total) else float("inf")
-
-
-def _step(
-    problem: Problem, at: Array, curvature: Array, pull: Array, *, damping: float
-) -> Array:
-    """A step within the bounds; what leans on its bound stays, the rest steps without it."""
-    leans = ((at <= problem.lower) & (pull < 0)) | ((at >= problem.upper) & (pull > 0))
-    free = ~leans
-    step = np.zeros(at.size)
-    matrix = curvature[np.ix_(free, free)]
-    damped = matrix + np.diag(damping * np.diag(matrix))
-    step[free] = _solved(damped, pull[free])
-    return np.asarray(np.clip(at + step, problem.lower, problem.upper) - at)
+    return np.asarray(rows.T @ rows + np.diag(1.0 / problem.prior_sd**2))
 
 
 def _solved(matrix: Array, right: Array) -> Array:
@@ -188,21 +164,8 @@ def _solved(matrix: Array, right: Array) -> Array:
         raise OutOfRangeError("the rows leave a parameter without any word on it") from None
 
 
-def _downhill(
-    problem: Problem, at: Array, curvature: Array, pull: Array, damping: float
-) -> tuple[Array, float]:
-    """The first step that does not climb; the damping grows until there is one."""
-    cost = _cost(problem, at)
-    for _ in range(MOST_DAMPINGS):
-        step = _step(problem, at, curvature, pull, damping=damping)
-        if _cost(problem, at + step) <= cost:
-            return step, damping * 0.1 if damping > 1e-3 else 0.0
-        damping = max(damping * 10.0, 1e-3)
-    return np.zeros(at.size), damping
-
-
 def _solution(problem: Problem, at: Array, slopes: Array) -> Solution:
-    curvature, _ = _normal(problem, at, slopes)
+    curvature = _curvature(problem, slopes)
     return Solution(
         problem=problem,
         value=at,
