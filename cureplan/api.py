@@ -1,62 +1,98 @@
-"""The whole way in four calls: read_job, obtain weather, make_plan, write_sheets.
+"""The library: from a job file to a plan, its tables, pictures and files.
+
+Everything here is also reached as `cureplan.NAME`; nothing else of the package is meant for
+other programs.
 
 Examples
 --------
 >>> from datetime import datetime, timezone
->>> from cureplan.api import demo_job_path, make_plan, read_job
->>> job = read_job(demo_job_path())
->>> plan = make_plan(job, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
+>>> import cureplan
+>>> job = cureplan.read_job(cureplan.demo_job_path()).with_slab("Cook line", "84 F")
+>>> plan = cureplan.make_plan(job, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
 >>> plan.status
 'within policy'
+>>> len(plan.buckets.to_frame()) == len(plan.buckets)
+True
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from cureplan.core.clock import require_aware
-from cureplan.core.errors import NoFeasiblePlanError, WeatherUnavailableError
+from cureplan.core.errors import InputError, NoFeasiblePlanError, WeatherUnavailableError
+from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.job.reader import read_job
+from cureplan.planning.plan.read import read_plan
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
-
     from cureplan.core.messages import Message
+    from cureplan.inputs.tables.night_log import NightEvent
     from cureplan.planning.floor.pour import RoomPours
     from cureplan.planning.plan.model import Plan
+    from cureplan.planning.studies.compare import ComparedRow, Variant
+    from cureplan.science.learning.model import CardFit
     from cureplan.weather.hours.series import HourlySeries
 
-__all__ = ["HISTORY_S", "demo_job_path", "job_weather", "make_plan", "read_job"]
+__all__ = [
+    "HISTORY_S",
+    "compare",
+    "compare_variants",
+    "demo_job_path",
+    "fit_card",
+    "get_weather",
+    "make_plan",
+    "planned_row",
+    "read_job",
+    "read_plan",
+    "replan",
+    "write_sheets",
+]
 
 HISTORY_S = 5 * 86_400.0
 """Weather wanted before the job, to spin the slab up: invented, some eight of a
 150 mm slab's time constants."""
+NO_PLAN = "no order and start keeps every limit: "
+FRESH_CALL = "call.set_up"
+"""Reason of a call that brings somebody to the site, as against from room to room."""
 
 
 def demo_job_path() -> Path:
-    """The demo's job file, as it travels with the package."""
+    """The demo's job file, as it travels with the package.
+
+    Not for writing beside it: copy it first.
+
+    Examples
+    --------
+    >>> demo_job_path().name
+    'school-kitchen.toml'
+    """
     from importlib.resources import files
 
     return Path(str(files("cureplan") / "demo_data" / "school-kitchen.toml"))
 
 
-def job_weather(job: Job, *, now: datetime) -> HourlySeries:
+def get_weather(job: Job, *, now: datetime) -> HourlySeries:
     """The hourly weather a job asks for, history and job hours covered.
+
+    Not for past summers: `cureplan compare --seasons` reads those.
 
     Parameters
     ----------
     job : Job
-        Its `weather` says where from.
+        Its `weather` says where from: a file, or services that need a network.
     now : datetime
         Aware; decides how old a forecast is.
 
     Returns
     -------
     HourlySeries
+        Arrays of shape (hours,): `epoch_s` [s], `temp_c` and `dew_c` [°C].
 
     Raises
     ------
@@ -64,6 +100,14 @@ def job_weather(job: Job, *, now: datetime) -> HourlySeries:
         The file is wrong or does not cover the job.
     WeatherUnavailableError
         Nothing that covers the job could be had.
+
+    Examples
+    --------
+    >>> from datetime import datetime, timezone
+    >>> job = read_job(demo_job_path())
+    >>> weather = get_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
+    >>> float(weather.temp_c.max()) > 30
+    True
     """
     require_aware(now, name="now")
     source = job.weather.source
@@ -118,23 +162,22 @@ def make_plan(
     *,
     now: datetime,
     weather: HourlySeries | None = None,
-    pours: Mapping[str, RoomPours] | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
     shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """Plan a job: order and start, ice or not, the way back.
 
+    Not on the night: `replan` keeps what was poured.
+
     Parameters
     ----------
     job : Job
-        What is to be done, from `read_job`.
+        What is to be done, from `read_job`, maybe changed since.
     now : datetime
         Aware; when the plan is made.
     weather : HourlySeries, optional
         Weather to plan on instead of what the job names.
-    pours : mapping, optional
-        Rooms made ready already, on that weather.
     progress : callable, optional
         Told in a few words what the search has found.
     what_helps : bool
@@ -145,13 +188,53 @@ def make_plan(
     Returns
     -------
     Plan
-        Its `status` says whether it keeps the job's policy.
+        Its `status` says whether it keeps the job's policy; `rooms`, `buckets`, `coats`,
+        `calls` and `hours` have `to_frame()`.
 
     Raises
     ------
+    InputError
+        The job, changed in Python, says what no job file may.
     NoFeasiblePlanError
         No order and start keeps every hard limit; the message names the nearest miss.
+    WeatherUnavailableError
+        No weather covers the job.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from datetime import datetime, timezone
+    >>> job = read_job(demo_job_path())
+    >>> one = replace(job, rooms=tuple(r for r in job.rooms if r.name == "Corridor"))
+    >>> plan = make_plan(one, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
+    >>> [(coat.room, coat.coat) for coat in plan.coats]
+    [('Corridor', 1)]
     """
+    from cureplan.inputs.job.edits import check_job
+
+    check_job(job)
+    return _made(
+        job,
+        now=now,
+        weather=weather,
+        progress=progress,
+        what_helps=what_helps,
+        shown=shown,
+    )
+
+
+def _made(
+    job: Job,
+    *,
+    now: datetime,
+    weather: HourlySeries | None,
+    pours: Mapping[str, RoomPours] | None = None,
+    progress: Callable[[str], None] | None = None,
+    what_helps: bool = True,
+    shown: Callable[[Plan], None] | None = None,
+) -> Plan:
+    """The plan of a job that was checked; `pours` are its rooms made ready on `weather`."""
+    from cureplan.inputs.job.edits import portable
     from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
     from cureplan.planning.floor.weather_hours import known_range
@@ -163,7 +246,7 @@ def make_plan(
 
     require_aware(now, name="now")
     past = scores_of_job(job)
-    series = weather if weather is not None else job_weather(job, now=now)
+    series = weather if weather is not None else get_weather(job, now=now)
     series = known_range(series, job.access.begins)
     missing = series.missing_hours(job.access.begins, job.access.open_by)
     if missing:
@@ -182,13 +265,295 @@ def make_plan(
         )
     issued_s = known_until(job, now_s=now.timestamp())
     odds = assess(job, rooms, schedule, issued_s=issued_s)
-    plan = assemble(job, series, rooms, schedule, odds, made_at=now, past=past)
+    plan = assemble(portable(job), series, rooms, schedule, odds, made_at=now, past=past)
     require_confirmed(plan)
     if shown is not None:
         shown(plan)
     if schedule.keeps_policy or schedule.stopped or not what_helps:
         return plan
     return with_help(plan, look_for_help(job, tables, schedule, progress=progress))
+
+
+def replan(plan: Plan, log: Path | str | Sequence[NightEvent], *, now: datetime) -> Plan:
+    """Plan the rest of a night again: poured buckets stay, what was read is learned from.
+
+    Not for a change of mind about the whole job: change the job and `make_plan` anew.
+
+    Parameters
+    ----------
+    plan : Plan
+        The plan the crew works by.
+    log : path or sequence of NightEvent
+        What happened so far, as `cureplan replan --help` tells.
+    now : datetime
+        Aware; what is planned begins no sooner.
+
+    Returns
+    -------
+    Plan
+        Its `night` says what was learned and changed.
+
+    Raises
+    ------
+    InputError
+        The log does not fit the plan.
+    NoFeasiblePlanError
+        Nothing is left to plan, or no shift holds any room.
+
+    Examples
+    --------
+    >>> from datetime import datetime, timezone
+    >>> replan(read_plan("night-plan"), "log.csv", now=datetime.now(timezone.utc))
+    Traceback (most recent call last):
+    ...
+    cureplan.core.errors.InputError: night-plan: there is no such file; check the name
+    """
+    from cureplan.inputs.tables.night_log import read_night_log
+    from cureplan.planning.replan.replan import night_site
+    from cureplan.planning.replan.replan import replan as plan_again
+
+    if not plan.rooms or not plan.hours:
+        raise InputError("this plan has no rooms", cure="make it again with `cureplan plan`")
+    events = (
+        read_night_log(Path(log), site=night_site(plan)) if isinstance(log, str | Path) else log
+    )
+    return plan_again(plan, events, now=now).plan
+
+
+def fit_card(
+    card: str | Path,
+    readings: Path | str,
+    *,
+    fitted_on: date,
+    without: Sequence[int] = (),
+) -> CardFit:
+    """Learn a card from measurements: data-sheet points, trial cups, logged buckets.
+
+    Not for readings of several products in one table.
+
+    Parameters
+    ----------
+    card : str or path
+        A shipped slurry or topcoat card by name, or a file.
+    readings : path
+        The table that `cureplan fit --help` describes.
+    fitted_on : date
+        Stands in the new card's provenance.
+    without : sequence of int
+        Lines of the table to leave out.
+
+    Returns
+    -------
+    CardFit
+        Its `card` can be written with `cureplan fit --out`; `plot_fit` draws it.
+
+    Raises
+    ------
+    InputError
+        The card or the table is wrong, or no card goes with these readings.
+
+    Source
+    ------
+    Least squares of ln(minutes) with a prior; see `science/learning/fitting.py`.
+
+    Examples
+    --------
+    >>> from datetime import date
+    >>> fit_card("quartz", "readings.csv",
+    ...          fitted_on=date(2026, 5, 1))  # doctest: +ELLIPSIS
+    Traceback (most recent call last):
+    ...
+    cureplan.core.errors.InputError: card = 'quartz': this card has no clocks; name a ...
+    """
+    from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+    from cureplan.inputs.cards.reader import read_card
+    from cureplan.inputs.tables.readings import read_readings
+    from cureplan.science.learning import fitting
+
+    before = read_card(card)
+    if not isinstance(before, SlurryCard | TopcoatCard):
+        raise InputError(
+            "this card has no clocks",
+            cure="name a slurry or topcoat card",
+            key="card",
+            value=str(card),
+        )
+    table = read_readings(Path(readings), milestones=tuple(before.milestones))
+    return fitting.fit_card(
+        before,
+        table.rows,
+        source=str(readings),
+        fitted_on=fitted_on,
+        blank=table.blank,
+        without=tuple(without),
+    )
+
+
+def compare(
+    job: Job,
+    *varies: Literal["start", "ice", "stations", "people", "forecast"],
+    now: datetime,
+    weather: HourlySeries | None = None,
+) -> Rows[ComparedRow]:
+    """Plan a job as it is and with one thing changed at a time.
+
+    Not for two changes at once: change the job and `make_plan` each.
+
+    Parameters
+    ----------
+    job : Job
+        The job.
+    *varies : str
+        What to change, in the order of the answer.
+    now : datetime
+        Aware; when the plans are made.
+    weather : HourlySeries, optional
+        Weather to plan on instead of what the job names.
+
+    Returns
+    -------
+    Rows of ComparedRow
+        The job as it is first; `to_frame()` makes them a table.
+
+    Raises
+    ------
+    InputError
+        The job, changed in Python, says what no job file may.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from datetime import datetime, timezone
+    >>> job = read_job(demo_job_path())
+    >>> one = replace(job, rooms=tuple(r for r in job.rooms if r.name == "Corridor"))
+    >>> found = compare(one, "ice", now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
+    >>> found.to_frame()["value"].tolist()[1:]
+    ['never', 'every room']
+    """
+    from cureplan.inputs.job.edits import check_job
+    from cureplan.planning.studies.compare import variants
+
+    check_job(job)
+    series = get_weather(job, now=now) if weather is None else weather
+    found = variants(job, series, varies, now=now)
+    return Rows.of(compare_variants(found, now=now), zone=job.site.zone)
+
+
+def compare_variants(
+    found: Sequence[Variant], *, now: datetime, step: Callable[[], None] = lambda: None
+) -> tuple[ComparedRow, ...]:
+    """Plan every variant."""
+    rows = []
+    for variant in found:
+        rows.append(planned_row(variant, now=now))
+        step()
+    return tuple(rows)
+
+
+def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
+    """Plan one variant and sum it up."""
+    from cureplan.planning.studies.compare import ComparedRow
+
+    try:
+        plan = _plan(variant, now)
+    except NoFeasiblePlanError as error:
+        return ComparedRow(
+            vary=variant.vary,
+            value=variant.value,
+            shift_k=variant.shift_k,
+            status="no feasible plan",
+            why=str(error).removeprefix(NO_PLAN),
+        )
+    tightest = min(plan.rooms, key=lambda room: room.margin_min)
+    people, call_outs = _called(plan)
+    return ComparedRow(
+        vary=variant.vary,
+        value=variant.value,
+        shift_k=variant.shift_k,
+        status=plan.status,
+        first_pour=min(room.pour_start for room in plan.rooms),
+        least_margin_min=tightest.margin_min,
+        tightest=tightest.room,
+        iced_rooms=sum(room.chilled for room in plan.rooms),
+        rooms=len(plan.rooms),
+        most_bays=max(room.bays for room in plan.rooms),
+        opens=max(room.opens for room in plan.rooms),
+        people=people,
+        call_outs=call_outs,
+        ice_kg=plan.chill.ice_kg,
+        all_keep_frac=plan.risk.all_keep_frac,
+    )
+
+
+def _plan(variant: Variant, now: datetime) -> Plan:
+    if not variant.every_room_iced:
+        return _made(variant.job, now=now, weather=variant.weather, what_helps=False)
+    return _plan_iced(variant, now)
+
+
+def _plan_iced(variant: Variant, now: datetime) -> Plan:
+    from cureplan.planning.schedule.construct import prepare_pours
+    from cureplan.planning.studies.compare import OnlyIced
+
+    job = variant.job
+    pours: dict[str, RoomPours] = {
+        name: OnlyIced(room.room, room.job, room.clocks, room.topcoat, room.conditions)
+        for name, room in prepare_pours(job, variant.weather).items()
+    }
+    return _made(job, now=now, weather=variant.weather, pours=pours, what_helps=False)
+
+
+def _called(plan: Plan) -> tuple[int, int]:
+    """People called to the site, and how often a crew is."""
+    fresh = [call for call in plan.calls if call.reason.code == FRESH_CALL]
+    pours = [call for call in fresh if call.stage == "pour"]
+    # The topcoat crew vacuums and coats: the same people under two names.
+    coats = {call.call: call.people for call in fresh if call.stage != "pour"}
+    pour_outs = {call.room for call in pours}
+    people = sum(call.people for call in pours) + sum(coats.values())
+    return people, len(pour_outs) + len(coats)
+
+
+def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tuple[Path, ...]:
+    """Write every file of a plan into a folder, all of them or none.
+
+    Not onto a folder whose names are links or devices: those are refused.
+
+    Parameters
+    ----------
+    plan : Plan
+        From `make_plan`, `replan` or `read_plan`.
+    folder : path
+        Made if missing; a plan that lies there is replaced, its calendar carried on.
+    pictures : bool
+        Whether to draw plan.png and plan.pdf: a second or two.
+
+    Returns
+    -------
+    tuple of Path
+        plan.json, sheet.html, buckets.csv, calls.csv, coats.csv, crew.ics, the pictures.
+
+    Raises
+    ------
+    OutputError
+        Something could not be written; what stood there before still stands.
+
+    Examples
+    --------
+    >>> from dataclasses import replace
+    >>> from datetime import datetime, timezone
+    >>> from tempfile import TemporaryDirectory
+    >>> job = read_job(demo_job_path())
+    >>> one = replace(job, rooms=tuple(r for r in job.rooms if r.name == "Corridor"))
+    >>> plan = make_plan(one, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
+    >>> with TemporaryDirectory() as folder:
+    ...     paths = write_sheets(plan, folder, pictures=False)
+    ...     read_plan(folder) == plan
+    True
+    """
+    from cureplan.output.sheet.write import write_sheets as write
+
+    return write(plan, Path(folder), pictures=pictures)
 
 
 def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:

@@ -103,11 +103,11 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
 
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
     """Read a job, its cards and its weather; say what was understood, and what cannot be."""
-    from cureplan.api import cannot_alone, job_weather, read_job
+    from cureplan.api import cannot_alone, get_weather, read_job
     from cureplan.output.text.quick import check_json, check_text
 
     job = read_job(job_file)
-    series = job_weather(job, now=_now_for(job, None))
+    series = get_weather(job, now=_now_for(job, None))
     cannot = cannot_alone(job, series)
     render = check_json if as_json else check_text
     print_text(render(job, series, cannot), asked=as_json)
@@ -191,7 +191,7 @@ def schema(
     import json
 
     if of == "plan":
-        from cureplan.planning.plan.model import plan_schema
+        from cureplan.planning.plan.schema import plan_schema
 
         found = plan_schema()
     elif of == "job":
@@ -203,6 +203,7 @@ def schema(
     print_text(json.dumps(found, indent=2 if as_json else None), asked=True)
 
 
+COLDEST_ASKED_C, HOTTEST_ASKED_C = -10.0, 60.0
 LADDER_C = tuple((f - 32.0) / 1.8 for f in (60.0, 70.0, 80.0, 90.0, 100.0, 110.0))
 """Slabs from 60 to 110 °F: ice does not rescue a hot slab."""
 COOLER_LOSS = 0.3
@@ -264,10 +265,19 @@ def _temperature_c(option: str, text: str) -> float:
     from cureplan.core.quantities import parse_temperature_c, split_refusal
 
     try:
-        return parse_temperature_c(text)
+        temp_c = parse_temperature_c(text)
     except QuantityError as error:
         problem, cure = split_refusal(error, text)
         raise InputError(problem, cure=cure, key=option, value=text) from None
+    # What the clocks can follow, with the heat of a bucket on top.
+    if not COLDEST_ASKED_C <= temp_c <= HOTTEST_ASKED_C:
+        raise InputError(
+            f"this must lie between {COLDEST_ASKED_C:g} C and {HOTTEST_ASKED_C:g} C",
+            cure="check the digits and the unit",
+            key=option,
+            value=text,
+        )
+    return temp_c
 
 
 # In the order of a job, each with two examples that a test runs.
@@ -281,7 +291,7 @@ _COMMANDS: tuple[tuple[Any, tuple[str, str]], ...] = (
         replan,
         (
             "replan night-plan/plan.json log.csv",
-            "replan night-plan/plan.json log.csv --now 2013-07-17T21:20 --out tonight",
+            "replan night-plan/plan.json log.csv --out tonight --pictures",
         ),
     ),
     (

@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 from hypothesis import settings
 
-from cureplan.api import demo_job_path, job_weather, make_plan, read_job
+from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 
 # The same examples every time: a run that fails here fails on every machine, and a
 # machine that is busy does not fail one that is sound. To look further:
@@ -28,7 +28,7 @@ def demo_job():
 @pytest.fixture(scope="session")
 def demo_weather(demo_job):
     """Its hourly weather, history and job hours."""
-    return job_weather(demo_job, now=NIGHT_BEFORE)
+    return get_weather(demo_job, now=NIGHT_BEFORE)
 
 
 @pytest.fixture(scope="session")

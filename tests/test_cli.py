@@ -13,6 +13,7 @@ import pytest
 
 DEMO = Path(__file__).parents[1] / "cureplan" / "demo_data"
 CONTRACT = [
+    "format",
     "job",
     "decisions",
     "rooms",
@@ -25,6 +26,7 @@ CONTRACT = [
     "risk",
     "warnings",
     "sources",
+    "digest",
 ]
 BUCKET_KEYS = [
     "room",

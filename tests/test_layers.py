@@ -86,7 +86,9 @@ def _imports(path: Path) -> list[str]:
 
 @pytest.mark.parametrize("path", _files(), ids=_dotted)
 def test_imports_come_from_the_same_or_an_earlier_layer(path: Path) -> None:
-    own = _layer(_dotted(path))
+    # The face of the package names everything, and loads none of it before it is used:
+    # tests/library holds it to that.
+    own = 9.0 if _dotted(path) == "cureplan" else _layer(_dotted(path))
     later = [
         name
         for name in _imports(path)

@@ -33,6 +33,12 @@ __all__ = [
 ]
 
 
+LONGEST_PATH = 400
+LONGEST_VALUE = 80
+LONGEST_PART = 500
+"""Letters of a path, a value or key, and a problem or cure that a message shows."""
+
+
 class CurePlanError(Exception):
     """Base of the tree; `exit_code` is what the command line ends with."""
 
@@ -99,15 +105,26 @@ class InputError(CurePlanError, ValueError):
         super().__init__(self._one_line())
 
     def _one_line(self) -> str:
-        where = "" if self.source is None else str(self.source)
+        where = "" if self.source is None else _shown(str(self.source), LONGEST_PATH)
         if where and self.line is not None:
             where += f":{self.line}"
-        what = self.key or ""
+        what = _shown(self.key or "", LONGEST_VALUE)
         if self.value is not None:
             shown = repr(self.value)
-            if len(shown) > 80:
-                shown = shown[:77] + "..."
+            if len(shown) > LONGEST_VALUE:
+                shown = shown[: LONGEST_VALUE - 3] + "..."
             what = f"{what} = {shown}" if what else shown
         head = ": ".join(part for part in (where, what) if part)
-        text = f"{head}: {self.problem}" if head else self.problem
-        return " ".join(f"{text}; {self.cure}".split())
+        problem, cure = (_shown(text, LONGEST_PART) for text in (self.problem, self.cure))
+        text = f"{head}: {problem}" if head else problem
+        return " ".join(f"{text}; {cure}".split())
+
+
+def _shown(text: str, longest: int) -> str:
+    """A text made harmless for a terminal, its middle cut where it is too long."""
+    plain = "".join(
+        sign if sign.isprintable() or sign.isspace() else repr(sign)[1:-1] for sign in text
+    )
+    if len(plain) <= longest:
+        return plain
+    return f"{plain[: longest // 2]}...{plain[-(longest - longest // 2 - 3) :]}"

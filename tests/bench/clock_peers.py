@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 
-from cureplan.api import demo_job_path, job_weather, read_job
+from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.planning.floor.conditions import room_conditions
 from cureplan.planning.floor.layers import slab_age_curve
 from cureplan.science.rate import AgeCurve
@@ -42,7 +42,7 @@ class Question:
 def question(count: int) -> Question:
     """`count` clocks on the demo's slab, seeded."""
     job = read_job(demo_job_path())
-    series = job_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC))
+    series = get_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC))
     room = room_conditions(job, series)["Cook line"]
     curve = slab_age_curve(
         room, activation_energy_j_mol=ENERGY_J_MOL, reference_c=REFERENCE_K - 273.15

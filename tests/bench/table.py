@@ -81,13 +81,13 @@ def slab() -> Iterator[Line]:
 
 def risk() -> Iterator[Line]:
     """A thousand nights of the demo."""
-    from cureplan.api import demo_job_path, job_weather, read_job
+    from cureplan.api import demo_job_path, get_weather, read_job
     from cureplan.planning.odds.risk import MEMBERS, assess
     from cureplan.planning.schedule import construct as construction
     from cureplan.planning.schedule.construct import prepare_pours
 
     job = read_job(demo_job_path())
-    pours = prepare_pours(job, job_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC)))
+    pours = prepare_pours(job, get_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC)))
     schedule = construction.construct(job, pours)
     known_s = job.access.begins.timestamp() - 12 * 3600
     took_s = best_s(lambda: assess(job, pours, schedule, issued_s=known_s), times=5)

@@ -13,7 +13,7 @@ from clock_peers import by_minutes, by_solver, by_us, question
 from scipy.linalg import solve_banded
 from timing import best_s
 
-from cureplan.api import demo_job_path, job_weather, make_plan, read_job
+from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 from cureplan.judge import judge
 from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import slab_on_ground
@@ -87,7 +87,7 @@ def test_a_slab_costs_no_more_than_five_banded_solves_a_step(month):
 def test_a_verdict_costs_a_quarter_of_the_plan_at_most():
     job = read_job(demo_job_path())
     now = datetime(2013, 7, 17, 12, tzinfo=UTC)
-    weather = job_weather(job, now=now)
+    weather = get_weather(job, now=now)
     plan = make_plan(job, now=now, weather=weather)
     planning_s = best_s(lambda: make_plan(job, now=now, weather=weather), times=2)
     assert 4 * best_s(lambda: judge(plan), times=3) <= planning_s

@@ -12,9 +12,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from steady import BY_HAND_S, KITS, THREE_STATIONS_S, write_job, write_weather
 
-from cureplan.api import job_weather, read_job
+from cureplan.api import compare_variants, get_weather, planned_row, read_job
 from cureplan.inputs.job.model import Shift
-from cureplan.output.commands.compare import compare_variants, planned_row
 from cureplan.output.text.studies import compare_json, compare_text
 from cureplan.planning.studies.compare import (
     OnlyIced,
@@ -33,7 +32,7 @@ def steady(tmp_path_factory):
     folder = tmp_path_factory.mktemp("steady")
     write_weather(folder / "weather.csv")
     job = read_job(write_job(folder))
-    return job, job_weather(job, now=NOW)
+    return job, get_weather(job, now=NOW)
 
 
 def rows_of(steady, *varies):

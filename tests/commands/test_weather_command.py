@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from steady import write_job, write_weather
 
-from cureplan.api import demo_job_path, job_weather, read_job
+from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.errors import InputError, OutputError
 from cureplan.core.messages import Message
 from cureplan.output.charts.weather_picture import draw_weather, night_spans, weather_png
@@ -100,9 +100,9 @@ def test_saved_weather_reads_back_as_the_same_series(tmp_path, capsys):
     text = shown(capsys, demo_job_path(), save=saved)
     assert text.endswith(f"{saved}\n")
     demo = read_job(demo_job_path())
-    before = job_weather(demo, now=EVENING)
+    before = get_weather(demo, now=EVENING)
     again = replace(demo, weather=replace(demo.weather, file=saved))
-    assert_same_series(job_weather(again, now=EVENING), before)
+    assert_same_series(get_weather(again, now=EVENING), before)
 
 
 def test_weather_with_gaps_and_an_interpolated_hour_survives_saving_too(tmp_path, capsys):
@@ -185,7 +185,7 @@ def test_the_night_clocks_go_back_shows_both_hours(tmp_path):
             ("open_by = 2013-07-21T06:00:00", "open_by = 2013-11-05T06:00:00"),
         )
     )
-    hours = weather_hours(job, job_weather(job, now=EVENING))
+    hours = weather_hours(job, get_weather(job, now=EVENING))
     text = weather_text(job, hours, now=EVENING, width=100)
     assert "Sun 03 01:00 EDT" in text
     assert "Sun 03 01:00 EST" in text

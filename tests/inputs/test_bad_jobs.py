@@ -91,3 +91,30 @@ def test_lines_are_right_in_files_from_other_systems(folder, demo_text):
     with pytest.raises(InputError) as caught:
         read_job(job)
     assert (caught.value.line, caught.value.key) == (line, "rooms[4].width")
+
+
+def test_too_many_rooms_are_refused_in_one_line(folder, demo_text):
+    job = folder / "job.toml"
+    room = demo_text[demo_text.index("[[rooms]]") :].split("[[rooms]]")[1]
+    name = room.split('name = "')[1].split('"')[0]
+    rooms = "".join(f"[[rooms]]{room.replace(name, f'Room {n}')}" for n in range(200))
+    job.write_text(demo_text[: demo_text.index("[[rooms]]")] + rooms, encoding="utf-8")
+    shown = [str(fault) for fault in job_faults(job)]
+    assert len(shown) == 1
+    assert "200 rooms are more than the 60 of one plan; write a job file for each" in shown[0]
+
+
+def test_more_buckets_than_a_plan_holds_are_refused(folder, demo_text):
+    job = folder / "job.toml"
+    text = demo_text.replace('length = "30 ft"', 'length = "500 ft"')
+    job.write_text(text.replace('width = "22 ft"', 'width = "500 ft"'), encoding="utf-8")
+    (shown,) = (str(fault) for fault in job_faults(job))
+    assert "more than 3000 buckets; check the sizes" in shown
+
+
+def test_no_control_sign_reaches_the_terminal_and_no_message_is_endless():
+    shown = str(
+        InputError("a\x1b[2J" + "x" * 5000, cure="b\x07", source="c\x1b]0;", key="d\x9b")
+    )
+    assert shown.isprintable()
+    assert len(shown) < 1500

@@ -12,7 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from plan_mutations import minutes, moved_pour, poured, rules, with_bucket
 
-from cureplan.api import demo_job_path, job_weather, make_plan, read_job
+from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 from cureplan.inputs.cards.model import Milestone
 from cureplan.inputs.job.model import Job, Shift, SlabReading
 from cureplan.judge import judge
@@ -104,7 +104,7 @@ def _demo() -> Night:
     access = replace(job.access, open_by=job.access.open_by + 2 * DAY)
     crew = replace(job.crew, topcoat_shifts=AROUND_THE_CLOCK)
     roomy = replace(job, access=access, crew=crew)
-    return Night(job=roomy, weather=job_weather(job, now=now), now=now)
+    return Night(job=roomy, weather=get_weather(job, now=now), now=now)
 
 
 def cool_and_slow() -> Night:

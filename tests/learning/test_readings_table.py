@@ -213,3 +213,43 @@ def test_decimal_commas_are_read_where_they_can_mean_nothing_else(tmp_path):
     path.write_text("kind;milestone;temp_c;minutes\ncup;working_time;21,5;12,25\n")
     row = read_readings(path, milestones=NAMES).rows[0]
     assert (row.temp_c, row.after_s) == (21.5, 735.0)
+
+
+PRINTED = [
+    # The cautious end of each: what ends a time takes the sooner, what is waited for the later.
+    ("working_time", "minutes", "15-20 min", 900.0),
+    ("working_time", "minutes", "15 to 20", 900.0),
+    ("foot_traffic", "hours", "3-4 h", 14_400.0),
+    ("foot_traffic", "hours", "3-1/2 to 4 h", 14_400.0),
+    ("foot_traffic", "minutes", "3-4 h", 14_400.0),
+    ("topcoat_closes", "hours", "18-24", 64_800.0),
+]
+
+
+@pytest.mark.parametrize(("milestone", "column", "cell", "after_s"), PRINTED)
+def test_a_sheet_is_typed_as_printed(milestone, column, cell, after_s, tmp_path):
+    path = tmp_path / "sheet.csv"
+    path.write_text(f'kind,milestone,temp_f,{column}\nsheet,{milestone},70,"{cell}"\n')
+    names = ("working_time", "foot_traffic", "topcoat_closes")
+    assert read_readings(path, milestones=names).rows[0].after_s == after_s
+
+
+def test_a_sheet_may_say_its_conditions_in_the_same_cell(tmp_path):
+    path = tmp_path / "sheet.csv"
+    path.write_text(
+        "kind,milestone,temp_f,minutes,humidity_pct\n"
+        'sheet,working_time,,"15 to 20 min at 70 F, 50 % RH",\n'
+    )
+    row = read_readings(path, milestones=NAMES).rows[0]
+    # 70 °F is 21.11 °C.
+    assert row.temp_c == pytest.approx(21.111, abs=1e-3)
+    assert (row.after_s, row.humidity_frac) == (900.0, 0.5)
+
+
+@pytest.mark.parametrize("kind", ["cup", "sheet"])
+@pytest.mark.parametrize("cell", ["20-15 min", "15-20 at", "about 15", "15-20 min at noon"])
+def test_what_is_no_time_is_refused(kind, cell, tmp_path):
+    path = tmp_path / "sheet.csv"
+    path.write_text(f'kind,milestone,temp_f,minutes\n{kind},working_time,70,"{cell}"\n')
+    with pytest.raises(InputError, match="minutes"):
+        read_readings(path, milestones=NAMES)

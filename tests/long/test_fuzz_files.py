@@ -30,7 +30,7 @@ from spoiling import (
 )
 
 import cureplan
-from cureplan.api import demo_job_path, job_weather, read_job
+from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.errors import CurePlanError
 from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
 from cureplan.inputs.cards.reader import read_card_text, shipped_cards
@@ -64,7 +64,7 @@ def test_spoiled_jobs(edits):
         if job.weather.source != "file":
             return
         try:
-            pours = prepare_pours(job, job_weather(job, now=NOW))
+            pours = prepare_pours(job, get_weather(job, now=NOW))
             starts = [job.access.begins.timestamp()]
             for one in pours.values():
                 for option in (AS_IS, PourOption(chilled=True, cool_filler=True, bays=2)):
@@ -132,7 +132,7 @@ def test_spoiled_weather(edits):
 )
 def test_any_believable_weather_makes_a_finite_night(temps, warmer):
     job = read_job(DEMO)
-    series = job_weather(job, now=NOW)
+    series = get_weather(job, now=NOW)
     wild = np.interp(
         np.arange(series.temp_c.size), np.linspace(0, series.temp_c.size, 30), temps
     )

@@ -23,7 +23,7 @@ import numpy as np
 import pytest
 from steady import write_job, write_weather
 
-from cureplan.api import job_weather, make_plan, read_job
+from cureplan.api import get_weather, make_plan, read_job
 from cureplan.core.messages import Message, Value
 from cureplan.output import language as words
 from cureplan.output.charts import pages
@@ -160,7 +160,7 @@ def plans(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, Plan]:
     for kind in KINDS:
         more = (iced,) if kind in ("forecast", "copy") else ()
         job = read_job(write_job(folder, *NAMES.items(), *more))
-        series = weather_of(kind, job_weather(job, now=NOW))
+        series = weather_of(kind, get_weather(job, now=NOW))
         made[kind] = make_plan(job, now=NOW, weather=series)
     assert {plan.chill.iced for plan in made.values()} == {True, False}
     return made

@@ -212,3 +212,40 @@ def test_whatever_is_written_is_read_or_refused_in_one_line(rows):
         events = ()
     assert len(events) + len(refusals) <= len(rows)
     assert all("\n" not in text for text in refusals)
+
+
+def test_two_logs_of_one_night_are_one():
+    header = "at,event,room,bucket,value,note"
+    events = read(
+        "2013-07-17T20:05,poured,Corridor,2,,",
+        "2013-07-17T20:00:00,poured,Corridor,1,,",
+        "2013-07-17T20:30,slab reads,Cook line,,88 F,",
+        header,
+        "2013-07-17T20:00:40,poured,corridor,1,,other phone",
+        "2013-07-17T20:30,slab reads,Cook line,,88 F,",
+        "2013-07-17T20:35,slab reads,Cook line,,88 F,",
+    )
+    assert [(event.event, event.bucket) for event in events] == [
+        ("poured", 1), ("poured", 2), ("slab reads", None), ("slab reads", None),
+    ]  # fmt: skip
+
+
+def test_a_second_log_may_have_other_columns():
+    events = read(
+        "2013-07-17T20:00,poured,Corridor,1,,",
+        "event,room,bucket,at",
+        "poured,Corridor,2,2013-07-17T20:05",
+    )
+    assert [event.bucket for event in events] == [1, 2]
+
+
+def test_a_contradiction_is_named_with_both_lines():
+    with pytest.raises(InputError) as caught:
+        read(
+            "2013-07-17T20:30,poured,Corridor,1,,",
+            "2013-07-17T20:05,poured,Corridor,2,,",
+            "2013-07-17T20:00,poured,Corridor,1,,",
+        )
+    shown = str(caught.value)
+    assert "log.csv:2: at" in shown
+    assert "line 4 says that bucket 1 of Corridor was poured at 20:00:00" in shown

@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 from functools import cache
 from zoneinfo import ZoneInfo
 
-from cureplan.api import demo_job_path, job_weather, read_job
+from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.schedule.construct import prepare_pours
@@ -25,7 +25,7 @@ def demo() -> Job:
 
 def pours_of(job: Job) -> dict[str, RoomPours]:
     """Its rooms made ready on the demo's weather."""
-    return prepare_pours(job, job_weather(demo(), now=NOW))
+    return prepare_pours(job, get_weather(demo(), now=NOW))
 
 
 def few_rooms(*names: str) -> Job:

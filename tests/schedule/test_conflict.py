@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from cureplan.api import _in_words, cannot_alone, job_weather
+from cureplan.api import _in_words, cannot_alone, get_weather
 from cureplan.inputs.job.model import Job
 from cureplan.output.text.quick import check_text
 from cureplan.planning.schedule.conflict import LIMITS, alone
@@ -102,7 +102,7 @@ def test_every_conflict_has_words(language):
 
 def test_check_names_what_one_room_alone_cannot_do():
     job = due_sooner(demo(), hours=40)
-    weather = job_weather(demo(), now=NOW)
+    weather = get_weather(demo(), now=NOW)
     told = cannot_alone(job, weather)
     assert {"Corridor"} <= {str(said.values["room"]) for said in told}
     assert cannot_alone(demo(), weather) == ()

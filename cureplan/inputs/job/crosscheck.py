@@ -15,11 +15,23 @@ from cureplan.inputs.faults import Fault
 from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.schema import JobFile, RoomEntry, ShiftEntry, SunEntry
 
-__all__ = ["crosscheck"]
+__all__ = ["MOST_ROOMS", "crosscheck"]
+
+
+MOST_ROOMS = 60
+"""A plan of 40 is still found in a night's patience; beyond, jobs are planned apart."""
 
 
 def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
     """Every fault between the keys of a job file."""
+    if len(job.rooms) > MOST_ROOMS:
+        return [
+            Fault(
+                path=("rooms", MOST_ROOMS),
+                problem=f"{len(job.rooms)} rooms are more than the {MOST_ROOMS} of one plan",
+                cure="write a job file for each part of the building",
+            )
+        ]
     checks: Sequence[Callable[[JobFile], Iterator[Fault]]] = (
         _room_names,
         _ways_out,

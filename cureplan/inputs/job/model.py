@@ -18,6 +18,8 @@ from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, T
 Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays"]
 Display = Literal["us", "metric"]
+Change = str | float | bool | tuple[str, ...] | list[str] | None
+"""What a key of a job may be changed to."""
 
 __all__ = [
     "Access",
@@ -261,3 +263,113 @@ class Job:
             for room in self.rooms
             if room.name == name or name in self.crossed_from(room.name)
         )
+
+    def with_slab(self, room: str, surface: str | float, *, at: datetime | None = None) -> Job:
+        """This job with a room's slab read.
+
+        Not for a reading on the night: `replan` learns from those.
+
+        Parameters
+        ----------
+        room : str
+            Name of the room.
+        surface : str or float
+            What was read: a text such as "88 F", or °C.
+        at : datetime, optional
+            When, aware; else when it was read before, else when access begins.
+
+        Raises
+        ------
+        InputError
+            No such room, or no reading a job file could hold.
+
+        Examples
+        --------
+        >>> import cureplan
+        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> warm = job.with_slab("Cook line", "95 F")
+        >>> round(warm.room("Cook line").slab_reading.surface_c, 1)
+        35.0
+        """
+        from cureplan.inputs.job.edits import with_slab
+
+        return with_slab(self, room, surface, at)
+
+    def with_room(self, room: str, **changes: Change) -> Job:
+        """This job with some keys of a room changed, named and written as in a job file.
+
+        Not for adding or dropping rooms: use `dataclasses.replace` and `check_job`.
+        Numbers are in SI and °C; `width="20 ft"` and `width_m=6.1` both do.
+
+        Raises
+        ------
+        InputError
+            Nothing a job file could say.
+
+        Examples
+        --------
+        >>> import cureplan
+        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> round(job.with_room("Cook line", width="20 ft").room("Cook line").width_m, 3)
+        6.096
+        """
+        from cureplan.inputs.job.edits import with_room
+
+        return with_room(self, room, changes)
+
+    def with_start(self, begins: datetime | str) -> Job:
+        """This job with access from another time: aware, or a text by the site's clock.
+
+        Raises
+        ------
+        InputError
+            No time, or one the rest of the job does not allow.
+
+        Examples
+        --------
+        >>> import cureplan
+        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job.with_start("2013-07-17T21:00").access.begins.hour
+        21
+        """
+        from cureplan.inputs.job.edits import with_start
+
+        return with_start(self, begins)
+
+    def with_crew(self, **changes: Change) -> Job:
+        """This job with another crew, its keys named and written as in a job file.
+
+        Raises
+        ------
+        InputError
+            Nothing a job file could say.
+
+        Examples
+        --------
+        >>> import cureplan
+        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job.with_crew(rake=2, setup="30 min").crew.setup_s
+        1800.0
+        """
+        from cureplan.inputs.job.edits import with_table
+
+        return with_table(self, "crew", changes)
+
+    def with_table(self, table: str, **changes: Change) -> Job:
+        """This job with keys of a table changed: site, building, materials, pace, policy.
+
+        Raises
+        ------
+        InputError
+            Nothing a job file could say.
+
+        Examples
+        --------
+        >>> import cureplan
+        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job.with_table("policy", margin="3 min").policy.margin_s
+        180.0
+        """
+        from cureplan.inputs.job.edits import with_table
+
+        return with_table(self, table, changes)

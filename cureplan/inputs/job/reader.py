@@ -11,11 +11,11 @@ from cureplan.inputs.cards.schema import CardKind
 from cureplan.inputs.faults import Fault, as_errors, first_error, validated
 from cureplan.inputs.files import Document, parse_document, read_document
 from cureplan.inputs.job.build import build_job, resolve_instants
-from cureplan.inputs.job.crosscheck import crosscheck
+from cureplan.inputs.job.crosscheck import MOST_ROOMS, crosscheck
 from cureplan.inputs.job.model import Cards, Job
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
-__all__ = ["job_faults", "job_text_faults", "read_job", "read_job_text"]
+__all__ = ["against_cards", "job_faults", "job_text_faults", "read_job", "read_job_text"]
 
 _WHAT = "job file"
 
@@ -64,7 +64,7 @@ def _read(document: Document) -> tuple[Job | None, tuple[InputError, ...]]:
     faults += crosscheck(written, folder=folder)
     cards, card_errors = _cards(written.materials, document)
     if cards is not None:
-        faults += _against_cards(written.materials, cards)
+        faults += [*against_cards(written.materials, cards), *_too_many(written, cards)]
     errors = (*as_errors(faults, document), *card_errors)
     if errors or instants is None or cards is None:
         return None, errors
@@ -116,7 +116,12 @@ def _beside_name(error: InputError, document: Document, kind: str, name: str) ->
     )
 
 
-def _against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
+MOST_BUCKETS = 3_000
+"""Of one plan: some 7,500 m2 in the thickness of the shipped slurry."""
+
+
+def against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
+    """What the job asks of its materials and their cards do not allow."""
     coldest_c = cards.slurry.coldest_liquids_c
     if named.iced_c >= coldest_c:
         return []
@@ -127,3 +132,22 @@ def _against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
             cure="plan for warmer liquids",
         )
     ]
+
+
+def _too_many(written: JobFile, cards: Cards) -> list[Fault]:
+    """More buckets than one plan holds."""
+    named, slurry = written.materials, cards.slurry
+    thickness_m = slurry.thickness_m if named.thickness_m is None else named.thickness_m
+    deep_m = (thickness_m + named.profile_allowance_m) * (1 + named.waste)
+    buckets = 0.0
+    for number, room in enumerate(written.rooms[:MOST_ROOMS]):
+        buckets += room.length_m * room.width_m * deep_m / slurry.mixed_yield_m3
+        if buckets > MOST_BUCKETS and len(written.rooms) <= MOST_ROOMS:
+            return [
+                Fault(
+                    path=("rooms", number, "length"),
+                    problem=f"up to this room the job takes more than {MOST_BUCKETS} buckets",
+                    cure="check the sizes, or write a job file for each part",
+                )
+            ]
+    return []

@@ -194,7 +194,36 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
         for line in lines
         if not (_used(line, site) or _of_added(line, site, added))
     ]
-    return tuple(sorted(events, key=lambda event: event.at))
+    return tuple(sorted(_merged(events, site), key=lambda event: event.at))
+
+
+TWO_CLOCKS = timedelta(minutes=3)
+"""Two phones that saw one thing tick it at most so far apart."""
+_ONCE = ("poured", *ENDS, "ran short")
+
+
+def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
+    """Each event once: what can come only once, and any line that stands there again.
+
+    Of ticks of two phones the earlier counts; ticks that lie further apart cannot both be
+    true, and are refused.
+    """
+    first: dict[tuple[object, ...], NightEvent] = {}
+    for event in sorted(events, key=lambda event: event.at):
+        what = (event.event, event.room, event.bucket)
+        key = what if event.event in _ONCE else (*what, event.at, event.value.casefold())
+        known = first.setdefault(key, event)
+        if event.at - known.at > TWO_CLOCKS:
+            times = [f"{e.at.astimezone(site.zone):%H:%M:%S}" for e in (known, event)]
+            raise event.fault(
+                "at",
+                f"line {known.line} says that bucket {event.bucket} of {event.room} "
+                f"{'was poured' if event.event == 'poured' else event.event} at {times[0]}, "
+                f"this line at {times[1]}",
+                "keep the one that is true",
+                event.at.astimezone(site.zone).isoformat(timespec="minutes"),
+            )
+    return list(first.values())
 
 
 def _used(line: Line, site: NightSite) -> bool:

@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 
-from cureplan.core.errors import InputError
+from cureplan.core.errors import InputError, QuantityError
+from cureplan.core.quantities import (
+    parse_duration_range_s,
+    parse_fraction,
+    parse_temperature_c,
+    split_refusal,
+)
 from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
 
 __all__ = [
@@ -24,6 +31,10 @@ __all__ = [
 ]
 
 PLACES = ("liquids", "filler", "air", "slab")
+ENDS_A_TIME = (
+    *("wet_edge", "working_time", "broadcast_closes", "topcoat_closes", "recoat_closes"),
+)
+"""Of a printed range these take the sooner end; what must be waited for, the later."""
 SAME_K = 0.06
 """Two cells that say one temperature in °F and °C may differ by this much."""
 
@@ -206,7 +217,8 @@ def _check_columns(line: Line) -> None:
 def _reading(line: Line, milestones: tuple[str, ...]) -> Reading | None:
     """One line's reading, or None where only its frame is filled in."""
     kind = _kind(line)
-    after_s = _after_s(line, kind)
+    line = _as_printed(line) if kind == "sheet" else line
+    after_s = _after_s(line, kind, line.text("milestone").lower().replace(" ", "_"))
     temp_c = _celsius(line, "temp", within="probe" if kind == "probe" else "temp")
     if math.isnan(after_s) or (kind == "probe" and math.isnan(temp_c)):
         if kind in ("sheet", "cup") and not math.isnan(temp_c):
@@ -232,6 +244,30 @@ def _reading(line: Line, milestones: tuple[str, ...]) -> Reading | None:
         note=line.text("note"),
         lot=line.text("lot"),
     )
+
+
+def _as_printed(line: Line) -> Line:
+    """A cell like "15 to 20 min at 70 F, 50 % RH" spread over the columns it speaks of."""
+    key = "minutes" if " at " in line.text("minutes") else "hours"
+    _, at, conditions = line.text(key).partition(" at ")
+    if not at:
+        return line
+    cells = dict(line.cells)
+    temp, _, humidity = conditions.partition(",")
+    try:
+        cells["temp_c"] = f"{parse_temperature_c(temp.strip()):.4f}"
+        if humidity.strip():
+            share = re.sub(r"\s*(?:RH|rel.*|r\.h\.)\s*$", "", humidity, flags=re.IGNORECASE)
+            cells["humidity_pct"] = f"{100 * parse_fraction(share.strip()):.4f}"
+    except QuantityError:
+        raise line.fault(
+            key, "not how a data sheet says it", 'write "15-20 min at 70 F, 50 % RH"'
+        ) from None
+    for column, said in (("temp_f", "temp_c"), ("temp_c", "temp_c"), ("humidity_pct",) * 2):
+        if line.text(column) and said in cells and cells[said] != line.text(column):
+            raise line.fault(column, f"{key} says it too", "leave one of the two empty")
+    cells.pop("temp_f", None)
+    return replace(line, cells=cells)
 
 
 def _kind(line: Line) -> str:
@@ -260,19 +296,35 @@ def _milestone(line: Line, kind: str, milestones: tuple[str, ...]) -> str:
     return name
 
 
-def _after_s(line: Line, kind: str) -> float:
-    given = [(key, line.number_in(key)) for key in ("minutes", "hours") if line.text(key)]
+def _after_s(line: Line, kind: str, milestone: str) -> float:
+    given = [key for key in ("minutes", "hours") if line.text(key)]
     if len(given) > 1:
         raise line.fault("hours", "minutes are given too", "fill in one of the two")
     if not given:
         return math.nan
-    key, value = given[0]
-    after_s = value * (60.0 if key == "minutes" else 3600.0)
-    if kind == "probe" and value == 0.0:
+    key = given[0]
+    after_s = _printed_s(line, key, milestone) if kind == "sheet" else math.nan
+    if math.isnan(after_s):
+        value = line.number_in(key)
+        after_s = value * (60.0 if key == "minutes" else 3600.0)
+    if kind == "probe" and after_s == 0.0:
         return 0.0
     if not 0.0 < after_s <= LONGEST_S:
         raise line.fault(key, "a time lies above 0 and within 31 days", "check the digits")
     return after_s
+
+
+def _printed_s(line: Line, key: str, milestone: str) -> float:
+    """A sheet's "15-20 min" or "15-20", its cautious end; NaN where it is a bare number."""
+    text = line.text(key).partition(" at ")[0].strip()
+    if not re.search(r"[0-9]\D*(?:-|–|\bto\b|[a-z])", text, re.IGNORECASE):
+        return math.nan
+    with_unit = text if re.search(r"(?!to\b)\b[a-z]", text, re.IGNORECASE) else f"{text} {key}"
+    try:
+        ends_s = parse_duration_range_s(with_unit)
+    except QuantityError as error:
+        raise line.fault(key, *split_refusal(error, with_unit)) from None
+    return ends_s[0] if milestone in ENDS_A_TIME else ends_s[1]
 
 
 def _celsius(line: Line, what: str, *, within: str | None = None) -> float:

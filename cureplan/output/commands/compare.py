@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from datetime import datetime
-from typing import TYPE_CHECKING
-
-from cureplan.core.errors import NoFeasiblePlanError
-
-if TYPE_CHECKING:
-    from cureplan.planning.floor.pour import RoomPours
-    from cureplan.planning.plan.model import Plan
-    from cureplan.planning.studies.compare import ComparedRow, Variant
-from collections.abc import Mapping
-from datetime import timedelta
+from collections.abc import Callable, Mapping, Sequence
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
 
 from cureplan.core.errors import InputError, WeatherUnavailableError
 
@@ -24,105 +17,13 @@ if TYPE_CHECKING:
     from cureplan.planning.plan.model import RoomPlan
     from cureplan.planning.studies.seasons import PastMonth, PourStart
     from cureplan.weather.hours.series import HourlySeries
-from datetime import UTC
-from typing import TYPE_CHECKING, Annotated
-
-import typer
-
-if TYPE_CHECKING:
-    from cureplan.inputs.job.model import Job
 
 __all__ = [
     "compare",
-    "compare_variants",
     "history_files",
     "judge_month",
-    "planned_row",
     "station_history",
 ]
-
-NO_PLAN = "no order and start keeps every limit: "
-FRESH_CALL = "call.set_up"
-"""Reason of a call that brings somebody to the site, as against from room to room."""
-
-
-def compare_variants(
-    found: Sequence[Variant], *, now: datetime, step: Callable[[], None] = lambda: None
-) -> tuple[ComparedRow, ...]:
-    """Plan every variant."""
-    rows = []
-    for variant in found:
-        rows.append(planned_row(variant, now=now))
-        step()
-    return tuple(rows)
-
-
-def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
-    """Plan one variant and sum it up."""
-    from cureplan.planning.studies.compare import ComparedRow
-
-    try:
-        plan = _plan(variant, now)
-    except NoFeasiblePlanError as error:
-        return ComparedRow(
-            vary=variant.vary,
-            value=variant.value,
-            shift_k=variant.shift_k,
-            status="no feasible plan",
-            why=str(error).removeprefix(NO_PLAN),
-        )
-    tightest = min(plan.rooms, key=lambda room: room.margin_min)
-    people, call_outs = _called(plan)
-    return ComparedRow(
-        vary=variant.vary,
-        value=variant.value,
-        shift_k=variant.shift_k,
-        status=plan.status,
-        first_pour=min(room.pour_start for room in plan.rooms),
-        least_margin_min=tightest.margin_min,
-        tightest=tightest.room,
-        iced_rooms=sum(room.chilled for room in plan.rooms),
-        rooms=len(plan.rooms),
-        most_bays=max(room.bays for room in plan.rooms),
-        opens=max(room.opens for room in plan.rooms),
-        people=people,
-        call_outs=call_outs,
-        ice_kg=plan.chill.ice_kg,
-        all_keep_frac=plan.risk.all_keep_frac,
-    )
-
-
-def _plan(variant: Variant, now: datetime) -> Plan:
-    from cureplan.api import make_plan
-
-    if not variant.every_room_iced:
-        return make_plan(variant.job, now=now, weather=variant.weather, what_helps=False)
-    return _plan_iced(variant, now)
-
-
-def _plan_iced(variant: Variant, now: datetime) -> Plan:
-    from cureplan.api import make_plan
-    from cureplan.planning.schedule.construct import prepare_pours
-    from cureplan.planning.studies.compare import OnlyIced
-
-    job = variant.job
-    pours: dict[str, RoomPours] = {
-        name: OnlyIced(room.room, room.job, room.clocks, room.topcoat, room.conditions)
-        for name, room in prepare_pours(job, variant.weather).items()
-    }
-    return make_plan(job, now=now, weather=variant.weather, pours=pours, what_helps=False)
-
-
-def _called(plan: Plan) -> tuple[int, int]:
-    """People called to the site, and how often a crew is."""
-    fresh = [call for call in plan.calls if call.reason.code == FRESH_CALL]
-    pours = [call for call in fresh if call.stage == "pour"]
-    # The topcoat crew vacuums and coats: the same people under two names.
-    coats = {call.call: call.people for call in fresh if call.stage != "pour"}
-    pour_outs = {call.room for call in pours}
-    people = sum(call.people for call in pours) + sum(coats.values())
-    return people, len(pour_outs) + len(coats)
-
 
 FORECAST_REACH = timedelta(days=10)
 """How far ahead a job's own weather can be asked for at all."""
@@ -281,12 +182,12 @@ def _from_plan(rooms: Sequence[RoomPlan], planned: Job) -> tuple[PourStart, ...]
 
 def _own_weather(job: Job, now: datetime) -> HourlySeries | None:
     """The job's own weather; None where it lies too far off to be asked for, or fails."""
-    from cureplan.api import job_weather
+    from cureplan.api import get_weather
 
     if job.weather.source != "file" and abs(job.access.begins - now) > FORECAST_REACH:
         return None
     try:
-        return job_weather(job, now=now)
+        return get_weather(job, now=now)
     except WeatherUnavailableError:
         return None
 
@@ -384,13 +285,13 @@ def _check_question(
 
 
 def _vary(job: Job, vary: list[str], *, at: datetime, as_json: bool) -> None:
-    from cureplan.api import job_weather
+    from cureplan.api import compare_variants, get_weather
     from cureplan.output.commands.common import print_text, progress, terminal_width
     from cureplan.output.text.studies import compare_json, compare_text
     from cureplan.planning.studies.compare import VARIES, Vary, variants
 
     wanted: list[Vary] = [known for word in vary for known in VARIES if known == word]
-    found = variants(job, job_weather(job, now=at), wanted, now=at)
+    found = variants(job, get_weather(job, now=at), wanted, now=at)
     with progress(len(found), "Planning") as step:
         rows = compare_variants(found, now=at, step=step)
     if as_json:

@@ -25,7 +25,6 @@ __all__ = [
     "replan",
 ]
 
-LARGEST_BYTES = 50_000_000
 STATUS_CODES = {"within policy": 0, "short of policy": 1, "no feasible plan": 3}
 
 
@@ -60,6 +59,7 @@ def replan(
     edge ended, working time ended, surface closed, ran short, lost, slab reads, bucket
     reads, drill down, short of, room dropped, room added, wait until.
     """
+    from cureplan.api import read_plan
     from cureplan.inputs.tables.night_log import read_night_log
     from cureplan.output.commands.common import print_text, refuse_folder
     from cureplan.output.sheet.write import write_sheets
@@ -88,32 +88,6 @@ def replan(
     code = STATUS_CODES[found.plan.status]
     if code:
         raise typer.Exit(code)
-
-
-def read_plan(path: Path) -> Plan:
-    """A plan from its file, or one line that says why not."""
-    from cureplan.planning.plan.model import plan_from_json
-
-    try:
-        if path.is_dir():
-            raise InputError("this is a folder", cure="name its plan.json", source=path)
-        if path.exists() and not path.is_file():
-            raise InputError("not a regular file", cure="name a plan.json", source=path)
-        if path.stat().st_size > LARGEST_BYTES:
-            raise InputError("too large for a plan", cure="check the file", source=path)
-        text = path.read_bytes().decode("utf-8-sig")
-    except FileNotFoundError:
-        raise InputError("there is no such file", cure="check the name", source=path) from None
-    except UnicodeDecodeError:
-        raise InputError("not a text in UTF-8", cure="name a plan.json", source=path) from None
-    except (OSError, ValueError) as error:
-        if isinstance(error, InputError):
-            raise
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(
-            f"cannot be read ({reason})", cure="check path and rights", source=path
-        ) from None
-    return plan_from_json(text, source=path)
 
 
 def _folder(plan_file: Path, out: Path | None) -> Path:
@@ -206,6 +180,7 @@ def record(
     import json
     from dataclasses import asdict
 
+    from cureplan.api import read_plan
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.tables.night_log import read_night_log
     from cureplan.inputs.tables.record import past_scores, record_name, record_text
@@ -246,12 +221,21 @@ def record(
     )
 
 
+def _records_of(plan: Plan, plan_file: Path) -> Path:
+    """The job's own folder of records where its job file can be found, else one here."""
+    named = plan.job.records or Path("records")
+    for folder in (Path(), plan_file.parent, plan_file.parent.parent):
+        if (folder / plan.job.source.name).is_file():
+            return folder / named
+    return named
+
+
 def _path(
     plan: Plan, out: Path | None, name: str, *, inputs: tuple[Path, ...], force: bool
 ) -> Path:
     from cureplan.core.writing import refuse_target
 
-    folder = out or plan.job.records or Path("records")
+    folder = out or _records_of(plan, inputs[0])
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:

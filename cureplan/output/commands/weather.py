@@ -36,7 +36,7 @@ def weather(
     ] = False,
 ) -> None:
     """Show the job's weather, its rooms and slabs, hour by hour, with every source and gap."""
-    from cureplan.api import job_weather, read_job
+    from cureplan.api import get_weather, read_job
     from cureplan.core.writing import refuse_target, write_atomically
     from cureplan.output.commands.common import (
         job_inputs,
@@ -55,7 +55,7 @@ def weather(
         if path is not None:
             refuse_target(path, option=option, inputs=job_inputs(job), ours=ours, force=force)
     at = datetime.now(UTC) if now is None else time_given(job, now)
-    series = job_weather(job, now=at)
+    series = get_weather(job, now=at)
     hours = weather_hours(job, series)
     drawn = None
     if picture is not None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from cureplan.core.messages import Message
+from cureplan.core.rows import Rows
 from cureplan.planning.plan.model import Source
 
 if TYPE_CHECKING:
@@ -121,19 +122,19 @@ def assemble(
             known=schedule.known,
             ended=schedule.ended,
         ),
-        rooms=rooms,
-        buckets=tuple(
+        rooms=Rows(rooms),
+        buckets=Rows(
             bucket
             for poured in ordered
             for bucket in bucket_plans(
                 poured, pours[poured.room], odds.bucket_frac[poured.room]
             )
         ),
-        coats=coats,
-        calls=calls,
+        coats=Rows(coats),
+        calls=Rows(calls),
         primers=primers,
         chill=chill,
-        hours=hour_rows(job, series, pours),
+        hours=Rows(hour_rows(job, series, pours)),
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
         risk=_risk(job, odds),
         warnings=(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, is_dataclass
 from datetime import datetime
 from pathlib import Path
@@ -11,10 +11,12 @@ from typing import Any, Literal
 from cureplan.core.clock import ceil_to, floor_to
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
+from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
 
 __all__ = [
+    "FORMAT",
     "Alternative",
     "Answer",
     "Binding",
@@ -39,11 +41,14 @@ __all__ = [
     "StartHour",
     "Takeoff",
     "TakeoffRoom",
+    "plan_adapter",
     "plan_from_json",
     "plan_id",
-    "plan_schema",
     "plan_to_json",
 ]
+
+FORMAT = 2
+"""Of plan.json; one more when a key changes its name or its meaning."""
 
 Binding = Literal["wet_edge", "working_time", "broadcast_closes"]
 
@@ -403,14 +408,15 @@ class Source:
 class Plan:
     """Everything that was decided for one job."""
 
+    format: Literal[2] = 2
     job: Job
     decisions: Decisions
-    rooms: tuple[RoomPlan, ...]
-    buckets: tuple[BucketPlan, ...]
-    coats: tuple[CoatPlan, ...]
-    calls: tuple[Call, ...]
+    rooms: Rows[RoomPlan]
+    buckets: Rows[BucketPlan]
+    coats: Rows[CoatPlan]
+    calls: Rows[Call]
     chill: ChillPlan
-    hours: tuple[HourRow, ...]
+    hours: Rows[HourRow]
     takeoff: Takeoff
     risk: Risk
     warnings: tuple[Message, ...]
@@ -418,6 +424,13 @@ class Plan:
     primers: tuple[PrimerPlan, ...] = ()
     night: Night | None = None
     """What was learned and changed, where the plan was made again on the night."""
+
+    def __post_init__(self) -> None:
+        zone = self.job.site.zone
+        for name in ("rooms", "buckets", "coats", "calls", "hours"):
+            spread = "rooms" if name == "hours" else None
+            rows = Rows.of(getattr(self, name), zone=zone, spread=spread)
+            object.__setattr__(self, name, rows)
 
     @property
     def status(self) -> Status:
@@ -438,7 +451,8 @@ def plan_id(plan: Plan) -> str:
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
 
 
-def _adapter() -> Any:
+def plan_adapter() -> Any:
+    """What reads and writes a plan as JSON."""
     from pydantic import TypeAdapter
 
     return TypeAdapter(Plan)
@@ -451,14 +465,25 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
     """
     import json
 
-    data = _adapter().dump_python(plan, mode="json")
+    data = plan_adapter().dump_python(plan, mode="json")
     if plan.night is None:
         del data["night"]
     if not plan.primers:
         del data["primers"]
     if text_of is not None:
         _add_texts(plan, data, text_of)
+    data["digest"] = _digest(data)
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _digest(data: Mapping[str, Any]) -> str:
+    """Tells a plan as it was written from one changed since."""
+    import hashlib
+    import json
+
+    kept = {key: value for key, value in data.items() if key != "digest"}
+    text = json.dumps(kept, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+    return hashlib.sha256(text.encode()).hexdigest()
 
 
 def _add_texts(node: Any, data: Any, text_of: Callable[[Message], str]) -> None:
@@ -474,25 +499,62 @@ def _add_texts(node: Any, data: Any, text_of: Callable[[Message], str]) -> None:
 
 
 def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
-    """Read a plan back from its JSON text."""
+    """Read a plan back from its JSON text.
+
+    An older format is read where it still has all that is needed. Not for a text changed
+    by hand: that is refused, as nothing in it can be relied on.
+    """
     from pydantic import ValidationError
 
+    data = _object_in(text, source)
+    made_in = data.pop("format", 1)
+    if made_in == FORMAT and data.pop("digest", None) != _digest({"format": FORMAT, **data}):
+        raise _refused("this plan was changed after it was written", source)
     try:
-        plan: Plan = _adapter().validate_json(text)
+        plan: Plan = plan_adapter().validate_python(data)
     except ValidationError as error:
         first = error.errors()[0]
-        raise InputError(
-            f"not a plan of this version ({first['msg']})",
-            cure="make the plan again with `cureplan plan`",
-            source=source,
+        raise _refused(
+            f"not a plan of this version ({first['msg']})"
+            if made_in == FORMAT
+            else f"a plan of an older cureplan, in format {made_in} of plan.json; "
+            f"this one reads {FORMAT}",
+            source,
             key=".".join(str(part) for part in first["loc"]) or None,
         ) from None
+    except (ArithmeticError, LookupError, ValueError) as error:
+        raise _refused(f"not a plan ({error})", source) from None
     return plan
 
 
-def plan_schema() -> dict[str, Any]:
-    """JSON Schema (2020-12) of `plan.json`."""
-    schema: dict[str, Any] = _adapter().json_schema(mode="serialization")
-    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
-    schema["title"] = "cureplan plan"
-    return schema
+def _object_in(text: str, source: Path | str) -> dict[str, Any]:
+    """The JSON object of a plan file in a format this version may know."""
+    from pydantic_core import from_json
+
+    try:
+        data = from_json(text, allow_inf_nan=False)
+    except (ValueError, RecursionError) as error:
+        raise _refused(f"not a plan ({str(error)[:80]})", source) from None
+    made_in = data.get("format", 1) if isinstance(data, dict) else None
+    if (
+        not isinstance(made_in, int)
+        or isinstance(made_in, bool)
+        or made_in < 1
+        or not {"job", "decisions", "buckets"} <= data.keys()
+    ):
+        raise _refused("not a plan", source)
+    if made_in > FORMAT:
+        raise InputError(
+            f"a plan of a newer cureplan, in format {made_in} of plan.json; this one reads "
+            f"up to {FORMAT}",
+            cure="read it with that one, or make the plan again with `cureplan plan`",
+            source=source,
+        )
+    found: dict[str, Any] = data
+    return found
+
+
+def _refused(problem: str, source: Path | str, *, key: str | None = None) -> InputError:
+    return InputError(
+        problem, cure="make the plan again with `cureplan plan`", source=source, key=key
+    )

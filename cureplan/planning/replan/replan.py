@@ -12,6 +12,7 @@ import numpy as np
 from cureplan.core.clock import require_aware
 from cureplan.core.errors import InputError, NoFeasiblePlanError
 from cureplan.core.messages import Message
+from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.night_log import NightEvent, NightSite
 from cureplan.judge import Finding, PlanRefusedError, judge
@@ -337,7 +338,7 @@ def _finished(
     if night.left_out:
         status = "no feasible plan"
     needed = max(old.hours[-1].at, *(room.opens + HOUR for room in new.rooms))
-    hours = tuple(row for row in new.hours if row.at <= needed)
+    hours = Rows(row for row in new.hours if row.at <= needed)
     return replace(
         new,
         decisions=replace(new.decisions, status=status),

@@ -19,7 +19,7 @@ import numpy as np
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job, Shift
-from cureplan.planning.floor.layers import CREWS
+from cureplan.planning.floor.layers import CREWS, HANDS
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import improve_orders
@@ -326,14 +326,15 @@ def _work_of(job: Job, tables: Tables, rooms: Sequence[str]) -> Iterator[Message
     """What each crew has to do in these rooms, and the hours it has."""
     change_s = job.crew.changeover_s
     shifts = {"pour": job.crew.pour_shifts, "topcoat": job.crew.topcoat_shifts}
-    for crew in CREWS:
+    for crew, its_shifts in shifts.items():
+        hands = HANDS[CREWS.index(crew)]
         works = [
             60.0 * float((stage.ends - stage.begins).min())
             for name in rooms
             for stage in _Some(job, tables, (name,), frozenset()).problem.rooms[0]
-            if CREWS[stage.crew] == crew
+            if HANDS[stage.crew] == hands
         ]
-        spans = crew_spans(job, shifts[crew])
+        spans = crew_spans(job, its_shifts)
         have_s = sum(max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans)
         work_s = sum(works) + change_s * max(0, len(works) - 1)
         yield Message(f"limit.work_{crew}", {"work_s": work_s, "have_s": have_s})
