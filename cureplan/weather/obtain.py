@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -12,7 +13,7 @@ import numpy as np
 from cureplan.core.errors import OutOfRangeError, OutputError, WeatherUnavailableError
 from cureplan.core.messages import Message, once
 from cureplan.weather.hours.merge import splice
-from cureplan.weather.hours.series import HOUR_S, HourlySeries
+from cureplan.weather.hours.series import HOUR_S, HourlySeries, utc_of
 from cureplan.weather.kept import KeptCopy, WeatherStore, age_warnings, oldest_forecast
 from cureplan.weather.providers.exchange import Span, WeatherQuery
 from cureplan.weather.providers.fetching import (
@@ -29,6 +30,8 @@ FETCH_BUDGET_S = 15.0
 CONNECTION_TIMEOUT_S = 5.0
 # Within this time the doors have nothing newer, and are not to be bothered. (invented)
 REUSE_S = 1800.0
+# Clocks disagree by minutes; hours are a clock set wrong, or a `now` that is not now.
+CLOCK_SLACK = timedelta(hours=1)
 
 
 def obtain_weather(
@@ -48,6 +51,7 @@ def obtain_weather(
     timeout_s: float = CONNECTION_TIMEOUT_S,
     reuse_s: float = REUSE_S,
     fetch: Fetcher = fetch_in_worker,
+    clock: datetime | None = None,
 ) -> HourlySeries:
     """Hourly weather that covers a job, from open data or from what we had of it.
 
@@ -78,6 +82,9 @@ def obtain_weather(
         A copy younger than this serves without asking again [s]; 0 always asks.
     fetch : callable
         How the doors are asked.
+    clock : datetime, optional
+        What this machine's clock says, where not to be read; an answer got while `now`
+        is another time is used but not kept.
 
     Returns
     -------
@@ -115,7 +122,10 @@ def obtain_weather(
     if young is not None:
         return _finished(young, query, max_age_s)
     fetched = fetch_with_folder(query, budget_s, fetch)
-    return _finished(_best(fetched, query, store, max_age_s), query, max_age_s)
+    wall = _utc(clock, "clock") if clock else utc_of(time.time())
+    keeps = abs(wall - query.now) <= CLOCK_SLACK
+    best = _best(fetched, query, store, max_age_s, keeps=keeps)
+    return _finished(best, query, max_age_s)
 
 
 def _span(starts: datetime, ends: datetime, history_s: float) -> Span:
@@ -145,11 +155,17 @@ def _young(store: WeatherStore, query: WeatherQuery, reuse_s: float) -> HourlySe
 
 
 def _best(
-    fetched: Fetched, query: WeatherQuery, store: WeatherStore, max_age_s: float
+    fetched: Fetched,
+    query: WeatherQuery,
+    store: WeatherStore,
+    max_age_s: float,
+    *,
+    keeps: bool,
 ) -> HourlySeries:
     """Fresh weather if it covers the job, else fresh weather filled up from a copy."""
     span = query.spans[0]
-    pieces = [one.series for one in fetched.results if one.series is not None]
+    ranked = sorted(fetched.results, key=lambda one: one.rank)
+    pieces = [one.series for one in ranked if one.series is not None]
     why = fetched.reasons() or (Message("door.short"),)
     fresh = splice(pieces) if pieces else None
     if fresh is not None and fresh.covers(span.starts, span.ends):
@@ -157,16 +173,23 @@ def _best(
         fresh = replace(fresh, notes=(*fresh.notes, *notes))
         newer = _newer_copy(fresh, query, store, max_age_s)
         if newer is None:
-            return _kept(fresh, query, store)
+            return _kept(fresh, query, store) if keeps else fresh
         observed = _observed(fresh)
         pieces = [*([] if observed is None else [observed]), newer.series, fresh]
         return _from_copy(newer, pieces, query, (Message("door.older"),))
-    for copy in store.copies():
+    copies = _past_copies(store, query)
+    for copy in copies:
         both = [*pieces, copy.series]
         if splice(both).covers(span.starts, span.ends):
             return _from_copy(copy, both, query, why)
     told = "; ".join(fetched.failures()) or "the hours given do not reach the whole job"
-    raise WeatherUnavailableError(_nothing(fresh, span, told, kept=any(store.copies())))
+    raise WeatherUnavailableError(_nothing(fresh, span, told, kept=bool(copies)))
+
+
+def _past_copies(store: WeatherStore, query: WeatherQuery) -> list[KeptCopy]:
+    """Copies but for those of the future: of a clock set wrong, or a `now` set back."""
+    latest = query.now + CLOCK_SLACK
+    return [copy for copy in store.copies() if copy.fetched_at <= latest]
 
 
 def _newer_copy(
@@ -177,7 +200,7 @@ def _newer_copy(
     had = oldest_forecast(fresh, span.starts, span.ends)
     if had is None or had.age_s(query.now) <= max_age_s:
         return None
-    for copy in store.copies():
+    for copy in _past_copies(store, query):
         kept = oldest_forecast(copy.series, span.starts, span.ends)
         if kept and kept.since > had.since and copy.series.covers(span.starts, span.ends):
             return copy

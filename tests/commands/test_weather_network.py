@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
+from pathlib import Path
 
 import pytest
 from builders import assert_same_series
@@ -25,8 +26,10 @@ from scenes import (
 from scenes import station_rows as rows_around
 from steady import write_job
 
+from cureplan.api import read_job
 from cureplan.output.commands.weather import weather
 from cureplan.weather.hours.csv_file import read_weather_csv, read_weather_csv_for
+from cureplan.weather.kept import WeatherStore
 
 FAR_AHEAD = (
     ("from = 2013-07-17T19:00:00", "from = 2091-07-17T19:00:00"),
@@ -105,7 +108,22 @@ def test_point_forecast_is_shown_with_its_age_and_steps(cureplan, loop, network,
     assert any("NLOD" in origin["licence"] for origin in forecast)
 
 
+def keep_copy(path, network):
+    """As a run at that time would have: one with another `--now` keeps nothing."""
+    job = read_job(path)
+    store = WeatherStore(
+        folder=Path(network["CUREPLAN_STORE"]),
+        door="station",
+        latitude_deg=job.site.latitude_deg,
+        longitude_deg=job.site.longitude_deg,
+        elevation_m=job.site.elevation_m,
+    )
+    assert not list(store.copies())
+    store.keep(read_weather_csv(path.parent / "kept.csv"), fetched_at=NOW)
+
+
 def test_without_network_the_copy_is_shown_with_its_age(cureplan, loop, network, station_run):
+    keep_copy(station_run[0], network)
     before = dict(loop.routes)
     loop.routes.clear()
     try:

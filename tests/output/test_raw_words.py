@@ -105,9 +105,11 @@ READ = tuple(remark(code) for code in REMARKS if code.startswith("read."))
 OF_FILE = ("told", "columns_aside", "saturated", "off_hour", "averaged", "coarse", "accepted",
            "steady", "season", "sun", "file_ahead", "read_as")  # fmt: skip
 OF_STATION = ("station_used", "station_used_poor", "station_spare", "station_poor",
-              "station_silent", "height", "list_old")  # fmt: skip
+              "station_silent", "station_high", "site_height", "height",
+              "list_old")  # fmt: skip
 OF_FORECAST = ("reused", "forecast_age", "forecast_age_fetched",
-               "forecast_age_written", "shut", "history_short")  # fmt: skip
+               "forecast_age_written", "shut", "history_short",
+               "clock_ahead", "clock_behind")  # fmt: skip
 OF_COPY = (
     "forecast_old",
     "forecast_old_fetched",

@@ -90,9 +90,11 @@ def body(raw, *, modified=None, short_by=0):
     return answer
 
 
-def status(code):
+def status(code, **headers):
     def answer(handler, path):
         handler.send_response(code)
+        for name, value in headers.items():
+            handler.send_header(name, value)
         handler.send_header("Content-Length", "0")
         handler.end_headers()
 

@@ -90,7 +90,7 @@ def test_a_station_next_door_serves_alone(loop, ask, tmp_path):
     assert observed.label == "Airport (72503, 0.1 km, +0 m)"
     assert (observed.licence, observed.attribution) == ("CC BY 4.0", "Meteostat")
     assert (model.licence, model.attribution) == ("NLOD 2.0", "Meteostat, MET Norway")
-    assert model.issued_at == written
+    assert (model.issued_at, model.written_at) == (None, written)
     assert observed.issued_at is None
     # The row of the present hour is the last observed one.
     last_seen = series.epoch_s[series.origin == 0][-1]
@@ -107,11 +107,11 @@ def test_stations_farther_off_are_weighed_by_distance(loop, ask, tmp_path):
     series = only(ask("station", history_h=24))
     # By hand: Park lies 12.6 km and 37 m off, Shore 16.7 km and 1 m; height weighs tenfold,
     # weights go with 1/d². 12.63² = 159.4, 16.73² = 279.9 km² → shares 0.637 and 0.363.
-    # Tolerance: the client rounds to 0.1 K, and 0.1 km of distance moves the mean 0.02 K.
+    # Tolerance: 0.1 km of distance moves the mean 0.02 K.
     expected_c = 0.637 * 24 + 0.363 * 30 - 27
     for hour in (0, 77):
         when = series.starts + timedelta(hours=hour)
-        assert series.temp_c[hour] - daily_c(when) == pytest.approx(expected_c, abs=0.12)
+        assert series.temp_c[hour] - daily_c(when) == pytest.approx(expected_c, abs=0.03)
     assert [part.split()[0] for part in series.origins[0].label.split(" + ")] == [
         "Park",
         "Shore",
@@ -119,14 +119,90 @@ def test_stations_farther_off_are_weighed_by_distance(loop, ask, tmp_path):
 
 
 def test_a_station_on_a_hill_is_brought_down_to_the_site(loop, ask, tmp_path):
-    hill = {"90001": ("Hill", 40.80, -73.88, 403, None)}
+    hill = {"90001": ("Hill", 40.80, -73.88, 203, None)}
     serve_stations(loop, tmp_path, hill, {"90001": station_rows(rhum=100)})
     series = only(ask("station"))
-    # Standard atmosphere: 6.5 K per km, so 400 m lower is 2.6 K warmer.
-    assert series.temp_c[0] == pytest.approx(daily_c(series.starts) + 2.6, abs=1e-9)
+    # Standard atmosphere: 6.5 K per km, so 200 m lower is 1.3 K warmer.
+    assert series.temp_c[0] == pytest.approx(daily_c(series.starts) + 1.3, abs=1e-9)
     # Saturated up there is no longer saturated down here.
-    assert series.temp_c[0] - series.dew_c[0] == pytest.approx(2.6, abs=1e-6)
+    assert series.temp_c[0] - series.dew_c[0] == pytest.approx(1.3, abs=1e-6)
     assert any("6.5 °C per km" in note for note in told(series.notes))
+
+
+def test_stations_too_high_are_not_used_and_told(loop, ask, tmp_path):
+    stations = {
+        "90001": ("Peak", 40.78, -73.88, 353, None),
+        "90002": ("Plain", 40.90, -73.88, 5, None),
+    }
+    rows = {"90001": station_rows(mean_c=10), "90002": station_rows(past_h=24, ahead_h=66)}
+    serve_stations(loop, tmp_path, stations, rows)
+    series = only(ask("station", history_h=24))
+    assert series.temp_c[0] == pytest.approx(daily_c(series.starts), abs=1e-9)
+    assert told(series.notes)[-1] == (
+        "Peak (90001, 0.0 km, +350 m): not used, more than 300 m above or below the site."
+    )
+    serve_stations(loop, tmp_path, {"90001": stations["90001"]}, rows)
+    (tmp_path / "kept" / "stations.db").unlink()
+    assert failures(ask("station"))[0].startswith("check elevation in [site]")
+
+
+def test_a_site_height_all_stations_speak_against_is_told(loop, ask, tmp_path):
+    stations = {
+        "90001": ("One", 40.80, -73.88, 153, None),
+        "90002": ("Two", 40.76, -73.88, 163, None),
+    }
+    rows = {key: station_rows(past_h=24, ahead_h=66) for key in stations}
+    serve_stations(loop, tmp_path, stations, rows)
+    (warning,) = told(only(ask("station", history_h=24)).warnings)
+    assert "far from the stations around it (158 m): check elevation in [site]" in warning
+
+
+def test_dew_point_does_not_depend_on_how_many_stations_answer(loop, ask, tmp_path):
+    # Two hills alike, 200 m up and 80 % humid: one or both, the site's dew point is theirs.
+    hills = {
+        "90001": ("Hill", 40.83, -73.88, 203, None),
+        "90002": ("Twin", 40.73, -73.88, 203, None),
+    }
+    rows = {key: station_rows(past_h=24, ahead_h=66, rhum=80) for key in hills}
+    serve_stations(loop, tmp_path, hills, rows)
+    both = only(ask("station", history_h=24))
+    serve_stations(loop, tmp_path, hills, {"90001": rows["90001"]})
+    one = only(ask("station", history_h=24))
+    assert " + " in both.origins[0].label
+    assert " + " not in one.origins[0].label
+    assert both.temp_c == pytest.approx(one.temp_c, abs=1e-9)
+    assert both.dew_c == pytest.approx(one.dew_c, abs=1e-9)
+
+
+def test_model_rows_do_not_hide_a_station_that_stopped(loop, ask, tmp_path):
+    seen_until = NOW - timedelta(hours=30)
+    stopped = [
+        (when, temp, rhum, source if when <= seen_until else "metno_forecast")
+        for when, temp, rhum, source in station_rows()
+    ]
+    rows = {"72503": stopped, "72505": station_rows(mean_c=24)}
+    serve_stations(loop, tmp_path, {**AT_SITE, **AROUND}, rows)
+    series = only(ask("station"))
+    assert "Park" in series.origins[0].label
+    assert told(series.notes)[0].endswith("its last is 30 h old.")
+
+
+def test_a_source_that_names_a_model_is_not_called_observed(loop, ask, tmp_path):
+    rows = [
+        (when, temp, rhum, "gfs_model" if when.hour == 3 else source)
+        for when, temp, rhum, source in station_rows()
+    ]
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": rows})
+    series = only(ask("station"))
+    kinds = [series.origins[n].kind for n in series.origin]
+    hours = (series.epoch_s // 3600 % 24).astype(int)
+    assert {kind for kind, hour in zip(kinds, hours, strict=True) if hour == 3} == {"forecast"}
+
+
+def test_a_file_of_the_future_tells_no_age(loop, ask, tmp_path):
+    rows = {"72503": station_rows()}
+    serve_stations(loop, tmp_path, AT_SITE, rows, modified=NOW + timedelta(hours=20))
+    assert only(ask("station")).origins[-1].written_at is None
 
 
 def test_a_station_that_stopped_gives_way_to_one_that_goes_on(loop, ask, tmp_path):
@@ -200,7 +276,9 @@ def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
         (lambda _: status(404), "127.0.0.1: HTTP 404"),
         (lambda _: status(500), "127.0.0.1: HTTP 500"),
         (silent, "127.0.0.1: no complete answer"),
-        (lambda _: body(b"<html>down for maintenance</html>"), "could not be used"),
+        (lambda _: body(b"<html>down for maintenance</html>"), "answered with a web page"),
+        (lambda _: body(gzip.compress(bytes(60_000_000))), "too large to be weather"),
+        (lambda _: status(429, **{"Retry-After": "120"}), "asks to be left alone for 120 s"),
         (lambda _: body(hourly_csv(station_rows(), year=2091)[:-900]), "could not be used"),
         (
             lambda _: body(hourly_csv(station_rows(), year=2091), short_by=900),
@@ -213,14 +291,25 @@ def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
             "could not be used",
         ),
     ],
-    ids=["404", "500", "silent", "html", "cut-gzip", "cut-transfer", "other-columns"],
+    ids=[
+        "404",
+        "500",
+        "silent",
+        "html",
+        "bomb",
+        "busy",
+        "cut-gzip",
+        "cut-transfer",
+        "other-columns",
+    ],
 )
 def test_hourly_files_gone_wrong_are_told(loop, ask, tmp_path, answer, told):
     serve_stations(loop, tmp_path, {**AT_SITE, **AROUND}, {})
     loop.routes["/hourly/"] = answer(loop)
     told_first = failures(ask("station"))[0]
     # One that lets us wait is not asked for the next station, too.
-    assert loop.count("/hourly/") == (1 if answer is silent else 3)
+    alone = answer is silent or "left alone" in told
+    assert loop.count("/hourly/") == (1 if alone else 3)
     assert told_first.startswith("no station nearby gave a usable hour")
     assert told in told_first
 
@@ -265,6 +354,45 @@ def test_a_station_list_with_other_columns_is_told_and_dropped(loop, ask, tmp_pa
     loop.routes["/stations.db"] = body(path.read_bytes())
     assert "could not be read, and was dropped" in failures(ask("station"))[0]
     assert list((tmp_path / "kept").iterdir()) == []
+
+
+def test_a_server_that_asks_to_wait_is_left_alone(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    loop.routes["/metno"] = status(429, **{"Retry-After": "3600"})
+    loop.routes["/mosmix/"] = status(404)
+    assert "asks to be left alone" in failures(ask("forecast", contact=CONTACT))[0]
+    asked = len(loop.asked)
+    again = failures(ask("forecast", contact=CONTACT))
+    assert "asks to be left alone" in again[0]
+    # All doors of this server are one host, and none was asked again.
+    assert len(loop.asked) == asked
+
+
+def test_an_archive_that_unpacks_to_no_end_is_told(loop, ask, tmp_path):
+    import io
+    import zipfile
+
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
+    packed = io.BytesIO()
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as kmz:
+        kmz.writestr("MOSMIX.kml", bytes(60_000_000))
+    loop.routes["/mosmix/"] = body(packed.getvalue())
+    assert "too large to be weather" in ask("station")[1].failure
+
+
+def test_a_full_disk_is_not_the_servers_fault(loop, ask, tmp_path, monkeypatch):
+    import errno
+
+    import meteostat
+
+    def full(**_):
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()})
+    monkeypatch.setattr(meteostat.stations, "connect", full)
+    (failure, *_) = failures(ask("station"))
+    assert "could not be written to" in failure
+    assert "No space left on device" in failure
 
 
 def test_a_place_without_stations_is_told(loop, ask, tmp_path):
@@ -392,9 +520,10 @@ def test_a_point_forecast_without_update_time_counts_from_its_file(loop, ask):
     raw = serve_metno(loop, updated=None)
     written = NOW - timedelta(hours=3)
     loop.routes["/metno"] = body(raw, modified=written)
-    assert ask("forecast", contact=CONTACT)[0].series.origins[0].issued_at == written
+    origin = ask("forecast", contact=CONTACT)[0].series.origins[0]
+    assert (origin.issued_at, origin.written_at) == (None, written)
     loop.routes["/metno"] = body(raw)
-    assert ask("forecast", contact=CONTACT)[0].series.origins[0].issued_at is None
+    assert ask("forecast", contact=CONTACT)[0].series.origins[0].written_at is None
 
 
 @pytest.mark.parametrize(

@@ -53,7 +53,8 @@ def obtain(loop, fetch_here, tmp_path):
             "timeout_s": loop.patience_s,
             "fetch": fetch_here,
         }
-        return obtain_weather(door=door, **{**JOB, **fixed, **change})
+        asked = {**JOB, **fixed, **change}
+        return obtain_weather(door=door, **{"clock": asked["now"], **asked})
 
     return obtained
 
@@ -80,7 +81,10 @@ def test_fresh_weather_covers_job_and_history_and_is_kept(good_day, obtain, tmp_
     for row in (0, 100, -1):
         when = datetime.fromtimestamp(series.epoch_s[row], tz=UTC)
         assert series.temp_c[row] == daily_c(when)
-    assert any("km, +0 m), issued 0 min ago" in note for note in told(series.notes))
+    assert any(
+        "km, +0 m), issue time not given, file written 0 min ago" in note
+        for note in told(series.notes)
+    )
     assert len(list((tmp_path / "store").glob("station_*/*.csv"))) == 1
 
 
@@ -154,7 +158,7 @@ def test_a_stale_model_run_is_told(loop, obtain, tmp_path):
     written = NOW - timedelta(hours=20)
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()}, modified=written)
     (warning,) = told(obtain().warnings)
-    assert "km, +0 m), issued 20 h ago, allowed are 12 h" in warning
+    assert "km, +0 m), issue time not given, file written 20 h ago" in warning
     assert obtain(max_age_s=21 * 3600.0, reuse_s=0.0).warnings == ()
 
 
@@ -255,6 +259,24 @@ def test_a_job_in_the_night_clocks_change(loop, obtain, tmp_path, now, starts_ut
     ]
 
 
+def test_another_now_leaves_no_copy_of_its_date(good_day, obtain, tmp_path):
+    # Issue 14.4: `--now` wrote copies dated as it pleased.
+    series = obtain(clock=NOW + timedelta(days=3))
+    assert series.covers(STARTS, ENDS)
+    assert not list(tmp_path.glob("store/station_*/*.csv"))
+
+
+def test_a_copy_of_the_future_does_not_serve(loop, obtain, tmp_path):
+    ahead = NOW + timedelta(days=2)
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()}, modified=ahead)
+    obtain(now=ahead)
+    out_of_order(loop)
+    with pytest.raises(WeatherUnavailableError, match="no copy is kept"):
+        obtain()
+    # Minutes are no other day: clocks differ that much.
+    assert obtain(now=ahead - timedelta(minutes=20)).covers(STARTS, ENDS)
+
+
 def test_a_store_that_cannot_be_written_is_a_warning(good_day, obtain, tmp_path):
     (tmp_path / "file").write_text("not a folder")
     series = obtain(store_folder=tmp_path / "file")
@@ -299,6 +321,16 @@ def test_a_dripping_answer_is_cut_off_in_time(loop, worker_endpoints, tmp_path, 
     with pytest.raises(WeatherUnavailableError, match="the network was too slow"):
         obtain_in_worker(tmp_path / "store", budget_s=1.6)
     assert budgets_s == [1.6]
+
+
+def test_a_dripping_door_does_not_starve_the_others(loop, worker_endpoints, tmp_path):
+    # Issue 14.6: hourly files that dripped used up the whole time of all doors.
+    serve_stations(loop, tmp_path, AT_SITE, {})
+    loop.routes["/hourly/"] = drip(loop, hourly_csv(station_rows(), year=2091))
+    serve_mosmix(loop)
+    series = obtain_in_worker(tmp_path / "store", budget_s=9.0, history_s=0.0)
+    assert series.covers(STARTS, ENDS)
+    assert series.origins[0].label.startswith("DWD MOSMIX")
 
 
 def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path, time_is_up):

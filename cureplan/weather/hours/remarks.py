@@ -54,6 +54,8 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.station_spare": _names("station"),
     "weather.station_poor": _names("station given_frac silent_s"),
     "weather.station_silent": _names("station"),
+    "weather.station_high": _names("station"),
+    "weather.site_height": _names("site_m around_m"),
     "weather.height": _names("lapse_k"),
     "weather.list_old": _names("age_s why"),
     # How fresh it is.
@@ -70,7 +72,11 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.history_short": _names("had_h wanted_h"),
     "weather.shut": _names("why"),
     # Why a door stayed shut.
+    "weather.clock_ahead": _names("off_h"),
+    "weather.clock_behind": _names("off_h"),
     "door.far": _names(""),
+    "door.disk": _names("folder"),
+    "door.height": _names("site_m"),
     "door.station_forecast": _names("why"),
     "door.contact": _names(""),
     "door.point_forecast": _names("why"),
@@ -89,10 +95,13 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "net.silent": _names("host"),
     "net.status": _names("host status"),
     "net.unusable": _names("host"),
+    "net.page": _names("host"),
+    "net.large": _names("host"),
+    "net.wait": _names("host wait_s"),
 }
 """Every remark, and the names of its values."""
 
-_NUMBERS = ("s", "h", "k", "c", "frac", "rows", "count", "status")
+_NUMBERS = ("s", "h", "k", "c", "m", "frac", "rows", "count", "status")
 
 
 def remark_text(remark: Message) -> str:

@@ -15,6 +15,8 @@ from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
+from queue import Empty, Queue
+from threading import Lock, Thread
 
 import numpy as np
 
@@ -34,7 +36,18 @@ from cureplan.weather.providers.stations import (
 
 __all__ = ["DoorResult", "knock"]
 
-_Door = Callable[[], HourlySeries]
+PATIENCE_S = 2.5
+"""How long one provider is waited for before the next is asked beside it."""
+CLOCK_OFF_S = 600.0
+# Clocks of servers are right; one that lies further off than this is ours.
+
+
+@dataclass(frozen=True, slots=True)
+class _Provider:
+    """How one is asked, and whether it is asked whatever the others gave."""
+
+    ask: Callable[[], HourlySeries]
+    always: bool = False
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,6 +59,8 @@ class DoorResult:
     failure: str | None
     reason: Message | None = None
     """The failure for the sheets."""
+    rank: int = 0
+    """Which counts most where several give an hour: 0 before 1."""
 
 
 def knock(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[DoorResult]:
@@ -77,19 +92,37 @@ def knock(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[DoorResult]:
         )
         visit = _Visit(query, exchange, held)
         for number, span in enumerate(query.spans):
-            for door in visit.doors_for(span):
-                try:
-                    series = door()
-                except WeatherUnavailableError as closed:
-                    yield DoorResult(
-                        span_index=number,
-                        series=None,
-                        failure=str(closed),
-                        reason=closed.reason,
-                    )
-                else:
-                    visit.answers.append(series)
-                    yield DoorResult(span_index=number, series=series, failure=None)
+            yield from _side_by_side(visit, number, span)
+
+
+def _side_by_side(visit: _Visit, number: int, span: Span) -> Iterator[DoorResult]:
+    """Each provider in a thread of its own; the next is asked when one lets us wait.
+
+    One that answers at once spares the others; one that drips holds nobody up.
+    """
+    came: Queue[DoorResult] = Queue()
+    left = list(enumerate(visit.providers_for(span)))
+    running: dict[int, _Provider] = {}
+    while left or running:
+        if left and visit.needs(left[0][1], span):
+            rank, provider = left.pop(0)
+            running[rank] = provider
+            Thread(target=visit.ask, args=(provider, came, number, rank), daemon=True).start()
+        elif left and not running:
+            left.pop(0)
+            continue
+        while any(visit.needs(provider, span) for provider in running.values()):
+            try:
+                result = came.get(timeout=PATIENCE_S if left else None)
+            except Empty:
+                break
+            del running[result.rank]
+            if result.series is not None:
+                visit.answers.append(result.series)
+            yield result
+        else:
+            # Whoever still drips has nothing that is not there.
+            running.clear()
 
 
 class _Visit:
@@ -100,15 +133,14 @@ class _Visit:
         self._exchange = exchange
         self._held = held
         self._stations: list[Station] | WeatherUnavailableError | None = None
+        self._listing = Lock()
         self._remark: Message | None = None
         self.answers: list[HourlySeries] = []
 
-    def doors_for(self, span: Span) -> Iterator[_Door]:
-        """The doors in the order in which they are worth opening."""
+    def providers_for(self, span: Span) -> list[_Provider]:
+        """The providers in the order in which they are worth asking."""
         query = self._query
         self.answers = []
-        # What is still to come wants a forecast hour by hour; what lies behind does not.
-        ahead = max(span.starts, query.now)
 
         def hourly() -> HourlySeries:
             series = hourly_door(query, span, self._exchange, self._near())
@@ -121,16 +153,58 @@ class _Visit:
         def metno() -> HourlySeries:
             return metno_door(query, span, self._exchange)
 
-        in_order: list[_Door] = {
-            "station": [hourly, mosmix, metno],
-            "forecast": [metno, mosmix],
-            "history": [hourly],
-        }[query.door]
-        for door in in_order:
-            if door is in_order[0] or not self._hourly_given(ahead, span.ends):
-                yield door
-        if query.door == "forecast":
-            yield hourly
+        asked: dict[str, list[_Provider]] = {
+            "station": [
+                _Provider(hourly, always=True),
+                _Provider(mosmix),
+                _Provider(metno),
+            ],
+            "forecast": [
+                _Provider(metno, always=True),
+                _Provider(mosmix),
+                _Provider(hourly, always=True),
+            ],
+            "history": [_Provider(hourly, always=True)],
+        }
+        return asked[query.door]
+
+    def needs(self, provider: _Provider, span: Span) -> bool:
+        """Whether a provider may still give something that is not there."""
+        # What is still to come wants a forecast hour by hour; what lies behind does not.
+        ahead = max(span.starts, self._query.now)
+        return provider.always or not self._hourly_given(ahead, span.ends)
+
+    def ask(self, provider: _Provider, came: Queue[DoorResult], number: int, rank: int) -> None:
+        """One provider's answer, or why there is none, put where it is waited for."""
+        try:
+            series = self._told_of_clocks(provider.ask())
+        except WeatherUnavailableError as closed:
+            result = DoorResult(
+                span_index=number,
+                series=None,
+                failure=str(closed),
+                reason=closed.reason,
+                rank=rank,
+            )
+        except Exception:  # noqa: BLE001 - a thread that dies silently would be waited for
+            result = DoorResult(
+                span_index=number,
+                series=None,
+                failure="an answer could not be read",
+                reason=Message("door.unreadable"),
+                rank=rank,
+            )
+        else:
+            result = DoorResult(span_index=number, series=series, failure=None, rank=rank)
+        came.put(result)
+
+    def _told_of_clocks(self, series: HourlySeries) -> HourlySeries:
+        off_s = self._exchange.clock_off_s
+        if abs(off_s) < CLOCK_OFF_S:
+            return series
+        code = "weather.clock_ahead" if off_s > 0 else "weather.clock_behind"
+        told = Message(code, {"off_h": abs(off_s) / 3600.0})
+        return replace(series, warnings=(*series.warnings, told))
 
     def _hourly_given(self, starts: datetime, ends: datetime) -> bool:
         """Whether the answers so far give each hour of a span without interpolation."""
@@ -145,6 +219,10 @@ class _Visit:
         return bool(np.isin(wanted, np.concatenate(given)).all())
 
     def _near(self) -> list[Station]:
+        with self._listing:
+            return self._near_once()
+
+    def _near_once(self) -> list[Station]:
         if self._stations is None:
             try:
                 self._stations = self._listed()

@@ -89,7 +89,7 @@ def bounded_client(
         settings["stations_db_endpoints"] = [endpoints.stations]
     if endpoints.metno is not None:
         settings["metno_forecast_endpoint"] = endpoints.metno
-    exchange = Exchange()
+    exchange = Exchange(folder)
     with ExitStack() as held:
         held.enter_context(_set(meteostat.config, settings))
         # These two modules copy their address when first imported.

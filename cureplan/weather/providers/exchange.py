@@ -4,17 +4,25 @@ from __future__ import annotations
 
 import json
 import re
+import threading
+import time
 import urllib.request
+import urllib.response
 import zipfile
-from collections.abc import Callable
+import zlib
+from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from email.utils import parsedate_to_datetime
 from io import BytesIO
+from pathlib import Path
 from typing import Any, Literal
 from urllib.parse import urlsplit
 
+from cureplan.core.errors import OutputError
 from cureplan.core.messages import Message
+from cureplan.core.writing import write_atomically
 
 __all__ = [
     "Answer",
@@ -90,7 +98,9 @@ class WeatherQuery:
 
 
 _ISSUE = re.compile(rb"IssueTime>\s*([^<\s]+)\s*<")
-_LARGEST_KML_BYTES = 50_000_000
+LARGEST_BODY_BYTES = 50_000_000
+"""Of an answer, as sent and unpacked: a year of hours has 1 MB, a station forecast 3 MB."""
+_PAGE = (b"<!doctype html", b"<html")
 
 
 @dataclass(slots=True, kw_only=True)
@@ -101,12 +111,21 @@ class Answer:
     status: int | None = None
     modified: datetime | None = None
     body: bytes = b""
+    trouble: Literal["", "page", "large", "wait"] = ""
+    """What was seen to be wrong with it: a web page, too large, or asked to wait."""
+    wait_s: float = 0.0
 
     def summary(self) -> str:
         """Host, and what was wrong with the answer."""
         host = urlsplit(self.url).hostname or self.url
         if self.status is None:
             return f"{host}: no complete answer"
+        if self.trouble == "wait":
+            return f"{host}: HTTP {self.status}, asks to be left alone for {self.wait_s:.0f} s"
+        if self.trouble == "page":
+            return f"{host}: answered with a web page (does this network ask for a login?)"
+        if self.trouble == "large":
+            return f"{host}: the answer is too large to be weather"
         if self.status != 200:
             return f"{host}: HTTP {self.status}"
         return f"{host}: the answer could not be used"
@@ -116,16 +135,28 @@ class Answer:
         host = urlsplit(self.url).hostname or self.url
         if self.status is None:
             return Message("net.silent", {"host": host})
+        if self.trouble == "wait":
+            return Message("net.wait", {"host": host, "wait_s": self.wait_s})
+        if self.trouble:
+            return Message(f"net.{self.trouble}", {"host": host})
         if self.status != 200:
             return Message("net.status", {"host": host, "status": self.status})
         return Message("net.unusable", {"host": host})
 
 
 class Exchange:
-    """Answers in the order asked; grows while the client works."""
+    """Answers in the order asked, each thread's apart; grows while the client works."""
 
-    def __init__(self) -> None:
-        self.answers: list[Answer] = []
+    def __init__(self, folder: Path) -> None:
+        self._mine = threading.local()
+        self._holds = folder / "holds.json"
+        self.clock_off_s = 0.0
+
+    @property
+    def answers(self) -> list[Answer]:
+        """What this thread asked."""
+        found: list[Answer] = self._mine.__dict__.setdefault("answers", [])
+        return found
 
     def last(self) -> Answer | None:
         """The newest answer, or None when nothing was asked."""
@@ -139,21 +170,106 @@ class Exchange:
         """Answers recorded after a mark."""
         return self.answers[mark:]
 
+    def asks(self, url: str) -> Answer:
+        """Note that a request goes out; not to a server that asked to be left alone."""
+        answer = Answer(url=url)
+        self.answers.append(answer)
+        left_s = self._held_until(url) - time.time()
+        if left_s > 0:
+            answer.status, answer.trouble, answer.wait_s = 429, "wait", left_s
+            raise OSError("asked to wait")
+        return answer
+
+    def hears(self, answer: Answer, status: int, headers: Mapping[str, str]) -> None:
+        """Note what came back, before its body."""
+        answer.status = status
+        answer.modified = _http_date(headers.get("Last-Modified"))
+        if "text/html" in (headers.get("Content-Type") or "").lower():
+            answer.trouble = "page"
+        told = _http_date(headers.get("Date"))
+        if told is not None:
+            self.clock_off_s = time.time() - told.timestamp()
+        wait_s = _wait_s(headers.get("Retry-After"))
+        if status in {429, 503} and wait_s > 0:
+            answer.trouble, answer.wait_s = "wait", wait_s
+            self._hold(answer.url, time.time() + wait_s)
+
+    def _held_until(self, url: str) -> float:
+        try:
+            until = json.loads(self._holds.read_text("utf-8"))[_host(url)]
+            return float(until)
+        except (OSError, ValueError, KeyError, TypeError):
+            return 0.0
+
+    def _hold(self, url: str, until: float) -> None:
+        try:
+            held = json.loads(self._holds.read_text("utf-8"))
+        except (OSError, ValueError):
+            held = {}
+        with suppress(OSError, OutputError):
+            write_atomically(self._holds, json.dumps({**held, _host(url): until}))
+
     def recording(self, get: Callable[..., Any]) -> Callable[..., Any]:
-        """The client's own `get`, with a record of every call."""
+        """The client's own `get`, with a record of every call and a bound on every body."""
 
         def recorded(url: str, *args: Any, **kwargs: Any) -> Any:
-            answer = Answer(url=url)
-            self.answers.append(answer)
-            response = get(url, *args, **kwargs)
-            answer.status = int(response.status_code)
-            answer.modified = _http_date(response.headers.get("Last-Modified"))
+            answer = self.asks(url)
             # A streamed body is the station list: large, and read elsewhere.
-            if not kwargs.get("stream"):
-                answer.body = response.content
+            streamed = bool(kwargs.pop("stream", False))
+            response = get(url, *args, stream=True, **kwargs)
+            if not streamed:
+                # What a body holds once unpacked is bounded while it is read.
+                response._content = _bounded(response, answer)
+                response._content_consumed = True
+                answer.body = response._content
+            self.hears(answer, int(response.status_code), response.headers)
+            _judge(answer)
             return response
 
         return recorded
+
+
+def _bounded(response: Any, answer: Answer) -> bytes:
+    parts, size = [], 0
+    for part in response.iter_content(65_536):
+        parts.append(part)
+        size += len(part)
+        if size > LARGEST_BODY_BYTES:
+            answer.status, answer.trouble = int(response.status_code), "large"
+            response.close()
+            raise OSError("too large")
+    return b"".join(parts)
+
+
+def _judge(answer: Answer) -> None:
+    """A page in place of data, and an archive that would unpack to no end."""
+    if answer.status == 200 and answer.body.lstrip()[:15].lower().startswith(_PAGE):
+        answer.trouble = "page"
+    if answer.body.startswith(b"PK") and _unpacked_bytes(answer.body) > LARGEST_BODY_BYTES:
+        answer.trouble = "large"
+        raise OSError("too large")
+
+
+def _unpacked_bytes(body: bytes) -> int:
+    try:
+        with zipfile.ZipFile(BytesIO(body)) as packed:
+            return sum(member.file_size for member in packed.infolist())
+    except (zipfile.BadZipFile, OSError, ValueError):
+        return 0
+
+
+def _host(url: str) -> str:
+    return urlsplit(url).netloc or url
+
+
+def _wait_s(text: str | None) -> float:
+    """Seconds of a Retry-After header, which may also name an instant; at most a day."""
+    if not text:
+        return 0.0
+    if text.strip().isdigit():
+        return min(float(text), 86_400.0)
+    until = _http_date(text)
+    return 0.0 if until is None else min(until.timestamp() - time.time(), 86_400.0)
 
 
 class RecordingHandler(urllib.request.BaseHandler):
@@ -166,18 +282,39 @@ class RecordingHandler(urllib.request.BaseHandler):
 
     def http_request(self, request: urllib.request.Request) -> urllib.request.Request:
         """Note that a request goes out."""
-        self._exchange.answers.append(Answer(url=request.full_url))
+        self._exchange.asks(request.full_url)
         return request
 
-    def http_response(self, _request: urllib.request.Request, response: Any) -> Any:
-        """Note what came back."""
+    def http_response(self, request: urllib.request.Request, response: Any) -> Any:
+        """Note what came back, and hand on its body when it is of a bearable size."""
         answer = self._exchange.answers[-1]
-        answer.status = int(response.status)
-        answer.modified = _http_date(response.headers.get("Last-Modified"))
-        return response
+        self._exchange.hears(answer, int(response.status), response.headers)
+        if answer.status != 200:
+            return response
+        answer.body = response.read(LARGEST_BODY_BYTES + 1)
+        packed = request.full_url.endswith(".gz") and answer.body.startswith(b"\x1f\x8b")
+        if len(answer.body) > LARGEST_BODY_BYTES or (packed and _unpacks_on(answer.body)):
+            answer.trouble = "large"
+            raise OSError("too large")
+        _judge(answer)
+        whole = urllib.response.addinfourl(
+            BytesIO(answer.body), response.headers, response.url, answer.status
+        )
+        whole.msg = response.msg  # type: ignore[attr-defined]
+        return whole
 
     https_request = http_request
     https_response = http_response
+
+
+def _unpacks_on(body: bytes) -> bool:
+    """Whether a gzip body goes on beyond what any year of hours holds."""
+    unpacking = zlib.decompressobj(31)
+    try:
+        unpacking.decompress(body, LARGEST_BODY_BYTES)
+    except zlib.error:
+        return False
+    return bool(unpacking.unconsumed_tail)
 
 
 def mosmix_issue(body: bytes) -> datetime | None:
@@ -185,8 +322,6 @@ def mosmix_issue(body: bytes) -> datetime | None:
     try:
         with zipfile.ZipFile(BytesIO(body)) as packed:
             member = packed.infolist()[0]
-            if member.file_size > _LARGEST_KML_BYTES:
-                return None
             found = _ISSUE.search(packed.read(member))
     except (zipfile.BadZipFile, IndexError, OSError, ValueError, EOFError):
         return None

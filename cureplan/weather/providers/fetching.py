@@ -144,6 +144,7 @@ def serve() -> None:
             "span_index": result.span_index,
             "csv": None if result.series is None else csv_text(result.series),
             "failure": result.failure,
+            "rank": result.rank,
             "reason": None if result.reason is None else message_to_plain(result.reason),
         }
         sys.stdout.write(json.dumps(answer) + "\n")
@@ -204,5 +205,6 @@ def _result(line: str) -> DoorResult:
         span_index=answer["span_index"],
         series=series,
         failure=answer["failure"],
+        rank=answer.get("rank", 0),
         reason=None if reason is None else message_from_plain(reason),
     )

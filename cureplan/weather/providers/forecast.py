@@ -21,7 +21,9 @@ from cureplan.weather.providers.exchange import (
     mosmix_issue,
 )
 from cureplan.weather.providers.hourly import (
+    CLOCK_SLACK,
     FORECAST_REACH,
+    HIGHEST_M,
     ClientRows,
     at_site_height,
     provider_terms,
@@ -39,9 +41,6 @@ _METNO = "metno_forecast"
 _MOST_ASKED = 2
 # Beyond this a station forecast speaks of other weather than the site's. (invented)
 _FARTHEST_M = 30_000.0
-_HIGHEST_M = 300.0
-# Clocks disagree by minutes; a forecast from the future is a fault.
-_CLOCK_SLACK = timedelta(hours=1)
 # MET Norway refuses coordinates with more digits (its terms of service).
 _POINT_DIGITS = 4
 
@@ -77,7 +76,7 @@ def mosmix_door(
         for station in stations
         if station.mosmix_key
         and station.distance_m <= _FARTHEST_M
-        and abs(station.height_above_site_m) <= _HIGHEST_M
+        and abs(station.height_above_site_m) <= HIGHEST_M
     ]
     if not near:
         raise WeatherUnavailableError(
@@ -146,14 +145,16 @@ def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySer
             f"no point forecast could be had ({reason})",
             Message("door.point_forecast", {"why": remarks(asked)}),
         )
-    issued_at = _believable(
-        metno_issue(answer.body) or answer.modified, query.now, "MET Norway"
-    )
+    issued_at = _believable(metno_issue(answer.body), query.now, "MET Norway")
+    modified = answer.modified
+    late = modified is not None and modified > query.now + CLOCK_SLACK
+    written_at = None if issued_at is not None or late else modified
     return _series(
         rows,
         label="MET Norway",
         provider=_METNO,
         issued_at=issued_at,
+        written_at=written_at,
         query=query,
     )
 
@@ -166,7 +167,7 @@ def _ask(query: WeatherQuery, span: Span, where: Any, *, provider: str) -> Clien
 
 
 def _believable(issued_at: datetime | None, now: datetime, who: str) -> datetime | None:
-    if issued_at is not None and issued_at > now + _CLOCK_SLACK:
+    if issued_at is not None and issued_at > now + CLOCK_SLACK:
         ahead_h = (issued_at - now).total_seconds() / 3600
         raise WeatherUnavailableError(
             f"the {who} forecast says that it was issued {ahead_h:.0f} h in the future"
@@ -183,6 +184,7 @@ def _series(
     provider: str,
     issued_at: datetime | None,
     query: WeatherQuery,
+    written_at: datetime | None = None,
 ) -> HourlySeries:
     terms = provider_terms(provider)
     origin = WeatherOrigin(
@@ -192,6 +194,7 @@ def _series(
         attribution=terms.attribution,
         issued_at=issued_at,
         fetched_at=query.now,
+        written_at=written_at,
     )
     raw = RawRows(
         epoch_s=rows.epoch_s,

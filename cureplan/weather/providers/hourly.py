@@ -2,44 +2,40 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, datetime
+import re
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.core.moist_air import dew_from_humidity_c
-
-if TYPE_CHECKING:
-    import pandas as pd
-    from meteostat import TimeSeries
-from dataclasses import replace
-from datetime import timedelta
-from typing import TYPE_CHECKING
-
 from cureplan.core.errors import WeatherUnavailableError
 from cureplan.core.messages import Message, Value, once
+from cureplan.core.moist_air import dew_from_humidity_c
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
 from cureplan.weather.providers.exchange import Answer, Exchange, Span, WeatherQuery
 from cureplan.weather.providers.stations import Station
 
 if TYPE_CHECKING:
+    import pandas as pd
     from meteostat import TimeSeries
 
 __all__ = [
+    "CLOCK_SLACK",
     "FORECAST_REACH",
+    "HIGHEST_M",
     "ClientRows",
     "ProviderTerms",
     "at_site_height",
     "hourly_door",
-    "merged_at_point",
     "provider_terms",
     "reasons",
     "remarks",
     "rows_of",
     "time_series",
+    "weighed",
 ]
 
 # The same bounds as for a file: beyond them a reading is a fault of the instrument.
@@ -130,21 +126,6 @@ def rows_of(series: TimeSeries) -> ClientRows | None:
     )
 
 
-def merged_at_point(
-    series: list[TimeSeries], *, latitude_deg: float, longitude_deg: float, elevation_m: float
-) -> TimeSeries:
-    """Several stations brought to one point by the client's inverse-distance weighting.
-
-    Temperatures move by 6.5 K/km where a station lies 50 m or more off in height.
-    """
-    import meteostat
-
-    merged = meteostat.merge(series)
-    point = meteostat.Point(latitude_deg, longitude_deg, round(elevation_m))
-    # Zero distance: always weigh all stations, never switch to one hour by hour.
-    return meteostat.interpolate(merged, point, distance_threshold=-1)
-
-
 def _column(frame: pd.DataFrame, name: str) -> FloatArray:
     if name not in frame.columns:
         return np.full(len(frame), np.nan)
@@ -164,6 +145,10 @@ class ProviderTerms:
     attribution: str
 
 
+# Sources the client does not know by name, but whose name tells that nobody saw them.
+_MODEL_WORD = re.compile(r"model|forecast|mosmix|gfs|icon|era5|ecmwf|analysis|nwp")
+
+
 def provider_terms(source: str) -> ProviderTerms:
     """Kind, licence and attribution of one of the client's source words.
 
@@ -179,7 +164,8 @@ def provider_terms(source: str) -> ProviderTerms:
     names = [licence.name or _CLIENT_LICENCE for licence in licences] or [_CLIENT_LICENCE]
     givers = [licence.attribution for licence in licences if licence.attribution]
     return ProviderTerms(
-        forecast=any(spec.grade == Grade.FORECAST for spec in known),
+        forecast=any(spec.grade == Grade.FORECAST for spec in known)
+        or bool(_MODEL_WORD.search(source)),
         licence=", ".join(dict.fromkeys(names)),
         attribution=", ".join(dict.fromkeys(["Meteostat", *givers])),
     )
@@ -187,6 +173,8 @@ def provider_terms(source: str) -> ProviderTerms:
 
 # How far ahead any door is asked; later jobs can then be served by a kept copy.
 FORECAST_REACH = timedelta(days=10)
+# Clocks disagree by minutes; hours are a clock set wrong.
+CLOCK_SLACK = timedelta(hours=1)
 _MOST_ASKED = 6
 _MOST_WEIGHED = 3
 # A station this close stands for the site alone, as in the client's own rule.
@@ -199,6 +187,10 @@ _LONGEST_SILENCE_S = 6 * HOUR_S
 # Lapse rate of the standard atmosphere (ICAO Doc 7488), applied as the client does.
 _LAPSE_K_M = 0.0065
 _LAPSE_FROM_M = 50.0
+# Beyond this a station's air is not the site's, whatever the lapse. (invented)
+HIGHEST_M = 300.0
+# Stations this near that all lie this much higher or lower contradict the height given.
+_AROUND_M, _APART_M = 15_000.0, 100.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -206,7 +198,6 @@ class _Record:
     """One station's rows and how complete they are."""
 
     station: Station
-    client: TimeSeries
     rows: ClientRows
     share: float
     silent_s: float
@@ -262,7 +253,14 @@ def hourly_door(
         No station gave a usable row.
     """
     mark = exchange.mark()
-    records, silent = _ask_around(query, span, exchange, stations)
+    level = [one for one in stations if abs(one.height_above_site_m) <= HIGHEST_M]
+    if stations and not level:
+        raise WeatherUnavailableError(
+            "check elevation in [site]: every station nearby lies more than 300 m above or"
+            f" below the {query.elevation_m:.0f} m given",
+            Message("door.height", {"site_m": query.elevation_m}),
+        )
+    records, silent = _ask_around(query, span, exchange, level)
     if not records:
         asked = exchange.since(mark)
         reason = "; ".join(reasons(asked)) or "nothing asked"
@@ -271,13 +269,32 @@ def hourly_door(
             Message("door.no_hour", {"why": remarks(asked)}),
         )
     chosen = _choose(records, single=query.door == "history")
-    rows, labels = _rows_at_site(chosen, query)
+    rows, labels = _rows_at_site(chosen)
     series = _with_origins(rows, labels, chosen, query)
     used = [record.remark(used=record in chosen) for record in records]
     used += [
         Message("weather.station_silent", {"station": station.label()}) for station in silent
     ]
-    return replace(series, notes=(*used, *_height_notes(chosen), *series.notes))
+    used += [
+        Message("weather.station_high", {"station": station.label()})
+        for station in stations[:_MOST_ASKED]
+        if station not in level
+    ]
+    return replace(
+        series,
+        notes=(*used, *_height_notes(chosen), *series.notes),
+        warnings=(*series.warnings, *_contradicted(query, stations)),
+    )
+
+
+def _contradicted(query: WeatherQuery, stations: list[Station]) -> tuple[Message, ...]:
+    """A site's height that all stations around it speak against."""
+    near = [s.height_above_site_m for s in stations if s.distance_m <= _AROUND_M]
+    if len(near) < 2 or not (min(near) > _APART_M or max(near) < -_APART_M):
+        return ()
+    around_m = query.elevation_m + float(np.median(near))
+    values = {"site_m": query.elevation_m, "around_m": around_m}
+    return (Message("weather.site_height", values),)
 
 
 def _ask_around(
@@ -296,7 +313,7 @@ def _ask_around(
         else:
             silent.append(station)
             # A server that lets us wait will do so for the next station, too.
-            if any(answer.status is None for answer in answers):
+            if any(one.status is None or one.trouble == "wait" for one in answers):
                 break
         if sum(one.sound for one in records) >= _MOST_WEIGHED:
             break
@@ -316,19 +333,24 @@ def _ask(query: WeatherQuery, span: Span, station: Station) -> _Record | None:
         return None
     past_until = min(query.now, span.ends)
     past = np.arange(first.timestamp(), past_until.timestamp() + 1, HOUR_S)
-    known = np.isin(past, rows.epoch_s)
+    # Model rows go on when a station has stopped: only what was seen counts.
+    known = np.isin(past, rows.epoch_s[_seen(rows)])
     silent_s = 0.0
     if past.size:
         last = past[known][-1] if known.any() else first.timestamp()
         silent_s = past_until.timestamp() - float(last)
     return _Record(
         station=station,
-        client=client,
         rows=rows,
         share=float(known.mean()) if past.size else 1.0,
         silent_s=silent_s,
         answers=[],
     )
+
+
+def _seen(rows: ClientRows) -> NDArray[np.bool_]:
+    forecast = {word: provider_terms(word).forecast for word in set(rows.source)}
+    return np.array([not forecast[word] for word in rows.source], dtype=np.bool_)
 
 
 def _choose(records: list[_Record], *, single: bool) -> list[_Record]:
@@ -340,34 +362,66 @@ def _choose(records: list[_Record], *, single: bool) -> list[_Record]:
     return sound[:_MOST_WEIGHED]
 
 
-def _rows_at_site(chosen: list[_Record], query: WeatherQuery) -> tuple[ClientRows, list[str]]:
+def _rows_at_site(chosen: list[_Record]) -> tuple[ClientRows, list[str]]:
     """Rows at the site's place and height, and per row the stations behind it."""
     if len(chosen) == 1:
         station, rows = chosen[0].station, chosen[0].rows
         return at_site_height(rows, station), [station.label()] * rows.epoch_s.size
-    merged = merged_at_point(
-        [record.client for record in chosen],
-        latitude_deg=query.latitude_deg,
-        longitude_deg=query.longitude_deg,
-        elevation_m=query.elevation_m,
-    )
-    merged_rows = rows_of(merged) if merged is not None else None
-    if merged_rows is None:
-        raise WeatherUnavailableError(
-            "the stations' rows could not be weighed", Message("door.unweighed")
+    return weighed([(record.station, record.rows) for record in chosen])
+
+
+def weighed(pieces: list[tuple[Station, ClientRows]]) -> tuple[ClientRows, list[str]]:
+    """Several stations' rows as one: brought to the site's height, weighed by 1/distance².
+
+    A dew point is kept across heights, one station or several; each hour takes the
+    stations that have it.
+    """
+    epoch_s = np.unique(np.concatenate([rows.epoch_s for _, rows in pieces]))
+    shape = len(pieces), epoch_s.size
+    temp_c, dew_c, cloud = (np.full(shape, np.nan) for _ in range(3))
+    word = np.full(shape, -1, dtype=np.int64)
+    words = sorted({source for _, rows in pieces for source in rows.source})
+    for n, (station, rows) in enumerate(pieces):
+        moved = at_site_height(rows, station)
+        at = np.searchsorted(epoch_s, moved.epoch_s)
+        temp_c[n, at], dew_c[n, at] = moved.temp_c, moved.dew_c
+        cloud[n, at] = moved.cloud_frac
+        word[n, at] = [words.index(source) for source in moved.source]
+    weight = np.array([1.0 / max(s.remoteness_m, 1.0) ** 2 for s, _ in pieces])[:, None]
+    air_c = _weighed_mean(temp_c, weight)
+    # Which stations and which sources an hour rests on: few patterns, each told once.
+    patterns, of_hour = np.unique(word, axis=1, return_inverse=True)
+    told = [
+        (
+            " + ".join(
+                s.label() for (s, _), one in zip(pieces, pattern, strict=True) if one >= 0
+            ),
+            " ".join(dict.fromkeys(words[one] for one in pattern if one >= 0)),
         )
-    present = [np.isin(merged_rows.epoch_s, record.rows.epoch_s) for record in chosen]
-    labels = []
-    for hour in range(merged_rows.epoch_s.size):
-        names = [r.station.label() for r, at in zip(chosen, present, strict=True) if at[hour]]
-        labels.append(" + ".join(names))
-    return merged_rows, labels
+        for pattern in patterns.T.tolist()
+    ]
+    of_hour = of_hour.ravel()
+    merged = ClientRows(
+        epoch_s=epoch_s,
+        temp_c=air_c,
+        dew_c=np.minimum(_weighed_mean(dew_c, weight), air_c),
+        cloud_frac=_weighed_mean(cloud, weight),
+        source=tuple(told[n][1] for n in of_hour),
+        dropped=sum(rows.dropped for _, rows in pieces),
+    )
+    return merged, [told[n][0] for n in of_hour]
+
+
+def _weighed_mean(values: FloatArray, weight: FloatArray) -> FloatArray:
+    """Over the stations that have a value; NaN where none has."""
+    known = ~np.isnan(values)
+    whole = (known * weight).sum(axis=0)
+    total = (np.where(known, values, 0.0) * weight).sum(axis=0)
+    return np.where(whole > 0, total / np.where(whole > 0, whole, 1.0), np.nan)
 
 
 def at_site_height(rows: ClientRows, station: Station) -> ClientRows:
     """Move a station's temperature to the site's height, where 50 m or more apart.
-
-    Not for weighed stations; the client has moved those already.
 
     Examples
     --------
@@ -389,14 +443,14 @@ def _with_origins(
 ) -> HourlySeries:
     terms = {source: provider_terms(source) for source in set(rows.source)}
     now_s = query.now.timestamp()
-    issued_at = _oldest_file(chosen)
+    written_at = _oldest_file(chosen, query.now)
     number: dict[WeatherOrigin, int] = {}
     origin: NDArray[np.int64] = np.zeros(rows.epoch_s.size, dtype=np.int64)
     for n, (epoch_s, label, source) in enumerate(
         zip(rows.epoch_s, labels, rows.source, strict=True)
     ):
         ahead = terms[source].forecast or epoch_s > now_s
-        one = _origin(label, terms[source], ahead=ahead, issued_at=issued_at, now=query.now)
+        one = _origin(label, terms[source], ahead=ahead, written_at=written_at, now=query.now)
         origin[n] = number.setdefault(one, len(number))
     raw = RawRows(
         epoch_s=rows.epoch_s,
@@ -413,7 +467,7 @@ def _origin(
     terms: ProviderTerms,
     *,
     ahead: bool,
-    issued_at: datetime | None,
+    written_at: datetime | None,
     now: datetime,
 ) -> WeatherOrigin:
     return WeatherOrigin(
@@ -421,20 +475,24 @@ def _origin(
         kind="forecast" if ahead else "observed",
         licence=terms.licence,
         attribution=terms.attribution,
-        issued_at=issued_at if ahead else None,
+        written_at=written_at if ahead else None,
         fetched_at=now,
     )
 
 
-def _oldest_file(chosen: list[_Record]) -> datetime | None:
-    """When the newest file of the least fresh station was written; the rows carry no issue."""
+def _oldest_file(chosen: list[_Record], now: datetime) -> datetime | None:
+    """When the newest file of the least fresh station was written; the rows carry no issue.
+
+    A file of the future is a clock set wrong, there or here, and tells no age.
+    """
     newest = []
     for record in chosen:
         stamps = [answer.modified for answer in record.answers if answer.modified is not None]
         if not stamps:
             return None
         newest.append(max(stamps))
-    return min(newest)
+    oldest = min(newest, default=None)
+    return None if oldest is not None and oldest > now + CLOCK_SLACK else oldest
 
 
 def _height_notes(chosen: list[_Record]) -> tuple[Message, ...]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import math
 import os
 import sqlite3
@@ -26,6 +27,8 @@ _MOST_LISTED = 30
 # Stations rarely open or close; a month-old list is a good list. (invented)
 _LIST_LASTS_S = 30 * 86_400
 _LIST_NAME = "stations.db"
+# Of this machine's disk, and no fault of a server's.
+_DISK_FAULTS = frozenset({errno.ENOSPC, errno.EDQUOT, errno.EROFS, errno.EFBIG, errno.EACCES})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,8 +180,13 @@ def _renew(kept: Path, exchange: Exchange) -> Message | None:
         if _is_whole(part):
             part.replace(kept)
             return None
-    except Exception:  # noqa: BLE001, S110 - the client raises bare Exception; told below
-        pass
+    except Exception as error:
+        if isinstance(error, OSError) and error.errno in _DISK_FAULTS:
+            raise WeatherUnavailableError(
+                f"the list of weather stations could not be written to {kept.parent}"
+                f" ({error.strerror})",
+                Message("door.disk", {"folder": str(kept.parent)}),
+            ) from error
     finally:
         part.unlink(missing_ok=True)
     asked = exchange.since(mark)
