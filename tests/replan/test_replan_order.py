@@ -122,6 +122,7 @@ def test_a_new_order_is_told_and_confirmed(small_plan, first, log_of, monkeypatc
     room, buckets = first
     left = [r.room for r in small_plan.rooms if r.room != room.room]
     monkeypatch.setattr(module, "best_order", lambda _, names, **__: tuple(names)[::-1])
+    monkeypatch.setattr(module, "carries_on", lambda *_, **__: False)
     lines = [said(b.pour, "poured", room.room, b.number) for b in buckets]
     lines.append(said(buckets[-1].pour + timedelta(minutes=1), "wait until", value=(
         buckets[-1].pour + timedelta(minutes=30)).isoformat()))  # fmt: skip

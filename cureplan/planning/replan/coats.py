@@ -33,20 +33,37 @@ def place_coats_again(
     pours: Mapping[str, RoomPours],
     placed: Sequence[PlacedPour],
     *,
-    begun: Sequence[CoatPlan],
+    planned: Sequence[CoatPlan],
+    now_s: float,
 ) -> tuple[PlacedCoat, ...]:
-    """Every coat of every poured floor, in the order that opens the kitchen soonest."""
-    tries = [
-        _Coats(job, pours, placed).place(crossed_last=crossed_last, begun=begun)
-        for crossed_last in (False, True)
-    ]
-    return min(tries, key=lambda coats: _score(job, coats))
+    """Every coat of every poured floor: as planned where none comes too late for it.
+
+    Else as soon as may be, in the order that opens the kitchen soonest.
+    """
+    begun = [coat for coat in planned if coat.start.timestamp() <= now_s]
+    tries, refused = [], None
+    for held in (True, False):
+        for crossed_last in (False, True):
+            coats = _Coats(job, pours, placed, planned if held else ())
+            try:
+                laid = coats.place(crossed_last=crossed_last, begun=begun)
+            except NoFeasiblePlanError as error:
+                refused = error
+            else:
+                tries.append((held, laid))
+    if not tries and refused is not None:
+        raise refused
+    return min(tries, key=lambda tried: _score(job, *tried))[1]
 
 
-def _score(job: Job, coats: Sequence[PlacedCoat]) -> tuple[int, float, float]:
+def _score(
+    job: Job, held: bool, coats: Sequence[PlacedCoat]
+) -> tuple[int, bool, bool, float, float]:
     late = sum(coat.start_s > coat.window.closes_s for coat in coats)
     opens_s = max(coat.after.opens_s for coat in coats)
-    return late, max(opens_s, job.access.begins.timestamp()), sum(c.end_s for c in coats)
+    over = opens_s > job.access.open_by.timestamp()
+    opens_s = max(opens_s, job.access.begins.timestamp())
+    return late, over, not held, opens_s, sum(c.end_s for c in coats)
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,9 +82,14 @@ class _Coats:
     """Coats placed one by one among the pours and each other."""
 
     def __init__(
-        self, job: Job, pours: Mapping[str, RoomPours], placed: Sequence[PlacedPour]
+        self,
+        job: Job,
+        pours: Mapping[str, RoomPours],
+        placed: Sequence[PlacedPour],
+        planned: Sequence[CoatPlan],
     ) -> None:
         self.job, self.pours = job, pours
+        self.not_before_s = {(coat.room, coat.coat): coat.start.timestamp() for coat in planned}
         self.poured = {p.room: p for p in placed}
         self.order = [p.room for p in sorted(placed, key=lambda p: p.start_s)]
         self.laid = [_Work(p.room, p.start_s, p.end_s, p.closed, coat=False) for p in placed]
@@ -104,7 +126,7 @@ class _Coats:
         opens_s = self._window_opens_s(name, number)
         crew = self.job.crew
         begins_s = earliest_start(
-            from_s=opens_s - work.lead_s,
+            from_s=max(opens_s, self.not_before_s.get((name, number), -np.inf)) - work.lead_s,
             length_s=work.lead_s + work.duration_s,
             spans=self._spans() if np.isfinite(opens_s) else (),
             setup_s=crew.setup_s,

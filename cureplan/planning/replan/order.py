@@ -17,7 +17,7 @@ from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.inputs.job.model import Job
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
-__all__ = ["Placed", "best_order", "orders_of"]
+__all__ = ["Placed", "best_order", "carries_on", "orders_of"]
 
 MOST_ORDERS = 9
 """A replan has two seconds; an order takes up to a tenth."""
@@ -80,6 +80,34 @@ def best_order(
         if score < best_score:
             best, best_score = order, score
     return best
+
+
+def carries_on(
+    job: Job,
+    planned: Placed,
+    other: Placed,
+    *,
+    coats: Callable[[Job, Sequence[PlacedPour]], Sequence[PlacedCoat]],
+) -> bool:
+    """Whether to carry on as planned: nothing else is better by more than its doubt.
+
+    What counts first is what is lost: floors left out, coats and openings too late. With
+    as little lost, the other has to keep more in hand, up to what the policy asks, by
+    more than the margin's own doubt.
+    """
+    lost, lost_other = (_score(job, one, coats)[:3] for one in (planned, other))
+    if lost != lost_other:
+        return lost < lost_other
+    worst, worst_other = (_tightest(one) for one in (planned, other))
+    if worst is None or worst_other is None:
+        return worst is not None
+    asked_s = job.policy.margin_s
+    gain_s = min(asked_s, worst_other.margin_s) - min(asked_s, worst.margin_s)
+    return gain_s <= max(WORTH_S, worst.margin_s - worst.sure_margin_s)
+
+
+def _tightest(placed: Placed) -> PlacedPour | None:
+    return min(placed[0].values(), key=lambda poured: poured.margin_s, default=None)
 
 
 def _score(

@@ -37,6 +37,7 @@ __all__ = [
     "go_on",
     "laid_under",
     "option_of",
+    "place_as_planned",
     "place_next",
     "rest_of_floor",
 ]
@@ -44,6 +45,8 @@ __all__ = [
 MOST_BAYS = 4
 HOUR_S = 3600.0
 HALF_SECOND = 0.5
+OVER_SHIFT_S = 900.0
+"""By how much a floor may run over its shift where the night carries on: invented."""
 Array = NDArray[np.float64]
 
 
@@ -234,6 +237,41 @@ def place_next(
     return best
 
 
+def place_as_planned(
+    pours: RoomPours,
+    floor: FloorState,
+    placed: Sequence[PlacedPour],
+    state: NightState,
+    *,
+    shut: Mapping[str, Span],
+    waited: bool,
+    primed_s: float | None = None,
+) -> PlacedPour | None:
+    """A floor in the bays and with the ice it was planned with, whatever margin that leaves.
+
+    Not sooner than planned where the plan waited for it. It may run over its shift a
+    little: that is told, and dearer things are lost by leaving it out.
+    """
+    option = option_of(floor.room)
+    not_before_s = floor.room.pour_start.timestamp() if waited else -np.inf
+    under = laid_under(pours, option, primed_s)
+    start_s = _earliest(
+        pours,
+        option,
+        placed,
+        state,
+        shut,
+        0.0,
+        under,
+        not_before_s=not_before_s,
+        over_s=OVER_SHIFT_S,
+    )
+    if start_s is None:
+        return None
+    delayed = "hour" in floor.room.remedies
+    return place_pour(pours, option, start_s, delayed=delayed, below=under)
+
+
 def _change_s(job: Job, before: str, pours: RoomPours) -> float:
     """Changeover between two floors; none within a group, which is poured in one go."""
     group = pours.room.group
@@ -248,6 +286,9 @@ def _earliest(
     shut: Mapping[str, Span],
     later_s: float,
     under: PlacedCoat | None,
+    *,
+    not_before_s: float = -np.inf,
+    over_s: float = 0.0,
 ) -> float | None:
     job: Job = pours.job
     length_s = pours.plan(option).times.last_s
@@ -262,8 +303,8 @@ def _earliest(
         return max(ends, default=None)
 
     found = earliest_start(
-        from_s=max(max(free_s, state.now_s, state.wait_s) + later_s, opens_s),
-        length_s=length_s,
+        from_s=max(max(free_s, state.now_s, state.wait_s, not_before_s) + later_s, opens_s),
+        length_s=length_s - over_s,
         spans=crew_spans(job, job.crew.pour_shifts),
         setup_s=job.crew.setup_s,
         clear_of=clear_of,

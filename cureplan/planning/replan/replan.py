@@ -20,7 +20,7 @@ from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.odds.risk import assess
 from cureplan.planning.plan.assemble import assemble
-from cureplan.planning.plan.hours import instant
+from cureplan.planning.plan.hours import instant, minutes
 from cureplan.planning.plan.model import Night, Plan, RoomPlan, Source, Status
 from cureplan.planning.replan.changes import changes_of, log_of, night_of, past_shift
 from cureplan.planning.replan.coats import place_coats_again
@@ -33,8 +33,14 @@ from cureplan.planning.replan.job import (
     plan_series,
     slurry_of,
 )
-from cureplan.planning.replan.order import Placed, best_order
-from cureplan.planning.replan.pours import go_on, laid_under, option_of, place_next
+from cureplan.planning.replan.order import Placed, best_order, carries_on
+from cureplan.planning.replan.pours import (
+    go_on,
+    laid_under,
+    option_of,
+    place_as_planned,
+    place_next,
+)
 from cureplan.planning.replan.state import FloorState, NightState, night_state
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
@@ -77,7 +83,7 @@ def _past_or_told(found: Finding, plan: Plan, state: NightState) -> bool:
         # The crew of the plan's job is tonight's, the first buckets had another.
         "buckets": begun,
         # A floor begun is where it is; what runs over its shift is told.
-        "pours": begun,
+        "pours": begun or past_shift(plan, room) is not None,
         "way out": begun and room.pour_start.timestamp() <= state.now_s,
         "primers": begun or _outlived(plan, room),
         "coats": any(c.room == found.room and c.start > c.closes for c in plan.coats),
@@ -87,6 +93,8 @@ def _past_or_told(found: Finding, plan: Plan, state: NightState) -> bool:
 
 
 HOUR = timedelta(hours=1)
+WAITED_S = 120.0
+"""A gap between two planned floors, the changeover over, that was meant: invented."""
 _OF_WEATHER = ("warn.gap", "warn.weather_note")
 _OF_POURS = ("warn.negative", "warn.short", "warn.sure_negative", "warn.row_deep")
 _OF_ICE = ("warn.ice_passed", "warn.ice_off_shift", "warn.ice_early")
@@ -161,11 +169,10 @@ def _put_together(
     if found.left_out:
         rooms = tuple(room for room in job.rooms if room.name not in found.left_out)
         job = replace(job, rooms=rooms)
-    begun = [coat for coat in old.coats if coat.start.timestamp() <= state.now_s]
     placed = tuple(found.placed.values())
     schedule = Schedule(
         pours=placed,
-        coats=place_coats_again(job, found.pours, placed, begun=begun),
+        coats=place_coats_again(job, found.pours, placed, planned=old.coats, now_s=state.now_s),
         failures=(),
         required_s=job.policy.margin_s,
         primers=_primers(old, found),
@@ -175,17 +182,31 @@ def _put_together(
     new = assemble(job, plan_series(old), found.pours, schedule, odds, made_at=made_at)
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
     told = changes_of(old, new, state, readings, events, left_out=found.left_out)
-    changes = (*told[:1], *help_, *told[1:])
+    changes = (*told[:1], *_carry_on(found, state), *help_, *told[1:])
     night = night_of(old, new, state, readings, changes, left_out=found.left_out)
     plan = _finished(old, new, state, replace(night, log=log_of(old, events)))
     require_confirmed_rest(plan, state)
     return Replanned(plan=plan, readings=readings, changes=changes)
 
 
+def _carry_on(found: _Placed, state: NightState) -> list[Message]:
+    """That the night goes on as planned, and how much the buckets to come have in hand."""
+    rest_s = [
+        float(poured.clocks.margin_s[0, done:].min())
+        for name, poured in found.placed.items()
+        if (done := state.floors[name].done if name in state.floors else 0)
+        < poured.clocks.margin_s.shape[1]
+    ]
+    if not found.carried_on or not rest_s or min(rest_s) < 0:
+        return []
+    return [Message("replan.carry_on", {"margin_min": minutes(min(rest_s))})]
+
+
 class _Placed(NamedTuple):
     placed: dict[str, PlacedPour]
     pours: dict[str, RoomPours]
     left_out: tuple[str, ...]
+    carried_on: bool
 
 
 def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed:
@@ -226,18 +247,58 @@ def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed
                 after[name] = found
         return after, tuple(left_out)
 
-    laid = [coat for coat in old.coats if coat.start.timestamp() <= state.now_s]
-    order = best_order(
-        next(iter(pours.values())).job,
-        _order(state, pours),
-        place=follow,
-        coats=lambda job, after: place_coats_again(job, pours, after, begun=laid),
-    )
+    def coats(job: Job, after: Sequence[PlacedPour]) -> tuple[PlacedCoat, ...]:
+        return place_coats_again(job, pours, after, planned=old.coats, now_s=state.now_s)
+
+    job = next(iter(pours.values())).job
+    order = best_order(job, _order(state, pours), place=follow, coats=coats)
     found, left_out = follow(order)
+    planned = _as_planned(old, state, pours, placed)
+    carried_on = planned is not None and carries_on(
+        job, planned, (found, left_out), coats=coats
+    )
+    if planned is not None and carried_on:
+        found, left_out = planned
     if not found:
         raise NoFeasiblePlanError("no pour shift that is left holds any of the rooms")
     kept = {name: room for name, room in pours.items() if name in found}
-    return _Placed(found, kept, left_out)
+    return _Placed(found, kept, left_out, carried_on)
+
+
+def _as_planned(
+    old: Plan,
+    state: NightState,
+    pours: Mapping[str, RoomPours],
+    begun: Mapping[str, PlacedPour],
+) -> Placed | None:
+    """Everything in the plan's own order, bays and ice; None where rooms came or went."""
+    if state.added or state.dropped:
+        return None
+    change_s = old.job.crew.changeover_s
+    rooms = sorted(old.rooms, key=lambda room: room.order)
+    ended_s = -np.inf
+    placed, left_out = dict(begun), []
+    for room in rooms:
+        start_s = room.pour_start.timestamp()
+        # A gap in the plan was there for a reason: a cooler hour, or the coats' shift.
+        waited = start_s - ended_s > change_s + WAITED_S
+        ended_s = room.pour_end.timestamp()
+        if room.room in placed:
+            continue
+        found = place_as_planned(
+            pours[room.room],
+            state.floors[room.room],
+            list(placed.values()),
+            state,
+            shut={name: poured.closed for name, poured in placed.items()},
+            waited=waited,
+            primed_s=_primed_s(old).get(room.room),
+        )
+        if found is None:
+            left_out.append(room.room)
+        else:
+            placed[room.room] = found
+    return placed, tuple(left_out)
 
 
 def _primed_s(old: Plan) -> dict[str, float]:
