@@ -33,7 +33,7 @@ from cureplan.planning.plan.model import (
     StartHour,
     Takeoff,
     TakeoffRoom,
-    plan_from_json,
+    plan_adapter,
     plan_to_json,
 )
 from output.sample_job import MADE, NAMES, after, sample_job
@@ -398,7 +398,12 @@ def moved(plan: Plan, by: timedelta) -> Plan:
             return (datetime.fromisoformat(node) + by).isoformat()
         return node
 
-    return plan_from_json(json.dumps(shift(json.loads(plan_to_json(plan)))))
+    data = shift(json.loads(plan_to_json(plan)))
+    # As a plan made then, not as a text changed by hand.
+    made: Plan = plan_adapter().validate_python(
+        {key: value for key, value in data.items() if key not in ("format", "digest")}
+    )
+    return made
 
 
 HOSTILE = (
