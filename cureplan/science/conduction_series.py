@@ -48,7 +48,7 @@ def series_terms(shape: Shape, biot: float, count: int) -> SeriesTerms:
 
     >>> first = series_terms(Shape.CYLINDER, 1.0, 1)
     >>> round(float(first.roots[0]), 4), round(float(first.mean_weights[0]), 4)
-    (1.2558, 0.9832)
+    (1.2558, 0.9843)
     """
     checked("biot", biot, unit="", over=0)
     checked("count", count, unit="", at_least=1)
