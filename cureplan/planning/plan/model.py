@@ -47,7 +47,7 @@ __all__ = [
     "plan_to_json",
 ]
 
-FORMAT = 2
+FORMAT = 3
 """Of plan.json; one more when a key changes its name or its meaning."""
 
 Binding = Literal["wet_edge", "working_time", "broadcast_closes"]
@@ -408,7 +408,7 @@ class Source:
 class Plan:
     """Everything that was decided for one job."""
 
-    format: Literal[2] = 2
+    format: Literal[3] = 3
     job: Job
     decisions: Decisions
     rooms: Rows[RoomPlan]
@@ -501,24 +501,27 @@ def _add_texts(node: Any, data: Any, text_of: Callable[[Message], str]) -> None:
 def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
     """Read a plan back from its JSON text.
 
-    An older format is read where it still has all that is needed. Not for a text changed
-    by hand: that is refused, as nothing in it can be relied on.
+    A plan in another format, or changed by hand, is refused: its words and figures may no
+    longer mean what they meant, so nothing in it can be relied on.
     """
     from pydantic import ValidationError
 
     data = _object_in(text, source)
     made_in = data.pop("format", 1)
-    if made_in == FORMAT and data.pop("digest", None) != _digest({"format": FORMAT, **data}):
+    if made_in < FORMAT:
+        raise _refused(
+            f"a plan of an older cureplan, in format {made_in} of plan.json; this one reads "
+            f"{FORMAT}",
+            source,
+        )
+    if data.pop("digest", None) != _digest({"format": FORMAT, **data}):
         raise _refused("this plan was changed after it was written", source)
     try:
         plan: Plan = plan_adapter().validate_python(data)
     except ValidationError as error:
         first = error.errors()[0]
         raise _refused(
-            f"not a plan of this version ({first['msg']})"
-            if made_in == FORMAT
-            else f"a plan of an older cureplan, in format {made_in} of plan.json; "
-            f"this one reads {FORMAT}",
+            f"not a plan of this version ({first['msg']})",
             source,
             key=".".join(str(part) for part in first["loc"]) or None,
         ) from None
