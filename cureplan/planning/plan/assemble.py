@@ -82,8 +82,6 @@ def past_warnings(past: PastScores | None) -> tuple[Message, ...]:
 
 
 MOST_RELAXED = 4
-EVEN_ODDS = 0.5
-"""Confidence of a window held to what is expected."""
 
 
 def assemble(
@@ -97,18 +95,18 @@ def assemble(
     past: PastScores | None = None,
 ) -> Plan:
     """Freeze everything that was decided."""
-    wanted, job = job, _as_planned(job, schedule)
     rooms = room_plans(job, pours, schedule, keeps_frac=odds.room_frac)
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
     chill = chill_plan(job, pours, schedule)
     primers = primer_plans(job, pours, schedule, odds.primer_frac)
-    unsure = _less_sure(wanted, schedule)
+    unsure = _less_sure(job, schedule)
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     return Plan(
         job=job,
         decisions=Decisions(
-            status=_status(schedule),
+            status=_status(job, schedule, odds),
+            held_frac=_held_frac(job, schedule),
             made_at=made_at.astimezone(job.site.zone).replace(microsecond=0),
             answers=(
                 order_answer(job, rooms, calls, odds, primers=primers),
@@ -182,11 +180,12 @@ def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
     )
 
 
-def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Message, ...]:
-    if schedule.windows == "sure":
+def _less_sure(job: Job, schedule: Schedule) -> tuple[Message, ...]:
+    if schedule.held_frac is None:
         return ()
-    code = "warn.even_odds" if schedule.sure_known == "impossible" else "warn.sure_unknown"
-    return (Message(code, {"wanted_frac": wanted.policy.confidence}),)
+    code = "warn.less_sure" if schedule.sure_known == "impossible" else "warn.sure_unknown"
+    values = {"wanted_frac": job.policy.confidence, "held_frac": schedule.held_frac}
+    return (Message(code, dict(values)),)
 
 
 def _search_source(schedule: Schedule) -> Source:
@@ -195,17 +194,17 @@ def _search_source(schedule: Schedule) -> Source:
     return Source(kind="assumption", label="search", licence=None, generic=False, detail=detail)
 
 
-def _as_planned(job: Job, schedule: Schedule) -> Job:
-    """The job with the confidence its windows were really held to."""
-    if schedule.windows == "sure":
-        return job
-    return replace(job, policy=replace(job.policy, confidence=EVEN_ODDS))
+def _held_frac(job: Job, schedule: Schedule) -> float:
+    """The confidence that windows and sure margins are stated at."""
+    return job.policy.confidence if schedule.held_frac is None else schedule.held_frac
 
 
-def _status(schedule: Schedule) -> Status:
+def _status(job: Job, schedule: Schedule, odds: Odds) -> Status:
+    """Within policy where margins are kept on the expected night, and all as often as asked."""
     if schedule.failures:
         return "no feasible plan"
-    return "within policy" if schedule.keeps_policy else "short of policy"
+    kept = schedule.keeps_margins and odds.all_frac >= job.policy.confidence
+    return "within policy" if kept else "short of policy"
 
 
 def _takeoff(

@@ -365,6 +365,9 @@ class Decisions:
     solver: str
     proven: bool
     gap_frac: float | None
+    held_frac: float
+    """The confidence at which each window and each sure margin is stated: the job's, or
+    less where that cannot be had."""
     known: str = "found"
     """What the search can say: proven best, found, or of a night's plan: placed."""
     ended: str = "settled"

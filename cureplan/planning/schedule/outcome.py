@@ -11,7 +11,7 @@ from types import FrameType
 from typing import Literal
 
 from cureplan.core.messages import Message
-from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, Windows
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
 __all__ = [
     "Ended",
@@ -117,7 +117,8 @@ class Schedule:
     gap_frac: float | None = None
     """How much sooner, at most, the job could open: share of the time from access to
     opening; None where nobody looked."""
-    windows: Windows = "sure"
+    held_frac: float | None = None
+    """The confidence at which each window is kept, where that is less than was asked."""
     relaxed: tuple[Relaxation, ...] | None = None
     """What would mend it where it falls short, cheapest first; None where nobody looked."""
 
@@ -144,13 +145,8 @@ class Schedule:
 
     @property
     def keeps_margins(self) -> bool:
-        """Whether every pour keeps the margin to plan on."""
+        """Whether every pour keeps the margin asked on the expected night."""
         # Half a second: the policy is stated in minutes.
         return bool(self.pours) and all(
-            pour.planning_margin_s >= self.required_s - 0.5 for pour in self.pours
+            pour.margin_s >= self.required_s - 0.5 for pour in self.pours
         )
-
-    @property
-    def keeps_policy(self) -> bool:
-        """Whether margins and windows hold as the job asks."""
-        return not self.failures and self.windows == "sure" and self.keeps_margins

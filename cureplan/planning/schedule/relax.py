@@ -27,11 +27,15 @@ from cureplan.planning.schedule.changes import (
     more_remedies,
     opening_at,
 )
-from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.planning.schedule.floor_model import (
+    FloorModel,
+    Tables,
+    as_expected,
+    floor_model,
+)
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, lower_bounds, solve_in_order
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, never
-from cureplan.planning.schedule.placing import Windows
 from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
 
 __all__ = [
@@ -85,12 +89,12 @@ class _Trials:
 
     def model(self, job: Job) -> FloorModel:
         """The changed job's tables."""
-        windows: Windows = "expected" if self.goal == "margin alone" else "sure"
+        sure = as_expected(job) if self.goal == "margin alone" else None
         if _same_hands(job, self.job):
             tables = self.tables
         else:
             tables = Tables(pours={r.name: self.pours[r.name].under(r, job) for r in job.rooms})
-        model = floor_model(job, tables, windows=windows)
+        model = floor_model(job, tables, sure=sure)
         self.budget -= TABLE_WORK * model.whole.size
         return model
 
