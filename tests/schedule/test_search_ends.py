@@ -104,7 +104,7 @@ def test_unknown_is_not_taken_for_impossible(monkeypatch):
     assert not schedule.pours
     assert schedule.known == "unknown"
     enough = construct(THREE, pours_of(THREE), limits=Limits(work=20.0))
-    assert enough.windows == "sure"
+    assert enough.held_frac is None
     assert enough.pours
 
 
@@ -148,7 +148,7 @@ def test_looking_for_help_ends_at_once_when_stopped(monkeypatch):
     job = with_shifts(THREE, coats=("11:00", "22:00"))
     tables = Tables(pours=pours_of(job))
     schedule = construct(job, tables.pours, tables=tables)
-    assert not schedule.keeps_policy
+    assert not schedule.keeps_limits
     monkeypatch.setattr(HandStop, "__call__", lambda _: True)
     stopped = look_for_help(job, tables, schedule)
     assert stopped.relaxed == ()

@@ -203,7 +203,7 @@ def _status(job: Job, schedule: Schedule, odds: Odds) -> Status:
     """Within policy where margins are kept on the expected night, and all as often as asked."""
     if schedule.failures:
         return "no feasible plan"
-    kept = schedule.keeps_margins and odds.all_frac >= job.policy.confidence
+    kept = schedule.keeps_margins_as_expected and odds.all_frac >= job.policy.confidence
     return "within policy" if kept else "short of policy"
 
 

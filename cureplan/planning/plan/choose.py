@@ -10,13 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from statistics import NormalDist
 
 from cureplan.inputs.job.model import Job
-from cureplan.planning.odds.nights import LATE_SD_S
+from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Odds, assess
 from cureplan.planning.schedule.construct import (
-    REST_WORK,
     Progress,
     construct,
     construct_at,
@@ -31,6 +31,8 @@ __all__ = ["Chosen", "choose"]
 
 SURER = (0.7, 0.5, 0.3, 0.15, 0.07)
 """Shares of the doubt a job allows that each single limit may have, one after the other."""
+SOONER = (0.75, 0.4)
+"""Shares of what is asked above even odds, where more sureness finds nothing better."""
 HALVINGS = 3
 """How finely the confidence is looked for at which every window can be had."""
 MORE = 2.0
@@ -54,7 +56,10 @@ class Chosen:
 
     def keeps_policy(self, job: Job) -> bool:
         """Whether margins are kept on the expected night, and all of it as often as asked."""
-        return self.schedule.keeps_margins and self.chance_frac >= job.policy.confidence
+        return (
+            self.schedule.keeps_margins_as_expected
+            and self.chance_frac >= job.policy.confidence
+        )
 
 
 def choose(
@@ -116,15 +121,13 @@ class _Choosing:
         if first.failures:
             return Chosen(schedule=first, odds=None, stopped=self.stop())
         self._weigh(first)
-        steps = self._surer() if first.held_frac is None else self._less_sure()
-        for _ in steps:
+        steps = self._between if first.held_frac is not None else self._surer
+        for _ in chain(steps(), self._walked_sooner()):
             if self.best is None or self.best.keeps_policy(self.job):
                 break
         if self.best is None:
             raise AssertionError("a first schedule was weighed")
-        schedule = replace(
-            self.best.schedule, worked=self.worked, sure_known=first.sure_known
-        )
+        schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
         return replace(self.best, schedule=schedule, stopped=self.stop())
 
     def _weigh(self, schedule: Schedule) -> Chosen:
@@ -153,7 +156,7 @@ class _Choosing:
             if not self._step(1.0 - share * doubt):
                 return
 
-    def _less_sure(self) -> Iterator[None]:
+    def _between(self) -> Iterator[None]:
         """Windows kept as surely as can be, between even odds and what was asked."""
         low, high = EVEN_ODDS, self.job.policy.confidence
         for _ in range(HALVINGS):
@@ -164,22 +167,27 @@ class _Choosing:
             else:
                 high = middle
 
+    def _walked_sooner(self) -> Iterator[None]:
+        """Floors crossed and coats begun sooner, by a crew that waits where it must."""
+        for share in SOONER:
+            yield
+            self._step(EVEN_ODDS + share * (self.job.policy.confidence - EVEN_ODDS))
+
     def _step(self, confidence: float) -> bool:
         """Plan with every limit kept at a confidence; whether that went."""
         first = self.limits.work
         left = (1.0 + MORE) * first - self.worked
         if self.stop() or left <= 0.0:
             return False
-        late_s = LATE_SD_S * NormalDist().inv_cdf(0.5 + 0.5 * confidence)
+        behind = NormalDist().inv_cdf(0.5 + 0.5 * confidence)
         sure = Sureness(
             windows=confidence,
             margins=max(confidence, self.job.policy.confidence),
-            late_s=late_s,
+            late_s=behind * LATE_SD_S,
+            drag_frac=behind * RHYTHM_SD_FRAC,
         )
         limits = replace(self.limits, work=min(left, first))
-        found, worked = construct_at(
-            self.job, self.tables, sure, limits=limits, stop=self.stop
-        )
+        found, worked = construct_at(self.job, self.tables, sure, limits=limits, stop=self.stop)
         self.worked += worked
         if found is None:
             return False

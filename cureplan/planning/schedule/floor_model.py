@@ -252,9 +252,7 @@ def _room_stages(
 ) -> tuple[Stage, ...]:
     """One stage for each task of a floor; the pour first, since its options decide."""
     pours = tables.pours[room.name]
-    pour = tables.of(room.name).stage(
-        spans["pour"], slots, remedies=remedies, sure=sure
-    )
+    pour = tables.of(room.name).stage(spans["pour"], slots, remedies=remedies, sure=sure)
     ladder = option_ladder(remedies)
     options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
     return tuple(

@@ -145,8 +145,19 @@ class Schedule:
 
     @property
     def keeps_margins(self) -> bool:
+        """Whether every pour keeps the margin to plan on."""
+        return self._all_keep(pour.planning_margin_s for pour in self.pours)
+
+    @property
+    def keeps_margins_as_expected(self) -> bool:
         """Whether every pour keeps the margin asked on the expected night."""
+        return self._all_keep(pour.margin_s for pour in self.pours)
+
+    def _all_keep(self, margins_s: Iterator[float]) -> bool:
         # Half a second: the policy is stated in minutes.
-        return bool(self.pours) and all(
-            pour.margin_s >= self.required_s - 0.5 for pour in self.pours
-        )
+        return bool(self.pours) and all(m >= self.required_s - 0.5 for m in margins_s)
+
+    @property
+    def keeps_limits(self) -> bool:
+        """Whether each margin and window by itself holds as surely as the job asks."""
+        return not self.failures and self.held_frac is None and self.keeps_margins

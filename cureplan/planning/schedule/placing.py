@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+
 import numpy as np
 
 from cureplan.core.clock import shift_windows

@@ -52,6 +52,12 @@ class Sureness:
     """Confidence of each bucket's margin."""
     late_s: float = 0.0
     """How late a crew may come and still keep its shift and the windows' ends."""
+    drag_frac: float = 0.0
+    """How much longer than planned it may have taken since its shift began."""
+
+    def behind_s(self, worked_s: Array) -> Array:
+        """How far behind its plan a crew may be that has worked so long."""
+        return np.asarray(np.hypot(self.late_s, self.drag_frac * worked_s))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -275,7 +281,7 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        held = done_s + sure.late_s <= ends_s
+        held = _in_shift(spans, span, done_s, sure)
         return stage.keep(held & (stage.opens <= stage.closes))
 
 
@@ -341,11 +347,11 @@ def layer_stage(
     """All states of one task of a floor that lays a thin layer."""
     variants = _distinct_works(pours, task, options)
     work = variants[0][task]
-    length_s = work.lead_s + work.duration_s + sure.late_s
-    begin, span = _possible_begins(pours, spans, slots, length_s)
+    begin, span = _possible_begins(pours, spans, slots, work.lead_s + work.duration_s)
     start_s = slots.at(begin) + work.lead_s
-    dry = dry_starts(pours, start_s, work.duration_s)
-    begin, span, start_s = begin[dry], span[dry], start_s[dry]
+    kept = dry_starts(pours, start_s, work.duration_s)
+    kept &= _in_shift(spans, span, start_s + work.duration_s, sure)
+    begin, span, start_s = begin[kept], span[kept], start_s[kept]
     if begin.size == 0:
         return stage_of(crew=work.crew, begins=[], lasts=0, opens=0, closes=0)
     nodes_s = nodes_of(start_s)
@@ -367,7 +373,17 @@ def layer_stage(
         closes=slots.last_until(closes_s - GUARD_S - ahead_s - sure.late_s),
         span=span,
     )
-    return stage.keep((stage.opens < NEVER) & ((not last) | (opens_s + GUARD_S + sure.late_s <= due_s)))
+    return stage.keep(
+        (stage.opens < NEVER) & ((not last) | (opens_s + GUARD_S + sure.late_s <= due_s))
+    )
+
+
+def _in_shift(
+    spans: Sequence[Span], span: NDArray[np.int64], done_s: Array, sure: Sureness
+) -> NDArray[np.bool_]:
+    """Which works end in their shift, however far behind the crew may be."""
+    edges_s = np.array([(s.begins_s, s.ends_s) for s in spans]).reshape(-1, 2)[span]
+    return np.asarray(done_s + sure.behind_s(done_s - edges_s[:, 0]) <= edges_s[:, 1])
 
 
 def _windows_after(
