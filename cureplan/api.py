@@ -241,7 +241,8 @@ def _made(
     from cureplan.planning.odds.risk import known_until
     from cureplan.planning.plan.assemble import assemble, with_help
     from cureplan.planning.plan.choose import choose
-    from cureplan.planning.schedule.construct import look_for_help, prepare_pours
+    from cureplan.planning.plan.ways import look_for_help
+    from cureplan.planning.schedule.construct import prepare_pours
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
 
@@ -262,7 +263,7 @@ def _made(
     schedule, odds = chosen.schedule, chosen.odds
     if odds is None:
         if what_helps and not chosen.stopped:
-            schedule = look_for_help(job, tables, schedule, progress=progress)
+            schedule = look_for_help(job, tables, chosen, issued_s=issued_s, progress=progress)
         raise NoFeasiblePlanError(
             _in_words(job, explain(schedule, job, known_until=series.ends))
         )
@@ -272,7 +273,9 @@ def _made(
         shown(plan)
     if plan.status == "within policy" or chosen.stopped or not what_helps:
         return plan
-    return with_help(plan, look_for_help(job, tables, schedule, progress=progress))
+    return with_help(
+        plan, look_for_help(job, tables, chosen, issued_s=issued_s, progress=progress)
+    )
 
 
 def replan(plan: Plan, log: Path | str | Sequence[NightEvent], *, now: datetime) -> Plan:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import signal
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -15,10 +16,11 @@ from cureplan.planning.schedule.construct import (
     Schedule,
     construct,
     limits_for,
-    look_for_help,
+    quick_ways,
 )
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits
+from cureplan.planning.schedule.outcome import never
 from cureplan.planning.schedule.relax import explain
 from tests.schedule.rooms import demo, due_sooner, few_rooms, pours_of, with_shifts
 
@@ -32,7 +34,10 @@ def planned(job: Job, *, what_helps: bool = False) -> Schedule:
     tables = Tables(pours=pours_of(job))
     schedule = construct(job, tables.pours, limits=PLENTY, tables=tables)
     helped = what_helps and not schedule.keeps_limits
-    return look_for_help(job, tables, schedule) if helped else schedule
+    if not helped:
+        return schedule
+    ways, _ = quick_ways(job, tables, schedule, never, math.inf)
+    return replace(schedule, relaxed=ways)
 
 
 @pytest.fixture(scope="module")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import signal
 import time
 from dataclasses import replace
@@ -11,7 +12,7 @@ import pytest
 from ortools.sat.python import cp_model
 
 from cureplan.planning.schedule import construct as constructing
-from cureplan.planning.schedule.construct import construct, limits_for, look_for_help
+from cureplan.planning.schedule.construct import construct, limits_for, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import HandStop, stopped_by_hand
@@ -150,8 +151,8 @@ def test_looking_for_help_ends_at_once_when_stopped(monkeypatch):
     schedule = construct(job, tables.pours, tables=tables)
     assert not schedule.keeps_limits
     monkeypatch.setattr(HandStop, "__call__", lambda _: True)
-    stopped = look_for_help(job, tables, schedule)
-    assert stopped.relaxed == ()
+    ways, _ = quick_ways(job, tables, schedule, HandStop(), math.inf)
+    assert ways == ()
 
 
 def test_ties_go_to_slack():

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Literal
+from typing import Any, Literal
 
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
@@ -65,6 +65,23 @@ def chance_text(plan: Plan, voice: Voice) -> str:
         wanted_frac=plan.job.policy.confidence,
         members=plan.risk.members,
     )
+
+
+def weakest_text(plan: Plan, voice: Voice) -> str:
+    """What costs a plan the most of its chance, where it has less than the job asks."""
+    if not plan.rooms or plan.risk.all_keep_frac >= plan.job.policy.confidence:
+        return ""
+    room = min(plan.rooms, key=lambda r: r.keeps_frac)
+    bucket = min(plan.buckets_of(room.room), key=lambda b: b.keeps_frac)
+    parts: list[tuple[float, str, dict[str, Any]]] = [
+        (room.keeps_frac, "buckets", {"room": room.room, "bucket": bucket.number}),
+        *((c.keeps_frac, "coat", {"room": c.room, "coat": c.coat}) for c in plan.coats),
+        *((p.keeps_frac, "primer", {"room": p.room}) for p in plan.primers),
+        (plan.risk.shifts_keep_frac, "shifts", {}),
+        (plan.risk.opens_on_time_frac, "opening", {}),
+    ]
+    keeps_frac, what, values = min(parts, key=lambda part: part[0])
+    return voice.label(f"weakest.{what}", keeps_frac=keeps_frac, **values)
 
 
 def status_key(plan: Plan) -> str:

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.doubt import FORECAST_SD_K, SLAB_SD_K
@@ -28,7 +29,7 @@ from cureplan.planning.plan.answers import (
 )
 from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
-from cureplan.planning.plan.hours import beyond_hours, hour_rows
+from cureplan.planning.plan.hours import beyond_hours, hour_rows, instant
 from cureplan.planning.plan.kits import (
     chill_plan,
     exotherm_caution,
@@ -162,7 +163,8 @@ def assemble(
 
 def with_help(plan: Plan, schedule: Schedule) -> Plan:
     """The plan with what would mend it, cheapest first, ahead of what else would help."""
-    others = (*_relaxed(schedule), *plan.decisions.alternatives)
+    zone = plan.job.site.zone
+    others = (*_relaxed(schedule, zone), *plan.decisions.alternatives)
     return replace(plan, decisions=replace(plan.decisions, alternatives=others))
 
 
@@ -171,10 +173,16 @@ def _exotherm(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> M
     return exotherm_caution(job, pours[tightest.room], tightest)
 
 
-def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
+def _relaxed(schedule: Schedule, zone: ZoneInfo) -> tuple[Alternative, ...]:
     return tuple(
         Alternative(
-            what=relaxed.say, also=relaxed.also, room=None, margin_min=None, buys_min=None
+            what=relaxed.say,
+            also=relaxed.also,
+            room=None,
+            margin_min=None,
+            buys_min=None,
+            chance_frac=relaxed.chance_frac,
+            opens=None if relaxed.opens_s is None else instant(relaxed.opens_s, zone),
         )
         for relaxed in (schedule.relaxed or ())[:MOST_RELAXED]
     )

@@ -352,6 +352,10 @@ class Alternative:
     room: str | None
     margin_min: float | None
     buys_min: float | None
+    chance_frac: float | None = None
+    """How often all of it would hold, planned in full with it; None: not planned."""
+    opens: datetime | None = None
+    """When the last room would open, by that plan."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -45,8 +45,8 @@ __all__ = [
     "construct",
     "construct_at",
     "limits_for",
-    "look_for_help",
     "prepare_pours",
+    "quick_ways",
 ]
 
 
@@ -72,8 +72,6 @@ MOST_OF_EACH = 2
 """Ways named where windows and margins fail, of each."""
 WORK_PER_ROOM2 = 0.1
 LEAST_WORK, MOST_WORK = 1.5, 15.0
-MOST_HELP = 2.0
-"""Looking for what would help may take so many times the work of the plan itself."""
 REST_WORK = 0.3
 """What a room's plan costs besides its search: odds, judge, putting together; measured."""
 MORE_WORK = 6.0
@@ -144,36 +142,31 @@ def construct_at(
     return replace(found, worked=search.worked), search.worked
 
 
-def look_for_help(
-    job: Job, tables: Tables, schedule: Schedule, *, progress: Progress | None = None
-) -> Schedule:
-    """What would mend a schedule that falls short; Ctrl-C ends it with what was found."""
-    if progress is not None:
-        progress("looking for what would help; Ctrl-C ends it")
-    with stopped_by_hand() as stop:
-        relaxed = _what_helps(job, tables, schedule, stop)
-    return replace(schedule, relaxed=relaxed)
+def quick_ways(
+    job: Job, tables: Tables, schedule: Schedule, stop: Stop, budget: float
+) -> tuple[tuple[Relaxation, ...], float]:
+    """The least changes a quick search finds for limits that break, and the work it took.
 
-
-def _what_helps(
-    job: Job, tables: Tables, schedule: Schedule, stop: Stop
-) -> tuple[Relaxation, ...]:
-    """What would keep all limits; where windows and margins both fail, each by itself."""
-    budget = MOST_HELP * (schedule.worked + REST_WORK * len(job.rooms))
+    Where windows and margins both fail, each by itself.
+    """
+    worked = 0.0
 
     def ways(goal: Goal, keeps: str, share: float = 1.0) -> tuple[Relaxation, ...]:
-        return relaxations(
+        nonlocal worked
+        found, spent = relaxations(
             job, tables, goal=goal, keeps=keeps, stop=stop, budget=share * budget
         )
+        worked += spent
+        return found
 
     if schedule.held_frac is None and not schedule.failures:
-        return ways("margin", "limits")
+        return ways("margin", "limits"), worked
     if schedule.keeps_margins:
-        return ways("windows", "limits")
+        return ways("windows", "limits"), worked
     if schedule.failures:
-        return ways("windows", "windows")
+        return ways("windows", "windows"), worked
     windows, margins = ways("windows", "windows", 0.5), ways("margin alone", "margins", 0.5)
-    return (*windows[:MOST_OF_EACH], *margins[:MOST_OF_EACH])
+    return (*windows[:MOST_OF_EACH], *margins[:MOST_OF_EACH]), worked
 
 
 @dataclass(slots=True, kw_only=True)

@@ -11,6 +11,7 @@ from types import FrameType
 from typing import Literal
 
 from cureplan.core.messages import Message
+from cureplan.inputs.job.model import Job
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
 __all__ = [
@@ -89,10 +90,16 @@ class Failure:
 class Relaxation:
     """What could give way, and by how much: for the sheets and for an error."""
 
+    job: Job
+    """With the limit moved."""
     say: Message
     also: Message | None
     """The second limit, where one will not do."""
     effort_min: float
+    chance_frac: float | None = None
+    """How often all of the changed job's plan holds; None where it was not planned."""
+    opens_s: float | None = None
+    """When its last room opens [epoch s]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
