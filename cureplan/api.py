@@ -240,7 +240,12 @@ def _made(
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import assess, known_until
     from cureplan.planning.plan.assemble import assemble, with_help
-    from cureplan.planning.schedule.construct import construct, look_for_help, prepare_pours
+    from cureplan.planning.schedule.construct import (
+        construct,
+        look_for_help,
+        prepare_pours,
+        with_heaters,
+    )
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
 
@@ -254,9 +259,13 @@ def _made(
             f"the weather given lacks {len(missing)} h of the job, from "
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
-    rooms = prepare_pours(job, series) if pours is None else pours
-    tables = Tables(pours=rooms)
-    schedule = construct(job, rooms, progress=progress, tables=tables)
+    warmer: Job | None = job
+    while warmer is not None:
+        job = warmer
+        rooms = prepare_pours(job, series) if pours is None else pours
+        tables = Tables(pours=rooms)
+        schedule = construct(job, rooms, progress=progress, tables=tables)
+        warmer = None if pours else with_heaters(job, schedule)
     if schedule.failures:
         if what_helps and not schedule.stopped:
             schedule = look_for_help(job, tables, schedule, progress=progress)

@@ -23,6 +23,7 @@ from cureplan.inputs.job.model import (
     Building,
     Cards,
     Crew,
+    Heat,
     Job,
     Materials,
     Pace,
@@ -117,7 +118,11 @@ def _written(job: JobFile) -> dict[KeyPath, datetime]:
         ("access", "from"): job.access.begins,
         ("access", "open_by"): job.access.open_by,
     }
+    if job.building.heat is not None:
+        written["building", "heat", "from"] = job.building.heat.begins
     for number, room in enumerate(job.rooms):
+        if room.heat is not None:
+            written["rooms", number, "heat", "from"] = room.heat.begins
         if room.slab_reading is not None:
             written["rooms", number, "slab_reading", "at"] = room.slab_reading.read_at
         if room.open_by is not None:
@@ -145,7 +150,17 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
                 value=job.access.open_by,
             )
         ]
-    return [
+    late = [
+        Fault(
+            path=path,
+            problem="the heaters would start after the kitchen opens",
+            cure="let them start before access.open_by, or leave heat out",
+            value=at.astimezone(instants.zone).replace(tzinfo=None).isoformat(),
+        )
+        for path, at in instants.at.items()
+        if path[-2:] == ("heat", "from") and at >= open_by
+    ]
+    return late + [
         fault
         for number, _ in enumerate(job.rooms)
         for fault in (_reading(job, instants, number), _room_opening(job, instants, number))
@@ -313,6 +328,19 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
         group=entry.group,
+        heat=_heat(written, number, entry, instants),
+    )
+
+
+def _heat(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -> Heat | None:
+    heat = entry.heat or written.building.heat
+    if heat is None or (entry.climate or written.building.climate) == "held":
+        return None
+    of: KeyPath = ("rooms", number) if entry.heat else ("building",)
+    return Heat(
+        to_c=heat.to_c,
+        from_at=instants.at[(*of, "heat", "from")],
+        runs="heat" not in written.policy.remedies,
     )
 
 

@@ -42,6 +42,7 @@ def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
         _crew,
         _pace,
         _lists,
+        _heat,
     )
     found = [fault for check in checks for fault in check(job)]
     return [*found, *_weather(job, folder)]
@@ -214,6 +215,26 @@ def _lists(job: JobFile) -> Iterator[Fault]:
                     cure="keep one",
                     value=word,
                 )
+
+
+def _heat(job: JobFile) -> Iterator[Fault]:
+    """A remedy needs its heaters, and a room that is held needs none."""
+    given = [room.heat for room in job.rooms if room.heat] or job.building.heat
+    if "heat" in job.policy.remedies and not given:
+        yield Fault(
+            path=("policy", "remedies", job.policy.remedies.index("heat")),
+            problem="no heaters are given",
+            cure='add heat = { to = "65 F", from = ... } to [building] or a room, or remove it',
+            value="heat",
+        )
+    for number, room in enumerate(job.rooms):
+        climate = room.climate or job.building.climate
+        if room.heat is not None and climate == "held":
+            yield Fault(
+                path=("rooms", number, "heat"),
+                problem=f"{room.name} is held at a set point already",
+                cure="raise its set_point, or remove heat",
+            )
 
 
 def _weather(job: JobFile, folder: Path) -> Iterator[Fault]:

@@ -16,7 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
 
 Climate = Literal["held", "drifting", "open"]
-Remedy = Literal["hour", "chill", "cool filler", "bays"]
+Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
 Display = Literal["us", "metric"]
 Change = str | float | bool | tuple[str, ...] | list[str] | None
 """What a key of a job may be changed to."""
@@ -28,6 +28,7 @@ __all__ = [
     "Climate",
     "Crew",
     "Display",
+    "Heat",
     "Job",
     "Materials",
     "Pace",
@@ -75,6 +76,16 @@ class SunPatch:
     starts: time
     ends: time
     share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heat:
+    """Heaters that keep a room at least this warm from an hour on."""
+
+    to_c: float
+    from_at: datetime
+    runs: bool
+    """Whether they run: where the job lists heat as a remedy, only if the plan needs it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +213,7 @@ class Room:
     sun_patch: SunPatch | None
     open_by: datetime | None
     group: str | None
+    heat: Heat | None = None
 
     @property
     def area_m2(self) -> float:

@@ -140,6 +140,13 @@ class WeatherEntry(Written):
     )
 
 
+class HeatEntry(Written):
+    """``heat`` of the building or of a room."""
+
+    to_c: RoomTemperatureC = entry(alias="to", meaning="how warm the heaters keep the air")
+    begins: Instant = entry(alias="from", meaning="from when they run")
+
+
 class BuildingEntry(Written):
     """Table ``[building]``."""
 
@@ -175,6 +182,9 @@ class BuildingEntry(Written):
         alias="ground",
         ask="How warm is the ground below? About the mean of the year, warmer in a city",
         usual="62 F",
+    )
+    heat: HeatEntry | None = entry(
+        None, meaning="heaters at hand; they run, or where heat is a remedy, only if needed"
     )
 
 
@@ -379,7 +389,7 @@ class PolicyEntry(Written):
         float, quantity(q.parse_fraction, "90 %", at_least="50 %", at_most="99.9 %")
     ] = entry(ask="In what share of nights must it hold?", usual="90 %")
     remedies: Annotated[
-        tuple[Annotated[Remedy, choice("hour", "chill", "cool filler", "bays")], ...],
+        tuple[Annotated[Remedy, choice("hour", "chill", "cool filler", "bays", "heat")], ...],
         Field(strict=False),
     ] = entry(note="what the plan may adopt by itself, in this order")
     dew_margin_k: DewMarginK = entry(
@@ -446,6 +456,7 @@ class RoomEntry(Written):
     open_by: Instant | None = entry(
         None, meaning="by when this room must be open, where earlier or later than the rest"
     )
+    heat: HeatEntry | None = entry(None, meaning="where it is not as the building")
     group: Name | None = entry(
         None, meaning="rooms of one group are poured one right after the other"
     )

@@ -29,6 +29,7 @@ from cureplan.planning.floor.layout import (
     lay_out,
     relative_times,
 )
+from cureplan.planning.floor.limits import LayerLimits
 from cureplan.science.clocks import SlurryClocks, TopcoatClocks, topcoat_clocks
 from cureplan.science.kit import run_bucket
 from cureplan.science.rate import AgeCurve
@@ -297,6 +298,10 @@ class RoomPours:
             volume_m3=layout.slurry_needed_m3,
             batch_s=float(times.smoothed_s[0] - times.liquids_in_s[0]),
         )
+
+    def limits(self, layer: Layer) -> LayerLimits:
+        """When a layer may be laid by temperature and dew point."""
+        return LayerLimits(self.job, layer, self.conditions)
 
     def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, AgeCurve]:
         """Clocks of a layer's material, and its age on this slab."""

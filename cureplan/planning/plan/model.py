@@ -390,6 +390,8 @@ class Risk:
     it waits, and what that costs is counted in the windows, shifts and openings."""
     shifts_keep_frac: float
     """Every crew is done before its shift ends."""
+    limits_keep_frac: float = 1.0
+    """Slab and air keep the cards' limits of temperature while work lasts."""
     all_keep_frac: float
 
 
