@@ -265,7 +265,8 @@ def _made(
         rooms = prepare_pours(job, series) if pours is None else pours
         tables = Tables(pours=rooms)
         schedule = construct(job, rooms, progress=progress, tables=tables)
-        warmer = None if pours else with_heaters(job, schedule)
+        known = () if pours or schedule.stopped else schedule.failures
+        warmer = with_heaters(job, known)
     if schedule.failures:
         if what_helps and not schedule.stopped:
             schedule = look_for_help(job, tables, schedule, progress=progress)
@@ -569,13 +570,16 @@ def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.schedule.conflict import alone
-    from cureplan.planning.schedule.construct import prepare_pours
+    from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
 
     if weather.missing_hours(job.access.begins, job.access.open_by):
         return ()
     series = known_range(weather, job.access.begins)
     found = alone(job, Tables(pours=prepare_pours(job, series)))
+    while (warmer := with_heaters(job, found)) is not None:
+        job = warmer
+        found = alone(job, Tables(pours=prepare_pours(job, series)))
     return tuple(say for failure in found for say in failure.says)
 
 

@@ -53,6 +53,8 @@ class LayerLimits:
     job: Job
     layer: Layer
     conditions: RoomConditions
+    guard_k: float = 0.0
+    """By how much slab and air stay clear of their limits."""
     laid_k: Array = field(init=False)
     """What is spare at each hour while it is laid [K]: temperatures, and of a film the dew
     point; an unknown one counts as dry, and the plan warns of it."""
@@ -83,8 +85,9 @@ class LayerLimits:
     def _spares(self) -> Iterator[tuple[str, bool, float, Array]]:
         """What, whether it is the cold end, its limit [°C], and the spare each hour [K]."""
         for what, temp_c, (low_c, high_c) in self._temperatures():
-            yield what, True, low_c, temp_c - low_c
-            yield what, False, high_c, high_c - temp_c
+            guard_k = self.guard_k if what in ("slab", "air") else 0.0
+            yield what, True, low_c, temp_c - low_c - guard_k
+            yield what, False, high_c, high_c - temp_c - guard_k
 
     def kept(self, start_s: ArrayLike, lasts_s: ArrayLike, bears_s: ArrayLike) -> Flags:
         """Which starts keep all limits: as long as they are laid, then until they bear feet.

@@ -108,17 +108,26 @@ def limit_warnings(
         found.append(
             Message("warn.limits_tight", {**values, "wanted_frac": job.policy.confidence})
         )
-    works = [(p.room, p.works[pours[p.room].pour_task], p.start_s) for p in schedule.pours]
-    works += [(c.room, c.work, c.start_s) for c in (*schedule.primers, *schedule.coats)]
-    access = (job.access.begins.timestamp(), job.access.open_by.timestamp())
-    for room, work, start_s in sorted(works, key=lambda found: found[2]):
-        from_s, until_s = pours[room].limits(work.layer).window(start_s)
-        values = {"room": room, "stage": work.layer.stage}
+    for poured in schedule.pours:
+        here = pours[poured.room].conditions
+        slab_c, dew_c = (float(at(poured.start_s)) for at in (here.slab_at, here.dew_at))
+        if slab_c < dew_c:
+            found.append(
+                Message("warn.sweats", {"room": poured.room, "slab_c": slab_c, "dew_c": dew_c})
+            )
+    films = (*schedule.primers, *schedule.coats)
+    laid = [(p, p.own.layer) for p in schedule.pours] + [(c, c.work.layer) for c in films]
+    for placed, layer in sorted(laid, key=lambda found: found[0].start_s):
+        # Only hours in which it could go on otherwise are worth a word.
+        first_s = max(job.access.begins.timestamp(), placed.window.opens_s)
+        last_s = min(job.access.open_by.timestamp(), placed.window.closes_s)
+        from_s, until_s = pours[placed.room].limits(layer).window(placed.start_s)
+        values = {"room": placed.room, "stage": layer.stage}
         ends = ""
-        if from_s is not None and from_s > access[0]:
+        if from_s is not None and from_s > first_s:
             values["from_at"] = instant(from_s, job.site.zone).isoformat()
             ends = "_from"
-        if until_s is not None and until_s < access[1]:
+        if until_s is not None and until_s < last_s:
             values["until_at"] = instant(until_s, job.site.zone).isoformat()
             ends = "" if ends else "_until"
             found.append(Message(f"warn.window{ends}", values))

@@ -20,8 +20,8 @@ import numpy as np
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import NO_LIMITS
 from cureplan.inputs.job.model import Cards, Job, Shift
-from cureplan.planning.floor.layers import CREWS, HANDS
-from cureplan.planning.floor.limits import LayerLimits
+from cureplan.planning.floor.layers import CREWS, HANDS, Layer
+from cureplan.planning.floor.limits import Breach, LayerLimits
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import improve_orders
@@ -177,16 +177,50 @@ def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
 
 
 def _why(job: Job, tables: Tables, room: str) -> Failure:
+    if _Some(job, tables, (room,), frozenset()).begins() is None:
+        return _unseen(job, tables, room)
     for size in range(1, len(LIMITS) + 1):
         for some in combinations(LIMITS, size):
             if _Some(job, tables, (room,), frozenset(some)).begins() is None:
                 says = tuple(_says(job, tables, room, limit, some) for limit in some)
                 return Failure(limits=some, rooms=(room,), says=says)
-        if _Some(job, tables, (room,), frozenset()).begins() is None:
-            break
-    far = datetime.fromtimestamp(tables.pours[room].conditions.last_s, job.site.zone)
-    unseen = Message("limit.weather", {"room": room, "until_at": far.isoformat()})
-    return Failure(limits=("weather",), rooms=(room,), says=(unseen,))
+    raise AssertionError("asked why of a room that has a way")
+
+
+def _unseen(job: Job, tables: Tables, room: str) -> Failure:
+    """No way within the weather, whatever the limits; too cold or hot a start is told first."""
+    pours = tables.pours[room]
+    far = datetime.fromtimestamp(pours.conditions.last_s, job.site.zone)
+    says = [Message("limit.weather", {"room": room, "until_at": far.isoformat()})]
+    layer = pours.tasks[0][-1]
+    lasts_s = pours.works(AS_IS)[0].duration_s
+    spans = crew_spans(job, job.crew.pour_shifts)
+    start_s = min((s.begins_s for s in spans), default=job.access.begins.timestamp())
+    breach = pours.limits(layer).breach(start_s, start_s + lasts_s)
+    if breach is not None:
+        lifts_s = pours.limits(layer).next_s(start_s, lasts_s, start_s)
+        says.insert(0, _breach_says(job, room, layer, breach, lifts_s))
+    return Failure(limits=("weather",), rooms=(room,), says=tuple(says))
+
+
+def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: float) -> Message:
+    """A temperature outside its limit: how far, when, and from when on it keeps within."""
+
+    def iso(epoch_s: float) -> str:
+        return datetime.fromtimestamp(epoch_s, job.site.zone).isoformat()
+
+    values: dict[str, Value] = {
+        "room": room,
+        "stage": layer.stage,
+        "what": f"limited.{breach.what}",
+        "temp_c": breach.temp_c,
+        "limit_c": breach.limit_c,
+        "from_at": iso(breach.at_s),
+    }
+    code = f"limit.too_{'cold' if breach.cold else 'hot'}"
+    if not np.isfinite(lifts_s) or lifts_s <= breach.at_s:
+        return Message(f"{code}_always", values)
+    return Message(code, {**values, "until_at": iso(lifts_s)})
 
 
 def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limit]) -> Message:
@@ -243,18 +277,7 @@ class _Windows:
             if kept.all() or breach is None:
                 continue
             lifts_s = limits.next_s(start_s, end_s - start_s, bears_s)
-            values: dict[str, Value] = {
-                "room": room,
-                "stage": task[-1].stage,
-                "what": f"limited.{breach.what}",
-                "temp_c": breach.temp_c,
-                "limit_c": breach.limit_c,
-                "from_at": self._iso(breach.at_s),
-            }
-            code = f"limit.too_{'cold' if breach.cold else 'hot'}"
-            if not np.isfinite(lifts_s) or lifts_s <= start_s:
-                return Message(f"{code}_always", values)
-            return Message(code, {**values, "until_at": self._iso(lifts_s)})
+            return _breach_says(job, room, task[-1], breach, lifts_s)
         return self._mixed()
 
     def _mixed(self) -> Message:
@@ -265,17 +288,15 @@ class _Windows:
         mixed_c = self.pours.run(AS_IS, start_s).mixed_c
         low_c, high_c = self.job.cards.slurry.limits.mixed_c
         cold = float(mixed_c.min()) < low_c
-        return Message(
-            f"limit.too_{'cold' if cold else 'hot'}_always",
-            {
-                "room": self.pours.room.name,
-                "stage": self.pours.tasks[number][-1].stage,
-                "what": "limited.mixed",
-                "temp_c": float(mixed_c.min() if cold else mixed_c.max()),
-                "limit_c": low_c if cold else high_c,
-                "from_at": self._iso(start_s),
-            },
+        breach = Breach(
+            what="mixed",
+            at_s=start_s,
+            temp_c=float(mixed_c.min() if cold else mixed_c.max()),
+            limit_c=low_c if cold else high_c,
+            cold=cold,
         )
+        layer = self.pours.tasks[number][-1]
+        return _breach_says(self.job, self.pours.room.name, layer, breach, np.inf)
 
     def dew(self) -> Message:
         """The first coat that lies on a wet slab, and until when it is wet."""

@@ -257,7 +257,7 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        kept = pours.limits(self.layer).kept(
+        kept = pours.limits(self.layer, sure=windows == "sure").kept(
             start_s, done_s - start_s, at_starts(table.walkable_s)
         )
         kept &= at_starts(table.mixed_spare_k) >= 0
@@ -331,7 +331,7 @@ def layer_stage(
     work = variants[0][task]
     begin, span = _possible_begins(pours, spans, slots, work.lead_s + work.duration_s)
     start_s = slots.at(begin) + work.lead_s
-    limits = pours.limits(work.layer)
+    limits = pours.limits(work.layer, sure=windows == "sure")
     laid = limits.kept(start_s, work.duration_s, start_s)
     begin, span, start_s = begin[laid], span[laid], start_s[laid]
     if begin.size == 0:
