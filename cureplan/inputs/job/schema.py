@@ -7,7 +7,7 @@ question `new` puts; the JSON Schema, `check`, the messages and `new` read it.
 from __future__ import annotations
 
 from importlib import resources
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -423,15 +423,39 @@ RoomSide = Annotated[
 ]
 
 
+def _read_corner(value: Any) -> tuple[float, float]:
+    cure = 'write two lengths from one corner of the room, like ["12 ft 6 in", "0 ft"]'
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise refusal(value, "this is not a corner", cure)
+    across_m, along_m = (q.parse_length_m(part) for part in value)
+    if max(abs(across_m), abs(along_m)) > 300.0:
+        raise refusal(value, "this lies more than 300 m away", cure)
+    return across_m, along_m
+
+
+Corner = Annotated[
+    tuple[float, float],
+    Reads(
+        read=_read_corner,
+        shape={"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2},
+        example='["12 ft 6 in", "0 ft"]',
+    ),
+]
+CornerNumber = Annotated[int, whole(at_least=1, at_most=200, example="1")]
+
+
 class RoomEntry(Written):
     """One ``[[rooms]]``."""
 
     name: Name = entry(ask="Its name", usual="Cook line")
-    length_m: RoomSide = entry(
-        alias="length", ask="  Its length, from the back wall to the way out", usual="30 ft"
+    length_m: RoomSide | None = entry(
+        None,
+        alias="length",
+        ask="  Its length, from the back wall to the way out",
+        usual="30 ft",
     )
-    width_m: RoomSide = entry(
-        alias="width", ask="  Its width, the front that must stay wet", usual="20 ft"
+    width_m: RoomSide | None = entry(
+        None, alias="width", ask="  Its width, the front that must stay wet", usual="20 ft"
     )
     use: Annotated[str, choice(*ROOM_USES)] = entry(ask="  What for?", usual="food preparation")
     way_out: Annotated[tuple[Name, ...], Field(strict=False)] = entry(
@@ -460,6 +484,38 @@ class RoomEntry(Written):
     group: Name | None = entry(
         None, meaning="rooms of one group are poured one right after the other"
     )
+    outline_m: Annotated[tuple[Corner, ...], Field(max_length=200, strict=False)] | None = (
+        entry(
+            None, alias="outline", meaning="its corners one after the other, where no rectangle"
+        )
+    )
+    islands_m: Annotated[
+        tuple[Annotated[tuple[Corner, ...], Field(max_length=50, strict=False)], ...],
+        Field(max_length=50, strict=False),
+    ] = entry((), alias="islands", meaning="corners of each column, plinth or pit not coated")
+    stop_lines_m: Annotated[
+        tuple[
+            Annotated[tuple[Corner, ...], Field(min_length=2, max_length=2, strict=False)], ...
+        ],
+        Field(max_length=12, strict=False),
+    ] = entry((), alias="stop_lines", meaning="drains and joints at which a pour may stop")
+    back_wall: (
+        Annotated[tuple[CornerNumber, ...], Field(min_length=2, max_length=2, strict=False)]
+        | None
+    ) = entry(None, meaning="numbers of the two corners between which the pour begins")
+
+    @property
+    def has_outline(self) -> bool:
+        """Whether more than length and width is said of its shape."""
+        return bool(self.outline_m or self.islands_m or self.stop_lines_m)
+
+    @property
+    def corners_m(self) -> tuple[tuple[float, float], ...]:
+        """Its corners; a rectangle's from its length and width, the back wall first."""
+        if self.outline_m:
+            return self.outline_m
+        width_m, length_m = self.width_m or 0.0, self.length_m or 0.0
+        return ((0.0, 0.0), (width_m, 0.0), (width_m, length_m), (0.0, length_m))
 
 
 class JobFile(Written):
