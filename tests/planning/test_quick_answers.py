@@ -139,7 +139,7 @@ def test_a_card_of_ones_own_changes_its_own_answer_only(slurry_card):
 @pytest.mark.parametrize(
     ("at_c", "codes"),
     [
-        # The generic card: one point at 21 °C, slab 45 to 100 °F (from memory).
+        # The generic card: one point at 21 °C, slab 45 to 100 °F.
         (21.1, set()),
         (16.0, {"quick.one_point"}),
         (-1.0, {"quick.one_point", "quick.too_cold"}),
