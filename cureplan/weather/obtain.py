@@ -56,48 +56,6 @@ def obtain_weather(
     """Hourly weather that covers a job, from open data or from what we had of it.
 
     Not for a file: `csvfile.read_weather_csv_for`.
-
-    Parameters
-    ----------
-    provider : {"station", "forecast"}
-        Stations with model rows behind them, or a point forecast.
-    latitude_deg, longitude_deg, elevation_m : float
-        The site [°, °, m].
-    starts, ends : datetime
-        First and last instant of the job, aware; covered without fail.
-    history_s : float
-        How much before `starts` is wanted [s]. Where less can be had, the series begins
-        later and a warning says so.
-    max_age_s : float
-        A forecast older than this raises a warning [s].
-    now : datetime
-        Present instant, aware.
-    contact : str or None
-        Mail or web address for MET Norway; without it that provider stays shut.
-    store_folder : Path
-        Root of the store, such as `store.default_store_folder()`.
-    budget_s, timeout_s : float
-        Longest time for all providers, and for one silent connection [s].
-    reuse_s : float
-        A copy younger than this serves without asking again [s]; 0 always asks.
-    fetch : callable
-        How the providers are asked.
-    clock : datetime, optional
-        What this machine's clock says, where not to be read; an answer got while `now`
-        is another time is used but not kept.
-
-    Returns
-    -------
-    HourlySeries
-        From `starts - history_s` (or later) to `ends`, on whole UTC hours. `warnings`
-        names the age of a copy and of every forecast older than `max_age_s`.
-
-    Raises
-    ------
-    WeatherUnavailableError
-        Neither fresh weather nor a copy covers the job.
-    OutOfRangeError
-        An instant is naive, or the job ends before it starts.
     """
     span = _span(starts, ends, history_s)
     query = WeatherQuery(

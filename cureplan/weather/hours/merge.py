@@ -43,27 +43,6 @@ def hourly_from_rows(
     """Bring rows onto an hourly grid and name every missing hour.
 
     Not for forecasts that step by six hours on purpose; see `six_hourly`.
-
-    Parameters
-    ----------
-    rows : RawRows
-        At least one row; times strictly rising.
-    origins : tuple of WeatherOrigin
-        What `rows.origin` points into; an "interpolated" one is added when needed.
-    phase_s : float
-        Seconds past the UTC hour at which the grid stands [s]: 0, or 1800 for a
-        zone that lies half an hour off.
-
-    Returns
-    -------
-    HourlySeries
-        Temperature and dew point linear between rows up to 1.5 h apart; runs of up to
-        three missing hours bridged and marked; longer runs NaN. Each run is a `Gap`.
-
-    Raises
-    ------
-    OutOfRangeError
-        No whole hour lies within the rows.
     """
     grid = _grid(rows.epoch_s, phase_s)
     temp_c, temp_run_h = _bridge(grid, rows.epoch_s, rows.temp_c)
@@ -173,22 +152,6 @@ def splice(pieces: Sequence[HourlySeries]) -> HourlySeries:
     """Take each hour from the first piece that gives it; interpolated rows come last.
 
     Not for series on different minutes of the hour; they must share one grid.
-
-    Parameters
-    ----------
-    pieces : sequence of HourlySeries
-        At least one; the preferred one first.
-
-    Returns
-    -------
-    HourlySeries
-        From the earliest to the latest hour of any piece. Hours that no piece gives are
-        gaps, short ones bridged and marked. Notes and warnings of all pieces are kept.
-
-    Raises
-    ------
-    OutOfRangeError
-        No piece, or pieces on different grids.
     """
     if not pieces:
         raise OutOfRangeError("splice needs at least one series")

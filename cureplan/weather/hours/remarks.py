@@ -118,11 +118,6 @@ def remark_text(remark: Message) -> str:
 def remark_from_text(text: str) -> Message:
     """A remark from a line of a file; other text is the file's own words.
 
-    Raises
-    ------
-    ValueError
-        It begins like a remark of ours but is none.
-
     Examples
     --------
     >>> remark_from_text("read in the yard").values
