@@ -21,6 +21,7 @@ from cureplan.weather.hours.csv_notes import (
     write_csv,
 )
 from cureplan.weather.hours.csv_table import Table, read_table
+from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.plausible import Air, Place, oddities, questions
 from cureplan.weather.hours.resample import COARSEST_STEP_S, hour_means, hours_between
@@ -74,7 +75,7 @@ def read_weather_csv_for(
     # In UTC: a local zone would subtract by the wall clock.
     needed = starts.astimezone(UTC) - timedelta(seconds=history_s)
     _ask(read, needed, ends, zone=zone, place=place)
-    series = read.series
+    series = fill_history(read.series, before=starts, since=needed)
     missing = series.missing_hours(needed, ends)
     if missing:
         raise _not_covered(read, missing, needed, ends, history_s, zone)

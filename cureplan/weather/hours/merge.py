@@ -13,12 +13,7 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message, once
 from cureplan.weather.hours.series import HOUR_S, Gap, HourlySeries, WeatherOrigin, utc_of
 
-__all__ = [
-    "LONGEST_MENDED_H",
-    "RawRows",
-    "hourly_from_rows",
-    "splice",
-]
+__all__ = ["LONGEST_MENDED_H", "RawRows", "hourly_from_rows", "splice", "straight_line_origin"]
 
 LONGEST_MENDED_H = 3
 # Rows up to this far apart are a normal hourly (or finer) record, not a gap.
@@ -55,7 +50,7 @@ def hourly_from_rows(
     mended = (temp_run_h > 0) & ~np.isnan(temp_c)
     if mended.any():
         origin[mended] = len(origins)
-        origins = (*origins, _straight_line(origins))
+        origins = (*origins, straight_line_origin(origins))
     gaps = [
         *_runs(grid, temp_run_h, temp_c, what="temperature"),
         *_runs(grid, dew_run_h, dew_c, what="dew point"),
@@ -126,7 +121,8 @@ def _runs(
     ]
 
 
-def _straight_line(origins: tuple[WeatherOrigin, ...]) -> WeatherOrigin:
+def straight_line_origin(origins: tuple[WeatherOrigin, ...]) -> WeatherOrigin:
+    """Where hours between those of these sources are said to come from."""
     return WeatherOrigin(
         label=origins[0].label,
         kind="interpolated",

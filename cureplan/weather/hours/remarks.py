@@ -70,6 +70,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.copy_mixed": _names("why age_s fetched_at"),
     "weather.not_kept": _names("folder"),
     "weather.history_short": _names("had_h wanted_h"),
+    "weather.history_filled": _names("count"),
     "weather.shut": _names("why"),
     # Why a provider stayed shut.
     "weather.clock_ahead": _names("off_h"),
