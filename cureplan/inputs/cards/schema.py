@@ -36,6 +36,8 @@ __all__ = [
 ]
 
 FROM_THE_CARD = "the card itself"
+MOST_POINTS, MOST_PARTS = 100, 20
+"""Of one milestone, and of one kit."""
 CardKind = Literal["slurry", "topcoat", "aggregate", "primer"]
 
 
@@ -90,7 +92,9 @@ class MilestoneEntry(Written):
     """When one thing comes about, from a clock's start."""
 
     clock: Annotated[Literal["filler_in", "mixed"], choice("filler_in", "mixed")] | None = None
-    points: Annotated[tuple[PointEntry, ...], Field(min_length=1, strict=False)]
+    points: Annotated[
+        tuple[PointEntry, ...], Field(min_length=1, max_length=MOST_POINTS, strict=False)
+    ]
     spread_frac: Annotated[
         float, quantity(q.parse_fraction, "10 %", at_least="0.1 %", at_most="60 %")
     ] = entry("10 %", alias="spread", origin="default: invented")
@@ -224,7 +228,9 @@ class SlurryFile(CardFile):
     """Card of a three-part slurry."""
 
     kit: KitEntry
-    parts: Annotated[tuple[PartEntry, ...], Field(min_length=2, strict=False)]
+    parts: Annotated[
+        tuple[PartEntry, ...], Field(min_length=2, max_length=MOST_PARTS, strict=False)
+    ]
     mixing: MixingEntry
     bucket: BucketEntry
     chilling: ChillingEntry
