@@ -143,7 +143,7 @@ def get_weather(job: Job, *, now: datetime) -> HourlySeries:
     from cureplan.weather.obtain import obtain_weather
 
     return obtain_weather(
-        door=source,
+        provider=source,
         latitude_deg=job.site.latitude_deg,
         longitude_deg=job.site.longitude_deg,
         elevation_m=job.site.elevation_m,

@@ -39,8 +39,8 @@ def message_to_plain(sentence: Message) -> dict[str, Any]:
 
     Examples
     --------
-    >>> message_to_plain(Message("weather.shut", {"why": Message("door.slow")}))
-    {'code': 'weather.shut', 'values': {'why': {'code': 'door.slow', 'values': {}}}}
+    >>> message_to_plain(Message("weather.shut", {"why": Message("provider.slow")}))
+    {'code': 'weather.shut', 'values': {'why': {'code': 'provider.slow', 'values': {}}}}
     """
     return {
         "code": sentence.code,
@@ -59,8 +59,8 @@ def message_from_plain(plain: Any) -> Message:
 
     Examples
     --------
-    >>> message_from_plain({"code": "door.slow", "values": {}})
-    Message(code='door.slow', values={})
+    >>> message_from_plain({"code": "provider.slow", "values": {}})
+    Message(code='provider.slow', values={})
     """
     if not (isinstance(plain, dict) and plain.keys() == {"code", "values"}):
         raise ValueError("not a sentence")

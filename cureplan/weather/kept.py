@@ -175,7 +175,7 @@ class KeptCopy:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherStore:
-    """Copies for one place and one door.
+    """Copies for one place and one provider.
 
     Several processes may write at once: each copy appears whole, under the second in
     which it was fetched, and of two from the same second the last one written stays.
@@ -184,23 +184,23 @@ class WeatherStore:
     ----------
     folder : Path
         Root of the store; made when first written to.
-    door : str
+    provider : str
         "station", "forecast" or "history".
     latitude_deg, longitude_deg, elevation_m : float
         The place; copies are shared within about 10 m.
     """
 
     folder: Path
-    door: str
+    provider: str
     latitude_deg: float
     longitude_deg: float
     elevation_m: float
 
     @property
     def shelf(self) -> Path:
-        """The folder of this place and door."""
+        """The folder of this place and provider."""
         place = f"{self.latitude_deg:+.4f}_{self.longitude_deg:+.4f}_{self.elevation_m:.0f}m"
-        return self.folder / f"{self.door}_{place}"
+        return self.folder / f"{self.provider}_{place}"
 
     def keep(self, series: HourlySeries, *, fetched_at: datetime) -> None:
         """Add a copy, and drop the oldest ones beyond two dozen.

@@ -28,7 +28,7 @@ __all__ = ["FETCH_BUDGET_S", "obtain_weather"]
 # A whole run must end within 20 s, bad network or not; this leaves room for the plan.
 FETCH_BUDGET_S = 15.0
 CONNECTION_TIMEOUT_S = 5.0
-# Within this time the doors have nothing newer, and are not to be bothered. (invented)
+# Within this time the providers have nothing newer, and are not to be bothered. (invented)
 REUSE_S = 1800.0
 # Clocks disagree by minutes; hours are a clock set wrong, or a `now` that is not now.
 CLOCK_SLACK = timedelta(hours=1)
@@ -36,7 +36,7 @@ CLOCK_SLACK = timedelta(hours=1)
 
 def obtain_weather(
     *,
-    door: Literal["station", "forecast"],
+    provider: Literal["station", "forecast"],
     latitude_deg: float,
     longitude_deg: float,
     elevation_m: float,
@@ -59,7 +59,7 @@ def obtain_weather(
 
     Parameters
     ----------
-    door : {"station", "forecast"}
+    provider : {"station", "forecast"}
         Stations with model rows behind them, or a point forecast.
     latitude_deg, longitude_deg, elevation_m : float
         The site [°, °, m].
@@ -73,15 +73,15 @@ def obtain_weather(
     now : datetime
         Present instant, aware.
     contact : str or None
-        Mail or web address for MET Norway; without it that door stays shut.
+        Mail or web address for MET Norway; without it that provider stays shut.
     store_folder : Path
         Root of the store, such as `store.default_store_folder()`.
     budget_s, timeout_s : float
-        Longest time for all doors, and for one silent connection [s].
+        Longest time for all providers, and for one silent connection [s].
     reuse_s : float
         A copy younger than this serves without asking again [s]; 0 always asks.
     fetch : callable
-        How the doors are asked.
+        How the providers are asked.
     clock : datetime, optional
         What this machine's clock says, where not to be read; an answer got while `now`
         is another time is used but not kept.
@@ -101,7 +101,7 @@ def obtain_weather(
     """
     span = _span(starts, ends, history_s)
     query = WeatherQuery(
-        door=door,
+        provider=provider,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
         elevation_m=elevation_m,
@@ -113,7 +113,7 @@ def obtain_weather(
     )
     store = WeatherStore(
         folder=store_folder,
-        door=door,
+        provider=provider,
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
         elevation_m=elevation_m,
@@ -166,7 +166,7 @@ def _best(
     span = query.spans[0]
     ranked = sorted(fetched.results, key=lambda one: one.rank)
     pieces = [one.series for one in ranked if one.series is not None]
-    why = fetched.reasons() or (Message("door.short"),)
+    why = fetched.reasons() or (Message("provider.short"),)
     fresh = splice(pieces) if pieces else None
     if fresh is not None and fresh.covers(span.starts, span.ends):
         notes = tuple(Message("weather.shut", {"why": why}) for why in fetched.reasons())
@@ -176,7 +176,7 @@ def _best(
             return _kept(fresh, query, store) if keeps else fresh
         observed = _observed(fresh)
         pieces = [*([] if observed is None else [observed]), newer.series, fresh]
-        return _from_copy(newer, pieces, query, (Message("door.older"),))
+        return _from_copy(newer, pieces, query, (Message("provider.older"),))
     copies = _past_copies(store, query)
     for copy in copies:
         both = [*pieces, copy.series]

@@ -59,7 +59,7 @@ def season_nights(
     budget_s : float
         Longest time for all years together [s]; what came in time is kept.
     fetch : callable
-        How the doors are asked.
+        How the providers are asked.
 
     Returns
     -------
@@ -83,7 +83,7 @@ def season_nights(
     shelves = [
         WeatherStore(
             folder=store_folder,
-            door=f"history-{year}-{reach}",
+            provider=f"history-{year}-{reach}",
             latitude_deg=latitude_deg,
             longitude_deg=longitude_deg,
             elevation_m=elevation_m,
@@ -91,7 +91,7 @@ def season_nights(
         for year in spans
     ]
     query = WeatherQuery(
-        door="history",
+        provider="history",
         latitude_deg=latitude_deg,
         longitude_deg=longitude_deg,
         elevation_m=elevation_m,

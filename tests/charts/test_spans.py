@@ -51,7 +51,7 @@ def test_bucket_clocks_count_from_the_filler(plan: Plan):
     assert chart.numbers == ("1", "2")
     assert chart.starts == ("21:02", "21:06")
     ends = {span.kind: span.ends_min for span in chart.spans if span.row == 0}
-    assert ends == pytest.approx({"wet": 11.5, "work": 13.0, "stone": 17.1})
+    assert ends == pytest.approx({"wet": 11.5, "work": 13.0, "surface": 17.1})
     due = {mark.kind: mark.at_min for mark in chart.marks if mark.row == 1}
     # The last row of a room is tied into by nothing.
     assert due == pytest.approx({"smooth": 8.4, "broadcast": 14.5})

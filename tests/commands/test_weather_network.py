@@ -113,7 +113,7 @@ def keep_copy(path, network):
     job = read_job(path)
     store = WeatherStore(
         folder=Path(network["CUREPLAN_STORE"]),
-        door="station",
+        provider="station",
         latitude_deg=job.site.latitude_deg,
         longitude_deg=job.site.longitude_deg,
         elevation_m=job.site.elevation_m,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -76,7 +75,7 @@ def test_a_folder_of_more_records_than_one_can_learn_from(tmp_path) -> None:
     ("key", "count"),
     [("rooms", 61), ("buckets", 6001), ("calls", 10_000), ("coats", 601), ("hours", 2881)],
 )
-def test_a_plan_of_more_rows_than_any_has(tmp_path, key: str, count: int) -> None:
+def test_a_plan_of_more_rows_than_any_has(tmp_path, sealed, key: str, count: int) -> None:
     plan = {"job": {}, "decisions": {}, "buckets": [], key: [{}] * count}
-    (tmp_path / "plan.json").write_text(json.dumps(plan))
+    (tmp_path / "plan.json").write_text(sealed(plan))
     assert f"{count} {key} are more than" in refused(read_plan, tmp_path)

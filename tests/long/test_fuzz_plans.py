@@ -1,7 +1,7 @@
 """Spoiled plan.json, and what lies about in a folder of sheets: one line, or no matter.
 
-A plan says by its digest that it was changed; here it is spoiled as one of the first
-format, which had none, so that whatever stands in it is used.
+A plan says by its digest that it was changed. Half of them are sealed anew, so that whatever
+stands in them is read; what is then done with a forged one is not ours to promise.
 """
 
 from __future__ import annotations
@@ -28,17 +28,13 @@ from spoiling import (
     within,
 )
 
-from cureplan.api import get_weather, make_plan, read_job, read_plan, replan
+from cureplan.api import get_weather, make_plan, read_job, read_plan
 from cureplan.core.errors import CurePlanError
-from cureplan.inputs.tables.night_log import read_night_log
 from cureplan.output.sheet.write import FILES, write_sheets
 from cureplan.planning.plan.model import Plan, plan_to_json
-from cureplan.planning.replan.record import night_record
-from cureplan.planning.replan.replan import night_site
 
 JOB = Path(__file__).parents[1] / "pinned" / "jobs" / "one-room.toml"
 NOW = datetime.fromisoformat("2026-06-10T13:00+00:00")
-LATER = datetime.fromisoformat("2026-06-12T03:00+00:00")
 LONGEST_S = 30.0
 VALUES = [
     None, True, -1, 0, 1, 3, 1e-300, 0.5, 1e9, 1e308, 10**30, -1e9, "", "x", "Kitchen", "82 F",
@@ -49,11 +45,10 @@ VALUES = [
 
 
 class Parts(NamedTuple):
-    """The plan, the same as a JSON value without a digest, and a log of its first buckets."""
+    """The plan, and the same as a JSON value."""
 
     plan: Plan
     data: dict[str, Any]
-    log: str
 
     def __repr__(self) -> str:
         return "Parts()"
@@ -63,17 +58,7 @@ class Parts(NamedTuple):
 def parts() -> Parts:
     job = read_job(JOB)
     plan = make_plan(job, now=NOW, weather=get_weather(job, now=NOW), what_helps=False)
-    data = json.loads(plan_to_json(plan))
-    del data["format"], data["digest"]
-    first, second = data["buckets"][:2]
-    room = first["room"]
-    lines = [
-        "at,event,room,bucket,value,note",
-        f"{first['pour']},poured,{room},1,,",
-        f"{second['pour']},poured,{room},2,,",
-        f"{first['working_time_end']},working time ended,{room},1,,",
-    ]
-    return Parts(plan, data, "\n".join(lines) + "\n")
+    return Parts(plan, json.loads(plan_to_json(plan)))
 
 
 def places(node: Any) -> list[tuple[Any, Any]]:
@@ -113,32 +98,23 @@ SPOILS = st.lists(
 
 
 @many(5000)
-@given(spoils=SPOILS)
-def test_spoiled_plans(parts, spoils):
+@given(spoils=SPOILS, forged=st.booleans())
+def test_spoiled_plans(parts, sealed, spoils, forged):
     data = copy.deepcopy(parts.data)
     for one in spoils:
         spoil(data, *one)
+    changed = json.dumps(data) != json.dumps(parts.data)
     with tempfile.TemporaryDirectory() as name, within(LONGEST_S):
         folder = Path(name)
-        (folder / "plan.json").write_text(json.dumps(data))
-        (folder / "log.csv").write_text(parts.log)
+        (folder / "plan.json").write_text(sealed(data) if forged else json.dumps(data))
         try:
-            old = read_plan(folder)
+            read_plan(folder)
         except CurePlanError as error:
-            refused(error, "plans")
+            refused(error, "forged plans" if forged else "plans")
             return
-        outcomes["plans read"] += 1
-        for what, use in (
-            ("recorded", lambda: night_record(old, read_night_log(
-                folder / "log.csv", site=night_site(old, whole_night=True)))),
-            ("replanned", lambda: replan(old, folder / "log.csv", now=LATER)),
-        ):  # fmt: skip
-            try:
-                use()
-            except CurePlanError as error:
-                refused(error, f"plans read, not {what}: {type(error).__name__}")
-            else:
-                outcomes[f"plans {what}"] += 1
+        # Who forges the digest too may still be read; nobody who changes a plan by hand.
+        assert forged or not changed
+        outcomes["forged plans read" if forged else "unchanged plans read"] += 1
 
 
 @many(600)
@@ -147,13 +123,13 @@ def test_spoiled_plans(parts, spoils):
     edits=some(st.builds(characters, PLACES, st.integers(0, 40), CHARACTERS), 3),
     calendar=st.booleans(),
 )
-def test_what_lies_there_never_blocks_a_new_plan(parts, spoils, edits, calendar):
+def test_what_lies_there_never_blocks_a_new_plan(parts, sealed, spoils, edits, calendar):
     plan, data = parts.plan, copy.deepcopy(parts.data)
     for one in spoils:
         spoil(data, *one)
     with tempfile.TemporaryDirectory() as name, within(LONGEST_S):
         folder = Path(name)
-        (folder / "plan.json").write_text(json.dumps(data))
+        (folder / "plan.json").write_text(sealed(data))
         if calendar:
             write_sheets(plan, folder, pictures=False)
             ics = folder / "crew.ics"

@@ -37,7 +37,7 @@ TEXT_PAIRS = [
     ("on-accent", "accent"),
 ]
 SHAPE_PAIRS = list(
-    itertools.product(("wet", "work", "stone", "walk", "coat", "setting"), GROUNDS)
+    itertools.product(("wet", "work", "surface", "walk", "coat", "setting"), GROUNDS)
 )
 
 

@@ -75,7 +75,7 @@ def masked_spanish() -> Iterator[None]:
 
 
 TRIALS: Mapping[str, Value] = {
-    "why": Message("door.slow"),
+    "why": Message("provider.slow"),
     "fetched_at": "2013-07-17T10:00:00+00:00",
     "how": Message("read.commas"),
     "what": "temp_c",
@@ -99,7 +99,7 @@ def _of(names: frozenset[str], values: Mapping[str, Value]) -> dict[str, Value]:
     return {name: value for name, value in values.items() if name in names}
 
 
-DOORS = [remark(code) for code in REMARKS if code.startswith("door.")]
+PROVIDERS = [remark(code) for code in REMARKS if code.startswith("provider.")]
 ANSWERS = tuple(remark(code) for code in REMARKS if code.startswith("net."))
 READ = tuple(remark(code) for code in REMARKS if code.startswith("read."))
 OF_FILE = ("told", "columns_aside", "saturated", "off_hour", "averaged", "coarse", "accepted",
@@ -132,7 +132,7 @@ def weather_of(kind: str, series: HourlySeries) -> HourlySeries:
     if kind == "file":
         told.append(remark("weather.read_as", how=READ))
     if kind == "forecast":
-        told += [Message("weather.shut", {"why": door}) for door in DOORS]
+        told += [Message("weather.shut", {"why": provider}) for provider in PROVIDERS]
         told.append(remark("weather.copy", why=ANSWERS))
     gap = Gap(what="dew point", starts=NOW, ends=NOW, hours=1, mended=mended)
     label: Any = {"label": "Ελληνικό", "licence": "Άδεια", "attribution": "Πηγή"}
@@ -148,7 +148,7 @@ def weather_of(kind: str, series: HourlySeries) -> HourlySeries:
 
 def test_every_remark_is_tried_below():
     tried = {f"weather.{code}" for codes, _, _ in KINDS.values() for code in codes}
-    tried |= {say.code for say in (*DOORS, *ANSWERS, *READ)}
+    tried |= {say.code for say in (*PROVIDERS, *ANSWERS, *READ)}
     assert tried == REMARKS.keys()
 
 

@@ -108,16 +108,14 @@ def test_a_plan_that_is_none_is_refused_in_one_line(app, tmp_path, content, word
         ("crew.pour_shifts", [{"begins": "19:00:00", "ends": "05:00:00"}] * 5000),
     ],
 )
-def test_a_job_changed_within_a_plan_of_the_first_format_is_held_to_its_limits(
-    app, night, key, value
+def test_a_job_changed_within_a_sealed_plan_is_held_to_its_limits(
+    app, night, sealed, key, value
 ):
     plan_file, log_file = night
     data = json.loads(plan_file.read_text(encoding="utf-8"))
     table, name = key.split(".")
     data["job"][table][f"{name}_deg" if name == "latitude" else name] = value
-    # Plans of the first format had no digest to tell that they were changed.
-    del data["format"], data["digest"]
-    plan_file.write_text(json.dumps(data), encoding="utf-8")
+    plan_file.write_text(sealed(data), encoding="utf-8")
     ran = CliRunner().invoke(app, [str(plan_file), str(log_file)])
     assert isinstance(ran.exception, InputError)
     assert key in str(ran.exception)
@@ -132,7 +130,8 @@ def test_a_plan_changed_by_hand_is_refused(app, night, gone):
     plan_file.write_text(json.dumps(data), encoding="utf-8")
     ran = CliRunner().invoke(app, [str(plan_file), str(log_file)])
     assert isinstance(ran.exception, InputError)
-    assert "changed after it was written" in str(ran.exception)
+    said = "changed after it was written" if gone == "digest" else "in format 1 of plan.json"
+    assert said in str(ran.exception)
 
 
 def test_a_time_that_is_none_is_refused(app, night):

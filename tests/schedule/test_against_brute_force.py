@@ -12,7 +12,7 @@ from cureplan.planning.schedule.lexicographic import (
     Limits,
     Solved,
     lower_bounds,
-    narrow,
+    prune_dominated,
     solve_in_order,
 )
 from cureplan.planning.schedule.problem import Choice, Problem, Score, broken_rules, score
@@ -68,7 +68,7 @@ def test_rules_simple_bounds_and_narrowing_agree_with_the_best(seed: int, rooms:
     assert broken_rules(problem, choice) == []
     assert tuple(score(problem, choice)) == found
     assert all(low <= is_ for low, is_ in zip(lower_bounds(problem), found, strict=True))
-    small = narrow(problem, Score(*found), Score._fields)
+    small = prune_dominated(problem, Score(*found), Score._fields)
     assert small.outer(small.inner(choice)) == choice
 
 

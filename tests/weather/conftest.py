@@ -7,7 +7,7 @@ import pytest
 from loopback import serving, wait_until
 
 from cureplan.weather.providers import fetching
-from cureplan.weather.providers.choose import knock
+from cureplan.weather.providers.choose import ask_providers
 from cureplan.weather.providers.client_setup import Endpoints
 from cureplan.weather.providers.fetching import Fetched
 
@@ -20,7 +20,7 @@ def loop(monkeypatch):
     monkeypatch.setenv("no_proxy", "127.0.0.1")
     with serving() as server:
         yield server
-    assert not server.outwaited, "the client waited for a silent door without end"
+    assert not server.outwaited, "the client waited for a silent provider without end"
 
 
 @pytest.fixture
@@ -35,10 +35,12 @@ def endpoints(loop):
 
 @pytest.fixture
 def fetch_here(endpoints):
-    """The doors asked in this process: the same client and HTTP, without a worker."""
+    """The providers asked in this process: the same client and HTTP, without a worker."""
 
     def fetch(query, budget_s):
-        return Fetched(results=tuple(knock(query, endpoints=endpoints)), out_of_time=False)
+        return Fetched(
+            results=tuple(ask_providers(query, endpoints=endpoints)), out_of_time=False
+        )
 
     return fetch
 

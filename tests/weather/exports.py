@@ -114,7 +114,7 @@ EXPORTS = {
         says=["decimal commas"],
     ),
     "logger with a title, offset in the header and serial numbers": Read(
-        text='"Plot Title: Dock door"\n"#","Date Time, GMT-04:00","Temp, °F (LGR S/N: 1)",'
+        text='"Plot Title: Dock provider"\n"#","Date Time, GMT-04:00","Temp, °F (LGR S/N: 1)",'
         '"DewPt, °F (LGR S/N: 1)","Host Connected"\n1,07/17/13 07:00:00 PM,86.9,68.18,\n'
         "2,07/17/13 08:00:00 PM,84.2,68.0,Logged\n",
         rows=NEW_YORK,

@@ -25,7 +25,7 @@ class Loopback:
         # How long a client in these tests waits; short once something will not answer.
         self.patience_s = 5.0
         self.closing = threading.Event()
-        # Whether a client outwaited a door that stays silent: it must give up first.
+        # Whether a client outwaited a provider that stays silent: it must give up first.
         self.outwaited = False
         outer = self
 

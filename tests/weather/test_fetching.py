@@ -12,7 +12,7 @@ from cureplan.weather.providers.exchange import Span, WeatherQuery
 @pytest.fixture
 def query(tmp_path):
     return WeatherQuery(
-        door="station",
+        provider="station",
         **SITE,
         spans=(Span(wanted_from=STARTS, starts=STARTS, ends=ENDS),),
         now=NOW,

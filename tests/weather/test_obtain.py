@@ -44,9 +44,9 @@ JOB = {
 
 @pytest.fixture
 def obtain(loop, fetch_here, tmp_path):
-    """`obtain_weather` with the doors asked in this process."""
+    """`obtain_weather` with the providers asked in this process."""
 
-    def obtained(door="station", **change):
+    def obtained(provider="station", **change):
         fixed = {
             "now": NOW,
             "store_folder": tmp_path / "store",
@@ -54,7 +54,7 @@ def obtain(loop, fetch_here, tmp_path):
             "fetch": fetch_here,
         }
         asked = {**JOB, **fixed, **change}
-        return obtain_weather(door=door, **{"clock": asked["now"], **asked})
+        return obtain_weather(provider=provider, **{"clock": asked["now"], **asked})
 
     return obtained
 
@@ -101,13 +101,15 @@ def test_saved_weather_reads_back_identically(good_day, obtain, tmp_path):
     assert_same_series(read_weather_csv(tmp_path / "saved.csv"), series)
 
 
-@pytest.mark.parametrize("door", ["station", "forecast"])
-def test_without_network_the_last_copy_serves_and_its_age_is_told(loop, obtain, tmp_path, door):
+@pytest.mark.parametrize("provider", ["station", "forecast"])
+def test_without_network_the_last_copy_serves_and_its_age_is_told(
+    loop, obtain, tmp_path, provider
+):
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()}, modified=NOW)
     serve_metno(loop)
-    first = obtain(door, contact="a@example.org")
+    first = obtain(provider, contact="a@example.org")
     out_of_order(loop)
-    later = obtain(door, contact="a@example.org", now=NOW + timedelta(hours=4))
+    later = obtain(provider, contact="a@example.org", now=NOW + timedelta(hours=4))
     assert np.array_equal(later.temp_c, first.temp_c)
     (warning,) = told(later.warnings)
     assert "this is the copy fetched 4 h ago, Tue 17 Jul 18:00" in warning
@@ -303,7 +305,7 @@ def test_instants_without_sense_are_refused(obtain, change, message):
 
 def obtain_in_worker(store, **change):
     return obtain_weather(
-        **{"door": "station", **JOB, "now": NOW, "store_folder": store, **change}
+        **{"provider": "station", **JOB, "now": NOW, "store_folder": store, **change}
     )
 
 
@@ -324,7 +326,7 @@ def test_a_dripping_answer_is_cut_off_in_time(loop, worker_endpoints, tmp_path, 
 
 
 def test_a_dripping_door_does_not_starve_the_others(loop, worker_endpoints, tmp_path):
-    # Issue 14.6: hourly files that dripped used up the whole time of all doors.
+    # Issue 14.6: hourly files that dripped used up the whole time of all providers.
     serve_stations(loop, tmp_path, AT_SITE, {})
     loop.routes["/hourly/"] = drip(loop, hourly_csv(station_rows(), year=2091))
     serve_mosmix(loop)
@@ -338,7 +340,7 @@ def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path, tim
     serve_metno(loop)
     loop.routes["/stations.db"] = drip(loop, b"SQLite format 3\0" * 1000)
     series = obtain_in_worker(
-        tmp_path / "store", door="forecast", contact="a@example.org", budget_s=3.0
+        tmp_path / "store", provider="forecast", contact="a@example.org", budget_s=3.0
     )
     assert series.covers(STARTS, ENDS)
     assert "Not to be had: the network was too slow." in told(series.notes)
@@ -350,7 +352,7 @@ def test_a_silent_network_ends_with_the_copy(
     obtain()
     for route in list(loop.routes):
         loop.routes[route] = silent(loop)
-    # Each silent door is given up before the budget is used up: `loop` looks that up.
+    # Each silent provider is given up before the budget is used up: `loop` looks that up.
     series = obtain_in_worker(
         tmp_path / "store", now=NOW + timedelta(hours=3), timeout_s=0.3, budget_s=120.0
     )
@@ -372,7 +374,7 @@ def test_a_machine_in_another_zone_changes_nothing(loop, worker_endpoints, tmp_p
         assert time.timezone == -14 * 3600, time.timezone
         now = datetime.fromisoformat({now.isoformat()!r})
         print(csv_text(obtain_weather(
-            door="station", **{SITE!r}, starts=now, ends=now + timedelta(hours=30),
+            provider="station", **{SITE!r}, starts=now, ends=now + timedelta(hours=30),
             history_s=36000.0, max_age_s=43200.0, now=now, contact=None,
             store_folder=Path({str(tmp_path / "store")!r}),
         )), end="")

@@ -17,7 +17,12 @@ from cureplan.weather.kept import WeatherStore, default_store_folder
 NOW = utc(2013, 7, 17, 18)
 OLD = (Message("weather.reused", {"age_s": 60.0}),)
 ROOT = Path(__file__).parents[2]
-PLACE = {"door": "station", "latitude_deg": 40.78, "longitude_deg": -73.88, "elevation_m": 3.0}
+PLACE = {
+    "provider": "station",
+    "latitude_deg": 40.78,
+    "longitude_deg": -73.88,
+    "elevation_m": 3.0,
+}
 
 # A writer for a process of its own; {extra} may change how it writes.
 WRITER = """
@@ -74,7 +79,7 @@ def test_copies_come_back_whole_and_newest_first(store):
 
 def test_places_and_doors_do_not_mix(store, tmp_path):
     store.keep(series_of([1.0]), fetched_at=NOW)
-    for change in ({"latitude_deg": 40.79}, {"elevation_m": 30.0}, {"door": "forecast"}):
+    for change in ({"latitude_deg": 40.79}, {"elevation_m": 30.0}, {"provider": "forecast"}):
         other = WeatherStore(folder=tmp_path, **{**PLACE, **change})
         assert list(other.copies()) == []
 

@@ -24,7 +24,8 @@ NESTED = Message(
     {
         "why": (
             Message(
-                "door.no_hour", {"why": (Message("net.status", {"host": "h", "status": 500}),)}
+                "provider.no_hour",
+                {"why": (Message("net.status", {"host": "h", "status": 500}),)},
             ),
         ),
         "age_s": 3600.5,

@@ -66,12 +66,12 @@ ROW_BARS = {
 ROW_HEIGHT = 36
 LABEL_DROP = 12
 BAR_DROP = 16
-CLOCK_BARS = {"wet": 0.0, "work": 4.5, "stone": 9.0}
+CLOCK_BARS = {"wet": 0.0, "work": 4.5, "surface": 9.0}
 CLOCK_HEIGHT = 3.5
 CLOCK_ROW = 17
 CLOCK_STEP_MIN = 5
 CLOCK_LEFT = 72.0
-CLOCK_OF_MARK = {"tie": "wet", "smooth": "work", "broadcast": "stone"}
+CLOCK_OF_MARK = {"tie": "wet", "smooth": "work", "broadcast": "surface"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -355,7 +355,7 @@ CLOCK_KEYS = (
     ("tie", "legend.tie"),
     ("work", "clock.working_time"),
     ("smooth", "legend.smooth"),
-    ("stone", "clock.broadcast"),
+    ("surface", "clock.broadcast"),
     ("broadcast", "legend.broadcast"),
 )
 

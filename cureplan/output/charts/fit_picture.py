@@ -19,7 +19,7 @@ __all__ = ["draw_fit", "fit_png"]
 FONT = "DejaVu Sans"
 SIZE_IN = (9.0, 6.0)
 DPI = 110
-_COLOURS = ("accent", "work", "stone", "coat", "kept", "short", "setting")
+_COLOURS = ("accent", "work", "surface", "coat", "kept", "short", "setting")
 # Told apart by shape as well: (marker, what the legend calls it).
 _KINDS = {
     "sheet": ("s", "data sheet"),

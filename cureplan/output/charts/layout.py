@@ -34,7 +34,7 @@ __all__ = [
 ]
 
 SpanKind = Literal["pour", "setting", "walk", "coat", "open", "window", "laid"]
-ClockKind = Literal["wet", "work", "stone"]
+ClockKind = Literal["wet", "work", "surface"]
 TaskKind = Literal["tie", "smooth", "broadcast"]
 
 HOUR_STEPS = (1, 2, 3, 6, 12, 24)
@@ -197,7 +197,7 @@ def _clock_spans(bucket: BucketPlan, row: int) -> list[ClockSpan]:
     ends: tuple[tuple[ClockKind, datetime], ...] = (
         ("wet", bucket.wet_edge_end),
         ("work", bucket.working_time_end),
-        ("stone", bucket.broadcast_end),
+        ("surface", bucket.broadcast_end),
     )
     return [
         ClockSpan(row=row, kind=kind, ends_min=_since_filler_min(bucket, end))

@@ -50,7 +50,7 @@ STYLES: Mapping[str, Style] = {
     "open": Style(fill="kept", sample=3),
     "wet": Style(fill="wet", sample=4),
     "work": Style(fill="work", sample=4),
-    "stone": Style(fill="stone", sample=4),
+    "surface": Style(fill="surface", sample=4),
     "tie": Style(fill="card", stroke="ink", width=1.2, marker="round"),
     "smooth": Style(fill="card", stroke="ink", width=1.2, marker="square"),
     "broadcast": Style(fill="card", stroke="ink", width=1.2, marker="wedge"),

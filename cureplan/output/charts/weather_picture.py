@@ -27,7 +27,7 @@ WIDTH_IN, AXES_IN, ABOVE_IN, AXIS_IN = 11.0, 3.7, 0.45, 0.55
 LEGEND_COLUMNS, LEGEND_ROW_IN = 4, 0.19
 DPI = 100
 HOUR_S = 3600.0
-ROOM_COLOURS = ("short", "coat", "work", "stone", "walk", "accent")
+ROOM_COLOURS = ("short", "coat", "work", "surface", "walk", "accent")
 # Kinds of source, told apart by hatching as well as by words.
 HATCHES: Mapping[str, str] = {
     "observed": "",

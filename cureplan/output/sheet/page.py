@@ -200,7 +200,7 @@ def _bucket(bucket: BucketPlan, order: dict[str, int]) -> dict[str, Any]:
         "broadcast": _down(bucket.broadcast_by),
         "wet_end": _down(bucket.wet_edge_end),
         "work_end": _down(bucket.working_time_end),
-        "stone_end": _down(bucket.broadcast_end),
+        "surface_closes": _down(bucket.broadcast_end),
     }
 
 

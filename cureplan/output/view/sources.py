@@ -142,7 +142,7 @@ class LoadView:
     area: str
     kits: str
     bags: str
-    stone: str
+    aggregate: str
     swept: str
     primer: str
     coats: tuple[str, ...]
@@ -163,7 +163,7 @@ def _load(voice: Voice, room: TakeoffRoom) -> LoadView:
         area=voice.show("area_m2", room.area_m2),
         kits=str(room.kits),
         bags=str(room.aggregate_bags),
-        stone=voice.show("stone_kg", room.aggregate_kg),
+        aggregate=voice.show("aggregate_kg", room.aggregate_kg),
         swept=voice.show("swept_kg", room.aggregate_swept_kg),
         primer=str(room.primer_batches),
         coats=tuple(
@@ -184,7 +184,7 @@ def load_total(plan: Plan, voice: Voice) -> LoadView:
         area="",
         kits=str(total.kits),
         bags=str(total.aggregate_bags),
-        stone=voice.show("stone_kg", total.aggregate_kg),
+        aggregate=voice.show("aggregate_kg", total.aggregate_kg),
         swept="",
         primer=str(total.primer_batches),
         coats=(

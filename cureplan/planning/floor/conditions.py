@@ -138,8 +138,8 @@ class RoomConditions:
         outside = ~((at_s >= self.first_s) & (at_s <= self.last_s))
         if np.any(outside):
             raise OutOfRangeError(
-                f"{self.room}: temperatures are known from {_told(self.first_s)} to "
-                f"{_told(self.last_s)} UTC, not at {_told(float(at_s[outside][0]))}"
+                f"{self.room}: temperatures are known from {_written(self.first_s)} to "
+                f"{_written(self.last_s)} UTC, not at {_written(float(at_s[outside][0]))}"
             )
         return at_s
 
@@ -174,7 +174,7 @@ class RoomConditions:
         return float("inf")
 
 
-def _told(epoch_s: float) -> str:
+def _written(epoch_s: float) -> str:
     if not math.isfinite(epoch_s):
         return str(epoch_s)
     return f"{from_epoch_s(epoch_s):%Y-%m-%d %H:%M}"

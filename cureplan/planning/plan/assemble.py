@@ -149,7 +149,7 @@ def assemble(
                 made_at=made_at,
             ),
             *beyond_hours(job, pours, schedule),
-            _standing(job, pours, schedule),
+            _exotherm(job, pours, schedule),
             *humidity_warnings(job, pours),
             *past_warnings(past),
         ),
@@ -168,7 +168,7 @@ def with_help(plan: Plan, schedule: Schedule) -> Plan:
     return replace(plan, decisions=replace(plan.decisions, alternatives=others))
 
 
-def _standing(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:
+def _exotherm(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:
     tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
     return exotherm_caution(job, pours[tightest.room], tightest)
 

@@ -54,7 +54,7 @@ def exotherm_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Message:
         end_age_s=ends_s,
     )
     return Message(
-        "warn.standing",
+        "warn.exotherm",
         {
             "mixed_c": round(float(path.mixed_c[0]), 2),
             "hot_c": round(float(pail.temp_c[-1]), 2),
@@ -71,27 +71,27 @@ BEYOND_FRAC = 0.02
 def humidity_warnings(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Message, ...]:
     """Where rooms are drier or damper than a card's points, or nobody knows how damp."""
     found: list[Message] = []
-    for card, pace in _cards(job, pours):
-        if pace is None:
+    for card, rate_factor in _cards(job, pours):
+        if rate_factor is None:
             continue
         shares = _shares(job, pours)
         if np.any(np.isnan(shares)):
             unknown: dict[str, Value] = {
                 "card": card.title,
-                "reference_frac": round(pace.reference_frac, 4),
+                "reference_frac": round(rate_factor.reference_frac, 4),
             }
             found.append(Message("warn.humidity_unknown", unknown))
         known = shares[~np.isnan(shares)]
         if known.size and (
-            known.min() < pace.low_frac - BEYOND_FRAC
-            or known.max() > pace.high_frac + BEYOND_FRAC
+            known.min() < rate_factor.low_frac - BEYOND_FRAC
+            or known.max() > rate_factor.high_frac + BEYOND_FRAC
         ):
             values: dict[str, Value] = {
                 "card": card.title,
                 "from_frac": round(float(known.min()), 4),
                 "to_frac": round(float(known.max()), 4),
-                "low_frac": round(pace.low_frac, 4),
-                "high_frac": round(pace.high_frac, 4),
+                "low_frac": round(rate_factor.low_frac, 4),
+                "high_frac": round(rate_factor.high_frac, 4),
             }
             found.append(Message("warn.humidity_beyond", values))
     return tuple(found)
@@ -99,18 +99,18 @@ def humidity_warnings(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Message
 
 def humidity_sources(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Source, ...]:
     """That a card's clocks follow humidity, or why the humidities on it do not count."""
-    told = []
-    for card, pace in _cards(job, pours):
+    notes = []
+    for card, rate_factor in _cards(job, pours):
         points = [p for m in card.milestones.values() for p in m.points]
-        if pace is not None:
+        if rate_factor is not None:
             values: dict[str, Value] = {
                 "card": card.title,
-                "low_frac": round(pace.low_frac, 4),
-                "high_frac": round(pace.high_frac, 4),
+                "low_frac": round(rate_factor.low_frac, 4),
+                "high_frac": round(rate_factor.high_frac, 4),
             }
-            told.append(Message("source.humidity", values))
+            notes.append(Message("source.humidity", values))
         elif any(point.humidity_frac is not None for point in points):
-            told.append(Message("source.humidity_idle", {"card": card.title}))
+            notes.append(Message("source.humidity_idle", {"card": card.title}))
     return tuple(
         Source(
             kind="assumption",
@@ -119,7 +119,7 @@ def humidity_sources(job: Job, pours: Mapping[str, RoomPours]) -> tuple[Source, 
             generic=False,
             detail=say,
         )
-        for say in told
+        for say in notes
     )
 
 

@@ -47,7 +47,7 @@ __all__ = [
     "plan_to_json",
 ]
 
-FORMAT = 2
+FORMAT = 3
 """Of plan.json; one more when a key changes its name or its meaning."""
 MOST_ROWS = {
     "rooms": MOST_ROOMS,
@@ -122,6 +122,8 @@ class RoomPlan:
     reasons: tuple[Message, ...]
     starts: tuple[StartHour, ...]
     tries: tuple[RemedyTry, ...] = ()
+    patches: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = ()
+    """What each bucket covers: closed lines of corners [m], as the room was measured."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -417,7 +419,7 @@ class Source:
 class Plan:
     """Everything that was decided for one job."""
 
-    format: Literal[2] = 2
+    format: Literal[3] = 3
     job: Job
     decisions: Decisions
     rooms: Rows[RoomPlan]
@@ -510,17 +512,20 @@ def _add_texts(node: Any, data: Any, text_of: Callable[[Message], str]) -> None:
 def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
     """Read a plan back from its JSON text.
 
-    An older format is read where it still has all that is needed. Not for a text changed
-    by hand: that is refused, as nothing in it can be relied on.
+    A plan in another format, or changed by hand, is refused: its words and figures may no
+    longer mean what they meant, so nothing in it can be relied on.
     """
     from pydantic import ValidationError
 
     data = _object_in(text, source)
     made_in = data.pop("format", 1)
-    digest = data.pop("digest", None)
-    # Plans of the first format had none.
-    wanted = _digest({"format": FORMAT, **data}) if made_in == FORMAT else None
-    if digest != wanted:
+    if made_in < FORMAT:
+        raise _refused(
+            f"a plan of an older cureplan, in format {made_in} of plan.json; this one reads "
+            f"{FORMAT}",
+            source,
+        )
+    if data.pop("digest", None) != _digest({"format": FORMAT, **data}):
         raise _refused("this plan was changed after it was written", source)
     for key, most in MOST_ROWS.items():
         if isinstance(data.get(key), list) and len(data[key]) > most:
@@ -530,10 +535,7 @@ def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
     except ValidationError as error:
         first = error.errors()[0]
         raise _refused(
-            f"not a plan of this version ({first['msg']})"
-            if made_in == FORMAT
-            else f"a plan of an older cureplan, in format {made_in} of plan.json; "
-            f"this one reads {FORMAT}",
+            f"not a plan of this version ({first['msg']})",
             source,
             key=".".join(str(part) for part in first["loc"]) or None,
         ) from None

@@ -37,14 +37,14 @@ def plan_schema() -> dict[str, Any]:
 
 
 def _description(kind: str, name: str) -> str:
-    told = _told()
-    text = told.get(f"{kind}.{name}") or told.get(name, "")
+    described = _descriptions()
+    text = described.get(f"{kind}.{name}") or described.get(name, "")
     unit = next((unit for end, unit in _UNITS.items() if name.endswith(end)), None)
     return f"{text} [{unit}]" if text and unit else text
 
 
 @cache
-def _told() -> Mapping[str, str]:
+def _descriptions() -> Mapping[str, str]:
     import tomllib
     from importlib.resources import files
 

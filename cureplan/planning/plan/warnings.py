@@ -68,6 +68,12 @@ def _pour_warnings(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
         for room in rooms
         if room.row_depth_m > reach_m
     ]
+    for room in rooms:
+        divided = [str(n) for n, patch in enumerate(room.patches, start=1) if len(patch) > 1]
+        if divided:
+            found.append(
+                Message("warn.divided", {"room": room.room, "buckets": ", ".join(divided)})
+            )
     return found
 
 
@@ -200,14 +206,14 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
     ]
     read = [room.name for room in job.rooms if room.slab_reading is not None]
     history_h = (job.access.begins.timestamp() - float(series.epoch_s[0])) / 3600.0
-    told = [
+    known = [
         Message("source.slab", {"history_h": history_h}),
         *([Message("source.slab_read", {"rooms": ", ".join(read)})] if read else []),
         Message("source.indoor_dew", {}),
         Message("source.pace", {}),
         Message("source.ice", {}),
     ]
-    assumed = [_source("assumption", say) for say in told]
+    assumed = [_source("assumption", say) for say in known]
     taken = tuple(note for note in job.notes if note.code == "job.default")
     if taken:
         assumed.append(_source("default", Message("source.defaults", {"taken": taken})))
@@ -239,4 +245,4 @@ def _origin(text: str) -> Message:
     if fitted:
         source = fitted[1].replace(": fitted", "").strip()
         return Message("origin.fitted", {"source": source, "readings": int(fitted[2])})
-    return Message("origin.told", {"text": text})
+    return Message("origin.stated", {"text": text})

@@ -70,7 +70,7 @@ def estimate_night(
     """Correct speed and slabs by what the log saw."""
     rooms = tuple(state.floors)
     seen = seen_in(job, events, state, conditions, clocks)
-    at_s = [e.at.timestamp() for e in seen.told] or [state.now_s]
+    at_s = [e.at.timestamp() for e in seen.readings_said] or [state.now_s]
     prior = night_prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
     fit = fit_night(
         clocks=clocks,
@@ -85,7 +85,7 @@ def estimate_night(
     return NightReadings(
         fit=fit,
         rooms=rooms,
-        read_in=frozenset(str(e.room) for e in seen.told),
+        read_in=frozenset(str(e.room) for e in seen.readings_said),
         first_s=min(at_s),
         last_s=max(at_s),
     )
@@ -141,14 +141,14 @@ class Seen:
         self.ends: list[SeenEnd] = []
         self.slabs: list[SeenSlab] = []
         self.mixes: list[SeenMix] = []
-        self.told: list[NightEvent] = []
+        self.readings_said: list[NightEvent] = []
         self.end_events: list[NightEvent] = []
         self.keys: list[tuple[str, int]] = []
         """Room and number of each bucket."""
 
     def take(self, event: NightEvent) -> None:
         """One reading more."""
-        self.told.append(event)
+        self.readings_said.append(event)
         room = str(event.room)
         if event.event == "slab reads" and event.temp_c is not None:
             excess_k = event.temp_c - float(self.conditions[room].slab_at(event.at.timestamp()))

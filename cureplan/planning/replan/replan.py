@@ -63,12 +63,12 @@ def require_confirmed_rest(plan: Plan, state: NightState) -> None:
 
     Not for a plan made before the night: that one must be confirmed whole.
     """
-    findings = tuple(found for found in judge(plan) if not _past_or_told(found, plan, state))
+    findings = tuple(found for found in judge(plan) if not _past_or_stated(found, plan, state))
     if findings:
         raise PlanRefusedError(findings)
 
 
-def _past_or_told(found: Finding, plan: Plan, state: NightState) -> bool:
+def _past_or_stated(found: Finding, plan: Plan, state: NightState) -> bool:
     if found.room is None:
         return False
     room = next(room for room in plan.rooms if room.room == found.room)
@@ -79,24 +79,30 @@ def _past_or_told(found: Finding, plan: Plan, state: NightState) -> bool:
         and found.off_by < TOL_MIN
     ):
         return True
-    told = {
+    stated = {
         # The crew of the plan's job is tonight's, the first buckets had another.
         "buckets": begun,
-        # A floor begun is where it is; what runs over its shift is told.
+        # A floor begun is where it is; what runs over its shift is stated.
         "pours": begun or past_shift(plan, room) is not None,
         "way out": begun and room.pour_start.timestamp() <= state.now_s,
         "primers": begun or _outlived(plan, room),
         "coats": any(c.room == found.room and c.start > c.closes for c in plan.coats),
         "opening": room.opens > room.open_by,
     }
-    return told.get(found.rule, False)
+    return stated.get(found.rule, False)
 
 
 HOUR = timedelta(hours=1)
 WAITED_S = 120.0
 """A gap between two planned floors, the changeover over, that was meant: invented."""
 _OF_WEATHER = ("warn.gap", "warn.weather_note")
-_OF_POURS = ("warn.negative", "warn.short", "warn.sure_negative", "warn.row_deep")
+_OF_POURS = (
+    "warn.negative",
+    "warn.short",
+    "warn.sure_negative",
+    "warn.row_deep",
+    "warn.divided",
+)
 _OF_ICE = ("warn.ice_passed", "warn.ice_off_shift", "warn.ice_early")
 _UNPLANNED = PourOption(chilled=False, cool_filler=False, bays=1)
 
@@ -181,8 +187,8 @@ def _put_together(
     made_at = instant(state.now_s, job.site.zone)
     new = assemble(job, plan_series(old), found.pours, schedule, odds, made_at=made_at)
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
-    told = changes_of(old, new, state, readings, events, left_out=found.left_out)
-    changes = (*told[:1], *_carry_on(found, state), *help_, *told[1:])
+    stated = changes_of(old, new, state, readings, events, left_out=found.left_out)
+    changes = (*stated[:1], *_carry_on(found, state), *help_, *stated[1:])
     night = night_of(old, new, state, readings, changes, left_out=found.left_out)
     plan = _finished(old, new, state, replace(night, log=log_of(old, events)))
     require_confirmed_rest(plan, state)

@@ -178,18 +178,18 @@ def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limi
     begins = without.begins()
     if begins is None:
         raise AssertionError("fewer limits would conflict")
-    told = _Told(job, tables.pours[room], without, begins)
+    windows = _Windows(job, tables.pours[room], without, begins)
     return {
-        "dew": told.dew,
-        "pour shift": told.pour_shift,
-        "topcoat shift": told.topcoat_shift,
-        "too old": told.too_old,
-        "opening": told.opening,
+        "dew": windows.dew,
+        "pour shift": windows.pour_shift,
+        "topcoat shift": windows.topcoat_shift,
+        "too old": windows.too_old,
+        "opening": windows.opening,
     }[limit]()
 
 
 @dataclass(frozen=True, slots=True)
-class _Told:
+class _Windows:
     """A room's limits in words, by the soonest way without the one spoken of."""
 
     job: Job

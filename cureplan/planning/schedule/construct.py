@@ -180,7 +180,7 @@ class _Search:
     def _begun(self, windows: Windows) -> _Begun:
         """Tables and a first order, tried whether or not somebody wants to stop."""
         model = floor_model(self.job, self.tables, windows=windows)
-        told = None if self.progress is None else _Teller(self.progress, model)
+        on_news = None if self.progress is None else _Teller(self.progress, model)
         if model.problem.empty:
             alone = model.problem.empty[0]
             first = Attempt(choice=None, score=None, stuck=alone, placed=0)
@@ -189,11 +189,11 @@ class _Search:
                 model.problem,
                 model.first_order(),
                 most=MOST_ORDERS,
-                told=None if told is None else told.better,
+                on_news=None if on_news is None else on_news.better,
                 stop=self.stop,
             )
         self.worked += TABLE_WORK * model.whole.size + first.work
-        return _Begun(model=model, first=first, told=told)
+        return _Begun(model=model, first=first, on_news=on_news)
 
     def _solved(self, begun: _Begun) -> Solved:
         """The best choice; with more work for a first one where none is known yet."""
@@ -209,7 +209,7 @@ class _Search:
             choice,
             limits=self.limits,
             seed=self.job.seed,
-            told=begun.told,
+            on_news=begun.on_news,
             stop=self.stop,
         )
         self.worked += solved.worked
@@ -221,7 +221,7 @@ class _Search:
             None,
             limits=replace(limits, work=limits.work / SHARES["waited"]),
             seed=self.job.seed,
-            told=begun.told,
+            on_news=begun.on_news,
             parts=("waited",),
             stop=self.stop,
         )
@@ -240,7 +240,7 @@ class _Begun:
 
     model: FloorModel
     first: Attempt
-    told: _Teller | None
+    on_news: _Teller | None
 
     def going_on_from(self, solved: Solved) -> _Begun:
         """The same with a choice that the solver found."""

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from cureplan.inputs.job.model import Job, Remedy, Room
 from cureplan.planning.floor.layers import CREWS, HANDS
 from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.schedule.lexicographic import narrow
+from cureplan.planning.schedule.lexicographic import prune_dominated
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import (
     PlacedCoat,
@@ -219,7 +219,7 @@ def floor_model(
     return FloorModel(
         job=job,
         pours=tables.pours,
-        problem=problem if problem.empty else narrow(problem, None, ()).problem,
+        problem=problem if problem.empty else prune_dominated(problem, None, ()).problem,
         whole=problem,
         slots=slots,
         remedies=allowed,

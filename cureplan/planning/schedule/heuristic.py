@@ -283,7 +283,7 @@ def improve_orders(
     start: Sequence[int],
     *,
     most: int,
-    told: Callable[[Attempt], None] | None = None,
+    on_news: Callable[[Attempt], None] | None = None,
     stop: Stop = never,
 ) -> Attempt:
     """Try orders near a first one and keep the best; the same answer every time.
@@ -296,8 +296,8 @@ def improve_orders(
         tried += 1
         if better:
             best = attempt
-            if told is not None and attempt.score is not None:
-                told(attempt)
+            if on_news is not None and attempt.score is not None:
+                on_news(attempt)
         if stop():
             break
     if best is None:

@@ -19,11 +19,11 @@ from cureplan.planning.schedule.problem import Choice, Problem, Score, Stage, sc
 __all__ = [
     "SHARES",
     "Limits",
-    "Narrowed",
     "News",
+    "Pruned",
     "Solved",
     "lower_bounds",
-    "narrow",
+    "prune_dominated",
     "solve_in_order",
 ]
 
@@ -95,7 +95,7 @@ SWEEPS = 3
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Narrowed:
+class Pruned:
     """A problem with fewer states, and which states of the whole one they are."""
 
     problem: Problem
@@ -116,7 +116,7 @@ class Narrowed:
         )
 
 
-def narrow(problem: Problem, best: Score | None, parts: Collection[str]) -> Narrowed:
+def prune_dominated(problem: Problem, best: Score | None, parts: Collection[str]) -> Pruned:
     """Drop states beyond what some parts of a score allow, and what then leads nowhere."""
     masks = [[np.ones(s.size, dtype=np.bool_) for s in stages] for stages in problem.rooms]
     if best is not None:
@@ -124,7 +124,7 @@ def narrow(problem: Problem, best: Score | None, parts: Collection[str]) -> Narr
     for stages, kept in zip(problem.rooms, masks, strict=True):
         for _ in range(SWEEPS):
             _chain(stages, kept)
-    return Narrowed(
+    return Pruned(
         problem=replace(
             problem,
             rooms=tuple(
@@ -257,7 +257,7 @@ class _Search:
     problem: Problem
     limits: Limits
     seed: int
-    told: Callable[[News], None] | None
+    on_news: Callable[[News], None] | None
     choice: Choice | None
     score: Score | None
     stop: Stop
@@ -269,8 +269,8 @@ class _Search:
     ended: Ended = "settled"
 
     def tell(self, part: str, *, settled: bool) -> None:
-        if self.told is not None and self.score is not None:
-            self.told(
+        if self.on_news is not None and self.score is not None:
+            self.on_news(
                 News(
                     part=part,
                     found=self.score,
@@ -292,7 +292,7 @@ def solve_in_order(
     *,
     limits: Limits,
     seed: int,
-    told: Callable[[News], None] | None = None,
+    on_news: Callable[[News], None] | None = None,
     parts: Collection[str] = Score._fields,
     stop: Stop = never,
 ) -> Solved:
@@ -303,7 +303,7 @@ def solve_in_order(
         problem=problem,
         limits=limits,
         seed=seed,
-        told=told,
+        on_news=on_news,
         choice=first,
         score=None if first is None else score(problem, first),
         stop=stop,
@@ -348,7 +348,7 @@ def _solve(search: _Search, part: str) -> None:
         if work <= 0.0:
             search.ended = "out of work"
             return
-        small = narrow(search.problem, search.score, held)
+        small = prune_dominated(search.problem, search.score, held)
         if small.problem.empty:
             search.infeasible = search.choice is None
             return
@@ -365,7 +365,7 @@ def _manners(part: str) -> tuple[dict[str, Any], ...]:
 
 
 def _ask(
-    search: _Search, part: str, small: Narrowed, manner: dict[str, Any], *, work: float
+    search: _Search, part: str, small: Pruned, manner: dict[str, Any], *, work: float
 ) -> Ended:
     """One call of the solver, and why it came back."""
     from ortools.sat.python import cp_model

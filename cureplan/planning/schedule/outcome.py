@@ -44,7 +44,7 @@ class HandStop:
     """Whether Ctrl-C was pressed."""
 
     asked: bool = False
-    _told: Callable[[], None] | None = field(default=None)
+    _on_news: Callable[[], None] | None = field(default=None)
 
     def __call__(self) -> bool:
         return self.asked
@@ -54,17 +54,17 @@ class HandStop:
         if self.asked:
             signal.default_int_handler(number, frame)
         self.asked = True
-        if self._told is not None:
-            self._told()
+        if self._on_news is not None:
+            self._on_news()
 
 
 @contextmanager
-def stopped_by_hand(told: Callable[[], None] | None = None) -> Iterator[HandStop]:
+def stopped_by_hand(on_news: Callable[[], None] | None = None) -> Iterator[HandStop]:
     """Take Ctrl-C for a wish to stop searching, and give Python its own handling back.
 
     Where Ctrl-C is not Python's to handle, or not this thread's, it stays as it is.
     """
-    stop = HandStop(_told=told)
+    stop = HandStop(_on_news=on_news)
     here = threading.current_thread() is threading.main_thread()
     if not here or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
         yield stop

@@ -105,7 +105,7 @@ class _Trials:
             return None
         reached: list[Attempt] = []
 
-        def told(attempt: Attempt) -> None:
+        def on_news(attempt: Attempt) -> None:
             if self.enough(problem, attempt.choice):
                 reached.append(attempt)
 
@@ -113,7 +113,7 @@ class _Trials:
             problem,
             order,
             most=MOST_ORDERS,
-            told=told,
+            on_news=on_news,
             stop=lambda: self.stop() or bool(reached),
         )
         self.budget -= first.work

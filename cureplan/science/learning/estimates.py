@@ -341,9 +341,9 @@ def _energy_alone(found: Solution, made: Setup) -> tuple[float, float] | None:
     target = target - slopes[:, rest] @ found.value[rest]
     own = slopes[:, layout.ENERGY]
     basis = slopes[:, others]
-    apart = own - basis @ np.linalg.lstsq(basis, own, rcond=None)[0]
+    residual = own - basis @ np.linalg.lstsq(basis, own, rcond=None)[0]
     # An SD beyond 300 kJ/mol is no word on the energy at all.
-    information = float(apart @ apart)
+    information = float(residual @ residual)
     if information < 1.0 / 300.0**2:
         return None
-    return float(apart @ target) / information, 1.0 / math.sqrt(information)
+    return float(residual @ target) / information, 1.0 / math.sqrt(information)

@@ -41,11 +41,11 @@ NO_HUMIDITY = math.nan
 
 def readings_digest(readings: Sequence[Reading]) -> str:
     """Six signs that tell one set of readings from another."""
-    told = sorted(
+    lines = sorted(
         repr((r.kind, r.batch, r.milestone, r.after_s, r.temp_c, r.slab_c, r.liquids_c))
         for r in readings
     )
-    return hashlib.sha256("\n".join(told).encode()).hexdigest()[:6]
+    return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:6]
 
 
 def fit_card(

@@ -242,11 +242,11 @@ def _scatter(found: Solution) -> tuple[float, float, float]:
     """Sum of squares, number, and summed leverage of everything whose scatter is guessed."""
     problem = found.problem
     row, parameter = problem.scaled_row, problem.scaled_parameter
-    apart = (found.value - problem.prior_mean)[parameter] / problem.prior_sd[parameter]
+    residual = (found.value - problem.prior_mean)[parameter] / problem.prior_sd[parameter]
     rows = found.residual[row] / problem.row_sd[row]
     held = np.diag(found.covariance)[parameter] / problem.prior_sd[parameter] ** 2
     return (
-        float(rows @ rows + apart @ apart),
+        float(rows @ rows + residual @ residual),
         float(row.sum() + parameter.sum()),
         float(found.leverage[row].sum() + held.sum()),
     )

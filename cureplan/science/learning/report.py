@@ -242,7 +242,7 @@ def report(
     at_c = reference_c(found, made)
     milestones = _milestones(made, found, at_c)
     refuse_order(found, made, at_c)
-    apart = disagreement(found, made)
+    outlying = disagreement(found, made)
     card = fitted_card(
         made.card,
         energy=energy,
@@ -269,10 +269,10 @@ def report(
         prior=made.card.prior,
         spread_factor=found.factor,
         freedom=found.freedom,
-        limit=apart.limit,
+        limit=outlying.limit,
         milestones=milestones,
-        readings=_readings(made, found, apart),
-        batches=_batches(made, found, apart),
+        readings=_readings(made, found, outlying),
+        batches=_batches(made, found, outlying),
         balance=balance,
         humidity=humidity,
         curves=curves(found, made),
@@ -301,7 +301,7 @@ def _milestones(made: Setup, found: Solution, at_c: float) -> tuple[MilestoneFit
     return tuple(fits)
 
 
-def _readings(made: Setup, found: Solution, apart: Disagreement) -> tuple[ReadingFit, ...]:
+def _readings(made: Setup, found: Solution, outlying: Disagreement) -> tuple[ReadingFit, ...]:
     rows, problem, layout = made.model.rows, found.problem, made.layout
     # What the card would have said: as if no batch or sheet ran fast or slow.
     usual = found.value.copy()
@@ -325,8 +325,8 @@ def _readings(made: Setup, found: Solution, apart: Disagreement) -> tuple[Readin
             if reading.kind == "probe":
                 fits.append(_probe_fit(reading, reading.temp_c - float(found.residual[place])))
             continue
-        residual = float(apart.rows[place])
-        out = abs(residual) > apart.limit
+        residual = float(outlying.rows[place])
+        out = abs(residual) > outlying.limit
         fits.append(
             ReadingFit(
                 reading=reading,
@@ -364,13 +364,13 @@ def _energy_without(made: Setup, left_out: Reading) -> float:
     return 1e3 * float(found.value[made.layout.ENERGY])
 
 
-def _batches(made: Setup, found: Solution, apart: Disagreement) -> tuple[BatchFit, ...]:
+def _batches(made: Setup, found: Solution, outlying: Disagreement) -> tuple[BatchFit, ...]:
     return tuple(
         BatchFit(
             batch=name,
             speed=float(np.exp(found.value[made.layout.speed(number)])),
-            deleted_residual=float(apart.batches[number]),
-            disagrees=bool(abs(apart.batches[number]) > apart.limit),
+            deleted_residual=float(outlying.batches[number]),
+            disagrees=bool(abs(outlying.batches[number]) > outlying.limit),
         )
         for number, name in enumerate(made.batches)
     )

@@ -201,7 +201,7 @@ def _guessed(decoded: Decoded, table: Table) -> tuple[Message, ...]:
 def _with_notes(
     series: HourlySeries, told: FileNotes, remarks: tuple[Message, ...]
 ) -> HourlySeries:
-    def is_told(gap: Gap) -> bool:
+    def is_named(gap: Gap) -> bool:
         return any(
             known.what == gap.what and known.starts <= gap.ends and gap.starts <= known.ends
             for known in told.gaps
@@ -212,7 +212,7 @@ def _with_notes(
         accepted = (Message("weather.accepted", {"names": ", ".join(sorted(told.accepted))}),)
     return replace(
         series,
-        gaps=(*told.gaps, *(gap for gap in series.gaps if not is_told(gap))),
+        gaps=(*told.gaps, *(gap for gap in series.gaps if not is_named(gap))),
         notes=(*told.notes, *remarks, *accepted, *series.notes),
         warnings=told.warnings,
     )

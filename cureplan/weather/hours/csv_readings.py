@@ -107,7 +107,7 @@ class Readings:
             texts=self.texts,
             fahrenheit=unit == "f",
             guessed_zone=times.guessed_zone,
-            how=(*self._told(time_name, given), *times.how),
+            how=(*self._read_as(time_name, given), *times.how),
             remarks=tuple(remarks),
         )
 
@@ -132,7 +132,7 @@ class Readings:
             )
         self._refuse_outside(column, celsius, unit)
         if len(found) > 1:
-            self._refuse_apart(found[1], celsius)
+            self._refuse_disagreement(found[1], celsius)
         return celsius, unit
 
     def _refuse_two(self, found: list[Column]) -> None:
@@ -148,7 +148,7 @@ class Readings:
             key=second,
         )
 
-    def _refuse_apart(self, column: Column, celsius: FloatArray) -> None:
+    def _refuse_disagreement(self, column: Column, celsius: FloatArray) -> None:
         """A second column of the same air in another unit must say the same."""
         read = numbers_of(self._sheet.texts(column))
         other = _celsius(np.array(read.values), column.unit)
@@ -334,7 +334,7 @@ class Readings:
 
     # What was guessed
 
-    def _told(self, time_name: str, dew: Column | None) -> list[Message]:
+    def _read_as(self, time_name: str, dew: Column | None) -> list[Message]:
         sheet = self._sheet
         told: list[Message] = []
         if sheet.delimiter != ",":

@@ -1,4 +1,4 @@
-"""Three doors to open weather data, each opened through the real client.
+"""Three providers to open weather data, each opened through the real client.
 
 hourly
     Files by station and year: observations, with model rows for the coming days.
@@ -25,8 +25,8 @@ from cureplan.core.messages import Message
 from cureplan.weather.hours.series import HourlySeries
 from cureplan.weather.providers.client_setup import Endpoints, bounded_client
 from cureplan.weather.providers.exchange import Exchange, Span, WeatherQuery
-from cureplan.weather.providers.forecast import metno_door, mosmix_door
-from cureplan.weather.providers.hourly import hourly_door
+from cureplan.weather.providers.forecast import metno_provider, mosmix_provider
+from cureplan.weather.providers.hourly import hourly_provider
 from cureplan.weather.providers.stations import (
     Station,
     forget_list,
@@ -34,7 +34,7 @@ from cureplan.weather.providers.stations import (
     station_list,
 )
 
-__all__ = ["DoorResult", "knock"]
+__all__ = ["ProviderResult", "ask_providers"]
 
 PATIENCE_S = 2.5
 """How long one provider is waited for before the next is asked beside it."""
@@ -51,8 +51,8 @@ class _Provider:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class DoorResult:
-    """What one door gave for one span: a series, or the reason why not."""
+class ProviderResult:
+    """What one provider gave for one span: a series, or the reason why not."""
 
     span_index: int
     series: HourlySeries | None
@@ -63,8 +63,8 @@ class DoorResult:
     """Which counts most where several give an hour: 0 before 1."""
 
 
-def knock(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[DoorResult]:
-    """Open as many doors as the query needs, yielding each answer as it comes.
+def ask_providers(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[ProviderResult]:
+    """Open as many providers as the query needs, yielding each answer as it comes.
 
     Not bounded as a whole: a body that drips may take for ever. `fetch_in_worker` runs
     this where it can be abandoned.
@@ -78,8 +78,8 @@ def knock(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[DoorResult]:
 
     Yields
     ------
-    DoorResult
-        At least one per span; the door that counts most comes first.
+    ProviderResult
+        At least one per span; the provider that counts most comes first.
     """
     with ExitStack() as held:
         exchange = held.enter_context(
@@ -95,12 +95,12 @@ def knock(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[DoorResult]:
             yield from _side_by_side(visit, number, span)
 
 
-def _side_by_side(visit: _Visit, number: int, span: Span) -> Iterator[DoorResult]:
+def _side_by_side(visit: _Visit, number: int, span: Span) -> Iterator[ProviderResult]:
     """Each provider in a thread of its own; the next is asked when one lets us wait.
 
     One that answers at once spares the others; one that drips holds nobody up.
     """
-    came: Queue[DoorResult] = Queue()
+    came: Queue[ProviderResult] = Queue()
     left = list(enumerate(visit.providers_for(span)))
     running: dict[int, _Provider] = {}
     while left or running:
@@ -126,7 +126,7 @@ def _side_by_side(visit: _Visit, number: int, span: Span) -> Iterator[DoorResult
 
 
 class _Visit:
-    """One run through the doors; the station list is opened once, when first needed."""
+    """One run through the providers; the station list is opened once, when first needed."""
 
     def __init__(self, query: WeatherQuery, exchange: Exchange, held: ExitStack) -> None:
         self._query = query
@@ -143,15 +143,15 @@ class _Visit:
         self.answers = []
 
         def hourly() -> HourlySeries:
-            series = hourly_door(query, span, self._exchange, self._near())
+            series = hourly_provider(query, span, self._exchange, self._near())
             remarks = () if self._remark is None else (self._remark,)
             return replace(series, notes=(*series.notes, *remarks))
 
         def mosmix() -> HourlySeries:
-            return mosmix_door(query, span, self._exchange, self._near())
+            return mosmix_provider(query, span, self._exchange, self._near())
 
         def metno() -> HourlySeries:
-            return metno_door(query, span, self._exchange)
+            return metno_provider(query, span, self._exchange)
 
         asked: dict[str, list[_Provider]] = {
             "station": [
@@ -166,7 +166,7 @@ class _Visit:
             ],
             "history": [_Provider(hourly, always=True)],
         }
-        return asked[query.door]
+        return asked[query.provider]
 
     def needs(self, provider: _Provider, span: Span) -> bool:
         """Whether a provider may still give something that is not there."""
@@ -174,12 +174,14 @@ class _Visit:
         ahead = max(span.starts, self._query.now)
         return provider.always or not self._hourly_given(ahead, span.ends)
 
-    def ask(self, provider: _Provider, came: Queue[DoorResult], number: int, rank: int) -> None:
+    def ask(
+        self, provider: _Provider, came: Queue[ProviderResult], number: int, rank: int
+    ) -> None:
         """One provider's answer, or why there is none, put where it is waited for."""
         try:
-            series = self._told_of_clocks(provider.ask())
+            series = self._with_clock_remarks(provider.ask())
         except WeatherUnavailableError as closed:
-            result = DoorResult(
+            result = ProviderResult(
                 span_index=number,
                 series=None,
                 failure=str(closed),
@@ -187,18 +189,18 @@ class _Visit:
                 rank=rank,
             )
         except Exception:  # noqa: BLE001 - a thread that dies silently would be waited for
-            result = DoorResult(
+            result = ProviderResult(
                 span_index=number,
                 series=None,
                 failure="an answer could not be read",
-                reason=Message("door.unreadable"),
+                reason=Message("provider.unreadable"),
                 rank=rank,
             )
         else:
-            result = DoorResult(span_index=number, series=series, failure=None, rank=rank)
+            result = ProviderResult(span_index=number, series=series, failure=None, rank=rank)
         came.put(result)
 
-    def _told_of_clocks(self, series: HourlySeries) -> HourlySeries:
+    def _with_clock_remarks(self, series: HourlySeries) -> HourlySeries:
         off_s = self._exchange.clock_off_s
         if abs(off_s) < CLOCK_OFF_S:
             return series
@@ -248,10 +250,11 @@ class _Visit:
             forget_list(folder)
             raise WeatherUnavailableError(
                 "the list of weather stations could not be read, and was dropped",
-                Message("door.list_broken"),
+                Message("provider.list_broken"),
             ) from error
         if not stations:
             raise WeatherUnavailableError(
-                "no weather station lies within 50 km of the site", Message("door.no_station")
+                "no weather station lies within 50 km of the site",
+                Message("provider.no_station"),
             )
         return stations

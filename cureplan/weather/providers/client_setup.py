@@ -63,7 +63,7 @@ def bounded_client(
     timeout_s : float
         Longest wait for a silent connection [s].
     contact : str or None
-        Put into the user agent for MET Norway; without it that door stays shut.
+        Put into the user agent for MET Norway; without it that provider stays shut.
 
     Yields
     ------

@@ -52,7 +52,7 @@ class WeatherQuery:
 
     Parameters
     ----------
-    door : {"station", "forecast", "history"}
+    provider : {"station", "forecast", "history"}
         Stations with model rows behind them; a point forecast with stations before it;
         or past observations only.
     latitude_deg, longitude_deg : float
@@ -71,7 +71,7 @@ class WeatherQuery:
         Where the station list is kept.
     """
 
-    door: Literal["station", "forecast", "history"]
+    provider: Literal["station", "forecast", "history"]
     latitude_deg: float
     longitude_deg: float
     elevation_m: float

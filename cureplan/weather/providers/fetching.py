@@ -1,4 +1,4 @@
-"""A visit to the open-data doors that always ends in time.
+"""A visit to the open-data providers that always ends in time.
 
 The client can hang on a silent server and never gives up on a dripping one, so it runs in
 a process of its own, which is ended when the time is over. What it had by then is kept.
@@ -21,7 +21,7 @@ from tempfile import TemporaryDirectory, TemporaryFile
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message, message_from_plain, message_to_plain, once
 from cureplan.weather.hours.csv_file import csv_text, weather_from_text
-from cureplan.weather.providers.choose import DoorResult, knock
+from cureplan.weather.providers.choose import ProviderResult, ask_providers
 from cureplan.weather.providers.client_setup import Endpoints
 from cureplan.weather.providers.exchange import WeatherQuery
 
@@ -44,13 +44,13 @@ serve()
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Fetched:
-    """Answers of all doors in the order they came, and whether time ran out."""
+    """Answers of all providers in the order they came, and whether time ran out."""
 
-    results: tuple[DoorResult, ...]
+    results: tuple[ProviderResult, ...]
     out_of_time: bool
 
     def failures(self) -> tuple[str, ...]:
-        """Why doors stayed shut, each reason once."""
+        """Why providers stayed shut, each reason once."""
         told = [one.failure for one in self.results if one.failure is not None]
         if self.out_of_time:
             told.append("the network was too slow")
@@ -59,20 +59,20 @@ class Fetched:
     def reasons(self) -> tuple[Message, ...]:
         """The same for the sheets."""
         told = [
-            one.reason or Message("door.unreadable")
+            one.reason or Message("provider.unreadable")
             for one in self.results
             if one.failure is not None
         ]
-        return once([*told, Message("door.slow")] if self.out_of_time else told)
+        return once([*told, Message("provider.slow")] if self.out_of_time else told)
 
 
 Fetcher = Callable[[WeatherQuery, float], Fetched]
 
 
 def fetch_in_worker(query: WeatherQuery, budget_s: float) -> Fetched:
-    """Ask the doors in a process of its own, for `budget_s` at most.
+    """Ask the providers in a process of its own, for `budget_s` at most.
 
-    Not for tests of a single door; `knock` is quicker.
+    Not for tests of a single provider; `ask_providers` is quicker.
 
     Parameters
     ----------
@@ -113,13 +113,15 @@ def fetch_in_worker(query: WeatherQuery, budget_s: float) -> Fetched:
     if not results and not out_of_time:
         broken = "the weather client could not be run"
         results = [
-            DoorResult(span_index=0, series=None, failure=broken, reason=Message("door.client"))
+            ProviderResult(
+                span_index=0, series=None, failure=broken, reason=Message("provider.client")
+            )
         ]
     return Fetched(results=tuple(results), out_of_time=out_of_time)
 
 
 def fetch_with_folder(query: WeatherQuery, budget_s: float, fetch: Fetcher) -> Fetched:
-    """Ask the doors; where the store cannot be written, the station list goes elsewhere."""
+    """Ask the providers; where the store cannot be written, the station list goes elsewhere."""
     folder = Path(query.folder)
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -139,7 +141,7 @@ def serve() -> None:
     last_resort.daemon = True
     last_resort.start()
     query = WeatherQuery.from_json(sys.stdin.readline())
-    for result in knock(query, endpoints=Endpoints.from_environment()):
+    for result in ask_providers(query, endpoints=Endpoints.from_environment()):
         answer = {
             "span_index": result.span_index,
             "csv": None if result.series is None else csv_text(result.series),
@@ -190,7 +192,7 @@ def _worker_environment(budget_s: float) -> dict[str, str]:
     }
 
 
-def _result(line: str) -> DoorResult:
+def _result(line: str) -> ProviderResult:
     answer = json.loads(line)
     try:
         series = (
@@ -199,9 +201,9 @@ def _result(line: str) -> DoorResult:
             else weather_from_text(answer["csv"], source=Path("answer"))
         )
     except InputError as error:
-        return DoorResult(span_index=answer["span_index"], series=None, failure=str(error))
+        return ProviderResult(span_index=answer["span_index"], series=None, failure=str(error))
     reason = answer.get("reason")
-    return DoorResult(
+    return ProviderResult(
         span_index=answer["span_index"],
         series=series,
         failure=answer["failure"],

@@ -1,4 +1,4 @@
-"""The two forecast doors: by station (MOSMIX) and for any point (MET Norway)."""
+"""The two forecast providers: by station (MOSMIX) and for any point (MET Norway)."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ from cureplan.weather.providers.hourly import (
 )
 from cureplan.weather.providers.stations import Station
 
-__all__ = ["metno_door", "mosmix_door"]
+__all__ = ["metno_provider", "mosmix_provider"]
 
 _MOSMIX = "dwd_mosmix"
 _METNO = "metno_forecast"
@@ -45,7 +45,7 @@ _FARTHEST_M = 30_000.0
 _POINT_DIGITS = 4
 
 
-def mosmix_door(
+def mosmix_provider(
     query: WeatherQuery, span: Span, exchange: Exchange, stations: list[Station]
 ) -> HourlySeries:
     """The forecast of the best station nearby that has one, hourly for ten days.
@@ -80,7 +80,7 @@ def mosmix_door(
     ]
     if not near:
         raise WeatherUnavailableError(
-            "no station within 30 km has a forecast of its own", Message("door.far")
+            "no station within 30 km has a forecast of its own", Message("provider.far")
         )
     mark = exchange.mark()
     for station in sorted(near, key=lambda s: s.remoteness_m)[:_MOST_ASKED]:
@@ -96,11 +96,11 @@ def mosmix_door(
     asked = exchange.since(mark)
     raise WeatherUnavailableError(
         f"no station forecast could be had ({'; '.join(reasons(asked))})",
-        Message("door.station_forecast", {"why": remarks(asked)}),
+        Message("provider.station_forecast", {"why": remarks(asked)}),
     )
 
 
-def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySeries:
+def metno_provider(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySeries:
     """The point forecast, its six-hourly tail filled and marked.
 
     Not without a contact address: the service asks for one.
@@ -126,7 +126,7 @@ def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySer
         raise WeatherUnavailableError(
             "the point forecast of MET Norway asks for a mail or web address of yours:"
             " set contact in [weather]",
-            Message("door.contact"),
+            Message("provider.contact"),
         )
     import meteostat
 
@@ -143,7 +143,7 @@ def metno_door(query: WeatherQuery, span: Span, exchange: Exchange) -> HourlySer
         reason = "; ".join(reasons(asked)) or "nothing was asked"
         raise WeatherUnavailableError(
             f"no point forecast could be had ({reason})",
-            Message("door.point_forecast", {"why": remarks(asked)}),
+            Message("provider.point_forecast", {"why": remarks(asked)}),
         )
     issued_at = _believable(metno_issue(answer.body), query.now, "MET Norway")
     modified = answer.modified
@@ -172,7 +172,7 @@ def _believable(issued_at: datetime | None, now: datetime, who: str) -> datetime
         raise WeatherUnavailableError(
             f"the {who} forecast says that it was issued {ahead_h:.0f} h in the future"
             " (check this machine's clock)",
-            Message("door.future", {"who": who, "ahead_h": ahead_h}),
+            Message("provider.future", {"who": who, "ahead_h": ahead_h}),
         )
     return issued_at
 

@@ -29,7 +29,7 @@ __all__ = [
     "ClientRows",
     "ProviderTerms",
     "at_site_height",
-    "hourly_door",
+    "hourly_provider",
     "provider_terms",
     "reasons",
     "remarks",
@@ -152,7 +152,7 @@ _MODEL_WORD = re.compile(r"model|forecast|mosmix|gfs|icon|era5|ecmwf|analysis|nw
 def provider_terms(source: str) -> ProviderTerms:
     """Kind, licence and attribution of one of the client's source words.
 
-    Not for a door's name: a row may come from several providers, parted by spaces.
+    Not for a provider's name: a row may come from several providers, parted by spaces.
     """
     from meteostat.core.providers import provider_service
     from meteostat.enumerations import Grade
@@ -171,7 +171,7 @@ def provider_terms(source: str) -> ProviderTerms:
     )
 
 
-# How far ahead any door is asked; later jobs can then be served by a kept copy.
+# How far ahead any provider is asked; later jobs can then be served by a kept copy.
 FORECAST_REACH = timedelta(days=10)
 # Clocks disagree by minutes; hours are a clock set wrong.
 CLOCK_SLACK = timedelta(hours=1)
@@ -224,7 +224,7 @@ class _Record:
         )
 
 
-def hourly_door(
+def hourly_provider(
     query: WeatherQuery, span: Span, exchange: Exchange, stations: list[Station]
 ) -> HourlySeries:
     """Hourly rows at the site from the stations around it.
@@ -258,7 +258,7 @@ def hourly_door(
         raise WeatherUnavailableError(
             "check elevation in [site]: every station nearby lies more than 300 m above or"
             f" below the {query.elevation_m:.0f} m given",
-            Message("door.height", {"site_m": query.elevation_m}),
+            Message("provider.height", {"site_m": query.elevation_m}),
         )
     records, silent = _ask_around(query, span, exchange, level)
     if not records:
@@ -266,9 +266,9 @@ def hourly_door(
         reason = "; ".join(reasons(asked)) or "nothing asked"
         raise WeatherUnavailableError(
             f"no station nearby gave a usable hour ({reason})",
-            Message("door.no_hour", {"why": remarks(asked)}),
+            Message("provider.no_hour", {"why": remarks(asked)}),
         )
-    chosen = _choose(records, single=query.door == "history")
+    chosen = _choose(records, single=query.provider == "history")
     rows, labels = _rows_at_site(chosen)
     series = _with_origins(rows, labels, chosen, query)
     used = [record.remark(used=record in chosen) for record in records]
@@ -308,7 +308,7 @@ def _ask_around(
         answers = exchange.since(mark)
         if record is not None:
             records.append(replace(record, answers=answers))
-            if record.sound and (record.alone or query.door == "history"):
+            if record.sound and (record.alone or query.provider == "history"):
                 break
         else:
             silent.append(station)
@@ -322,7 +322,7 @@ def _ask_around(
 
 def _ask(query: WeatherQuery, span: Span, station: Station) -> _Record | None:
     until = span.ends
-    if query.door != "history":
+    if query.provider != "history":
         until = max(until, query.now + FORECAST_REACH)
     first = span.wanted_from.replace(minute=0, second=0, microsecond=0)
     # Up to the whole hour: the last instants are read between two rows.

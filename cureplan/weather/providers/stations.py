@@ -185,7 +185,7 @@ def _renew(kept: Path, exchange: Exchange) -> Message | None:
             raise WeatherUnavailableError(
                 f"the list of weather stations could not be written to {kept.parent}"
                 f" ({error.strerror})",
-                Message("door.disk", {"folder": str(kept.parent)}),
+                Message("provider.disk", {"folder": str(kept.parent)}),
             ) from error
     finally:
         part.unlink(missing_ok=True)
@@ -196,7 +196,7 @@ def _renew(kept: Path, exchange: Exchange) -> Message | None:
     reason = "; ".join(answer.summary() for answer in asked) or "no answer"
     raise WeatherUnavailableError(
         f"no list of weather stations could be had ({reason})",
-        Message("door.no_list", {"why": why}),
+        Message("provider.no_list", {"why": why}),
     )
 
 

@@ -3,7 +3,7 @@ const TASKS = ["liquids", "filler", "pour", "rake", "smooth", "tie", "broadcast"
 const CLOCKS = [
   { name: "wet", end: "wet_end", task: "tie" },
   { name: "work", end: "work_end", task: "smooth" },
-  { name: "stone", end: "stone_end", task: "broadcast" },
+  { name: "surface", end: "surface_closes", task: "broadcast" },
 ];
 const BEFORE_FLOOR = ["liquids", "filler", "pour"];
 

@@ -1,5 +1,5 @@
 // The log of the night: what is ticked and written down, and the file `replan` reads.
-const ENDS = { wet: "wet edge ended", work: "working time ended", stone: "surface closed" };
+const ENDS = { wet: "wet edge ended", work: "working time ended", surface: "surface closed" };
 const LOG_HEADER = "at,event,room,bucket,value,note";
 
 function bucketKey(index) {

@@ -321,7 +321,7 @@ function updateTools(part, now) {
     put(part.follows, word(language, "follows", { at: clockText(plan.night.until) }));
   }
   const first = plan.buckets.length ? plan.buckets[0].liquids : 0;
-  const last = plan.buckets.reduce((at, bucket) => Math.max(at, bucket.stone_end), 0);
+  const last = plan.buckets.reduce((at, bucket) => Math.max(at, bucket.surface_closes), 0);
   const quiet = now < first - 3600 || now > last;
   show(part.rehearse, plan.buckets.length > 0 && (rehearsing || quiet));
   put(part.rehearse, word(language, rehearsing ? "rehearse_stop" : "rehearse", {}));

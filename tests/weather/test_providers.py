@@ -1,4 +1,4 @@
-"""Each door alone, through the real client over loopback HTTP, behaving and not."""
+"""Each provider alone, through the real client over loopback HTTP, behaving and not."""
 
 import gzip
 import sqlite3
@@ -24,7 +24,7 @@ from scenes import (
 )
 
 from cureplan.core.moist_air import dew_from_humidity_c
-from cureplan.weather.providers.choose import knock
+from cureplan.weather.providers.choose import ask_providers
 from cureplan.weather.providers.exchange import Span, WeatherQuery
 
 CONTACT = "foreman@example.org"
@@ -35,9 +35,11 @@ def ask(loop, endpoints, tmp_path):
     folder = tmp_path / "kept"
     folder.mkdir()
 
-    def asked(door, *, contact=None, now=NOW, starts=STARTS, ends=ENDS, history_h=120, **site):
+    def asked(
+        provider, *, contact=None, now=NOW, starts=STARTS, ends=ENDS, history_h=120, **site
+    ):
         query = WeatherQuery(
-            door=door,
+            provider=provider,
             **{**SITE, **site},
             spans=(
                 Span(wanted_from=starts - timedelta(hours=history_h), starts=starts, ends=ends),
@@ -47,8 +49,8 @@ def ask(loop, endpoints, tmp_path):
             timeout_s=loop.patience_s,
             folder=str(folder),
         )
-        # That each silent door is given up in time, `loop` sees to.
-        return list(knock(query, endpoints=endpoints))
+        # That each silent provider is given up in time, `loop` sees to.
+        return list(ask_providers(query, endpoints=endpoints))
 
     return asked
 
@@ -364,7 +366,7 @@ def test_a_server_that_asks_to_wait_is_left_alone(loop, ask, tmp_path):
     asked = len(loop.asked)
     again = failures(ask("forecast", contact=CONTACT))
     assert "asks to be left alone" in again[0]
-    # All doors of this server are one host, and none was asked again.
+    # All providers of this server are one host, and none was asked again.
     assert len(loop.asked) == asked
 
 
@@ -507,8 +509,10 @@ def test_a_job_in_the_coarse_tail_asks_a_station_forecast_too(loop, ask, tmp_pat
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
     serve_metno(loop, hourly_count=20)
     serve_mosmix(loop)
-    doors = [one.series.origins[0].label.split()[0] for one in ask("forecast", contact=CONTACT)]
-    assert doors == ["MET", "DWD", "Airport"]
+    providers = [
+        one.series.origins[0].label.split()[0] for one in ask("forecast", contact=CONTACT)
+    ]
+    assert providers == ["MET", "DWD", "Airport"]
 
 
 def test_coordinates_are_cut_to_what_the_service_takes(loop, ask):
