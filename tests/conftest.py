@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import signal
 from datetime import UTC, datetime
 from typing import Any
 
@@ -20,6 +21,11 @@ from cureplan.planning.plan.model import FORMAT
 settings.register_profile("fast", deadline=None, derandomize=True, max_examples=FAST)
 settings.register_profile("long", deadline=None, max_examples=LONG)
 settings.load_profile("fast")
+
+
+# What a shell runs in the background ignores Ctrl-C, and so would what tests start.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 
 @pytest.fixture(scope="session")

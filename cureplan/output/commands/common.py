@@ -163,7 +163,8 @@ def print_written(paths: Iterable[Path]) -> None:
 def note(text: str) -> None:
     """A line beside the answer, on standard error."""
     if not _quiet:
-        typer.echo(harmless(text), err=True)
+        # Not by typer, which writes UTF-8 to a stream that asks for ASCII.
+        sys.stderr.write(f"{harmless(text)}\n")
 
 
 @contextmanager

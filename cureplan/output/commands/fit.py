@@ -162,7 +162,7 @@ def trial(
     card: Annotated[
         str, typer.Option("--card", metavar="CARD", help="A shipped slurry card, or a path.")
     ],
-    celsius: Annotated[bool, typer.Option("--celsius", help="Columns in °C.")] = False,
+    celsius: Annotated[bool, typer.Option("--celsius", help="Columns in Celsius.")] = False,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="TRIAL.csv", help="Write it to a file.")
     ] = None,

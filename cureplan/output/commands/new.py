@@ -34,6 +34,7 @@ def new(
     """
     from cureplan.core.writing import refuse_target, write_atomically
     from cureplan.inputs.job.interview import interview
+    from cureplan.output.commands.common import print_text
 
     if _stands(job_file):
         raise InputError(
@@ -70,10 +71,10 @@ def new(
         raise
     draft.unlink(missing_ok=True)
     if as_json:
-        typer.echo(json.dumps({"job": str(job_file)}))
+        print_text(json.dumps({"job": str(job_file)}), asked=True)
     else:
         named = harmless(job_file)
-        typer.echo(f"{named} is written. Now: cureplan plan {named}")
+        print_text(f"{named} is written. Now: cureplan plan {named}")
 
 
 def _stands(path: Path) -> bool:
@@ -90,7 +91,8 @@ def _is_draft(head: bytes) -> bool:
 
 
 def _tell(words: str) -> None:
-    typer.echo(words, err=True)
+    sys.stderr.write(f"{words}\n")
+    sys.stderr.flush()
 
 
 def _keep_or_drop(draft: Path, answers: Answers) -> None:
