@@ -147,7 +147,7 @@ def get_weather(job: Job, *, now: datetime) -> HourlySeries:
         latitude_deg=job.site.latitude_deg,
         longitude_deg=job.site.longitude_deg,
         elevation_m=job.site.elevation_m,
-        starts=job.access.begins,
+        starts=job.access.begins.astimezone(job.site.zone),
         ends=job.access.open_by,
         history_s=HISTORY_S,
         max_age_s=job.weather.max_age_s,
