@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from cureplan.core.errors import CurePlanError, InputError, NoFeasiblePlanError
+from cureplan.core.errors import CurePlanError, InputError, NoFeasiblePlanError, harmless
 from cureplan.output.commands.common import (
     be_quiet,
     in_colour,
     job_inputs,
     note,
     print_text,
+    print_written,
     progress_line,
     refuse_folder,
     terminal_width,
@@ -247,7 +248,7 @@ def _plan_and_show(
         written = write_sheets(plan, out)
         if not as_json:
             print_text(_in_words(terminal_text, plan))
-            print_text("\n" + "\n".join(str(path) for path in written))
+            print_written(written)
 
     with progress_line() as tell:
         made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
@@ -433,7 +434,7 @@ def _own_fault(error: Exception) -> int:
 def _tell(text: str) -> None:
     """One line on standard error, where there still is one."""
     try:
-        sys.stderr.write(f"cureplan: {text}\n")
+        sys.stderr.write(f"cureplan: {harmless(text)}\n")
         sys.stderr.flush()
     except (OSError, ValueError):
         return

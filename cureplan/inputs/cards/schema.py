@@ -37,6 +37,8 @@ __all__ = [
 ]
 
 FROM_THE_CARD = "the card itself"
+MOST_POINTS, MOST_PARTS = 100, 20
+"""Of one milestone, and of one kit."""
 CardKind = Literal["slurry", "topcoat", "aggregate", "primer"]
 
 
@@ -93,9 +95,9 @@ class MilestoneEntry(Written):
     clock: Annotated[Literal["filler_in", "mixed"], choice("filler_in", "mixed")] | None = (
         entry(None, meaning="what the time counts from")
     )
-    points: Annotated[tuple[PointEntry, ...], Field(min_length=1, strict=False)] = entry(
-        meaning="times at reference temperatures"
-    )
+    points: Annotated[
+        tuple[PointEntry, ...], Field(min_length=1, max_length=MOST_POINTS, strict=False)
+    ] = entry(meaning="times at reference temperatures")
     spread_frac: Annotated[
         float, quantity(q.parse_fraction, "10 %", at_least="0.1 %", at_most="60 %")
     ] = entry(
@@ -296,9 +298,9 @@ class SlurryFile(CardFile):
     """Card of a three-part slurry."""
 
     kit: KitEntry = entry(meaning="what one kit gives")
-    parts: Annotated[tuple[PartEntry, ...], Field(min_length=2, strict=False)] = entry(
-        meaning="one table for each part of a kit"
-    )
+    parts: Annotated[
+        tuple[PartEntry, ...], Field(min_length=2, max_length=MOST_PARTS, strict=False)
+    ] = entry(meaning="one table for each part of a kit")
     mixing: MixingEntry = entry(meaning="how it is mixed")
     bucket: BucketEntry = entry(meaning="how a full bucket warms")
     chilling: ChillingEntry = entry(meaning="what matters for pails in ice")

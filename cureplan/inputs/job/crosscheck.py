@@ -13,14 +13,11 @@ from pathlib import Path
 from cureplan.core.clock import MINUTES_PER_DAY
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.model import MOST_ROOMS
 from cureplan.inputs.job.outlines import outline_faults
 from cureplan.inputs.job.schema import JobFile, RoomEntry, ShiftEntry, SunEntry
 
-__all__ = ["MOST_ROOMS", "crosscheck"]
-
-
-MOST_ROOMS = 60
-"""A plan of 40 is still found in a night's patience; beyond, jobs are planned apart."""
+__all__ = ["crosscheck"]
 
 
 def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:

@@ -45,7 +45,7 @@ def check_job(job: Job) -> None:
         _, faults = resolve_instants(written)
         folder = job.source.parent if job.weather.file is None else job.weather.file.parent
         faults += crosscheck(written, folder=folder)
-        faults += against_cards(written.materials, job.cards)
+        faults += against_cards(written, job.cards)
         # Whoever reads the weather's file says whether it is there; a plan needs it no more.
         faults = [fault for fault in faults if fault.path != ("weather", "file")]
     if faults:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -23,7 +23,17 @@ Display = Literal["us", "metric"]
 Change = str | float | bool | tuple[str, ...] | list[str] | None
 """What a key of a job may be changed to."""
 
+MOST_ROOMS = 60
+"""A plan of 40 is still found in a night's patience; beyond, jobs are planned apart."""
+MOST_BUCKETS = 3_000
+"""Of one plan: some 7,500 m2 in the thickness of the shipped slurry."""
+LONGEST_ACCESS = timedelta(days=60)
+"""A kitchen closed for longer is a building site; more likely a slip in a date."""
+
 __all__ = [
+    "LONGEST_ACCESS",
+    "MOST_BUCKETS",
+    "MOST_ROOMS",
     "Access",
     "Building",
     "Cards",

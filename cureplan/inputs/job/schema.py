@@ -43,6 +43,8 @@ __all__ = [
 ]
 
 ROOM_USES = ("food preparation", "dish washing", "service", "storage", "passage", "other")
+MOST_SHIFTS = 24
+"""Of one crew in a day."""
 # Common practice, no source: a second coat is smoother and easier to keep clean.
 TWO_COAT_USES = ("food preparation",)
 
@@ -278,6 +280,11 @@ class ShiftEntry(Written):
     )
 
 
+Shifts = Annotated[
+    tuple[ShiftEntry, ...], Field(min_length=1, max_length=MOST_SHIFTS, strict=False)
+]
+
+
 class CrewEntry(Written):
     """Table ``[crew]``."""
 
@@ -296,11 +303,9 @@ class CrewEntry(Written):
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
     )
-    pour_shifts: Annotated[tuple[ShiftEntry, ...], Field(min_length=1, strict=False)] = entry(
-        ask="When may the pour crew work?", usual="19:00 to 05:00"
-    )
-    topcoat_shifts: Annotated[tuple[ShiftEntry, ...], Field(min_length=1, strict=False)] = (
-        entry(ask="When may the topcoat crew work?", usual="05:00 to 17:00")
+    pour_shifts: Shifts = entry(ask="When may the pour crew work?", usual="19:00 to 05:00")
+    topcoat_shifts: Shifts = entry(
+        ask="When may the topcoat crew work?", usual="05:00 to 17:00"
     )
 
 
