@@ -37,7 +37,7 @@ HALVINGS = 3
 """How finely the confidence is looked for at which every window can be had."""
 MORE = 2.0
 """All steps together may take so many times the work of the first schedule's search."""
-NOISE_FRAC = 0.005
+NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
 ODDS_WORK = 0.1
 """What the odds of a room cost, in the solver's units of about a second; measured."""
