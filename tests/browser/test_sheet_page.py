@@ -93,7 +93,7 @@ def test_with_scripts_off_it_is_a_plain_sheet(open_sheet: Opener):
     assert "The live clock and the ticks need scripts" in text
     page.locator("#sheet-en").get_by_label("Runner", exact=True).check()
     assert page.locator("#en-room-0 td:nth-child(4):visible").count() == 2
-    assert page.locator("#en-room-0 td[data-task='smooth']:visible").count() == 0
+    assert page.locator("#en-room-0 td:nth-child(6):visible").count() == 0
     page.locator("#sheet-en .languages").get_by_text("Español").click()
     assert "Primero Cook line" in page.locator("#sheet-es").inner_text()
     assert not page.locator("#sheet-en").is_visible()
