@@ -28,7 +28,7 @@ from cureplan.planning.plan.answers import (
 )
 from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
-from cureplan.planning.plan.hours import beyond_hours, hour_rows
+from cureplan.planning.plan.hours import beyond_hours, hour_rows, limit_warnings
 from cureplan.planning.plan.kits import (
     chill_plan,
     exotherm_caution,
@@ -136,7 +136,7 @@ def assemble(
         chill=chill,
         hours=Rows(hour_rows(job, series, pours)),
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
-        risk=_risk(job, odds),
+        risk=_risk(pours, odds),
         warnings=(
             *plan_warnings(
                 job,
@@ -148,6 +148,7 @@ def assemble(
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,
             ),
+            *limit_warnings(wanted, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
             _exotherm(job, pours, schedule),
             *humidity_warnings(job, pours),
@@ -223,18 +224,19 @@ def _takeoff(
     return total_takeoff(rooms, job)
 
 
-def _risk(job: Job, odds: Odds) -> Risk:
+def _risk(pours: Mapping[str, RoomPours], odds: Odds) -> Risk:
     return Risk(
         members=odds.members,
         seed=odds.seed,
         forecast_sd_k=FORECAST_SD_K,
         slab_sd_k=SLAB_SD_K,
         late_sd_min=LATE_SD_S / 60.0,
-        batch_sd_frac=max(m.spread_frac for m in job.cards.slurry.milestones.values()),
+        batch_sd_frac=max(room.clocks.spread_frac for room in pours.values()),
         opens_on_time_frac=odds.opening_frac,
         buckets_keep_frac=odds.buckets_frac,
         coats_keep_frac=odds.coats_frac,
         no_wait_frac=odds.no_wait_frac,
         shifts_keep_frac=odds.shifts_frac,
+        limits_keep_frac=odds.limits_frac,
         all_keep_frac=odds.all_frac,
     )

@@ -16,7 +16,7 @@ from cureplan.inputs.tables.record import ClockOutcome, FinishedJob
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.estimate import Seen, night_prior, refuse_wild_ends, seen_in
-from cureplan.planning.replan.job import plan_conditions, slurry_of
+from cureplan.planning.replan.job import plan_conditions, plan_rate
 from cureplan.planning.replan.state import NightState, night_state
 from cureplan.science.clocks import SlurryClocks
 from cureplan.science.learning.tonight import NightFit, SeenEnd, end_sd_s, fit_night
@@ -42,7 +42,7 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
         )
     job = plan.job
     state = night_state(plan, events, now=events[-1].at)
-    clocks, conditions = slurry_of(job), plan_conditions(plan)
+    clocks, conditions = plan_rate(plan).of(job), plan_conditions(plan)
     seen = seen_in(job, events, state, conditions, clocks)
     card_alone, measured = _fits(job.pace.haul_s, seen, clocks, conditions, state)
     refuse_wild_ends(seen, clocks, card_alone, job.pace.haul_s)
