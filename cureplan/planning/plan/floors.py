@@ -192,6 +192,11 @@ def _reasons(
             {"room": room, "as_is_margin_min": minutes(as_is_s)},
         ),
     ]
+    sun_k, patch = pours.conditions.sun_k, pours.room.sun_patch
+    if sun_k is not None and patch is not None:
+        warmer_k = float(np.interp(poured.start_s, pours.conditions.epoch_s, sun_k))
+        part: dict[str, Value] = {"share_frac": patch.share, "warmer_k": round(warmer_k, 2)}
+        reasons.append(Message("pour.sunlit", {"room": room, **part}))
     if poured.delayed:
         reasons.append(Message("pour.hour", {"room": room}))
     for remedy in poured.option.remedies():
