@@ -34,6 +34,7 @@ def check_takeoff(case: Case) -> Iterator[Finding]:
         yield from _check_aggregate(case, floor, said)
         yield from _check_coats(case, floor, said)
     yield from _check_sums(case)
+    yield from _check_order(case)
 
 
 def coat_volume_m3(case: Case, floor: Floor, coat: int) -> float:
@@ -126,6 +127,38 @@ def _check_sums(case: Case) -> Iterator[Finding]:
         yield from mismeasured(
             "takeoff", None, f"{label} in all", got_sum, want_sum, within=within, unit=unit
         )
+
+
+ICE_BAG_KG = {"us": 10 * 0.45359237, "metric": 5.0}
+
+
+def _check_order(case: Case) -> Iterator[Finding]:
+    """One list of what to order, in whole packages that hold what the floors need."""
+    said, job = case.plan.takeoff, case.plan.job
+    cards, waste = job.cards, 1.0 + job.materials.waste
+    wanted = {"buy.kits": sum(len(floor.buckets) for floor in case.floors)}
+    area_m2 = sum(floor.room.area_m2 for floor in case.floors)
+    if cards.primer is not None:
+        least = _whole(area_m2 / cards.primer.spread_m2_m3 * waste / cards.primer.batch_m3)
+        wanted["buy.primer"] = max(said.primer_batches, least)
+    coats_m3 = sum(
+        coat_volume_m3(case, floor, coat)
+        for floor in case.floors
+        for coat in range(1, floor.room.topcoats + 1)
+    )
+    least = _whole(coats_m3 * waste / cards.topcoat.batch_m3)
+    wanted["buy.topcoat"] = max(said.topcoat_batches, least)
+    for code, amount_kg, bag_kg in (
+        ("buy.aggregate", said.aggregate_kg, cards.aggregate.bag_kg),
+        ("buy.ice", case.plan.chill.ice_kg, ICE_BAG_KG[job.display]),
+    ):
+        if amount_kg > 0:
+            wanted[code] = _whole(amount_kg / bag_kg)
+    named = {line.code: line.values["packages"] for line in said.order}
+    for code in sorted({*wanted, *named}):
+        got = named.get(code)
+        count = got if isinstance(got, int) else 0
+        yield from miscounted("takeoff", None, code, count, wanted.get(code, 0))
 
 
 def _whole(count: float) -> int:

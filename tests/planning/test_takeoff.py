@@ -100,3 +100,43 @@ def test_enough_is_loaded_and_not_a_whole_unit_too_much(
     for batches, volume_m3 in zip(need.coat_batches, need.coat_volume_m3, strict=True):
         assert batches * cards.topcoat.batch_m3 >= volume_m3 - 1e-9
         assert (batches - 1) * cards.topcoat.batch_m3 < volume_m3
+
+
+def ordered(rooms, job):
+    return {line.code: line.values for line in total_takeoff(rooms, job).order}
+
+
+def test_the_order_by_hand(plain_room, plain_job):
+    # As above. Topcoat: 8.611 gal and 10 % waste are 9.47 gal, 5 batches of 2 gal, as many as
+    # are mixed. 12.5 kg of ice are 2.76 bags of 10 lb.
+    order = ordered([takeoff_of(plain_room, plain_job, ice_kg=12.5)], plain_job)
+    counts = {code: values["packages"] for code, values in order.items()}
+    assert counts == {
+        "buy.kits": 19,
+        "buy.topcoat": 5,
+        "buy.aggregate": 10,
+        "buy.ice": 3,
+    }
+    assert order["buy.ice"]["amount_kg"] == 12.5
+
+
+def test_waste_is_ordered_where_the_batches_leave_none(plain_room, plain_job):
+    # 2 gal in one coat of a floor of 180 sq ft: one batch is mixed, and with 10 % waste two
+    # are ordered.
+    room = replace(plain_room, length_m=180 * 0.09290304 / 4.0, width_m=4.0)
+    one = takeoff_of(room, plain_job, coats=1)
+    assert one.coat_batches == (1,)
+    assert ordered([one], plain_job)["buy.topcoat"]["packages"] == 2
+    assert "buy.ice" not in ordered([one], plain_job)
+
+
+def test_ice_is_the_same_total_everywhere(demo_plan):
+    rooms = {room.room: room.ice_kg for room in demo_plan.chill.rooms}
+    taken = {room.room: room.ice_kg for room in demo_plan.takeoff.rooms if room.ice_kg}
+    assert taken == rooms
+    (ice,) = [line for line in demo_plan.takeoff.order if line.code == "buy.ice"]
+    assert (
+        ice.values["amount_kg"]
+        == pytest.approx(demo_plan.chill.ice_kg, abs=1e-9)
+        == pytest.approx(demo_plan.takeoff.ice_kg, abs=1e-9)
+    )

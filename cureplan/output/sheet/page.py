@@ -492,6 +492,7 @@ def _sheet(
         if plan.hours
         else [],
         "load": sources.load(plan, voice),
+        "order": sources.order_lines(plan, voice),
         "primed": plan.takeoff.primer_batches > 0,
         "load_total": sources.load_total(plan, voice),
         "alternatives": sources.alternatives(plan, voice),

@@ -15,6 +15,7 @@ from cureplan.output.view.sources import (
     ice_lines,
     load,
     load_total,
+    order_lines,
     risk_lines,
     sources,
 )
@@ -334,6 +335,10 @@ def _load(page: _Page, plan: Plan, voice: Voice) -> None:
         Column(title=label("left"), cells=tuple(v.left for v in views), rank=8, right=True),
     )
     page.table(columns)
+    if plan.takeoff.order:
+        page.heading(label("order.title"))
+    for line in order_lines(plan, voice):
+        page.prose(line, indent="  ", first="- ")
 
 
 def _alternatives(page: _Page, plan: Plan, voice: Voice) -> None:

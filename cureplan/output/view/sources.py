@@ -35,6 +35,7 @@ __all__ = [
     "ice_lines",
     "load",
     "load_total",
+    "order_lines",
     "risk_lines",
     "sources",
 ]
@@ -190,6 +191,11 @@ def _ice(voice: Voice, room: ChillRoom) -> IceView:
         ),
         sweats=room.sweats,
     )
+
+
+def order_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
+    """What to order, one line a material."""
+    return tuple(voice.say(line) for line in plan.takeoff.order)
 
 
 def ice_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:

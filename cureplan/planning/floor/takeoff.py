@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from cureplan.inputs.job.model import Job, Room
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.cards.model import PrimerCard, TopcoatCard
+from cureplan.inputs.job.model import Display, Job, Room
 from cureplan.planning.floor.layers import Work
 from cureplan.planning.floor.layout import PourLayout
 
@@ -43,6 +45,12 @@ class Takeoff:
     topcoat_batches: int
     topcoat_m3: float
     ice_kg: float
+    order: tuple[Message, ...] = ()
+    """The same in packages as the trade sells them, waste counted in."""
+
+
+ICE_BAG_KG: Mapping[Display, float] = {"us": 4.5359237, "metric": 5.0}
+"""A bag of ice: 10 lb, and 5 kg; from memory."""
 
 
 def room_takeoff(
@@ -74,6 +82,7 @@ def room_takeoff(
 def total_takeoff(rooms: Sequence[TakeoffRoom], job: Job) -> Takeoff:
     """Add the floors up; bags are counted once over the job, batches per floor and coat."""
     aggregate_kg = sum(room.aggregate_kg for room in rooms)
+    ice_kg = sum(room.ice_kg for room in rooms)
     return Takeoff(
         rooms=tuple(rooms),
         kits=sum(room.kits for room in rooms),
@@ -82,7 +91,57 @@ def total_takeoff(rooms: Sequence[TakeoffRoom], job: Job) -> Takeoff:
         primer_batches=sum(room.primer_batches for room in rooms),
         topcoat_batches=sum(sum(room.coat_batches) for room in rooms),
         topcoat_m3=sum(sum(room.coat_batches) for room in rooms) * job.cards.topcoat.batch_m3,
-        ice_kg=sum(room.ice_kg for room in rooms),
+        ice_kg=ice_kg,
+        order=tuple(_order(rooms, job, aggregate_kg=aggregate_kg, ice_kg=ice_kg)),
+    )
+
+
+def _order(
+    rooms: Sequence[TakeoffRoom], job: Job, *, aggregate_kg: float, ice_kg: float
+) -> Iterator[Message]:
+    """What to order, a line for each material.
+
+    Of what is mixed in batches, whole ones for each floor and coat; where waste asks for
+    more than these leave over, more.
+    """
+    cards, ice_bag_kg = job.cards, ICE_BAG_KG[job.display]
+    kits = sum(room.kits for room in rooms)
+    kits_kg = kits * cards.slurry.kit_mass_kg
+    yield Message(
+        "buy.kits", {"packages": kits, "amount_kg": kits_kg, "card": cards.slurry.title}
+    )
+    if cards.primer is not None:
+        volume_m3 = sum(room.area_m2 for room in rooms) / cards.primer.spread_m2_m3
+        batches = sum(room.primer_batches for room in rooms)
+        yield _batches("buy.primer", cards.primer, batches, volume_m3, job)
+    volume_m3 = sum(sum(room.coat_volume_m3) for room in rooms)
+    batches = sum(sum(room.coat_batches) for room in rooms)
+    yield _batches("buy.topcoat", cards.topcoat, batches, volume_m3, job)
+    bags = (("aggregate", cards.aggregate.bag_kg, aggregate_kg), ("ice", ice_bag_kg, ice_kg))
+    for what, bag_kg, amount_kg in bags:
+        if amount_kg > 0:
+            values: dict[str, Value] = {
+                "packages": _whole(amount_kg / bag_kg),
+                "package_kg": bag_kg,
+                "amount_kg": amount_kg,
+                "card": cards.aggregate.title,
+            }
+            yield Message(f"buy.{what}", values)
+
+
+def _batches(
+    code: str, card: TopcoatCard | PrimerCard, batches: int, volume_m3: float, job: Job
+) -> Message:
+    wanted = _whole(volume_m3 * (1.0 + job.materials.waste) / card.batch_m3)
+    packages = max(batches, wanted)
+    return Message(
+        code,
+        {
+            "packages": packages,
+            "package_m3": card.batch_m3,
+            "amount_m3": packages * card.batch_m3,
+            "card": card.title,
+        },
     )
 
 

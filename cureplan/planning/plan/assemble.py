@@ -37,7 +37,7 @@ from cureplan.planning.plan.kits import (
     humidity_warnings,
     planned_need,
 )
-from cureplan.planning.plan.model import Alternative, Decisions, Plan, Risk, Status
+from cureplan.planning.plan.model import Alternative, ChillPlan, Decisions, Plan, Risk, Status
 from cureplan.planning.plan.warnings import plan_sources, plan_warnings
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.weather.hours.series import HourlySeries
@@ -134,7 +134,7 @@ def assemble(
         primers=primers,
         chill=chill,
         hours=Rows(hour_rows(job, series, pours)),
-        takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
+        takeoff=_takeoff(job, pours, schedule, chill),
         risk=_risk(pours, odds),
         warnings=(
             *plan_warnings(
@@ -217,17 +217,15 @@ def _status(job: Job, schedule: Schedule, odds: Odds) -> Status:
 
 
 def _takeoff(
-    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, ice_per_kit_kg: float
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, chill: ChillPlan
 ) -> Takeoff:
     placed = {poured.room: poured for poured in schedule.pours}
     rooms = []
     for room in job.rooms:
         poured = placed[room.name]
         layout = pours[room.name].plan(poured.option).layout
-        ice_kg = layout.kits * ice_per_kit_kg if poured.option.chilled else 0.0
-        rooms.append(
-            room_takeoff(room, job, layout=layout, works=poured.works, ice_kg=round(ice_kg, 2))
-        )
+        ice_kg = sum(iced.ice_kg for iced in chill.rooms if iced.room == room.name)
+        rooms.append(room_takeoff(room, job, layout=layout, works=poured.works, ice_kg=ice_kg))
     return total_takeoff(rooms, job)
 
 
