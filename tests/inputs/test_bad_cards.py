@@ -17,8 +17,8 @@ OPENS = '[milestones.topcoat_opens]\npoints = [{ at = "21 C", after = "5 h" }]'
 # what the line must say.
 CASES = {
     "wrong unit": (
-        'yield = "9.35 L"', 'yield = "9.35 kg"',
-        "9.35 kg", "kit.yield", ["'9.35 kg'", "'kg' is not a unit of a volume", '"5 gal"'],
+        'yield = "9.5 L"', 'yield = "9.5 kg"',
+        "9.5 kg", "kit.yield", ["'9.5 kg'", "'kg' is not a unit of a volume", '"5 gal"'],
     ),
     "bare number": (
         'mass = "2.5 kg"', "mass = 2.5",
@@ -102,8 +102,8 @@ CASES = {
         '"powder"', "parts[3].kind", ["'powder'", '"liquid", "filler"'],
     ),
     "yield ten times too much": (
-        'yield = "9.35 L"', 'yield = "93.5 L"',
-        "93.5", "kit.yield", ["18.7 kg", "0.2 kg/L", "masses of the parts"],
+        'yield = "9.5 L"', 'yield = "95 L"',
+        "95 L", "kit.yield", ["19 kg", "0.2 kg/L", "masses of the parts"],
     ),
     "provenance of nothing": (
         '"kit.thickness" = "common practice"', '"kit.thicknes" = "common practice"',
@@ -204,7 +204,7 @@ def test_a_folder_for_a_card(tmp_path):
 
 def test_a_fault_in_a_card_is_told_at_the_card(folder, demo_text, slurry_text):
     card = folder / "mine.toml"
-    card.write_text(slurry_text.replace('"9.35 L"', '"9.35"'), encoding="utf-8")
+    card.write_text(slurry_text.replace('"9.5 L"', '"9.5"'), encoding="utf-8")
     job = folder / "job.toml"
     job.write_text(
         demo_text.replace('"fast-slurry"', '"mine.toml"').replace('"quartz"', '"quarz"'),
@@ -215,5 +215,5 @@ def test_a_fault_in_a_card_is_told_at_the_card(folder, demo_text, slurry_text):
         (card, "kit.yield"),
         (job, "materials.aggregate"),
     ]
-    with pytest.raises(InputError, match=r"mine\.toml:\d+: kit\.yield = '9\.35'.*and 1 more"):
+    with pytest.raises(InputError, match=r"mine\.toml:\d+: kit\.yield = '9\.5'.*and 1 more"):
         read_job(job)

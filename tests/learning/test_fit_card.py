@@ -132,7 +132,7 @@ def test_every_number_keeps_where_it_comes_from(topcoat):
     assert again.provenance["rate.mean"] == fitted_says
     assert again.milestones["working_time"].points[0].provenance == fitted_says
     assert again.provenance["milestones.working_time.spread"] == fitted_says
-    assert again.milestones["wheels"].points[0].provenance == "from memory, moved by a fit"
+    assert again.milestones["wheels"].points[0].provenance == "invented, moved by a fit"
     assert again.provenance["milestones.wheels.spread"] == "invented"
     assert again.provenance["ratio"] == "common practice"
     assert "before: 50 ± 10" in fitted_card_text(found)

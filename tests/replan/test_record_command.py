@@ -103,10 +103,11 @@ def test_a_slab_that_was_read_is_recorded_as_read(small_plan, first, lines, log_
     warm_c = buckets[0].slab_c + 3.0
     read = said(buckets[0].liquids_in, "slab reads", room.room, "", f"{warm_c} C")
     warmed = night_record(small_plan, log_of(read, *lines))
-    # Expectations are the plan's; a reading good to 0.5 K leaves a fifth of 1 K's doubt.
+    # Expectations are the plan's. A reading good to 0.5 K, somewhere on a floor whose ends
+    # differ by 1 K, takes 1 / (1 + 0.5² + 1²/12) of the way from what is believed.
     assert warmed.clocks[0].expected_s == plain.clocks[0].expected_s
     gained_k = warmed.clocks[0].slab_c - plain.clocks[0].slab_c
-    assert gained_k == pytest.approx(3.0 * 0.8, abs=0.15)
+    assert gained_k == pytest.approx(3.0 * 0.75, abs=0.2)
 
 
 def test_from_the_command_to_the_fit_and_the_next_plan(apps, night, demo_weather):

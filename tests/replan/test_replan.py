@@ -437,7 +437,7 @@ def test_a_card_that_follows_humidity_is_corrected_at_the_rooms_own(
     log = log_of(*lines, plan=plan)
     found = replan(plan, log, now=log[-1].at)
     assert found.readings.fit.speed == pytest.approx(1.0, abs=0.003)
-    assert found.readings.fit.slab_k == pytest.approx(0.0, abs=0.05)
+    assert found.readings.slab_k(room) == pytest.approx(0.0, abs=0.05)
 
 
 def test_how_past_predictions_fared_stays_on_the_new_plan(small_plan, first, log_of):

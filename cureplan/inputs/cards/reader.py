@@ -344,7 +344,7 @@ def read_card(
     Examples
     --------
     >>> read_card("fast-slurry").kit_mass_kg
-    18.7
+    19.0
     """
     document, key = _document(name, folder)
     return _read(document, key=key, kind=kind)

@@ -55,7 +55,7 @@ def _read_ratio(text: Any) -> tuple[float, float]:
 Share = Annotated[float, quantity(q.parse_fraction, "20 %")]
 MixTime = Annotated[float, quantity(q.parse_duration_s, "3 min", above="0 s", at_most="1 h")]
 KitVolume = Annotated[
-    float, quantity(q.parse_volume_m3, "9.35 L", at_least="0.1 L", at_most="300 L")
+    float, quantity(q.parse_volume_m3, "9.5 L", at_least="0.1 L", at_most="300 L")
 ]
 SpreadRate = Annotated[
     float,

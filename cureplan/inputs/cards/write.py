@@ -26,7 +26,7 @@ def card_text(card: SlurryCard | TopcoatCard, *, heading: Iterable[str] = ()) ->
     >>> card = read_card("fast-slurry")
     >>> again = read_card_text(card_text(card), source=Path("fast-slurry.toml"))
     >>> again.kit_mass_kg, again.milestones["wet_edge"].points[0].after_s
-    (18.7, 960.0)
+    (19.0, 960.0)
     """
     common = _most_common(card.provenance)
     kind = "slurry" if isinstance(card, SlurryCard) else "topcoat"

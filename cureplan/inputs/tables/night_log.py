@@ -249,7 +249,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         found |= {"room": new.name, "added": new}
     elif kind in (*OF_BUCKETS, "slab reads", "room dropped"):
         found["room"] = _room(line, [*site.kits, *added])
-    if kind in OF_BUCKETS:
+    if kind in OF_BUCKETS or (kind == "slab reads" and line.text("bucket")):
         found["bucket"] = _bucket(line, site.kits.get(found["room"]))
     if kind in ("slab reads", "bucket reads"):
         limits = _SLAB_C if kind == "slab reads" else _BATCH_C

@@ -286,9 +286,9 @@ def record_name(record: FinishedJob) -> str:
     Examples
     --------
     >>> from datetime import UTC
-    >>> record_name(FinishedJob(job="Fernbank school / kitchen", card="x", holds_frac=0.9,
+    >>> record_name(FinishedJob(job="Example school / kitchen", card="x", holds_frac=0.9,
     ...     finished=datetime(2013, 7, 20, 10, tzinfo=UTC), clocks=()))
-    '2013-07-20-fernbank-school-kitchen.toml'
+    '2013-07-20-example-school-kitchen.toml'
     """
     plain = re.sub(r"[^a-z0-9]+", "-", record.job.lower()).strip("-") or "job"
     return f"{record.finished:%Y-%m-%d}-{plain[:60]}.toml"

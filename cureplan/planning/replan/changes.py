@@ -44,13 +44,13 @@ def night_of(
 ) -> Night:
     """What was learned and poured; its log is added apart."""
     fit = readings.fit
-    low, high = np.exp(fit.interval(0, confidence=0.9))
+    low, high = fit.speed_interval(confidence=0.9)
     return Night(
         until=instant(state.now_s, new.job.site.zone),
         readings=fit.readings,
         speed=round(fit.speed, 4),
-        speed_low=round(float(low), 4),
-        speed_high=round(float(high), 4),
+        speed_low=round(low, 4),
+        speed_high=round(high, 4),
         slab=tuple(
             NightSlab(
                 room=room,

@@ -20,6 +20,7 @@ from cureplan.planning.replan.state import NightState
 from cureplan.science.clocks import SlurryClocks, slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import run_bucket
+from cureplan.science.learning.setup import BATCH_SHARE
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
 
 __all__ = [
@@ -180,11 +181,14 @@ def corrected_card(
     The times are those of the whole procedure run at the batch's speed, so that the clocks
     made from the new card are the old ones at that speed.
     """
-    fit = readings.fit
-    surer = min(1.0, fit.ln_speed_sd / fit.prior.ln_speed_sd)
-    origin = f"corrected on the night from {fit.readings} readings"
+    left, before = readings.ln_speed_sd, readings.fit.prior.ln_speed_sd
+    surer = min(1.0, left / before)
+    # What one kit has of its own, no reading of others makes surer.
+    own = float(np.sqrt(BATCH_SHARE)) * clocks.spread_frac
+    narrower = min(1.0, float(np.hypot(left, own) / np.hypot(before, own)))
+    origin = f"corrected on the night from {readings.fit.readings} readings"
     milestones = {
-        name: _corrected(card, milestone, clocks, fit.speed, surer, origin)
+        name: _corrected(card, milestone, clocks, readings.speed, narrower, origin)
         for name, milestone in card.milestones.items()
     }
     moved = {f"milestones.{name}.points": origin for name in milestones}
@@ -201,7 +205,7 @@ def _corrected(
     milestone: Milestone,
     clocks: SlurryClocks,
     speed: float,
-    surer: float,
+    narrower: float,
     origin: str,
 ) -> Milestone:
     mixed_s = card.filler_mix_s if milestone.clock_starts == "mixed" else 0.0
@@ -231,7 +235,9 @@ def _corrected(
                 provenance=origin,
             )
         )
-    return replace(milestone, points=tuple(points), spread_frac=milestone.spread_frac * surer)
+    return replace(
+        milestone, points=tuple(points), spread_frac=milestone.spread_frac * narrower
+    )
 
 
 def _corrected_kits(materials: Materials, kit_k: float, air_c: float) -> Materials:

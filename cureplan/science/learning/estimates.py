@@ -12,6 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import Milestone, SlurryCard
 from cureplan.science.learning.least_squares import (
+    PRIOR_FREEDOM,
     Solution,
     deleted_residuals,
     disagreement_limit,
@@ -19,8 +20,8 @@ from cureplan.science.learning.least_squares import (
     student_limit,
 )
 from cureplan.science.learning.model import Curve, Estimate
-from cureplan.science.learning.procedure_readings import ReadingsModel
-from cureplan.science.learning.setup import Setup, as_arrays
+from cureplan.science.learning.procedure_readings import ReadingsModel, row_table
+from cureplan.science.learning.setup import Setup
 
 __all__ = [
     "PRIOR_FREEDOM",
@@ -89,12 +90,12 @@ def _steady_model(made: Setup, temp_c: Array, milestone: NDArray[np.int64]) -> R
         made.maker.steady_procedure(float(one_c), int(number))
         for one_c, number in zip(temp_c, milestone, strict=True)
     ]
-    return replace(made.model, rows=as_arrays(rows, made.humidity_ref))
+    return replace(made.model, rows=row_table(rows))
 
 
 def read_milestones(made: Setup) -> list[int]:
     """Which milestones were read, in the card's order."""
-    own = made.model.rows.milestone[made.problem.scaled_row]
+    own = made.model.rows["milestone"][made.problem.scaled_row]
     return sorted({int(number) for number in own})
 
 
@@ -110,7 +111,9 @@ def reference_c(found: Solution, made: Setup) -> float:
     temps = np.round(np.linspace(min(low_c, own_c), max(high_c, own_c), 41), 1)
     count = len(made.maker.names)
     on = steady(found, made, temps, range(count))
-    tangled = (on.slopes @ found.covariance[:, made.layout.ENERGY]).reshape(count, temps.size)
+    tangled = (on.slopes @ found.covariance[:, made.layout.at("energy")]).reshape(
+        count, temps.size
+    )
     squares = np.sum(tangled[read_milestones(made)] ** 2, axis=0)
     soonest_s = np.min(np.exp(on.ln_s.reshape(count, temps.size)), axis=0)
     good = (soonest_s > _poured_s(made)) & (temps >= low_c) & (temps <= high_c)
@@ -132,7 +135,7 @@ def _read_c(made: Setup) -> tuple[float, float]:
     """Coldest and hottest that was read; a kit counts by its slab."""
     rows = made.model.rows
     own = made.problem.scaled_row
-    temps = np.where(np.isnan(rows.temp_c), rows.slab_c, rows.temp_c)[own]
+    temps = np.where(np.isnan(rows["temp_c"]), rows["slab_c"], rows["temp_c"])[own]
     return (
         float(np.clip(np.min(temps), COLDEST_C, HOTTEST_C)),
         float(np.clip(np.max(temps), COLDEST_C, HOTTEST_C)),
@@ -201,8 +204,6 @@ def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
     return tuple(made_curves)
 
 
-PRIOR_FREEDOM = 6.0
-"""How many readings the card's own spread is worth: invented."""
 SURE_KJ_MOL = 30.0
 """Readings that tell the energy to this much, 1 SD, and find it below zero, are refused
 though chance might have done it: some file in twenty of a slow product (invented)."""
@@ -246,7 +247,7 @@ def disagreement(found: Solution, made: Setup) -> Disagreement:
     """
     rows, parameters = deleted_residuals(found, prior_freedom=PRIOR_FREEDOM)
     layout = made.layout
-    speeds = parameters[layout.speed(0) : layout.speed(layout.batches)]
+    speeds = parameters[layout.span("speed")]
     count = int(np.sum(~np.isnan(rows)) + np.sum(~np.isnan(speeds)))
     limit = disagreement_limit(count=max(count, 1), freedom=found.freedom, chance=SUSPECTED)
     return Disagreement(rows=rows, batches=speeds, limit=limit)
@@ -302,7 +303,7 @@ def refuse_nonsense(found: Solution, made: Setup, *, source: str) -> None:
                 source=source,
                 key="temp",
             )
-    energy_j_mol = 1e3 * float(found.value[made.layout.ENERGY])
+    energy_j_mol = 1e3 * float(found.value[made.layout.at("energy")])
     low, high = ENERGY_J_MOL
     if not low <= energy_j_mol <= high:
         factor = _per_ten_kelvin(energy_j_mol)
@@ -328,8 +329,7 @@ def _energy_alone(found: Solution, made: Setup) -> tuple[float, float] | None:
     problem, layout = found.problem, made.layout
     rows = problem.scaled_row
     speeds = np.flatnonzero(problem.scaled_parameter)
-    others = [layout.age(number) for number in range(layout.milestones)]
-    others += [layout.humidity, *speeds.tolist()]
+    others = [*range(layout.size)[layout.span("age")], layout.at("humidity"), *speeds.tolist()]
     straight = found.residual + found.jacobian @ found.value
     held = np.zeros((speeds.size, layout.size))
     held[np.arange(speeds.size), speeds] = 1.0 / problem.prior_sd[speeds]
@@ -337,9 +337,9 @@ def _energy_alone(found: Solution, made: Setup) -> tuple[float, float] | None:
     target = np.concatenate([straight[rows] / problem.row_sd[rows], np.zeros(speeds.size)])
     # What the readings do not look for here is taken as found.
     rest = np.ones(layout.size, dtype=bool)
-    rest[[layout.ENERGY, *others]] = False
+    rest[[layout.at("energy"), *others]] = False
     target = target - slopes[:, rest] @ found.value[rest]
-    own = slopes[:, layout.ENERGY]
+    own = slopes[:, layout.at("energy")]
     basis = slopes[:, others]
     residual = own - basis @ np.linalg.lstsq(basis, own, rcond=None)[0]
     # An SD beyond 300 kJ/mol is no word on the energy at all.

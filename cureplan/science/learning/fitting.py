@@ -27,7 +27,7 @@ from cureplan.science.learning.estimates import (
 )
 from cureplan.science.learning.least_squares import Solution, with_scale
 from cureplan.science.learning.model import BalanceFit, CardFit, Estimate, HumidityFit
-from cureplan.science.learning.procedure_readings import Layout
+from cureplan.science.learning.procedure_readings import BALANCE
 from cureplan.science.learning.report import report
 from cureplan.science.learning.setup import Setup, balance_sd, setup
 
@@ -162,7 +162,7 @@ def _may_be_free(card: SlurryCard | TopcoatCard, readings: Sequence[Reading]) ->
         reading.kind == "probe" or (reading.kind == "bucket" and not math.isnan(reading.temp_c))
         for reading in readings
     )
-    return frozenset(Layout.BALANCE) if probed and isinstance(card, SlurryCard) else frozenset()
+    return frozenset(BALANCE) if probed and isinstance(card, SlurryCard) else frozenset()
 
 
 def _balance(
@@ -175,7 +175,7 @@ def _balance(
     for name in ("share", "rise"):
         if name not in made.free:
             continue
-        one = estimate(found, made.layout.balance(name), unit=1.0)
+        one = estimate(found, made.layout.at(name), unit=1.0)
         most = 1.0 if name == "share" else math.inf
         fits.append(
             BalanceFit(
@@ -208,7 +208,7 @@ def _humidity_fit(
     slope: Estimate | None = None
     why = "none read" if not known else "too alike"
     if reach.enough:
-        one = estimate(found, made.layout.humidity, unit=1.0)
+        one = estimate(found, made.layout.at("humidity"), unit=1.0)
         clear = stands_out(one.value, one.high - one.value)
         slope, why = (one, "found") if clear else (None, "no effect seen")
     return HumidityFit(
