@@ -18,7 +18,7 @@ from pydantic_core import ErrorDetails
 
 from cureplan.core.errors import InputError, OutOfRangeError, QuantityError
 from cureplan.core.quantities import split_refusal
-from cureplan.inputs.fields import reads_of
+from cureplan.inputs.fields import facts_of, reads_of
 from cureplan.inputs.files import Document, KeyPath
 
 __all__ = [
@@ -136,7 +136,7 @@ def _fault(detail: ErrorDetails, model: type[BaseModel]) -> Fault:
         # A file with foreign keys at its top may be a secret of the machine's.
         value = value if len(path) > 1 else None
     elif kind == "missing":
-        problem, cure, value = "this key is missing", f"add {_hint(path, model)}", None
+        problem, cure, value = "this key is missing", _hint(path, model), None
     else:
         problem, cure = _COMMON.get(kind, (detail["msg"], "correct it"))
     return Fault(path=path, problem=problem, cure=cure, value=value)
@@ -198,8 +198,13 @@ def _unknown(path: KeyPath, model: type[BaseModel]) -> tuple[str, str]:
 
 
 def _hint(path: KeyPath, model: type[BaseModel]) -> str:
-    """What a missing key could look like."""
-    key, info = str(path[-1]), field_at(path, model)
+    """What a missing key is and could look like."""
+    info = field_at(path, model)
+    meaning = facts_of(info).meaning if info else ""
+    return f"add {_line(str(path[-1]), info)}" + (f": {meaning}" if meaning else "")
+
+
+def _line(key: str, info: FieldInfo | None) -> str:
     reads = reads_of(info) if info else None
     if reads is not None:
         return f"a line like {key} = {reads.example}"

@@ -223,6 +223,8 @@ class Facts:
     """The answer `new` offers."""
     note: str = ""
     """The comment beside it in a file that `new` writes."""
+    meaning: str = ""
+    """What the value is, said where it is missing or refused."""
     origin: str = ""
     """Where its default comes from."""
     kind: str = ""
@@ -236,17 +238,18 @@ def entry(
     ask: str = "",
     usual: str = "",
     note: str = "",
+    meaning: str = "",
     origin: str = "",
     kind: str = "",
 ) -> Any:
     """A key of a file; a default is written as the user would write it."""
-    facts = Facts(ask=ask, usual=usual, note=note, origin=origin, kind=kind)
+    facts = Facts(ask=ask, usual=usual, note=note, meaning=meaning, origin=origin, kind=kind)
     said = {f"x-{name}": text for name, text in asdict(facts).items() if text}
     return Field(
         default=default,
         alias=alias,
         validate_default=isinstance(default, str),
-        description=ask or note or None,
+        description=ask or note or meaning or None,
         json_schema_extra=dict(said) if said else None,
     )
 

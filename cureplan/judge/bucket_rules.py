@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.clock import epoch_s
+from cureplan.judge import outlines
 from cureplan.judge.case import READ_SLAB_SD_K, Case, Floor
 from cureplan.judge.compare import too_late, too_soon, unlike
 from cureplan.judge.finding import MARGIN_TOL_S, Finding
@@ -156,8 +157,11 @@ def _check_bays(case: Case, floor: Floor) -> Iterator[Finding]:
             off_by=float(max(1, abs(len(set(bays)) - floor.plan.bays))),
             unit="count",
         )
-    needed_m3 = floor.room.area_m2 / len(set(bays)) * (1 + materials.waste) * thickness_m
+    share_m2 = {bay: floor.room.area_m2 / len(set(bays)) for bay in bays}
+    if floor.room.outline is not None:
+        share_m2 = outlines.bay_areas_m2(floor.plan.patches, bays)
     for bay in sorted(set(bays)):
+        needed_m3 = share_m2[bay] * (1 + materials.waste) * thickness_m
         brought_m3 = bays.count(bay) * card.mixed_yield_m3
         if brought_m3 < needed_m3 * (1 - VOLUME_TOL_FRAC):
             yield Finding(
@@ -174,6 +178,9 @@ def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
     """Area, thickness and row depth are those of the job and its buckets."""
     materials, plan = case.plan.job.materials, floor.plan
     thickness_m = materials.thickness_m + materials.profile_allowance_m
+    if floor.room.outline is not None:
+        yield from _check_patches(floor)
+        return
     bay_m = floor.room.width_m / max(1, plan.bays)
     depth_m = float(floor.bucket_area_m2[0]) * plan.buckets_per_row / bay_m
     for what, got_m, want_m, within_m in (
@@ -189,6 +196,20 @@ def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
                 off_by=abs(got_m - want_m),
                 unit="m",
             )
+
+
+def _check_patches(floor: Floor) -> Iterator[Finding]:
+    """The patches cover the outline once, an equal share of their bay each."""
+    for what, off_m2 in outlines.misfits_m2(
+        floor.room.outline, floor.plan.patches, [bucket.bay for bucket in floor.buckets]
+    ):
+        yield Finding(
+            rule="kits",
+            room=floor.name,
+            what=f"{floor.name}: {what}, off by {off_m2:.3f} m2",
+            off_by=off_m2,
+            unit="m2",
+        )
 
 
 def check_tie_in(case: Case) -> Iterator[Finding]:
@@ -218,6 +239,8 @@ def check_tie_in(case: Case) -> Iterator[Finding]:
 
 def _check_rows(floor: Floor) -> Iterator[Finding]:
     """Rows are filled one after the other, from one on in every bay."""
+    if floor.room.outline is not None:
+        return
     laid: Counter[int] = Counter()
     for bucket in floor.buckets:
         row = laid[bucket.bay] // max(1, floor.plan.buckets_per_row) + 1
@@ -245,8 +268,6 @@ ENDS = {
     "working_time": "working_time_end",
     "broadcast_closes": "broadcast_end",
 }
-
-Floats_MARGIN_RULES = NDArray[np.float64]
 
 
 def check_margins(case: Case) -> Iterator[Finding]:
@@ -379,7 +400,7 @@ def _asked_s(case: Case) -> float:
     return case.plan.job.policy.margin_s
 
 
-def _least(margins_s: dict[str, Floats_MARGIN_RULES]) -> Floats_MARGIN_RULES:
+def _least(margins_s: dict[str, Floats]) -> Floats:
     return np.asarray(np.min(list(margins_s.values()), axis=0))
 
 

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from cureplan.core.clock import epoch_s
 from cureplan.inputs.job.model import Room
+from cureplan.judge import outlines
 from cureplan.judge.ageing import CardRate, RoomHours, read_card, room_hours
 from cureplan.judge.kit import KitModel, KitRuns, Kits, calibrate, run_kits
 from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, PrimerPlan, RoomPlan
@@ -84,8 +85,14 @@ class Floor:
 
     @property
     def bucket_area_m2(self) -> Floats:
-        """Area each bucket covers: its bay's share of the room over the bay's kits."""
+        """Area each bucket covers: its bay's share of the room over the bay's kits.
+
+        Where the floor is no rectangle, the hands are paced by the largest patch.
+        """
         bays = [bucket.bay for bucket in self.buckets]
+        if self.room.outline is not None:
+            areas = outlines.patch_areas_m2(self.plan.patches)
+            return np.full(len(bays), areas.max() if areas.size else 0.0)
         share = self.room.area_m2 / len(set(bays))
         return np.array([share / bays.count(bay) for bay in bays])
 
@@ -168,7 +175,11 @@ def _floors(case: Case, model: KitModel) -> Iterator[Floor]:
             coats=tuple(coat for coat in case.plan.coats if coat.room == room.room),
             hours=hours,
             planned=planned,
-            partner=_partners(buckets, room.buckets_per_row),
+            partner=_partners(buckets, room.buckets_per_row)
+            if case.plan.job.room(room.room).outline is None
+            else outlines.partners(
+                room.patches, [b.bay for b in buckets], [b.row for b in buckets]
+            ),
             runs=runs,
             ends_s=_ends(case, runs, planned),
             fast_ends_s={},

@@ -2,11 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+
 import pytest
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.reader import read_card
+from cureplan.inputs.cards.schema import AggregateFile, PrimerFile, SlurryFile, TopcoatFile
+from cureplan.inputs.fields import Written
 from cureplan.inputs.job.reader import job_faults, read_job
+from cureplan.inputs.job.schema import JobFile
 
 BAD_INPUT = 2
 
@@ -217,3 +222,41 @@ def test_a_fault_in_a_card_is_told_at_the_card(folder, demo_text, slurry_text):
     ]
     with pytest.raises(InputError, match=r"mine\.toml:\d+: kit\.yield = '9\.5'.*and 1 more"):
         read_job(job)
+
+
+def _tables(model: type[Written]) -> Iterator[type[Written]]:
+    yield model
+    for info in model.model_fields.values():
+        for inner in _models_in(info.annotation):
+            yield from _tables(inner)
+
+
+def _models_in(annotation: object) -> Iterator[type[Written]]:
+    if isinstance(annotation, type) and issubclass(annotation, Written):
+        yield annotation
+    for inner in getattr(annotation, "__args__", ()):
+        yield from _models_in(inner)
+
+
+@pytest.mark.parametrize("file", [JobFile, SlurryFile, TopcoatFile, AggregateFile, PrimerFile])
+def test_every_key_of_a_job_or_a_card_says_what_it_is(file):
+    silent = [
+        f"{table.__name__}.{info.alias or name}"
+        for table in _tables(file)
+        for name, info in table.model_fields.items()
+        if not info.description
+    ]
+    assert silent == []
+
+
+def test_a_missing_key_is_named_with_what_it_is_and_a_line_to_add(tmp_path, slurry_text):
+    lines = slurry_text.splitlines()
+    card = tmp_path / "own.toml"
+    card.write_text("\n".join(line for line in lines if not line.startswith("reference_haul")))
+    with pytest.raises(InputError) as caught:
+        read_card(card)
+    assert (
+        "mixing.reference_haul: this key is missing; add a line like reference_haul = "
+        in str(caught.value)
+    )
+    assert "the walk the times of the card include" in str(caught.value)

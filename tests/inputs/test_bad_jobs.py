@@ -118,3 +118,86 @@ def test_no_control_sign_reaches_the_terminal_and_no_message_is_endless():
     )
     assert shown.isprintable()
     assert len(shown) < 1500
+
+
+def ring(*corners_ft):
+    return "[" + ", ".join(f'["{x} ft", "{y} ft"]' for x, y in corners_ft) + "]"
+
+
+KITCHEN = f"outline = {ring((0, 0), (24, 0), (24, 30), (14, 30), (14, 18), (0, 18))}\n"
+COLUMN = f"islands = [{ring((8, 6), (12, 6), (12, 9), (8, 9))}]\n"
+DRAIN = f"stop_lines = [{ring((0, 15), (22, 15))}]\n"
+
+
+def outlined(folder, demo_text, shape):
+    """The demonstration job with its first room of another shape."""
+    start = demo_text.index('length = "30 ft"')
+    end = demo_text.index("use =", start)
+    job = folder / "job.toml"
+    job.write_text(demo_text[:start] + shape + demo_text[end:])
+    return job
+
+
+def test_a_room_of_any_outline_is_read(folder, demo_text):
+    job = read_job(outlined(folder, demo_text, KITCHEN + COLUMN))
+    # 24 * 18 + 10 * 12 - 4 * 3 = 540 sq ft of 0.09290304 m2.
+    assert job.rooms[0].area_m2 == pytest.approx(540 * 0.09290304)
+    # Drains in a plain rectangle are an outline too: 30 ft by 22 ft.
+    plain = 'length = "30 ft"\nwidth = "22 ft"\n' + DRAIN
+    room = read_job(outlined(folder, demo_text, plain)).rooms[0]
+    assert room.area_m2 == pytest.approx(660 * 0.09290304)
+    assert (room.length_m, room.width_m) == pytest.approx((30 * 0.3048, 22 * 0.3048))
+
+
+@pytest.mark.parametrize(
+    ("shape", "key", "said"),
+    [
+        (
+            f"outline = {ring((0, 0), (9, 9), (9, 0), (0, 9))}\n",
+            "rooms[1].outline",
+            "crosses itself near 1.37 m, 1.37 m; name the corners one after the other",
+        ),
+        (
+            f"outline = {ring((0, 0), (9, 9))}\n",
+            "rooms[1].outline",
+            "at least three corners",
+        ),
+        (
+            KITCHEN + COLUMN.replace('"12 ft"', '"34 ft"'),
+            "rooms[1].islands[1]",
+            "this island is not inside the room; check its corners",
+        ),
+        (
+            KITCHEN + COLUMN[:-2] + "," + COLUMN.partition("[")[2],
+            "rooms[1].islands[2]",
+            "this island lies over another",
+        ),
+        (
+            KITCHEN + f"stop_lines = [{ring((30, 0), (30, 9))}]\n",
+            "rooms[1].stop_lines[1]",
+            "does not run over the floor",
+        ),
+        (
+            KITCHEN + "back_wall = [1, 3]\n",
+            "rooms[1].back_wall",
+            "no wall runs between these two corners; give two neighbours of the 6 corners",
+        ),
+        (KITCHEN + 'length = "30 ft"\n', "rooms[1].length", "an outline says the size already"),
+        ('width = "30 ft"\n', "rooms[1].length", "or give the room an outline"),
+        (
+            'outline = [["0 ft", "0 ft"], ["9 ft"], ["9 ft", "0 ft"]]\n',
+            "rooms[1].outline[2]",
+            'write two lengths from one corner of the room, like ["12 ft 6 in", "0 ft"]',
+        ),
+        (
+            'outline = [["0 ft", "0 ft"], ["9", "9 ft"], ["9 ft", "0 ft"]]\n',
+            "rooms[1].outline[2]",
+            "bare number",
+        ),
+    ],
+)
+def test_an_outline_that_cannot_be_is_one_line(folder, demo_text, shape, key, said):
+    (shown, *_) = job_faults(outlined(folder, demo_text, shape))
+    assert shown.key == key
+    assert said in str(shown)
+    assert shown.line is not None

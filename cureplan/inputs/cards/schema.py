@@ -71,10 +71,10 @@ class PointEntry(Written):
 
     at_c: Annotated[
         float, quantity(q.parse_temperature_c, "70 F", at_least="0 C", at_most="60 C")
-    ] = Field(alias="at")
+    ] = entry(alias="at", meaning="temperature of floor and mix at which the time was taken")
     humidity_frac: (
         Annotated[float, quantity(q.parse_fraction, "50 %", at_least="1 %")] | None
-    ) = Field(default=None, alias="humidity")
+    ) = entry(default=None, alias="humidity", meaning="relative humidity at which it was taken")
     after_s: Annotated[
         tuple[float, float],
         Reads(
@@ -82,18 +82,27 @@ class PointEntry(Written):
             shape={"type": "string", "examples": ["16 min", "3.5-4 h"]},
             example='"16 min"',
         ),
-    ] = Field(alias="after")
-    source: Name | None = None
+    ] = entry(alias="after", meaning="time until it comes about, or the range a sheet prints")
+    source: Name | None = entry(None, meaning="where this point comes from")
 
 
 class MilestoneEntry(Written):
     """When one thing comes about, from a clock's start."""
 
-    clock: Annotated[Literal["filler_in", "mixed"], choice("filler_in", "mixed")] | None = None
-    points: Annotated[tuple[PointEntry, ...], Field(min_length=1, strict=False)]
+    clock: Annotated[Literal["filler_in", "mixed"], choice("filler_in", "mixed")] | None = (
+        entry(None, meaning="what the time counts from")
+    )
+    points: Annotated[tuple[PointEntry, ...], Field(min_length=1, strict=False)] = entry(
+        meaning="times at reference temperatures"
+    )
     spread_frac: Annotated[
         float, quantity(q.parse_fraction, "10 %", at_least="0.1 %", at_most="60 %")
-    ] = entry("10 %", alias="spread", origin="default: invented")
+    ] = entry(
+        "10 %",
+        alias="spread",
+        origin="default: invented",
+        meaning="how far one batch lies from the next",
+    )
 
 
 class PriorEntry(Written):
@@ -102,21 +111,30 @@ class PriorEntry(Written):
     mean_j_mol: Annotated[
         float,
         quantity(q.parse_energy_j_mol, "50 kJ/mol", at_least="10 kJ/mol", at_most="150 kJ/mol"),
-    ] = entry("50 kJ/mol", alias="mean", origin="default: from memory")
+    ] = entry(
+        "50 kJ/mol",
+        alias="mean",
+        origin="default: from memory",
+        meaning="how strongly heat hastens it, as an activation energy",
+    )
     sd_j_mol: Annotated[
         float,
         quantity(q.parse_energy_j_mol, "10 kJ/mol", at_least="0.1 kJ/mol", at_most="50 kJ/mol"),
-    ] = entry("10 kJ/mol", alias="sd", origin="default: from memory")
+    ] = entry(
+        "10 kJ/mol", alias="sd", origin="default: from memory", meaning="how unsure that is"
+    )
 
 
 class PartEntry(Written):
     """One part of a kit."""
 
-    name: Name
-    kind: Annotated[Literal["liquid", "filler"], choice("liquid", "filler")]
+    name: Name = entry(meaning="what the part is called")
+    kind: Annotated[Literal["liquid", "filler"], choice("liquid", "filler")] = entry(
+        meaning="whether it is poured or shovelled"
+    )
     mass_kg: Annotated[
         float, quantity(q.parse_mass_kg, "2.5 kg", above="0 kg", at_most="200 kg")
-    ] = Field(alias="mass")
+    ] = entry(alias="mass", meaning="what it weighs in one kit")
     specific_heat_j_kg_k: Annotated[
         float,
         quantity(
@@ -125,111 +143,130 @@ class PartEntry(Written):
             at_least="0.3 kJ/kg K",
             at_most="5 kJ/kg K",
         ),
-    ] = Field(alias="specific_heat")
+    ] = entry(alias="specific_heat", meaning="heat to warm one kilogram by one degree")
     density_kg_m3: Annotated[
         float,
         quantity(q.parse_density_kg_m3, "1.1 kg/L", at_least="0.3 kg/L", at_most="6 kg/L"),
-    ] = Field(alias="density")
+    ] = entry(alias="density", meaning="weight of one litre")
 
 
 class KitEntry(Written):
     """What a mixed kit gives."""
 
-    yield_m3: KitVolume = Field(alias="yield")
+    yield_m3: KitVolume = entry(alias="yield", meaning="volume of one mixed kit")
     thickness_m: Annotated[
         float, quantity(q.parse_length_m, "1/8 in", at_least="1 mm", at_most="15 mm")
-    ] = Field(alias="thickness")
+    ] = entry(alias="thickness", meaning="film the kit is made for")
 
 
 class MixingEntry(Written):
     """The mixing procedure, and the haul it was timed with."""
 
-    liquids_s: MixTime = Field(alias="liquids")
-    filler_s: MixTime = Field(alias="filler")
-    turnaround_s: MixTime = Field(alias="turnaround")
-    reference_haul_s: MixTime = Field(alias="reference_haul")
-    power_w: Annotated[float, quantity(q.parse_power_w, "350 W", at_most="5 kW")] = Field(
-        alias="power"
+    liquids_s: MixTime = entry(alias="liquids", meaning="how long the liquids are mixed")
+    filler_s: MixTime = entry(alias="filler", meaning="how long with the filler in")
+    turnaround_s: MixTime = entry(
+        alias="turnaround", meaning="from one bucket out to the next one in"
+    )
+    reference_haul_s: MixTime = entry(
+        alias="reference_haul", meaning="the walk the times of the card include"
+    )
+    power_w: Annotated[float, quantity(q.parse_power_w, "350 W", at_most="5 kW")] = entry(
+        alias="power", meaning="what the mixer puts into the bucket as heat"
     )
 
 
 class BucketEntry(Written):
     """How a mixed bucket warms and ages."""
 
-    liquid_stage_share: Share
-    heat_rise_k: HeatRiseK = Field(alias="heat_rise")
+    liquid_stage_share: Share = entry(
+        meaning="share of the heat set free before the filler is in"
+    )
+    heat_rise_k: HeatRiseK = entry(
+        alias="heat_rise",
+        meaning="how much a bucket left full warms by itself until its working time ends",
+    )
     exchange_w_k: Annotated[
         float, quantity(q.parse_heat_exchange_w_k, "2 W/K", at_most="50 W/K")
-    ] = Field(alias="exchange")
+    ] = entry(alias="exchange", meaning="heat a bucket gives to the air for each degree")
 
 
 class ChillingEntry(Written):
     """What matters when pails of liquid stand in ice."""
 
-    coldest_liquids_c: LiquidTemperatureC = Field(alias="coldest_liquids")
+    coldest_liquids_c: LiquidTemperatureC = entry(
+        alias="coldest_liquids", meaning="the coldest its liquids may be mixed"
+    )
     pail_diameter_m: Annotated[
         float, quantity(q.parse_length_m, "165 mm", at_least="2 in", at_most="1 m")
-    ] = Field(alias="pail_diameter")
+    ] = entry(alias="pail_diameter", meaning="width of a pail of liquid")
     pail_conductivity_w_m_k: Annotated[
         float,
         quantity(
             q.parse_conductivity_w_m_k, "0.18 W/m K", at_least="0.01 W/m K", at_most="5 W/m K"
         ),
-    ] = Field(alias="conductivity")
+    ] = entry(alias="conductivity", meaning="how well the liquid carries heat")
 
 
 class SlurryMilestones(Written):
     """Table ``[milestones]`` of a slurry card."""
 
-    wet_edge: MilestoneEntry
-    working_time: MilestoneEntry
-    broadcast_opens: MilestoneEntry | None = None
-    broadcast_closes: MilestoneEntry
-    foot_traffic: MilestoneEntry
-    topcoat_opens: MilestoneEntry
-    topcoat_closes: MilestoneEntry
+    wet_edge: MilestoneEntry = entry(meaning="until the next bucket no longer melts in")
+    working_time: MilestoneEntry = entry(meaning="until it no longer smooths")
+    broadcast_opens: MilestoneEntry | None = entry(
+        None, meaning="from when it carries the aggregate"
+    )
+    broadcast_closes: MilestoneEntry = entry(meaning="until when the aggregate beds")
+    foot_traffic: MilestoneEntry = entry(meaning="from when it bears feet")
+    topcoat_opens: MilestoneEntry = entry(meaning="from when a topcoat may go on")
+    topcoat_closes: MilestoneEntry = entry(meaning="until when a topcoat bonds")
 
 
 class TopcoatMilestones(Written):
     """Table ``[milestones]`` of a topcoat card."""
 
-    working_time: MilestoneEntry
-    recoat_opens: MilestoneEntry
-    recoat_closes: MilestoneEntry
-    foot_traffic: MilestoneEntry
-    wheels: MilestoneEntry
-    wash_down: MilestoneEntry
+    working_time: MilestoneEntry = entry(meaning="until a mixed batch no longer rolls")
+    recoat_opens: MilestoneEntry = entry(meaning="from when the next coat may go on")
+    recoat_closes: MilestoneEntry = entry(meaning="until when the next coat bonds")
+    foot_traffic: MilestoneEntry = entry(meaning="from when it bears feet")
+    wheels: MilestoneEntry = entry(meaning="from when it bears carts")
+    wash_down: MilestoneEntry = entry(meaning="from when it may be washed")
 
 
 class PrimerMilestones(Written):
     """Table ``[milestones]`` of a primer card."""
 
-    working_time: MilestoneEntry
-    foot_traffic: MilestoneEntry
-    slurry_opens: MilestoneEntry
-    slurry_closes: MilestoneEntry
+    working_time: MilestoneEntry = entry(meaning="until a mixed batch no longer rolls")
+    foot_traffic: MilestoneEntry = entry(meaning="from when it bears feet")
+    slurry_opens: MilestoneEntry = entry(meaning="from when the slurry may go on")
+    slurry_closes: MilestoneEntry = entry(meaning="until when the slurry bonds")
 
 
 class CardFile(Written):
     """What every card has."""
 
-    kind: Annotated[str, choice("slurry", "topcoat", "aggregate", "primer")]
-    title: Name
-    generic: bool = False
-    source: Name = FROM_THE_CARD
-    provenance: dict[str, Name] = Field(default_factory=dict)
+    kind: Annotated[str, choice("slurry", "topcoat", "aggregate", "primer")] = entry(
+        meaning="what the card is of"
+    )
+    title: Name = entry(meaning="what it is called on sheets")
+    generic: bool = entry(False, meaning="true where it is no product of its own")
+    source: Name = entry(FROM_THE_CARD, meaning="where its values come from")
+    provenance: dict[str, Name] = Field(
+        default_factory=dict, description="where single values come from, by key"
+    )
 
 
 class SlurryFile(CardFile):
     """Card of a three-part slurry."""
 
-    kit: KitEntry
-    parts: Annotated[tuple[PartEntry, ...], Field(min_length=2, strict=False)]
-    mixing: MixingEntry
-    bucket: BucketEntry
-    chilling: ChillingEntry
-    rate: PriorEntry = PriorEntry()
-    milestones: SlurryMilestones
+    kit: KitEntry = entry(meaning="what one kit gives")
+    parts: Annotated[tuple[PartEntry, ...], Field(min_length=2, strict=False)] = entry(
+        meaning="one table for each part of a kit"
+    )
+    mixing: MixingEntry = entry(meaning="how it is mixed")
+    bucket: BucketEntry = entry(meaning="how a full bucket warms")
+    chilling: ChillingEntry = entry(meaning="what matters for pails in ice")
+    rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    milestones: SlurryMilestones = entry(meaning="one table for each thing that comes about")
 
 
 class TopcoatFile(CardFile):
@@ -238,34 +275,43 @@ class TopcoatFile(CardFile):
     ratio: Annotated[
         tuple[float, float],
         Reads(read=_read_ratio, shape={"type": "string", "examples": ["1:1"]}, example='"1:1"'),
-    ]
-    batch_m3: KitVolume = Field(alias="batch")
-    spread_first_m2_m3: SpreadRate = Field(alias="spread_first")
-    spread_second_m2_m3: SpreadRate = Field(alias="spread_second")
-    mix_s: MixTime = Field(alias="mix")
-    rate: PriorEntry = PriorEntry()
-    milestones: TopcoatMilestones
+    ] = entry(meaning="parts by volume")
+    batch_m3: KitVolume = entry(alias="batch", meaning="volume of one mixed batch")
+    spread_first_m2_m3: SpreadRate = entry(
+        alias="spread_first", meaning="area one gallon of the first coat covers"
+    )
+    spread_second_m2_m3: SpreadRate = entry(
+        alias="spread_second", meaning="area one gallon of a later coat covers"
+    )
+    mix_s: MixTime = entry(alias="mix", meaning="how long a batch is mixed")
+    rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    milestones: TopcoatMilestones = entry(meaning="one table for each thing that comes about")
 
 
 class AggregateFile(CardFile):
     """Card of the aggregate broadcast into the slurry."""
 
-    kept_kg_m2: Cover = Field(alias="kept")
-    swept_kg_m2: Cover = Field(alias="swept")
+    kept_kg_m2: Cover = entry(alias="kept", meaning="what stays in the floor")
+    swept_kg_m2: Cover = entry(alias="swept", meaning="what is swept up again")
     bag_kg: Annotated[
         float, quantity(q.parse_mass_kg, "50 lb", at_least="1 kg", at_most="2000 kg")
-    ] = Field(alias="bag")
+    ] = entry(alias="bag", meaning="weight of one bag")
 
 
 class PrimerFile(CardFile):
     """Card of a primer rolled on before the slurry."""
 
-    batch_m3: KitVolume = Field(alias="batch")
-    spread_m2_m3: SpreadRate = Field(alias="spread")
-    mix_s: MixTime = Field(alias="mix")
-    broadcast_kg_m2: Cover = entry("0 lb/sq ft", alias="broadcast", origin="default: none")
-    rate: PriorEntry = PriorEntry()
-    milestones: PrimerMilestones
+    batch_m3: KitVolume = entry(alias="batch", meaning="volume of one mixed batch")
+    spread_m2_m3: SpreadRate = entry(alias="spread", meaning="area one gallon covers")
+    mix_s: MixTime = entry(alias="mix", meaning="how long a batch is mixed")
+    broadcast_kg_m2: Cover = entry(
+        "0 lb/sq ft",
+        alias="broadcast",
+        origin="default: none",
+        meaning="aggregate strewn into it",
+    )
+    rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    milestones: PrimerMilestones = entry(meaning="one table for each thing that comes about")
 
 
 DEFAULT_ORIGINS = {

@@ -25,6 +25,7 @@ from cureplan.inputs.job.model import (
     Crew,
     Job,
     Materials,
+    Outline,
     Pace,
     Policy,
     Room,
@@ -294,10 +295,14 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
     building = written.building
     climate = entry.climate or building.climate
     set_point_c = building.set_point_c if entry.set_point_c is None else entry.set_point_c
+    outline = _outline(entry)
+    length_m, width_m = (
+        outline.size_m if outline else (entry.length_m or 0.0, entry.width_m or 0.0)
+    )
     return Room(
         name=entry.name,
-        length_m=entry.length_m,
-        width_m=entry.width_m,
+        length_m=length_m,
+        width_m=width_m,
         use=entry.use,
         way_out=entry.way_out,
         topcoats=entry.topcoats or (2 if entry.use in TWO_COAT_USES else 1),
@@ -313,6 +318,21 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
         group=entry.group,
+        outline=outline,
+    )
+
+
+def _outline(entry: RoomEntry) -> Outline | None:
+    if not entry.has_outline:
+        return None
+    first, last = sorted(entry.back_wall or (1, 2))
+    if (first, last) == (1, len(entry.corners_m)):
+        first, last = last, first
+    return Outline(
+        corners_m=entry.corners_m,
+        islands_m=entry.islands_m,
+        stop_lines_m=tuple((line[0], line[1]) for line in entry.stop_lines_m),
+        back_wall=(first - 1, last - 1),
     )
 
 

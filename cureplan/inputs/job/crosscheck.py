@@ -13,6 +13,7 @@ from pathlib import Path
 from cureplan.core.clock import MINUTES_PER_DAY
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.outlines import outline_faults
 from cureplan.inputs.job.schema import JobFile, RoomEntry, ShiftEntry, SunEntry
 
 __all__ = ["MOST_ROOMS", "crosscheck"]
@@ -42,6 +43,7 @@ def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
         _crew,
         _pace,
         _lists,
+        outline_faults,
     )
     found = [fault for check in checks for fault in check(job)]
     return [*found, *_weather(job, folder)]

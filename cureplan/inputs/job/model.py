@@ -6,6 +6,8 @@ length in metres, every duration in seconds.
 
 from __future__ import annotations
 
+import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time
 from pathlib import Path
@@ -30,7 +32,9 @@ __all__ = [
     "Display",
     "Job",
     "Materials",
+    "Outline",
     "Pace",
+    "Point",
     "Policy",
     "Remedy",
     "Room",
@@ -39,6 +43,7 @@ __all__ = [
     "SlabReading",
     "SunPatch",
     "WeatherRequest",
+    "ring_area_m2",
 ]
 
 
@@ -184,6 +189,61 @@ class SlabReading:
     read_at: datetime
 
 
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outline:
+    """A floor that is no plain rectangle: corners in metres, as measured on site."""
+
+    corners_m: tuple[Point, ...]
+    islands_m: tuple[tuple[Point, ...], ...]
+    """Columns, plinths, pits: not coated."""
+    stop_lines_m: tuple[tuple[Point, Point], ...]
+    """Drains and joints at which the pour may stop."""
+    back_wall: tuple[int, int]
+    """Corners, counted from 0, of the wall at which the pour begins."""
+
+    @property
+    def area_m2(self) -> float:
+        """What is coated [m²]."""
+        return ring_area_m2(self.corners_m) - sum(map(ring_area_m2, self.islands_m))
+
+    @property
+    def edge_m(self) -> float:
+        """Length of all edges, of islands too [m]."""
+        rings = (self.corners_m, *self.islands_m)
+        return sum(math.dist(a, b) for ring in rings for a, b in _sides(ring))
+
+    @property
+    def turn_rad(self) -> float:
+        """How far the back wall is turned; from it the floor lies on the left."""
+        a, b = (self.corners_m[corner] for corner in self.back_wall)
+        towards = math.atan2(b[1] - a[1], b[0] - a[0])
+        return towards if _signed_area_m2(self.corners_m) > 0 else towards + math.pi
+
+    @property
+    def size_m(self) -> Point:
+        """Its length along the retreat from the back wall, and its width across [m]."""
+        turn = self.turn_rad
+        across = [x * math.cos(turn) + y * math.sin(turn) for x, y in self.corners_m]
+        along = [y * math.cos(turn) - x * math.sin(turn) for x, y in self.corners_m]
+        return max(along) - min(along), max(across) - min(across)
+
+
+def _sides(ring: Sequence[Point]) -> Iterator[tuple[Point, Point]]:
+    return zip(ring, (*ring[1:], ring[0]), strict=True)
+
+
+def _signed_area_m2(ring: Sequence[Point]) -> float:
+    return sum(a[0] * b[1] - b[0] * a[1] for a, b in _sides(ring)) / 2.0
+
+
+def ring_area_m2(ring: Sequence[Point]) -> float:
+    """What a closed line through these corners holds [m²]."""
+    return abs(_signed_area_m2(ring))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
     """One floor, poured in one go from its back wall towards its way out."""
@@ -202,11 +262,22 @@ class Room:
     sun_patch: SunPatch | None
     open_by: datetime | None
     group: str | None
+    outline: Outline | None = None
+    """Where the floor is no plain rectangle; length and width then are its extent."""
 
     @property
     def area_m2(self) -> float:
         """Floor area [m²]."""
+        if self.outline is not None:
+            return self.outline.area_m2
         return self.length_m * self.width_m
+
+    @property
+    def edge_m(self) -> float:
+        """Length of the floor's edges [m]."""
+        if self.outline is not None:
+            return self.outline.edge_m
+        return 2.0 * (self.length_m + self.width_m)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

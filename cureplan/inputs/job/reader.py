@@ -12,7 +12,7 @@ from cureplan.inputs.faults import Fault, as_errors, first_error, validated
 from cureplan.inputs.files import Document, parse_document, read_document
 from cureplan.inputs.job.build import build_job, resolve_instants
 from cureplan.inputs.job.crosscheck import MOST_ROOMS, crosscheck
-from cureplan.inputs.job.model import Cards, Job
+from cureplan.inputs.job.model import Cards, Job, ring_area_m2
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
 __all__ = ["against_cards", "job_faults", "job_text_faults", "read_job", "read_job_text"]
@@ -141,11 +141,11 @@ def _too_many(written: JobFile, cards: Cards) -> list[Fault]:
     deep_m = (thickness_m + named.profile_allowance_m) * (1 + named.waste)
     buckets = 0.0
     for number, room in enumerate(written.rooms[:MOST_ROOMS]):
-        buckets += room.length_m * room.width_m * deep_m / slurry.mixed_yield_m3
+        buckets += ring_area_m2(room.corners_m) * deep_m / slurry.mixed_yield_m3
         if buckets > MOST_BUCKETS and len(written.rooms) <= MOST_ROOMS:
             return [
                 Fault(
-                    path=("rooms", number, "length"),
+                    path=("rooms", number, "outline" if room.outline_m else "length"),
                     problem=f"up to this room the job takes more than {MOST_BUCKETS} buckets",
                     cure="check the sizes, or write a job file for each part",
                 )

@@ -7,7 +7,7 @@ question `new` puts; the JSON Schema, `check`, the messages and `new` read it.
 from __future__ import annotations
 
 from importlib import resources
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import Field
 
@@ -126,7 +126,13 @@ class WeatherEntry(Written):
     )
     max_age_s: Annotated[
         float, quantity(q.parse_duration_s, "12 h", above="0 h", at_most="14 d")
-    ] = entry("12 h", alias="max_age", origin="invented", kind="hours")
+    ] = entry(
+        "12 h",
+        alias="max_age",
+        origin="invented",
+        kind="hours",
+        meaning="how old a kept copy may be",
+    )
     contact: Name | None = entry(
         None,
         ask="An e-mail or web address of yours: the open forecast asks for one",
@@ -157,8 +163,14 @@ class BuildingEntry(Written):
     slab_thickness_m: SlabDepth = entry(
         alias="slab_thickness", ask="How thick is the slab?", usual="6 in"
     )
-    insulation_m: Insulation = entry("0 in", alias="insulation")
-    below: Annotated[Literal["ground", "air"], choice("ground", "air")] = "ground"
+    insulation_m: Insulation = entry(
+        "0 in",
+        alias="insulation",
+        meaning="insulation under the slab; 0 in where there is none",
+    )
+    below: Annotated[Literal["ground", "air"], choice("ground", "air")] = entry(
+        "ground", meaning="what lies under the slab: ground or air"
+    )
     ground_c: RoomTemperatureC = entry(
         alias="ground",
         ask="How warm is the ground below? About the mean of the year, warmer in a city",
@@ -181,9 +193,11 @@ class MaterialsEntry(Written):
     """Table ``[materials]``."""
 
     slurry: Name = entry(note="a shipped card, or a path to your own")
-    topcoat: Name
-    aggregate: Name
-    primer: Name | None = None
+    topcoat: Name = entry(meaning="a shipped card, or a path to your own")
+    aggregate: Name = entry(meaning="a shipped card, or a path to your own")
+    primer: Name | None = entry(
+        None, meaning="a shipped card, or a path to your own; leave it out where none is laid"
+    )
     storage_c: Annotated[
         float | None,
         Reads(
@@ -197,31 +211,61 @@ class MaterialsEntry(Written):
         note='what the kits reach the mixer at; or "room"',
     )
     iced_c: LiquidTemperatureC = entry(
-        "40 F", alias="iced", origin="from memory", kind="temperature"
+        "40 F",
+        alias="iced",
+        origin="from memory",
+        kind="temperature",
+        meaning="how cold iced liquids reach the mixer",
     )
     cool_filler_c: RoomTemperatureC = entry(
-        "70 F", alias="cool_filler", origin="invented", kind="temperature"
+        "70 F",
+        alias="cool_filler",
+        origin="invented",
+        kind="temperature",
+        meaning="how cool the filler stays where a cool store is at hand",
     )
-    liquids_measured_c: LiquidTemperatureC | None = entry(None, alias="liquids_measured")
-    stirred_in_ice: bool = False
-    cooler_loss: Share = entry("30 %", origin="from memory", kind="share")
+    liquids_measured_c: LiquidTemperatureC | None = entry(
+        None, alias="liquids_measured", meaning="what a probe in a pail of liquid read today"
+    )
+    stirred_in_ice: bool = entry(
+        False, meaning="whether somebody stirs the pails every few minutes"
+    )
+    cooler_loss: Share = entry(
+        "30 %",
+        origin="from memory",
+        kind="share",
+        meaning="share of the ice that melts before it cools anything",
+    )
     waste: Annotated[float, quantity(q.parse_fraction, "5 %", at_most="50 %")] = entry(
-        "5 %", origin="from memory", kind="share"
+        "5 %",
+        origin="from memory",
+        kind="share",
+        meaning="share of every material that is left in pails and on tools",
     )
     profile_allowance_m: Annotated[
         float, quantity(q.parse_length_m, "0.4 mm", at_most="6 mm")
-    ] = entry("0.4 mm", alias="profile_allowance", origin="invented", kind="film")
+    ] = entry(
+        "0.4 mm",
+        alias="profile_allowance",
+        origin="invented",
+        kind="film",
+        meaning="film that fills the profile of the ground, on top of the thickness",
+    )
     thickness_m: (
         Annotated[float, quantity(q.parse_length_m, "1/8 in", at_least="1 mm", at_most="15 mm")]
         | None
-    ) = entry(None, alias="thickness")
+    ) = entry(
+        None, alias="thickness", meaning="film to lay, where it is not the one of the card"
+    )
 
 
 class ShiftEntry(Written):
     """One entry of ``pour_shifts`` or ``topcoat_shifts``."""
 
-    begins_min: ClockMinutes = entry(alias="from")
-    ends_min: ClockMinutes = entry(alias="to")
+    begins_min: ClockMinutes = entry(alias="from", meaning="when the shift begins")
+    ends_min: ClockMinutes = entry(
+        alias="to", meaning="when it ends, the next day where that is earlier"
+    )
 
 
 class CrewEntry(Written):
@@ -237,7 +281,7 @@ class CrewEntry(Written):
     broadcaster: People = entry(ask="How many broadcast the aggregate?", usual="2")
     edge: People = entry(ask="How many at the edges?", usual="1")
     topcoat: People = entry(ask="How many in the topcoat crew?", usual="3")
-    primer: People = 2
+    primer: People = entry(2, meaning="how many lay the primer")
     setup_s: SetUp = entry(alias="setup", ask="How long to set up?", usual="45 min")
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
@@ -253,30 +297,76 @@ class CrewEntry(Written):
 class PaceEntry(Written):
     """Table ``[pace]``: how much one pair of hands does in a minute."""
 
-    haul_s: Stops = entry("45 s", alias="haul", origin="invented", kind="time")
-    rake_m2_s: HandPace = entry("20 sq ft/min", alias="rake", origin="invented", kind="pace")
+    haul_s: Stops = entry(
+        "45 s",
+        alias="haul",
+        origin="invented",
+        kind="time",
+        meaning="from the mixer to the edge, one way",
+    )
+    rake_m2_s: HandPace = entry(
+        "20 sq ft/min",
+        alias="rake",
+        origin="invented",
+        kind="pace",
+        meaning="what one rake spreads",
+    )
     smooth_m2_s: HandPace = entry(
-        "15 sq ft/min", alias="smooth", origin="invented", kind="pace"
+        "15 sq ft/min",
+        alias="smooth",
+        origin="invented",
+        kind="pace",
+        meaning="what one smoother finishes",
     )
     broadcast_m2_s: HandPace = entry(
-        "7.5 sq ft/min", alias="broadcast", origin="invented", kind="pace"
+        "7.5 sq ft/min",
+        alias="broadcast",
+        origin="invented",
+        kind="pace",
+        meaning="what one broadcaster covers",
     )
     topcoat_m2_s: HandPace = entry(
-        "25 sq ft/min", alias="topcoat", origin="invented", kind="pace"
+        "25 sq ft/min",
+        alias="topcoat",
+        origin="invented",
+        kind="pace",
+        meaning="what one pair of hands rolls",
     )
     vacuum_m2_s: HandPace = entry(
-        "30 sq ft/min", alias="vacuum", origin="invented", kind="pace"
+        "30 sq ft/min",
+        alias="vacuum",
+        origin="invented",
+        kind="pace",
+        meaning="what one pair of hands vacuums",
     )
     primer_m2_s: HandPace = entry(
-        "40 sq ft/min", alias="primer", origin="invented", kind="pace"
+        "40 sq ft/min",
+        alias="primer",
+        origin="invented",
+        kind="pace",
+        meaning="what one pair of hands primes",
     )
     row_depth_min_m: RowDepth = entry(
-        "2 ft", alias="row_depth_min", origin="invented", kind="length"
+        "2 ft",
+        alias="row_depth_min",
+        origin="invented",
+        kind="length",
+        meaning="the shallowest row worth pouring",
     )
     row_depth_max_m: RowDepth = entry(
-        "5 ft", alias="row_depth_max", origin="invented", kind="length"
+        "5 ft",
+        alias="row_depth_max",
+        origin="invented",
+        kind="length",
+        meaning="how far a rake reaches from the edge",
     )
-    bay_turn_s: Stops = entry("3 min", alias="bay_turn", origin="invented", kind="time")
+    bay_turn_s: Stops = entry(
+        "3 min",
+        alias="bay_turn",
+        origin="invented",
+        kind="time",
+        meaning="lost at the turn from one bay to the next",
+    )
 
 
 class PolicyEntry(Written):
@@ -293,23 +383,29 @@ class PolicyEntry(Written):
         Field(strict=False),
     ] = entry(note="what the plan may adopt by itself, in this order")
     dew_margin_k: DewMarginK = entry(
-        "5 F", alias="dew_margin", origin="common practice", kind="difference"
+        "5 F",
+        alias="dew_margin",
+        origin="common practice",
+        kind="difference",
+        meaning="how far a slab must stay above the dew point",
     )
 
 
 class SlabReadingEntry(Written):
     """``slab_reading`` of a room."""
 
-    surface_c: SurfaceTemperatureC = entry(alias="temp")
-    read_at: Instant = entry(alias="at")
+    surface_c: SurfaceTemperatureC = entry(
+        alias="temp", meaning="what the probe read on the slab"
+    )
+    read_at: Instant = entry(alias="at", meaning="when it was read")
 
 
 class SunEntry(Written):
     """``sun`` of a room: when it falls on the floor, and on how much of it."""
 
-    begins_min: ClockMinutes = entry(alias="from")
-    ends_min: ClockMinutes = entry(alias="to")
-    share: Share
+    begins_min: ClockMinutes = entry(alias="from", meaning="when the sun reaches the floor")
+    ends_min: ClockMinutes = entry(alias="to", meaning="when it leaves")
+    share: Share = entry(meaning="share of the floor it falls on")
 
 
 RoomSide = Annotated[
@@ -317,30 +413,98 @@ RoomSide = Annotated[
 ]
 
 
+def _read_corner(value: Any) -> tuple[float, float]:
+    cure = 'write two lengths from one corner of the room, like ["12 ft 6 in", "0 ft"]'
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise refusal(value, "this is not a corner", cure)
+    across_m, along_m = (q.parse_length_m(part) for part in value)
+    if max(abs(across_m), abs(along_m)) > 300.0:
+        raise refusal(value, "this lies more than 300 m away", cure)
+    return across_m, along_m
+
+
+Corner = Annotated[
+    tuple[float, float],
+    Reads(
+        read=_read_corner,
+        shape={"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2},
+        example='["12 ft 6 in", "0 ft"]',
+    ),
+]
+CornerNumber = Annotated[int, whole(at_least=1, at_most=200, example="1")]
+
+
 class RoomEntry(Written):
     """One ``[[rooms]]``."""
 
     name: Name = entry(ask="Its name", usual="Cook line")
-    length_m: RoomSide = entry(
-        alias="length", ask="  Its length, from the back wall to the way out", usual="30 ft"
+    length_m: RoomSide | None = entry(
+        None,
+        alias="length",
+        ask="  Its length, from the back wall to the way out",
+        usual="30 ft",
     )
-    width_m: RoomSide = entry(
-        alias="width", ask="  Its width, the front that must stay wet", usual="20 ft"
+    width_m: RoomSide | None = entry(
+        None, alias="width", ask="  Its width, the front that must stay wet", usual="20 ft"
     )
     use: Annotated[str, choice(*ROOM_USES)] = entry(ask="  What for?", usual="food preparation")
     way_out: Annotated[tuple[Name, ...], Field(strict=False)] = entry(
         ask="  Which floors must the crew cross to leave it? Names with commas, or none",
         usual="none",
     )
-    topcoats: Annotated[int, whole(at_least=1, at_most=2, example="2")] | None = None
-    climate: Climate_ | None = None
-    set_point_c: RoomTemperatureC | None = entry(None, alias="set_point")
-    slab_thickness_m: SlabDepth | None = entry(None, alias="slab_thickness")
-    insulation_m: Insulation | None = entry(None, alias="insulation")
-    slab_reading: SlabReadingEntry | None = None
-    sun: SunEntry | None = None
-    open_by: Instant | None = None
-    group: Name | None = None
+    topcoats: Annotated[int, whole(at_least=1, at_most=2, example="2")] | None = entry(
+        None, meaning="how many topcoats; two where left out"
+    )
+    climate: Climate_ | None = entry(None, meaning="where it is not as the building")
+    set_point_c: RoomTemperatureC | None = entry(
+        None, alias="set_point", meaning="what its air is held at"
+    )
+    slab_thickness_m: SlabDepth | None = entry(
+        None, alias="slab_thickness", meaning="where it is not as the building"
+    )
+    insulation_m: Insulation | None = entry(
+        None, alias="insulation", meaning="where it is not as the building"
+    )
+    slab_reading: SlabReadingEntry | None = entry(None, meaning="a reading of its slab")
+    sun: SunEntry | None = entry(None, meaning="when the sun falls on its floor")
+    open_by: Instant | None = entry(
+        None, meaning="by when this room must be open, where earlier or later than the rest"
+    )
+    group: Name | None = entry(
+        None, meaning="rooms of one group are poured one right after the other"
+    )
+    outline_m: Annotated[tuple[Corner, ...], Field(max_length=200, strict=False)] | None = (
+        entry(
+            None, alias="outline", meaning="its corners one after the other, where no rectangle"
+        )
+    )
+    islands_m: Annotated[
+        tuple[Annotated[tuple[Corner, ...], Field(max_length=50, strict=False)], ...],
+        Field(max_length=50, strict=False),
+    ] = entry((), alias="islands", meaning="corners of each column, plinth or pit not coated")
+    stop_lines_m: Annotated[
+        tuple[
+            Annotated[tuple[Corner, ...], Field(min_length=2, max_length=2, strict=False)], ...
+        ],
+        Field(max_length=12, strict=False),
+    ] = entry((), alias="stop_lines", meaning="drains and joints at which a pour may stop")
+    back_wall: (
+        Annotated[tuple[CornerNumber, ...], Field(min_length=2, max_length=2, strict=False)]
+        | None
+    ) = entry(None, meaning="numbers of the two corners between which the pour begins")
+
+    @property
+    def has_outline(self) -> bool:
+        """Whether more than length and width is said of its shape."""
+        return bool(self.outline_m or self.islands_m or self.stop_lines_m)
+
+    @property
+    def corners_m(self) -> tuple[tuple[float, float], ...]:
+        """Its corners; a rectangle's from its length and width, the back wall first."""
+        if self.outline_m:
+            return self.outline_m
+        width_m, length_m = self.width_m or 0.0, self.length_m or 0.0
+        return ((0.0, 0.0), (width_m, 0.0), (width_m, length_m), (0.0, length_m))
 
 
 class JobFile(Written):
@@ -352,14 +516,18 @@ class JobFile(Written):
     languages: Annotated[
         tuple[Annotated[str, choice(*LANGUAGES)], ...], Field(min_length=1, strict=False)
     ] = entry(("en",), note='add "es" for Spanish on the sheet')
-    seed: Annotated[int, whole(at_least=0, at_most=2**31 - 1, example="1")] = 1
-    records: Name | None = None
-    site: SiteEntry
-    weather: WeatherEntry
-    building: BuildingEntry
-    access: AccessEntry
-    materials: MaterialsEntry
-    crew: CrewEntry
-    pace: PaceEntry = PaceEntry()
-    policy: PolicyEntry
-    rooms: Annotated[tuple[RoomEntry, ...], Field(min_length=1, strict=False)]
+    seed: Annotated[int, whole(at_least=0, at_most=2**31 - 1, example="1")] = entry(
+        1, meaning="any number; the same one draws the same nights"
+    )
+    records: Name | None = entry(None, meaning="a folder of past nights to learn from")
+    site: SiteEntry = entry(meaning="where the kitchen is")
+    weather: WeatherEntry = entry(meaning="where the hours come from")
+    building: BuildingEntry = entry(meaning="the house around the floor")
+    access: AccessEntry = entry(meaning="from when until when the kitchen is yours")
+    materials: MaterialsEntry = entry(meaning="what is laid")
+    crew: CrewEntry = entry(meaning="who works, and when")
+    pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
+    policy: PolicyEntry = entry(meaning="what the plan must keep and may do")
+    rooms: Annotated[tuple[RoomEntry, ...], Field(min_length=1, strict=False)] = entry(
+        meaning="one table for each floor"
+    )

@@ -14,7 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.cards.model import SlurryCard
-from cureplan.inputs.job.model import Crew, Job, Pace, Room
+from cureplan.inputs.job.model import Crew, Job, Outline, Pace, Room
+from cureplan.planning.floor.outline import Cut, Patch, cut_outline, rectangle_patches
 
 __all__ = [
     "Cadence",
@@ -24,6 +25,7 @@ __all__ = [
     "cadence_of",
     "lay_out",
     "met_by",
+    "patches_of",
     "relative_times",
 ]
 
@@ -48,11 +50,32 @@ class PourLayout:
     area_per_bucket_m2: float
     thickness_m: float
     slurry_needed_m3: float
+    cut: Cut | None = None
+    """Where the floor is no plain rectangle; the figures above then are the largest."""
 
     @property
     def kits(self) -> int:
         """Whole kits for the floor."""
-        return self.kits_per_bay * self.bays
+        return self.kits_per_bay * self.bays if self.cut is None else self.cut.bay.size
+
+    @property
+    def bay(self) -> NDArray[np.int64]:
+        """Bay of every bucket, from 0."""
+        if self.cut is not None:
+            return self.cut.bay
+        return np.arange(self.kits) // self.kits_per_bay
+
+    @property
+    def row(self) -> NDArray[np.int64]:
+        """Row of every bucket in its bay, from 0."""
+        if self.cut is not None:
+            return self.cut.row
+        return np.arange(self.kits) % self.kits_per_bay // self.buckets_per_row
+
+    @property
+    def strip_row_m(self) -> float:
+        """Depth of the row whose open strip is the largest share of it."""
+        return self.row_depth_m if self.cut is None else self.cut.strip_row_m
 
     @property
     def rows_per_bay(self) -> int:
@@ -101,6 +124,8 @@ def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
     card: SlurryCard = job.cards.slurry
     thickness_m = job.materials.thickness_m + job.materials.profile_allowance_m
     needed_m3 = room.area_m2 * (1.0 + job.materials.waste) * thickness_m
+    if room.outline is not None:
+        return _cut_to_shape(room, room.outline, job, bays=bays, needed_m3=needed_m3)
     kits_per_bay = max(1, math.ceil(needed_m3 / bays / card.mixed_yield_m3 - _EPS))
     bay_width_m = room.width_m / bays
     # What a bucket really covers once the kits are rounded up and waste is lost.
@@ -117,6 +142,40 @@ def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
         area_per_bucket_m2=area_per_bucket_m2,
         thickness_m=thickness_m,
         slurry_needed_m3=needed_m3,
+    )
+
+
+def _cut_to_shape(
+    room: Room, outline: Outline, job: Job, *, bays: int, needed_m3: float
+) -> PourLayout:
+    kit_m2 = job.cards.slurry.mixed_yield_m3 * room.area_m2 / needed_m3
+    cut = cut_outline(
+        outline, bays=bays, kit_m2=kit_m2, row_depth_min_m=job.pace.row_depth_min_m
+    )
+    return PourLayout(
+        room=room.name,
+        bays=cut.bays,
+        bay_width_m=cut.front_m,
+        kits_per_bay=int(np.bincount(cut.bay).max()),
+        buckets_per_row=cut.buckets_per_row,
+        row_depth_m=cut.row_depth_m,
+        area_per_bucket_m2=float(cut.area_m2.max()),
+        thickness_m=job.materials.thickness_m + job.materials.profile_allowance_m,
+        slurry_needed_m3=needed_m3,
+        cut=cut,
+    )
+
+
+def patches_of(layout: PourLayout, room: Room) -> tuple[Patch, ...]:
+    """What each bucket of a floor covers, as it is measured on site [m]."""
+    if layout.cut is not None:
+        return layout.cut.patches
+    return rectangle_patches(
+        length_m=room.length_m,
+        width_m=room.width_m,
+        bays=layout.bays,
+        kits_per_bay=layout.kits_per_bay,
+        buckets_per_row=layout.buckets_per_row,
     )
 
 
@@ -142,7 +201,7 @@ def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) 
         rake_s=tasks["rake"],
         smooth_s=tasks["smooth"],
         broadcast_s=broadcast_s,
-        strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.row_depth_m),
+        strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.strip_row_m),
     )
 
 
@@ -154,9 +213,8 @@ def relative_times(
     In the steady rhythm nothing queues, because no task is slower than the interval;
     only the last row's grains do, which fall after the strips that waited for it.
     """
-    kits, per_bay, per_row = layout.kits, layout.kits_per_bay, layout.buckets_per_row
+    kits, bay = layout.kits, layout.bay
     number = np.arange(kits)
-    bay, within = number // per_bay, number % per_bay
     liquids_in = number * cadence.interval_s + bay * bay_turn_s
     filler_in = liquids_in + card.liquids_mix_s
     pour = filler_in + card.filler_mix_s + cadence.haul_s
@@ -165,7 +223,7 @@ def relative_times(
     met = met_by(layout)
     return PourTimes(
         bay=bay,
-        row=within // per_row,
+        row=layout.row,
         station=number % stations,
         liquids_in_s=liquids_in,
         filler_in_s=filler_in,
@@ -197,6 +255,8 @@ def met_by(layout: PourLayout) -> NDArray[np.int64]:
     >>> met_by(five).tolist()  # two halves before three thirds
     [3, 4, 4, -1, -1]
     """
+    if layout.cut is not None:
+        return layout.cut.met
     per_bay, per_row = layout.kits_per_bay, layout.buckets_per_row
     bay_first, within = np.divmod(np.arange(layout.kits), per_bay)
     row, place = np.divmod(within, per_row)

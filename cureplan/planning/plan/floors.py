@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.layout import patches_of
 from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, PourOption, RoomPours
 from cureplan.planning.plan.hours import floor_closes_s, instant, minutes
 from cureplan.planning.plan.model import Binding, BucketPlan, RemedyTry, RoomPlan, StartHour
@@ -137,6 +138,10 @@ def _room_plan(
         reasons=_reasons(pours, poured, as_is_s, tightest),
         starts=_start_hours(job, pours, poured),
         tries=_tries(pours, poured, as_is_s),
+        patches=tuple(
+            tuple(tuple((round(x, 3), round(y, 3)) for x, y in ring) for ring in patch)
+            for patch in patches_of(plan.layout, room)
+        ),
     )
 
 

@@ -113,6 +113,8 @@ class RoomPlan:
     reasons: tuple[Message, ...]
     starts: tuple[StartHour, ...]
     tries: tuple[RemedyTry, ...] = ()
+    patches: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = ()
+    """What each bucket covers: closed lines of corners [m], as the room was measured."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

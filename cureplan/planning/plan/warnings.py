@@ -68,6 +68,12 @@ def _pour_warnings(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
         for room in rooms
         if room.row_depth_m > reach_m
     ]
+    for room in rooms:
+        divided = [str(n) for n, patch in enumerate(room.patches, start=1) if len(patch) > 1]
+        if divided:
+            found.append(
+                Message("warn.divided", {"room": room.room, "buckets": ", ".join(divided)})
+            )
     return found
 
 

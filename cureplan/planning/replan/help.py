@@ -87,7 +87,7 @@ def _would_help(
     crew = with_one_more(state.crew, "mixing")
     found += _buys("replan.help_station", room, _with_crew(pours, poured, state, before, crew))
     layout = pours.plan(option).layout
-    begun = done % layout.kits_per_bay if done < layout.kits else 0
+    begun = int(np.sum(layout.bay[:done] == layout.bay[done])) if done < layout.kits else 0
     if done and begun:
         found.append(Message("replan.help_stop", {"room": room, "bucket": done}))
     elif not done:

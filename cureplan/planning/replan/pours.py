@@ -87,7 +87,7 @@ def rest_of_floor(
     cadence_before = cadence_of(layout, card, crew=before, pace=job.pace)
     before_pour_s = card.liquids_mix_s + card.filler_mix_s + job.pace.haul_s
     number = np.arange(layout.kits)
-    bay = number // layout.kits_per_bay
+    bay = layout.bay
     pour_s = np.concatenate([floor.poured_s, np.zeros(layout.kits - floor.done)])
     for n in range(floor.done, layout.kits):
         turn_s = job.pace.bay_turn_s if bay[n] != bay[n - 1] else 0.0

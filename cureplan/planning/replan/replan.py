@@ -96,7 +96,13 @@ HOUR = timedelta(hours=1)
 WAITED_S = 120.0
 """A gap between two planned floors, the changeover over, that was meant: invented."""
 _OF_WEATHER = ("warn.gap", "warn.weather_note")
-_OF_POURS = ("warn.negative", "warn.short", "warn.sure_negative", "warn.row_deep")
+_OF_POURS = (
+    "warn.negative",
+    "warn.short",
+    "warn.sure_negative",
+    "warn.row_deep",
+    "warn.divided",
+)
 _OF_ICE = ("warn.ice_passed", "warn.ice_off_shift", "warn.ice_early")
 _UNPLANNED = PourOption(chilled=False, cool_filler=False, bays=1)
 

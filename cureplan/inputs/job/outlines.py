@@ -1,0 +1,131 @@
+"""Faults in the outline of a floor: what crosses, lies outside or is given twice."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import TYPE_CHECKING, Any
+
+from cureplan.inputs.faults import Fault
+from cureplan.inputs.job.model import Point, ring_area_m2
+from cureplan.inputs.job.schema import JobFile, RoomEntry
+
+if TYPE_CHECKING:
+    from shapely.geometry import Polygon
+
+__all__ = ["outline_faults"]
+
+LEAST_FLOOR_M2 = 0.1
+LEAST_WALL_M = 0.02
+
+
+def outline_faults(job: JobFile) -> Iterator[Fault]:
+    """What cannot be about the shape of each room."""
+    for number, room in enumerate(job.rooms):
+        yield from _sizes(number, room)
+        if room.has_outline and (room.outline_m or (room.length_m and room.width_m)):
+            yield from _shape(number, room)
+
+
+def _sizes(number: int, room: RoomEntry) -> Iterator[Fault]:
+    given = {"length": room.length_m, "width": room.width_m}
+    for key, value in given.items():
+        path = ("rooms", number, key)
+        if room.outline_m and value is not None:
+            yield Fault(
+                path=path,
+                problem="an outline says the size already",
+                cure="remove length and width, or the outline",
+            )
+        elif not room.outline_m and value is None:
+            example = '"30 ft"' if key == "length" else '"20 ft"'
+            yield Fault(
+                path=path,
+                problem="this key is missing",
+                cure=f"add a line like {key} = {example}, or give the room an outline",
+            )
+
+
+def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
+    from shapely.geometry import LineString
+
+    key = "outline" if room.outline_m else "length"
+    found = _ring(room.corners_m, ("rooms", number, key), "outline")
+    yield from found
+    if found:
+        return
+    floor = _polygon(room.corners_m)
+    yield from _back_wall(number, room)
+    islands: list[Any] = []
+    for place, corners in enumerate(room.islands_m):
+        path = ("rooms", number, "islands", place)
+        found = _ring(corners, path, "island")
+        if not found:
+            island = _polygon(corners)
+            found = _island(island, islands, floor, path)
+            islands.append(island)
+        yield from found
+    for place, (a, b) in enumerate(room.stop_lines_m):
+        line = LineString([a, b])
+        if line.length < LEAST_WALL_M or line.intersection(floor).length < LEAST_WALL_M:
+            yield Fault(
+                path=("rooms", number, "stop_lines", place),
+                problem="this line does not run over the floor",
+                cure="give the two ends of a drain or joint inside the outline",
+            )
+    if not found and floor.area - sum(i.area for i in islands) < LEAST_FLOOR_M2:
+        yield Fault(
+            path=("rooms", number, key),
+            problem="no floor is left beside the islands",
+            cure="check the corners",
+        )
+
+
+def _ring(corners: Sequence[Point], path: tuple[str | int, ...], what: str) -> list[Fault]:
+    """What is wrong with a closed line of corners; it needs not come back to the first."""
+    from shapely.validation import explain_validity
+
+    if len(corners) < 3 or len(set(corners)) < 3:
+        problem, cure = f"an {what} needs at least three corners", "add the others"
+    elif len(set(corners)) < len(corners):
+        problem, cure = "a corner stands twice", "name each once; the first is not repeated"
+    elif not (floor := _polygon(corners)).is_valid:
+        at = explain_validity(floor).partition("[")[2].rstrip("]").split()
+        where = f" near {float(at[0]):.2f} m, {float(at[1]):.2f} m" if len(at) == 2 else ""
+        problem = f"this {what} crosses itself{where}"
+        cure = "name the corners one after the other along the wall"
+    elif ring_area_m2(corners) < (LEAST_FLOOR_M2 if what == "outline" else 1e-4):
+        problem, cure = f"this {what} holds next to nothing", "check the corners"
+    else:
+        return []
+    return [Fault(path=path, problem=problem, cure=cure)]
+
+
+def _island(
+    island: Polygon, before: Sequence[Polygon], floor: Polygon, path: tuple[str | int, ...]
+) -> list[Fault]:
+    if not floor.covers(island):
+        problem, cure = "this island is not inside the room", "check its corners"
+    elif any(island.intersection(other).area > 1e-6 for other in before):
+        problem, cure = "this island lies over another", "draw both as one"
+    else:
+        return []
+    return [Fault(path=path, problem=problem, cure=cure)]
+
+
+def _back_wall(number: int, room: RoomEntry) -> Iterator[Fault]:
+    if room.back_wall is None:
+        return
+    first, last = (corner - 1 for corner in room.back_wall)
+    count = len(room.corners_m)
+    if max(first, last) >= count or (last - first) % count not in (1, count - 1):
+        yield Fault(
+            path=("rooms", number, "back_wall"),
+            problem="no wall runs between these two corners",
+            cure=f"give two neighbours of the {count} corners, like [1, 2]",
+        )
+
+
+def _polygon(corners: Sequence[Point]) -> Polygon:
+    from shapely.geometry import Polygon
+
+    return Polygon(corners)
