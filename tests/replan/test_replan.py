@@ -455,6 +455,9 @@ def test_how_past_predictions_fared_stays_on_the_new_plan(small_plan, first, log
     events = log_of(*poured_lines(room, buckets, 3))
     found = replan(plan, events, now=buckets[2].pour + SECOND)
     assert found.plan.sources.count(past) == 1
+    # Issue 14.16: "ended 0 min off on average" hid the tenths.
+    tenths = replace(past, detail=Message("source.record", values | {"miss_min": 0.44}))
+    assert "ended 0.4 min off on average" in voice_of(plan).say(tenths.detail)
 
 
 def test_buckets_not_written_down_are_as_late_as_the_last_that_was(small_plan, first, log_of):

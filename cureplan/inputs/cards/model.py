@@ -114,6 +114,10 @@ class SlurryCard:
     prior: RatePrior
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
+    product: str = ""
+    """Name its records are kept under, over all its fits."""
+    learned: tuple[str, ...] = ()
+    """Marks of the readings it has counted."""
 
     @property
     def liquids(self) -> tuple[Part, ...]:
@@ -151,6 +155,8 @@ class TopcoatCard:
     prior: RatePrior
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
+    product: str = ""
+    learned: tuple[str, ...] = ()
 
     def spread_m2_m3(self, coat: int) -> float:
         """Spread rate of a coat [m²/m³]; the first fills between the grains."""

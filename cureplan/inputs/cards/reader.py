@@ -228,6 +228,8 @@ def _slurry(card: SlurryFile, key: str, origins: Origins) -> SlurryCard:
         prior=_prior(card),
         milestones=milestones,
         provenance=origins.all(*_may_be_left_out(milestones)),
+        product=card.product or key,
+        learned=card.learned,
     )
 
 
@@ -245,6 +247,8 @@ def _topcoat(card: TopcoatFile, key: str, origins: Origins) -> TopcoatCard:
         prior=_prior(card),
         milestones=milestones,
         provenance=origins.all(*_may_be_left_out(milestones)),
+        product=card.product or key,
+        learned=card.learned,
     )
 
 

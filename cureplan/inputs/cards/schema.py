@@ -255,6 +255,10 @@ class CardFile(Written):
     )
 
 
+PRODUCT = entry(None, meaning="what its records are kept under, over all its fits")
+LEARNED = entry((), meaning="marks of the readings it has counted, written by `cureplan fit`")
+
+
 class SlurryFile(CardFile):
     """Card of a three-part slurry."""
 
@@ -266,6 +270,8 @@ class SlurryFile(CardFile):
     bucket: BucketEntry = entry(meaning="how a full bucket warms")
     chilling: ChillingEntry = entry(meaning="what matters for pails in ice")
     rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    product: Name | None = PRODUCT
+    learned: Annotated[tuple[Name, ...], Field(strict=False)] = LEARNED
     milestones: SlurryMilestones = entry(meaning="one table for each thing that comes about")
 
 
@@ -285,6 +291,8 @@ class TopcoatFile(CardFile):
     )
     mix_s: MixTime = entry(alias="mix", meaning="how long a batch is mixed")
     rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    product: Name | None = PRODUCT
+    learned: Annotated[tuple[Name, ...], Field(strict=False)] = LEARNED
     milestones: TopcoatMilestones = entry(meaning="one table for each thing that comes about")
 
 
@@ -322,7 +330,7 @@ DEFAULT_ORIGINS = {
 }
 """Origins of what a card may leave out, by key path or by its last key."""
 
-_NO_VALUES = ("kind", "title", "generic", "source", "provenance")
+_NO_VALUES = ("kind", "title", "generic", "source", "provenance", "product", "learned")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -33,7 +33,9 @@ def card_text(card: SlurryCard | TopcoatCard, *, heading: Iterable[str] = ()) ->
     lines = [f"# {_printable(line)}".rstrip() for line in heading]
     lines += ["", f'kind = "{kind}"', f"title = {quoted(card.title)}"]
     lines += ["generic = true"] if card.generic else []
-    lines += [f"source = {quoted(common)}", ""]
+    lines += [f"source = {quoted(common)}"]
+    lines += [f"product = {quoted(card.product)}"] if card.product else []
+    lines += [*_learned(card.learned), ""]
     lines += _slurry_body(card) if isinstance(card, SlurryCard) else _topcoat_body(card)
     lines += _table(
         "rate",
@@ -64,6 +66,14 @@ def origin_text(*parts: str) -> str:
 
 def _printable(text: str) -> str:
     return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def _learned(marks: tuple[str, ...]) -> list[str]:
+    rows = [
+        "    " + " ".join(f"{quoted(mark)}," for mark in marks[n : n + 8])
+        for n in range(0, len(marks), 8)
+    ]
+    return ["learned = [", *rows, "]"] if marks else []
 
 
 def _duration(after_s: float) -> str:

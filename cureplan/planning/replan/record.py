@@ -62,7 +62,7 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
     ]
     return FinishedJob(
         job=job.site.name,
-        card=job.cards.slurry.key,
+        card=job.cards.slurry.product or job.cards.slurry.key,
         finished=events[-1].at.astimezone(job.site.zone).replace(microsecond=0),
         holds_frac=HOLDS_FRAC,
         clocks=tuple(outcomes),

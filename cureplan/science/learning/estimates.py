@@ -19,7 +19,7 @@ from cureplan.science.learning.least_squares import (
     half_width,
     student_limit,
 )
-from cureplan.science.learning.model import Curve, Estimate
+from cureplan.science.learning.model import Curve, Estimate, NextReading
 from cureplan.science.learning.procedure_readings import ReadingsModel, row_table
 from cureplan.science.learning.setup import Setup
 
@@ -31,6 +31,7 @@ __all__ = [
     "curves",
     "disagreement",
     "estimate",
+    "measure_next",
     "new_spread",
     "read_milestones",
     "reference_c",
@@ -202,6 +203,32 @@ def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
             )
         )
     return tuple(made_curves)
+
+
+NEXT_C = (10.0, 15.0, 21.0, 27.0, 33.0)
+"""Temperatures at which a crew can set up a cup, and over which times are to be known."""
+
+
+def measure_next(found: Solution, made: Setup) -> NextReading:
+    """Which milestone at which temperature would leave all times surest, read once more.
+
+    Source: A row more takes C s sᵀ C / (σ² + sᵀ C s) off the covariance (Sherman-Morrison).
+    """
+    names = made.maker.names
+    on = steady(found, made, NEXT_C, range(len(names)))
+    together = on.slopes @ found.covariance @ on.slopes.T
+    own = np.diag(together)
+    spreads = np.array([made.card.milestones[name].spread_frac for name in names])
+    scatter = np.hypot(found.factor * spreads[on.milestone], made.lot_sd)
+    # Column by column: what reading that one once more takes off every variance.
+    left = np.mean(own[:, None] - together**2 / (scatter**2 + own), axis=0)
+    best = int(np.argmin(left))
+    return NextReading(
+        milestone=names[on.milestone[best]],
+        at_c=float(on.temp_c[best]),
+        sd_frac=float(np.sqrt(np.mean(own))),
+        sd_then_frac=float(np.sqrt(left[best])),
+    )
 
 
 SURE_KJ_MOL = 30.0

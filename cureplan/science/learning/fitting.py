@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -31,7 +32,7 @@ from cureplan.science.learning.procedure_readings import BALANCE
 from cureplan.science.learning.report import report
 from cureplan.science.learning.setup import Setup, balance_sd, setup
 
-__all__ = ["fit_card", "readings_digest"]
+__all__ = ["fit_card", "reading_marks"]
 
 PINNED = 0.75
 """A term of the heat balance is changed on the card when its doubt has shrunk to this
@@ -39,13 +40,36 @@ share of what it was: invented."""
 NO_HUMIDITY = math.nan
 
 
-def readings_digest(readings: Sequence[Reading]) -> str:
-    """Six signs that tell one set of readings from another."""
-    lines = sorted(
-        repr((r.kind, r.batch, r.milestone, r.after_s, r.temp_c, r.slab_c, r.liquids_c))
-        for r in readings
-    )
-    return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:6]
+def reading_marks(readings: Sequence[Reading]) -> tuple[str, ...]:
+    """Eight signs for each reading that tell it from others, wherever it is written down."""
+    seen: Counter[str] = Counter()
+    marks = []
+    for r in readings:
+        said = repr((r.kind, r.batch, r.milestone, r.after_s, r.temp_c, r.slab_c, r.liquids_c))
+        seen[said] += 1
+        marks.append(_signs(f"{said} {seen[said]}", 8))
+    return tuple(marks)
+
+
+def _signs(text: str, count: int) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:count]
+
+
+def _not_learned(
+    card: SlurryCard | TopcoatCard, readings: Sequence[Reading], source: str
+) -> tuple[Reading, ...]:
+    """Readings the card has not counted yet."""
+    marks = zip(readings, reading_marks(readings), strict=True)
+    kept = tuple(reading for reading, mark in marks if mark not in card.learned)
+    if not any(reading.kind != "probe" for reading in kept):
+        raise InputError(
+            "the card was fitted to these readings already",
+            cure="add new readings, or start from the card before",
+            source=source,
+            key="--card",
+            value=card.key,
+        )
+    return kept
 
 
 def fit_card(
@@ -59,25 +83,20 @@ def fit_card(
 ) -> CardFit:
     """Fit a card to readings.
 
-    Not for readings of several products in one go. A card that was fitted already must
-    not be given the same readings again: start from the card before.
+    Not for readings of several products in one go. Readings that the card has counted in
+    an earlier fit do not count again.
     """
-    kept = _without(readings, without, source)
-    digest = readings_digest(kept)
-    if any(f"({digest}): fitted" in origin for origin in card.provenance.values()):
-        raise InputError(
-            "the card was fitted to these readings already",
-            cure="start from the card before, or strike what it has seen",
-            source=source,
-            key="--card",
-            value=card.key,
-        )
+    asked = _without(readings, without, source)
+    kept = _not_learned(card, asked, source)
+    marks = tuple(mark for mark in reading_marks(asked) if mark not in card.learned)
+    digest = _signs("\n".join(sorted(marks)), 6)
     try:
         made, found, humidity, balance = _search(card, kept)
         refuse_nonsense(found, made, source=source)
         return report(
             made, found, humidity, balance, source=source, digest=digest,
             fitted_on=fitted_on, blank=tuple(blank), excluded=tuple(without),
+            marks=marks, known=len(asked) - len(kept),
         )  # fmt: skip
     except OutOfRangeError as error:
         raise InputError(

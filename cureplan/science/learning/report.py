@@ -31,6 +31,7 @@ from cureplan.science.learning.estimates import (
     curves,
     disagreement,
     estimate,
+    measure_next,
     new_spread,
     reference_c,
     refuse_order,
@@ -237,14 +238,17 @@ def report(
     fitted_on: date,
     blank: tuple[int, ...],
     excluded: tuple[int, ...],
+    marks: tuple[str, ...],
+    known: int,
 ) -> CardFit:
     energy = estimate(found, made.layout.at("energy"), unit=1e3)
     at_c = reference_c(found, made)
     milestones = _milestones(made, found, at_c)
     refuse_order(found, made, at_c)
     outlying = disagreement(found, made)
+    learned = replace(made.card, learned=(*made.card.learned, *marks))
     card = fitted_card(
-        made.card,
+        learned,
         energy=energy,
         milestones=milestones,
         balance=balance,
@@ -261,6 +265,8 @@ def report(
         digest=digest,
         fitted_on=fitted_on,
         counted=len(made.readings),
+        known=known,
+        measure_next=measure_next(found, made),
         blank=blank,
         excluded=excluded,
         share=SHARE,
