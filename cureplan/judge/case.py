@@ -17,7 +17,7 @@ from cureplan.inputs.job.model import Room
 from cureplan.judge import outlines
 from cureplan.judge.ageing import CardRate, RoomHours, read_card, room_hours
 from cureplan.judge.kit import KitModel, KitRuns, Kits, calibrate, run_kits
-from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, PrimerPlan, RoomPlan
+from cureplan.planning.plan.model import BucketPlan, CoatPlan, Night, Plan, PrimerPlan, RoomPlan
 
 __all__ = ["READ_SLAB_SD_K", "Case", "Floor", "Planned", "read_case"]
 
@@ -144,7 +144,7 @@ def read_case(plan: Plan) -> Case:
     card = plan.job.cards.slurry
     materials = plan.job.materials
     thickness_m = materials.thickness_m + materials.profile_allowance_m
-    model = calibrate(card, thickness_m=thickness_m)
+    model = _as_seen(calibrate(card, thickness_m=thickness_m), plan.night)
     coat, primer = plan.job.cards.topcoat, plan.job.cards.primer
     case = Case(
         plan=plan,
@@ -155,6 +155,21 @@ def read_case(plan: Plan) -> Case:
         floors=(),
     )
     return replace(case, floors=tuple(_floors(case, model)))
+
+
+def _as_seen(model: KitModel, night: Night | None) -> KitModel:
+    """The card's bucket at the speed and with the doubt that the night's plan states."""
+    if night is None:
+        return model
+    faster, rate = night.rate_factor, model.rate
+    seen = replace(
+        rate,
+        energy_sd_j_mol=rate.energy_sd_j_mol * night.card_doubt_frac,
+        batch_frac=rate.batch_frac * night.batch_doubt_frac,
+        ref_s={name: ref_s / faster for name, ref_s in rate.ref_s.items()},
+    )
+    # As much heat by the end of the working time, in less age.
+    return replace(model, rate=seen, heat_j=model.heat_j * faster)
 
 
 def _floors(case: Case, model: KitModel) -> Iterator[Floor]:

@@ -167,7 +167,7 @@ def check_risk(case: Case) -> Iterator[Finding]:
     """Shares lie within 0 to 1, and no whole holds more often than a part of it."""
     plan, risk = case.plan, case.plan.risk
     yield from miscounted("risk", None, "seed", risk.seed, plan.job.seed)
-    spread = max(m.spread_frac for m in plan.job.cards.slurry.milestones.values())
+    spread = case.slurry.batch_frac
     label = "spread of batches"
     yield from mismeasured(
         "risk", None, label, risk.batch_sd_frac, spread, within=1e-9, unit="share"

@@ -7,7 +7,7 @@ two of them can disagree about a minute.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +23,7 @@ __all__ = [
     "CLOSING_MILESTONES",
     "SlurryClocks",
     "TopcoatClocks",
+    "clocks_as_seen",
     "reference_humidity",
     "slurry_clocks",
     "topcoat_clocks",
@@ -244,6 +245,31 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
         film_m=film_m,
         slab_effusivity=slab_effusivity,
         humidity=points.humidity_rate(fit),
+    )
+
+
+def clocks_as_seen(
+    clocks: SlurryClocks,
+    *,
+    rate_factor: float,
+    card_doubt_frac: float,
+    batch_doubt_frac: float,
+) -> SlurryClocks:
+    """The clocks of a batch seen to age so many times faster than its card.
+
+    The shares are what is left of the doubt of the card's energy and of its batches.
+    """
+    fit = replace(
+        clocks.fit,
+        ln_reference_s=clocks.fit.ln_reference_s - np.log(rate_factor),
+        covariance=clocks.fit.covariance * card_doubt_frac**2,
+    )
+    return replace(
+        clocks,
+        kit=replace(clocks.kit, working_age_s=clocks.kit.working_age_s / rate_factor),
+        age_s={name: age_s / rate_factor for name, age_s in clocks.age_s.items()},
+        fit=fit,
+        spread_frac=clocks.spread_frac * batch_doubt_frac,
     )
 
 

@@ -136,7 +136,7 @@ def assemble(
         chill=chill,
         hours=Rows(hour_rows(job, series, pours)),
         takeoff=_takeoff(job, pours, schedule, chill.ice_per_kit_kg),
-        risk=_risk(job, odds),
+        risk=_risk(pours, odds),
         warnings=(
             *plan_warnings(
                 job,
@@ -223,14 +223,14 @@ def _takeoff(
     return total_takeoff(rooms, job)
 
 
-def _risk(job: Job, odds: Odds) -> Risk:
+def _risk(pours: Mapping[str, RoomPours], odds: Odds) -> Risk:
     return Risk(
         members=odds.members,
         seed=odds.seed,
         forecast_sd_k=FORECAST_SD_K,
         slab_sd_k=SLAB_SD_K,
         late_sd_min=LATE_SD_S / 60.0,
-        batch_sd_frac=max(m.spread_frac for m in job.cards.slurry.milestones.values()),
+        batch_sd_frac=max(room.clocks.spread_frac for room in pours.values()),
         opens_on_time_frac=odds.opening_frac,
         buckets_keep_frac=odds.buckets_frac,
         coats_keep_frac=odds.coats_frac,

@@ -324,6 +324,12 @@ class Night:
     left_out: tuple[str, ...]
     """Rooms that no shift holds any more."""
     changes: tuple[Message, ...]
+    rate_factor: float = 1.0
+    """How many times faster than its card says the batch ages; the card stays as it is."""
+    card_doubt_frac: float = 1.0
+    """Share left of the doubt of the card's energy once the night was read."""
+    batch_doubt_frac: float = 1.0
+    """Share left of the spread of batches."""
     follows: str = ""
     """`plan_id` of the plan before it."""
     poured: tuple[NightPoured, ...] = ()

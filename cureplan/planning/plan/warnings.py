@@ -231,16 +231,13 @@ def provenance(values: Iterable[str]) -> tuple[Message, ...]:
 
     Examples
     --------
-    >>> provenance(["invented", "corrected on the night from 7 readings"])[0].values
-    {'readings': 7}
+    >>> provenance(["invented", "common practice", "invented"])[0].values
+    {'text': 'common practice'}
     """
     return tuple(_origin(text) for text in sorted(set(values)))
 
 
 def _origin(text: str) -> Message:
-    night = re.fullmatch(r"corrected on the night from (\d+) readings?", text)
-    if night:
-        return Message("origin.night", {"readings": int(night[1])})
     fitted = re.fullmatch(r"(.+: fitted \S+) from (\d+) readings?", text)
     if fitted:
         source = fitted[1].replace(": fitted", "").strip()

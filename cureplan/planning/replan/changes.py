@@ -22,6 +22,7 @@ from cureplan.planning.plan.model import (
     plan_id,
 )
 from cureplan.planning.replan.estimate import NightReadings
+from cureplan.planning.replan.job import BatchRate
 from cureplan.planning.replan.state import NightState
 from cureplan.planning.schedule.placing import crew_spans
 
@@ -41,6 +42,7 @@ def night_of(
     readings: NightReadings,
     changes: tuple[Message, ...],
     *,
+    rate: BatchRate,
     left_out: Sequence[str],
 ) -> Night:
     """What was learned and poured; its log is added apart."""
@@ -62,6 +64,9 @@ def night_of(
         ),
         left_out=tuple(left_out),
         changes=changes,
+        rate_factor=rate.rate_factor,
+        card_doubt_frac=rate.card_doubt_frac,
+        batch_doubt_frac=rate.batch_doubt_frac,
         follows=plan_id(old),
         poured=tuple(
             NightPoured(room=name, buckets=floor.done, assumed=floor.assumed)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cureplan.inputs.cards.model import SlurryCard
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.night_log import ENDS, NightEvent
 from cureplan.planning.floor.conditions import RoomConditions
@@ -89,12 +90,20 @@ def estimate_night(
     *,
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
+    doubt_left: float,
 ) -> NightReadings:
     """Correct speed and slabs by what the log saw."""
     rooms = tuple(state.floors)
     seen = seen_in(job, events, state, conditions, clocks)
     at_s = [e.at.timestamp() for e in seen.readings_said] or [state.now_s]
-    prior = night_prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
+    prior = night_prior(
+        job.cards.slurry,
+        clocks,
+        conditions,
+        rooms,
+        at_s=float(np.median(at_s)),
+        doubt_left=doubt_left,
+    )
     fit = fit_night(
         clocks=clocks,
         haul_s=job.pace.haul_s,
@@ -147,17 +156,23 @@ def seen_in(
 
 
 def night_prior(
+    card: SlurryCard,
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
     rooms: Sequence[str],
     *,
     at_s: float,
+    doubt_left: float,
 ) -> NightPrior:
-    """What is believed before anything was seen: tonight's lot, and the card's energy."""
+    """What is believed before anything was seen: tonight's lot, and the card's energy.
+
+    `doubt_left` is the share that earlier plans of the night have left of it.
+    """
     slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
     doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
     return NightPrior(
-        ln_speed_sd=float(np.hypot(LOT_SD, doubt.card)),
+        ln_speed_sd=float(np.hypot(LOT_SD * doubt_left, doubt.card)),
+        kit_sd=max(milestone.spread_frac for milestone in card.milestones.values()),
         slab_sd_k=tuple(
             max(slab_sd_k(at_s, reading_s=conditions[room].reading_s), 1e-2) for room in rooms
         ),

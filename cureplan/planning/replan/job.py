@@ -1,15 +1,14 @@
-"""The job as the night has made it: card, slabs, kits, hands and rooms corrected."""
+"""The job as the night has made it: batch, slabs, kits, hands and rooms corrected."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.inputs.cards.model import Milestone, SlurryCard
 from cureplan.inputs.job.model import Job, Materials, Room, SlabReading
 from cureplan.inputs.job.schema import TWO_COAT_USES
 from cureplan.inputs.tables.night_log import AddedRoom
@@ -17,16 +16,17 @@ from cureplan.planning.floor.conditions import TAU_S, RoomConditions
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.estimate import NightReadings
 from cureplan.planning.replan.state import NightState
-from cureplan.science.clocks import SlurryClocks, slurry_clocks
+from cureplan.science.clocks import SlurryClocks, clocks_as_seen, slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
-from cureplan.science.kit import run_bucket
 from cureplan.science.learning.setup import BATCH_SHARE
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
 
 __all__ = [
+    "BatchRate",
     "corrected_conditions",
     "corrected_job",
     "plan_conditions",
+    "plan_rate",
     "plan_series",
     "slurry_of",
 ]
@@ -145,13 +145,11 @@ def corrected_job(
     state: NightState,
     readings: NightReadings,
     *,
-    clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
 ) -> Job:
-    """The job with tonight's card, slabs, kits, hands and rooms."""
-    card, materials = job.cards.slurry, job.materials
+    """The job with tonight's slabs, kits, hands and rooms; its cards stay as they are."""
+    materials = job.materials
     if readings.fit.readings:
-        card = corrected_card(card, clocks, readings)
         air_c = float(np.mean([c.air_at(state.now_s) for c in conditions.values()]))
         materials = _corrected_kits(materials, readings.fit.kit_k, air_c)
     kept = [room for room in job.rooms if room.name not in state.dropped]
@@ -166,77 +164,54 @@ def corrected_job(
     ] + [_new_room(job, added) for added in state.added]
     return replace(
         job,
-        cards=replace(job.cards, slurry=card),
         materials=materials,
         crew=state.crew,
         rooms=tuple(rooms),
     )
 
 
-def corrected_card(
-    card: SlurryCard, clocks: SlurryClocks, readings: NightReadings
-) -> SlurryCard:
-    """The card with every point at the time this batch would take under its conditions.
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchRate:
+    """Tonight's batch against its card, as `Night` states it."""
 
-    The times are those of the whole procedure run at the batch's speed, so that the clocks
-    made from the new card are the old ones at that speed.
-    """
-    left, before = readings.ln_speed_sd, readings.fit.prior.ln_speed_sd
-    surer = min(1.0, left / before)
-    # What one kit has of its own, no reading of others makes surer.
-    own = float(np.sqrt(BATCH_SHARE)) * clocks.spread_frac
-    narrower = min(1.0, float(np.hypot(left, own) / np.hypot(before, own)))
-    origin = f"corrected on the night from {readings.fit.readings} readings"
-    milestones = {
-        name: _corrected(card, milestone, clocks, readings.speed, narrower, origin)
-        for name, milestone in card.milestones.items()
-    }
-    moved = {f"milestones.{name}.points": origin for name in milestones}
-    return replace(
-        card,
-        milestones=milestones,
-        prior=replace(card.prior, sd_j_mol=card.prior.sd_j_mol * surer),
-        provenance=dict(card.provenance) | moved,
-    )
+    rate_factor: float = 1.0
+    card_doubt_frac: float = 1.0
+    batch_doubt_frac: float = 1.0
 
-
-def _corrected(
-    card: SlurryCard,
-    milestone: Milestone,
-    clocks: SlurryClocks,
-    speed: float,
-    narrower: float,
-    origin: str,
-) -> Milestone:
-    mixed_s = card.filler_mix_s if milestone.clock_starts == "mixed" else 0.0
-    points = []
-    for point in milestone.points:
-        pace = 1.0
-        if clocks.humidity is not None and point.humidity_frac is not None:
-            pace = float(clocks.humidity.at(point.humidity_frac))
-        path = run_bucket(
-            point.at_c,
-            point.at_c,
-            point.at_c,
-            point.at_c,
-            card.reference_haul_s,
-            kit=clocks.kit,
-            speed=[pace, pace * speed],
-            film_m=clocks.film_m,
-            slab_effusivity=clocks.slab_effusivity,
+    def of(self, job: Job) -> SlurryClocks:
+        """The clocks of a job's card at tonight's rate."""
+        return clocks_as_seen(
+            slurry_of(job),
+            rate_factor=self.rate_factor,
+            card_doubt_frac=self.card_doubt_frac,
+            batch_doubt_frac=self.batch_doubt_frac,
         )
-        before_s, after_s = path.when_s(clocks.age_s[milestone.name])
-        ratio = float(after_s / before_s)
-        points.append(
-            replace(
-                point,
-                after_s=(point.after_s + mixed_s) * ratio - mixed_s,
-                after_late_s=(point.after_late_s + mixed_s) * ratio - mixed_s,
-                provenance=origin,
-            )
+
+    def after(self, readings: NightReadings) -> BatchRate:
+        """The rate once more was read."""
+        fit = readings.fit
+        if not fit.readings:
+            return self
+        left, before = readings.ln_speed_sd, fit.prior.ln_speed_sd
+        # What one kit has of its own, no reading of others makes surer.
+        own = float(np.sqrt(BATCH_SHARE)) * fit.prior.kit_sd
+        return BatchRate(
+            rate_factor=self.rate_factor * readings.speed,
+            card_doubt_frac=self.card_doubt_frac * min(1.0, left / before),
+            batch_doubt_frac=self.batch_doubt_frac
+            * min(1.0, float(np.hypot(left, own) / np.hypot(before, own))),
         )
-    return replace(
-        milestone, points=tuple(points), spread_frac=milestone.spread_frac * narrower
+
+
+def plan_rate(plan: Plan) -> BatchRate:
+    """What a plan takes its batch to do; a plan made before the night, what the card says."""
+    night = plan.night
+    if night is None:
+        return BatchRate()
+    return BatchRate(
+        rate_factor=night.rate_factor,
+        card_doubt_frac=night.card_doubt_frac,
+        batch_doubt_frac=night.batch_doubt_frac,
     )
 
 

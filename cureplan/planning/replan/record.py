@@ -13,12 +13,10 @@ from statistics import NormalDist
 from cureplan.core.errors import InputError
 from cureplan.inputs.tables.night_log import ENDS, NightEvent
 from cureplan.inputs.tables.record import ClockOutcome, FinishedJob
-from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.estimate import Seen, night_prior, refuse_wild_ends, seen_in
-from cureplan.planning.replan.job import plan_conditions, slurry_of
-from cureplan.planning.replan.state import NightState, night_state
-from cureplan.science.clocks import SlurryClocks
+from cureplan.planning.replan.job import plan_conditions, plan_rate
+from cureplan.planning.replan.state import night_state
 from cureplan.science.learning.setup import watched_sd
 from cureplan.science.learning.tonight import NightFit, SeenEnd, fit_night
 
@@ -45,9 +43,27 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
         )
     job = plan.job
     state = night_state(plan, events, now=events[-1].at)
-    clocks, conditions = slurry_of(job), plan_conditions(plan)
+    rate, conditions = plan_rate(plan), plan_conditions(plan)
+    clocks = rate.of(job)
     seen = seen_in(job, events, state, conditions, clocks)
-    measured = _measured(job.pace.haul_s, seen, clocks, conditions, state)
+    prior = night_prior(
+        job.cards.slurry,
+        clocks,
+        conditions,
+        seen.rooms,
+        at_s=state.now_s,
+        doubt_left=rate.card_doubt_frac,
+    )
+    # What thermometers alone say of slabs and kits; no clock that was seen to end.
+    measured = fit_night(
+        clocks=clocks,
+        haul_s=job.pace.haul_s,
+        prior=prior,
+        buckets=seen.buckets,
+        ends=(),
+        slabs=seen.slabs,
+        mixes=seen.mixes,
+    )
     refuse_wild_ends(seen, measured)
     sd_frac = {(b.room, b.number): b.clocks_sd_frac for b in plan.buckets}
     outcomes = [
@@ -66,25 +82,6 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
         finished=events[-1].at.astimezone(job.site.zone).replace(microsecond=0),
         holds_frac=HOLDS_FRAC,
         clocks=tuple(outcomes),
-    )
-
-
-def _measured(
-    haul_s: float,
-    seen: Seen,
-    clocks: SlurryClocks,
-    conditions: dict[str, RoomConditions],
-    state: NightState,
-) -> NightFit:
-    """What thermometers alone say of slabs and kits; no clock that was seen to end."""
-    return fit_night(
-        clocks=clocks,
-        haul_s=haul_s,
-        prior=night_prior(clocks, conditions, seen.rooms, at_s=state.now_s),
-        buckets=seen.buckets,
-        ends=(),
-        slabs=seen.slabs,
-        mixes=seen.mixes,
     )
 
 

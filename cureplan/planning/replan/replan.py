@@ -27,11 +27,12 @@ from cureplan.planning.replan.coats import place_coats_again
 from cureplan.planning.replan.estimate import NightReadings, estimate_night
 from cureplan.planning.replan.help import help_for_short_buckets
 from cureplan.planning.replan.job import (
+    BatchRate,
     corrected_conditions,
     corrected_job,
     plan_conditions,
+    plan_rate,
     plan_series,
-    slurry_of,
 )
 from cureplan.planning.replan.order import Placed, best_order, carries_on
 from cureplan.planning.replan.pours import (
@@ -142,21 +143,26 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
     if not state.floors and not state.added:
         raise NoFeasiblePlanError("every room was dropped: nothing is left to plan")
     before = plan_conditions(plan)
-    clocks = slurry_of(plan.job)
+    rate = plan_rate(plan)
     readings = estimate_night(
         plan.job,
         events,
         state,
-        clocks=clocks,
+        clocks=rate.of(plan.job),
         conditions=before,
+        doubt_left=rate.card_doubt_frac,
     )
-    job = corrected_job(plan.job, state, readings, clocks=clocks, conditions=before)
+    rate = rate.after(readings)
+    job = corrected_job(plan.job, state, readings, conditions=before)
     conditions = corrected_conditions(before, job.rooms, readings, now_s=state.now_s)
-    return _put_together(plan, events, state, readings, _pours(job, conditions))
+    pours = _pours(job, conditions, rate)
+    return _put_together(plan, events, state, readings, rate, pours)
 
 
-def _pours(job: Job, conditions: Mapping[str, RoomConditions]) -> dict[str, RoomPours]:
-    slurry, topcoat = slurry_of(job), topcoat_clocks(job.cards.topcoat)
+def _pours(
+    job: Job, conditions: Mapping[str, RoomConditions], rate: BatchRate
+) -> dict[str, RoomPours]:
+    slurry, topcoat = rate.of(job), topcoat_clocks(job.cards.topcoat)
     return {
         room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name])
         for room in job.rooms
@@ -168,6 +174,7 @@ def _put_together(
     events: Sequence[NightEvent],
     state: NightState,
     readings: NightReadings,
+    rate: BatchRate,
     pours: dict[str, RoomPours],
 ) -> Replanned:
     found = _place(old, state, pours)
@@ -189,7 +196,7 @@ def _put_together(
     help_ = help_for_short_buckets(found.pours, found.placed, state, before=old.job.crew)
     stated = changes_of(old, new, state, readings, events, left_out=found.left_out)
     changes = (*stated[:1], *_carry_on(found, state), *help_, *stated[1:])
-    night = night_of(old, new, state, readings, changes, left_out=found.left_out)
+    night = night_of(old, new, state, readings, changes, rate=rate, left_out=found.left_out)
     plan = _finished(old, new, state, replace(night, log=log_of(old, events)))
     require_confirmed_rest(plan, state)
     return Replanned(plan=plan, readings=readings, changes=changes)
@@ -353,6 +360,7 @@ def _finished(
         sources=(
             *_sources_of(old, "weather", "note"),
             *(s for s in new.sources if s.kind not in ("weather", "note")),
+            *_batch_source(old, night),
             *_sources_of(old, "record"),
         ),
         night=night,
@@ -380,6 +388,14 @@ def _past(warning: Message, floors: Mapping[str, FloorState]) -> bool:
         return False
     bucket = warning.values.get("bucket")
     return floor.complete or (isinstance(bucket, int) and bucket <= floor.done)
+
+
+def _batch_source(old: Plan, night: Night) -> tuple[Source, ...]:
+    """How many readings the batch is timed by; those of the plan before where none are new."""
+    if not night.readings:
+        return tuple(source for source in old.sources if source.label == "night")
+    say = Message("source.night", {"readings": night.readings})
+    return (Source(kind="assumption", label="night", licence=None, generic=False, detail=say),)
 
 
 def _sources_of(old: Plan, *kinds: str) -> tuple[Source, ...]:

@@ -113,9 +113,10 @@ class SeenMix:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightPrior:
-    """What was believed before: SD of ln(speed), and of each room's slab [K]."""
+    """What was believed before, 1 SD: ln(speed) of all kits and of one, each slab [K]."""
 
     ln_speed_sd: float
+    kit_sd: float
     slab_sd_k: tuple[float, ...]
 
 
@@ -244,7 +245,7 @@ def fit_night(
         for number, bucket in enumerate(buckets)
     ]
     rows = [
-        *(_end(end, templates[end.bucket], milestones, clocks.spread_frac) for end in ends),
+        *(_end(end, templates[end.bucket], milestones, prior.kit_sd) for end in ends),
         *(_mix(mix, templates[mix.bucket]) for mix in mixes),
         *(_slab(slab) for slab in slabs),
     ]
@@ -263,7 +264,7 @@ def fit_night(
     believed.says("slabs", 0.0, 1.0)
     believed.says("slab", 0.0, math.sqrt(1.0 - SHARED_SLAB) * sd_k)
     believed.says("slope", 0.0, SLOPE_SD_K)
-    believed.of_batches(rows, [clocks.spread_frac] * len(milestones), {})
+    believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
     model, problem = pose(
         rows,
         believed,
