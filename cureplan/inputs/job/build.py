@@ -19,10 +19,12 @@ from cureplan.inputs.faults import Fault
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.model import (
+    LONGEST_ACCESS,
     Access,
     Building,
     Cards,
     Crew,
+    Heat,
     Job,
     Materials,
     Outline,
@@ -49,8 +51,6 @@ __all__ = [
     "resolve_instants",
 ]
 
-# A kitchen closed for longer is a building site; more likely a slip in a date.
-LONGEST_ACCESS = timedelta(days=60)
 # An older reading says nothing about the slab on the night.
 OLDEST_READING = timedelta(days=7)
 FARTHEST_FROM_ZONE_H = 5.0
@@ -95,6 +95,9 @@ def resolve_instants(job: JobFile) -> tuple[Instants | None, list[Fault]]:
 
 
 def _zone(name: str) -> ZoneInfo | None:
+    # Names of whatever this machine has been set to, and zones that count leap seconds.
+    if name.startswith(("posix/", "right/")) or name in ("localtime", "posixrules", "Factory"):
+        return None
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
@@ -118,7 +121,11 @@ def _written(job: JobFile) -> dict[KeyPath, datetime]:
         ("access", "from"): job.access.begins,
         ("access", "open_by"): job.access.open_by,
     }
+    if job.building.heat is not None:
+        written["building", "heat", "from"] = job.building.heat.begins
     for number, room in enumerate(job.rooms):
+        if room.heat is not None:
+            written["rooms", number, "heat", "from"] = room.heat.begins
         if room.slab_reading is not None:
             written["rooms", number, "slab_reading", "at"] = room.slab_reading.read_at
         if room.open_by is not None:
@@ -146,7 +153,17 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
                 value=job.access.open_by,
             )
         ]
-    return [
+    late = [
+        Fault(
+            path=path,
+            problem="the heaters would start after the kitchen opens",
+            cure="let them start before access.open_by, or leave heat out",
+            value=at.astimezone(instants.zone).replace(tzinfo=None).isoformat(),
+        )
+        for path, at in instants.at.items()
+        if path[-2:] == ("heat", "from") and at >= open_by
+    ]
+    return late + [
         fault
         for number, _ in enumerate(job.rooms)
         for fault in (_reading(job, instants, number), _room_opening(job, instants, number))
@@ -318,7 +335,20 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
         group=entry.group,
+        heat=_heat(written, number, entry, instants),
         outline=outline,
+    )
+
+
+def _heat(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -> Heat | None:
+    heat = entry.heat or written.building.heat
+    if heat is None or (entry.climate or written.building.climate) == "held":
+        return None
+    of: KeyPath = ("rooms", number) if entry.heat else ("building",)
+    return Heat(
+        to_c=heat.to_c,
+        from_at=instants.at[(*of, "heat", "from")],
+        runs="heat" not in written.policy.remedies,
     )
 
 
