@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from difflib import get_close_matches
+from functools import cache, partial
+from importlib import resources
 from pathlib import Path
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -48,12 +51,16 @@ from cureplan.inputs.job.schema import (
 __all__ = [
     "Instants",
     "build_job",
+    "outline_of",
     "resolve_instants",
 ]
 
 # An older reading says nothing about the slab on the night.
 OLDEST_READING = timedelta(days=7)
-FARTHEST_FROM_ZONE_H = 5.0
+FARTHEST_FROM_ZONE_H = 4.0
+"""Clocks run up to 3.3 h beside the sun somewhere, daylight saving included (from memory)."""
+FARTHEST_FROM_CITY_DEG = 35.0
+"""No time zone reaches further north or south of the city it is named after (from memory)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -201,19 +208,62 @@ def _room_opening(job: JobFile, instants: Instants, number: int) -> Fault | None
 
 
 def _far_from_zone(job: JobFile, instants: Instants) -> list[Fault]:
-    """A forgotten minus before a western longitude puts the sun on the wrong side."""
-    offset = instants.begins.astimezone(instants.zone).utcoffset() or timedelta(0)
-    hours = job.site.longitude_deg / 15 - offset / timedelta(hours=1)
-    if abs((hours + 12) % 24 - 12) <= FARTHEST_FROM_ZONE_H:
+    """Coordinates that do not lie in the time zone: signs turned or the two swapped."""
+    latitude_deg, longitude_deg = job.site.latitude_deg, job.site.longitude_deg
+    far = partial(_where_far, instants=instants, time_zone=job.site.time_zone)
+    wrong = far(latitude_deg, longitude_deg)
+    if wrong is None:
         return []
+    cure = "south and west of Greenwich are negative; check it, or the time zone"
+    if abs(longitude_deg) <= 90 and far(longitude_deg, latitude_deg) is None:
+        cure = "latitude and longitude seem to have changed places"
+    else:
+        for north, east in ((1, -1), (-1, 1), (-1, -1)):
+            if far(north * latitude_deg, east * longitude_deg, most_h=2.5) is None:
+                turned = -latitude_deg if wrong == "latitude" else -longitude_deg
+                cure = f"south and west of Greenwich are negative; did you mean {turned:g}?"
+                break
     return [
         Fault(
-            path=("site", "longitude"),
-            problem=f"this longitude does not lie in {job.site.time_zone}",
-            cure="longitudes west of Greenwich are negative; check it, or the time zone",
-            value=job.site.longitude_deg,
+            path=("site", wrong),
+            problem=f"this {wrong} does not lie in {job.site.time_zone}",
+            cure=cure,
+            value=getattr(job.site, f"{wrong}_deg"),
         )
     ]
+
+
+def _where_far(
+    latitude_deg: float,
+    longitude_deg: float,
+    *,
+    instants: Instants,
+    time_zone: str,
+    most_h: float = FARTHEST_FROM_ZONE_H,
+) -> str | None:
+    """Which of the two lies too far from a zone, longitude first; None for neither."""
+    offset = instants.begins.astimezone(instants.zone).utcoffset() or timedelta(0)
+    hours = longitude_deg / 15 - offset / timedelta(hours=1)
+    if abs((hours + 12) % 24 - 12) > most_h:
+        return "longitude"
+    city_deg = _zone_latitude_deg(time_zone)
+    if city_deg is not None and abs(latitude_deg - city_deg) > FARTHEST_FROM_CITY_DEG:
+        return "latitude"
+    return None
+
+
+@cache
+def _zone_latitude_deg(time_zone: str) -> float | None:
+    """Latitude of the city a zone is named after, from the zone database's own table."""
+    table = resources.files("tzdata") / "zoneinfo" / "zone.tab"
+    for line in table.read_text(encoding="utf-8").splitlines():
+        cells = line.split("\t")
+        if len(cells) > 2 and cells[2] == time_zone:
+            degrees = re.match(r"([+-])(\d\d)(\d\d)", cells[1])
+            if degrees:
+                size = int(degrees[2]) + int(degrees[3]) / 60
+                return -size if degrees[1] == "-" else size
+    return None
 
 
 def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Path) -> Job:
@@ -312,7 +362,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
     building = written.building
     climate = entry.climate or building.climate
     set_point_c = building.set_point_c if entry.set_point_c is None else entry.set_point_c
-    outline = _outline(entry)
+    outline = outline_of(entry)
     length_m, width_m = (
         outline.size_m if outline else (entry.length_m or 0.0, entry.width_m or 0.0)
     )
@@ -352,7 +402,8 @@ def _heat(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
     )
 
 
-def _outline(entry: RoomEntry) -> Outline | None:
+def outline_of(entry: RoomEntry) -> Outline | None:
+    """The shape of a room that is more than a length and a width."""
     if not entry.has_outline:
         return None
     first, last = sorted(entry.back_wall or (1, 2))
