@@ -51,8 +51,8 @@ def ring_m2(ring):
 
 def test_an_l_shaped_kitchen_by_hand(plain_room, plain_job):
     # 24 * 18 + 10 * 12 - 4 * 3 = 540 sq ft; 24+30+10+12+14+18 = 108 ft of wall and 14 ft
-    # round the column. 540 sq ft * 0.09290304 * 1.1 * 3.5 mm = 0.193146 m³: 20.66 kits of
-    # 9.35 L, so 21.
+    # round the column. 540 sq ft * 0.09290304 * 1.1 * 3.5 mm = 0.193146 m³: 20.33 kits of
+    # 9.5 L, so 21.
     room = shaped(plain_room, kitchen())
     assert room.area_m2 == pytest.approx(540 * 0.09290304)
     assert room.edge_m == pytest.approx(122 * FT)
