@@ -186,7 +186,7 @@ def test_a_card_without_limits_takes_those_from_memory():
     shipped = (
         Path(__file__).parents[2] / "cureplan/inputs/cards/shipped/fast-slurry.toml"
     ).read_text()
-    first, _, rest = shipped.partition("[limits]")
+    first, _, rest = shipped.replace('limits = "from memory"\n', "").partition("[limits]")
     card = read_card_text(first + rest.partition("\n\n")[2], source=Path("own.toml"))
     # 45 to 100 °F for slab and air, 50 to 100 °F for material and mix.
     assert card.limits.slab_c == card.limits.air_c == pytest.approx((65 / 9, 340 / 9))
@@ -201,3 +201,26 @@ def test_a_card_of_ones_own_keeps_its_limits():
     ).read_text()
     own = text.replace('lowest_slab = "40 F"', 'lowest_slab = "-10 C"')
     assert read_card_text(own, source=Path("own.toml")).limits.slab_c[0] == pytest.approx(-10.0)
+
+
+PRINTED = {
+    "16 to 18 h at 70 F, 50 % RH": (16, 18, 21.111, 0.5),
+    "16-18 h @ 70°F (21°C), 50% RH": (16, 18, 21.111, 0.5),
+    "16 – 18 hours at 70 degrees F and 50 % R.H.": (16, 18, 21.111, 0.5),
+    "16-1/2 to 18 hrs. at 21 C": (16.5, 18, 21.0, None),
+    "18 h at 21,5 °C / 55 %": (18, 18, 21.5, 0.55),
+}
+
+
+@pytest.mark.parametrize("text", PRINTED)
+def test_what_a_sheet_prints_is_typed_as_printed(topcoat_text, text):
+    # Issue 14.15. By hand: 70 °F is 21.111 °C.
+    card = read_card_text(
+        topcoat_text.replace('{ at = "21 C", after = "18 h" }', f'"{text}"'),
+        source=Path("mine.toml"),
+    )
+    (point,) = card.milestones["recoat_closes"].points
+    soonest_h, latest_h, at_c, share = PRINTED[text]
+    assert (point.after_s, point.after_late_s) == (3600 * soonest_h, 3600 * latest_h)
+    assert point.at_c == pytest.approx(at_c, abs=1e-3)
+    assert point.humidity_frac == share

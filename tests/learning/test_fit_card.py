@@ -228,6 +228,22 @@ def test_readings_all_over_the_place_are_refused(topcoat):
         fitted(topcoat, wild)
 
 
+def test_two_nights_of_records_15_percent_apart_are_accepted(slurry):
+    # Issue 14.14: a crew's first two nights, from pallets 15 % slow and 15 % fast.
+    rows = []
+    for lot, factor in (("night 1", 0.85), ("night 2", 1.15)):
+        for kit in range(4):
+            own = factor * (1.0 + 0.03 * (kit - 1.5))
+            where = {**KIT, "batch": f"{lot} {kit}", "lot": lot}
+            rows += [
+                reading("bucket", "wet_edge", 8.3 * own, **where),
+                reading("bucket", "broadcast_closes", 13.1 * own, **where),
+            ]
+    found = fitted(slurry, rows)
+    assert not found.disagreeing
+    assert not any(one.disagrees for one in found.batches)
+
+
 def test_hours_written_for_minutes_are_refused_on_their_line(slurry):
     # Issue 14.13: `cup,wet_edge,16` under hours made a card with a nine-hour wet edge.
     with pytest.raises(InputError, match="times longer than the card's time") as caught:

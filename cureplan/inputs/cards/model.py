@@ -13,6 +13,7 @@ from typing import Literal
 
 __all__ = [
     "NO_LIMITS",
+    "ORDER",
     "AggregateCard",
     "Milestone",
     "MilestonePoint",
@@ -42,6 +43,20 @@ TOPCOAT_MILESTONES = (
     "wash_down",
 )
 
+ORDER = (
+    ("wet_edge", "broadcast_closes"),
+    ("broadcast_opens", "broadcast_closes"),
+    ("wet_edge", "foot_traffic"),
+    ("working_time", "foot_traffic"),
+    ("broadcast_closes", "foot_traffic"),
+    ("topcoat_opens", "topcoat_closes"),
+    ("working_time", "recoat_opens"),
+    ("working_time", "foot_traffic"),
+    ("recoat_opens", "recoat_closes"),
+    ("foot_traffic", "wheels"),
+    ("foot_traffic", "wash_down"),
+)
+"""Milestones of which the second never comes first."""
 PRIMER_MILESTONES = ("working_time", "foot_traffic", "slurry_opens", "slurry_closes")
 
 

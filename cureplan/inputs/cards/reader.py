@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import (
+    ORDER,
     AggregateCard,
     Milestone,
     MilestonePoint,
@@ -71,7 +72,7 @@ def card_faults(card: CardFile, values: Mapping[str, Any]) -> list[Fault]:
             entry = getattr(card.milestones, name)
             if entry is not None:
                 faults += _points(entry, ("milestones", name, "points"))
-        faults += [*_opens_and_closes(card), *_limits(card)]
+        faults += [*_opens_and_closes(card), *_order(card), *_limits(card)]
     return faults
 
 
@@ -183,6 +184,24 @@ def _limits(card: SlurryFile | TopcoatFile | PrimerFile) -> Iterator[Fault]:
                 problem=f"lowest_{what} is not below highest_{what}",
                 cure="let the lowest be the smaller (defaults are 45 F or 50 F, and 100 F)",
             )
+
+
+def _order(card: SlurryFile | TopcoatFile | PrimerFile) -> Iterator[Fault]:
+    """Milestones that would come in an order that cannot be, timed under one condition."""
+    for first_name, second_name in ORDER:
+        if (first_name, second_name) in _OPENS_BEFORE_CLOSES:
+            continue
+        first: MilestoneEntry | None = getattr(card.milestones, first_name, None)
+        second: MilestoneEntry | None = getattr(card.milestones, second_name, None)
+        if first is None or second is None or first.clock != second.clock:
+            continue
+        for number, late in enumerate(second.points):
+            if any(_alike(late, p) and late.after_s[1] < p.after_s[0] for p in first.points):
+                yield Fault(
+                    path=("milestones", second_name, "points", number, "after"),
+                    problem=f"{first_name} would come after it",
+                    cure="check minutes against hours, and which time is which",
+                )
 
 
 def _alike(one: PointEntry, other: PointEntry) -> bool:

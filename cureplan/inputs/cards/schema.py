@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from cureplan.core import quantities as q
 from cureplan.core.quantities import refusal
@@ -89,6 +89,15 @@ class PointEntry(Written):
     source: Name | None = entry(None, meaning="where this point comes from")
 
 
+def _as_printed(value: Any) -> Any:
+    """A point as a data sheet prints it, taken apart into its keys."""
+    printed = q.split_printed(value) if isinstance(value, str) else None
+    if printed is None:
+        return value
+    after, at, humidity = printed
+    return {"after": after, "at": at} | ({"humidity": humidity} if humidity else {})
+
+
 class MilestoneEntry(Written):
     """When one thing comes about, from a clock's start."""
 
@@ -96,7 +105,8 @@ class MilestoneEntry(Written):
         entry(None, meaning="what the time counts from")
     )
     points: Annotated[
-        tuple[PointEntry, ...], Field(min_length=1, max_length=MOST_POINTS, strict=False)
+        tuple[Annotated[PointEntry, BeforeValidator(_as_printed)], ...],
+        Field(min_length=1, max_length=MOST_POINTS, strict=False),
     ] = entry(meaning="times at reference temperatures")
     spread_frac: Annotated[
         float, quantity(q.parse_fraction, "10 %", at_least="0.1 %", at_most="60 %")

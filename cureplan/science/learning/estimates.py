@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import InputError
-from cureplan.inputs.cards.model import Milestone, SlurryCard
+from cureplan.inputs.cards.model import ORDER, Milestone, SlurryCard
 from cureplan.science.learning.least_squares import (
     PRIOR_FREEDOM,
     Solution,
@@ -236,20 +236,6 @@ SURE_KJ_MOL = 30.0
 though chance might have done it: some file in twenty of a slow product (invented)."""
 FAR_TIMES = 8.0
 """A time this many times the card's, or less than its share, is another unit: invented."""
-NEVER_BEFORE = (
-    ("wet_edge", "broadcast_closes"),
-    ("broadcast_opens", "broadcast_closes"),
-    ("wet_edge", "foot_traffic"),
-    ("working_time", "foot_traffic"),
-    ("broadcast_closes", "foot_traffic"),
-    ("topcoat_opens", "topcoat_closes"),
-    ("working_time", "recoat_opens"),
-    ("working_time", "foot_traffic"),
-    ("recoat_opens", "recoat_closes"),
-    ("foot_traffic", "wheels"),
-    ("foot_traffic", "wash_down"),
-)
-"""Milestones of which the second never comes first."""
 SUSPECTED = 0.05
 """Share of sound files in which some reading may be called out of line."""
 BEYOND_DOUBT = 0.99
@@ -304,7 +290,7 @@ def refuse_order(found: Solution, made: Setup, at_c: float) -> None:
     names = list(made.maker.names)
     on = steady(found, made, [at_c], range(len(names)))
     ln_s = dict(zip(names, on.ln_s.tolist(), strict=True))
-    for first, second in NEVER_BEFORE:
+    for first, second in ORDER:
         if first in ln_s and second in ln_s and not ln_s[first] < ln_s[second]:
             raise InputError(
                 f"{first} would come after {second}: {math.exp(ln_s[first]) / 60:.0f} "
