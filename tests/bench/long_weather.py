@@ -21,7 +21,9 @@ WAYS = {
     "spreadsheet, decimal commas": (
         "Datum;Temperatur [°C];Taupunkt [°C]", "%d.%m.%Y %H:%M", ";", ",",
     ),
-    "spreadsheet, 12-hour clock": ("Date/Time,Temp (C),Dew Point (C)", "%m/%d/%Y %I:%M %p", ",", "."),
+    "spreadsheet, 12-hour clock": (
+        "Date/Time,Temp (C),Dew Point (C)", "%m/%d/%Y %I:%M %p", ",", ".",
+    ),
 }  # fmt: skip
 
 

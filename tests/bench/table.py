@@ -4,7 +4,8 @@
     python tests/bench/table.py clocks     only the lines whose group holds a word
 
 Groups: clocks, slab, weather, risk, plan, start, size. Times are processor time: of the
-shortest of some runs, or of the middle one for whole processes. Ratios are against a peer in the same run.
+shortest of some runs, or of the middle one for whole processes. Ratios are
+against a peer in the same run.
 """
 
 from __future__ import annotations
