@@ -95,6 +95,7 @@ def page_data(plan: Plan) -> str:
         "ice": [
             {
                 "room": one_line(room.room),
+                "key": room.room,
                 "by": _down(room.in_ice_by),
                 "stir": _down(room.in_ice_by_stirred),
             }

@@ -14,14 +14,14 @@ let state = fresh();
 
 function fresh() {
   return {
-    version: 1, plan: plan.id, late_s: 0, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
+    version: 1, plan: plan.id, late_s: 0, clock_s: 0, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
     // By these a later plan of the same night knows the buckets again.
     keys: plan.buckets.map((_, index) => bucketKey(index)),
   };
 }
 
 function now_s() {
-  return Date.now() / 1000 + rehearsal_s;
+  return Date.now() / 1000 + rehearsal_s + state.clock_s;
 }
 
 function storeName() {
@@ -71,6 +71,7 @@ function sound(kept) {
   return {
     ...fresh(),
     late_s: Number.isFinite(kept.late_s) && Math.abs(kept.late_s) <= 86400 ? kept.late_s : 0,
+    clock_s: Number.isFinite(kept.clock_s) && Math.abs(kept.clock_s) <= 50400 ? kept.clock_s : 0,
     fixed: picked(kept.fixed, isBucket, isFixed),
     poured: picked(kept.poured, isBucket, isInstant),
     short: picked(kept.short, isBucket, isInstant),
