@@ -91,7 +91,7 @@ def page_data(plan: Plan) -> str:
         ],
         "buckets": _rows_of(_buckets(plan, order)),
         "coats": _coats(plan, order),
-        "calls": _calls(plan),
+        "calls": _rows_of(_calls(plan)),
         "ice": [
             {
                 "room": one_line(room.room),
