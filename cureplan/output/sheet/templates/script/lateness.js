@@ -106,12 +106,13 @@ function isBegun(index, task) {
   return plan.buckets[index][task] + shiftOf(index, task) <= now_s();
 }
 
-// What is mixed and not on the floor is poured now at the earliest.
+// What is mixed and not on the floor is poured now at the earliest; once its clocks have ended
+// it was poured without a tick or lost, and moves nothing any more.
 function moveOf(index) {
   const { pour } = plan.buckets[index];
   if (index in state.poured) return state.poured[index] - pour;
   const shift = shiftOf(index, "pour");
-  const mixed = isBegun(index, "filler") && isAsked(index, now_s());
+  const mixed = isBegun(index, "filler") && now_s() < clockEnd(index, CLOCKS[2]);
   return mixed ? Math.max(shift, now_s() - pour) : shift;
 }
 
