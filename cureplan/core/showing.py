@@ -22,6 +22,7 @@ __all__ = [
     "format_volume",
     "format_waiting_time",
     "format_working_time",
+    "in_display_units",
 ]
 
 Display = Literal["us", "metric"]
@@ -165,3 +166,22 @@ def _minutes(count: int) -> str:
     if rest or not hours:
         parts.append(f"{rest} min")
     return sign + " ".join(parts)
+
+
+def in_display_units(name: str, value: float, display: Display) -> float | int:
+    """A number for a table, by the suffix of its name; what has no unit stays as it is.
+
+    Temperatures to a tenth, volumes to a hundredth, shares in whole percent, rounded down.
+
+    >>> in_display_units("slab_c", 30.42, "us"), in_display_units("volume_m3", 0.01, "us")
+    (86.8, 2.64)
+    """
+    suffix = name.rpartition("_")[2]
+    us = display == "us"
+    if suffix == "c":
+        return round(value * 1.8 + 32 if us else value, 1)
+    if suffix == "m3":
+        return round(value / (GALLON_M3 if us else 0.001), 2)
+    if suffix == "frac":
+        return math.floor(value * 100 + 1e-9)
+    return value

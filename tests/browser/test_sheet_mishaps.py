@@ -13,7 +13,7 @@ from output.sheet_sample import after
 
 from browser.conftest import PHONE, Opener, Sheet
 from browser.test_sheet_log import saved_log, write_plan
-from cureplan.inputs.tables.night_log import read_night_log
+from cureplan.inputs.tables.night_log import read_night_log, read_night_logs
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.replan import night_site
 from cureplan.planning.replan.replan import replan as plan_again
@@ -184,8 +184,9 @@ def test_a_coat_waits_for_its_floor_and_for_its_window_and_is_ticked(
     assert "until 07:01" in task.inner_text()
     task.get_by_role("button", name="Coat done").click()
     assert task.count() == 0
-    log = saved_log(sheet, tmp_path).read_text(encoding="utf-8")
-    assert "# 2013-07-18T06:25:01-04:00,coat begun,Cook line,,,topcoat 1" in log
+    log = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert "2013-07-18T06:25:01-04:00,coat begun,Cook line,,1," in log
+    assert [line.split(",")[1] for line in log[2:]] == ["vacuumed", "coat begun", "coat laid"]
 
 
 def test_the_sheet_opens_on_what_is_to_be_done_and_nothing_lies_under_the_bar(
@@ -265,7 +266,7 @@ def test_storage_that_holds_nonsense_never_stops_the_page(open_sheet: Opener, ke
     sheet.page.reload()
     sheet.wait(0.1)
     sheet.row(0).locator("[data-tick]").check()
-    assert sheet.page.locator("#sheet-en .clock").inner_text() == "Wed 21:07:06"
+    assert sheet.page.locator("#sheet-en .clock").inner_text() == "Wed 21:07:06 site time"
     assert "2013-07-17T21:07:06-04:00,poured,Cook line,1,," in saved_log(
         sheet, tmp_path
     ).read_text(encoding="utf-8")
@@ -310,3 +311,70 @@ def test_a_forgotten_tick_is_taken_as_replan_takes_it(
         sheet.row(gone - 1).locator("[data-tick]").check()
         after_s = json.loads(sheet.page.evaluate("name => localStorage.getItem(name)", name))
         assert after_s["poured"][str(gone - 1)] == pytest.approx(expected[gone - 1], abs=1)
+
+
+def test_a_clock_that_is_an_hour_off_is_noticed_and_can_be_set(
+    open_sheet: Opener, tmp_path: Path
+):
+    # By hand: bucket 1 is due at 21:06:30; this phone says 22:07 when it is poured.
+    sheet = open_sheet(at=after(67))
+    sheet.row(0).locator("[data-tick]").check()
+    offer = sheet.page.locator("#sheet-en .behind:visible")
+    assert "due at 21:06, was poured 1 h late" in offer.inner_text()
+    assert "Does its clock run 1 h ahead?" in offer.inner_text()
+    sheet.press("Set this sheet −1 h")
+    assert sheet.page.locator("#sheet-en .behind:visible").count() == 0
+    assert "21:07:00" in sheet.page.locator("#sheet-en .clock").inner_text()
+    assert "site time" in sheet.page.locator("#sheet-en .clock").inner_text()
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert lines[2:] == ["2013-07-17T21:07:00-04:00,poured,Cook line,1,,"]
+    # Kept over a reload.
+    sheet.page.reload()
+    assert "21:07" in sheet.page.locator("#sheet-en .clock").inner_text()
+
+
+def test_a_crew_that_is_late_by_no_whole_hour_is_not_blamed_on_the_clock(open_sheet: Opener):
+    sheet = open_sheet(at=after(6.5 + 35))
+    sheet.row(0).locator("[data-tick]").check()
+    assert "Shift the plan" in sheet.page.locator("#sheet-en .behind:visible").inner_text()
+    sheet = open_sheet(at=after(-50))
+    sheet.row(0).locator("[data-tick]").check()
+    assert "1 h behind?" in sheet.page.locator("#sheet-en .behind:visible").inner_text()
+
+
+def test_the_log_leaves_the_phone_without_a_file(open_sheet: Opener):
+    # A browser that shares, and one whose share fails: the text is copied then.
+    prepare = """
+      window.shared = [];
+      navigator.canShare = () => false;
+      navigator.share = async (what) => { window.shared.push(what); };
+      document.execCommand = () => {
+        window.copied = document.activeElement.value;
+        return true;
+      };
+    """
+    sheet = open_sheet(at=after(7), prepare=prepare)
+    sheet.row(0).locator("[data-tick]").check()
+    sheet.press("Share the log")
+    [what] = sheet.page.evaluate("window.shared")
+    assert ",poured,Cook line,1,," in what["text"]
+    sheet.page.evaluate("() => { navigator.share = async () => { throw new Error('no'); }; }")
+    sheet.press("Share the log")
+    sheet.page.get_by_role("button", name="Copied").first.wait_for()
+    assert ",poured,Cook line,1,," in sheet.page.evaluate("window.copied")
+
+
+def test_logs_of_two_phones_are_read_as_one(
+    open_sheet: Opener, demo_plan: Plan, tmp_path: Path
+):
+    old = demo_plan.buckets_of(demo_plan.buckets[0].room)
+    file = write_plan(demo_plan, tmp_path)
+    logs = []
+    for phone, buckets in (("a", (0, 1)), ("b", (1, 2))):
+        sheet = open_sheet(at=old[2].pour, file=file)
+        for index in buckets:
+            sheet.row(index).locator("[data-tick]").check()
+        (tmp_path / phone).mkdir()
+        logs.append(saved_log(sheet, tmp_path / phone))
+    events = read_night_logs(logs, site=night_site(demo_plan))
+    assert [(e.event, e.bucket) for e in events] == [("poured", n) for n in (1, 2, 3)]

@@ -198,13 +198,22 @@ def _axe():
 
 
 @pytest.mark.parametrize(
-    ("size", "language", "scheme"),
-    [(PHONE, "en", "light"), (PHONE, "es", "dark"), (DESKTOP, "en", "dark")],
-    ids=["phone en light", "phone es dark", "desktop en dark"],
+    ("size", "language", "scheme", "forced"),
+    [
+        (PHONE, "en", "light", "none"),
+        (PHONE, "es", "dark", "none"),
+        (DESKTOP, "en", "dark", "none"),
+        (PHONE, "en", "dark", "active"),
+    ],
+    ids=["phone en light", "phone es dark", "desktop en dark", "phone en forced colours"],
 )
-def test_the_accessibility_engine_finds_nothing(open_sheet: Opener, size, language, scheme):
+def test_the_accessibility_engine_finds_nothing(
+    open_sheet: Opener, size, language, scheme, forced
+):
     axe = _axe()
-    sheet = open_sheet(at=after(9), size=size, color_scheme=scheme, bypass_csp=True)
+    sheet = open_sheet(
+        at=after(9), size=size, color_scheme=scheme, forced_colors=forced, bypass_csp=True
+    )
     sheet.row(0).locator("[data-tick]").check()
     sheet.press("5 min more")
     for part in (".report", ".log-part"):

@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 from icalendar import Calendar
 
-from cureplan.output.sheet.crew_calendar import crew_ics, job_mark
+from cureplan.core.messages import Message
+from cureplan.output.sheet.crew_calendar import crew_ics, job_mark, role_calendars
 from cureplan.planning.plan.model import Plan
 from output import sheet_sample
 
@@ -54,14 +55,57 @@ def test_each_call_is_one_event_in_utc(plan: Plan):
     assert first["DTSTART"].dt.utcoffset() == timedelta(0)
     assert first["DTEND"].dt == plan.calls[0].last_task
     assert first["DTSTAMP"].dt == plan.decisions.made_at
-    assert str(first["SUMMARY"]) == "Mixer: Cook line (pour)"
+    assert str(first["SUMMARY"]) == "Mixer: Cook line"
     assert "2 people" in str(first["DESCRIPTION"])
 
 
-def test_each_event_rings_before_its_call(plan: Plan):
-    for event in events(plan):
+def moving_on(plan: Plan) -> Plan:
+    """The plan with mixers who only move over to the second room."""
+    calls = tuple(
+        replace(call, reason=Message("call.moves_on", {"ahead_s": 900.0}))
+        if (call.role, call.room) == ("mixer", "Corridor")
+        else call
+        for call in plan.calls
+    )
+    return replace(plan, calls=calls)
+
+
+def test_who_only_moves_over_comes_once_with_each_start_in_the_text(plan: Plan):
+    # By hand: the mixers begin at 21:00 in the first room and at 22:00 in the second.
+    both = [e for e in events(moving_on(plan)) if str(e["SUMMARY"]).startswith("Mixer")]
+    assert [str(e["SUMMARY"]) for e in both] == ["Mixer: Cook line, Corridor"]
+    text = str(both[0]["DESCRIPTION"]).replace("\u00a0", " ")
+    assert "Cook line, pour: 21:00 to" in text
+    assert "Corridor, pour: 22:00 to" in text
+    assert both[0]["DTEND"].dt == max(c.last_task for c in plan.calls if c.role == "mixer")
+
+
+def test_arrivals_ring_and_nothing_rings_while_pouring(plan: Plan):
+    for event in events(moving_on(plan)):
         [alarm] = event.walk("VALARM")
         assert alarm["TRIGGER"].dt < timedelta(0)
+    late = replace(plan.chill.rooms[0], in_ice_by=sheet_sample.after(30))
+    iced = replace(plan, chill=replace(plan.chill, rooms=(late,)))
+    [ice] = [
+        event
+        for event in Calendar.from_ical(crew_ics(iced)).walk("VEVENT")
+        if str(event["SUMMARY"]).startswith("Pails in")
+    ]
+    assert ice.walk("VALARM") == []
+
+
+def test_each_role_has_a_calendar_of_its_own_called_off_like_the_whole(plan: Plan):
+    files = role_calendars(plan)
+    assert set(files) == {
+        f"crew-{role}.ics"
+        for role in ("foreman", "mixer", "runner", "smoother", "vacuum", "topcoat")
+    }
+    assert sum(len(by_id(text)) for text in files.values()) == len(by_id(crew_ics(plan)))
+    mixer = Calendar.from_ical(files["crew-mixer.ics"])
+    assert str(mixer["NAME"]) == f"{plan.job.site.name}: Mixer"
+    again = role_calendars(without_runner(plan), earlier=[crew_ics(plan)])
+    [off] = by_id(again["crew-runner.ics"]).values()
+    assert str(off["STATUS"]) == "CANCELLED"
 
 
 def test_a_new_plan_moves_the_old_events(plan: Plan):
@@ -81,11 +125,12 @@ def test_no_two_events_share_an_id(plan: Plan):
     assert len(set(ids)) == len(ids)
 
 
-def test_ids_tell_roles_and_rooms_apart_where_joined_they_read_alike():
-    first = sheet_sample.sample_plan(("ab", "c"))
-    second = sheet_sample.sample_plan(("a", "bc"))
-    shared = {e["UID"] for e in events(first)} & {e["UID"] for e in events(second)}
-    assert shared == set()
+def test_ids_tell_jobs_apart_and_outlive_a_room_that_is_renamed(plan: Plan):
+    ids = {e["UID"] for e in events(plan)}
+    assert not ids & {
+        e["UID"] for e in events(sheet_sample.sample_plan(site="Another kitchen"))
+    }
+    assert ids == {e["UID"] for e in events(sheet_sample.sample_plan(("Grill", "Corridor")))}
 
 
 def test_every_event_lasts_and_is_stamped_in_utc(plan: Plan):
@@ -115,7 +160,7 @@ def test_a_call_that_vanished_is_called_off_with_a_higher_number(plan: Plan):
     second = crew_ics(without_runner(plan), earlier=[first])
     assert by_id(first).keys() == by_id(second).keys()
     off = [e for e in by_id(second).values() if str(e["STATUS"]) == "CANCELLED"]
-    assert [str(e["SUMMARY"]) for e in off] == ["CALLED OFF: Runner: Cook line (pour)"]
+    assert [str(e["SUMMARY"]) for e in off] == ["CALLED OFF: Runner: Cook line"]
     assert off[0]["SEQUENCE"] > by_id(first)[str(off[0]["UID"])]["SEQUENCE"]
     assert off[0].walk("VALARM") == []
 

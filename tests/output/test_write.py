@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from cureplan.core.errors import OutputError
-from cureplan.output.sheet.write import FILES, render_sheets, write_sheets
+from cureplan.output.sheet.write import FILES, ROLE_FILES, render_sheets, write_sheets
 from cureplan.planning.plan.model import Plan, plan_from_json
 
 UNPRIMED = tuple(name for name in FILES if name != "primers.csv")
@@ -31,10 +31,21 @@ def quick(monkeypatch: pytest.MonkeyPatch, contents: dict[str, bytes]) -> None:
 
 def test_every_file_is_written(plan: Plan, tmp_path: Path, quick: None):
     paths = write_sheets(plan, tmp_path / "new" / "out")
-    assert [path.name for path in paths] == list(UNPRIMED)
-    assert sorted(path.name for path in (tmp_path / "new" / "out").iterdir()) == sorted(
-        UNPRIMED
-    )
+    names = [path.name for path in paths]
+    assert [name for name in names if name not in ROLE_FILES] == list(UNPRIMED)
+    # Those the sample calls, and the foreman, who sees to the ice.
+    roles = ("foreman", "mixer", "runner", "smoother", "vacuum", "topcoat")
+    assert set(names) - set(UNPRIMED) == {f"crew-{role}.ics" for role in roles}
+    assert sorted(path.name for path in (tmp_path / "new" / "out").iterdir()) == sorted(names)
+
+
+def test_the_calendar_of_a_role_nobody_has_any_more_is_taken_away(
+    plan: Plan, tmp_path: Path, quick: None
+):
+    write_sheets(plan, tmp_path)
+    (tmp_path / "crew-primer.ics").write_text("of an older plan")
+    write_sheets(plan, tmp_path)
+    assert not (tmp_path / "crew-primer.ics").exists()
 
 
 def test_the_contents_are_what_their_names_say(contents: dict[str, bytes]):
@@ -54,9 +65,9 @@ def test_the_plan_comes_back_from_its_file(plan: Plan, contents: dict[str, bytes
 def test_other_files_in_the_folder_stay(plan: Plan, tmp_path: Path, quick: None):
     (tmp_path / "notes.txt").write_text("mine")
     write_sheets(plan, tmp_path)
-    write_sheets(plan, tmp_path)
+    written = write_sheets(plan, tmp_path)
     assert (tmp_path / "notes.txt").read_text() == "mine"
-    assert len(list(tmp_path.iterdir())) == len(UNPRIMED) + 1
+    assert len(list(tmp_path.iterdir())) == len(written) + 1
 
 
 def test_a_file_in_place_of_the_folder_is_one_line(plan: Plan, tmp_path: Path, quick: None):

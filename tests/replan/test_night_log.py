@@ -16,6 +16,7 @@ from cureplan.inputs.tables.night_log import (
     NightSite,
     read_night_log,
     read_night_log_text,
+    read_night_logs,
 )
 
 HEADER = "at,event,room,bucket,value,note"
@@ -41,6 +42,10 @@ def test_every_event_is_understood():
         "2013-07-17T23:59,surface closed,Cook line,1,,",
         "2013-07-17T23:59:30,ran short,Cook line,1,,",
         "2013-07-17T23:59:40,lost,Cook line,2,,dropped",
+        "2013-07-17T19:00,pails in ice,Cook line,,,",
+        "2013-07-18T05:50,vacuumed,Cook line,,,",
+        "2013-07-18T06:00,coat begun,Cook line,,1,",
+        "2013-07-18T06:20,coat laid,Cook line,,1,",
         "2013-07-18T00:00,bucket reads,Cook line,1,25 C,",
         "2013-07-18T00:01,Drill down,,,,",
         "2013-07-18T00:02,short of,,,rake,",
@@ -54,6 +59,7 @@ def test_every_event_is_understood():
     assert by_event["slab reads"].temp_c == pytest.approx(31.1111, abs=1e-4)
     assert by_event["bucket reads"].temp_c == 25.0
     assert by_event["poured"].room == "Cook line"
+    assert by_event["coat laid"].coat == 1
     assert by_event["poured"].at == datetime(2013, 7, 17, 23, 53, tzinfo=UTC)
     assert by_event["wet edge ended"].at == datetime(2013, 7, 18, 3, 57, tzinfo=UTC)
     assert by_event["short of"].role == "rake"
@@ -249,3 +255,49 @@ def test_a_contradiction_is_named_with_both_lines():
     shown = str(caught.value)
     assert "log.csv:2: at" in shown
     assert "line 4 says that bucket 1 of Corridor was poured at 20:00:00" in shown
+
+
+def two_logs(folder, *lines_of):
+    paths = []
+    for name, lines in zip("ab", lines_of, strict=True):
+        paths.append(folder / f"{name}.csv")
+        paths[-1].write_text("\n".join((HEADER, *lines)) + "\n", encoding="utf-8")
+    return paths
+
+
+def test_logs_of_two_phones_are_one_night(tmp_path):
+    paths = two_logs(
+        tmp_path,
+        ("2013-07-17T20:00,poured,Corridor,1,,", "2013-07-18T06:00,coat begun,Corridor,,1,"),
+        ("2013-07-17T20:04,poured,Corridor,2,,", "2013-07-17T20:01,poured,Corridor,1,,"),
+    )
+    events = read_night_logs(paths, site=SITE)
+    assert [(e.event, e.bucket, e.at.minute) for e in events] == [
+        ("poured", 1, 0),
+        ("poured", 2, 4),
+        ("coat begun", None, 0),
+    ]
+
+
+@pytest.mark.parametrize(
+    ("event", "told"),
+    [
+        ("poured,Corridor,1,,", "bucket 1 of Corridor was poured"),
+        ("coat begun,Corridor,,1,", "coat 1 of Corridor was begun"),
+        ("vacuumed,Corridor,,,", '"vacuumed" of Corridor was'),
+    ],
+)
+def test_phones_that_contradict_each_other_are_named_with_both_lines(tmp_path, event, told):
+    paths = two_logs(tmp_path, (f"2013-07-17T20:00,{event}",), (f"2013-07-17T20:30,{event}",))
+    with pytest.raises(InputError) as caught:
+        read_night_logs(paths, site=SITE)
+    shown = str(caught.value)
+    assert f"line 2 of {paths[0]} says that {told} at 20:00:00, this line at 20:30:00" in shown
+    assert str(paths[1]) in shown
+    assert "keep the one that is true" in shown
+
+
+@pytest.mark.parametrize("value", ["", "3", "one"])
+def test_a_coat_without_its_number_is_refused(value):
+    with pytest.raises(InputError, match="write the coat's number, 1 or 2"):
+        read(f"2013-07-18T06:00,coat begun,Corridor,,{value},")

@@ -29,6 +29,7 @@ __all__ = [
     "read_added_room",
     "read_night_log",
     "read_night_log_text",
+    "read_night_logs",
 ]
 
 
@@ -100,8 +101,12 @@ ENDS: Mapping[str, str] = {
 }
 """Events that end a clock, and the milestone each is."""
 OF_BUCKETS = ("poured", *ENDS, "ran short", "lost", "bucket reads")
+OF_COATS = ("coat begun", "coat laid")
+OF_ROOMS = ("pails in ice", "vacuumed")
 EVENTS = (
     *OF_BUCKETS[:-1],
+    *OF_ROOMS,
+    *OF_COATS,
     "slab reads",
     "bucket reads",
     "drill down",
@@ -146,6 +151,7 @@ class NightEvent:
     event: str
     room: str | None = None
     bucket: int | None = None
+    coat: int | None = None
     temp_c: float | None = None
     role: str | None = None
     until: datetime | None = None
@@ -166,6 +172,16 @@ def read_night_log(path: Path, *, site: NightSite) -> tuple[NightEvent, ...]:
     return read_night_log_text(read_table_text(path), source=path, site=site)
 
 
+def read_night_logs(paths: Sequence[Path], *, site: NightSite) -> tuple[NightEvent, ...]:
+    """Read the logs of several phones as one: each event once, a contradiction named."""
+    events = [
+        event
+        for path in paths
+        for event in _events_of(read_table_text(path), source=path, site=site)
+    ]
+    return tuple(sorted(_merged(events, site), key=lambda event: event.at))
+
+
 def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[NightEvent, ...]:
     """Read a log from a text that is said to stand in `source`.
 
@@ -179,6 +195,12 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
     >>> event.room, event.bucket, event.at.isoformat()
     ('Bar', 1, '2026-07-17T20:05:00+00:00')
     """
+    events = _events_of(text, source=source, site=site)
+    return tuple(sorted(_merged(events, site), key=lambda event: event.at))
+
+
+def _events_of(text: str, *, source: Path, site: NightSite) -> list[NightEvent]:
+    """The events of one text as they stand there."""
     lines = read_lines(text, source=source, known=COLUMNS, most=MOST_LINES)
     for column in ("at", "event"):
         if column not in lines[0].cells:
@@ -189,17 +211,16 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
                 key=column,
             )
     added: dict[str, AddedRoom] = {}
-    events = [
+    return [
         _event(line, site, added)
         for line in lines
         if not (_used(line, site) or _of_added(line, site, added))
     ]
-    return tuple(sorted(_merged(events, site), key=lambda event: event.at))
 
 
 TWO_CLOCKS = timedelta(minutes=3)
 """Two phones that saw one thing tick it at most so far apart."""
-_ONCE = ("poured", *ENDS, "ran short")
+_ONCE = ("poured", *ENDS, "ran short", *OF_ROOMS, *OF_COATS)
 
 
 def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
@@ -210,20 +231,30 @@ def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
     """
     first: dict[tuple[object, ...], NightEvent] = {}
     for event in sorted(events, key=lambda event: event.at):
-        what = (event.event, event.room, event.bucket)
+        what = (event.event, event.room, event.bucket, event.coat)
         key = what if event.event in _ONCE else (*what, event.at, event.value.casefold())
         known = first.setdefault(key, event)
         if event.at - known.at > TWO_CLOCKS:
             times = [f"{e.at.astimezone(site.zone):%H:%M:%S}" for e in (known, event)]
+            where = f"line {known.line}"
+            if known.source != event.source:
+                where += f" of {known.source}"
             raise event.fault(
                 "at",
-                f"line {known.line} says that bucket {event.bucket} of {event.room} "
-                f"{'was poured' if event.event == 'poured' else event.event} at {times[0]}, "
-                f"this line at {times[1]}",
+                f"{where} says that {_told(event)} at {times[0]}, this line at {times[1]}",
                 "keep the one that is true",
                 event.at.astimezone(site.zone).isoformat(timespec="minutes"),
             )
     return list(first.values())
+
+
+def _told(event: NightEvent) -> str:
+    if event.bucket is not None:
+        done = "was poured" if event.event == "poured" else event.event
+        return f"bucket {event.bucket} of {event.room} {done}"
+    if event.coat is not None:
+        return f"coat {event.coat} of {event.room} was {event.event.removeprefix('coat ')}"
+    return f'"{event.event}" of {event.room} was'
 
 
 def _used(line: Line, site: NightSite) -> bool:
@@ -247,13 +278,15 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         new = read_added_room(line, known=[*site.kits, *added])
         added[new.name] = new
         found |= {"room": new.name, "added": new}
-    elif kind in (*OF_BUCKETS, "slab reads", "room dropped"):
+    elif kind in (*OF_BUCKETS, *OF_ROOMS, *OF_COATS, "slab reads", "room dropped"):
         found["room"] = _room(line, [*site.kits, *added])
     if kind in OF_BUCKETS or (kind == "slab reads" and line.text("bucket")):
         found["bucket"] = _bucket(line, site.kits.get(found["room"]))
     if kind in ("slab reads", "bucket reads"):
         limits = _SLAB_C if kind == "slab reads" else _BATCH_C
         found["temp_c"] = _temperature(line, limits)
+    elif kind in OF_COATS:
+        found["coat"] = _coat(line)
     elif kind == "short of":
         found["role"] = _one_of(line, "value", ROLES, "no such role")
     elif kind == "wait until":
@@ -331,6 +364,15 @@ def _bucket(line: Line, kits: int | None) -> int:
         "bucket",
         "the room has no such bucket" if text else "it is empty",
         f"write a whole number from 1 to {kits}",
+    )
+
+
+def _coat(line: Line) -> int:
+    text = line.text("value")
+    if text in ("1", "2"):
+        return int(text)
+    raise line.fault(
+        "value", "no such coat" if text else "it is empty", "write the coat's number, 1 or 2"
     )
 
 

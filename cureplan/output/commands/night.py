@@ -28,8 +28,11 @@ def replan(
     plan_file: Annotated[
         Path, typer.Argument(metavar="PLAN.json", help="The plan the crew works by.")
     ],
-    log_file: Annotated[
-        Path, typer.Argument(metavar="LOG.csv", help="What happened so far, a line each.")
+    log_files: Annotated[
+        list[Path],
+        typer.Argument(
+            metavar="LOG.csv...", help="What happened so far, a line each; one per phone."
+        ),
     ],
     now: Annotated[
         str | None,
@@ -52,11 +55,12 @@ def replan(
     """Plan the rest of the night again: poured buckets stay, the old plan is kept.
 
     The log's columns are at, event, room, bucket, value, note; the events: poured, wet
-    edge ended, working time ended, surface closed, ran short, lost, slab reads, bucket
-    reads, drill down, short of, room dropped, room added, wait until.
+    edge ended, working time ended, surface closed, ran short, lost, pails in ice, vacuumed,
+    coat begun, coat laid, slab reads, bucket reads, drill down, short of, room dropped,
+    room added, wait until. Logs of several phones are read as one.
     """
     from cureplan.api import read_plan
-    from cureplan.inputs.tables.night_log import read_night_log
+    from cureplan.inputs.tables.night_log import read_night_logs
     from cureplan.output.commands.common import print_text, print_written, refuse_folder
     from cureplan.output.sheet.write import write_sheets
     from cureplan.output.view.view import voice_of
@@ -72,8 +76,8 @@ def replan(
             source=plan_file,
         )
     folder = _folder(plan_file, out)
-    refuse_folder(folder, inputs=(plan_file, log_file))
-    events = read_night_log(log_file, site=night_site(old))
+    refuse_folder(folder, inputs=(plan_file, *log_files))
+    events = read_night_logs(log_files, site=night_site(old))
     found = plan_again(old, events, now=_now(old, events, now))
     written = write_sheets(found.plan, folder, before=plan_file.parent, pictures=pictures)
     if as_json:
@@ -149,8 +153,9 @@ def record(
     plan_file: Annotated[
         Path, typer.Argument(metavar="PLAN.json", help="The plan the crew began with.")
     ],
-    log_file: Annotated[
-        Path, typer.Argument(metavar="LOG.csv", help="The log of the whole night.")
+    log_files: Annotated[
+        list[Path],
+        typer.Argument(metavar="LOG.csv...", help="The log of the whole night; one per phone."),
     ],
     out: Annotated[
         Path | None,
@@ -178,7 +183,7 @@ def record(
 
     from cureplan.api import read_plan
     from cureplan.core.writing import write_atomically
-    from cureplan.inputs.tables.night_log import read_night_log
+    from cureplan.inputs.tables.night_log import read_night_logs
     from cureplan.inputs.tables.record import past_scores, record_name, record_text
     from cureplan.output.commands.common import note, print_text
     from cureplan.output.text.fit import scores_text
@@ -192,18 +197,18 @@ def record(
         raise InputError(
             "this plan has no rooms", cure="name the plan that was worked by", source=plan_file
         )
-    events = read_night_log(log_file, site=night_site(plan, whole_night=True))
+    events = read_night_logs(log_files, site=night_site(plan, whole_night=True))
     if not events:
         raise InputError(
             "the plan has used this log already",
             cure="name the plan the crew began with",
-            source=log_file,
+            source=log_files[0],
         )
     off = hour_off(plan, events)
     if off is not None:
         note(voice_of(plan).say(off))
     done = night_record(plan, events)
-    path = _path(plan, out, record_name(done), inputs=(plan_file, log_file), force=force)
+    path = _path(plan, out, record_name(done), inputs=(plan_file, *log_files), force=force)
     write_atomically(path, record_text(done))
     past = past_scores([done])
     if as_json:

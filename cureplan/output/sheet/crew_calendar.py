@@ -1,11 +1,11 @@
-"""The crew's calendar, and calls called off."""
+"""The crew's calendar, one for each role too, and calls called off."""
 
 from __future__ import annotations
 
 import hashlib
 import uuid
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,26 +14,42 @@ from typing import TYPE_CHECKING, Any
 from cureplan.core.errors import InputError
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
+from cureplan.output.view.sources import arrivals
 from cureplan.output.view.view import voice_of
-from cureplan.planning.plan.model import Call, ChillRoom, Plan, plan_from_json
+from cureplan.planning.plan.model import Call, Plan, plan_from_json
 
 if TYPE_CHECKING:
     from icalendar import Alarm, Event
 
 __all__ = [
+    "CREW_ROLES",
     "JOB_MARK",
     "PRODID",
     "EventBefore",
     "calendar_text",
     "crew_ics",
     "earlier_plan",
-    "event_id",
     "events_before",
     "job_mark",
+    "role_calendars",
+    "role_file",
 ]
 
 PRODID = "-//cureplan//crew calls//EN"
 JOB_MARK = "X-CUREPLAN-JOB"
+ROLE_MARK = "X-CUREPLAN-ROLE"
+CREW_ROLES = (
+    "foreman",
+    "mixer",
+    "runner",
+    "rake",
+    "smoother",
+    "edge",
+    "broadcaster",
+    "primer",
+    "vacuum",
+    "topcoat",
+)
 # A crew's calendar has some hundred events of some hundred bytes.
 LARGEST_BYTES = 1_000_000
 # A plan of forty rooms has some 5 MB.
@@ -52,6 +68,8 @@ class EventBefore:
     location: str
     description: str
     cancelled: bool
+    role: str = ""
+    rings: bool = False
 
 
 def job_mark(plan: Plan) -> str:
@@ -100,6 +118,8 @@ def _event(event: Any) -> EventBefore:
         location=str(event["LOCATION"]),
         description=str(event["DESCRIPTION"]),
         cancelled=str(event.get("STATUS")) == "CANCELLED",
+        role=str(event.get(ROLE_MARK, "")),
+        rings=bool(event.walk("VALARM")),
     )
 
 
@@ -137,11 +157,6 @@ SEQUENCE_FROM = datetime(2020, 1, 1, tzinfo=UTC)
 _NAMESPACE = uuid.uuid5(uuid.NAMESPACE_URL, "urn:cureplan:call")
 
 
-def event_id(plan: Plan, call: Call, repeat: int = 0) -> str:
-    """Id of a call's event; the same in every plan of the same job."""
-    return _id(plan, call.role, call.room, call.stage, str(repeat))
-
-
 def _id(plan: Plan, *parts: str) -> str:
     # Lengths keep "a" + "bc" apart from "ab" + "c".
     whole = [plan.job.site.name, plan.job.source.stem, *parts]
@@ -149,78 +164,121 @@ def _id(plan: Plan, *parts: str) -> str:
     return f"{uuid.uuid5(_NAMESPACE, name)}@cureplan"
 
 
-def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = ()) -> bytes:
-    """Every call as an event, and every hour at which pails go into the ice.
+def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = None) -> bytes:
+    """Every arrival as an event, and every hour at which pails go into the ice.
 
-    Not for reading the plan back; a calendar keeps only who comes when.
+    Of one role's alone where asked. Not for reading the plan back; a calendar keeps only
+    who comes when.
     """
     from icalendar import Calendar
 
     voice = voice_of(plan)
     before = events_before(earlier, mark=job_mark(plan))
+    name = one_line(plan.job.site.name)
+    if role is not None:
+        name = f"{name}: {voice.word(role)}"
     calendar = Calendar()
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
     # RFC 7986, 5.1; the vendor's name for it is what older readers know.
-    calendar.add("name", one_line(plan.job.site.name))
-    calendar.add("x-wr-calname", one_line(plan.job.site.name))
-    seen: Counter[tuple[str, str, str]] = Counter()
-    for call in sorted(plan.calls, key=lambda call: call.call):
-        key = (call.role, call.room, call.stage)
-        wanted = _wanted(plan, voice, call, seen[key])
-        calendar.add_component(_call_event(plan, wanted, before.pop(wanted.uid, None)))
-        seen[key] += 1
-    for room in plan.chill.rooms:
-        wanted = _ice_wanted(plan, voice, room)
-        calendar.add_component(_call_event(plan, wanted, before.pop(wanted.uid, None)))
-    for old in _still_to_come(before.values(), _made_at(plan)):
-        off = _called_off(voice, old)
-        calendar.add_component(_call_event(plan, off, old))
+    calendar.add("name", name)
+    calendar.add("x-wr-calname", name)
+    wanted = [*_arrivals_wanted(plan, voice), *_ice_wanted(plan, voice)]
+    shown: list[tuple[EventBefore, EventBefore | None]]
+    shown = [(event, before.pop(event.uid, None)) for event in wanted]
+    gone = _still_to_come(before.values(), _made_at(plan))
+    shown += [(_called_off(voice, old), old) for old in gone]
+    for event, known in shown:
+        if role is None or event.role == role:
+            calendar.add_component(_call_event(plan, event, known))
     return bytes(calendar.to_ical())
+
+
+def role_calendars(plan: Plan, *, earlier: Iterable[bytes] = ()) -> dict[str, bytes]:
+    """A calendar for each role that comes, or that an earlier calendar called."""
+    earlier = [*earlier]
+    voice = voice_of(plan)
+    wanted = [*_arrivals_wanted(plan, voice), *_ice_wanted(plan, voice)]
+    before = events_before(earlier, mark=job_mark(plan)).values()
+    old = _still_to_come(before, _made_at(plan))
+    called = {event.role for event in (*wanted, *old)}
+    return {
+        role_file(role): crew_ics(plan, earlier=earlier, role=role)
+        for role in CREW_ROLES
+        if role in called
+    }
+
+
+def role_file(role: str) -> str:
+    """The name of a role's calendar."""
+    return f"crew-{role}.ics"
 
 
 def _made_at(plan: Plan) -> datetime:
     return plan.decisions.made_at.astimezone(UTC).replace(microsecond=0)
 
 
-def _wanted(plan: Plan, voice: Voice, call: Call, repeat: int) -> EventBefore:
-    """The event as it shall be; its number in the sequence is not yet known."""
-    begins = call.call.astimezone(UTC).replace(microsecond=0)
-    ends = call.last_task.astimezone(UTC).replace(microsecond=0)
-    return EventBefore(
-        uid=event_id(plan, call, repeat),
-        sequence=0,
-        begins=begins,
-        ends=max(ends, begins + SHORTEST_EVENT),
-        summary=voice.label(
-            "event.title", role=call.role, room=call.room, stage=f"stage.{call.stage}"
-        ),
-        location=one_line(plan.job.site.name),
-        description=_description(voice, call),
-        cancelled=False,
+def _arrivals_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
+    """The events as they shall be; their numbers in the sequence are not yet known."""
+    seen: Counter[str] = Counter()
+    for arrival in arrivals(plan):
+        calls = arrival.calls
+        begins = calls[0].call.astimezone(UTC).replace(microsecond=0)
+        ends = calls[-1].last_task.astimezone(UTC).replace(microsecond=0)
+        rooms = ", ".join(dict.fromkeys(one_line(call.room) for call in calls))
+        people = voice.label("event.people", people=arrival.people)
+        yield EventBefore(
+            uid=_id(plan, arrival.role, "arrival", str(seen[arrival.role])),
+            sequence=0,
+            begins=begins,
+            ends=max(ends, begins + SHORTEST_EVENT),
+            summary=voice.label("event.title", role=arrival.role, rooms=rooms),
+            location=one_line(plan.job.site.name),
+            description="\n".join(
+                [people, voice.say(calls[0].reason), *(_stop(voice, call) for call in calls)]
+            ),
+            cancelled=False,
+            role=arrival.role,
+            rings=True,
+        )
+        seen[arrival.role] += 1
+
+
+def _stop(voice: Voice, call: Call) -> str:
+    """What is done in one room, from when to when."""
+    return voice.label(
+        "event.stop",
+        room=call.room,
+        stage=f"stage.{call.stage}",
+        first_at=call.first_task.isoformat(),
+        last_at=call.last_task.isoformat(),
     )
 
 
-def _ice_wanted(plan: Plan, voice: Voice, room: ChillRoom) -> EventBefore:
-    """The hour at which a room's pails must be in the ice, as an event."""
-    begins = room.in_ice_by.astimezone(UTC).replace(microsecond=0)
-    how = voice.label(
-        "event.ice.how",
-        kits=room.kits,
-        ice_kg=room.ice_kg,
-        stirred_at=room.in_ice_by_stirred.isoformat(),
-    )
-    return EventBefore(
-        uid=_id(plan, "ice", room.room),
-        sequence=0,
-        begins=begins,
-        ends=begins + SHORTEST_EVENT,
-        summary=voice.label("event.ice", room=room.room),
-        location=one_line(plan.job.site.name),
-        description=how,
-        cancelled=False,
-    )
+def _ice_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
+    """The hours at which pails must be in the ice; silent once the pour has begun."""
+    first_pour = min((room.pour_start for room in plan.rooms), default=None)
+    for room in plan.chill.rooms:
+        begins = room.in_ice_by.astimezone(UTC).replace(microsecond=0)
+        how = voice.label(
+            "event.ice.how",
+            kits=room.kits,
+            ice_kg=room.ice_kg,
+            stirred_at=room.in_ice_by_stirred.isoformat(),
+        )
+        yield EventBefore(
+            uid=_id(plan, "ice", room.room),
+            sequence=0,
+            begins=begins,
+            ends=begins + SHORTEST_EVENT,
+            summary=voice.label("event.ice", room=room.room),
+            location=one_line(plan.job.site.name),
+            description=how,
+            cancelled=False,
+            role="foreman",
+            rings=first_pour is None or begins < first_pour,
+        )
 
 
 def _still_to_come(events: Iterable[EventBefore], now: datetime) -> list[EventBefore]:
@@ -237,6 +295,7 @@ def _called_off(voice: Voice, old: EventBefore) -> EventBefore:
         summary=voice.label("event.off", title=old.summary),
         description=voice.label("event.off.why"),
         cancelled=True,
+        rings=False,
     )
 
 
@@ -263,7 +322,9 @@ def _call_event(plan: Plan, shown: EventBefore, old: EventBefore | None) -> Even
     event.add("location", shown.location)
     event.add("description", shown.description)
     event.add(JOB_MARK, job_mark(plan))
-    if not shown.cancelled:
+    if shown.role:
+        event.add(ROLE_MARK, shown.role)
+    if shown.rings:
         event.add_component(_alarm(shown.summary))
     return event
 
@@ -276,13 +337,3 @@ def _alarm(title: str) -> Alarm:
     alarm.add("description", title)
     alarm.add("trigger", -ALARM_BEFORE)
     return alarm
-
-
-def _description(voice: Voice, call: Call) -> str:
-    tasks = voice.label(
-        "event.tasks",
-        first_at=call.first_task.isoformat(),
-        last_at=call.last_task.isoformat(),
-    )
-    people = voice.label("event.people", people=call.people)
-    return "\n".join([people, tasks, voice.say(call.reason)])

@@ -91,10 +91,11 @@ def page_data(plan: Plan) -> str:
         ],
         "buckets": _rows_of(_buckets(plan, order)),
         "coats": _coats(plan, order),
-        "calls": _calls(plan),
+        "calls": _rows_of(_calls(plan)),
         "ice": [
             {
                 "room": one_line(room.room),
+                "key": room.room,
                 "by": _down(room.in_ice_by),
                 "stir": _down(room.in_ice_by_stirred),
             }

@@ -12,10 +12,19 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from cureplan.core.errors import CurePlanError, OutputError
-from cureplan.core.messages import Message
+from cureplan.core.messages import Message, Value
+from cureplan.core.showing import in_display_units
 from cureplan.core.writing import settle, write_together
 from cureplan.output.language import Voice
-from cureplan.output.sheet.crew_calendar import calendar_text, crew_ics, earlier_plan
+from cureplan.output.language.time_words import twice_named
+from cureplan.output.sheet.crew_calendar import (
+    CREW_ROLES,
+    calendar_text,
+    crew_ics,
+    earlier_plan,
+    role_calendars,
+    role_file,
+)
 from cureplan.output.sheet.page import sheet_html
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import (
@@ -29,6 +38,7 @@ from cureplan.planning.plan.model import (
 
 __all__ = [
     "FILES",
+    "ROLE_FILES",
     "buckets_csv",
     "calls_csv",
     "coats_csv",
@@ -40,6 +50,8 @@ __all__ = [
 
 # Columns whose values are codes, and what stands before them among the words.
 _CODES = {"role": "", "stage": "stage.", "binding": ""}
+# What only a program reads stays in plan.json.
+_TECHNICAL = ("clocks_sd_frac",)
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
@@ -83,12 +95,14 @@ def _table(
     rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan] | Iterable[PrimerPlan],
     plan: Plan,
 ) -> str:
-    names = [field.name for field in fields(kind)]
+    names = [field.name for field in fields(kind) if field.name not in _TECHNICAL]
     voice = voice_of(plan)
     out = io.StringIO(newline="")
     out.write("\ufeff")
     writer = csv.writer(out)
-    writer.writerow([voice.label(f"column.{name}") for name in names])
+    us = voice.display == "us"
+    units: dict[str, Value] = {"degrees": "°F" if us else "°C", "volume": "gal" if us else "L"}
+    writer.writerow([voice.label(f"column.{name}", **units) for name in names])
     for row in rows:
         writer.writerow([_cell(name, getattr(row, name), voice) for name in names])
     return out.getvalue()
@@ -100,18 +114,25 @@ def _cell(name: str, value: object, voice: Voice) -> str | float | int:
     if isinstance(value, bool):
         return voice.label("cell.yes" if value else "cell.no")
     if isinstance(value, datetime):
-        return _local_iso(value, voice.zone)
+        return _wall_time(value, voice.zone)
     if isinstance(value, Message):
         return defused(voice.say(value))
     if isinstance(value, int | float):
-        return value
+        return in_display_units(name, value, voice.display)
     if name in _CODES:
         return defused(voice.word(f"{_CODES[name]}{value}"))
     return defused(str(value))
 
 
-def _local_iso(instant: datetime, zone: ZoneInfo) -> str:
-    return instant.astimezone(zone).isoformat(timespec="seconds")
+def _wall_time(instant: datetime, zone: ZoneInfo) -> str:
+    """The site's wall clock, as a spreadsheet takes it for a time.
+
+    Where the wall shows a time twice, its offset tells which one: such a cell stays text.
+    """
+    local = instant.astimezone(zone)
+    if twice_named(local):
+        return local.isoformat(sep=" ", timespec="seconds")
+    return local.strftime("%Y-%m-%d %H:%M:%S")
 
 
 def _plan_json(plan: Plan) -> str:
@@ -127,6 +148,8 @@ _TEXTS: Mapping[str, Callable[[Plan], str]] = {
     "primers.csv": primers_csv,
 }
 FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf")
+ROLE_FILES = tuple(role_file(role) for role in CREW_ROLES)
+"""Written beside them, for those who come."""
 
 
 def render_sheets(
@@ -141,7 +164,9 @@ def render_sheets(
         for name, render in _TEXTS.items()
         if plan.primers or render is not primers_csv
     }
+    earlier = [*earlier]
     contents["crew.ics"] = crew_ics(plan, earlier=earlier)
+    contents |= role_calendars(plan, earlier=earlier)
     if pictures:
         from cureplan.output.charts.pages import plan_pictures
 
@@ -159,7 +184,11 @@ def write_sheets(
     try:
         settle(folder)
         contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
-        write_together(folder, contents, gone=[name for name in FILES if name not in contents])
+        write_together(
+            folder,
+            contents,
+            gone=[name for name in (*FILES, *ROLE_FILES) if name not in contents],
+        )
     except (OSError, RuntimeError) as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)

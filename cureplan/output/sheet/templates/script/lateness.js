@@ -14,14 +14,14 @@ let state = fresh();
 
 function fresh() {
   return {
-    version: 1, plan: plan.id, late_s: 0, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
+    version: 1, plan: plan.id, late_s: 0, clock_s: 0, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
     // By these a later plan of the same night knows the buckets again.
     keys: plan.buckets.map((_, index) => bucketKey(index)),
   };
 }
 
 function now_s() {
-  return Date.now() / 1000 + rehearsal_s;
+  return Date.now() / 1000 + rehearsal_s + state.clock_s;
 }
 
 function storeName() {
@@ -71,6 +71,7 @@ function sound(kept) {
   return {
     ...fresh(),
     late_s: Number.isFinite(kept.late_s) && Math.abs(kept.late_s) <= 86400 ? kept.late_s : 0,
+    clock_s: Number.isFinite(kept.clock_s) && Math.abs(kept.clock_s) <= 50400 ? kept.clock_s : 0,
     fixed: picked(kept.fixed, isBucket, isFixed),
     poured: picked(kept.poured, isBucket, isInstant),
     short: picked(kept.short, isBucket, isInstant),
@@ -105,12 +106,13 @@ function isBegun(index, task) {
   return plan.buckets[index][task] + shiftOf(index, task) <= now_s();
 }
 
-// What is mixed and not on the floor is poured now at the earliest.
+// What is mixed and not on the floor is poured now at the earliest; once its clocks have ended
+// it was poured without a tick or lost, and moves nothing any more.
 function moveOf(index) {
   const { pour } = plan.buckets[index];
   if (index in state.poured) return state.poured[index] - pour;
   const shift = shiftOf(index, "pour");
-  const mixed = isBegun(index, "filler") && isAsked(index, now_s());
+  const mixed = isBegun(index, "filler") && now_s() < clockEnd(index, CLOCKS[2]);
   return mixed ? Math.max(shift, now_s() - pour) : shift;
 }
 

@@ -31,6 +31,8 @@ function take(begun, entry, places) {
     if (index !== undefined) begun.short[index] = entry.at;
   } else if (entry.event === "lost") {
     if (index !== undefined) (begun.lost[index] || (begun.lost[index] = [])).push({ at: entry.at, step_s: 0 });
+  } else if (Object.values(DONE_EVENTS).includes(entry.event)) {
+    begun.done[doneKey(entry)] = entry.at;
   } else {
     begun.events.push({ ...entry });
   }
@@ -66,19 +68,26 @@ function logEntries() {
   for (const [index, losses] of Object.entries(state.lost)) {
     losses.forEach((loss, which) => entries.push({ ...ofBucket("lost", index, loss.at), which }));
   }
-  return entries.sort((a, b) => a.at - b.at);
+  const done = Object.entries(state.done).map(doneEntry).filter((entry) => entry.event && entry.room);
+  return entries.concat(done).sort((a, b) => a.at - b.at);
 }
 
-// What `replan` does not read yet: kept in the file as a remark.
-const DONE_NAMES = { ice: "pails in ice", vacuumed: "vacuumed", begun: "coat begun", laid: "coat laid" };
+// What is ticked besides buckets.
+const DONE_EVENTS = { ice: "pails in ice", vacuumed: "vacuumed", begun: "coat begun", laid: "coat laid" };
 
-function doneLines() {
-  return Object.entries(state.done).map(([key, at]) => {
-    const [what, place, coat] = key.split(":");
-    const room = what === "ice" ? (plan.ice[place] || {}).room : (plan.rooms[place] || {}).key;
-    const told = [stamp(at), DONE_NAMES[what] || what, room, "", "", coat ? "topcoat " + coat : ""];
-    return { at, text: "# " + told.map(cell).join(",") };
-  });
+function doneEntry([key, at]) {
+  const [what, place, coat] = key.split(":");
+  const ice = plan.ice[place];
+  const room = what === "ice" ? ice && ice.key : (plan.rooms[place] || {}).key;
+  const value = what === "begun" || what === "laid" ? coat : "";
+  return { at, event: DONE_EVENTS[what], room, bucket: null, value, note: "", done: key };
+}
+
+function doneKey(entry) {
+  const place = plan.rooms.findIndex((room) => room.key === entry.room);
+  if (entry.event === DONE_EVENTS.ice) return "ice:" + plan.ice.findIndex((item) => item.key === entry.room);
+  const what = Object.keys(DONE_EVENTS).find((name) => DONE_EVENTS[name] === entry.event);
+  return what + ":" + place + ":" + (entry.value || "1");
 }
 
 // Late with a floor not begun: told as a wait, as no line "poured" can tell it.
@@ -127,16 +136,48 @@ function logText() {
     // A batch that was read but never ticked as poured says nothing that can be used.
     const loose = entry.bucket !== null && entry.event !== "lost"
       && !poured.has(entry.room + "|" + entry.bucket);
-    return { at: entry.at, text: (loose ? "# not poured: " : "") + line.map(cell).join(",") };
+    return (loose ? "# not poured: " : "") + line.map(cell).join(",");
   };
-  const told = [...entries.map(lineOf), ...doneLines()].sort((a, b) => a.at - b.at);
-  lines.push(...told.map(({ text }) => text));
+  lines.push(...entries.map(lineOf));
   return lines.join("\n") + "\n";
+}
+
+function logName() {
+  return (rehearsing ? "rehearsal-" : "log-") + plan.id + ".csv";
+}
+
+// Where a browser keeps no files, the log leaves the phone as a message or as a copied text.
+async function shareLog() {
+  const file = new File([logText()], logName(), { type: "text/csv" });
+  const whole = navigator.canShare && navigator.canShare({ files: [file] });
+  try {
+    await navigator.share(whole ? { files: [file] } : { title: logName(), text: logText() });
+  } catch (error) {
+    // Whoever calls it off wants nothing more.
+    if (error.name !== "AbortError") copyLog();
+  }
+}
+
+function copyLog() {
+  const text = element("textarea", { class: "unseen" });
+  text.value = logText();
+  document.body.append(text);
+  text.select();
+  copied_at = document.execCommand("copy") ? Date.now() : -1;
+  text.remove();
+  update();
+}
+
+let copied_at = 0;
+
+function copyWords() {
+  if (copied_at < 0) return "copy_failed";
+  return Date.now() - copied_at < UNDO_MS ? "copied" : "copy";
 }
 
 function saveLog() {
   const blob = new Blob([logText()], { type: "text/csv" });
-  const name = (rehearsing ? "rehearsal-" : "log-") + plan.id + ".csv";
+  const name = logName();
   const link = element("a", { href: URL.createObjectURL(blob), download: name });
   link.click();
   URL.revokeObjectURL(link.href);
@@ -169,6 +210,7 @@ function strike(entry) {
   if (entry.event === "poured") return setPoured(entry.index, false);
   if (entry.event === "ran short") return setShort(entry.index, false);
   if (entry.event === "lost") return takeBackLost(entry.index, entry.which);
+  if (entry.done) return toggleDone(entry.done);
   state.events.splice(entry.place, 1);
   return save();
 }
@@ -185,6 +227,8 @@ function retime(entry, by_s) {
     state.short[entry.index] = at;
   } else if (entry.event === "lost") {
     state.lost[entry.index][entry.which].at = at;
+  } else if (entry.done) {
+    state.done[entry.done] = at;
   } else {
     state.events[entry.place].at = at;
   }

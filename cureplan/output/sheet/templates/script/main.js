@@ -132,9 +132,10 @@ const DOING = {
     for (const { index } of bucketsInHand(now_s()).older) setPoured(index, true, taskAt(index, "pour"));
   },
   report: writeReport,
+  clock: (button) => shiftClock(Number(button.dataset.hours)),
 };
 // These change nothing that could be taken back.
-const AROUND = { save: saveLog, rehearse, alerts: toggleAlerts, ring, undo: takeBack };
+const AROUND = { save: saveLog, share: shareLog, copy: copyLog, rehearse, alerts: toggleAlerts, ring, undo: takeBack };
 
 const LOG_ACTS = {
   earlier: (entry) => retime(entry, -60),

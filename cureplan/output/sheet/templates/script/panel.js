@@ -15,7 +15,8 @@ function makePanel(sheet) {
   const part = {
     language, panel, sheet,
     rehearsal: element("p", { class: "rehearsal" }, say("rehearsing")),
-    clock: element("p", { class: "clock" }),
+    clock: element("span", {}),
+    siteTime: element("span", { class: "soft site-time" }),
     alerts: makeAlerts(language),
     edges: element("ul", { class: "edges" }),
     lateText: element("output", { class: "late-text" }),
@@ -30,6 +31,10 @@ function makePanel(sheet) {
     mineTitle: element("h3", {}),
     mine: element("ul", { class: "events" }),
     next: element("ul", { class: "events" }),
+    clockOff: element("p", { class: "behind" },
+      element("span", {}), element("button", { type: "button", class: "plain", "data-do": "clock" })),
+    copy: element("button", { type: "button", class: "plain", "data-do": "copy" }),
+    share: element("button", { type: "button", class: "plain", "data-do": "share" }, say("share")),
     noStore: element("p", { class: "soft" }, say("no_store")),
     clear: element("button", { type: "button", class: "plain", "data-hold": "clear" }, say("clear")),
     rehearse: element("button", { type: "button", class: "plain", "data-do": "rehearse" }),
@@ -39,7 +44,7 @@ function makePanel(sheet) {
     log: makeLog(language),
   };
   const alarm = element("div", { role: "alert" }, part.edges);
-  panel.append(part.rehearsal, part.clock, alarm, part.up, part.older, part.behind, part.tasks, part.floor);
+  panel.append(part.rehearsal, element("p", { class: "clock" }, part.clock, " ", part.siteTime), alarm, part.up, part.older, part.clockOff, part.behind, part.tasks, part.floor);
   more.append(part.follows, part.alerts,
     element("div", { class: "late", role: "group", "aria-label": say("late") },
       element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
@@ -50,6 +55,7 @@ function makePanel(sheet) {
     element("p", { class: "tools" },
       element("button", { type: "button", class: "plain", "data-do": "back" }, say("back")),
       element("button", { type: "button", class: "plain", "data-do": "save" }, say("save")),
+      part.copy, part.share,
       part.clear, part.rehearse));
   show(panel, true);
   show(more, true);
@@ -61,6 +67,7 @@ function updatePanel(part, now, role) {
   const here = local(now);
   const day = plan.words[language].weekdays.split(" ")[WEEKDAYS.indexOf(here.weekday)];
   put(part.clock, day + " " + here.hour + ":" + here.minute + ":" + here.second);
+  put(part.siteTime, word(language, "site_time", {}));
   updateLate(part);
   const hand = bucketsInHand(now);
   const tasks = taskItems(language, now);
@@ -174,7 +181,8 @@ function updateLate(part) {
   const key = minutes === 0 ? "on_time" : minutes > 0 ? "late_by" : "early_by";
   put(part.lateText, word(language, key, { minutes: Math.abs(minutes) }));
   part.lateText.classList.toggle("is-late", minutes !== 0);
-  const behind = behindPlan();
+  updateClockOff(part, language);
+  const behind = clockOff() === null ? behindPlan() : null;
   show(part.behind, behind !== null);
   if (behind !== null) {
     put(part.behind.children[0], word(language, "behind", behind));
@@ -194,6 +202,44 @@ function behindPlan() {
   const minutes = late - Math.round(state.late_s / 60);
   if (minutes < 2 || state.poured[last] < now_s() - 600) return null;
   return { number: plan.buckets[last].number, minutes, late };
+}
+
+// A tick a whole hour or more off its time: rather the phone's clock than the crew.
+const CLOCK_NEAR_S = 600;
+
+function clockOff() {
+  const ticked = Object.keys(state.poured).map(Number)
+    .filter((index) => plan.night === null || !(index in plan.night.poured));
+  if (!ticked.length) return null;
+  const first = ticked.reduce((a, b) => (plan.buckets[a].pour <= plan.buckets[b].pour ? a : b));
+  const off = state.poured[first] - plan.buckets[first].pour - state.late_s;
+  const hours = Math.round(off / 3600);
+  if (hours === 0 || Math.abs(hours) > 14 || Math.abs(off - hours * 3600) > CLOCK_NEAR_S) return null;
+  return { hours, number: plan.buckets[first].number, at: clockText(plan.buckets[first].pour) };
+}
+
+// All that this phone wrote down moves with its clock.
+function shiftClock(hours) {
+  const by_s = 3600 * hours;
+  const moved = (table) => Object.fromEntries(Object.entries(table).map(([key, at]) => [key, at + by_s]));
+  const own = plan.night === null ? {} : plan.night.poured;
+  state.clock_s += by_s;
+  state.poured = { ...moved(state.poured), ...own };
+  state.short = moved(state.short);
+  state.done = moved(state.done);
+  for (const losses of Object.values(state.lost)) for (const loss of losses) loss.at += by_s;
+  for (const entry of state.events) if (!isPlannedWith(entry)) entry.at += by_s;
+  save();
+}
+
+function updateClockOff(part, language) {
+  const off = clockOff();
+  show(part.clockOff, off !== null);
+  if (off === null) return;
+  const hours = Math.abs(off.hours);
+  put(part.clockOff.children[0], word(language, off.hours > 0 ? "clock_ahead" : "clock_behind", { ...off, hours }));
+  put(part.clockOff.children[1], word(language, "clock_set", { hours: (off.hours > 0 ? "−" : "+") + hours }));
+  mark(part.clockOff.children[1], "data-hours", String(-off.hours));
 }
 
 function effectLines(language) {
@@ -314,6 +360,8 @@ function changeEvent(language, now) {
 function updateTools(part, now) {
   const { language } = part;
   updateUndo(part);
+  show(part.share, Boolean(navigator.share));
+  put(part.copy, word(language, copyWords(), {}));
   show(part.rehearsal, rehearsing);
   show(part.noStore, !keeps);
   show(part.follows, plan.night !== null);

@@ -1,7 +1,9 @@
 // Words and times. Working time is rounded down, waiting time up.
 const plan = JSON.parse(document.getElementById("plan-data").textContent);
-plan.buckets = plan.buckets.rows.map((row) =>
-  Object.fromEntries(row.map((value, place) => [plan.buckets.names[place], value])));
+for (const key of ["buckets", "calls"]) {
+  const { names, rows: found } = plan[key];
+  plan[key] = found.map((row) => Object.fromEntries(row.map((value, place) => [names[place], value])));
+}
 const WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 const partsOf = new Intl.DateTimeFormat("en-US", {
   timeZone: plan.zone, weekday: "short", year: "numeric", day: "numeric", month: "numeric",
