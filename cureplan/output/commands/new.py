@@ -47,7 +47,7 @@ def new(
         draft, option="JOB.toml", ours=lambda head: head.startswith(_DRAFT) or not head
     )
     answers = _read_draft(draft)
-    script = None if sys.stdin.isatty() else _Script(answers)
+    script = None if _at_a_terminal() else _Script(answers)
     if answers:
         kept = harmless(draft)
         _tell(f"Going on from {kept}, {len(answers)} answers; delete it to begin anew.")
@@ -88,6 +88,10 @@ def _stands(path: Path) -> bool:
 
 def _is_draft(head: bytes) -> bool:
     return not head or head.startswith(_DRAFT)
+
+
+def _at_a_terminal() -> bool:
+    return sys.stdin.isatty()
 
 
 def _tell(words: str) -> None:
