@@ -116,6 +116,14 @@ def test_what_a_killed_run_had_complete_is_finished_by_the_next_reader(
     assert names(tmp_path) == sorted([*NEW, "notes.txt"])
 
 
+def test_what_only_looks_like_a_complete_set_never_blocks(tmp_path: Path) -> None:
+    (tmp_path / ".cureplan-ready-0123456789ab").write_bytes(b"no folder")
+    (tmp_path / ".cureplan-ready-ba9876543210").symlink_to(tmp_path / "nowhere")
+    settle(tmp_path)
+    write_together(tmp_path, NEW)
+    assert names(tmp_path) == sorted(NEW)
+
+
 def test_links_and_pipes_in_place_of_a_file_stay(tmp_path: Path) -> None:
     (tmp_path / "mine").write_text("mine")
     folder = tmp_path / "out"

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -69,7 +70,7 @@ def new(
     except BaseException:
         _keep_or_drop(draft, answers)
         raise
-    draft.unlink(missing_ok=True)
+    _drop(draft)
     if as_json:
         print_text(json.dumps({"job": str(job_file)}), asked=True)
     else:
@@ -84,6 +85,12 @@ def _stands(path: Path) -> bool:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise OutputError(f"{path}: cannot be written ({reason}); name another file") from error
+
+
+def _drop(draft: Path) -> None:
+    # What cannot be taken away any more costs nobody the job file.
+    with suppress(OSError):
+        draft.unlink()
 
 
 def _is_draft(head: bytes) -> bool:
@@ -106,7 +113,7 @@ def _keep_or_drop(draft: Path, answers: Answers) -> None:
             "run it again to go on."
         )
     else:
-        draft.unlink(missing_ok=True)
+        _drop(draft)
 
 
 def _read_draft(draft: Path) -> Answers:
