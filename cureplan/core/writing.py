@@ -162,8 +162,13 @@ def _left(folder: Path) -> Iterator[Path]:
 
 def _settle(folder: Path, *, alone: bool | None) -> None:
     for left in _left(folder):
-        if left.name.startswith(_READY) and _is_dead(left, alone=alone):
+        if not (left.name.startswith(_READY) and _is_dead(left, alone=alone)):
+            continue
+        if left.is_dir() and not left.is_symlink():
             _move_in(folder, left)
+        else:
+            # Nothing of ours, but in the way of every reader.
+            left.unlink(missing_ok=True)
     _clean(folder, alone=alone)
 
 
