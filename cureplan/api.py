@@ -147,7 +147,7 @@ def get_weather(job: Job, *, now: datetime) -> HourlySeries:
         latitude_deg=job.site.latitude_deg,
         longitude_deg=job.site.longitude_deg,
         elevation_m=job.site.elevation_m,
-        starts=job.access.begins,
+        starts=job.access.begins.astimezone(job.site.zone),
         ends=job.access.open_by,
         history_s=HISTORY_S,
         max_age_s=job.weather.max_age_s,
@@ -242,7 +242,7 @@ def _made(
     from cureplan.planning.plan.assemble import assemble, with_help
     from cureplan.planning.plan.choose import choose
     from cureplan.planning.plan.ways import look_for_help
-    from cureplan.planning.schedule.construct import prepare_pours
+    from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
 
@@ -256,10 +256,15 @@ def _made(
             f"the weather given lacks {len(missing)} h of the job, from "
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
-    rooms = prepare_pours(job, series) if pours is None else pours
-    tables = Tables(pours=rooms)
     issued_s = known_until(job, now_s=now.timestamp())
-    chosen = choose(job, tables, issued_s=issued_s, progress=progress)
+    warmer: Job | None = job
+    while warmer is not None:
+        job = warmer
+        rooms = prepare_pours(job, series) if pours is None else pours
+        tables = Tables(pours=rooms)
+        chosen = choose(job, tables, issued_s=issued_s, progress=progress)
+        known = () if pours or chosen.stopped else chosen.schedule.failures
+        warmer = with_heaters(job, known)
     schedule, odds = chosen.schedule, chosen.odds
     if odds is None:
         if what_helps and not chosen.stopped:
@@ -564,13 +569,16 @@ def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.schedule.conflict import alone
-    from cureplan.planning.schedule.construct import prepare_pours
+    from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
 
     if weather.missing_hours(job.access.begins, job.access.open_by):
         return ()
     series = known_range(weather, job.access.begins)
     found = alone(job, Tables(pours=prepare_pours(job, series)))
+    while (warmer := with_heaters(job, found)) is not None:
+        job = warmer
+        found = alone(job, Tables(pours=prepare_pours(job, series)))
     return tuple(say for failure in found for say in failure.says)
 
 

@@ -23,9 +23,9 @@ class Excuse:
 
 EXCUSES = (
     Excuse(
-        rules=("buckets", "pours", "way out", "primers"),
+        rules=("buckets", "pours", "way out", "primers", "limits"),
         reason="what is begun lies where and since when it does, laid by the hands there "
-        "were then, over floors and through shifts as they were; no plan can move it",
+        "were then, over floors, through shifts and on a slab as they were",
     ),
     Excuse(
         rules=("pours",),

@@ -97,7 +97,7 @@ def test_another_station_never_lowers_the_least_margin(three, stations):
 def test_a_wider_shift_never_makes_it_worse(three, wider):
     # Where both keep every margin with as few remedies, the opening decides.
     more = planned(with_shifts(THREE, **wider))
-    assert more.keeps_limits >= three.keeps_policy
+    assert more.keeps_limits >= three.keeps_limits
     cost = [
         sum(len(p.option.remedies()) + p.option.bays for p in s.pours) for s in (more, three)
     ]

@@ -45,7 +45,7 @@ def check_job(job: Job) -> None:
         _, faults = resolve_instants(written)
         folder = job.source.parent if job.weather.file is None else job.weather.file.parent
         faults += crosscheck(written, folder=folder)
-        faults += against_cards(written.materials, job.cards)
+        faults += against_cards(written, job.cards)
         # Whoever reads the weather's file says whether it is there; a plan needs it no more.
         faults = [fault for fault in faults if fault.path != ("weather", "file")]
     if faults:
@@ -104,6 +104,8 @@ def _room_values(room: Room) -> dict[str, Any]:
             "temp": f"{room.slab_reading.surface_c} C",
             "at": room.slab_reading.read_at,
         }
+    if room.heat is not None:
+        values["heat"] = {"to": f"{_plain(room.heat.to_c)} C", "from": room.heat.from_at}
     if room.sun_patch is not None:
         sun = Shift(begins=room.sun_patch.starts, ends=room.sun_patch.ends)
         values["sun"] = {**_span(sun), "share": f"{_plain(100.0 * room.sun_patch.share)} %"}

@@ -265,6 +265,10 @@ def _hour(voice: Voice, row: HourRow) -> HourView:
     )
 
 
+ALWAYS = 0.9995
+"""Of drawn nights: then there is nothing to tell."""
+
+
 def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
     """How often the plan would hold, and how that was counted."""
     risk = plan.risk
@@ -273,6 +277,7 @@ def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
         ("coats", risk.coats_keep_frac),
         ("no_wait", risk.no_wait_frac),
         ("shifts", risk.shifts_keep_frac),
+        *((("limits", risk.limits_keep_frac),) if risk.limits_keep_frac < ALWAYS else ()),
         ("opens", risk.opens_on_time_frac),
         ("all", risk.all_keep_frac),
     )

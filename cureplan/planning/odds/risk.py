@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.layers import Layer, Work
+from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
 from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights, ln_pace
 from cureplan.planning.schedule.outcome import Schedule
@@ -60,6 +61,8 @@ class Odds:
     """No crew stands before a floor on its way that does not bear feet yet."""
     shifts_frac: float
     """Every crew is done before its shift ends."""
+    limits_frac: float
+    """Slab, air and mix keep the cards' limits of temperature while work lasts."""
     all_frac: float
 
 
@@ -114,6 +117,9 @@ def assess(
         if coats:
             opening_ok &= _opens(job, laid[poured.room, coats[-1].work.layer])
     shifts_ok = _shifts_kept(job, stays, nights)
+    limits_ok = everyone.copy()
+    for stay in stays:
+        limits_ok &= _within_limits(pours[stay.room], stay, nights)
     return Odds(
         members=members,
         seed=job.seed,
@@ -126,7 +132,8 @@ def assess(
         opening_frac=float(opening_ok.mean()),
         no_wait_frac=float(no_wait.mean()),
         shifts_frac=float(shifts_ok.mean()),
-        all_frac=float((buckets_ok & coats_ok & opening_ok & shifts_ok).mean()),
+        limits_frac=float(limits_ok.mean()),
+        all_frac=float((buckets_ok & coats_ok & opening_ok & shifts_ok & limits_ok).mean()),
     )
 
 
@@ -383,6 +390,24 @@ def _shifts_kept(job: Job, stays: Sequence[_Stay], nights: Nights) -> Flags:
         if ends:
             kept &= stay.visit.at_s(np.array([stay.ends_s]))[:, 0] <= max(ends)
     return kept
+
+
+def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
+    """Whether every patch is laid on a slab and in air that its card allows.
+
+    A mix errs by the little its kits do, and is left at what is expected.
+    """
+    limits, here = limits_of(pours.job, stay.layer), pours.conditions
+    at_s = np.minimum(stay.laid_s, here.last_s)
+    kept = np.ones(at_s.shape, dtype=bool)
+    for temp_c, errors_k, (low_c, high_c) in (
+        (here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
+        (here.air_at(at_s), nights.air_k[stay.room], limits.air_c),
+    ):
+        # A room its heaters or plant hold errs as any other: on the careful side.
+        really_c = temp_c + nights.error_k(errors_k, at_s)
+        kept &= (really_c >= low_c) & (really_c <= high_c)
+    return np.asarray(kept.all(axis=1))
 
 
 def _opens(job: Job, last: _Stay) -> Flags:

@@ -29,7 +29,7 @@ from cureplan.planning.plan.answers import (
 )
 from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
-from cureplan.planning.plan.hours import beyond_hours, hour_rows, instant
+from cureplan.planning.plan.hours import beyond_hours, hour_rows, instant, limit_warnings
 from cureplan.planning.plan.kits import (
     chill_plan,
     exotherm_caution,
@@ -147,6 +147,7 @@ def assemble(
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,
             ),
+            *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
             _exotherm(job, pours, schedule),
             *humidity_warnings(job, pours),
@@ -243,5 +244,6 @@ def _risk(pours: Mapping[str, RoomPours], odds: Odds) -> Risk:
         coats_keep_frac=odds.coats_frac,
         no_wait_frac=odds.no_wait_frac,
         shifts_keep_frac=odds.shifts_frac,
+        limits_keep_frac=odds.limits_frac,
         all_keep_frac=odds.all_frac,
     )

@@ -37,6 +37,8 @@ HALVINGS = 3
 """How finely the confidence is looked for at which every window can be had."""
 MORE = 2.0
 """All steps together may take so many times the work of the first schedule's search."""
+NOISE_FRAC = 0.01
+"""What two schedules over the same thousand nights may differ by without meaning it."""
 ODDS_WORK = 0.1
 """What the odds of a room cost, in the solver's units of about a second; measured."""
 
@@ -140,13 +142,16 @@ class _Choosing:
             if self.progress is not None:
                 self.progress(f"holds on {odds.all_frac:.0%} of nights")
         found = self.seen[key]
-        if self.best is None or self._worth(found) > self._worth(self.best):
+        if self.best is None or self._beats(found, self.best):
             self.best = found
         return found
 
-    def _worth(self, chosen: Chosen) -> tuple[bool, float]:
-        asked = self.job.policy.confidence
-        return chosen.keeps_policy(self.job), min(chosen.chance_frac, asked)
+    def _beats(self, one: Chosen, other: Chosen) -> bool:
+        """Whether a schedule holds more often than another, beyond the drawing's own doubt."""
+        kept = one.keeps_policy(self.job), other.keeps_policy(self.job)
+        if kept[0] != kept[1]:
+            return kept[0]
+        return not kept[0] and one.chance_frac > other.chance_frac + NOISE_FRAC
 
     def _surer(self) -> Iterator[None]:
         """Every limit kept more surely, as long as a schedule is found."""

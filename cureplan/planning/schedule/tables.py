@@ -41,7 +41,6 @@ __all__ = [
     "Sureness",
     "begun_s",
     "begun_stage",
-    "dry_starts",
     "layer_stage",
     "one_after_the_other",
 ]
@@ -79,6 +78,8 @@ class OptionTable:
     margin_s: Array
     lasts_s: Array
     walkable_s: Array
+    mixed_spare_k: Array
+    """What is spare of the limits of the coldest and the hottest mix; below 0, none."""
     opens_s: Array
     """First start of the first coat, vacuum over."""
     closes_s: Array
@@ -92,6 +93,9 @@ class _Rows:
     central_s: Array
     """Least margin on the expected night."""
     lasts_s: Array
+    coldest_c: Array
+    hottest_c: Array
+    """Of all mixes of a floor."""
     pour_age_s: Array
     """Shape (rows, N)."""
     film_age_s: Array
@@ -141,12 +145,17 @@ class PourTables:
             return landed_when_s(landed, age_s, curve=pours.slurry_curve)
 
         opens_s, closes_s = starts_over(reached, self._next(option))
+        low_c, high_c = pours.job.cards.slurry.limits.mixed_c
         return OptionTable(
             margin_s=np.interp(
                 start_s, rows.at_s, self._margins(option, rows, start_s, sure.margins)
             ),
             lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
             walkable_s=reached("foot_traffic").max(axis=1),
+            mixed_spare_k=np.minimum(
+                np.interp(start_s, rows.at_s, rows.coldest_c) - low_c,
+                high_c - np.interp(start_s, rows.at_s, rows.hottest_c),
+            ),
             opens_s=opens_s,
             closes_s=closes_s,
         )
@@ -202,6 +211,8 @@ class PourTables:
             at_s=at_s,
             central_s=run.least_s,
             lasts_s=np.maximum(self.pours.plan(option).times.last_s, by_s),
+            coldest_c=run.mixed_c.min(axis=1),
+            hottest_c=run.mixed_c.max(axis=1),
             pour_age_s=run.pour_age_s,
             film_age_s=run.film_age_s,
         )
@@ -299,8 +310,12 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        held = _in_shift(spans, span, done_s, sure)
-        return stage.keep(held & (stage.opens <= stage.closes))
+        kept = pours.limits(self.layer, confidence=sure.windows).kept(
+            start_s, done_s - start_s, at_starts(table.walkable_s)
+        )
+        kept &= at_starts(table.mixed_spare_k) >= 0
+        kept &= _in_shift(spans, span, done_s, sure)
+        return stage.keep(kept & (stage.opens <= stage.closes))
 
 
 def _no_states() -> Stage:
@@ -329,6 +344,8 @@ def _merged(one: _Rows, two: _Rows) -> _Rows:
         at_s=at_s[order],
         central_s=both("central_s"),
         lasts_s=both("lasts_s"),
+        coldest_c=both("coldest_c"),
+        hottest_c=both("hottest_c"),
         pour_age_s=both("pour_age_s"),
         film_age_s=both("film_age_s"),
     )
@@ -373,9 +390,10 @@ def layer_stage(
         soonest_s=pours.settled.soonest_s(work.layer.stage) - work.lead_s,
     )
     start_s = slots.at(begin) + work.lead_s
-    kept = dry_starts(pours, start_s, work.duration_s)
-    kept &= _in_shift(spans, span, start_s + work.duration_s, sure)
-    begin, span, start_s = begin[kept], span[kept], start_s[kept]
+    limits = pours.limits(work.layer, confidence=sure.windows)
+    laid = limits.kept(start_s, work.duration_s, start_s)
+    laid &= _in_shift(spans, span, start_s + work.duration_s, sure)
+    begin, span, start_s = begin[laid], span[laid], start_s[laid]
     if begin.size == 0:
         return stage_of(crew=work.crew, begins=[], lasts=0, opens=0, closes=0)
     nodes_s = nodes_of(start_s)
@@ -383,6 +401,7 @@ def layer_stage(
         straight(start_s, nodes_s, values)
         for values in _windows_after(pours, task, variants, nodes_s, sure.windows)
     )
+    cures = limits.kept(start_s, work.duration_s, foot_s)
     last = task + 1 == len(pours.tasks)
     ahead_s = 0.0 if last else variants[0][task + 1].lead_s
     done_s = start_s + work.duration_s
@@ -397,9 +416,8 @@ def layer_stage(
         closes=slots.last_until(closes_s - GUARD_S - ahead_s - sure.late_s),
         span=span,
     )
-    return stage.keep(
-        (stage.opens < NEVER) & ((not last) | (opens_s + GUARD_S + sure.late_s <= due_s))
-    )
+    cures &= stage.opens < NEVER
+    return stage.keep(cures & ((not last) | (opens_s + GUARD_S + sure.late_s <= due_s)))
 
 
 def _in_shift(
@@ -473,23 +491,6 @@ def _possible_begins(
         begins.append(run)
         numbers.append(np.full(run.size, i))
     return np.concatenate(begins), np.concatenate(numbers)
-
-
-def dry_starts(pours: RoomPours, start_s: Array, lasts_s: float) -> NDArray[np.bool_]:
-    """Which starts find the slab clear of the dew point for as long as the coat is laid.
-
-    An unknown dew point counts as dry: the plan warns of it.
-    """
-    conditions = pours.conditions
-    dew_c = np.where(np.isnan(conditions.dew_c), -1e3, conditions.dew_c)
-    spare_k = conditions.slab_c - dew_c - pours.job.policy.dew_margin_k
-    end_s = start_s + lasts_s
-    dry = np.interp(start_s, conditions.epoch_s, spare_k) >= 0
-    dry &= np.interp(end_s, conditions.epoch_s, spare_k) >= 0
-    first = np.searchsorted(conditions.epoch_s, start_s)
-    last = np.searchsorted(conditions.epoch_s, end_s)
-    wet_hours = np.concatenate([[0], np.cumsum(spare_k < 0)])
-    return np.asarray(dry & (wet_hours[last] == wet_hours[first]))
 
 
 ROUNDED_S = 2.0
