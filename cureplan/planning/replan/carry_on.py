@@ -10,11 +10,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
+from itertools import pairwise
 
 import numpy as np
 
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.odds.nights import SAME_SHIFT_S
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.begun import option_of
@@ -48,6 +50,12 @@ class Candidate:
     def lost(self, job: Job) -> tuple[int, int, int]:
         """What is lost for sure: floors left out, coats too late, opening too late."""
         return (len(self.left_out), *lateness(job, self.schedule))
+
+    @property
+    def nights(self) -> int:
+        """How often the pour crew comes."""
+        starts_s = sorted(pour.start_s for pour in self.schedule.pours)
+        return 1 + sum(b - a > SAME_SHIFT_S for a, b in pairwise(starts_s))
 
     @property
     def expected_lost(self) -> float:
@@ -84,6 +92,9 @@ def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
     gain = min(asked, theirs) - min(asked, ours)
     if abs(gain) > doubt:
         return bool(gain > 0.0)
+    # Nobody comes another night for a minute or two.
+    if other.nights > carried.nights:
+        return False
     return other.expected_lost < carried.expected_lost - LOST_THINGS
 
 

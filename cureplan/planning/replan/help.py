@@ -20,29 +20,27 @@ from cureplan.planning.schedule.placing import PlacedPour
 __all__ = ["first_minutes", "help_for_short_buckets"]
 
 WORTH_MIN = 0.25
+_DEAD = ("replan.edge_lost",)
 
 
 def first_minutes(
-    plan: Plan, state: NightState, *, left_out: tuple[str, ...], short: bool
+    plan: Plan, state: NightState, help_: list[Message], *, left_out: tuple[str, ...]
 ) -> list[Message]:
     """What to do before anything else where something is lost: stop, stir, call."""
-    calls = [*_calls(plan, left_out)]
-    if not calls and not short:
-        return []
-    found = [Message("replan.ten_minutes", {})]
-    for name, floor in state.floors.items():
-        if not floor.done or floor.complete or not short:
-            continue
-        values: dict[str, Value] = {"room": name, "bucket": floor.done}
-        found.append(Message("replan.now_stop", values))
-    iced = [
-        room.room
-        for room in plan.rooms
-        if room.chilled and not (room.room in state.floors and state.floors[room.room].done)
+    dead = [say for say in help_ if say.code == "replan.edge_lost"]
+    short = {say.values["room"] for say in help_ if say.code in ("replan.short", *_DEAD)}
+    stands = state.wait_s > state.now_s
+    stops = [
+        Message("replan.now_stop", {"room": name, "bucket": floor.done})
+        for name, floor in state.floors.items()
+        if 0 < floor.done < floor.room.kits
+        and (stands or name in short)
+        and not any(say.values["room"] == name for say in dead)
     ]
-    if iced:
-        found.append(Message("replan.now_stir", {"rooms": ", ".join(iced)}))
-    return [*found, *calls]
+    iced = [room.room for room in plan.rooms if room.chilled and not state.done(room.room)]
+    stirs = [Message("replan.now_stir", {"rooms": ", ".join(iced)})] if iced and short else []
+    found = [*dead, *stops, *stirs, *_calls(plan, left_out)]
+    return [Message("replan.ten_minutes", {}), *found] if found else []
 
 
 def _calls(plan: Plan, left_out: tuple[str, ...]) -> Iterator[Message]:

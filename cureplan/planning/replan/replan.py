@@ -210,14 +210,14 @@ def _put_together(
     )
     placed = {poured.room: poured for poured in schedule.pours}
     help_ = help_for_short_buckets(found.pours, placed, state, before=old.job.crew)
-    first = first_minutes(new, state, left_out=left_out, short=bool(help_))
+    first = first_minutes(new, state, help_, left_out=left_out)
     stated = changes_of(old, new, state, readings, events, left_out=left_out)
     changes = (
         *first,
         *stated[:1],
         *_carry_on(found, state),
         *found.offers,
-        *help_,
+        *(say for say in help_ if say not in first),
         *stated[1:],
     )
     night = night_of(old, new, state, readings, changes, rate=rate, left_out=left_out)
