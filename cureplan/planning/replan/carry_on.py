@@ -67,13 +67,15 @@ class Candidate:
 
 
 def lateness(job: Job, schedule: Schedule) -> tuple[int, int]:
-    """Layers that come too late to bond, and how much too late it opens."""
-    starts = [(coat.start_s, coat.window) for coat in schedule.coats]
-    starts += [(pour.start_s, pour.window) for pour in schedule.pours]
+    """Layers of a job's rooms that come too late to bond, and how much too late it opens."""
+    rooms = {room.name for room in job.rooms}
+    coats = [coat for coat in schedule.coats if coat.room in rooms]
+    starts = [(coat.start_s, coat.window) for coat in coats]
+    starts += [(pour.start_s, pour.window) for pour in schedule.pours if pour.room in rooms]
     late = sum(start_s > window.closes_s + 1.0 for start_s, window in starts)
-    last = {coat.room: coat.after.opens_s for coat in schedule.coats}
+    last = {coat.room: coat.after.opens_s for coat in coats}
     over_s = [opens_s - job.due(room).timestamp() for room, opens_s in last.items()]
-    return late, int(np.ceil(max(0.0, *over_s, 0.0) / LATE_BAND_S))
+    return late, int(np.ceil(max([0.0, *over_s]) / LATE_BAND_S))
 
 
 def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
