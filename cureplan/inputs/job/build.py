@@ -51,6 +51,7 @@ from cureplan.inputs.job.schema import (
 __all__ = [
     "Instants",
     "build_job",
+    "outline_of",
     "resolve_instants",
 ]
 
@@ -361,7 +362,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
     building = written.building
     climate = entry.climate or building.climate
     set_point_c = building.set_point_c if entry.set_point_c is None else entry.set_point_c
-    outline = _outline(entry)
+    outline = outline_of(entry)
     length_m, width_m = (
         outline.size_m if outline else (entry.length_m or 0.0, entry.width_m or 0.0)
     )
@@ -401,7 +402,8 @@ def _heat(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
     )
 
 
-def _outline(entry: RoomEntry) -> Outline | None:
+def outline_of(entry: RoomEntry) -> Outline | None:
+    """The shape of a room that is more than a length and a width."""
     if not entry.has_outline:
         return None
     first, last = sorted(entry.back_wall or (1, 2))

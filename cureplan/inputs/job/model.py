@@ -20,7 +20,7 @@ from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, T
 Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
 Display = Literal["us", "metric"]
-Change = str | float | bool | tuple[str, ...] | list[str] | None
+Change = str | float | bool | Sequence[object] | None
 """What a key of a job may be changed to."""
 
 MOST_ROOMS = 60
