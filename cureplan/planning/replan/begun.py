@@ -89,7 +89,7 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
     return Settled(
         begun_s=begun_s,
         from_s=state.now_s,
-        not_before_s={"pour": pour_s},
+        not_before_s={"pour": pour_s, "primer": max(state.now_s, state.wait_s)},
         options=(option, *(replace(option, bays=n) for n in others if n != option.bays)),
     )
 
