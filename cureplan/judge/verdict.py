@@ -15,6 +15,7 @@ from cureplan.judge.finding import Finding, PlanRefusedError
 from cureplan.judge.ice_rules import check_ice
 from cureplan.judge.limit_rules import check_limits
 from cureplan.judge.milestones import cure_milestones
+from cureplan.judge.night_rules import unexcused
 from cureplan.judge.people_rules import check_calls, check_coat_crew, check_pours, check_way_out
 from cureplan.judge.primer_rules import check_primers
 from cureplan.judge.stated_rules import check_risk, check_stated
@@ -44,7 +45,7 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
         else lenient[floor.name]
         for floor in case.floors
     }
-    return (
+    findings = (
         *check_kits(case),
         *check_buckets(case),
         *check_tie_in(case),
@@ -62,6 +63,7 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
         *check_takeoff(case),
         *check_risk(case),
     )
+    return unexcused(plan, findings)
 
 
 def require_confirmed(plan: Plan) -> None:

@@ -232,9 +232,10 @@ def test_a_drill_down_slows_what_is_left(small_plan, first, log_of):
     rest = [b.pour for b in found.plan.buckets_of(room.room)][3:]
     gaps_s = {round((b - a).total_seconds()) for a, b in pairwise(rest)}
     card = small_plan.job.cards.slurry
-    # By hand: one station mixes a kit per cycle of liquids, filler and turnaround; a stop
+    # By hand: each station left mixes a kit per cycle of liquids, filler, turnaround; a stop
     # line between bays adds the crew's turn.
-    cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
+    stations = small_plan.job.crew.stations - 1
+    cycle_s = (card.liquids_mix_s + card.filler_mix_s + card.turnaround_s) / stations
     assert gaps_s <= {round(cycle_s), round(cycle_s + small_plan.job.pace.bay_turn_s)}
     assert round(cycle_s) in gaps_s
     assert "replan.stations" in codes(found)
@@ -289,12 +290,47 @@ def test_a_room_that_no_shift_holds_is_left_out_and_the_plan_says_so(small_plan,
     night = replace(job.access, open_by=job.access.begins + timedelta(hours=30))
     plan = replace(small_plan, job=replace(job, access=night))
     late = buckets[2].pour + timedelta(minutes=1)
-    until = (job.access.begins + timedelta(hours=27)).isoformat()
+    until = (job.access.begins + timedelta(hours=29.5)).isoformat()
     events = log_of(
         *poured_lines(room, buckets, 3), said(late, "wait until", value=until), plan=plan
     )
-    with pytest.raises(NoFeasiblePlanError):
-        replan(plan, events, now=late)
+    found = replan(plan, events, now=late)
+    rest = {r.room for r in small_plan.rooms} - {room.room}
+    assert set(found.plan.night.left_out) == rest
+    assert {r.room for r in found.plan.rooms} == {room.room}
+    assert found.plan.status == "no feasible plan"
+    # What lies on the floor is still coated, and the first lines say what to do about it.
+    assert {c.room for c in found.plan.coats} == {room.room}
+    assert codes(found)[0] == "replan.ten_minutes"
+    assert codes(found)[1] in ("replan.edge_lost", "replan.now_stop")
+    assert "replan.now_call_left" in codes(found)
+
+
+@pytest.mark.parametrize("lost", ["drill down", "short of"])
+def test_the_last_station_or_rake_lost_halts_the_night_and_a_plan_comes_all_the_same(
+    small_plan, first, log_of, lost
+):
+    room, buckets = first
+    crew = small_plan.job.crew
+    at = buckets[2].pour + SECOND
+    lines = poured_lines(room, buckets, 3)
+    if lost == "drill down":
+        lines += [said(at, "drill down", late_s=n) for n in range(crew.stations)]
+    else:
+        lines += [said(at, "short of", value="rake", late_s=n) for n in range(crew.rake)]
+    now = at + timedelta(minutes=1)
+    found = replan(small_plan, log_of(*lines), now=now)
+    # Nothing is mixed within the hour it takes to get another (invented, `FETCH_S`).
+    nexts = [b.liquids_in for b in found.plan.buckets if b.pour > now]
+    assert min(nexts) >= now + timedelta(hours=1)
+    assert "replan.halted" in codes(found)
+    assert codes(found)[0] == "replan.ten_minutes"
+    assert codes(found)[1] in ("replan.edge_lost", "replan.now_stop")
+    # Once it is said until when, that hour counts alone.
+    until = (now + timedelta(minutes=20)).isoformat()
+    again = replan(small_plan, log_of(*lines, said(now, "wait until", value=until)), now=now)
+    assert "replan.halted" not in codes(again)
+    assert min(b.liquids_in for b in again.plan.buckets if b.pour > now) < min(nexts)
 
 
 def test_a_plan_made_on_the_night_is_planned_again_from_the_same_log(small_plan, first, log_of):
@@ -356,7 +392,7 @@ def test_the_new_plan_goes_through_json_and_both_languages(small_plan, first, lo
 FAULTS = {
     "later than now": lambda r, b: ([said(b[5].pour, "poured", r.room, 6)], "--now"),
     "poured twice": lambda r, b: (
-        [said(b[0].pour, "poured", r.room, 1), said(b[1].pour, "poured", r.room, 1)],
+        [said(b[0].pour, "poured", r.room, 1), said(b[3].pour, "poured", r.room, 1)],
         "keep the one that is true",
     ),
     "wrong order": lambda r, b: (
@@ -393,11 +429,6 @@ FAULTS = {
         [said(b[0].pour, "poured", r.room, 1), said(b[1].pour, "room dropped", r.room)],
         "poured already",
     ),
-    "no station left": lambda _, b: (
-        [said(b[0].pour, "drill down"), said(b[1].pour, "drill down")],
-        "no mixing station",
-    ),
-    "no rake left": lambda _, b: ([said(b[0].pour, "short of", value="rake")], "no rake"),
 }
 
 

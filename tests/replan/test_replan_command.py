@@ -55,8 +55,8 @@ def test_it_writes_every_sheet_beside_the_old_plan_and_keeps_that(app, night):
     assert {name: (plan_file.parent / name).read_bytes() for name in OLD} == before
     shown = ran.stdout.splitlines()
     assert shown[0].startswith("> Next: bucket 4 of ")
-    assert any("mixing station left" in line for line in shown)
-    assert sum("mixing station left" in line for line in shown) == 1
+    assert any("A drill is down" in line for line in shown)
+    assert sum("A drill is down" in line for line in shown) == 1
     written = json.loads((new / "plan.json").read_text(encoding="utf-8"))
     assert written["night"]["changes"][0]["code"] == "replan.next"
     assert written["warnings"][0]["code"] == "replan.next"

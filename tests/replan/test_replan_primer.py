@@ -41,7 +41,7 @@ def test_a_primer_that_is_too_old_by_then_is_told(log_of):
     job = replace(job, cards=replace(job.cards, primer=replace(card, milestones=short)))
     plan = make_plan(job, now=job.access.begins - timedelta(hours=8))
     now = plan.rooms[0].pour_start - timedelta(minutes=10)
-    until = plan.primers[0].slurry_closes + timedelta(minutes=20)
+    until = plan.primers[0].slurry_closes + timedelta(hours=2)
     events = log_of(said(now, "wait until", value=until.isoformat()), plan=plan)
     again = replan(plan, events, now=now)
     assert "replan.primer_old" in {change.code for change in again.changes}

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -48,6 +49,7 @@ __all__ = [
     "PourOption",
     "PourPlan",
     "RoomPours",
+    "Settled",
     "bucket_clocks",
     "kit_temperatures",
 ]
@@ -209,6 +211,42 @@ class PourPlan:
     times: PourTimes
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settled:
+    """What a night has settled about a floor before it is planned again.
+
+    Layers go by their stage; instants are of their own start, what leads up to it over.
+    """
+
+    poured: PourPlan | None = None
+    """Its real rhythm, where it is begun, for the option it was begun with."""
+    begun_s: Mapping[str, float] = field(default_factory=dict)
+    """When each layer was begun [epoch s]: it stays."""
+    from_s: float = -np.inf
+    """Nothing else begins sooner."""
+    not_before_s: Mapping[str, float] = field(default_factory=dict)
+    """Nor some layers before an instant of their own."""
+    options: tuple[PourOption, ...] | None = None
+    """How it may still be poured; None where the job alone decides."""
+    waited: bool | None = None
+    """Whether it is known to wait for a cooler hour; None where that is to be seen."""
+    known_s: float = -np.inf
+    """Until when its hours are to be told, where the night runs past the job's own."""
+
+    def later(self, at_s: Mapping[str, float]) -> Settled:
+        """The same with layers begun no sooner than these instants either."""
+        both = {**at_s, **self.not_before_s}
+        held_s = {stage: max(s, at_s.get(stage, s)) for stage, s in both.items()}
+        return replace(self, not_before_s=held_s)
+
+    def soonest_s(self, stage: str) -> float:
+        """First instant a layer may begin [epoch s]."""
+        return max(self.from_s, self.not_before_s.get(stage, -np.inf))
+
+
+FREE = Settled()
+
+
 @dataclass(slots=True)
 class RoomPours:
     """A room with its conditions and clocks, and the pours tried for it so far."""
@@ -218,6 +256,7 @@ class RoomPours:
     clocks: SlurryClocks
     topcoat: TopcoatClocks
     conditions: RoomConditions
+    settled: Settled = FREE
     slurry_curve: AgeCurve = field(init=False)
     topcoat_curve: AgeCurve = field(init=False)
     primer: tuple[TopcoatClocks, AgeCurve] | None = field(init=False)
@@ -244,10 +283,12 @@ class RoomPours:
 
     def under(self, room: Room, job: Job) -> RoomPours:
         """The floor on the same air and slab under a job that differs."""
-        return RoomPours(room, job, self.clocks, self.topcoat, self.conditions)
+        return RoomPours(room, job, self.clocks, self.topcoat, self.conditions, self.settled)
 
     def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
         """Layout, rhythm and times of an option, with the job's crew or another."""
+        if self.settled.poured is not None and option == self.settled.poured.option:
+            return self.settled.poured
         hands = crew or self.job.crew
         key = (option, hands)
         if key not in self._plans:

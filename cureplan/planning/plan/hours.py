@@ -46,7 +46,10 @@ BEFORE_S, AFTER_S = 12 * 3600.0, 3600.0
 def hour_rows(
     job: Job, series: HourlySeries, pours: Mapping[str, RoomPours]
 ) -> tuple[HourRow, ...]:
-    """The job's hours, the 12 before it and the one after, with the source of each row."""
+    """The job's hours, the 12 before it and the one after, with the source of each row.
+
+    As far as a night runs late, where it does.
+    """
     return tuple(
         HourRow(
             at=instant(float(series.epoch_s[row]), job.site.zone),
@@ -63,7 +66,7 @@ def hour_rows(
                 for name, room in pours.items()
             ),
         )
-        for row in _rows(job, series.epoch_s)
+        for row in _rows(job, series.epoch_s, max(p.settled.known_s for p in pours.values()))
     )
 
 
@@ -159,10 +162,10 @@ def _cut(pours: RoomPours, placed: PlacedPour | PlacedCoat) -> bool:
 def known_until_s(pours: RoomPours) -> float:
     """Until when the plan's own hours reach [epoch s]."""
     epoch_s = pours.conditions.epoch_s
-    return float(epoch_s[_rows(pours.job, epoch_s)[-1]])
+    return float(epoch_s[_rows(pours.job, epoch_s, pours.settled.known_s)[-1]])
 
 
-def _rows(job: Job, epoch_s: NDArray[np.float64]) -> NDArray[np.intp]:
+def _rows(job: Job, epoch_s: NDArray[np.float64], known_s: float) -> NDArray[np.intp]:
     begins_s = job.access.begins.timestamp() - BEFORE_S
-    ends_s = job.access.open_by.timestamp() + AFTER_S
+    ends_s = max(job.access.open_by.timestamp() + AFTER_S, known_s)
     return np.flatnonzero((epoch_s >= begins_s) & (epoch_s <= ends_s))

@@ -273,19 +273,24 @@ def _slabs(new: Plan, readings: NightReadings) -> list[Message]:
 def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> list[Message]:
     found = []
     kits = {room.room: room.kits for room in new.rooms}
-    if any(event.event == "drill down" for event in events):
+    halted = {event.role or "station" for event in state.halted}
+    for what in sorted(halted):
+        until = instant(state.wait_s, new.job.site.zone)
+        values: dict[str, Value] = {"what": what, "until_at": until.isoformat()}
+        found.append(Message("replan.halted", values))
+    if "station" not in halted and any(event.event == "drill down" for event in events):
         found.append(Message("replan.stations", {"stations": state.crew.stations}))
-    for role in dict.fromkeys(event.role for event in events if event.role):
+    for role in dict.fromkeys(e.role for e in events if e.role and e.role not in halted):
         people = int(getattr(state.crew, role))
         found.append(Message("replan.short_of", {"role": role, "people": people}))
-    if state.wait_s > state.now_s:
+    if state.wait_s > state.now_s and not halted:
         until = max(event.until for event in events if event.until is not None)
         found.append(Message("replan.wait", {"until_at": until.isoformat()}))
     found += _spoiled(events, "ran short", "replan.ran_short")
     found += _spoiled(events, "lost", "replan.lost")
     found += [Message("replan.dropped", {"room": room}) for room in state.dropped]
     for added in state.added:
-        values: dict[str, Value] = {"room": added.name, "kits": kits.get(added.name, 0)}
+        values = {"room": added.name, "kits": kits.get(added.name, 0)}
         found.append(
             Message("replan.added" if added.way_out else "replan.added_no_way", values)
         )
@@ -380,7 +385,7 @@ def _past_shift(new: Plan, state: NightState) -> list[Message]:
     for room in new.rooms:
         floor = state.floors.get(room.room)
         limit = past_shift(new, room)
-        if floor is None or floor.complete or limit is None:
+        if (floor is not None and floor.complete) or limit is None:
             continue
         values: dict[str, Value] = {
             "room": room.room,

@@ -1,8 +1,8 @@
-"""Buckets that a changed night leaves short, and what could still be done about each."""
+"""What to do about a night that loses something: in ten minutes, and what would help."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import replace
 
 import numpy as np
@@ -10,15 +10,58 @@ import numpy as np
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Crew
 from cureplan.planning.floor.crew import with_one_more
-from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.plan.hours import minutes
-from cureplan.planning.replan.pours import StartedPours, rest_of_floor
+from cureplan.planning.floor.pour import PourPlan, RoomPours, Settled
+from cureplan.planning.plan.hours import instant, minutes
+from cureplan.planning.plan.model import Plan
+from cureplan.planning.replan.begun import rest_of_floor
 from cureplan.planning.replan.state import NightState
 from cureplan.planning.schedule.placing import PlacedPour
 
-__all__ = ["help_for_short_buckets"]
+__all__ = ["first_minutes", "help_for_short_buckets"]
 
 WORTH_MIN = 0.25
+_DEAD = ("replan.edge_lost",)
+
+
+def first_minutes(
+    plan: Plan, state: NightState, help_: list[Message], *, left_out: tuple[str, ...]
+) -> list[Message]:
+    """What to do before anything else where something is lost: stop, stir, call."""
+    dead = [say for say in help_ if say.code == "replan.edge_lost"]
+    short = {say.values["room"] for say in help_ if say.code in ("replan.short", *_DEAD)}
+    stands = state.wait_s > state.now_s
+    stops = [
+        Message("replan.now_stop", {"room": name, "bucket": floor.done})
+        for name, floor in state.floors.items()
+        if 0 < floor.done < floor.room.kits
+        and (stands or name in short)
+        and not any(say.values["room"] == name for say in dead)
+    ]
+    iced = [room.room for room in plan.rooms if room.chilled and not state.done(room.room)]
+    stirs = [Message("replan.now_stir", {"rooms": ", ".join(iced)})] if iced and short else []
+    found = [*dead, *stops, *stirs, *_calls(plan, left_out)]
+    return [Message("replan.ten_minutes", {}), *found] if found else []
+
+
+def _calls(plan: Plan, left_out: tuple[str, ...]) -> Iterator[Message]:
+    """Who must hear of it now."""
+    late = [coat for coat in plan.coats if coat.start > coat.closes]
+    if late:
+        first = min(late, key=lambda coat: coat.closes)
+        values: dict[str, Value] = {
+            "room": first.room,
+            "coat": first.coat,
+            "from_at": first.opens.isoformat(),
+            "to_at": first.closes.isoformat(),
+        }
+        yield Message("replan.now_call_coats", values)
+    over = [room for room in plan.rooms if room.opens > room.open_by]
+    if over:
+        last = max(over, key=lambda room: room.opens)
+        values = {"room": last.room, "open_at": last.opens.isoformat()}
+        yield Message("replan.now_call_late", values)
+    if left_out:
+        yield Message("replan.now_call_left", {"rooms": ", ".join(left_out)})
 
 
 def help_for_short_buckets(
@@ -55,64 +98,63 @@ def _lost_edges(
     lost = [n for n in range(done) if wet_s[n] < 0 and tied_in_s[n] > state.now_s]
     if not lost:
         return []
+    ends_s = float(poured.clocks.ends_s[0, 0, lost].min())
     values: dict[str, Value] = {
         "room": pours.room.name,
         "buckets": ", ".join(str(n + 1) for n in lost),
-        "wet_at": _iso(float(poured.clocks.ends_s[0, 0, lost].min()), pours),
+        "wet_at": instant(ends_s, pours.job.site.zone).isoformat(),
     }
     return [Message("replan.edge_lost", values)]
-
-
-def _iso(epoch_s: float, pours: RoomPours) -> str:
-    from cureplan.planning.plan.hours import instant
-
-    return instant(epoch_s, pours.job.site.zone).isoformat()
 
 
 def _would_help(
     pours: RoomPours, poured: PlacedPour, done: int, state: NightState, before: Crew
 ) -> list[Message]:
     room, option, now_s = pours.room.name, poured.option, poured.clocks.margin_s[0, done:].min()
+    layout = pours.plan(option).layout
+
+    def gained_s(one: RoomPours, start_s: float, *, chilled: bool, bays: int) -> float:
+        tried = replace(option, chilled=chilled, bays=bays)
+        return float(one.run(tried, start_s).margin_s[0, done:].min() - now_s)
+
     found = []
     if option.chilled:
         found.append(Message("replan.help_ice_in", {"room": room}))
     else:
-        iced = replace(option, chilled=True)
-        clocks = (
-            _with_option(pours, iced).run(iced, poured.start_s)
-            if isinstance(pours, StartedPours)
-            else pours.run(iced, poured.start_s)
+        iced_s = gained_s(
+            _as(pours, pours.settled.poured, chilled=True),
+            poured.start_s,
+            chilled=True,
+            bays=option.bays,
         )
-        found += _buys("replan.help_ice", room, float(clocks.margin_s[0, done:].min() - now_s))
+        found += _buys("replan.help_ice", room, iced_s)
     crew = with_one_more(state.crew, "mixing")
-    found += _buys("replan.help_station", room, _with_crew(pours, poured, state, before, crew))
-    layout = pours.plan(option).layout
+    if done:
+        floor = state.floors[room]
+        rest, start_s = rest_of_floor(
+            pours, floor, state, before=before, free_s=-np.inf, crew=crew
+        )
+        more = _as(pours, rest, chilled=option.chilled)
+    else:
+        job = replace(pours.job, crew=crew)
+        more, start_s = replace(pours, job=job), poured.start_s
+    one_more_s = gained_s(more, start_s, chilled=option.chilled, bays=option.bays)
+    found += _buys("replan.help_station", room, one_more_s)
     begun = int(np.sum(layout.bay[:done] == layout.bay[done])) if done < layout.kits else 0
     if done and begun:
         found.append(Message("replan.help_stop", {"room": room, "bucket": done}))
     elif not done:
-        narrower = replace(option, bays=option.bays + 1)
-        gained_s = float(pours.run(narrower, poured.start_s).least_s[0] - now_s)
-        found += _buys("replan.help_bays", room, gained_s)
+        bays_s = gained_s(pours, poured.start_s, chilled=option.chilled, bays=option.bays + 1)
+        found += _buys("replan.help_bays", room, bays_s)
     return found
 
 
-def _with_option(pours: StartedPours, option: PourOption) -> StartedPours:
-    return replace(pours, kept=replace(pours.kept, option=option))
-
-
-def _with_crew(
-    pours: RoomPours, poured: PlacedPour, state: NightState, before: Crew, crew: Crew
-) -> float:
-    """Seconds that other hands would add to the least margin still to come."""
-    if not isinstance(pours, StartedPours):
-        run = pours.run(poured.option, poured.start_s, crew=crew)
-        return float(run.least_s[0] - poured.margin_s)
-    floor = state.floors[pours.room.name]
-    kept, start_s = rest_of_floor(pours, floor, state, before=before, free_s=-np.inf, crew=crew)
-    run = replace(pours, kept=kept).run(poured.option, start_s)
-    rest = slice(floor.done, None)
-    return float(run.margin_s[0, rest].min() - poured.clocks.margin_s[0, rest].min())
+def _as(pours: RoomPours, plan: PourPlan | None, *, chilled: bool) -> RoomPours:
+    """The floor in a begun rhythm, its kits as they are or iced."""
+    if plan is None:
+        return pours
+    iced = replace(plan, option=replace(plan.option, chilled=chilled))
+    return replace(pours, settled=Settled(poured=iced))
 
 
 def _buys(code: str, room: str, gained_s: float) -> list[Message]:

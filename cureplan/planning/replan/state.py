@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.core.errors import InputError
-from cureplan.inputs.job.model import Crew
+from cureplan.inputs.job.model import Crew, Job
 from cureplan.inputs.tables.night_log import AddedRoom, NightEvent
 from cureplan.planning.plan.model import Plan, RoomPlan
 
@@ -19,6 +18,10 @@ __all__ = ["FloorState", "NightState", "night_state"]
 KEPT_S = 1800.0
 """A log that names buckets is taken as complete for this long after its last one; an
 edge is dead by then, so the crew has poured on without writing it down: invented."""
+FETCH_S = 3600.0
+"""What it takes to have another drill or hand on site where the last is lost: invented."""
+IN_THE_MIXER = timedelta(minutes=10)
+"""A bucket poured so soon after a halt was in the mixer by then: invented."""
 Array = NDArray[np.float64]
 
 
@@ -57,6 +60,16 @@ class NightState:
     """Nothing is mixed before this [epoch s]."""
     wait_said_s: float
     """When that was said [epoch s]; -inf where nothing waits."""
+    halted: tuple[NightEvent, ...] = ()
+    """Lines by which the last station or hand of a kind was lost, with no word since."""
+
+    def done(self, room: str) -> int:
+        """Buckets of a floor that are poured."""
+        return self.floors[room].done if room in self.floors else 0
+
+    def still_to_pour(self, job: Job) -> list[str]:
+        """Rooms of a job of which nothing is poured yet."""
+        return [room.name for room in job.rooms if not self.done(room.name)]
 
 
 def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> NightState:
@@ -72,8 +85,12 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
             )
     waits = [e for e in events if e.until is not None]
     wait_s = max((e.until.timestamp() for e in waits if e.until), default=-np.inf)
+    crew, halts = _crew(plan.job.crew, events)
+    halted = _unresolved(halts, events)
+    if halted:
+        wait_s = max(wait_s, now_s + FETCH_S)
     dropped = [e for e in events if e.event == "room dropped"]
-    floors = _floors(plan, events, waits, now_s)
+    floors = _floors(plan, events, [*waits, *halted], now_s)
     gone = tuple(dict.fromkeys(str(e.room) for e in dropped))
     for event in dropped:
         if event.room in floors and floors[event.room].done:
@@ -88,9 +105,10 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
         floors={name: floor for name, floor in floors.items() if name not in gone},
         dropped=tuple(name for name in gone if name in floors),
         added=tuple(e.added for e in events if e.added is not None and e.room not in gone),
-        crew=_crew(plan.job.crew, events),
+        crew=crew,
+        halted=halted,
         wait_s=float(wait_s),
-        wait_said_s=max((e.at.timestamp() for e in waits), default=-np.inf),
+        wait_said_s=max((e.at.timestamp() for e in (*waits, *halted)), default=-np.inf),
     )
 
 
@@ -184,23 +202,32 @@ def _between_lines(planned_s: Array, lines: Mapping[int, float]) -> tuple[Array,
     return np.round(poured_s), float(late_s[-1])
 
 
-def _crew(crew: Crew, events: Sequence[NightEvent]) -> Crew:
+def _crew(crew: Crew, events: Sequence[NightEvent]) -> tuple[Crew, list[NightEvent]]:
+    """Who is left, and the lines by which the last of a kind is lost."""
+    halts = []
     for event in events:
-        if event.event == "drill down":
-            crew = _one_fewer(crew, "stations", event)
-        elif event.role is not None:
-            crew = _one_fewer(crew, event.role, event)
-    return crew
+        what = "stations" if event.event == "drill down" else event.role
+        if what is None:
+            continue
+        left = getattr(crew, what) - 1
+        if left < 1:
+            halts.append(event)
+        else:
+            crew = replace(crew, **{what: left})
+    return crew, halts
 
 
-def _one_fewer(crew: Crew, what: str, event: NightEvent) -> Crew:
-    left = getattr(crew, what) - 1
-    if left < 1:
-        fault: InputError = event.fault(
-            "event" if what == "stations" else "value",
-            f"no {'mixing station' if what == 'stations' else what} is left to pour with",
-            'say until when the crew waits with "wait until"',
-            event.event if what == "stations" else event.role,
+def _unresolved(
+    halts: Sequence[NightEvent], events: Sequence[NightEvent]
+) -> tuple[NightEvent, ...]:
+    """Halts after which nobody said until when the crew waits, and nothing was poured."""
+
+    def over(halt: NightEvent) -> bool:
+        later = (event for event in events if event.at >= halt.at)
+        return any(
+            event.until is not None
+            or (event.event == "poured" and event.at - halt.at > IN_THE_MIXER)
+            for event in later
         )
-        raise fault
-    return replace(crew, **{what: left})
+
+    return tuple(halt for halt in halts if not over(halt))

@@ -22,7 +22,14 @@ from cureplan.planning.schedule.placing import (
 from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
 from cureplan.planning.schedule.slots import SLOT_S, Slots
-from cureplan.planning.schedule.tables import PourTables, Sureness, layer_stage
+from cureplan.planning.schedule.tables import (
+    PourTables,
+    Sureness,
+    begun_s,
+    begun_stage,
+    layer_stage,
+    one_after_the_other,
+)
 
 POURING = CREWS.index("pour")
 
@@ -108,7 +115,7 @@ class FloorModel:
             under: PlacedCoat | None = None
             works = self.pours[name].works(self._option(room, choice))
             for number in range(first):
-                begins_s = float(self.slots.at(stages[number].begins[choice[room][number]]))
+                begins_s = self._begins_s(room, number, choice)
                 under = place_layer(
                     self.pours[name], works[number], under, begins_s, confidence=self.confidence
                 )
@@ -117,7 +124,7 @@ class FloorModel:
             pours.append(poured)
             below: PlacedPour | PlacedCoat = poured
             for number in range(first + 1, len(stages)):
-                begins_s = float(self.slots.at(stages[number].begins[choice[room][number]]))
+                begins_s = self._begins_s(room, number, choice)
                 below = place_layer(
                     self.pours[name],
                     poured.works[number],
@@ -135,8 +142,19 @@ class FloorModel:
             held_frac=self.confidence if self.confidence < asked else None,
         )
 
+    def _begins_s(self, room: int, number: int, choice: Choice) -> float:
+        """When a crew begins a task: as chosen, or as it really did."""
+        pours = self.pours[self.names[room]]
+        if pours.tasks[number][-1].stage in pours.settled.begun_s:
+            return begun_s(pours, number)
+        stage = self.problem.rooms[room][number]
+        return float(self.slots.at(stage.begins[choice[room][number]]))
+
     def _option(self, room: int, choice: Choice) -> PourOption:
         """How a room is poured."""
+        poured = self.pours[self.names[room]].settled.poured
+        if poured is not None:
+            return poured.option
         number = self.problem.pour(room)
         stage = self.problem.rooms[room][number]
         return option_ladder(self.remedies)[int(stage.option[choice[room][number]])]
@@ -144,13 +162,14 @@ class FloorModel:
     def _pour(
         self, room: int, name: str, choice: Choice, below: PlacedCoat | None
     ) -> PlacedPour:
-        number = self.problem.pour(room)
-        stage, k = self.problem.rooms[room][number], choice[room][number]
+        number, waited = self.problem.pour(room), self.pours[name].settled.waited
+        if waited is None:
+            waited = self._waits_for_margin(choice, room)
         return place_pour(
             self.pours[name],
             self._option(room, choice),
-            float(self.slots.at(stage.begins[k])),
-            delayed=self._waits_for_margin(choice, room),
+            self._begins_s(room, number, choice),
+            delayed=waited,
             confidence=self.confidence,
             below=below,
         )
@@ -213,14 +232,14 @@ def floor_model(
     soonest = min((_soonest_pour(s) for s in stages if s[0].crew != POURING), default=0)
     place = {room.name: i for i, room in enumerate(job.rooms)}
     problem = Problem(
-        rooms=tuple(stages),
+        rooms=one_after_the_other(stages, _begun(job, tables)),
         hands=HANDS,
         pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
         crosses=tuple(
             tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
             for room in job.rooms
         ),
-        groups=_groups(job),
+        groups=_groups(job, tables),
         shift_begins=tuple(
             max(int(slots.first_from(span.begins_s + job.crew.setup_s)), soonest)
             for span in pour_spans
@@ -252,12 +271,22 @@ def _room_stages(
 ) -> tuple[Stage, ...]:
     """One stage for each task of a floor; the pour first, since its options decide."""
     pours = tables.pours[room.name]
-    pour = tables.of(room.name).stage(spans["pour"], slots, remedies=remedies, sure=sure)
-    ladder = option_ladder(remedies)
-    options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
+    settled = pours.settled
+    known = {
+        number: begun_stage(pours, number, spans[task[-1].crew], slots, sure=sure)
+        for number, task in enumerate(pours.tasks)
+        if task[-1].stage in settled.begun_s
+    }
+    if settled.poured is not None:
+        options = [settled.poured.option]
+    else:
+        ladder = option_ladder(remedies)
+        pour = tables.of(room.name).stage(spans["pour"], slots, remedies=remedies, sure=sure)
+        known[pours.pour_task] = pour
+        options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
     return tuple(
-        pour
-        if number == pours.pour_task
+        known[number]
+        if number in known
         else layer_stage(
             pours,
             number,
@@ -275,9 +304,20 @@ def _soonest_pour(stages: tuple[Stage, ...]) -> int:
     return int(stages[0].opens.min()) if stages[0].size else 0
 
 
-def _groups(job: Job) -> tuple[tuple[int, ...], ...]:
+def _begun(job: Job, tables: Tables) -> list[tuple[int, int]]:
+    """Room and number of every task that is begun."""
+    return [
+        (i, number)
+        for i, room in enumerate(job.rooms)
+        for number, task in enumerate(tables.pours[room.name].tasks)
+        if task[-1].stage in tables.pours[room.name].settled.begun_s
+    ]
+
+
+def _groups(job: Job, tables: Tables) -> tuple[tuple[int, ...], ...]:
+    """Rooms poured in one go; where a pour has begun it goes on as the night lets it."""
     members: defaultdict[str, list[int]] = defaultdict(list)
     for i, room in enumerate(job.rooms):
-        if room.group is not None:
+        if room.group is not None and tables.pours[room.name].settled.poured is None:
             members[room.group].append(i)
     return tuple(tuple(group) for group in members.values() if len(group) > 1)

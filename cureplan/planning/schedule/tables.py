@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field, fields, replace
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -11,15 +12,23 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Remedy
 from cureplan.planning.floor.layers import (
     CREWS,
+    HANDS,
     Landed,
     Layer,
     Work,
     factor_of,
     landed_when_s,
     starts_over,
+    window_over,
 )
-from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.schedule.placing import Span
+from cureplan.planning.floor.pour import AS_IS, PourOption, RoomPours
+from cureplan.planning.schedule.placing import (
+    PlacedCoat,
+    PlacedPour,
+    Span,
+    place_layer,
+    place_pour,
+)
 from cureplan.planning.schedule.problem import NEVER, Stage, stage_of
 from cureplan.planning.schedule.remedies import option_cost, option_ladder
 from cureplan.planning.schedule.slots import Slots, nodes_of, straight
@@ -30,7 +39,10 @@ __all__ = [
     "OptionTable",
     "PourTables",
     "Sureness",
+    "begun_s",
+    "begun_stage",
     "layer_stage",
+    "one_after_the_other",
 ]
 
 ROW_S = 1800.0
@@ -220,7 +232,7 @@ class PourTables:
         for number, option in enumerate(option_ladder(remedies)):
             if not left.any():
                 break
-            if self._buys_nothing(option):
+            if not self._is_open(option) or self._buys_nothing(option):
                 continue
             stage = self._states(option, begin, span, spans, slots, sure)
             stage = stage.labelled(cost=option_cost(option, remedies), option=number)
@@ -233,9 +245,10 @@ class PourTables:
         self, spans: Sequence[Span], slots: Slots
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         setup_s, last_s = self.pours.job.crew.setup_s, self.pours.conditions.last_s
+        soonest_s = self.pours.settled.soonest_s(self.layer.stage)
         runs = [
             np.arange(
-                int(slots.first_from(span.begins_s + setup_s)),
+                int(slots.first_from(max(span.begins_s + setup_s, soonest_s))),
                 int(slots.last_until(min(span.ends_s, last_s))) + 1,
             )
             for span in spans
@@ -243,6 +256,11 @@ class PourTables:
         numbers = [np.full(run.size, i) for i, run in enumerate(runs)]
         empty = np.zeros(0, dtype=np.int64)
         return np.concatenate([empty, *runs]), np.concatenate([empty, *numbers])
+
+    def _is_open(self, option: PourOption) -> bool:
+        """Whether a night leaves it open to pour the floor so."""
+        options = self.pours.settled.options
+        return options is None or option in options
 
     def _buys_nothing(self, option: PourOption) -> bool:
         """Whether one bay less lays rows of as few buckets: then this is only more work."""
@@ -364,7 +382,13 @@ def layer_stage(
     """All states of one task of a floor that lays a thin layer."""
     variants = _distinct_works(pours, task, options)
     work = variants[0][task]
-    begin, span = _possible_begins(pours, spans, slots, work.lead_s + work.duration_s)
+    begin, span = _possible_begins(
+        pours,
+        spans,
+        slots,
+        work.lead_s + work.duration_s,
+        soonest_s=pours.settled.soonest_s(work.layer.stage) - work.lead_s,
+    )
     start_s = slots.at(begin) + work.lead_s
     limits = pours.limits(work.layer, confidence=sure.windows)
     laid = limits.kept(start_s, work.duration_s, start_s)
@@ -451,14 +475,88 @@ def _distinct_works(
 
 
 def _possible_begins(
-    pours: RoomPours, spans: Sequence[Span], slots: Slots, length_s: float
+    pours: RoomPours,
+    spans: Sequence[Span],
+    slots: Slots,
+    length_s: float,
+    *,
+    soonest_s: float,
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     setup_s, last_s = pours.job.crew.setup_s, pours.conditions.last_s
     begins, numbers = [np.zeros(0, dtype=np.int64)], [np.zeros(0, dtype=np.int64)]
     for i, span in enumerate(spans):
-        first = int(slots.first_from(span.begins_s + setup_s))
+        first = int(slots.first_from(max(span.begins_s + setup_s, soonest_s)))
         last = int(slots.last_until(min(span.ends_s, last_s) - length_s))
         run = np.arange(first, last + 1)
         begins.append(run)
         numbers.append(np.full(run.size, i))
     return np.concatenate(begins), np.concatenate(numbers)
+
+
+ROUNDED_S = 2.0
+"""Begun work is known to the second; that must not cost those after it a minute."""
+
+
+def begun_s(pours: RoomPours, number: int) -> float:
+    """When the crew began a task, what leads up to its layer counted in [epoch s]."""
+    work = pours.works(_option_begun(pours))[number]
+    return pours.settled.begun_s[work.layer.stage] - work.lead_s
+
+
+def begun_stage(
+    pours: RoomPours, number: int, spans: Sequence[Span], slots: Slots, *, sure: Sureness
+) -> Stage:
+    """The only state of a task that is begun, at the second it really began."""
+    option = _option_begun(pours)
+    works, begins_s = pours.works(option), begun_s(pours, number)
+    confidence = min(sure.windows, pours.job.policy.confidence)
+    placed: PlacedPour | PlacedCoat
+    if number == pours.pour_task:
+        placed = place_pour(pours, option, begins_s, confidence=confidence)
+    else:
+        placed = place_layer(pours, works[number], None, begins_s, confidence=confidence)
+    if isinstance(placed, PlacedCoat) and number + 1 == len(works):
+        opens_s, closes_s = placed.after.opens_s, np.inf
+    else:
+        window, lead_s = (
+            window_over(placed.reached, works[number + 1]),
+            works[number + 1].lead_s,
+        )
+        opens_s, closes_s = window.opens_s - lead_s, window.closes_s - lead_s
+    begin, end_s = int(slots.last_until(begins_s)), placed.end_s - ROUNDED_S
+    return stage_of(
+        crew=works[number].crew,
+        begins=[begin],
+        lasts=slots.first_from(end_s) - begin,
+        frees=slots.first_from(end_s + pours.job.crew.changeover_s),
+        shuts=slots.last_until(placed.closed.begins_s),
+        walks=slots.first_from(placed.closed.ends_s + GUARD_S),
+        opens=slots.first_from(opens_s + GUARD_S),
+        closes=slots.last_until(closes_s - GUARD_S - sure.late_s),
+        span=next((i for i, span in enumerate(spans) if begins_s < span.ends_s), 0),
+    )
+
+
+def _option_begun(pours: RoomPours) -> PourOption:
+    settled = pours.settled
+    if settled.poured is not None:
+        return settled.poured.option
+    return settled.options[0] if settled.options else AS_IS
+
+
+def one_after_the_other(
+    rooms: Sequence[tuple[Stage, ...]], begun: Sequence[tuple[int, int]]
+) -> tuple[tuple[Stage, ...], ...]:
+    """Begun tasks of the same hands end where the next began: it did, whatever was planned."""
+    found = [list(stages) for stages in rooms]
+    for hands in set(HANDS):
+        own = [(r, n) for r, n in begun if HANDS[found[r][n].crew] == hands]
+        own.sort(key=lambda task: int(found[task[0]][task[1]].begins[0]))
+        for (room, number), (after, later) in pairwise(own):
+            stage, next_ = found[room][number], found[after][later].begins
+            found[room][number] = replace(
+                stage,
+                ends=np.minimum(stage.ends, next_),
+                frees=np.minimum(stage.frees, next_),
+            )
+    return tuple(tuple(stages) for stages in found)

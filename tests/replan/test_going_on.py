@@ -1,0 +1,143 @@
+"""Carrying on, or another way: what is begun is fixed, the rest is chosen calmly."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import time, timedelta
+from types import SimpleNamespace
+
+import pytest
+from log_lines import said
+
+import cureplan.planning.replan.replan as replanning
+from cureplan.inputs.job.model import Shift
+from cureplan.judge import judge
+from cureplan.planning.plan.model import plan_from_json, plan_to_json
+from cureplan.planning.replan.carry_on import Candidate, beats
+from cureplan.planning.replan.replan import replan
+
+HOUR_S = 3600.0
+
+
+def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0):
+    """A candidate of floors poured at some hours, with coats that come too late."""
+    begins_s = job.access.begins.timestamp()
+    any_time = SimpleNamespace(closes_s=float("inf"))
+    pours = [
+        SimpleNamespace(room="A", start_s=begins_s + h * HOUR_S, window=any_time)
+        for h in starts_h
+    ]
+    after = SimpleNamespace(opens_s=begins_s)
+    coats = [
+        SimpleNamespace(
+            room=job.rooms[0].name,
+            start_s=begins_s + 60.0,
+            window=SimpleNamespace(closes_s=begins_s),
+            after=after,
+        )
+        for _ in range(late)
+    ]
+    odds = SimpleNamespace(
+        all_frac=chance,
+        members=1000,
+        coat_frac={"A": 1.0 - lost},
+        primer_frac={},
+        bucket_frac={},
+        opening_frac=1.0,
+    )
+    schedule = SimpleNamespace(pours=pours, coats=coats)
+    return Candidate(schedule=schedule, odds=odds, left_out=left_out)
+
+
+@pytest.mark.parametrize(
+    ("carried", "other", "goes"),
+    [
+        # By hand: of 1000 nights each, near even odds, two counts differ by chance by
+        # 2 sqrt(2 x 0.25 / 1000) = 0.045 at two standard deviations.
+        ({"chance": 0.50}, {"chance": 0.53}, False),
+        ({"chance": 0.50}, {"chance": 0.56}, True),
+        # The job asks for 0.9: what holds more often than that is no gain.
+        ({"chance": 0.92}, {"chance": 0.99}, False),
+        # A floor or a bond that is lost for sure weighs more than any chance.
+        ({"chance": 0.7}, {"chance": 0.9, "left_out": ("A",)}, False),
+        ({"chance": 0.7, "late": 1}, {"chance": 0.65}, True),
+        # As good as hopeless both: where less is lost on the mean night, but no other night.
+        ({"chance": 0.05, "lost": 0.9}, {"chance": 0.05, "lost": 0.1}, True),
+        (
+            {"chance": 0.05, "lost": 0.9},
+            {"chance": 0.05, "lost": 0.1, "starts_h": (0.0, 24.0)},
+            False,
+        ),
+    ],
+)
+def test_a_night_is_turned_only_for_more_than_its_doubt(small_plan, carried, other, goes):
+    job = small_plan.job
+    job = replace(job, policy=replace(job.policy, confidence=0.9))
+    assert beats(job, way(job, **other), way(job, **carried)) == goes
+
+
+def test_what_is_begun_is_one_state_at_its_own_second(small_plan, first, log_of, monkeypatch):
+    room, buckets = first
+    seen = {}
+    search = replanning.choose
+
+    def watched(job, tables, **named):
+        found = search(job, tables, **named)
+        seen["pours"], seen["found"] = tables.pours, found
+        return found
+
+    monkeypatch.setattr(replanning, "choose", watched)
+    monkeypatch.setattr(replanning, "beats", lambda *_: True)
+    job = small_plan.job
+    sure = replace(job.policy, confidence=0.99)
+    plan = replace(small_plan, job=replace(job, policy=sure))
+    lines = [
+        said(b.pour, "poured", room.room, b.number, late_s=37 * b.number) for b in buckets[:4]
+    ]
+    now = buckets[3].pour + timedelta(minutes=4)
+    found = replan(plan, log_of(*lines, plan=plan), now=now)
+    searched = {p.room: p for p in seen["found"].schedule.pours}
+    real_s = buckets[0].liquids_in.timestamp() + 37.0
+    assert searched[room.room].start_s == pytest.approx(real_s, abs=1.0)
+    for pour in searched.values():
+        assert pour.room == room.room or pour.start_s >= now.timestamp()
+    # The judge confirms what the search found, and it goes through plan.json.
+    assert judge(found.plan) == ()
+    text = plan_to_json(found.plan, text_of=lambda _: "")
+    assert plan_from_json(text) == found.plan
+
+
+@pytest.fixture(scope="module")
+def tight(small_plan):
+    """Coats in the first hours after the pour alone, and one night to pour in."""
+    job = small_plan.job
+    crew = replace(job.crew, topcoat_shifts=(Shift(begins=time(2), ends=time(7)),))
+    last = replace(job.access, open_by=job.access.begins + timedelta(hours=50))
+    return replace(small_plan, job=replace(job, crew=crew, access=last))
+
+
+def test_a_corridor_that_costs_the_bond_is_offered_for_another_night(tight, log_of):
+    # Seen fault: the corridor, still wet, kept the topcoat crew out until the first coats
+    # were too old to bond; leaving it out for tonight was never offered.
+    rooms = sorted(tight.rooms, key=lambda r: r.order)
+    lines = [
+        said(b.pour, "poured", room.room, b.number)
+        for room in rooms[:2]
+        for b in tight.buckets_of(room.room)
+    ]
+    last = max(b.pour for room in rooms[:2] for b in tight.buckets_of(room.room))
+    until = last.replace(hour=4, minute=0) + timedelta(days=last.hour > 12)
+    now = last + timedelta(minutes=2)
+    lines.append(said(now, "wait until", value=until.isoformat()))
+    found = replan(tight, log_of(*lines, plan=tight), now=now)
+    said_ = {change.code: change for change in found.changes}
+    assert "replan.coat_late" in said_
+    assert said_["replan.leave_out"].values["room"] == "Corridor"
+    # Followed, it does what it said: no coat is too late.
+    dropped = [*lines, said(now, "room dropped", "Corridor")]
+    again = replan(tight, log_of(*dropped, plan=tight), now=now)
+    assert all(coat.start <= coat.closes for coat in again.plan.coats)
+    # Up to what the job asks; two counts of 1000 nights may differ by 0.03.
+    keeps = said_["replan.leave_out"].values["keeps_frac"]
+    asked = tight.job.policy.confidence
+    assert again.plan.risk.all_keep_frac >= min(keeps, asked) - 0.03
