@@ -124,13 +124,15 @@ def outcomes(request):
             kept = buckets_kept(truth, schedule, poured)
             stated += [*odds.bucket_frac[poured.room], odds.room_frac[poured.room]]
             happened += [*kept.T, kept.all(axis=1)]
-        met = {(c.room, c.coat): coats_met(truth, schedule, c) for c in schedule.coats}
+        met, laid_s = coats_met(truth, schedule)
         stated += [odds.coat_frac[key] for key in met]
         happened += list(met.values())
         last = {c.room: c for c in schedule.coats}
         stated.append(odds.opening_frac)
         happened.append(
-            np.all([opens(truth, schedule, c, due_s=due_s) for c in last.values()], axis=0)
+            np.all(
+                [opens(truth, schedule, c, laid_s, due_s=due_s) for c in last.values()], axis=0
+            )
         )
     return np.array(stated), np.array(happened, dtype=float).T
 

@@ -10,7 +10,7 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from cureplan.inputs.job.model import Shift
+from cureplan.inputs.job.model import Doubts, Shift
 from cureplan.planning.floor.pour import AS_IS
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import assess
@@ -20,11 +20,15 @@ from tests.schedule.rooms import few_rooms, pours_of
 
 HOUR_S = 3600.0
 MEMBERS = 4000
+EXACT = Doubts(
+    slurry_times=0.0, topcoat_times=0.0, primer_times=0.0, kit=0.0, stop_lasts_s=0.0, iced_k=0.0
+)
+"""Kits and mixing as planned: what people do is seen alone."""
 
 
 def _one_room(slack_s: float):
     """The corridor poured and coated once; the topcoat shift ends so long after the coat."""
-    job = few_rooms("Corridor")
+    job = replace(few_rooms("Corridor"), doubt=EXACT)
     pours = pours_of(job)
     room = pours["Corridor"]
     poured = place_pour(room, AS_IS, job.access.begins.timestamp() + HOUR_S, windows="expected")
@@ -59,7 +63,7 @@ def test_a_shift_is_kept_as_often_as_lateness_and_rhythm_allow(slack_min: float)
 
 def _behind(late_h: float):
     """A coat in the cook line begun so many hours after the corridor bears feet."""
-    job = few_rooms("Cook line", "Corridor")
+    job = replace(few_rooms("Cook line", "Corridor"), doubt=EXACT)
     pours = pours_of(job)
     start_s = job.access.begins.timestamp() + HOUR_S
     first = place_pour(pours["Cook line"], AS_IS, start_s, windows="expected")

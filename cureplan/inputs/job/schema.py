@@ -55,6 +55,7 @@ KIND_UNITS = {
     "time": "s",
     "hours": "s",
     "pace": "m2_s",
+    "count": "n",
 }
 """The suffix that tells the sheets how to show a kind."""
 
@@ -91,6 +92,7 @@ RowDepth = Annotated[
     float, quantity(q.parse_length_m, "2 ft", at_least="6 in", at_most="12 ft")
 ]
 Stops = Annotated[float, quantity(q.parse_duration_s, "45 s", at_most="1 h")]
+Off = Annotated[float, quantity(q.parse_fraction, "10 %", at_most="60 %")]
 
 
 class SiteEntry(Written):
@@ -389,6 +391,60 @@ class PolicyEntry(Written):
         kind="difference",
         meaning="how far a slab must stay above the dew point",
     )
+    cut_at: Annotated[Literal["bay", "row"], choice("bay", "row")] = entry(
+        "bay",
+        meaning="where a pour may be ended square when the mixing stops: at a bay's end alone, "
+        "or at any row, where the kitchen takes a seam there",
+    )
+
+
+class DoubtEntry(Written):
+    """Table ``[doubt]``: how far materials and hands may be off from the plan."""
+
+    slurry_times: Off | None = entry(
+        None, meaning="how far all times of the slurry card may be off together, 1 SD"
+    )
+    topcoat_times: Off | None = entry(
+        None, meaning="how far all times of the topcoat card may be off together, 1 SD"
+    )
+    primer_times: Off | None = entry(
+        None, meaning="how far all times of the primer card may be off together, 1 SD"
+    )
+    kit: Off = entry(
+        "5 %",
+        origin="invented",
+        kind="share",
+        meaning="how far one kit sets faster or slower than the next, 1 SD",
+    )
+    pallet_share: Share = entry(
+        "50 %",
+        origin="invented",
+        kind="share",
+        meaning="share of the scatter between batches that the kits of one pallet share",
+    )
+    pallet: Annotated[int, whole(at_least=1, at_most=10_000, example="40")] = entry(
+        40, origin="invented", kind="count", meaning="how many kits stand on one pallet"
+    )
+    stop_every: Annotated[int, whole(at_least=2, at_most=1_000_000, example="40")] = entry(
+        40, origin="invented", kind="count", meaning="the mixing stops once in so many buckets"
+    )
+    stop_lasts_s: Stops = entry(
+        "6 min",
+        alias="stop_lasts",
+        origin="invented",
+        kind="time",
+        meaning="how long such a stop lasts on average; shorter with a spare drill at hand",
+    )
+    iced_k: Annotated[
+        float,
+        quantity(q.parse_temperature_difference_k, "3 F", at_least="0 C", at_most="10 C"),
+    ] = entry(
+        "2.7 F",
+        alias="iced",
+        origin="invented",
+        kind="difference",
+        meaning="how much warmer than planned iced liquids may reach the mixer, 1 SD",
+    )
 
 
 class SlabReadingEntry(Written):
@@ -528,6 +584,9 @@ class JobFile(Written):
     crew: CrewEntry = entry(meaning="who works, and when")
     pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
     policy: PolicyEntry = entry(meaning="what the plan must keep and may do")
+    doubt: DoubtEntry = entry(
+        DoubtEntry(), meaning="how far materials and hands may be off from the plan"
+    )
     rooms: Annotated[tuple[RoomEntry, ...], Field(min_length=1, strict=False)] = entry(
         meaning="one table for each floor"
     )
