@@ -10,20 +10,16 @@ import pytest
 from scipy.integrate import quad
 from scipy.stats import norm
 
-from cureplan.inputs.job.model import Doubts, Shift
+from cureplan.inputs.job.model import Shift
 from cureplan.planning.floor.pour import AS_IS
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import assess
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import place_layer, place_pour
-from tests.schedule.rooms import few_rooms, pours_of
+from tests.schedule.rooms import EXACT, few_rooms, pours_of
 
 HOUR_S = 3600.0
 MEMBERS = 4000
-EXACT = Doubts(
-    slurry_times=0.0, topcoat_times=0.0, primer_times=0.0, kit=0.0, stop_lasts_s=0.0, iced_k=0.0
-)
-"""Kits and mixing as planned: what people do is seen alone."""
 
 
 def _one_room(slack_s: float):

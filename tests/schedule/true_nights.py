@@ -221,7 +221,6 @@ def buckets_kept(truth: TrueNights, schedule: Schedule, poured: PlacedPour):
     if given.liquids_c is not None:
         warmer_k = truth.iced[:, None] * job.doubt.iced_k * poured.option.chilled
         liquids_c = np.broadcast_to(given.liquids_c + warmer_k, at_s.shape)
-    sd = room.clocks.fit.energy_sd_j_mol
     # Beyond these the bucket is long lost, and its heat runs away from the model.
     z = np.round(np.clip(truth.energy["slurry"], -2.2, 2.2) / ENERGY_STEP) * ENERGY_STEP
     speed = np.exp(np.minimum(_kit_ln(truth, schedule, poured), 0.6))

@@ -34,6 +34,8 @@ model goes."""
 _LN_STEP = 0.05
 _ENERGY_STEP_J_MOL = 1000.0
 _SLAB_K = np.linspace(-4.5, 4.5, 5)
+_ICED_K = np.array([0.0, 2.0, 5.0, 10.0, 20.0, 30.0])
+_ICED_LN = np.linspace(0.0, 0.75, 6)
 _AIR_K = np.linspace(-5.0, 5.0, 3)
 _NEVER_S = 1e7
 """Stands for a margin that nothing asks for."""
@@ -203,8 +205,8 @@ class _Margins:
     energy_ln: Array
     """What an energy one SD higher does to each clock, as ln of speed, at the temperatures
     the mix really goes through; shape (3, buckets)."""
-    iced_ln_k: Array
-    """The same of liquids 1 K warmer."""
+    iced_ln: Array
+    """The same of liquids warmer by `_ICED_K`; shape (3, warmths, buckets)."""
 
     def at(
         self, ln_speed: Array, *, energy: Array, iced_k: Array, slab_k: Array, air_k: Array
@@ -221,7 +223,7 @@ class _Margins:
                     clock,
                     [
                         _place(
-                            ln_speed + energy[:, None] * by_energy + iced_k[:, None] * by_ice,
+                            ln_speed + energy[:, None] * by_energy + _between(iced_k, by_ice),
                             _LN_SPEED,
                         ),
                         *conditions,
@@ -230,10 +232,18 @@ class _Margins:
                     mode="nearest",
                 )
                 for clock, by_energy, by_ice in zip(
-                    self.margins_s, self.energy_ln, self.iced_ln_k, strict=True
+                    self.margins_s, self.energy_ln, self.iced_ln, strict=True
                 )
             ]
         )
+
+
+def _between(iced_k: Array, warmths: Array) -> Array:
+    """Rows of a table over `_ICED_K`, one for each night, shape (nights, buckets)."""
+    where = np.minimum(_place(iced_k, _ICED_K), _ICED_K.size - 1.001)
+    low = where.astype(np.int64)
+    part = (where - low)[:, None]
+    return np.asarray((1.0 - part) * warmths[low] + part * warmths[low + 1])
 
 
 def _place(values: Array, axis: Array) -> Array:
@@ -280,12 +290,20 @@ def _tabulated(pours: RoomPours, poured: PlacedPour) -> _Margins:
     base_s = ends_s()
     per_ln_s = (ends_s(speed=float(np.exp(_LN_STEP))) - base_s) / _LN_STEP
     per_energy_s = (ends_s(energy_j_mol=_ENERGY_STEP_J_MOL) - base_s) / _ENERGY_STEP_J_MOL
-    per_iced_s = ends_s(liquids_k=1.0) - base_s if poured.option.chilled else 0.0 * base_s
+    iced_ln = np.zeros((len(BINDINGS), _ICED_K.size, base_s.shape[1]))
+    if poured.option.chilled:
+        warm_s = np.stack([ends_s(liquids_k=float(k)) for k in _ICED_K], axis=1)
+        paces_s = np.stack([ends_s(speed=float(np.exp(x))) for x in _ICED_LN], axis=1)
+        for clock, bucket in np.ndindex(base_s.shape):
+            # Ends come sooner with pace: both are turned for a rising axis.
+            iced_ln[clock, :, bucket] = np.interp(
+                -warm_s[clock, :, bucket], -paces_s[clock, :, bucket], _ICED_LN
+            )
     by_energy = per_energy_s / per_ln_s - _energy_at_reference(pours)[:, None]
     return _Margins(
         margins_s=table.reshape(len(BINDINGS), *grid[0].shape, -1),
         energy_ln=by_energy * pours.clocks.fit.energy_sd_j_mol,
-        iced_ln_k=per_iced_s / per_ln_s,
+        iced_ln=iced_ln,
     )
 
 
