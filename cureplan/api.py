@@ -147,7 +147,7 @@ def get_weather(job: Job, *, now: datetime) -> HourlySeries:
         latitude_deg=job.site.latitude_deg,
         longitude_deg=job.site.longitude_deg,
         elevation_m=job.site.elevation_m,
-        starts=job.access.begins,
+        starts=job.access.begins.astimezone(job.site.zone),
         ends=job.access.open_by,
         history_s=HISTORY_S,
         max_age_s=job.weather.max_age_s,
@@ -240,7 +240,12 @@ def _made(
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import assess, known_until
     from cureplan.planning.plan.assemble import assemble, with_help
-    from cureplan.planning.schedule.construct import construct, look_for_help, prepare_pours
+    from cureplan.planning.schedule.construct import (
+        construct,
+        look_for_help,
+        prepare_pours,
+        with_heaters,
+    )
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
 
@@ -254,9 +259,14 @@ def _made(
             f"the weather given lacks {len(missing)} h of the job, from "
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
-    rooms = prepare_pours(job, series) if pours is None else pours
-    tables = Tables(pours=rooms)
-    schedule = construct(job, rooms, progress=progress, tables=tables)
+    warmer: Job | None = job
+    while warmer is not None:
+        job = warmer
+        rooms = prepare_pours(job, series) if pours is None else pours
+        tables = Tables(pours=rooms)
+        schedule = construct(job, rooms, progress=progress, tables=tables)
+        known = () if pours or schedule.stopped else schedule.failures
+        warmer = with_heaters(job, known)
     if schedule.failures:
         if what_helps and not schedule.stopped:
             schedule = look_for_help(job, tables, schedule, progress=progress)
@@ -560,13 +570,16 @@ def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.schedule.conflict import alone
-    from cureplan.planning.schedule.construct import prepare_pours
+    from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
 
     if weather.missing_hours(job.access.begins, job.access.open_by):
         return ()
     series = known_range(weather, job.access.begins)
     found = alone(job, Tables(pours=prepare_pours(job, series)))
+    while (warmer := with_heaters(job, found)) is not None:
+        job = warmer
+        found = alone(job, Tables(pours=prepare_pours(job, series)))
     return tuple(say for failure in found for say in failure.says)
 
 

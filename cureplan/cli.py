@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 
 import typer
 
-from cureplan.core.errors import CurePlanError, InputError, NoFeasiblePlanError
+from cureplan.core.errors import CurePlanError, InputError, NoFeasiblePlanError, harmless
 from cureplan.output.commands.common import (
     be_quiet,
     in_colour,
     job_inputs,
     note,
     print_text,
+    print_written,
     progress_line,
     refuse_folder,
     terminal_width,
@@ -121,23 +122,27 @@ def clock(
     as_json: AsJson = False,
 ) -> None:
     """Minutes and hours to every milestone of a card at a steady temperature."""
-    from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+    from cureplan.inputs.cards.model import PrimerCard, SlurryCard, TopcoatCard
     from cureplan.inputs.cards.reader import read_card
     from cureplan.output.text.quick import clock_json, clock_text
-    from cureplan.planning.studies.quick import card_clock
+    from cureplan.planning.studies.quick import card_clock, cautions, early_cautions
 
     read = read_card(card)
-    if not isinstance(read, (SlurryCard, TopcoatCard)):
+    if not isinstance(read, (SlurryCard, TopcoatCard, PrimerCard)):
         raise InputError(
             "this card has no clocks",
-            cure="name a slurry or topcoat card",
+            cure="name a slurry, primer or topcoat card",
             key="CARD",
             value=card,
         )
     at_c = _temperature_c("--at", at)
     times = card_clock(read, at_c=at_c)
+    careful = cautions(read, slab=at_c, air=at_c, material=at_c, mixed=at_c)
+    if isinstance(read, SlurryCard):
+        early = early_cautions(read, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
+        careful = (*careful, *early)
     render = clock_json if as_json else clock_text
-    print_text(render(read, at_c, times), asked=as_json)
+    print_text(render(read, at_c, times, careful), asked=as_json)
 
 
 def chill(
@@ -157,7 +162,7 @@ def chill(
     from cureplan.inputs.cards.model import SlurryCard
     from cureplan.inputs.cards.reader import read_card
     from cureplan.output.text.quick import chill_json, chill_text
-    from cureplan.planning.studies.quick import chill_answer
+    from cureplan.planning.studies.quick import cautions, chill_answer, early_cautions
 
     read = read_card(card, kind="slurry")
     if not isinstance(read, SlurryCard):
@@ -171,16 +176,29 @@ def chill(
             key="--liquids",
             value=liquids,
         )
+    filler_c = air_c if filler is None else _temperature_c("--filler", filler)
     answers = chill_answer(
         read,
         air_c=air_c,
         slabs_c=[slab_c, *LADDER_C],
         liquids_c=liquids_c,
-        filler_c=air_c if filler is None else _temperature_c("--filler", filler),
+        filler_c=filler_c,
         cooler_loss=COOLER_LOSS,
     )
+    careful = (
+        *cautions(
+            read,
+            slab=slab_c,
+            air=air_c,
+            material=filler_c,
+            mixed=answers[0].chilled_mixed_c,
+        ),
+        *early_cautions(
+            read, liquids_c=filler_c, filler_c=filler_c, air_c=air_c, slab_c=slab_c
+        ),
+    )
     render = chill_json if as_json else chill_text
-    print_text(render(read, air_c, answers), asked=as_json)
+    print_text(render(read, air_c, answers, careful), asked=as_json)
 
 
 def schema(
@@ -230,7 +248,7 @@ def _plan_and_show(
         written = write_sheets(plan, out)
         if not as_json:
             print_text(_in_words(terminal_text, plan))
-            print_text("\n" + "\n".join(str(path) for path in written))
+            print_written(written)
 
     with progress_line() as tell:
         made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
@@ -416,7 +434,7 @@ def _own_fault(error: Exception) -> int:
 def _tell(text: str) -> None:
     """One line on standard error, where there still is one."""
     try:
-        sys.stderr.write(f"cureplan: {text}\n")
+        sys.stderr.write(f"cureplan: {harmless(text)}\n")
         sys.stderr.flush()
     except (OSError, ValueError):
         return

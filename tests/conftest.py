@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
+import signal
 from datetime import UTC, datetime
+from typing import Any
 
 import pytest
 from effort import FAST, LONG
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
+from cureplan.planning.plan.model import FORMAT
 
 # The same few examples every time: a run that fails here fails on every machine, and a
 # machine that is busy does not fail one that is sound. To look further:
@@ -16,6 +21,26 @@ from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 settings.register_profile("fast", deadline=None, derandomize=True, max_examples=FAST)
 settings.register_profile("long", deadline=None, max_examples=LONG)
 settings.load_profile("fast")
+
+
+# What a shell runs in the background ignores Ctrl-C, and so would what tests start.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+
+
+@pytest.fixture(scope="session")
+def sealed():
+    """The text of a plan.json with the digest of what stands in it, as a forger makes it."""
+
+    def seal(data: dict[str, Any]) -> str:
+        kept = {"format": FORMAT, **data}
+        kept.pop("digest", None)
+        text = json.dumps(kept, ensure_ascii=True, sort_keys=True, separators=(",", ":"))
+        digest = hashlib.sha256(text.encode()).hexdigest()
+        return json.dumps({**kept, "digest": digest})
+
+    return seal
+
 
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 

@@ -190,7 +190,7 @@ def test_no_feasible_plan_says_why_and_writes_nothing(tmp_path: Path) -> None:
         (["plan", "."], "folder"),
         (["clock", "fast-slurry", "--at", "90"], "--at"),
         (["clock", "fast-slurry", "--at", "900 F"], "--at"),
-        (["clock", "quartz", "--at", "90 F"], "slurry or topcoat"),
+        (["clock", "quartz", "--at", "90 F"], "slurry, primer or topcoat"),
         (["clock", "no-such-card", "--at", "90 F"], "no-such-card"),
         (["chill", "clear-topcoat", "--air", "95 F", "--slab", "88 F"], "slurry"),
         (["chill", "fast-slurry", "--air", "95 F", "--slab", "88"], "--slab"),

@@ -30,6 +30,7 @@ __all__ = [
     "OutputError",
     "QuantityError",
     "WeatherUnavailableError",
+    "harmless",
 ]
 
 
@@ -105,25 +106,32 @@ class InputError(CurePlanError, ValueError):
         super().__init__(self._one_line())
 
     def _one_line(self) -> str:
-        where = "" if self.source is None else _shown(str(self.source), LONGEST_PATH)
+        where = "" if self.source is None else harmless(self.source, LONGEST_PATH)
         if where and self.line is not None:
             where += f":{self.line}"
-        what = _shown(self.key or "", LONGEST_VALUE)
+        what = harmless(self.key or "", LONGEST_VALUE)
         if self.value is not None:
             shown = repr(self.value)
             if len(shown) > LONGEST_VALUE:
                 shown = shown[: LONGEST_VALUE - 3] + "..."
             what = f"{what} = {shown}" if what else shown
         head = ": ".join(part for part in (where, what) if part)
-        problem, cure = (_shown(text, LONGEST_PART) for text in (self.problem, self.cure))
+        problem, cure = (harmless(text, LONGEST_PART) for text in (self.problem, self.cure))
         text = f"{head}: {problem}" if head else problem
         return " ".join(f"{text}; {cure}".split())
 
 
-def _shown(text: str, longest: int) -> str:
-    """A text made harmless for a terminal, its middle cut where it is too long."""
+def harmless(text: object, longest: int = 10 * LONGEST_PATH) -> str:
+    r"""A name or text that no terminal obeys, its middle cut where it is too long.
+
+    Examples
+    --------
+    >>> harmless("a\x1b[31m.toml")
+    'a\\x1b[31m.toml'
+    """
     plain = "".join(
-        sign if sign.isprintable() or sign.isspace() else repr(sign)[1:-1] for sign in text
+        sign if sign.isprintable() else " " if sign.isspace() else repr(sign)[1:-1]
+        for sign in str(text)
     )
     if len(plain) <= longest:
         return plain

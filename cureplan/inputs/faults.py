@@ -131,6 +131,9 @@ def _fault(detail: ErrorDetails, model: type[BaseModel]) -> Fault:
     raised = detail.get("ctx", {}).get("error")
     if isinstance(raised, QuantityError):
         problem, cure = split_refusal(raised, _raw(value))
+    elif kind == "too_long":
+        most = detail.get("ctx", {}).get("max_length")
+        problem, cure, value = "this list is too long", f"keep at most {most} entries", None
     elif kind == "extra_forbidden":
         problem, cure = _unknown(path, model)
         # A file with foreign keys at its top may be a secret of the machine's.

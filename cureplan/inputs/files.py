@@ -106,6 +106,8 @@ def _why_not(source: Path, wanted: Wanted) -> tuple[str, str] | None:
     """Problem and cure of a path that is no file we would read."""
     if source.is_dir():
         return f"this is a folder, not a {wanted.name}", "name a file in it"
+    if source.is_symlink() and not source.exists():
+        return "this is a link that leads nowhere", "mend it, or name the file itself"
     if not source.exists():
         return f"there is no such {wanted.name}", "check the path and the name"
     if not source.is_file():

@@ -30,6 +30,7 @@ Rule = Literal[
     "margins",
     "pours",
     "way out",
+    "limits",
     "primers",
     "coats",
     "opening",

@@ -192,6 +192,7 @@ def check_risk(case: Case) -> Iterator[Finding]:
                 risk.buckets_keep_frac,
                 risk.coats_keep_frac,
                 risk.shifts_keep_frac,
+                risk.limits_keep_frac,
                 risk.opens_on_time_frac,
             ],
         ),

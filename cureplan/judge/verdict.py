@@ -13,6 +13,7 @@ from cureplan.judge.case import read_case
 from cureplan.judge.coat_rules import check_coats, check_opening
 from cureplan.judge.finding import Finding, PlanRefusedError
 from cureplan.judge.ice_rules import check_ice
+from cureplan.judge.limit_rules import check_limits
 from cureplan.judge.milestones import cure_milestones
 from cureplan.judge.people_rules import check_calls, check_coat_crew, check_pours, check_way_out
 from cureplan.judge.primer_rules import check_primers
@@ -50,6 +51,7 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
         *check_margins(case),
         *check_pours(case),
         *check_way_out(case, lenient),
+        *check_limits(case, lenient),
         *check_primers(case, lenient, strict),
         *check_coats(case, lenient, strict),
         *check_coat_crew(case),

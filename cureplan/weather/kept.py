@@ -77,24 +77,7 @@ def age_warnings(
     now: datetime,
     max_age_s: float,
 ) -> tuple[Message, ...]:
-    """One remark per forecast in use that is older than allowed.
-
-    Parameters
-    ----------
-    series : HourlySeries
-        Weather whose origins carry their times.
-    starts, ends : datetime
-        Span that matters, aware.
-    now : datetime
-        Present instant, aware.
-    max_age_s : float
-        Greatest age that needs no word [s].
-
-    Returns
-    -------
-    tuple of Say
-        Empty when all are young enough.
-    """
+    """One remark per forecast in use that is older than allowed."""
     return tuple(
         one.remark("weather.forecast_old", now, {"allowed_s": max_age_s})
         for one in _in_use(series, starts, ends)
@@ -179,15 +162,6 @@ class WeatherStore:
 
     Several processes may write at once: each copy appears whole, under the second in
     which it was fetched, and of two from the same second the last one written stays.
-
-    Parameters
-    ----------
-    folder : Path
-        Root of the store; made when first written to.
-    provider : str
-        "station", "forecast" or "history".
-    latitude_deg, longitude_deg, elevation_m : float
-        The place; copies are shared within about 10 m.
     """
 
     folder: Path
@@ -203,13 +177,7 @@ class WeatherStore:
         return self.folder / f"{self.provider}_{place}"
 
     def keep(self, series: HourlySeries, *, fetched_at: datetime) -> None:
-        """Add a copy, and drop the oldest ones beyond two dozen.
-
-        Raises
-        ------
-        OutputError
-            The store cannot be written to; nothing half-written is left in it.
-        """
+        """Add a copy, and drop the oldest ones beyond two dozen."""
         text = csv_text(series)
         name = fetched_at.astimezone(UTC).strftime(_STAMP) + ".csv"
         try:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Literal
 
@@ -12,6 +12,7 @@ import numpy as np
 
 from cureplan.core.errors import OutOfRangeError, OutputError, WeatherUnavailableError
 from cureplan.core.messages import Message, once
+from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import splice
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, utc_of
 from cureplan.weather.kept import KeptCopy, WeatherStore, age_warnings, oldest_forecast
@@ -56,48 +57,6 @@ def obtain_weather(
     """Hourly weather that covers a job, from open data or from what we had of it.
 
     Not for a file: `csvfile.read_weather_csv_for`.
-
-    Parameters
-    ----------
-    provider : {"station", "forecast"}
-        Stations with model rows behind them, or a point forecast.
-    latitude_deg, longitude_deg, elevation_m : float
-        The site [°, °, m].
-    starts, ends : datetime
-        First and last instant of the job, aware; covered without fail.
-    history_s : float
-        How much before `starts` is wanted [s]. Where less can be had, the series begins
-        later and a warning says so.
-    max_age_s : float
-        A forecast older than this raises a warning [s].
-    now : datetime
-        Present instant, aware.
-    contact : str or None
-        Mail or web address for MET Norway; without it that provider stays shut.
-    store_folder : Path
-        Root of the store, such as `store.default_store_folder()`.
-    budget_s, timeout_s : float
-        Longest time for all providers, and for one silent connection [s].
-    reuse_s : float
-        A copy younger than this serves without asking again [s]; 0 always asks.
-    fetch : callable
-        How the providers are asked.
-    clock : datetime, optional
-        What this machine's clock says, where not to be read; an answer got while `now`
-        is another time is used but not kept.
-
-    Returns
-    -------
-    HourlySeries
-        From `starts - history_s` (or later) to `ends`, on whole UTC hours. `warnings`
-        names the age of a copy and of every forecast older than `max_age_s`.
-
-    Raises
-    ------
-    WeatherUnavailableError
-        Neither fresh weather nor a copy covers the job.
-    OutOfRangeError
-        An instant is naive, or the job ends before it starts.
     """
     span = _span(starts, ends, history_s)
     query = WeatherQuery(
@@ -124,7 +83,8 @@ def obtain_weather(
     fetched = fetch_with_folder(query, budget_s, fetch)
     wall = _utc(clock, "clock") if clock else utc_of(time.time())
     keeps = abs(wall - query.now) <= CLOCK_SLACK
-    best = _best(fetched, query, store, max_age_s, keeps=keeps)
+    zone = starts.tzinfo or UTC
+    best = _best(fetched, query, store, max_age_s, keeps=keeps, zone=zone)
     return _finished(best, query, max_age_s)
 
 
@@ -161,6 +121,7 @@ def _best(
     max_age_s: float,
     *,
     keeps: bool,
+    zone: tzinfo,
 ) -> HourlySeries:
     """Fresh weather if it covers the job, else fresh weather filled up from a copy."""
     span = query.spans[0]
@@ -183,7 +144,7 @@ def _best(
         if splice(both).covers(span.starts, span.ends):
             return _from_copy(copy, both, query, why)
     told = "; ".join(fetched.failures()) or "the hours given do not reach the whole job"
-    raise WeatherUnavailableError(_nothing(fresh, span, told, kept=bool(copies)))
+    raise WeatherUnavailableError(_nothing(fresh, span, told, kept=bool(copies), zone=zone))
 
 
 def _past_copies(store: WeatherStore, query: WeatherQuery) -> list[KeptCopy]:
@@ -236,24 +197,27 @@ def _from_copy(
     return replace(joined, warnings=(told, *joined.warnings))
 
 
-def _nothing(fresh: HourlySeries | None, span: Span, why: str, *, kept: bool) -> str:
-    text = f"no weather from {span.starts:%Y-%m-%d %H:%M} to {span.ends:%Y-%m-%d %H:%M} UTC"
+def _nothing(
+    fresh: HourlySeries | None, span: Span, why: str, *, kept: bool, zone: tzinfo
+) -> str:
+    """Why there is no weather for a job, in site time, what to do before the reasons."""
+    missing = (span.starts, span.ends)
+    hours = (span.ends - span.starts).total_seconds() / HOUR_S
     if fresh is not None:
-        missing = fresh.missing_hours(span.starts, span.ends)
-        text += (
-            f": {len(missing)} h are missing, {missing[0]:%Y-%m-%d %H:%M} to"
-            f" {missing[-1]:%Y-%m-%d %H:%M}"
-        )
+        lacking = fresh.missing_hours(span.starts, span.ends)
+        missing, hours = (lacking[0], lacking[-1]), len(lacking)
+    first, last = (f"{at.astimezone(zone):%Y-%m-%d %H:%M}" for at in missing)
     copies = "no kept copy reaches that far" if kept else "no copy is kept"
     return (
-        f"{text} ({why}), and {copies}; try again later or nearer the day, or save hourly"
-        ' weather as a CSV file and set source = "file" in [weather]'
+        'no weather: try again later or nearer the day, or set source = "file" with a CSV'
+        f" file; {hours:.0f} h from {first} to {last} are missing and {copies} ({why})"
     )
 
 
 def _finished(series: HourlySeries, query: WeatherQuery, max_age_s: float) -> HourlySeries:
     """Cut to the job and its history, and say what the reader must know about it."""
     span = query.spans[0]
+    series = fill_history(series, before=span.starts, since=span.wanted_from)
     begin = _history_from(series, span)
     cut = series.slice(begin, span.ends)
     notes, warnings = list(cut.notes), list(cut.warnings)

@@ -39,39 +39,6 @@ def season_nights(
 
     Not for planning a job to come: it holds no forecast, and may hold gaps; ask each
     night `HourlySeries.covers` before using it.
-
-    Parameters
-    ----------
-    latitude_deg, longitude_deg, elevation_m : float
-        The site [°, °, m].
-    month : int
-        1 to 12, in the site's own time.
-    years : int
-        How many past years, counted back from the last in which the month is over.
-    zone : tzinfo
-        The site's time zone.
-    history_s, tail_s : float
-        How much is wanted before the first night and after the last [s].
-    now : datetime
-        Present instant, aware.
-    store_folder : Path
-        Root of the store; a year once had is not asked for again.
-    budget_s : float
-        Longest time for all years together [s]; what came in time is kept.
-    fetch : callable
-        How the providers are asked.
-
-    Returns
-    -------
-    list of HourlySeries
-        The earliest year first; years that could not be had are left out.
-
-    Raises
-    ------
-    OutOfRangeError
-        No such month, or fewer than one or more than 60 years.
-    WeatherUnavailableError
-        Not a single year could be had.
     """
     if not (1 <= month <= _MONTHS and 1 <= years <= _MOST_YEARS):
         raise OutOfRangeError(

@@ -79,8 +79,7 @@ class Sheet:
         return self.page.locator(f"#sheet-{language} tr[data-bucket='{bucket}']")
 
     def margin(self, bucket: int) -> str:
-        parts = self.row(bucket).locator("[data-margin] span").all_inner_texts()
-        return " ".join(part.strip() for part in parts)
+        return self.row(bucket).locator("[data-margin]").inner_text().strip()
 
     def press(self, name: str) -> None:
         self.page.locator(".sheet:visible").get_by_role("button", name=name, exact=True).click()

@@ -48,6 +48,19 @@ def test_a_bucket_past_its_time_is_asked_about_until_somebody_says_so(open_sheet
     assert sheet.row(0).locator("[data-tick]").is_checked()
 
 
+def test_the_card_shows_where_the_bucket_goes_on_the_rooms_map(open_sheet: Opener):
+    # By hand: the Cook line is 4 m long, 1.5 m wide and cut into two rows of 2 m; its map runs
+    # to the right, so bucket 2 takes its right half: as wide as it is high, times 2 / 1.5.
+    sheet = open_sheet(at=after(9.5))
+    sheet.row(0).locator("[data-tick]").check()
+    card = first_card(sheet)
+    assert "bucket 2" in card.inner_text()
+    patch = card.locator(".here-patch").bounding_box()
+    whole = card.locator(".here use").bounding_box()
+    assert patch["width"] / patch["height"] == pytest.approx(2 / 1.5, rel=0.05)
+    assert patch["x"] > whole["x"] + whole["width"] * 0.4
+
+
 def test_mixed_material_is_to_be_poured_now_whatever_the_lateness(open_sheet: Opener):
     sheet = open_sheet(at=after(6))
     assert "Pour it now 21:06, in 0:30" in first_card(sheet).inner_text()

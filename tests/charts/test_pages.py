@@ -36,10 +36,10 @@ def test_the_image_is_as_wide_as_a_page_and_not_blank(pictures: dict[str, bytes]
     assert 0.01 < (pixels < 200).mean() < 0.5
 
 
-def test_the_document_has_one_page_for_the_job_and_one_for_its_buckets(
+def test_the_document_has_pages_for_the_job_its_maps_and_its_buckets(
     pictures: dict[str, bytes],
 ):
-    assert len(re.findall(rb"/Type /Page\b", pictures["pdf"])) == 2
+    assert len(re.findall(rb"/Type /Page\b", pictures["pdf"])) == 3
 
 
 def test_the_same_plan_draws_the_same_files(plan: Plan, pictures: dict[str, bytes]):

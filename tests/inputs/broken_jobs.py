@@ -32,6 +32,23 @@ CASES = {
         'gain = "2 F"', 'gain = "86 F"',
         '"86 F"', "building.gain", ["'86 F'", "at most 20 C", '"2 F"'],
     ),
+    "heat without heaters": (
+        'remedies = ["hour", "chill", "bays"]', 'remedies = ["hour", "heat"]',
+        "remedies", "policy.remedies[2]", ["'heat'", "no heaters are given", "heat = {"],
+    ),
+    "heaters after the opening": (
+        "[access]", 'heat = { to = "65 F", from = 2013-07-20T08:00:00 }\n[access]',
+        "heat =", "building.heat.from", ["after the kitchen opens", "access.open_by"],
+    ),
+    "heaters of a held room": (
+        CORRIDOR, CORRIDOR + 'climate = "held"\nset_point = "70 F"\n'
+        'heat = { to = "65 F", from = 2013-07-17T19:00:00 }\n',
+        "heat =", "rooms[5].heat", ["Corridor is held at a set point already", "remove heat"],
+    ),
+    "heaters to no temperature": (
+        "[access]", "heat = { to = 65, from = 2013-07-17T19:00:00 }\n[access]",
+        "heat =", "building.heat.to", ["= 65", "bare number", '"82 F"'],
+    ),
     "unknown key": (
         'width = "18 ft"', 'widht = "18 ft"',
         "widht", "rooms[2].widht", ["no such key", 'did you mean "width"?'],

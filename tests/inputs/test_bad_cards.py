@@ -25,6 +25,18 @@ CASES = {
         'yield = "9.35 L"', 'yield = "9.35 kg"',
         "9.35 kg", "kit.yield", ["'9.35 kg'", "'kg' is not a unit of a volume", '"5 gal"'],
     ),
+    "lowest above highest": (
+        'highest_slab = "100 F"', 'highest_slab = "40 F"',
+        "highest_slab", "limits.highest_slab", ["lowest_slab is not below highest_slab"],
+    ),
+    "limit without a unit": (
+        'lowest_air = "45 F"', "lowest_air = 45",
+        "lowest_air", "limits.lowest_air", ["= 45", "bare number", '"82 F"'],
+    ),
+    "limit misspelt": (
+        'lowest_mixed = "50 F"', 'lowest_mix = "50 F"',
+        "lowest_mix", "limits.lowest_mix", ["no such key", 'did you mean "lowest_mixed"?'],
+    ),
     "bare number": (
         'mass = "2.5 kg"', "mass = 2.5",
         "mass = 2.5", "parts[1].mass", ["= 2.5", "bare number", '"40 lb"'],

@@ -201,3 +201,45 @@ def test_an_outline_that_cannot_be_is_one_line(folder, demo_text, shape, key, sa
     assert shown.key == key
     assert said in str(shown)
     assert shown.line is not None
+
+
+@pytest.mark.parametrize(
+    ("zone", "north", "east", "key", "said"),
+    [
+        ("America/New_York", 40.78, 73.88, "longitude", "did you mean -73.88?"),
+        ("America/New_York", -40.78, -73.88, "latitude", "did you mean 40.78?"),
+        ("America/New_York", -73.88, 40.78, "longitude", "seem to have changed places"),
+        ("Europe/Madrid", -3.7, 40.42, "latitude", "seem to have changed places"),
+        ("Australia/Sydney", 33.87, 151.21, "latitude", "did you mean -33.87?"),
+        ("America/New_York", 48.14, 11.58, "longitude", "check it, or the time zone"),
+    ],
+)
+def test_coordinates_that_do_not_lie_in_the_time_zone_are_caught(
+    folder, demo_text, zone, north, east, key, said
+):
+    job = folder / "job.toml"
+    text = demo_text.replace("= -73.88", f"= {east}").replace("= 40.78\n", f"= {north}\n")
+    job.write_text(text.replace("America/New_York", zone))
+    (shown, *_) = job_faults(job)
+    assert shown.key == f"site.{key}"
+    assert f"this {key} does not lie in {zone}" in str(shown)
+    assert said in str(shown)
+
+
+@pytest.mark.parametrize(
+    # Towns at the far ends of their zones.
+    ("zone", "north", "east"),
+    [
+        ("Asia/Shanghai", 39.47, 75.99),
+        ("America/Anchorage", 71.29, -156.79),
+        ("America/Sao_Paulo", -31.8, -52.3),
+        ("Europe/Madrid", 42.2, -8.7),
+        ("US/Eastern", 25.76, -80.19),
+        ("Pacific/Auckland", -46.4, 168.4),
+    ],
+)
+def test_the_ends_of_a_zone_are_taken(folder, demo_text, zone, north, east):
+    job = folder / "job.toml"
+    text = demo_text.replace("= -73.88", f"= {east}").replace("= 40.78\n", f"= {north}\n")
+    job.write_text(text.replace("America/New_York", zone))
+    assert [f for f in job_faults(job) if f.key and f.key.startswith("site")] == []

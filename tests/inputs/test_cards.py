@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from cureplan.inputs.cards.model import SLURRY_MILESTONES, TOPCOAT_MILESTONES
+from cureplan.inputs.cards.model import SLURRY_MILESTONES, TOPCOAT_MILESTONES, TemperatureLimits
 from cureplan.inputs.cards.reader import read_card, read_card_text, shipped_cards
 
 POUND_KG = 0.45359237
@@ -180,3 +180,24 @@ def test_a_card_by_path_may_lie_anywhere(tmp_path, slurry_text):
     named = read_card("mine.toml", folder=tmp_path)
     assert named == read_card(tmp_path / "mine.toml")
     assert named.key == "mine"
+
+
+def test_a_card_without_limits_takes_those_from_memory():
+    shipped = (
+        Path(__file__).parents[2] / "cureplan/inputs/cards/shipped/fast-slurry.toml"
+    ).read_text()
+    first, _, rest = shipped.partition("[limits]")
+    card = read_card_text(first + rest.partition("\n\n")[2], source=Path("own.toml"))
+    # 45 to 100 °F for slab and air, 50 to 100 °F for material and mix.
+    assert card.limits.slab_c == card.limits.air_c == pytest.approx((65 / 9, 340 / 9))
+    assert card.limits.material_c == card.limits.mixed_c == pytest.approx((10.0, 340 / 9))
+    assert card.limits == TemperatureLimits()
+    assert "from memory" in card.provenance["limits.lowest_slab"]
+
+
+def test_a_card_of_ones_own_keeps_its_limits():
+    text = (
+        Path(__file__).parents[2] / "cureplan/inputs/cards/shipped/clear-topcoat.toml"
+    ).read_text()
+    own = text.replace('lowest_slab = "40 F"', 'lowest_slab = "-10 C"')
+    assert read_card_text(own, source=Path("own.toml")).limits.slab_c[0] == pytest.approx(-10.0)

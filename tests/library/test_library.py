@@ -187,3 +187,23 @@ def test_plots_draw_on_the_axes_they_are_given(
     with pytest.raises(cureplan.InputError, match="no such room"):
         cureplan.plot_buckets(demo_plan, "Attic")
     plt.close("all")
+
+
+def test_a_room_takes_another_outline_and_gives_it_up_again(demo_job: cureplan.Job) -> None:
+    # 20 by 30 ft with a corner of 10 by 10 ft out: 500 sq ft of 0.09290304 m2.
+    corners = [["0 ft", "0 ft"], ["20 ft", "0 ft"], ["20 ft", "20 ft"]]
+    corners += [["10 ft", "20 ft"], ["10 ft", "30 ft"], ["0 ft", "30 ft"]]
+    bent = demo_job.with_room("Cook line", outline=corners)
+    room = bent.room("Cook line")
+    assert room.area_m2 == pytest.approx(500 * 0.09290304)
+    assert (room.length_m, room.width_m) == pytest.approx((30 * 0.3048, 20 * 0.3048))
+    post = [[1.0, 1.0], [1.5, 1.0], [1.5, 1.5], [1.0, 1.5]]
+    with_post = bent.with_room("Cook line", islands=[post]).room("Cook line")
+    assert with_post.area_m2 == pytest.approx(500 * 0.09290304 - 0.25)
+    assert bent.with_room("Cook line", outline=None, width="22 ft", length="30 ft") == demo_job
+    with pytest.raises(cureplan.InputError, match="an outline, which says its size"):
+        bent.with_room("Cook line", width="20 ft")
+    with pytest.raises(cureplan.InputError, match="not inside the room"):
+        bent.with_room("Cook line", islands=[[[8.0, 8.0], [9.0, 8.0], [9.0, 9.0]]])
+    with pytest.raises(cureplan.InputError, match=r"rooms\[1\]\.outline\[1\].*two lengths"):
+        bent.with_room("Cook line", outline=["20 ft"])

@@ -16,6 +16,8 @@ Edit = Callable[[str], str]
 outcomes: Counter[str] = Counter()
 """What became of the spoiled files; shown at the end of a run."""
 LONGEST_S = 10.0
+scale = {"inputs": 1.0}
+"""How many times as many inputs as a test names; `--inputs` sets it."""
 
 VALUES = [
     "0", "-1", "1", "24", "1e9", "nan", "inf", "true", "[]", "{}", '""', '"0"', '"82"',
@@ -52,9 +54,9 @@ CHARACTERS = st.text(
 
 
 def many(count: int) -> settings:
-    """So many examples, other ones in every run, and no clock but `within`."""
+    """So many examples times `--inputs`, and no clock but `within`."""
     return settings(
-        max_examples=count,
+        max_examples=max(1, round(count * scale["inputs"])),
         deadline=None,
         derandomize=False,
         database=None,

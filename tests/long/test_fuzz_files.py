@@ -44,7 +44,9 @@ PACKAGE = Path(cureplan.__file__).parent
 DEMO = demo_job_path()
 JOB = DEMO.read_text(encoding="utf-8")
 CARDS = {
-    name: (PACKAGE / "job" / "shipped" / f"{name}.toml").read_text(encoding="utf-8")
+    name: (PACKAGE / "inputs" / "cards" / "shipped" / f"{name}.toml").read_text(
+        encoding="utf-8"
+    )
     for name in shipped_cards()
 }
 WEATHER = "\n".join((DEMO.parent / "heat-wave.csv").read_text("utf-8").splitlines()[:40]) + "\n"

@@ -1,23 +1,31 @@
 """Processes killed at random instants: files are old or new, whole, and nothing is left over.
 
-`--kills 1000` kills so many; the instants are drawn from a seed that a failure names.
+`--kills 1000` kills so many; the instants are drawn from a seed that a failure names. A
+third fall anywhere in a run; the rest within the moment in which it writes, found by
+watching its folder, since most of a run only reads and reckons.
 """
 
 from __future__ import annotations
 
+import ctypes
 import hashlib
 import os
 import random
+import select
 import shutil
 import signal
 import subprocess
 import sys
 import time
+import tomllib
+from collections import Counter
 from pathlib import Path
 
 import pytest
+from spoiling import outcomes
 
 from cureplan.core.writing import settle
+from cureplan.inputs.job.interview import next_question
 
 PINNED = Path(__file__).parents[1] / "pinned"
 SEED = 20_260_610
@@ -31,18 +39,28 @@ APART = {
     "fit": ("fit", "readings.csv", "--card", "fast-slurry", "--out", "mine.toml", "--force"),
     "trial": ("trial", "--card", "fast-slurry", "--out", "trial.csv", "--force"),
     "weather": ("weather", "one-room.toml", "--save", "hours.csv"),
+    "new": ("new", "job.toml"),
 }
+NAMES = [*TOGETHER, *APART]
+# Two rooms, after every other question has been answered as usual.
+ROOMS = "Corridor\n34 ft\n6 ft\npassage\nnone\nCook line\n\n\n\nCorridor\n\n"
+WRITING_S = (0.002, 0.01, 0.08)
+"""From the first of several files to longer than any of them writes on a quiet machine."""
+CHANGES = 0x2 | 0x40 | 0x80 | 0x100 | 0x200
+"""IN_MODIFY, IN_MOVED_FROM, IN_MOVED_TO, IN_CREATE and IN_DELETE of inotify(7)."""
 
 
 def run(words: tuple[str, ...], folder: Path) -> subprocess.Popen[bytes]:
     """The command as a process of its own."""
-    return subprocess.Popen(
-        [sys.executable, "-m", "cureplan", *words, "--quiet"],
-        cwd=folder,
-        stdout=subprocess.DEVNULL,
-        stderr=subprocess.PIPE,
-        env={**os.environ, "MPLBACKEND": "Agg"},
-    )
+    with (folder / "answers.txt").open("rb") as answers:
+        return subprocess.Popen(
+            [sys.executable, "-m", "cureplan", *words, "--quiet"],
+            cwd=folder,
+            stdin=answers,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            env={**os.environ, "MPLBACKEND": "Agg"},
+        )
 
 
 def finished(words: tuple[str, ...], folder: Path) -> float:
@@ -73,6 +91,10 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("shop")
     for path in (PINNED / "jobs").iterdir():
         shutil.copy(path, folder)
+    said: dict[str, str] = {}
+    while (question := next_question(said)) is not None and question.path[0] != "rooms":
+        said[question.key] = question.usual
+    (folder / "answers.txt").write_text("\n" * len(said) + ROOMS)
     now = ("--now", "2026-06-10T08:00")
     for out in ("before", "night-plan"):
         finished(("plan", "one-room.toml", *now, "--out", out), folder)
@@ -96,7 +118,40 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("name", [*TOGETHER, *APART])
+class Watch:
+    """The kernel's word that something in a folder, or in `night-plan`, is written."""
+
+    def __init__(self, folder: Path) -> None:
+        self._libc = ctypes.CDLL(None, use_errno=True)
+        self._number = self._libc.inotify_init1(os.O_CLOEXEC)
+        for place in (folder, folder / "night-plan"):
+            watched = self._libc.inotify_add_watch(self._number, os.fsencode(place), CHANGES)
+            assert watched >= 0, os.strerror(ctypes.get_errno())
+
+    def wait(self, running: subprocess.Popen[bytes]) -> None:
+        """Until it is so, or the run has ended."""
+        try:
+            while running.poll() is None:
+                if select.select([self._number], [], [], 0.05)[0]:
+                    return
+        finally:
+            os.close(self._number)
+
+
+def check_new(folder: Path, new: dict[str, str], where: str) -> None:
+    """The job file whole or not there, and a draft that the next run goes on from."""
+    draft = folder / "job.toml.draft"
+    if draft.exists():
+        tomllib.loads(draft.read_text(encoding="utf-8"))
+    if not (folder / "job.toml").exists():
+        finished(APART["new"], folder)
+        assert state(folder) == new, where
+    else:
+        assert state(folder).get("job.toml") == new["job.toml"], where
+        draft.unlink(missing_ok=True)
+
+
+@pytest.mark.parametrize("name", NAMES)
 def test_killed_at_any_instant_files_are_old_or_new_and_nothing_stays(
     name: str, shop: Path, tmp_path: Path, kills: int
 ) -> None:
@@ -108,21 +163,31 @@ def test_killed_at_any_instant_files_are_old_or_new_and_nothing_stays(
     new = state(whole)
     assert old != new
     draw = random.Random(f"{SEED} {name}")
-    for number in range(-(-kills // len({**TOGETHER, **APART}))):
+    seen_as: Counter[str] = Counter()
+    for number in range(-(-kills // len(NAMES))):
         folder = tmp_path / "killed"
         shutil.copytree(shop, folder)
+        watch = Watch(folder) if number % 3 else None
         running = run(words, folder)
-        # Most of a run only reads and reckons; half of the kills fall near its end.
-        after_s = took_s * (draw.uniform(0, 1.1) if number % 2 else draw.uniform(0.75, 1.1))
+        if watch is not None:
+            after_s = draw.uniform(0, draw.choice(WRITING_S))
+            watch.wait(running)
+        else:
+            after_s = draw.uniform(0, 1.1 * took_s)
         time.sleep(after_s)
         running.send_signal(signal.SIGKILL)
         running.communicate()
         where = f"{name}, kill {number} of seed {SEED}, after {after_s:.3f} s"
+        seen_as["killed" if running.returncode == -signal.SIGKILL else "had ended"] += 1
+        seen_as["left something"] += bool(leftovers(folder))
         for each in [folder, *(path for path in folder.iterdir() if path.is_dir())]:
             settle(each)
         seen = {key: one for key, one in state(folder).items() if ".cureplan-" not in key}
         if name in TOGETHER:
             assert seen in (old, new), where
+            seen_as["old" if seen == old else "new"] += 1
+        elif name == "new":
+            check_new(folder, new, where)
         else:
             for key, one in seen.items():
                 assert one in (old.get(key), new.get(key)), (where, key)
@@ -130,3 +195,5 @@ def test_killed_at_any_instant_files_are_old_or_new_and_nothing_stays(
             finished(words, folder)
         assert leftovers(folder) == [], where
         shutil.rmtree(folder)
+    for what, count in seen_as.items():
+        outcomes[f"{name}: {what}"] += count

@@ -163,6 +163,12 @@ def _room_plan(name: str, order: int, start: float, margin: float) -> RoomPlan:
                 adopted=True,
             ),
         ),
+        # Two rows from the back wall; rooms of 4 by 1.5 and 3 by 1.8 m.
+        patches=tuple(
+            (((0.0, low), (wide, low), (wide, low + deep), (0.0, low + deep)),)
+            for wide, deep in [(1.5, 2.0) if order == 1 else (1.8, 1.5)]
+            for low in (0.0, deep)
+        ),
     )
 
 

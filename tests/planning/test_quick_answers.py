@@ -10,7 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError, OutOfRangeError
-from cureplan.planning.studies.quick import WET_MILESTONES, card_clock, chill_answer
+from cureplan.planning.studies.quick import (
+    WET_MILESTONES,
+    card_clock,
+    cautions,
+    chill_answer,
+    early_cautions,
+)
 from cureplan.science.kit import run_bucket
 
 SUMMER = {"air_c": 35.0, "liquids_c": 3.3, "filler_c": 32.2, "cooler_loss": 0.3}
@@ -128,3 +134,38 @@ def test_a_card_of_ones_own_changes_its_own_answer_only(slurry_card):
     changed = {name for name in own if abs(own[name] - shipped[name]) > 1e-6}
     assert changed == {"wet_edge"}
     assert own["wet_edge"] > shipped["wet_edge"]
+
+
+@pytest.mark.parametrize(
+    ("at_c", "codes"),
+    [
+        # The generic card: one point at 21 °C, slab 45 to 100 °F.
+        (21.1, set()),
+        (16.0, {"quick.one_point"}),
+        (-1.0, {"quick.one_point", "quick.too_cold"}),
+        (40.0, {"quick.one_point", "quick.too_hot"}),
+    ],
+)
+def test_a_temperature_outside_points_or_limits_is_said(slurry_card, at_c, codes):
+    assert {m.code for m in cautions(slurry_card, slab=at_c, air=at_c)} == codes
+
+
+def test_a_card_with_two_points_names_both_ends(slurry_card):
+    points = slurry_card.milestones["wet_edge"].points
+    wet = replace(
+        slurry_card.milestones["wet_edge"],
+        points=(replace(points[0], at_c=10.0), replace(points[0], at_c=30.0, after_s=480.0)),
+    )
+    card = replace(slurry_card, milestones={"wet_edge": wet})
+    assert cautions(card, slab=20.0) == ()
+    (said,) = cautions(card, slab=35.0)
+    assert (said.code, said.values["low_c"], said.values["high_c"]) == ("quick.points", 10, 30)
+
+
+def test_a_clock_that_ends_in_the_bucket_is_said(slurry_card):
+    # Poured 4 min after the filler; doubling for each 10 K, 16 min at 21 °C are 3 min at 45 °C.
+    at_c = dict.fromkeys(("liquids_c", "filler_c", "air_c", "slab_c"), 45.0)
+    early = early_cautions(slurry_card, **at_c)
+    assert "wet_edge" in {said.values["clock"] for said in early}
+    assert all(said.values["ends_s"] <= 240.0 == said.values["poured_s"] for said in early)
+    assert early_cautions(slurry_card, **dict.fromkeys(at_c, 30.0)) == ()

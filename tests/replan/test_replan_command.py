@@ -100,6 +100,40 @@ def test_a_plan_that_is_none_is_refused_in_one_line(app, tmp_path, content, word
     assert "\n" not in str(ran.exception)
 
 
+@pytest.mark.parametrize(
+    ("key", "value"),
+    [
+        ("crew.mixer", 10**9),
+        ("site.latitude", 400.0),
+        ("crew.pour_shifts", [{"begins": "19:00:00", "ends": "05:00:00"}] * 5000),
+    ],
+)
+def test_a_job_changed_within_a_sealed_plan_is_held_to_its_limits(
+    app, night, sealed, key, value
+):
+    plan_file, log_file = night
+    data = json.loads(plan_file.read_text(encoding="utf-8"))
+    table, name = key.split(".")
+    data["job"][table][f"{name}_deg" if name == "latitude" else name] = value
+    plan_file.write_text(sealed(data), encoding="utf-8")
+    ran = CliRunner().invoke(app, [str(plan_file), str(log_file)])
+    assert isinstance(ran.exception, InputError)
+    assert key in str(ran.exception)
+    assert "\n" not in str(ran.exception)
+
+
+@pytest.mark.parametrize("gone", ["format", "digest"])
+def test_a_plan_changed_by_hand_is_refused(app, night, gone):
+    plan_file, log_file = night
+    data = json.loads(plan_file.read_text(encoding="utf-8"))
+    del data[gone]
+    plan_file.write_text(json.dumps(data), encoding="utf-8")
+    ran = CliRunner().invoke(app, [str(plan_file), str(log_file)])
+    assert isinstance(ran.exception, InputError)
+    said = "changed after it was written" if gone == "digest" else "in format 1 of plan.json"
+    assert said in str(ran.exception)
+
+
 def test_a_time_that_is_none_is_refused(app, night):
     ran = CliRunner().invoke(app, [str(night[0]), str(night[1]), "--now", "soon"])
     assert isinstance(ran.exception, InputError)

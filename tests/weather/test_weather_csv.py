@@ -136,7 +136,6 @@ def test_history_counts_hours_not_the_wall_clock(table):
                      " reach back to 2013-07-16 23:00-04:00, 13 h before the job"),
         ((30, 31, 32, 33), 18, 0, "w.csv:32: time: no air temperature for 4 h (2013-07-18"
                                   " 06:00-04:00 to 2013-07-18 09:00-04:00)"),
-        ((1, 2, 3, 4), 18, 12, "no air temperature for 4 h (2013-07-17 01:00-04:00 to"),
     ],
 )  # fmt: skip
 def test_weather_that_misses_the_job_says_which_hours(table, skip, ends, history_h, expected):
@@ -149,6 +148,21 @@ def test_weather_that_misses_the_job_says_which_hours(table, skip, ends, history
         )
     assert expected in str(caught.value)
     assert caught.value.exit_code == 2
+
+
+def test_a_gap_in_the_history_is_filled_by_the_days_around_it(table):
+    # Each hour 0.1 C warmer than the last: a day earlier and later on one line, so the
+    # line is what must come back, and the file is not refused.
+    series = read_weather_csv_for(
+        table(hours(72, skip=(30, 31, 32, 33, 34))),
+        starts=datetime(2013, 7, 18, 18, tzinfo=EDT),
+        ends=datetime(2013, 7, 19, 12, tzinfo=EDT),
+        history_s=40 * 3600,
+    )
+    assert np.diff(series.temp_c[24:40]) == pytest.approx(np.diff(series.temp_c)[:15], abs=1e-6)
+    (gap,) = (gap for gap in series.gaps if gap.what == "temperature")
+    assert (gap.hours, gap.mended) == (5, "by the days around it")
+    assert [say.code for say in series.warnings] == ["weather.history_filled"]
 
 
 def test_a_long_gap_beside_the_job_is_left_missing(table):

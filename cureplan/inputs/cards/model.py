@@ -8,10 +8,11 @@ from a named sheet, and `generic` is true until a user replaces the card.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 __all__ = [
+    "NO_LIMITS",
     "AggregateCard",
     "Milestone",
     "MilestonePoint",
@@ -19,6 +20,7 @@ __all__ = [
     "PrimerCard",
     "RatePrior",
     "SlurryCard",
+    "TemperatureLimits",
     "TopcoatCard",
 ]
 
@@ -77,6 +79,31 @@ class RatePrior:
     sd_j_mol: float
 
 
+Between = tuple[float, float]
+"""Lowest and highest temperature [°C]."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class TemperatureLimits:
+    """Between which temperatures a material may be laid; the defaults are from memory.
+
+    Slab and air keep the lowest until the layer bears feet, the highest while it is laid.
+    """
+
+    slab_c: Between = (65 / 9, 340 / 9)
+    air_c: Between = (65 / 9, 340 / 9)
+    material_c: Between = (10.0, 340 / 9)
+    """What comes from the store, ice apart."""
+    mixed_c: Between = (10.0, 340 / 9)
+    """A slurry with its filler in; a batch of two liquids is as warm as they are."""
+
+
+NO_LIMITS = TemperatureLimits(
+    **dict.fromkeys(("slab_c", "air_c", "material_c", "mixed_c"), (float("-inf"), float("inf")))
+)
+"""For asking what would be without them."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Part:
     """One part of a kit."""
@@ -114,6 +141,7 @@ class SlurryCard:
     prior: RatePrior
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
+    limits: TemperatureLimits = field(default_factory=TemperatureLimits)
 
     @property
     def liquids(self) -> tuple[Part, ...]:
@@ -151,6 +179,7 @@ class TopcoatCard:
     prior: RatePrior
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
+    limits: TemperatureLimits = field(default_factory=TemperatureLimits)
 
     def spread_m2_m3(self, coat: int) -> float:
         """Spread rate of a coat [m²/m³]; the first fills between the grains."""
@@ -185,3 +214,4 @@ class PrimerCard:
     prior: RatePrior
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
+    limits: TemperatureLimits = field(default_factory=TemperatureLimits)

@@ -18,9 +18,11 @@ from cureplan.inputs.cards.model import (
     PrimerCard,
     RatePrior,
     SlurryCard,
+    TemperatureLimits,
     TopcoatCard,
 )
 from cureplan.inputs.cards.schema import (
+    LIMITED,
     AggregateFile,
     CardFile,
     CardKind,
@@ -69,7 +71,7 @@ def card_faults(card: CardFile, values: Mapping[str, Any]) -> list[Fault]:
             entry = getattr(card.milestones, name)
             if entry is not None:
                 faults += _points(entry, ("milestones", name, "points"))
-        faults += _opens_and_closes(card)
+        faults += [*_opens_and_closes(card), *_limits(card)]
     return faults
 
 
@@ -171,6 +173,18 @@ def _opens_and_closes(card: SlurryFile | TopcoatFile | PrimerFile) -> Iterator[F
                 )
 
 
+def _limits(card: SlurryFile | TopcoatFile | PrimerFile) -> Iterator[Fault]:
+    for what in LIMITED:
+        low_c, high_c = card.limits.between(what)
+        if low_c >= high_c:
+            stated = f"highest_{what}_c" in card.limits.model_fields_set
+            yield Fault(
+                path=("limits", f"{'highest' if stated else 'lowest'}_{what}"),
+                problem=f"lowest_{what} is not below highest_{what}",
+                cure="let the lowest be the smaller (defaults are 45 F or 50 F, and 100 F)",
+            )
+
+
 def _alike(one: PointEntry, other: PointEntry) -> bool:
     return (one.at_c, one.humidity_frac) == (other.at_c, other.humidity_frac)
 
@@ -226,6 +240,9 @@ def _slurry(card: SlurryFile, key: str, origins: Origins) -> SlurryCard:
         pail_diameter_m=card.chilling.pail_diameter_m,
         pail_conductivity_w_m_k=card.chilling.pail_conductivity_w_m_k,
         prior=_prior(card),
+        limits=TemperatureLimits(
+            **{f"{what}_c": card.limits.between(what) for what in LIMITED}
+        ),
         milestones=milestones,
         provenance=origins.all(*_may_be_left_out(milestones)),
     )
@@ -243,6 +260,9 @@ def _topcoat(card: TopcoatFile, key: str, origins: Origins) -> TopcoatCard:
         spread_second_m2_m3=card.spread_second_m2_m3,
         mix_s=card.mix_s,
         prior=_prior(card),
+        limits=TemperatureLimits(
+            **{f"{what}_c": card.limits.between(what) for what in LIMITED}
+        ),
         milestones=milestones,
         provenance=origins.all(*_may_be_left_out(milestones)),
     )
@@ -259,6 +279,9 @@ def _primer(card: PrimerFile, key: str, origins: Origins) -> PrimerCard:
         mix_s=card.mix_s,
         broadcast_kg_m2=card.broadcast_kg_m2,
         prior=_prior(card),
+        limits=TemperatureLimits(
+            **{f"{what}_c": card.limits.between(what) for what in LIMITED}
+        ),
         milestones=milestones,
         provenance=origins.all(*_may_be_left_out(milestones)),
     )
@@ -266,7 +289,8 @@ def _primer(card: PrimerFile, key: str, origins: Origins) -> PrimerCard:
 
 def _may_be_left_out(milestones: dict[str, Milestone]) -> tuple[str, ...]:
     spreads = (f"milestones.{name}.spread" for name in milestones)
-    return ("rate.mean", "rate.sd", *spreads)
+    limits = (f"limits.{end}_{what}" for what in LIMITED for end in ("lowest", "highest"))
+    return ("rate.mean", "rate.sd", *limits, *spreads)
 
 
 def _part(part: PartEntry, origins: Origins) -> Part:

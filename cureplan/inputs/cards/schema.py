@@ -24,6 +24,7 @@ from cureplan.inputs.fields import (
 
 __all__ = [
     "DEFAULT_ORIGINS",
+    "LIMITED",
     "AggregateFile",
     "CardFile",
     "CardKind",
@@ -36,6 +37,8 @@ __all__ = [
 ]
 
 FROM_THE_CARD = "the card itself"
+MOST_POINTS, MOST_PARTS = 100, 20
+"""Of one milestone, and of one kit."""
 CardKind = Literal["slurry", "topcoat", "aggregate", "primer"]
 
 
@@ -92,9 +95,9 @@ class MilestoneEntry(Written):
     clock: Annotated[Literal["filler_in", "mixed"], choice("filler_in", "mixed")] | None = (
         entry(None, meaning="what the time counts from")
     )
-    points: Annotated[tuple[PointEntry, ...], Field(min_length=1, strict=False)] = entry(
-        meaning="times at reference temperatures"
-    )
+    points: Annotated[
+        tuple[PointEntry, ...], Field(min_length=1, max_length=MOST_POINTS, strict=False)
+    ] = entry(meaning="times at reference temperatures")
     spread_frac: Annotated[
         float, quantity(q.parse_fraction, "10 %", at_least="0.1 %", at_most="60 %")
     ] = entry(
@@ -207,6 +210,42 @@ class ChillingEntry(Written):
     ] = entry(alias="conductivity", meaning="how well the liquid carries heat")
 
 
+LimitC = Annotated[
+    float, quantity(q.parse_temperature_c, "45 F", at_least="-30 C", at_most="60 C")
+]
+
+
+def _limit(default: str, alias: str, of: str) -> Any:
+    end = alias.partition("_")[0]
+    return entry(
+        default, alias=alias, origin="default: from memory", kind="temperature",
+        meaning=f"the {end} temperature of {of} at which it may be laid",
+    )  # fmt: skip
+
+
+class LimitsEntry(Written):
+    """Between which temperatures it may be laid."""
+
+    lowest_slab_c: LimitC = _limit("45 F", "lowest_slab", "the slab")
+    highest_slab_c: LimitC = _limit("100 F", "highest_slab", "the slab")
+    lowest_air_c: LimitC = _limit("45 F", "lowest_air", "the room's air")
+    highest_air_c: LimitC = _limit("100 F", "highest_air", "the room's air")
+    lowest_material_c: LimitC = _limit("50 F", "lowest_material", "what comes from the store")
+    highest_material_c: LimitC = _limit(
+        "100 F", "highest_material", "what comes from the store"
+    )
+    lowest_mixed_c: LimitC = _limit("50 F", "lowest_mixed", "the mix")
+    highest_mixed_c: LimitC = _limit("100 F", "highest_mixed", "the mix")
+
+    def between(self, what: str) -> tuple[float, float]:
+        """Lowest and highest temperature of slab, air, material or mixed [°C]."""
+        return getattr(self, f"lowest_{what}_c"), getattr(self, f"highest_{what}_c")
+
+
+LIMITED = ("slab", "air", "material", "mixed")
+"""What has limits of temperature."""
+
+
 class SlurryMilestones(Written):
     """Table ``[milestones]`` of a slurry card."""
 
@@ -259,13 +298,14 @@ class SlurryFile(CardFile):
     """Card of a three-part slurry."""
 
     kit: KitEntry = entry(meaning="what one kit gives")
-    parts: Annotated[tuple[PartEntry, ...], Field(min_length=2, strict=False)] = entry(
-        meaning="one table for each part of a kit"
-    )
+    parts: Annotated[
+        tuple[PartEntry, ...], Field(min_length=2, max_length=MOST_PARTS, strict=False)
+    ] = entry(meaning="one table for each part of a kit")
     mixing: MixingEntry = entry(meaning="how it is mixed")
     bucket: BucketEntry = entry(meaning="how a full bucket warms")
     chilling: ChillingEntry = entry(meaning="what matters for pails in ice")
     rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    limits: LimitsEntry = entry(LimitsEntry(), meaning="at which temperatures it may be laid")
     milestones: SlurryMilestones = entry(meaning="one table for each thing that comes about")
 
 
@@ -285,6 +325,7 @@ class TopcoatFile(CardFile):
     )
     mix_s: MixTime = entry(alias="mix", meaning="how long a batch is mixed")
     rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    limits: LimitsEntry = entry(LimitsEntry(), meaning="at which temperatures it may be laid")
     milestones: TopcoatMilestones = entry(meaning="one table for each thing that comes about")
 
 
@@ -311,12 +352,18 @@ class PrimerFile(CardFile):
         meaning="aggregate strewn into it",
     )
     rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    limits: LimitsEntry = entry(LimitsEntry(), meaning="at which temperatures it may be laid")
     milestones: PrimerMilestones = entry(meaning="one table for each thing that comes about")
 
 
 DEFAULT_ORIGINS = {
     f"{above}{info.alias}": facts_of(info).origin
-    for model, above in ((PriorEntry, "rate."), (MilestoneEntry, ""), (PrimerFile, ""))
+    for model, above in (
+        (PriorEntry, "rate."),
+        (LimitsEntry, "limits."),
+        (MilestoneEntry, ""),
+        (PrimerFile, ""),
+    )
     for info in model.model_fields.values()
     if facts_of(info).origin
 }

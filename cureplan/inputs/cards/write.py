@@ -4,8 +4,16 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Mapping
+from dataclasses import asdict
 
-from cureplan.inputs.cards.model import Milestone, MilestonePoint, Part, SlurryCard, TopcoatCard
+from cureplan.inputs.cards.model import (
+    Milestone,
+    MilestonePoint,
+    Part,
+    SlurryCard,
+    TemperatureLimits,
+    TopcoatCard,
+)
 from cureplan.inputs.toml_text import key_line, plain, quoted, value_text
 
 __all__ = ["card_text", "origin_text"]
@@ -40,6 +48,7 @@ def card_text(card: SlurryCard | TopcoatCard, *, heading: Iterable[str] = ()) ->
         mean=f"{plain(card.prior.mean_j_mol / 1e3)} kJ/mol",
         sd=f"{plain(card.prior.sd_j_mol / 1e3)} kJ/mol",
     )
+    lines += _table("limits", **_limits(card.limits))
     for milestone in card.milestones.values():
         lines += _milestone(milestone, card.provenance, common)
     lines += _provenance(card, common)
@@ -118,6 +127,14 @@ def _topcoat_body(card: TopcoatCard) -> list[str]:
         "mix": _duration(card.mix_s),
     }
     return [*(key_line(key, value) for key, value in values.items()), ""]
+
+
+def _limits(limits: TemperatureLimits) -> dict[str, str]:
+    return {
+        f"{end}_{name.removesuffix('_c')}": f"{plain(temp_c)} C"
+        for name, ends_c in asdict(limits).items()
+        for end, temp_c in zip(("lowest", "highest"), ends_c, strict=True)
+    }
 
 
 def _part(part: Part) -> list[str]:

@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 from difflib import get_close_matches
+from functools import cache, partial
+from importlib import resources
 from pathlib import Path
 from zoneinfo import ZoneInfo, available_timezones
 
@@ -20,12 +23,14 @@ from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.model import (
     GENERIC_TIMES_SD,
+    LONGEST_ACCESS,
     OWN_TIMES_SD,
     Access,
     Building,
     Cards,
     Crew,
     Doubts,
+    Heat,
     Job,
     Materials,
     Outline,
@@ -49,14 +54,16 @@ from cureplan.inputs.job.schema import (
 __all__ = [
     "Instants",
     "build_job",
+    "outline_of",
     "resolve_instants",
 ]
 
-# A kitchen closed for longer is a building site; more likely a slip in a date.
-LONGEST_ACCESS = timedelta(days=60)
 # An older reading says nothing about the slab on the night.
 OLDEST_READING = timedelta(days=7)
-FARTHEST_FROM_ZONE_H = 5.0
+FARTHEST_FROM_ZONE_H = 4.0
+"""Clocks run up to 3.3 h beside the sun somewhere, daylight saving included (from memory)."""
+FARTHEST_FROM_CITY_DEG = 35.0
+"""No time zone reaches further north or south of the city it is named after (from memory)."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -98,6 +105,9 @@ def resolve_instants(job: JobFile) -> tuple[Instants | None, list[Fault]]:
 
 
 def _zone(name: str) -> ZoneInfo | None:
+    # Names of whatever this machine has been set to, and zones that count leap seconds.
+    if name.startswith(("posix/", "right/")) or name in ("localtime", "posixrules", "Factory"):
+        return None
     try:
         return ZoneInfo(name)
     except (KeyError, ValueError, OSError):
@@ -121,7 +131,11 @@ def _written(job: JobFile) -> dict[KeyPath, datetime]:
         ("access", "from"): job.access.begins,
         ("access", "open_by"): job.access.open_by,
     }
+    if job.building.heat is not None:
+        written["building", "heat", "from"] = job.building.heat.begins
     for number, room in enumerate(job.rooms):
+        if room.heat is not None:
+            written["rooms", number, "heat", "from"] = room.heat.begins
         if room.slab_reading is not None:
             written["rooms", number, "slab_reading", "at"] = room.slab_reading.read_at
         if room.open_by is not None:
@@ -149,7 +163,17 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
                 value=job.access.open_by,
             )
         ]
-    return [
+    late = [
+        Fault(
+            path=path,
+            problem="the heaters would start after the kitchen opens",
+            cure="let them start before access.open_by, or leave heat out",
+            value=at.astimezone(instants.zone).replace(tzinfo=None).isoformat(),
+        )
+        for path, at in instants.at.items()
+        if path[-2:] == ("heat", "from") and at >= open_by
+    ]
+    return late + [
         fault
         for number, _ in enumerate(job.rooms)
         for fault in (_reading(job, instants, number), _room_opening(job, instants, number))
@@ -187,19 +211,62 @@ def _room_opening(job: JobFile, instants: Instants, number: int) -> Fault | None
 
 
 def _far_from_zone(job: JobFile, instants: Instants) -> list[Fault]:
-    """A forgotten minus before a western longitude puts the sun on the wrong side."""
-    offset = instants.begins.astimezone(instants.zone).utcoffset() or timedelta(0)
-    hours = job.site.longitude_deg / 15 - offset / timedelta(hours=1)
-    if abs((hours + 12) % 24 - 12) <= FARTHEST_FROM_ZONE_H:
+    """Coordinates that do not lie in the time zone: signs turned or the two swapped."""
+    latitude_deg, longitude_deg = job.site.latitude_deg, job.site.longitude_deg
+    far = partial(_where_far, instants=instants, time_zone=job.site.time_zone)
+    wrong = far(latitude_deg, longitude_deg)
+    if wrong is None:
         return []
+    cure = "south and west of Greenwich are negative; check it, or the time zone"
+    if abs(longitude_deg) <= 90 and far(longitude_deg, latitude_deg) is None:
+        cure = "latitude and longitude seem to have changed places"
+    else:
+        for north, east in ((1, -1), (-1, 1), (-1, -1)):
+            if far(north * latitude_deg, east * longitude_deg, most_h=2.5) is None:
+                turned = -latitude_deg if wrong == "latitude" else -longitude_deg
+                cure = f"south and west of Greenwich are negative; did you mean {turned:g}?"
+                break
     return [
         Fault(
-            path=("site", "longitude"),
-            problem=f"this longitude does not lie in {job.site.time_zone}",
-            cure="longitudes west of Greenwich are negative; check it, or the time zone",
-            value=job.site.longitude_deg,
+            path=("site", wrong),
+            problem=f"this {wrong} does not lie in {job.site.time_zone}",
+            cure=cure,
+            value=getattr(job.site, f"{wrong}_deg"),
         )
     ]
+
+
+def _where_far(
+    latitude_deg: float,
+    longitude_deg: float,
+    *,
+    instants: Instants,
+    time_zone: str,
+    most_h: float = FARTHEST_FROM_ZONE_H,
+) -> str | None:
+    """Which of the two lies too far from a zone, longitude first; None for neither."""
+    offset = instants.begins.astimezone(instants.zone).utcoffset() or timedelta(0)
+    hours = longitude_deg / 15 - offset / timedelta(hours=1)
+    if abs((hours + 12) % 24 - 12) > most_h:
+        return "longitude"
+    city_deg = _zone_latitude_deg(time_zone)
+    if city_deg is not None and abs(latitude_deg - city_deg) > FARTHEST_FROM_CITY_DEG:
+        return "latitude"
+    return None
+
+
+@cache
+def _zone_latitude_deg(time_zone: str) -> float | None:
+    """Latitude of the city a zone is named after, from the zone database's own table."""
+    table = resources.files("tzdata") / "zoneinfo" / "zone.tab"
+    for line in table.read_text(encoding="utf-8").splitlines():
+        cells = line.split("\t")
+        if len(cells) > 2 and cells[2] == time_zone:
+            degrees = re.match(r"([+-])(\d\d)(\d\d)", cells[1])
+            if degrees:
+                size = int(degrees[2]) + int(degrees[3]) / 60
+                return -size if degrees[1] == "-" else size
+    return None
 
 
 def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Path) -> Job:
@@ -299,7 +366,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
     building = written.building
     climate = entry.climate or building.climate
     set_point_c = building.set_point_c if entry.set_point_c is None else entry.set_point_c
-    outline = _outline(entry)
+    outline = outline_of(entry)
     length_m, width_m = (
         outline.size_m if outline else (entry.length_m or 0.0, entry.width_m or 0.0)
     )
@@ -322,11 +389,25 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
         group=entry.group,
+        heat=_heat(written, number, entry, instants),
         outline=outline,
     )
 
 
-def _outline(entry: RoomEntry) -> Outline | None:
+def _heat(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -> Heat | None:
+    heat = entry.heat or written.building.heat
+    if heat is None or (entry.climate or written.building.climate) == "held":
+        return None
+    of: KeyPath = ("rooms", number) if entry.heat else ("building",)
+    return Heat(
+        to_c=heat.to_c,
+        from_at=instants.at[(*of, "heat", "from")],
+        runs="heat" not in written.policy.remedies,
+    )
+
+
+def outline_of(entry: RoomEntry) -> Outline | None:
+    """The shape of a room that is more than a length and a width."""
     if not entry.has_outline:
         return None
     first, last = sorted(entry.back_wall or (1, 2))

@@ -13,14 +13,11 @@ from pathlib import Path
 from cureplan.core.clock import MINUTES_PER_DAY
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.model import MOST_ROOMS
 from cureplan.inputs.job.outlines import outline_faults
 from cureplan.inputs.job.schema import JobFile, RoomEntry, ShiftEntry, SunEntry
 
-__all__ = ["MOST_ROOMS", "crosscheck"]
-
-
-MOST_ROOMS = 60
-"""A plan of 40 is still found in a night's patience; beyond, jobs are planned apart."""
+__all__ = ["crosscheck"]
 
 
 def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
@@ -43,6 +40,7 @@ def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
         _crew,
         _pace,
         _lists,
+        _heat,
         outline_faults,
     )
     found = [fault for check in checks for fault in check(job)]
@@ -216,6 +214,26 @@ def _lists(job: JobFile) -> Iterator[Fault]:
                     cure="keep one",
                     value=word,
                 )
+
+
+def _heat(job: JobFile) -> Iterator[Fault]:
+    """A remedy needs its heaters, and a room that is held needs none."""
+    given = [room.heat for room in job.rooms if room.heat] or job.building.heat
+    if "heat" in job.policy.remedies and not given:
+        yield Fault(
+            path=("policy", "remedies", job.policy.remedies.index("heat")),
+            problem="no heaters are given",
+            cure='add heat = { to = "65 F", from = ... } to [building] or a room, or remove it',
+            value="heat",
+        )
+    for number, room in enumerate(job.rooms):
+        climate = room.climate or job.building.climate
+        if room.heat is not None and climate == "held":
+            yield Fault(
+                path=("rooms", number, "heat"),
+                problem=f"{room.name} is held at a set point already",
+                cure="raise its set_point, or remove heat",
+            )
 
 
 def _weather(job: JobFile, folder: Path) -> Iterator[Fault]:

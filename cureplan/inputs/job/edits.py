@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import replace
 from datetime import datetime, time
 from difflib import get_close_matches
@@ -16,9 +16,9 @@ from cureplan.core.errors import InputError, QuantityError
 from cureplan.core.quantities import split_refusal
 from cureplan.inputs.faults import Fault, key_text, validated
 from cureplan.inputs.files import Document
-from cureplan.inputs.job.build import resolve_instants
+from cureplan.inputs.job.build import outline_of, resolve_instants
 from cureplan.inputs.job.crosscheck import crosscheck
-from cureplan.inputs.job.model import Job, Room, Shift, SlabReading
+from cureplan.inputs.job.model import Job, Outline, Point, Room, Shift, SlabReading
 from cureplan.inputs.job.reader import against_cards
 from cureplan.inputs.job.schema import JobFile, RoomEntry
 
@@ -45,7 +45,7 @@ def check_job(job: Job) -> None:
         _, faults = resolve_instants(written)
         folder = job.source.parent if job.weather.file is None else job.weather.file.parent
         faults += crosscheck(written, folder=folder)
-        faults += against_cards(written.materials, job.cards)
+        faults += against_cards(written, job.cards)
         # Whoever reads the weather's file says whether it is there; a plan needs it no more.
         faults = [fault for fault in faults if fault.path != ("weather", "file")]
     if faults:
@@ -104,10 +104,27 @@ def _room_values(room: Room) -> dict[str, Any]:
             "temp": f"{room.slab_reading.surface_c} C",
             "at": room.slab_reading.read_at,
         }
+    if room.heat is not None:
+        values["heat"] = {"to": f"{_plain(room.heat.to_c)} C", "from": room.heat.from_at}
+    if room.outline is not None:
+        del values["length"], values["width"]
+        values |= _outline_values(room.outline)
     if room.sun_patch is not None:
         sun = Shift(begins=room.sun_patch.starts, ends=room.sun_patch.ends)
         values["sun"] = {**_span(sun), "share": f"{_plain(100.0 * room.sun_patch.share)} %"}
     return values
+
+
+def _outline_values(outline: Outline) -> dict[str, Any]:
+    def ring(corners: Iterable[Point]) -> list[list[str]]:
+        return [[f"{_plain(part)} m" for part in corner] for corner in corners]
+
+    return {
+        "outline": ring(outline.corners_m),
+        "islands": [ring(island) for island in outline.islands_m],
+        "stop_lines": [ring(line) for line in outline.stop_lines_m],
+        "back_wall": [corner + 1 for corner in outline.back_wall],
+    }
 
 
 def _span(shift: Shift) -> dict[str, str]:
@@ -195,8 +212,59 @@ def with_table(job: Job, table: str, changes: Mapping[str, Any]) -> Job:
 def with_room(job: Job, name: str, changes: Mapping[str, Any]) -> Job:
     """A job with some keys of one of its rooms changed."""
     place = _place(job, name)
-    read = _read(RoomEntry, changes, where=f"rooms[{place + 1}]")
-    return _with_room(job, place, replace(job.rooms[place], **read))
+    where, room = f"rooms[{place + 1}]", job.rooms[place]
+    shape = {key: changes[key] for key in changes if key.removesuffix("_m") in _SHAPE}
+    rest = {key: changes[key] for key in changes if key not in shape}
+    if shape:
+        room = _reshaped(room, shape, where)
+    elif room.outline is not None and {"length", "length_m", "width", "width_m"} & rest.keys():
+        raise InputError(
+            "this room has an outline, which says its size",
+            cure="change its outline, or set outline to None as well",
+            key=f"{where}.outline",
+        )
+    return _with_room(job, place, replace(room, **_read(RoomEntry, rest, where=where)))
+
+
+_SHAPE = ("outline", "islands", "stop_lines", "back_wall")
+
+
+def _reshaped(room: Room, shape: Mapping[str, Any], where: str) -> Room:
+    """A room of another outline; numbers are metres, and no outline leaves a rectangle."""
+    given = {key.removesuffix("_m"): value for key, value in shape.items()}
+    if given.get("outline", "") is None:
+        return replace(room, outline=None)
+    if room.outline is not None:
+        given = {**_outline_values(room.outline), **given}
+    if "outline" not in given:
+        given |= {"length": f"{_plain(room.length_m)} m", "width": f"{_plain(room.width_m)} m"}
+    entry = {"name": room.name, "use": room.use, "way_out": [], **_in_metres(given)}
+    document = Document(source=Path("job"), text="", values=entry)
+    written, faults = validated(RoomEntry, document)
+    if written is None:
+        fault = faults[0]
+        raise InputError(
+            fault.problem,
+            cure=fault.cure,
+            source="job",
+            key=f"{where}.{key_text(fault.path)}",
+        )
+    outline = outline_of(written)
+    if outline is None:
+        return replace(room, outline=None)
+    length_m, width_m = outline.size_m
+    return replace(room, outline=outline, length_m=length_m, width_m=width_m)
+
+
+def _in_metres(value: Any) -> Any:
+    """Numbers of corners as texts in metres; numbers of a wall's corners as they are."""
+    if isinstance(value, Mapping):
+        return {k: v if k == "back_wall" else _in_metres(v) for k, v in value.items()}
+    if isinstance(value, list | tuple):
+        return [_in_metres(part) for part in value]
+    if isinstance(value, int | float) and not isinstance(value, bool):
+        return f"{_plain(float(value))} m"
+    return value
 
 
 def with_slab(job: Job, name: str, surface: str | float, at: datetime | None) -> Job:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from pathlib import Path
 from typing import Final, Literal
 from zoneinfo import ZoneInfo
@@ -18,12 +18,22 @@ from cureplan.core.messages import Message
 from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
 
 Climate = Literal["held", "drifting", "open"]
-Remedy = Literal["hour", "chill", "cool filler", "bays"]
+Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
 Display = Literal["us", "metric"]
-Change = str | float | bool | tuple[str, ...] | list[str] | None
+Change = str | float | bool | Sequence[object] | None
 """What a key of a job may be changed to."""
 
+MOST_ROOMS = 60
+"""A plan of 40 is still found in a night's patience; beyond, jobs are planned apart."""
+MOST_BUCKETS = 3_000
+"""Of one plan: some 7,500 m2 in the thickness of the shipped slurry."""
+LONGEST_ACCESS = timedelta(days=60)
+"""A kitchen closed for longer is a building site; more likely a slip in a date."""
+
 __all__ = [
+    "LONGEST_ACCESS",
+    "MOST_BUCKETS",
+    "MOST_ROOMS",
     "Access",
     "Building",
     "Cards",
@@ -31,6 +41,7 @@ __all__ = [
     "Crew",
     "Display",
     "Doubts",
+    "Heat",
     "Job",
     "Materials",
     "Outline",
@@ -81,6 +92,16 @@ class SunPatch:
     starts: time
     ends: time
     share: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heat:
+    """Heaters that keep a room at least this warm from an hour on."""
+
+    to_c: float
+    from_at: datetime
+    runs: bool
+    """Whether they run: where the job lists heat as a remedy, only if the plan needs it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -294,6 +315,7 @@ class Room:
     sun_patch: SunPatch | None
     open_by: datetime | None
     group: str | None
+    heat: Heat | None = None
     outline: Outline | None = None
     """Where the floor is no plain rectangle; length and width then are its extent."""
 

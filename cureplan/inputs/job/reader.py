@@ -11,8 +11,8 @@ from cureplan.inputs.cards.schema import CardKind
 from cureplan.inputs.faults import Fault, as_errors, first_error, validated
 from cureplan.inputs.files import Document, parse_document, read_document
 from cureplan.inputs.job.build import build_job, resolve_instants
-from cureplan.inputs.job.crosscheck import MOST_ROOMS, crosscheck
-from cureplan.inputs.job.model import Cards, Job, ring_area_m2
+from cureplan.inputs.job.crosscheck import crosscheck
+from cureplan.inputs.job.model import MOST_BUCKETS, MOST_ROOMS, Cards, Job, ring_area_m2
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
 __all__ = ["against_cards", "job_faults", "job_text_faults", "read_job", "read_job_text"]
@@ -64,7 +64,7 @@ def _read(document: Document) -> tuple[Job | None, tuple[InputError, ...]]:
     faults += crosscheck(written, folder=folder)
     cards, card_errors = _cards(written.materials, document)
     if cards is not None:
-        faults += [*against_cards(written.materials, cards), *_too_many(written, cards)]
+        faults += against_cards(written, cards)
     errors = (*as_errors(faults, document), *card_errors)
     if errors or instants is None or cards is None:
         return None, errors
@@ -116,21 +116,19 @@ def _beside_name(error: InputError, document: Document, kind: str, name: str) ->
     )
 
 
-MOST_BUCKETS = 3_000
-"""Of one plan: some 7,500 m2 in the thickness of the shipped slurry."""
-
-
-def against_cards(named: MaterialsEntry, cards: Cards) -> list[Fault]:
-    """What the job asks of its materials and their cards do not allow."""
+def against_cards(written: JobFile, cards: Cards) -> list[Fault]:
+    """What a job asks of its materials and their cards do not allow."""
     coldest_c = cards.slurry.coldest_liquids_c
-    if named.iced_c >= coldest_c:
-        return []
+    too_many = _too_many(written, cards)
+    if written.materials.iced_c >= coldest_c:
+        return too_many
     return [
         Fault(
             path=("materials", "iced"),
             problem=f"this is colder than the {coldest_c:g} C its slurry card allows",
             cure="plan for warmer liquids",
-        )
+        ),
+        *too_many,
     ]
 
 

@@ -43,6 +43,8 @@ __all__ = [
 ]
 
 ROOM_USES = ("food preparation", "dish washing", "service", "storage", "passage", "other")
+MOST_SHIFTS = 24
+"""Of one crew in a day."""
 # Common practice, no source: a second coat is smoother and easier to keep clean.
 TWO_COAT_USES = ("food preparation",)
 
@@ -142,6 +144,13 @@ class WeatherEntry(Written):
     )
 
 
+class HeatEntry(Written):
+    """``heat`` of the building or of a room."""
+
+    to_c: RoomTemperatureC = entry(alias="to", meaning="how warm the heaters keep the air")
+    begins: Instant = entry(alias="from", meaning="from when they run")
+
+
 class BuildingEntry(Written):
     """Table ``[building]``."""
 
@@ -177,6 +186,9 @@ class BuildingEntry(Written):
         alias="ground",
         ask="How warm is the ground below? About the mean of the year, warmer in a city",
         usual="62 F",
+    )
+    heat: HeatEntry | None = entry(
+        None, meaning="heaters at hand; they run, or where heat is a remedy, only if needed"
     )
 
 
@@ -270,6 +282,11 @@ class ShiftEntry(Written):
     )
 
 
+Shifts = Annotated[
+    tuple[ShiftEntry, ...], Field(min_length=1, max_length=MOST_SHIFTS, strict=False)
+]
+
+
 class CrewEntry(Written):
     """Table ``[crew]``."""
 
@@ -288,11 +305,9 @@ class CrewEntry(Written):
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
     )
-    pour_shifts: Annotated[tuple[ShiftEntry, ...], Field(min_length=1, strict=False)] = entry(
-        ask="When may the pour crew work?", usual="19:00 to 05:00"
-    )
-    topcoat_shifts: Annotated[tuple[ShiftEntry, ...], Field(min_length=1, strict=False)] = (
-        entry(ask="When may the topcoat crew work?", usual="05:00 to 17:00")
+    pour_shifts: Shifts = entry(ask="When may the pour crew work?", usual="19:00 to 05:00")
+    topcoat_shifts: Shifts = entry(
+        ask="When may the topcoat crew work?", usual="05:00 to 17:00"
     )
 
 
@@ -381,7 +396,7 @@ class PolicyEntry(Written):
         float, quantity(q.parse_fraction, "90 %", at_least="50 %", at_most="99.9 %")
     ] = entry(ask="In what share of nights must it hold?", usual="90 %")
     remedies: Annotated[
-        tuple[Annotated[Remedy, choice("hour", "chill", "cool filler", "bays")], ...],
+        tuple[Annotated[Remedy, choice("hour", "chill", "cool filler", "bays", "heat")], ...],
         Field(strict=False),
     ] = entry(note="what the plan may adopt by itself, in this order")
     dew_margin_k: DewMarginK = entry(
@@ -526,6 +541,7 @@ class RoomEntry(Written):
     open_by: Instant | None = entry(
         None, meaning="by when this room must be open, where earlier or later than the rest"
     )
+    heat: HeatEntry | None = entry(None, meaning="where it is not as the building")
     group: Name | None = entry(
         None, meaning="rooms of one group are poured one right after the other"
     )

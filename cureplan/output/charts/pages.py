@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import io
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING, Any
 
 from cureplan.output.charts.drawing import (
@@ -14,6 +14,7 @@ from cureplan.output.charts.drawing import (
     bucket_picture,
     job_pictures,
 )
+from cureplan.output.charts.floor_map import MAP_KEYS, map_picture
 from cureplan.output.charts.palette import LIGHT
 from cureplan.output.charts.style import FONT, STYLES, Style, drawable, known
 from cureplan.output.language import Voice
@@ -36,10 +37,10 @@ EDGE = 20.0
 WIDTH = WIDTH_IN * 72 / UNIT_PT - 2 * EDGE
 TITLE = 30.0
 GAP = 14.0
-BUCKET_COLUMNS = 3
+ROOM_COLUMNS = 3
 MARKERS = {"round": "o", "square": "s", "wedge": "^", "post": "|"}
 MARKER_SIZES = {"post": 14.0}
-HATCHES = {"forward": "////", "back": "\\\\\\\\"}
+HATCHES = {"forward": "////", "back": "\\\\\\\\", "upright": "||||||"}
 ANCHORS = {"start": "left", "middle": "center", "end": "right"}
 
 
@@ -66,7 +67,7 @@ def paint(axes: Axes, drawing: Drawing) -> Axes:
             ha=ANCHORS[text.anchor],
             va="baseline",
             fontsize=TEXT * UNIT_PT,
-            fontweight="bold" if text.kind == "name" else "normal",
+            fontweight="normal" if text.kind == "tick" else "bold",
             color=LIGHT["ink"],
             parse_math=False,
         )
@@ -116,8 +117,8 @@ def _bars(axes: Axes, drawing: Drawing, kind: str) -> None:
 def _fill(style: Style) -> dict[str, Any]:
     return {
         "facecolor": "none" if style.hatch else LIGHT[style.fill],
-        "edgecolor": LIGHT[style.fill] if style.hatch else "none",
-        "linewidth": 0.6 if style.hatch else 0.0,
+        "edgecolor": LIGHT[style.fill if style.hatch else style.stroke or style.fill],
+        "linewidth": 0.6 if style.hatch or style.stroke else 0.0,
         "hatch": HATCHES.get(style.hatch),
         "alpha": style.opacity,
     }
@@ -186,7 +187,8 @@ def _samples(legend: Sequence[tuple[str, str]]) -> list[Artist]:
 
 
 def plan_pictures(plan: Plan) -> dict[str, bytes]:
-    """Every picture of a plan, as files: one page for the job, one for its buckets."""
+    """Every picture of a plan, as files: one page for the job, one
+    for its maps and one for its buckets."""
     import matplotlib
 
     with matplotlib.rc_context():
@@ -196,9 +198,13 @@ def plan_pictures(plan: Plan) -> dict[str, bytes]:
         )
         voice = voice_of(plan)
         figures = [_job_page(job_pictures(plan, voice, width=WIDTH))]
-        columns = _bucket_columns(plan, voice)
-        if columns:
-            figures.append(_bucket_page(columns, voice))
+        for of, keys, title in (
+            (map_picture, MAP_KEYS, "picture.maps"),
+            (bucket_picture, CLOCK_KEYS, "picture.buckets"),
+        ):
+            columns = _room_columns(plan, voice, of)
+            if columns:
+                figures.append(_room_page(columns, voice, keys=keys, title=title))
         # Laid out once, drawn twice: layout is half the work.
         return {"png": _png(figures), "pdf": _pdf(figures)}
 
@@ -218,15 +224,21 @@ def _height(picture: Picture) -> float:
     return TITLE + picture.drawing.height + GAP
 
 
-def _bucket_columns(plan: Plan, voice: Voice) -> list[list[tuple[str, Picture]]]:
+def _room_columns(
+    plan: Plan, voice: Voice, picture_of: Callable[..., Picture | None]
+) -> list[list[tuple[str, Picture]]]:
     """A picture for each room, dealt over columns in the order poured."""
     rooms = [room.room for room in sorted(plan.rooms, key=lambda room: room.order)]
-    rooms = [room for room in rooms if any(bucket.room == room for bucket in plan.buckets)]
-    width = (WIDTH - (BUCKET_COLUMNS - 1) * GAP) / BUCKET_COLUMNS
-    columns: list[list[tuple[str, Picture]]] = [[] for _ in rooms[:BUCKET_COLUMNS]]
-    for room in rooms:
-        picture = bucket_picture(plan, room, voice, width=width)
-        min(columns, key=_column_height).append((one_line(room), picture))
+    width = (WIDTH - (ROOM_COLUMNS - 1) * GAP) / ROOM_COLUMNS
+    pictures = [
+        (one_line(room), picture)
+        for room in rooms
+        if plan.buckets_of(room)
+        and (picture := picture_of(plan, room, voice, width=width)) is not None
+    ]
+    columns: list[list[tuple[str, Picture]]] = [[] for _ in pictures[:ROOM_COLUMNS]]
+    for named in pictures:
+        min(columns, key=_column_height).append(named)
     return columns
 
 
@@ -234,7 +246,13 @@ def _column_height(column: Sequence[tuple[str, Picture]]) -> float:
     return sum(_height(picture) for _, picture in column)
 
 
-def _bucket_page(columns: Sequence[Sequence[tuple[str, Picture]]], voice: Voice) -> Figure:
+def _room_page(
+    columns: Sequence[Sequence[tuple[str, Picture]]],
+    voice: Voice,
+    *,
+    keys: Sequence[tuple[str, str]],
+    title: str,
+) -> Figure:
     """Rooms side by side, under one title and one legend."""
     height = max(_column_height(column) for column in columns) + TITLE + EDGE
     figure = _empty_page(height)
@@ -243,26 +261,26 @@ def _bucket_page(columns: Sequence[Sequence[tuple[str, Picture]]], voice: Voice)
         top = TITLE
         for name, picture in column:
             axes = _placed(figure, picture.drawing, left=left, top=top + TITLE, page=height)
-            title = paint(axes, picture.drawing).set_title(
+            over = paint(axes, picture.drawing).set_title(
                 drawable(name), loc="left", fontsize=10, fontweight="bold"
             )
-            title.set_parse_math(False)
+            over.set_parse_math(False)
             top += _height(picture)
         left += column[0][1].drawing.width + GAP
     x = EDGE / (WIDTH + 2 * EDGE)
     figure.text(
         x,
         1 - 12 / height,
-        voice.label("picture.buckets"),
+        voice.label(title),
         fontsize=12,
         fontweight="bold",
         va="top",
     )
     figure.legend(
-        handles=_samples([(kind, voice.label(key)) for kind, key in CLOCK_KEYS]),
+        handles=_samples([(kind, voice.label(key)) for kind, key in keys]),
         loc="upper right",
         bbox_to_anchor=(1 - x, 1.0),
-        ncols=len(CLOCK_KEYS),
+        ncols=len(keys),
         fontsize=8,
         frameon=False,
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import inspect
 import os
+import stat
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -14,7 +15,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from cureplan.core.errors import InputError, QuantityError
+from cureplan.core.errors import InputError, QuantityError, harmless
 
 if TYPE_CHECKING:
     from cureplan.inputs.job.model import Job
@@ -25,6 +26,7 @@ __all__ = [
     "job_inputs",
     "note",
     "print_text",
+    "print_written",
     "progress",
     "progress_line",
     "refuse_folder",
@@ -105,9 +107,23 @@ def job_inputs(job: Job) -> tuple[Path, ...]:
 
 
 def refuse_folder(folder: Path, *, inputs: Iterable[Path]) -> None:
-    """Raise where a plan's files would replace one that the command reads."""
+    """Raise where a plan's files would replace one that the command reads, or have no place.
+
+    Not a promise: what can only be seen by writing is refused then.
+    """
     from cureplan.output.sheet.write import FILES
 
+    problem = None
+    try:
+        if not stat.S_ISDIR(folder.stat().st_mode):
+            problem = "this is no folder"
+    except FileNotFoundError:
+        if folder.is_symlink():
+            problem = "this is a link that leads nowhere"
+    except (OSError, ValueError) as error:
+        problem = f"no folder can be made there ({getattr(error, 'strerror', None) or error})"
+    if problem is not None:
+        raise InputError(problem, cure="choose another", key="--out", value=str(folder))
     for path in inputs:
         if path.name in FILES and path.exists():
             target = folder / path.name
@@ -139,10 +155,16 @@ def print_text(text: str, *, asked: bool = False) -> None:
         sys.stdout.write(text if text.endswith("\n") else text + "\n")
 
 
+def print_written(paths: Iterable[Path]) -> None:
+    """The files a command has written, a line each."""
+    print_text("\n" + "\n".join(harmless(path) for path in paths))
+
+
 def note(text: str) -> None:
     """A line beside the answer, on standard error."""
     if not _quiet:
-        typer.echo(text, err=True)
+        # Not by typer, which writes UTF-8 to a stream that asks for ASCII.
+        sys.stderr.write(f"{harmless(text)}\n")
 
 
 @contextmanager

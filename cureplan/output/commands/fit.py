@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cureplan.core.errors import InputError
+from cureplan.core.errors import InputError, harmless
 from cureplan.output.commands.common import print_text
 
 if TYPE_CHECKING:
@@ -117,7 +117,7 @@ def fit(
     if not as_json:
         for path in (out, picture):
             if path is not None:
-                print_text(f"{path} is written.")
+                print_text(f"{harmless(path)} is written.")
 
 
 def _refuse_targets(
@@ -162,7 +162,7 @@ def trial(
     card: Annotated[
         str, typer.Option("--card", metavar="CARD", help="A shipped slurry card, or a path.")
     ],
-    celsius: Annotated[bool, typer.Option("--celsius", help="Columns in °C.")] = False,
+    celsius: Annotated[bool, typer.Option("--celsius", help="Columns in Celsius.")] = False,
     out: Annotated[
         Path | None, typer.Option("--out", metavar="TRIAL.csv", help="Write it to a file.")
     ] = None,
@@ -185,6 +185,7 @@ def trial(
     table = trial_csv(before, units="metric" if celsius else "us")
     if out is not None:
         write_atomically(out, table)
-        print_text(f"{out} is written. Print it, fill it in, then: cureplan fit {out}")
+        named = harmless(out)
+        print_text(f"{named} is written. Print it, fill it in, then: cureplan fit {named}")
         return
     print_text(trial_json(before) if as_json else table, asked=True)

@@ -10,12 +10,14 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cureplan.core.errors import InputError, OutputError
+from cureplan.core.errors import InputError, OutputError, harmless
 
 if TYPE_CHECKING:
     from cureplan.inputs.job.interview import Answers
 
 __all__ = ["new"]
+
+_DRAFT = b"# Answers so far"
 
 
 def new(
@@ -30,8 +32,9 @@ def new(
     the answer shown in brackets. An interview that ends early is kept in JOB.toml.draft,
     and the same command goes on from there.
     """
-    from cureplan.core.writing import write_atomically
+    from cureplan.core.writing import refuse_target, write_atomically
     from cureplan.inputs.job.interview import interview
+    from cureplan.output.commands.common import print_text
 
     if _stands(job_file):
         raise InputError(
@@ -40,10 +43,14 @@ def new(
     if not job_file.parent.is_dir():
         raise OutputError(f"{job_file.parent}: no such folder; make it first")
     draft = job_file.with_name(f"{job_file.name}.draft")
+    refuse_target(
+        draft, option="JOB.toml", ours=lambda head: head.startswith(_DRAFT) or not head
+    )
     answers = _read_draft(draft)
     script = None if sys.stdin.isatty() else _Script(answers)
     if answers:
-        _tell(f"Going on from {draft}, {len(answers)} answers; delete it to begin anew.")
+        kept = harmless(draft)
+        _tell(f"Going on from {kept}, {len(answers)} answers; delete it to begin anew.")
     # Asked for first, so that nobody answers thirty questions for a folder that is full.
     _write_draft(draft, answers)
     try:
@@ -64,9 +71,10 @@ def new(
         raise
     draft.unlink(missing_ok=True)
     if as_json:
-        typer.echo(json.dumps({"job": str(job_file)}))
+        print_text(json.dumps({"job": str(job_file)}), asked=True)
     else:
-        typer.echo(f"{job_file} is written. Now: cureplan plan {job_file}")
+        named = harmless(job_file)
+        print_text(f"{named} is written. Now: cureplan plan {named}")
 
 
 def _stands(path: Path) -> bool:
@@ -78,14 +86,20 @@ def _stands(path: Path) -> bool:
         raise OutputError(f"{path}: cannot be written ({reason}); name another file") from error
 
 
+def _is_draft(head: bytes) -> bool:
+    return not head or head.startswith(_DRAFT)
+
+
 def _tell(words: str) -> None:
-    typer.echo(words, err=True)
+    sys.stderr.write(f"{words}\n")
+    sys.stderr.flush()
 
 
 def _keep_or_drop(draft: Path, answers: Answers) -> None:
     if answers:
         _tell(
-            f"\nThe {len(answers)} answers so far are kept in {draft}; run it again to go on."
+            f"\nThe {len(answers)} answers so far are kept in {harmless(draft)}; "
+            "run it again to go on."
         )
     else:
         draft.unlink(missing_ok=True)
@@ -118,7 +132,7 @@ def _write_draft(draft: Path, answers: Answers) -> None:
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.toml_text import key_line
 
-    lines = [f"# Answers so far; `cureplan new {draft.stem}` goes on from here."]
+    lines = [f"{_DRAFT.decode()}; `cureplan new {harmless(draft.stem)}` goes on from here."]
     lines += [key_line(key, answer) for key, answer in answers.items()]
     write_atomically(draft, "\n".join(lines) + "\n")
 

@@ -10,14 +10,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cureplan.core.errors import InputError
+from cureplan.core.errors import InputError, OutputError, harmless
 
 if TYPE_CHECKING:
     from cureplan.inputs.tables.night_log import NightEvent
-    from cureplan.planning.plan.model import Plan
-from cureplan.core.errors import OutputError
-
-if TYPE_CHECKING:
     from cureplan.planning.plan.model import Plan
 
 __all__ = [
@@ -61,7 +57,7 @@ def replan(
     """
     from cureplan.api import read_plan
     from cureplan.inputs.tables.night_log import read_night_log
-    from cureplan.output.commands.common import print_text, refuse_folder
+    from cureplan.output.commands.common import print_text, print_written, refuse_folder
     from cureplan.output.sheet.write import write_sheets
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
@@ -84,7 +80,7 @@ def replan(
         print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say), asked=True)
     else:
         print_text(_text(found.plan))
-        print_text("\n" + "\n".join(str(path) for path in written))
+        print_written(written)
     code = STATUS_CODES[found.plan.status]
     if code:
         raise typer.Exit(code)
@@ -216,8 +212,8 @@ def record(
     if past is not None:
         print_text(scores_text(past))
     print_text(
-        f"\n{path} is written. Learn from it: cureplan fit --card {done.card} "
-        f"--records {path.parent}"
+        f"\n{harmless(path)} is written. Learn from it: cureplan fit --card {done.card} "
+        f"--records {harmless(path.parent)}"
     )
 
 

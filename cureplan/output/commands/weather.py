@@ -41,6 +41,7 @@ def weather(
     from cureplan.output.commands.common import (
         job_inputs,
         print_text,
+        print_written,
         terminal_width,
         time_given,
     )
@@ -71,7 +72,8 @@ def weather(
     else:
         print_text(weather_text(job, hours, now=at, width=terminal_width()))
         written = [path for path in (save, picture) if path is not None]
-        print_text("".join(f"\n{path}" for path in written)) if written else None
+        if written:
+            print_written(written)
 
 
 def _is_kept_weather(head: bytes) -> bool:

@@ -6,7 +6,7 @@ import base64
 import hashlib
 import json
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from cureplan.inputs.job.schema import ROOM_USES
 from cureplan.inputs.tables.night_log import ROLES as LOG_ROLES
 from cureplan.output.charts import svg
-from cureplan.output.charts.drawing import Picture, bucket_picture, job_pictures
+from cureplan.output.charts.drawing import Picture, Text, bucket_picture, job_pictures
+from cureplan.output.charts.floor_map import floor_map, map_picture, patch_path
 from cureplan.output.charts.palette import DARK, LIGHT
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import kept_together, one_line
@@ -84,10 +85,11 @@ def page_data(plan: Plan) -> str:
                 "way": [order[way] for way in ways[room.room] if way in order],
                 "opens": _up(room.opens),
                 "open_by": _down(room.open_by),
+                "map": _map(plan, room.room, place),
             }
-            for room in _ordered_rooms(plan)
+            for place, room in enumerate(_ordered_rooms(plan))
         ],
-        "buckets": _buckets(plan, order),
+        "buckets": _rows_of(_buckets(plan, order)),
         "coats": _coats(plan, order),
         "calls": _calls(plan),
         "ice": [
@@ -166,6 +168,24 @@ def _buckets(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
         _bucket(bucket, order) | {"by": _met_by(plan, place)}
         for place, bucket in enumerate(plan.buckets)
     ]
+
+
+def _rows_of(items: list[dict[str, Any]]) -> dict[str, Any]:
+    """Many things of one kind: their names once, then a row of values each."""
+    names = list(items[0]) if items else []
+    return {"names": names, "rows": [list(item.values()) for item in items]}
+
+
+def _map(plan: Plan, room: str, place: int) -> dict[str, Any] | None:
+    """A floor's map for the live cards: its size, its drawing, each bucket's patch."""
+    floor = floor_map(plan, room)
+    if floor is None:
+        return None
+    return {
+        "size": f"0 0 {floor.width:g} {floor.height:g}",
+        "drawing": _drawing_id(f"map-{place}"),
+        "patches": [patch_path(patch) for patch in floor.patches],
+    }
 
 
 def _met_by(plan: Plan, place: int) -> int | None:
@@ -267,12 +287,6 @@ class Task:
     first: bool = True
     """Among the columns a phone shows to everybody."""
 
-    @property
-    def classes(self) -> str:
-        """Style classes by which the role switch finds the column."""
-        names = [f"t-{role}" for role in self.roles]
-        return " ".join(names if self.first else [*names, "not-first"])
-
 
 TASKS = (
     Task(key="liquids", roles=("mixer",), first=False),
@@ -292,10 +306,14 @@ def sheet_html(plan: Plan) -> str:
     """
     environment = _environment()
     languages = plan.job.languages
+    pictures = {language: _pictures(plan, voice_of(plan, language)) for language in languages}
+    shared = _shared(list(pictures.values()))
     style = environment.get_template("sheet.css.j2").render(
         light=LIGHT,
         dark=DARK,
         languages=languages,
+        hidden_columns=_hidden_columns(),
+        later_columns=_columns(lambda task: not task.first),
         roles=PICKS,
         footers=_footers(plan),
         kinds=svg.css_rules(),
@@ -304,7 +322,11 @@ def sheet_html(plan: Plan) -> str:
     return environment.get_template("sheet.html.j2").render(
         site=one_line(plan.job.site.name),
         languages=languages,
-        sheets=[_sheet(plan, view.voice_of(plan, language)) for language in languages],
+        drawings=[_drawing(name, *shared[name]) for name in shared],
+        sheets=[
+            _sheet(plan, view.voice_of(plan, language), pictures[language], shared)
+            for language in languages
+        ],
         status=view.status_key(plan),
         generic=view.generic_notice(plan),
         roles=PICKS,
@@ -315,6 +337,62 @@ def sheet_html(plan: Plan) -> str:
         script_hash=_sha256(script),
         data=page_data(plan),
     )
+
+
+def _pictures(plan: Plan, voice: Voice) -> dict[str, Picture]:
+    """Every picture by the name its drawing has on the page."""
+    found: dict[str, Picture] = {}
+    for place, room in enumerate(_ordered_rooms(plan)):
+        map_of = map_picture(plan, room.room, voice)
+        if map_of is not None:
+            found[f"map-{place}"] = map_of
+        found[f"clocks-{place}"] = bucket_picture(plan, room.room, voice)
+    for place, picture in enumerate(job_pictures(plan, voice)):
+        found[f"job-{place}"] = picture
+    return found
+
+
+def _drawing_id(name: str) -> str:
+    return f"drawing-{name}"
+
+
+Shared = tuple[tuple[svg.Shape, ...], tuple[Text, ...]]
+
+
+def _shared(pictures: Sequence[dict[str, Picture]]) -> dict[str, Shared]:
+    """What a picture shows in every language; only words differ."""
+    first, *others = pictures
+    found: dict[str, Shared] = {}
+    for name, picture in first.items():
+        everywhere = [set(other[name].drawing.texts) for other in others]
+        texts = (t for t in picture.drawing.texts if all(t in other for other in everywhere))
+        found[name] = svg.shapes_of(picture.drawing), tuple(texts)
+    return found
+
+
+def _drawing(name: str, shapes: Sequence[svg.Shape], texts: Sequence[Text]) -> dict[str, Any]:
+    return {"id": _drawing_id(name), "shapes": shapes, "texts": _by_look(texts)}
+
+
+def _by_look(texts: Iterable[Text]) -> list[tuple[str, str, list[Text]]]:
+    """Texts of one look and anchor under one element, which says so once."""
+    groups: dict[tuple[str, str], list[Text]] = {}
+    for text in texts:
+        groups.setdefault((text.kind, text.anchor), []).append(text)
+    return [(kind, anchor, group) for (kind, anchor), group in groups.items()]
+
+
+def _columns(wanted: Callable[[Task], bool]) -> list[int]:
+    """Places of columns in the bucket table, from 1; the bucket's own number stands first."""
+    return [place for place, task in enumerate(TASKS, start=2) if wanted(task)]
+
+
+def _hidden_columns() -> dict[str, list[int]]:
+    """What a role does not look at; the chance is for whoever looks at everything."""
+    return {
+        role: [*_columns(lambda task, role=role: role not in task.roles), len(TASKS) + 4]  # type: ignore[misc]
+        for role in ROLES
+    }
 
 
 def _footers(plan: Plan) -> dict[str, str]:
@@ -363,14 +441,19 @@ def _kept_together(value: object) -> object:
 
 def _script() -> str:
     parts = [(TEMPLATES / "script" / name).read_text(encoding="utf-8") for name in SCRIPTS]
-    return '(function () {\n"use strict";\n' + "\n".join(parts) + "})();\n"
+    lines = (line.strip() for part in parts for line in part.splitlines())
+    # What is for whoever reads the source need not travel to every phone.
+    kept = "\n".join(line for line in lines if line and not line.startswith("//"))
+    return '(function () {\n"use strict";\n' + kept + "\n})();\n"
 
 
 def _sha256(text: str) -> str:
     return base64.b64encode(hashlib.sha256(text.encode("utf-8")).digest()).decode("ascii")
 
 
-def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
+def _sheet(
+    plan: Plan, voice: Voice, pictures: dict[str, Picture], shared: dict[str, Shared]
+) -> dict[str, Any]:
     """Everything one language's part of the page shows."""
     label: Callable[..., str] = voice.label
     begins, ends = _span(plan)
@@ -388,16 +471,21 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
         "rooms": view.rooms(plan, voice),
         "room_of": {room.room: room for room in view.rooms(plan, voice)},
         "buckets": {room.room: work.buckets(plan, voice, room.room) for room in plan.rooms},
-        "bucket_pictures": {
-            room.room: _drawn(bucket_picture(plan, room.room, voice)) for room in plan.rooms
+        "pictures": {
+            name: _drawn(name, picture, shared[name]) for name, picture in pictures.items()
         },
-        "pictures": [_drawn(picture) for picture in job_pictures(plan, voice)],
+        "legends": {
+            name.rpartition("-")[0]: svg.legend_of(picture)
+            for name, picture in sorted(pictures.items(), key=lambda item: len(item[1].legend))
+        },
+        "job_pictures": [name for name in pictures if name.startswith("job-")],
         "primers": work.primers(plan, voice),
         "coats": work.coats(plan, voice),
-        "calls": sources.calls(plan, voice),
+        "calls": sources.arrival_views(plan, voice),
         "ice": sources.ice(plan, voice),
         "ice_lines": sources.ice_lines(plan, voice),
         "hours": sources.hours(plan, voice),
+        "degrees": "°F" if plan.job.display == "us" else "°C",
         "hour_rooms": [one_line(room.room) for room in plan.hours[0].rooms]
         if plan.hours
         else [],
@@ -414,14 +502,14 @@ def _sheet(plan: Plan, voice: Voice) -> dict[str, Any]:
     }
 
 
-def _drawn(picture: Picture) -> dict[str, Any]:
+def _drawn(name: str, picture: Picture, shared: Shared) -> dict[str, Any]:
     drawing = picture.drawing
     return {
         "title": picture.title,
         "width": f"{drawing.width:g}",
         "height": f"{drawing.height:g}",
-        "shapes": svg.shapes_of(drawing),
-        "texts": drawing.texts,
+        "drawing": _drawing_id(name),
+        "texts": _by_look(text for text in drawing.texts if text not in set(shared[1])),
         "legend": svg.legend_of(picture),
     }
 

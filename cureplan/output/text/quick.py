@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Sequence
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from cureplan.core.messages import Message
 from cureplan.core.quantities import (
@@ -14,7 +15,7 @@ from cureplan.core.quantities import (
     format_waiting_time,
     format_working_time,
 )
-from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+from cureplan.inputs.cards.model import PrimerCard, SlurryCard, TopcoatCard
 from cureplan.inputs.job.model import Display, Job
 from cureplan.output.language import Voice
 from cureplan.output.text.terminal import Column, table_lines
@@ -45,13 +46,18 @@ MILESTONES = {
     "topcoat_closes": "too old for a topcoat",
     "recoat_opens": "next coat may go on",
     "recoat_closes": "too old for the next coat",
+    "slurry_opens": "pour over it",
+    "slurry_closes": "too old for the slurry",
     "wheels": "wheels",
     "wash_down": "wash down",
 }
 
 
 def clock_text(
-    card: SlurryCard | TopcoatCard, at_c: float, times: Sequence[MilestoneTime]
+    card: SlurryCard | TopcoatCard | PrimerCard,
+    at_c: float,
+    times: Sequence[MilestoneTime],
+    careful: Sequence[Message] = (),
 ) -> str:
     """A card's clocks at one temperature, as a small table."""
     display = _display(card)
@@ -70,11 +76,24 @@ def clock_text(
     humidity_frac = reference_humidity(card)
     if humidity_frac is not None:
         head += f" and {humidity_frac:.0%} relative humidity"
-    return "\n".join([head, *rows, *([GENERIC] if card.generic else [])])
+    generic = [GENERIC] if card.generic else []
+    return "\n".join([head, *rows, *_careful(careful), *generic])
+
+
+def _careful(careful: Sequence[Message]) -> list[str]:
+    voice = Voice(language="en", display="us", zone=ZoneInfo("UTC"))
+    return [f"! {voice.say(message)}" for message in careful]
+
+
+def _careful_json(careful: Sequence[Message]) -> list[dict[str, object]]:
+    return [{"code": message.code, **message.values} for message in careful]
 
 
 def clock_json(
-    card: SlurryCard | TopcoatCard, at_c: float, times: Sequence[MilestoneTime]
+    card: SlurryCard | TopcoatCard | PrimerCard,
+    at_c: float,
+    times: Sequence[MilestoneTime],
+    careful: Sequence[Message] = (),
 ) -> str:
     """The same as JSON: seconds and °C."""
     return _dump(
@@ -87,11 +106,17 @@ def clock_json(
                 {"milestone": t.milestone, "after_s": t.after_s, "sure_s": t.sure_s}
                 for t in times
             ],
+            "cautions": _careful_json(careful),
         }
     )
 
 
-def chill_text(card: SlurryCard, air_c: float, answers: Sequence[ChillAnswer]) -> str:
+def chill_text(
+    card: SlurryCard,
+    air_c: float,
+    answers: Sequence[ChillAnswer],
+    careful: Sequence[Message] = (),
+) -> str:
     """As-is against chilled on the slab asked for, then on slabs from 60 to 110 °F."""
     asked, ladder = answers[0], answers[1:]
 
@@ -140,10 +165,16 @@ def chill_text(card: SlurryCard, air_c: float, answers: Sequence[ChillAnswer]) -
         WIDTH,
     )
     note = "Minutes from ice are calibrated to common practice (5 to 6 min), not published."
-    return "\n".join([*head, *rows, *ice, *slabs, note, *([GENERIC] if card.generic else [])])
+    generic = [GENERIC] if card.generic else []
+    return "\n".join([*head, *rows, *ice, *slabs, note, *_careful(careful), *generic])
 
 
-def chill_json(card: SlurryCard, air_c: float, answers: Sequence[ChillAnswer]) -> str:
+def chill_json(
+    card: SlurryCard,
+    air_c: float,
+    answers: Sequence[ChillAnswer],
+    careful: Sequence[Message] = (),
+) -> str:
     """The same as JSON: seconds, °C and kg."""
     from dataclasses import asdict
 
@@ -153,6 +184,7 @@ def chill_json(card: SlurryCard, air_c: float, answers: Sequence[ChillAnswer]) -
             "generic": card.generic,
             "air_c": air_c,
             "answers": [_without_infinity(asdict(answer)) for answer in answers],
+            "cautions": _careful_json(careful),
         }
     )
 
@@ -237,7 +269,7 @@ def check_json(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
     )
 
 
-def _display(card: SlurryCard | TopcoatCard) -> Display:
+def _display(card: SlurryCard | TopcoatCard | PrimerCard) -> Display:
     return "us" if card else "metric"
 
 

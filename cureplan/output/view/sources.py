@@ -19,12 +19,16 @@ from cureplan.planning.plan.model import (
 
 __all__ = [
     "AlternativeView",
+    "Arrival",
+    "ArrivalView",
     "CallView",
     "HourView",
     "IceView",
     "LoadView",
     "SourceView",
     "alternatives",
+    "arrival_views",
+    "arrivals",
     "best_measure",
     "calls",
     "doubt_rows",
@@ -72,6 +76,81 @@ def _call(voice: Voice, call: Call) -> CallView:
         last=voice.at(call.last_task, "time_up"),
         busy=voice.show("busy_frac", call.busy_frac, "percent"),
         reason=voice.say(call.reason),
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """One coming of a role, and the floors it works on before it leaves."""
+
+    role: str
+    calls: tuple[Call, ...]
+
+    @property
+    def people(self) -> int:
+        """The most of them that are needed at once."""
+        return max(call.people for call in self.calls)
+
+
+def arrivals(plan: Plan) -> tuple[Arrival, ...]:
+    """When people really come: a crew that only moves over to the next room is there."""
+    open_of: dict[str, list[Call]] = {}
+    found: list[list[Call]] = []
+    for call in sorted(plan.calls, key=lambda call: (call.call, call.first_task)):
+        moves_on = call.reason.code == "call.moves_on"
+        if moves_on and call.role in open_of:
+            open_of[call.role].append(call)
+            continue
+        open_of[call.role] = [call]
+        found.append(open_of[call.role])
+    return tuple(Arrival(role=calls[0].role, calls=tuple(calls)) for calls in found)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ArrivalView:
+    """Who comes when, and where each starts."""
+
+    role_key: str
+    who: str
+    at: str
+    stops: tuple[tuple[str, str], ...]
+    """A room and what is done there from when to when."""
+
+
+def arrival_views(plan: Plan, voice: Voice) -> tuple[ArrivalView, ...]:
+    """Arrivals and hours for ice, in the order of the clock."""
+    timed = [(arrival.calls[0].call, _arrival(voice, arrival)) for arrival in arrivals(plan)]
+    timed += [(room.in_ice_by, _ice_arrival(voice, room)) for room in plan.chill.rooms]
+    return tuple(view for _, view in sorted(timed, key=lambda pair: pair[0]))
+
+
+def _arrival(voice: Voice, arrival: Arrival) -> ArrivalView:
+    return ArrivalView(
+        role_key=arrival.role,
+        who=f"{voice.word(arrival.role)} × {arrival.people}",
+        at=voice.at(arrival.calls[0].call),
+        stops=tuple(
+            (
+                one_line(call.room),
+                voice.label(
+                    "calls.pour" if call.stage == "pour" else "calls.stop",
+                    stage=f"stage.{call.stage}",
+                    first=voice.at(call.first_task, "time"),
+                    last=voice.at(call.last_task, "time_up"),
+                ),
+            )
+            for call in arrival.calls
+        ),
+    )
+
+
+def _ice_arrival(voice: Voice, room: ChillRoom) -> ArrivalView:
+    stirred = voice.label("calls.ice", stirred_at=room.in_ice_by_stirred.isoformat())
+    return ArrivalView(
+        role_key="foreman",
+        who=voice.label("ice.task"),
+        at=voice.at(room.in_ice_by),
+        stops=((one_line(room.room), stirred),),
     )
 
 
@@ -248,21 +327,34 @@ class HourView:
 
 
 def hours(plan: Plan, voice: Voice) -> tuple[HourView, ...]:
-    """The hours of the job; rooms in the order in which the first hour names them."""
-    return tuple(_hour(voice, row) for row in plan.hours)
+    """The hours of the job; rooms in the order in which the first hour names them.
+
+    An origin is told where it changes.
+    """
+    found: list[HourView] = []
+    told = ""
+    for row in plan.hours:
+        origin = f"{one_line(row.origin)} ({voice.word(row.kind)})"
+        found.append(_hour(voice, row, "" if origin == told else origin))
+        told = origin
+    return tuple(found)
 
 
-def _hour(voice: Voice, row: HourRow) -> HourView:
+def _hour(voice: Voice, row: HourRow, origin: str) -> HourView:
+    def degrees(value_c: float | None) -> str:
+        return voice.show("temp_c", value_c).partition(" ")[0]
+
     return HourView(
         at=voice.at(row.at),
-        outdoor=voice.show("outdoor_c", row.outdoor_c),
-        dew=voice.show("dew_c", row.dew_c),
-        origin=f"{one_line(row.origin)} ({voice.word(row.kind)})",
-        rooms=tuple(
-            (voice.show("air_c", room.air_c), voice.show("slab_c", room.slab_c))
-            for room in row.rooms
-        ),
+        outdoor=degrees(row.outdoor_c),
+        dew=degrees(row.dew_c),
+        origin=origin,
+        rooms=tuple((degrees(room.air_c), degrees(room.slab_c)) for room in row.rooms),
     )
+
+
+ALWAYS = 0.9995
+"""Of drawn nights: then there is nothing to tell."""
 
 
 def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
@@ -273,6 +365,7 @@ def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
         ("coats", risk.coats_keep_frac),
         ("no_wait", risk.no_wait_frac),
         ("shifts", risk.shifts_keep_frac),
+        *((("limits", risk.limits_keep_frac),) if risk.limits_keep_frac < ALWAYS else ()),
         ("opens", risk.opens_on_time_frac),
         ("all", risk.all_keep_frac),
     )

@@ -64,7 +64,7 @@ def _bucket(plan: Plan, voice: Voice, bucket: BucketPlan, index: int) -> BucketV
         margin=voice.label("margin.cell", margin_min=bucket.margin_min),
         state=margin_state(plan, bucket.margin_min),
         binding=voice.word(bucket.binding),
-        keeps=voice.show("keeps_frac", bucket.keeps_frac, "nights"),
+        keeps=voice.show("keeps_frac", bucket.keeps_frac, "percent"),
         iced=bucket.chilled,
     )
 

@@ -192,7 +192,10 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
 
     found = {}
     for rooms in groups.values():
-        air_c = np.hstack([_air(room, job.building, fine_s, outdoor_c) for room in rooms])
+        at_s = fine_s + float(series.epoch_s[0])
+        air_c = np.hstack(
+            [_heated(room, _air(room, job.building, fine_s, outdoor_c), at_s) for room in rooms]
+        )
         surface_c = _surface(job, rooms, series, fine_s, outdoor_c, cloud, air_c)
         hourly = slice(None, None, round(HOUR_S / STEP_S))
         for column, room in enumerate(rooms):
@@ -223,6 +226,16 @@ def floor_slab(room: Room, building: Building) -> Slab:
         lower_w_m2k=AIR_FACE_W_M2K if over_air else None,
         step_s=STEP_S,
         finest_cell_m=FINEST_CELL_M,
+    )
+
+
+def _heated(room: Room, air_c: Array, at_s: Array) -> Array:
+    """Air no colder than its heaters keep it; what moisture they add is not reckoned."""
+    heat = room.heat
+    if heat is None or not heat.runs:
+        return air_c
+    return np.where(
+        at_s[:, None] >= heat.from_at.timestamp(), np.maximum(air_c, heat.to_c), air_c
     )
 
 

@@ -27,6 +27,7 @@ __all__ = [
     "lingering",
     "room_answer",
     "slab_sd_k",
+    "sure_k",
     "time_factors",
 ]
 
@@ -109,6 +110,17 @@ def time_factors(doubt: Doubt, *, confidence: float) -> tuple[float, float]:
         raise OutOfRangeError(f"confidence must be 0.5 to < 1, got {confidence:g}")
     step = NormalDist().inv_cdf(confidence) * doubt.total
     return float(np.exp(step)), float(np.exp(-step))
+
+
+def sure_k(sd_k: float, *, confidence: float) -> float:
+    """How far a temperature stays from a limit that is to hold at a confidence [K].
+
+    Examples
+    --------
+    >>> round(sure_k(1.0, confidence=0.9), 2)
+    1.28
+    """
+    return sd_k * NormalDist().inv_cdf(confidence)
 
 
 FORECAST_E_FOLD_S: Final = 7.0 * HOUR_S

@@ -22,7 +22,7 @@ from cureplan.inputs.job.model import Outline, Point
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
-__all__ = ["Cut", "Patch", "cut_outline", "rectangle_patches"]
+__all__ = ["Cut", "Patch", "bay_seams", "cut_outline", "rectangle_patches"]
 
 Patch = tuple[tuple[Point, ...], ...]
 """Closed lines round what one bucket covers: one, but where it lies on two sides."""
@@ -30,6 +30,7 @@ Patch = tuple[tuple[Point, ...], ...]
 LEAST_EDGE_M = 0.01
 """Patches that share less of an edge are not taken for neighbours."""
 _SHIFT_M = 1e-6
+_GROWN_M = 0.002
 _EPS = 1e-9
 
 
@@ -119,6 +120,44 @@ def rectangle_patches(
                 left, right = (bay * bay_m + bay_m * k / many for k in (n, n + 1))
                 patches.append((((left, low), (right, low), (right, high), (left, high)),))
     return tuple(patches)
+
+
+def bay_seams(patches: Sequence[Patch], bays: Sequence[int]) -> tuple[tuple[Point, ...], ...]:
+    """Where one bay ends at another: the stop lines, as lines of corners.
+
+    Examples
+    --------
+    >>> patches = rectangle_patches(
+    ...     length_m=3.0, width_m=2.0, bays=2, kits_per_bay=2, buckets_per_row=1)
+    >>> [sorted(line) for line in bay_seams(patches, [1, 1, 2, 2])]
+    [[(1.0, 0.0), (1.0, 3.0)]]
+    """
+    if len(set(bays)) < 2:
+        return ()
+    import shapely
+
+    # Corners of a plan are rounded to a millimetre; grown by a little, neighbours touch.
+    wholes = [
+        shapely.union_all(
+            [
+                shapely.Polygon(ring).buffer(_GROWN_M, join_style="mitre")
+                for patch, of in zip(patches, bays, strict=True)
+                if of == bay
+                for ring in patch
+            ]
+        )
+        for bay in sorted(set(bays))
+    ]
+    found: list[tuple[Point, ...]] = []
+    for one, other in combinations(wholes, 2):
+        shared = shapely.line_merge(shapely.intersection(one, other.boundary))
+        for line in shapely.get_parts(shared):
+            if line.length > LEAST_EDGE_M:
+                straight = shapely.simplify(line, 2 * _GROWN_M)
+                # Adding 0 makes of -0.0 a 0.0.
+                points = ((round(x, 2) + 0.0, round(y, 2) + 0.0) for x, y in straight.coords)
+                found.append(tuple(dict.fromkeys(points)))
+    return tuple(found)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -11,7 +11,14 @@ from numpy.typing import ArrayLike, NDArray
 from cureplan.core.clock import shift_windows
 from cureplan.inputs.job.model import Crew, Job, Materials, Room
 from cureplan.planning.floor.conditions import RoomConditions
-from cureplan.planning.floor.doubt import SLAB_SD_K, Doubt, doubt_at, slab_sd_k, time_factors
+from cureplan.planning.floor.doubt import (
+    SLAB_SD_K,
+    Doubt,
+    doubt_at,
+    slab_sd_k,
+    sure_k,
+    time_factors,
+)
 from cureplan.planning.floor.layers import (
     Layer,
     Work,
@@ -29,6 +36,7 @@ from cureplan.planning.floor.layout import (
     lay_out,
     relative_times,
 )
+from cureplan.planning.floor.limits import LayerLimits
 from cureplan.science.clocks import SlurryClocks, TopcoatClocks, topcoat_clocks
 from cureplan.science.kit import run_bucket
 from cureplan.science.rate import AgeCurve
@@ -297,6 +305,14 @@ class RoomPours:
             volume_m3=layout.slurry_needed_m3,
             batch_s=float(times.smoothed_s[0] - times.liquids_in_s[0]),
         )
+
+    def limits(self, layer: Layer, *, sure: bool = False) -> LayerLimits:
+        """When a layer may be laid by temperature and dew point.
+
+        Surely so: clear of temperatures by what slab and air err at the job's confidence.
+        """
+        guard_k = sure_k(SLAB_SD_K, confidence=self.job.policy.confidence) if sure else 0.0
+        return LayerLimits(self.job, layer, self.conditions, guard_k)
 
     def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, AgeCurve]:
         """Clocks of a layer's material, and its age on this slab."""

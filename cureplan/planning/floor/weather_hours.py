@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import RoomConditions, room_conditions
 from cureplan.science.sun import clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
+from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.series import HourlySeries, WeatherOrigin, utc_of
 
 __all__ = ["AlikeRooms", "TimeRange", "WeatherHours", "known_range", "weather_hours"]
@@ -77,6 +78,8 @@ def weather_hours(job: Job, series: HourlySeries) -> WeatherHours:
 def known_range(series: HourlySeries, around: datetime) -> HourlySeries:
     """The hours around an instant between the nearest unknown temperatures.
 
+    Gaps before it that the days around them can fill are filled.
+
     Examples
     --------
     >>> from cureplan.weather.hours.csv_file import weather_from_text
@@ -89,6 +92,7 @@ def known_range(series: HourlySeries, around: datetime) -> HourlySeries:
     6
     """
     at_s = around.timestamp()
+    series = fill_history(series, before=around)
     series.at(at_s)  # refuses an instant that is not known
     unknown_s = series.epoch_s[np.isnan(series.temp_c)]
     before, after = unknown_s[unknown_s < at_s], unknown_s[unknown_s > at_s]

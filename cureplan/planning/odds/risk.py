@@ -8,7 +8,7 @@ own errors, hour by hour.
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,11 +16,13 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.layout import met_by
+from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BINDINGS, BucketClocks, RoomPours
+from cureplan.planning.odds.margins import Margins, MarginTables
 from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
-from cureplan.science.kit import film_age_after_s, run_bucket
+from cureplan.science.kit import film_age_after_s
 
 __all__ = ["MEMBERS", "MarginTables", "Odds", "assess", "known_until"]
 
@@ -28,17 +30,6 @@ MEMBERS = 1000
 DECIDED_S = 12 * 3600.0
 """How long before access a job of the past counts as decided: the morning before."""
 
-_LN_SPEED = np.array([-1.8, -1.25, -0.9, *np.linspace(-0.75, 0.75, 11)])
-"""Faster still is read at its end: there a bucket is as good as lost, and hotter than the
-model goes."""
-_LN_STEP = 0.05
-_ENERGY_STEP_J_MOL = 1000.0
-_SLAB_K = np.linspace(-4.5, 4.5, 5)
-_ICED_K = np.array([0.0, 2.0, 5.0, 10.0, 20.0, 30.0])
-_ICED_LN = np.linspace(0.0, 0.75, 6)
-_AIR_K = np.linspace(-5.0, 5.0, 3)
-_NEVER_S = 1e7
-"""Stands for a margin that nothing asks for."""
 LONGEST_WAIT_S = 6 * 3600.0
 """A floor that bears nobody after this wait is taken to do so then: the night is lost."""
 HALVINGS = 14
@@ -67,6 +58,8 @@ class Odds:
     """No crew stands before a floor on its way that does not bear feet yet."""
     shifts_frac: float
     """Every crew is done before its shift ends."""
+    limits_frac: float
+    """Slab, air and mix keep the cards' limits of temperature while work lasts."""
     all_frac: float
     """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
     cut_frac: float
@@ -136,7 +129,10 @@ def assess(
         if coats:
             opening_ok &= _opens(job, laid[poured.room, coats[-1].work.layer])
     shifts_ok = _shifts_kept(job, stays, nights)
-    all_ok = buckets_ok & coats_ok & opening_ok & shifts_ok
+    limits_ok = everyone.copy()
+    for stay in stays:
+        limits_ok &= _within_limits(pours[stay.room], stay, nights)
+    all_ok = buckets_ok & coats_ok & opening_ok & shifts_ok & limits_ok
     return Odds(
         members=members,
         seed=job.seed,
@@ -153,6 +149,7 @@ def assess(
         cut_frac=float(cut.mean()),
         as_planned_frac=float((all_ok & no_wait & ~cut).mean()),
         issued_s=issued_s,
+        limits_frac=float(limits_ok.mean()),
     )
 
 
@@ -161,7 +158,7 @@ def _start(coat: PlacedCoat) -> float:
 
 
 def _kept_buckets(
-    pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit, table: _Margins
+    pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit, table: Margins
 ) -> tuple[Flags, Flags]:
     """Which buckets keep all three clocks, shape (nights, buckets), and in which nights a
     pour had to be cut for that."""
@@ -194,146 +191,6 @@ def _kept_buckets(
     if pours.job.policy.cut_at == "row":
         return np.asarray(unstopped), np.any(unstopped & ~kept, axis=1)
     return np.asarray(kept), np.zeros(nights.members, dtype=bool)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Margins:
-    """Margins of one pour's buckets, tabulated."""
-
-    margins_s: Array
-    """Shape (3, speeds, slabs, airs, buckets)."""
-    energy_ln: Array
-    """What an energy one SD higher does to each clock, as ln of speed, at the temperatures
-    the mix really goes through; shape (3, buckets)."""
-    iced_ln: Array
-    """The same of liquids warmer by `_ICED_K`; shape (3, warmths, buckets)."""
-
-    def at(
-        self, ln_speed: Array, *, energy: Array, iced_k: Array, slab_k: Array, air_k: Array
-    ) -> Array:
-        """Margins of the three clocks, shape (3, nights, buckets)."""
-        from scipy.ndimage import map_coordinates
-
-        buckets = np.broadcast_to(np.arange(ln_speed.shape[1], dtype=float), ln_speed.shape)
-        conditions = [_place(slab_k, _SLAB_K), _place(air_k, _AIR_K), buckets]
-        # Draws beyond the table (5 SD) are read at its edge.
-        return np.stack(
-            [
-                map_coordinates(
-                    clock,
-                    [
-                        _place(
-                            ln_speed + energy[:, None] * by_energy + _between(iced_k, by_ice),
-                            _LN_SPEED,
-                        ),
-                        *conditions,
-                    ],
-                    order=1,
-                    mode="nearest",
-                )
-                for clock, by_energy, by_ice in zip(
-                    self.margins_s, self.energy_ln, self.iced_ln, strict=True
-                )
-            ]
-        )
-
-
-def _between(iced_k: Array, warmths: Array) -> Array:
-    """Rows of a table over `_ICED_K`, one for each night, shape (nights, buckets)."""
-    where = np.minimum(_place(iced_k, _ICED_K), _ICED_K.size - 1.001)
-    low = where.astype(np.int64)
-    part = (where - low)[:, None]
-    return np.asarray((1.0 - part) * warmths[low] + part * warmths[low + 1])
-
-
-def _place(values: Array, axis: Array) -> Array:
-    """Where values lie on an axis, counted in its nodes."""
-    return np.asarray(np.interp(values, axis, np.arange(axis.size, dtype=np.float64)))
-
-
-@dataclass(slots=True)
-class MarginTables:
-    """Margins of pours already run, for several looks at one schedule."""
-
-    _known: dict[str, _Margins] = field(init=False, default_factory=dict)
-
-    def of(self, pours: RoomPours, poured: PlacedPour) -> _Margins:
-        """The table of a pour."""
-        if poured.room not in self._known:
-            self._known[poured.room] = _tabulated(pours, poured)
-        return self._known[poured.room]
-
-
-def _tabulated(pours: RoomPours, poured: PlacedPour) -> _Margins:
-    grid = np.meshgrid(_LN_SPEED, _SLAB_K, _AIR_K, indexing="ij")
-    run = pours.run(
-        poured.option,
-        np.full(grid[0].size, poured.start_s),
-        speed=np.exp(grid[0].ravel()),
-        slab_shift_k=grid[1].ravel(),
-        air_shift_k=grid[2].ravel(),
-    )
-    table = np.where(np.isfinite(run.margins_s), run.margins_s, _NEVER_S)
-
-    def ends_s(
-        *, speed: float = 1.0, energy_j_mol: float = 0.0, liquids_k: float = 0.0
-    ) -> Array:
-        shifted = pours.run(
-            poured.option,
-            poured.start_s,
-            speed=speed,
-            energy_shift_j_mol=energy_j_mol,
-            liquids_shift_k=liquids_k,
-        )
-        return shifted.ends_s[:, 0]
-
-    base_s = ends_s()
-    per_ln_s = (ends_s(speed=float(np.exp(_LN_STEP))) - base_s) / _LN_STEP
-    per_energy_s = (ends_s(energy_j_mol=_ENERGY_STEP_J_MOL) - base_s) / _ENERGY_STEP_J_MOL
-    iced_ln = np.zeros((len(BINDINGS), _ICED_K.size, base_s.shape[1]))
-    if poured.option.chilled:
-        warm_s = np.stack([ends_s(liquids_k=float(k)) for k in _ICED_K], axis=1)
-        paces_s = np.stack([ends_s(speed=float(np.exp(x))) for x in _ICED_LN], axis=1)
-        for clock, bucket in np.ndindex(base_s.shape):
-            # Ends come sooner with pace: both are turned for a rising axis.
-            iced_ln[clock, :, bucket] = np.interp(
-                -warm_s[clock, :, bucket], -paces_s[clock, :, bucket], _ICED_LN
-            )
-    by_energy = per_energy_s / per_ln_s - _energy_at_reference(pours)[:, None]
-    return _Margins(
-        margins_s=table.reshape(len(BINDINGS), *grid[0].shape, -1),
-        energy_ln=by_energy * pours.clocks.fit.energy_sd_j_mol,
-        iced_ln=iced_ln,
-    )
-
-
-def _energy_at_reference(pours: RoomPours) -> Array:
-    """What 1 J/mol does to the clocks as the card's points were timed [ln], shape (3,).
-
-    Nothing is in doubt there but the points themselves, so it is taken off elsewhere.
-    """
-    clocks = pours.clocks
-
-    def ends_s(*, speed: float = 1.0, energy_j_mol: float = 0.0) -> Array:
-        kit = clocks.kit
-        energy_j_mol += kit.activation_energy_j_mol
-        path = run_bucket(
-            kit.reference_c,
-            kit.reference_c,
-            kit.reference_c,
-            kit.reference_c,
-            pours.job.cards.slurry.reference_haul_s,
-            kit=replace(kit, activation_energy_j_mol=energy_j_mol),
-            speed=speed,
-            film_m=clocks.film_m,
-            slab_effusivity=clocks.slab_effusivity,
-        )
-        return np.array([path.when_s(clocks.age_s[name]).item() for name in BINDINGS])
-
-    base_s = ends_s()
-    per_ln_s = (ends_s(speed=float(np.exp(_LN_STEP))) - base_s) / _LN_STEP
-    per_energy_s = (ends_s(energy_j_mol=_ENERGY_STEP_J_MOL) - base_s) / _ENERGY_STEP_J_MOL
-    return np.asarray(per_energy_s / per_ln_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -580,6 +437,24 @@ def _shifts_kept(job: Job, stays: Sequence[_Stay], nights: Nights) -> Flags:
         if ends:
             kept &= stay.done_s <= max(ends)
     return kept
+
+
+def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
+    """Whether every patch is laid on a slab and in air that its card allows.
+
+    A mix errs by the little its kits do, and is left at what is expected.
+    """
+    limits, here = limits_of(pours.job, stay.layer), pours.conditions
+    at_s = np.minimum(stay.laid_s, here.last_s)
+    kept = np.ones(at_s.shape, dtype=bool)
+    for temp_c, errors_k, (low_c, high_c) in (
+        (here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
+        (here.air_at(at_s), nights.air_k[stay.room], limits.air_c),
+    ):
+        # A room its heaters or plant hold errs as any other: on the careful side.
+        really_c = temp_c + nights.error_k(errors_k, at_s)
+        kept &= (really_c >= low_c) & (really_c <= high_c)
+    return np.asarray(kept.all(axis=1))
 
 
 def _opens(job: Job, last: _Stay) -> Flags:

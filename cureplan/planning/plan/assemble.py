@@ -28,7 +28,7 @@ from cureplan.planning.plan.answers import (
 )
 from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
-from cureplan.planning.plan.hours import beyond_hours, hour_rows
+from cureplan.planning.plan.hours import beyond_hours, hour_rows, limit_warnings
 from cureplan.planning.plan.kits import (
     chill_plan,
     exotherm_caution,
@@ -149,6 +149,7 @@ def assemble(
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,
             ),
+            *limit_warnings(wanted, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
             _exotherm(job, pours, schedule),
             *humidity_warnings(job, pours),
@@ -237,6 +238,7 @@ def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: tuple[DoubtTerm, ...
         coats_keep_frac=odds.coats_frac,
         no_wait_frac=odds.no_wait_frac,
         shifts_keep_frac=odds.shifts_frac,
+        limits_keep_frac=odds.limits_frac,
         all_keep_frac=odds.all_frac,
         cut_frac=odds.cut_frac,
         as_planned_frac=odds.as_planned_frac,

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.messages import Message, Value
-from cureplan.inputs.job.model import Job
+from cureplan.inputs.job.model import Heat, Job, Room
 from cureplan.planning.floor.layout import patches_of
 from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, PourOption, RoomPours
 from cureplan.planning.plan.hours import floor_closes_s, instant, minutes
@@ -116,7 +116,11 @@ def _room_plan(
         cadence_limit=plan.cadence.limit,
         pour_start=instant(poured.start_s, zone),
         pour_end=instant(poured.end_s, zone),
-        remedies=(("hour",) if poured.delayed else ()) + poured.option.remedies(),
+        remedies=(
+            *(("hour",) if poured.delayed else ()),
+            *poured.option.remedies(),
+            *(("heat",) if _heats(job, room) is not None else ()),
+        ),
         chilled=poured.option.chilled,
         margin_min=minutes(poured.margin_s),
         sure_margin_min=minutes(poured.sure_margin_s),
@@ -143,6 +147,12 @@ def _room_plan(
             for patch in patches_of(plan.layout, room)
         ),
     )
+
+
+def _heats(job: Job, room: Room) -> Heat | None:
+    """Heaters that run because the plan needs them."""
+    heat = room.heat
+    return heat if heat and heat.runs and "heat" in job.policy.remedies else None
 
 
 def _reasons(
@@ -181,6 +191,10 @@ def _reasons(
         if remedy == "bays":
             values |= {"bays": plan.layout.bays, "bay_width_m": plan.layout.bay_width_m}
         reasons.append(Message(f"pour.{remedy.replace(' ', '_')}", values))
+    heat = _heats(pours.job, pours.room)
+    if heat is not None:
+        at = heat.from_at.astimezone(pours.job.site.zone).isoformat()
+        reasons.append(Message("pour.heat", {"room": room, "to_c": heat.to_c, "from_at": at}))
     return tuple(reasons)
 
 

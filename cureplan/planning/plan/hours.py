@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -23,6 +23,7 @@ __all__ = [
     "floor_closes_s",
     "hour_rows",
     "instant",
+    "limit_warnings",
     "minutes",
     "pour_closes_s",
 ]
@@ -95,6 +96,57 @@ def beyond_hours(
         "until_at": instant(until_s, job.site.zone).isoformat(),
     }
     return (Message("warn.closes_beyond", values),)
+
+
+def limit_warnings(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, keeps_frac: float
+) -> tuple[Message, ...]:
+    """The hours a layer's temperatures allow where they end within the job, and heaters."""
+    found = [*_heaters(job)]
+    if keeps_frac < job.policy.confidence:
+        values: dict[str, Value] = {"keeps_frac": keeps_frac}
+        found.append(
+            Message("warn.limits_tight", {**values, "wanted_frac": job.policy.confidence})
+        )
+    for poured in schedule.pours:
+        here = pours[poured.room].conditions
+        slab_c, dew_c = (float(at(poured.start_s)) for at in (here.slab_at, here.dew_at))
+        if slab_c < dew_c:
+            found.append(
+                Message("warn.sweats", {"room": poured.room, "slab_c": slab_c, "dew_c": dew_c})
+            )
+    films = (*schedule.primers, *schedule.coats)
+    laid = [(p, p.own.layer) for p in schedule.pours] + [(c, c.work.layer) for c in films]
+    for placed, layer in sorted(laid, key=lambda found: found[0].start_s):
+        # Only hours in which it could go on otherwise are worth a word.
+        first_s = max(job.access.begins.timestamp(), placed.window.opens_s)
+        last_s = min(job.access.open_by.timestamp(), placed.window.closes_s)
+        from_s, until_s = pours[placed.room].limits(layer).window(placed.start_s)
+        values = {"room": placed.room, "stage": layer.stage}
+        ends = ""
+        if from_s is not None and from_s > first_s:
+            values["from_at"] = instant(from_s, job.site.zone).isoformat()
+            ends = "_from"
+        if until_s is not None and until_s < last_s:
+            values["until_at"] = instant(until_s, job.site.zone).isoformat()
+            ends = "" if ends else "_until"
+            found.append(Message(f"warn.window{ends}", values))
+        elif ends:
+            found.append(Message("warn.window_from", values))
+    return tuple(found)
+
+
+def _heaters(job: Job) -> Iterator[Message]:
+    """One caution for all rooms that are heated alike."""
+    heats = {room.heat for room in job.rooms if room.heat and room.heat.runs}
+    for heat in sorted(heats, key=lambda heat: (heat.from_at, heat.to_c)):
+        rooms = [room.name for room in job.rooms if room.heat == heat]
+        values: dict[str, Value] = {
+            "rooms": ", ".join(rooms),
+            "to_c": heat.to_c,
+            "from_at": heat.from_at.astimezone(job.site.zone).isoformat(),
+        }
+        yield Message("warn.heat", values)
 
 
 def _cut(pours: RoomPours, placed: PlacedPour | PlacedCoat) -> bool:

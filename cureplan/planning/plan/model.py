@@ -12,7 +12,7 @@ from cureplan.core.clock import ceil_to, floor_to
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
-from cureplan.inputs.job.model import Job
+from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
 
 __all__ = [
@@ -49,6 +49,15 @@ __all__ = [
 
 FORMAT = 3
 """Of plan.json; one more when a key changes its name or its meaning."""
+MOST_ROWS = {
+    "rooms": MOST_ROOMS,
+    "buckets": 2 * MOST_BUCKETS,
+    "coats": 10 * MOST_ROOMS,
+    "primers": 10 * MOST_ROOMS,
+    "calls": 100 * MOST_ROOMS,
+    "hours": 2 * 24 * LONGEST_ACCESS.days,
+}
+"""Of plan.json, with more than room for what rounding and a night add to a job's own limits."""
 
 Binding = Literal["wet_edge", "working_time", "broadcast_closes"]
 
@@ -411,6 +420,8 @@ class Risk:
     it waits, and what that costs is counted in the windows, shifts and openings."""
     shifts_keep_frac: float
     """Every crew is done before its shift ends."""
+    limits_keep_frac: float = 1.0
+    """Slab and air keep the cards' limits of temperature while work lasts."""
     all_keep_frac: float
     """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
     cut_frac: float = 0.0
@@ -544,6 +555,9 @@ def plan_from_json(text: str, *, source: Path | str = "plan.json") -> Plan:
         )
     if data.pop("digest", None) != _digest({"format": FORMAT, **data}):
         raise _refused("this plan was changed after it was written", source)
+    for key, most in MOST_ROWS.items():
+        if isinstance(data.get(key), list) and len(data[key]) > most:
+            raise _refused(f"{len(data[key])} {key} are more than the {most} of a plan", source)
     try:
         plan: Plan = plan_adapter().validate_python(data)
     except ValidationError as error:

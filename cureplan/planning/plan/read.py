@@ -33,6 +33,7 @@ def read_plan(path: Path | str) -> Plan:
     cureplan.core.errors.InputError: nowhere/plan.json: there is no such file; check the name
     """
     from cureplan.core.writing import settle
+    from cureplan.inputs.job.edits import check_job
     from cureplan.planning.plan.model import plan_from_json
 
     source = Path(path)
@@ -58,4 +59,13 @@ def read_plan(path: Path | str) -> Plan:
         raise InputError(
             f"cannot be read ({reason})", cure="check path and rights", source=path
         ) from None
-    return plan_from_json(text, source=source)
+    plan = plan_from_json(text, source=source)
+    try:
+        check_job(plan.job)
+    except (ArithmeticError, InputError) as error:
+        raise InputError(
+            f"not a plan: {error}",
+            cure="make the plan again with `cureplan plan`",
+            source=source,
+        ) from None
+    return plan

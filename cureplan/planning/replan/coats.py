@@ -146,11 +146,10 @@ class _Coats:
         room, work = self.job.room(name), self.poured[name].over[number - 1]
         trial = self._coat(name, number, begins_s)
         ends = [self._blocked_s(room, trial, other) for other in self.laid]
-        dry_s = self.pours[name].conditions.next_dry_s(
-            trial.start_s, work.duration_s, margin_k=self.job.policy.dew_margin_k
-        )
-        if dry_s > trial.start_s:
-            ends.append(dry_s - work.lead_s)
+        limits = self.pours[name].limits(work.layer)
+        within_s = limits.next_s(trial.start_s, work.duration_s, trial.closed.ends_s)
+        if within_s > trial.start_s:
+            ends.append(within_s - work.lead_s)
         later_s = max(ends, default=begins_s)
         return later_s if later_s > begins_s else None
 

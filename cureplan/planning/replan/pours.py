@@ -298,8 +298,16 @@ def _earliest(
     free_s = max((p.end_s + _change_s(job, p.room, pours) for p in placed), default=-np.inf)
     on_way = [shut[name] for name in job.crossed_from(pours.room.name) if name in shut]
 
+    layer = pours.tasks[pours.pour_task][-1]
+    limits, foot_s = pours.limits(layer), pours.clocks.age_s["foot_traffic"]
+
     def clear_of(start_s: float) -> float | None:
         ends = [s.ends_s for s in on_way if s.meets(start_s, start_s + length_s)]
+        wait, _ = pours.long_factors(layer, start_s)
+        bears_s = pours.slurry_curve.when(start_s=start_s + length_s, age_s=foot_s * wait)
+        within_s = limits.next_s(start_s, length_s, float(bears_s))
+        if within_s > start_s:
+            ends.append(within_s)
         return max(ends, default=None)
 
     found = earliest_start(

@@ -85,6 +85,8 @@ def _past_or_stated(found: Finding, plan: Plan, state: NightState) -> bool:
         "buckets": begun,
         # A floor begun is where it is; what runs over its shift is stated.
         "pours": begun or past_shift(plan, room) is not None,
+        # A crew that has begun goes on, whatever the slab was read at since.
+        "limits": begun,
         "way out": begun and room.pour_start.timestamp() <= state.now_s,
         "primers": begun or _outlived(plan, room),
         "coats": any(c.room == found.room and c.start > c.closes for c in plan.coats),

@@ -18,8 +18,10 @@ from typing import Literal
 import numpy as np
 
 from cureplan.core.messages import Message, Value
-from cureplan.inputs.job.model import Job, Shift
-from cureplan.planning.floor.layers import CREWS, HANDS
+from cureplan.inputs.cards.model import NO_LIMITS
+from cureplan.inputs.job.model import Cards, Job, Shift
+from cureplan.planning.floor.layers import CREWS, HANDS, Layer
+from cureplan.planning.floor.limits import Breach, LayerLimits
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import improve_orders
@@ -30,8 +32,15 @@ from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 
 __all__ = ["Limit", "alone", "together"]
 
-Limit = Literal["pour shift", "topcoat shift", "dew", "too old", "opening"]
-LIMITS: tuple[Limit, ...] = ("dew", "pour shift", "topcoat shift", "too old", "opening")
+Limit = Literal["temperature", "pour shift", "topcoat shift", "dew", "too old", "opening"]
+LIMITS: tuple[Limit, ...] = (
+    "temperature",
+    "dew",
+    "pour shift",
+    "topcoat shift",
+    "too old",
+    "opening",
+)
 """In the order in which sets of the same size are tried."""
 MOST_ROOMS = 3
 """Rooms of which each is named with its own limits."""
@@ -88,7 +97,8 @@ class _Some:
         policy = job.policy
         if "dew" not in self.limits:
             policy = replace(policy, dew_margin_k=NEVER_WET_K)
-        return replace(job, crew=crew, access=access, rooms=rooms, policy=policy)
+        cards = job.cards if "temperature" in self.limits else _without_limits(job.cards)
+        return replace(job, crew=crew, access=access, rooms=rooms, policy=policy, cards=cards)
 
     def begins(self) -> tuple[int, ...] | None:
         """The soonest begin of each task of the only room; None where there is no way."""
@@ -106,6 +116,16 @@ class _Some:
             problem, None, limits=PROBE, seed=self.job.seed, parts=("waited",), stop=stop
         )
         return solved.known == "impossible"
+
+
+def _without_limits(cards: Cards) -> Cards:
+    primer = cards.primer
+    return replace(
+        cards,
+        slurry=replace(cards.slurry, limits=NO_LIMITS),
+        topcoat=replace(cards.topcoat, limits=NO_LIMITS),
+        primer=None if primer is None else replace(primer, limits=NO_LIMITS),
+    )
 
 
 def _soonest(stages: Sequence[Stage]) -> tuple[int, ...] | None:
@@ -157,16 +177,50 @@ def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
 
 
 def _why(job: Job, tables: Tables, room: str) -> Failure:
+    if _Some(job, tables, (room,), frozenset()).begins() is None:
+        return _unseen(job, tables, room)
     for size in range(1, len(LIMITS) + 1):
         for some in combinations(LIMITS, size):
             if _Some(job, tables, (room,), frozenset(some)).begins() is None:
                 says = tuple(_says(job, tables, room, limit, some) for limit in some)
                 return Failure(limits=some, rooms=(room,), says=says)
-        if _Some(job, tables, (room,), frozenset()).begins() is None:
-            break
-    far = datetime.fromtimestamp(tables.pours[room].conditions.last_s, job.site.zone)
-    unseen = Message("limit.weather", {"room": room, "until_at": far.isoformat()})
-    return Failure(limits=("weather",), rooms=(room,), says=(unseen,))
+    raise AssertionError("asked why of a room that has a way")
+
+
+def _unseen(job: Job, tables: Tables, room: str) -> Failure:
+    """No way within the weather, whatever the limits; too cold or hot a start is told first."""
+    pours = tables.pours[room]
+    far = datetime.fromtimestamp(pours.conditions.last_s, job.site.zone)
+    says = [Message("limit.weather", {"room": room, "until_at": far.isoformat()})]
+    layer = pours.tasks[0][-1]
+    lasts_s = pours.works(AS_IS)[0].duration_s
+    spans = crew_spans(job, job.crew.pour_shifts)
+    start_s = min((s.begins_s for s in spans), default=job.access.begins.timestamp())
+    breach = pours.limits(layer).breach(start_s, start_s + lasts_s)
+    if breach is not None:
+        lifts_s = pours.limits(layer).next_s(start_s, lasts_s, start_s)
+        says.insert(0, _breach_says(job, room, layer, breach, lifts_s))
+    return Failure(limits=("weather",), rooms=(room,), says=tuple(says))
+
+
+def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: float) -> Message:
+    """A temperature outside its limit: how far, when, and from when on it keeps within."""
+
+    def iso(epoch_s: float) -> str:
+        return datetime.fromtimestamp(epoch_s, job.site.zone).isoformat()
+
+    values: dict[str, Value] = {
+        "room": room,
+        "stage": layer.stage,
+        "what": f"limited.{breach.what}",
+        "temp_c": breach.temp_c,
+        "limit_c": breach.limit_c,
+        "from_at": iso(breach.at_s),
+    }
+    code = f"limit.too_{'cold' if breach.cold else 'hot'}"
+    if not np.isfinite(lifts_s) or lifts_s <= breach.at_s:
+        return Message(f"{code}_always", values)
+    return Message(code, {**values, "until_at": iso(lifts_s)})
 
 
 def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limit]) -> Message:
@@ -180,6 +234,7 @@ def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limi
         raise AssertionError("fewer limits would conflict")
     windows = _Windows(job, tables.pours[room], without, begins)
     return {
+        "temperature": windows.temperature,
         "dew": windows.dew,
         "pour shift": windows.pour_shift,
         "topcoat shift": windows.topcoat_shift,
@@ -207,20 +262,60 @@ class _Windows:
         stage = self.some.problem.rooms[0][number]
         return stage, int(np.flatnonzero(stage.begins == self.begins[number])[0])
 
+    def temperature(self) -> Message:
+        """The first layer outside its card's limits: what, how far, and when that ends."""
+        job, room = self.job, self.pours.room.name
+        for number, task in enumerate(self.pours.tasks):
+            limits = LayerLimits(job, task[-1], self.pours.conditions)
+            stage, k = self._state(number)
+            slots = self.some.model.slots
+            lead_s = self.pours.works(AS_IS)[number].lead_s
+            start_s = float(slots.at(stage.begins[k])) + lead_s
+            end_s, bears_s = float(slots.at(stage.ends[k])), float(slots.at(stage.walks[k]))
+            kept = limits.kept([start_s], [end_s - start_s], [bears_s])
+            breach = limits.breach(start_s, end_s) or limits.breach(start_s, bears_s)
+            if kept.all() or breach is None:
+                continue
+            lifts_s = limits.next_s(start_s, end_s - start_s, bears_s)
+            return _breach_says(job, room, task[-1], breach, lifts_s)
+        return self._mixed()
+
+    def _mixed(self) -> Message:
+        """No slab, air or store is at fault: it is the mix itself."""
+        number = self.pours.pour_task
+        stage, k = self._state(number)
+        start_s = float(self.some.model.slots.at(stage.begins[k]))
+        mixed_c = self.pours.run(AS_IS, start_s).mixed_c
+        low_c, high_c = self.job.cards.slurry.limits.mixed_c
+        cold = float(mixed_c.min()) < low_c
+        breach = Breach(
+            what="mixed",
+            at_s=start_s,
+            temp_c=float(mixed_c.min() if cold else mixed_c.max()),
+            limit_c=low_c if cold else high_c,
+            cold=cold,
+        )
+        layer = self.pours.tasks[number][-1]
+        return _breach_says(self.job, self.pours.room.name, layer, breach, np.inf)
+
     def dew(self) -> Message:
         """The first coat that lies on a wet slab, and until when it is wet."""
         conditions, margin_k = self.pours.conditions, self.job.policy.dew_margin_k
         start_s = until_s = 0.0
-        number = self.pours.pour_task
-        while until_s <= start_s and number + 1 < len(self.begins):
-            number += 1
+        named = self.pours.pour_task
+        # Every thin layer asks for a dry slab, the primer as well; the slurry does not.
+        films = [n for n in range(len(self.begins)) if n != self.pours.pour_task]
+        for number in films:
+            if until_s > start_s:
+                break
+            named = number
             stage, k = self._state(number)
             start_s = float(self.some.model.slots.at(stage.begins[k]))
             lasts_s = 60.0 * float(stage.ends[k] - stage.begins[k])
             until_s = conditions.next_dry_s(start_s, lasts_s, margin_k=margin_k)
         values: dict[str, Value] = {
             "room": self.pours.room.name,
-            "coat": self.pours.tasks[number][-1].number,
+            "stage": self.pours.tasks[named][-1].stage,
             "slab_c": float(conditions.slab_at(start_s)),
             "dew_c": float(np.interp(start_s, conditions.epoch_s, conditions.dew_c)),
             "margin_k": margin_k,
@@ -278,7 +373,7 @@ class _Windows:
                 worst = begins - closes
                 values = {
                     "room": self.pours.room.name,
-                    "coat": self.pours.tasks[number + 1][-1].number,
+                    "stage": self.pours.tasks[number + 1][-1].stage,
                     "closes_at": self._at(closes),
                     "start_at": self._at(begins),
                 }

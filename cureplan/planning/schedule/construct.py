@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -40,6 +40,7 @@ __all__ = [
     "limits_for",
     "look_for_help",
     "prepare_pours",
+    "with_heaters",
 ]
 
 
@@ -56,6 +57,24 @@ def prepare_pours(job: Job, series: HourlySeries) -> dict[str, RoomPours]:
         room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name])
         for room in job.rooms
     }
+
+
+def with_heaters(job: Job, failures: Sequence[Failure]) -> Job | None:
+    """The job with heaters running in the rooms that failed, else in all that have some.
+
+    None where nothing failed, or no more heaters are at hand.
+    """
+    idle = {room.name for room in job.rooms if room.heat and not room.heat.runs}
+    if not failures or not idle:
+        return None
+    named = idle & {name for failure in failures for name in failure.rooms}
+    rooms = tuple(
+        replace(room, heat=replace(room.heat, runs=True))
+        if room.heat and room.name in (named or idle)
+        else room
+        for room in job.rooms
+    )
+    return replace(job, rooms=rooms)
 
 
 Progress = Callable[[str], None]

@@ -355,6 +355,9 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
     said: tuple[Message, ...] = (
         Message("none.impossible" if known else "none.unknown", {"why": why}),
     )
+    cold = any(say.code.startswith(("limit.too_cold", "limit.dew")) for say in why)
+    if cold and not any(room.heat for room in job.rooms):
+        said = (*said, Message("none.heat", {}))
     if schedule.relaxed is None:
         return said
     if schedule.relaxed:

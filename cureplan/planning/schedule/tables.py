@@ -29,7 +29,6 @@ __all__ = [
     "GUARD_S",
     "OptionTable",
     "PourTables",
-    "dry_starts",
     "layer_stage",
 ]
 
@@ -48,6 +47,8 @@ class OptionTable:
     margin_s: Array
     lasts_s: Array
     walkable_s: Array
+    mixed_spare_k: Array
+    """What is spare of the limits of the coldest and the hottest mix; below 0, none."""
     opens_s: Array
     """First start of the first coat, vacuum over."""
     closes_s: Array
@@ -60,6 +61,9 @@ class _Rows:
     at_s: Array
     margin_s: Array
     lasts_s: Array
+    coldest_c: Array
+    hottest_c: Array
+    """Of all mixes of a floor."""
     pour_age_s: Array
     """Shape (rows, N)."""
     film_age_s: Array
@@ -105,10 +109,15 @@ class PourTables:
             return landed_when_s(landed, age_s, curve=pours.slurry_curve)
 
         opens_s, closes_s = starts_over(reached, self._next(option))
+        low_c, high_c = pours.job.cards.slurry.limits.mixed_c
         return OptionTable(
             margin_s=np.interp(start_s, rows.at_s, rows.margin_s),
             lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
             walkable_s=reached("foot_traffic").max(axis=1),
+            mixed_spare_k=np.minimum(
+                np.interp(start_s, rows.at_s, rows.coldest_c) - low_c,
+                high_c - np.interp(start_s, rows.at_s, rows.hottest_c),
+            ),
             opens_s=opens_s,
             closes_s=closes_s,
         )
@@ -152,6 +161,8 @@ class PourTables:
             at_s=at_s,
             margin_s=np.minimum(central_s, sure_s + pours.job.policy.margin_s),
             lasts_s=np.maximum(pours.plan(option).times.last_s, by_s),
+            coldest_c=both.mixed_c[: at_s.size].min(axis=1),
+            hottest_c=both.mixed_c[: at_s.size].max(axis=1),
             pour_age_s=both.pour_age_s[: at_s.size],
             film_age_s=both.film_age_s[: at_s.size],
         )
@@ -246,7 +257,11 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        return stage.keep((done_s <= ends_s) & (stage.opens <= stage.closes))
+        kept = pours.limits(self.layer, sure=windows == "sure").kept(
+            start_s, done_s - start_s, at_starts(table.walkable_s)
+        )
+        kept &= at_starts(table.mixed_spare_k) >= 0
+        return stage.keep(kept & (done_s <= ends_s) & (stage.opens <= stage.closes))
 
 
 def _no_states() -> Stage:
@@ -275,6 +290,8 @@ def _merged(one: _Rows, two: _Rows) -> _Rows:
         at_s=at_s[order],
         margin_s=both("margin_s"),
         lasts_s=both("lasts_s"),
+        coldest_c=both("coldest_c"),
+        hottest_c=both("hottest_c"),
         pour_age_s=both("pour_age_s"),
         film_age_s=both("film_age_s"),
     )
@@ -314,8 +331,9 @@ def layer_stage(
     work = variants[0][task]
     begin, span = _possible_begins(pours, spans, slots, work.lead_s + work.duration_s)
     start_s = slots.at(begin) + work.lead_s
-    dry = dry_starts(pours, start_s, work.duration_s)
-    begin, span, start_s = begin[dry], span[dry], start_s[dry]
+    limits = pours.limits(work.layer, sure=windows == "sure")
+    laid = limits.kept(start_s, work.duration_s, start_s)
+    begin, span, start_s = begin[laid], span[laid], start_s[laid]
     if begin.size == 0:
         return stage_of(crew=work.crew, begins=[], lasts=0, opens=0, closes=0)
     nodes_s = nodes_of(start_s)
@@ -323,6 +341,7 @@ def layer_stage(
         straight(start_s, nodes_s, values)
         for values in _windows_after(pours, task, variants, nodes_s, windows)
     )
+    cures = limits.kept(start_s, work.duration_s, foot_s)
     last = task + 1 == len(pours.tasks)
     ahead_s = 0.0 if last else variants[0][task + 1].lead_s
     done_s = start_s + work.duration_s
@@ -338,7 +357,8 @@ def layer_stage(
         closes=slots.last_until(latest_s - GUARD_S - ahead_s),
         span=span,
     )
-    return stage.keep((stage.opens < NEVER) & ((not last) | (opens_s + GUARD_S <= due_s)))
+    cures &= stage.opens < NEVER
+    return stage.keep(cures & ((not last) | (opens_s + GUARD_S <= due_s)))
 
 
 def _windows_after(
@@ -399,20 +419,3 @@ def _possible_begins(
         begins.append(run)
         numbers.append(np.full(run.size, i))
     return np.concatenate(begins), np.concatenate(numbers)
-
-
-def dry_starts(pours: RoomPours, start_s: Array, lasts_s: float) -> NDArray[np.bool_]:
-    """Which starts find the slab clear of the dew point for as long as the coat is laid.
-
-    An unknown dew point counts as dry: the plan warns of it.
-    """
-    conditions = pours.conditions
-    dew_c = np.where(np.isnan(conditions.dew_c), -1e3, conditions.dew_c)
-    spare_k = conditions.slab_c - dew_c - pours.job.policy.dew_margin_k
-    end_s = start_s + lasts_s
-    dry = np.interp(start_s, conditions.epoch_s, spare_k) >= 0
-    dry &= np.interp(end_s, conditions.epoch_s, spare_k) >= 0
-    first = np.searchsorted(conditions.epoch_s, start_s)
-    last = np.searchsorted(conditions.epoch_s, end_s)
-    wet_hours = np.concatenate([[0], np.cumsum(spare_k < 0)])
-    return np.asarray(dry & (wet_hours[last] == wet_hours[first]))

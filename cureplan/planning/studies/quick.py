@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.cards.model import PrimerCard, SlurryCard, TopcoatCard
 from cureplan.planning.floor.doubt import doubt_at, time_factors
 from cureplan.planning.floor.ice import IceNeed, gain_from_ice, ice_need, steady_run
 from cureplan.science.clocks import (
@@ -21,7 +22,15 @@ from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import BucketPath
 from cureplan.science.rate import rate_factor
 
-__all__ = ["ChillAnswer", "ChillMilestone", "MilestoneTime", "card_clock", "chill_answer"]
+__all__ = [
+    "ChillAnswer",
+    "ChillMilestone",
+    "MilestoneTime",
+    "card_clock",
+    "cautions",
+    "chill_answer",
+    "early_cautions",
+]
 
 SURE = 0.9
 """Share of batches in which the careful time holds."""
@@ -69,7 +78,9 @@ class ChillAnswer:
     ice: IceNeed
 
 
-def card_clock(card: SlurryCard | TopcoatCard, *, at_c: float) -> tuple[MilestoneTime, ...]:
+def card_clock(
+    card: SlurryCard | TopcoatCard | PrimerCard, *, at_c: float
+) -> tuple[MilestoneTime, ...]:
     """Minutes or hours to every milestone with everything at one temperature.
 
     For a slurry the whole procedure runs at that temperature: liquids, filler, air and
@@ -100,6 +111,57 @@ def card_clock(card: SlurryCard | TopcoatCard, *, at_c: float) -> tuple[Mileston
             sure_s=after_s * (close if name in CLOSING_MILESTONES else wait),
         )
         for name, after_s in times.items()
+    )
+
+
+SAME_K = 0.5
+"""A point this near is at the temperature asked for: 70 °F is 21.1 °C."""
+
+
+def cautions(
+    card: SlurryCard | TopcoatCard | PrimerCard, **temps_c: float
+) -> tuple[Message, ...]:
+    """What lies outside a card's points and limits: slab, air, material and mixed [°C].
+
+    And each clock of a slurry that ends before its mix is poured, run at these: a bucket
+    that sets in the hand.
+    """
+    found = []
+    points = [point.at_c for m in card.milestones.values() for point in m.points]
+    low_c, high_c = min(points), max(points)
+    at_c = temps_c["slab"]
+    if not low_c - SAME_K <= at_c <= high_c + SAME_K:
+        code = "quick.one_point" if high_c - low_c < SAME_K else "quick.points"
+        values: dict[str, Value] = {"at_c": at_c, "low_c": low_c, "high_c": high_c}
+        found.append(Message(code, values))
+    for what, temp_c in temps_c.items():
+        low_c, high_c = getattr(card.limits, f"{what}_c")
+        values = {"what": f"limited.{what}", "temp_c": temp_c}
+        if temp_c < low_c:
+            found.append(Message("quick.too_cold", {**values, "limit_c": low_c}))
+        elif temp_c > high_c:
+            found.append(Message("quick.too_hot", {**values, "limit_c": high_c}))
+    return tuple(found)
+
+
+def early_cautions(
+    card: SlurryCard, *, liquids_c: float, filler_c: float, air_c: float, slab_c: float
+) -> tuple[Message, ...]:
+    """Every clock that ends before the mix is even poured."""
+    clocks = slurry_clocks(card, film_m=card.thickness_m, slab_effusivity=SLAB_EFFUSIVITY)
+    path = _steady(
+        clocks, card, liquids_c=liquids_c, filler_c=filler_c, air_c=air_c, slab_c=slab_c
+    )
+    poured_s = card.filler_mix_s + card.reference_haul_s
+    ends_s = {
+        name: float(path.when_s(clocks.age_s[name])[0])
+        for name in WET_MILESTONES
+        if name in clocks.age_s and name in CLOSING_MILESTONES
+    }
+    return tuple(
+        Message("quick.early", {"clock": name, "ends_s": end_s, "poured_s": poured_s})
+        for name, end_s in ends_s.items()
+        if end_s <= poured_s
     )
 
 

@@ -21,6 +21,7 @@ from cureplan.weather.hours.csv_notes import (
     write_csv,
 )
 from cureplan.weather.hours.csv_table import Table, read_table
+from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.plausible import Air, Place, oddities, questions
 from cureplan.weather.hours.resample import COARSEST_STEP_S, hour_means, hours_between
@@ -51,26 +52,6 @@ def read_weather_csv(path: Path, *, place: Place | None = None) -> HourlySeries:
 
     Not for planning, which must know that the job is covered and its readings can be:
     `read_weather_csv_for`.
-
-    Parameters
-    ----------
-    path : Path
-        Text: a time, air temperature, and dew point or humidity, under the names and in
-        the ways of spreadsheets, loggers and services; comment lines with ``#`` on top.
-        An empty cell is a missing value; other columns are left aside.
-    place : Place, optional
-        The site; its clock is taken for times that name none.
-
-    Returns
-    -------
-    HourlySeries
-        On whole hours of the file's own offset; gaps of up to three hours bridged and
-        marked, longer ones NaN. What was guessed is one note.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read as such a table, or what it means cannot be settled.
     """
     decoded = read_text(path, wanted=_WANTED)
     return _parse(decoded, path, None if place is None else place.zone).series
@@ -88,38 +69,13 @@ def read_weather_csv_for(
     """Read a weather table and make sure that it covers the job with air that can be.
 
     Not for a look at a file that need not cover anything: `read_weather_csv`.
-
-    Parameters
-    ----------
-    path : Path
-        As for `read_weather_csv`.
-    starts, ends : datetime
-        First and last instant of the job, aware; messages use the zone of `starts`.
-    history_s : float
-        How long before `starts` the weather must begin [s], >= 0.
-    place : Place, optional
-        The site: its clock, season and sun.
-    now : datetime, optional
-        When the job is planned, aware; rows from after the file was issued or written are
-        then a forecast with an age.
-
-    Returns
-    -------
-    HourlySeries
-        Temperature known at every instant from `starts - history_s` to `ends`.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, hours of the job or its history are missing, or readings
-        must be asked about.
     """
     zone = starts.tzinfo or UTC
     read = _parse(read_text(path, wanted=_WANTED), path, place.zone if place else zone)
     # In UTC: a local zone would subtract by the wall clock.
     needed = starts.astimezone(UTC) - timedelta(seconds=history_s)
     _ask(read, needed, ends, zone=zone, place=place)
-    series = read.series
+    series = fill_history(read.series, before=starts, since=needed)
     missing = series.missing_hours(needed, ends)
     if missing:
         raise _not_covered(read, missing, needed, ends, history_s, zone)

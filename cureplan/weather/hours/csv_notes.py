@@ -125,23 +125,6 @@ def is_comment(text: str) -> bool:
 def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNotes:
     """Read numbered comment lines.
 
-    Parameters
-    ----------
-    comments : iterable of (int, str)
-        1-based line number and text without the leading ``#``.
-    source : str
-        File name for error messages.
-
-    Returns
-    -------
-    FileNotes
-        Lines without a label count towards the attribution.
-
-    Raises
-    ------
-    InputError
-        A line that we wrote is damaged.
-
     Examples
     --------
     >>> read_comments([(1, "source: yard gauge"), (2, "licence: CC0")], source="w.csv").licence
@@ -293,20 +276,7 @@ def csv_text(series: HourlySeries) -> str:
 
 
 def write_csv(series: HourlySeries, path: Path) -> None:
-    """Write the series so that `read_weather_csv` returns the same again.
-
-    Parameters
-    ----------
-    series : HourlySeries
-        Any series, gaps included.
-    path : Path
-        Target file; replaced whole or not at all.
-
-    Raises
-    ------
-    OutputError
-        The file could not be written.
-    """
+    """Write the series so that `read_weather_csv` returns the same again."""
     write_atomically(path, csv_text(series))
 
 

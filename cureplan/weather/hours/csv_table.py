@@ -32,28 +32,7 @@ def read_table(
     date_order: DateOrder | None,
     origins: int,
 ) -> Table:
-    """Read header and rows.
-
-    Parameters
-    ----------
-    body : str
-        The table without the comment lines on top of it.
-    first_line : int
-        The line on which it begins.
-    source : Path
-        File name for error messages.
-    site : tzinfo or None
-        The clock of times that name none.
-    zone_text, date_order : str, str or None
-        What the comment lines say of clock and dates.
-    origins : int
-        How many origins they declare; 0 leaves an `origin` column aside.
-
-    Raises
-    ------
-    InputError
-        A column is missing, a cell cannot be used, or what it means cannot be settled.
-    """
+    """Read header and rows."""
     sheet = sheet_of(body, first_line, source)
     if not sheet.lines:
         raise InputError(

@@ -91,14 +91,7 @@ class _Local:
 
 
 def read_times(column: TimeColumn) -> Times:
-    """Instants of a column.
-
-    Raises
-    ------
-    InputError
-        A cell is no date and time, its order of day and month cannot be settled, or the
-        clock is neither told nor known.
-    """
+    """Instants of a column."""
     told = _iso(column) or _numbers(column) or _general(column)
     if isinstance(told, Times):
         return told

@@ -65,15 +65,6 @@ def zone_tail(text: str) -> tuple[str, str]:
 def zone_of(text: str, site: tzinfo | None, near: datetime) -> ZoneText | None:
     """The clock that a text names; None where it names none, or more than one.
 
-    Parameters
-    ----------
-    text : str
-        "UTC", "-04:00", "GMT+2", "EDT", "America/New_York", "local", ...
-    site : tzinfo or None
-        The site's zone, which settles abbreviations that several lands share.
-    near : datetime
-        Some instant of the table, aware.
-
     Examples
     --------
     >>> zone_of("GMT-04:00", None, datetime(2013, 7, 1, tzinfo=UTC)).zone.utcoffset(None)
@@ -144,13 +135,6 @@ class LocalHours:
 
 def local_to_utc(local_s: NDArray[np.float64], zone: tzinfo) -> LocalHours:
     """Wall-clock times of a zone as instants; a doubled hour is told by the rows' order.
-
-    Parameters
-    ----------
-    local_s : ndarray of float64, shape (n,)
-        Seconds of the wall clock since 1970-01-01T00:00, in the order of time.
-    zone : tzinfo
-        Whose clock.
 
     Examples
     --------

@@ -13,12 +13,7 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message, once
 from cureplan.weather.hours.series import HOUR_S, Gap, HourlySeries, WeatherOrigin, utc_of
 
-__all__ = [
-    "LONGEST_MENDED_H",
-    "RawRows",
-    "hourly_from_rows",
-    "splice",
-]
+__all__ = ["LONGEST_MENDED_H", "RawRows", "hourly_from_rows", "splice", "straight_line_origin"]
 
 LONGEST_MENDED_H = 3
 # Rows up to this far apart are a normal hourly (or finer) record, not a gap.
@@ -43,27 +38,6 @@ def hourly_from_rows(
     """Bring rows onto an hourly grid and name every missing hour.
 
     Not for forecasts that step by six hours on purpose; see `six_hourly`.
-
-    Parameters
-    ----------
-    rows : RawRows
-        At least one row; times strictly rising.
-    origins : tuple of WeatherOrigin
-        What `rows.origin` points into; an "interpolated" one is added when needed.
-    phase_s : float
-        Seconds past the UTC hour at which the grid stands [s]: 0, or 1800 for a
-        zone that lies half an hour off.
-
-    Returns
-    -------
-    HourlySeries
-        Temperature and dew point linear between rows up to 1.5 h apart; runs of up to
-        three missing hours bridged and marked; longer runs NaN. Each run is a `Gap`.
-
-    Raises
-    ------
-    OutOfRangeError
-        No whole hour lies within the rows.
     """
     grid = _grid(rows.epoch_s, phase_s)
     temp_c, temp_run_h = _bridge(grid, rows.epoch_s, rows.temp_c)
@@ -76,7 +50,7 @@ def hourly_from_rows(
     mended = (temp_run_h > 0) & ~np.isnan(temp_c)
     if mended.any():
         origin[mended] = len(origins)
-        origins = (*origins, _straight_line(origins))
+        origins = (*origins, straight_line_origin(origins))
     gaps = [
         *_runs(grid, temp_run_h, temp_c, what="temperature"),
         *_runs(grid, dew_run_h, dew_c, what="dew point"),
@@ -147,7 +121,8 @@ def _runs(
     ]
 
 
-def _straight_line(origins: tuple[WeatherOrigin, ...]) -> WeatherOrigin:
+def straight_line_origin(origins: tuple[WeatherOrigin, ...]) -> WeatherOrigin:
+    """Where hours between those of these sources are said to come from."""
     return WeatherOrigin(
         label=origins[0].label,
         kind="interpolated",
@@ -173,22 +148,6 @@ def splice(pieces: Sequence[HourlySeries]) -> HourlySeries:
     """Take each hour from the first piece that gives it; interpolated rows come last.
 
     Not for series on different minutes of the hour; they must share one grid.
-
-    Parameters
-    ----------
-    pieces : sequence of HourlySeries
-        At least one; the preferred one first.
-
-    Returns
-    -------
-    HourlySeries
-        From the earliest to the latest hour of any piece. Hours that no piece gives are
-        gaps, short ones bridged and marked. Notes and warnings of all pieces are kept.
-
-    Raises
-    ------
-    OutOfRangeError
-        No piece, or pieces on different grids.
     """
     if not pieces:
         raise OutOfRangeError("splice needs at least one series")

@@ -78,17 +78,7 @@ class Question:
 
 
 def questions(air: Air, *, zone: tzinfo, place: Place | None) -> Iterator[Question]:
-    """What must be answered before these rows are planned on, the gravest first.
-
-    Parameters
-    ----------
-    air : Air
-        The rows that matter.
-    zone : tzinfo
-        For the hours named.
-    place : Place or None
-        For the season and the sun; None leaves those out.
-    """
+    """What must be answered before these rows are planned on, the gravest first."""
     checks: tuple[Callable[[], Question | None], ...] = (
         lambda: _fraction(air),
         lambda: _no_humidity(air, zone),

@@ -70,6 +70,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.copy_mixed": _names("why age_s fetched_at"),
     "weather.not_kept": _names("folder"),
     "weather.history_short": _names("had_h wanted_h"),
+    "weather.history_filled": _names("count"),
     "weather.shut": _names("why"),
     # Why a provider stayed shut.
     "weather.clock_ahead": _names("off_h"),
@@ -117,11 +118,6 @@ def remark_text(remark: Message) -> str:
 
 def remark_from_text(text: str) -> Message:
     """A remark from a line of a file; other text is the file's own words.
-
-    Raises
-    ------
-    ValueError
-        It begins like a remark of ours but is none.
 
     Examples
     --------

@@ -146,20 +146,6 @@ def fill_coarse_steps(
 
     Not for observations: there a missing hour is a gap, not a coarser step.
 
-    Parameters
-    ----------
-    rows : RawRows
-        Times strictly rising, temperature known in every row.
-    origins : tuple of WeatherOrigin
-        What `rows.origin` points into.
-
-    Returns
-    -------
-    tuple of RawRows, tuple of WeatherOrigin, tuple of Gap
-        The rows with hours put in along a shape-preserving cubic: it passes through
-        every given value and never beyond its two neighbours, so that each day keeps
-        its extremes. Their origin is of kind "interpolated". One gap per stretch.
-
     Source
     ------
     Fritsch & Butland (1984), A method for constructing local monotone piecewise cubic

@@ -116,22 +116,6 @@ class HourlySeries:
 
         Not for instants outside it: nothing is extrapolated.
 
-        Parameters
-        ----------
-        epoch_s : array_like, shape S
-            Seconds since 1970-01-01 UTC.
-
-        Returns
-        -------
-        tuple of two ndarrays of float64, shape S
-            Temperature and dew point [°C], linear between hours; a dew point is
-            NaN where one of its two hours is.
-
-        Raises
-        ------
-        OutOfRangeError
-            An instant lies outside the series, or in a temperature gap.
-
         Examples
         --------
         >>> origin = WeatherOrigin(label="by hand", kind="file", licence="CC0",
@@ -168,23 +152,7 @@ class HourlySeries:
         return not self.missing_hours(starts, ends)
 
     def missing_hours(self, starts: datetime, ends: datetime) -> tuple[datetime, ...]:
-        """Hours of the grid (UTC) that are needed for the span but not known.
-
-        Parameters
-        ----------
-        starts, ends : datetime
-            Aware instants; `starts` is not after `ends`.
-
-        Returns
-        -------
-        tuple of datetime
-            Empty when the whole span can be read off the series.
-
-        Raises
-        ------
-        OutOfRangeError
-            An instant is naive, or the span is reversed.
-        """
+        """Hours of the grid (UTC) that are needed for the span but not known."""
         first, last = self._grid_span(starts, ends)
         wanted = np.arange(first, last + 1)
         inside = (wanted >= 0) & (wanted < self.epoch_s.size)
@@ -193,23 +161,7 @@ class HourlySeries:
         return tuple(utc_of(float(self.epoch_s[0] + HOUR_S * step)) for step in wanted[~known])
 
     def slice(self, starts: datetime, ends: datetime) -> HourlySeries:
-        """The hours needed to read off every instant from `starts` to `ends`.
-
-        Parameters
-        ----------
-        starts, ends : datetime
-            Aware instants; where the series is shorter, the result is too.
-
-        Returns
-        -------
-        HourlySeries
-            The same sources and notes, and the gaps that touch the span.
-
-        Raises
-        ------
-        OutOfRangeError
-            No hour of the series lies in the span.
-        """
+        """The hours needed to read off every instant from `starts` to `ends`."""
         first, last = self._grid_span(starts, ends)
         rows = slice(max(first, 0), min(last, self.epoch_s.size - 1) + 1)
         if rows.start >= rows.stop:

@@ -68,18 +68,6 @@ def ask_providers(query: WeatherQuery, *, endpoints: Endpoints) -> Iterator[Prov
 
     Not bounded as a whole: a body that drips may take for ever. `fetch_in_worker` runs
     this where it can be abandoned.
-
-    Parameters
-    ----------
-    query : WeatherQuery
-        What is asked.
-    endpoints : Endpoints
-        Addresses, where not the client's own.
-
-    Yields
-    ------
-    ProviderResult
-        At least one per span; the provider that counts most comes first.
     """
     with ExitStack() as held:
         exchange = held.enter_context(

@@ -53,22 +53,6 @@ def bounded_client(
     """Hold the client's settings at ours, and record what the network answered.
 
     Not for several threads at once: the settings are the process's.
-
-    Parameters
-    ----------
-    endpoints : Endpoints
-        Addresses, where not the client's own.
-    folder : Path
-        Existing folder for the station list.
-    timeout_s : float
-        Longest wait for a silent connection [s].
-    contact : str or None
-        Put into the user agent for MET Norway; without it that provider stays shut.
-
-    Yields
-    ------
-    Exchange
-        Filled while the block runs.
     """
     import meteostat
     from meteostat.core.network import network_service

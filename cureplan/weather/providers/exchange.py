@@ -48,28 +48,7 @@ class Span:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class WeatherQuery:
-    """One visit to open data for one place.
-
-    Parameters
-    ----------
-    provider : {"station", "forecast", "history"}
-        Stations with model rows behind them; a point forecast with stations before it;
-        or past observations only.
-    latitude_deg, longitude_deg : float
-        North and east positive [°].
-    elevation_m : float
-        Height of the site above the sea [m].
-    spans : tuple of Span
-        One per answer wanted.
-    now : datetime
-        Present instant, UTC.
-    contact : str or None
-        Mail or web address of the user's, which MET Norway asks for.
-    timeout_s : float
-        How long one silent connection is waited for [s].
-    folder : str
-        Where the station list is kept.
-    """
+    """One visit to open data for one place."""
 
     provider: Literal["station", "forecast", "history"]
     latitude_deg: float

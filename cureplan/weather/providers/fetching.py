@@ -73,18 +73,6 @@ def fetch_in_worker(query: WeatherQuery, budget_s: float) -> Fetched:
     """Ask the providers in a process of its own, for `budget_s` at most.
 
     Not for tests of a single provider; `ask_providers` is quicker.
-
-    Parameters
-    ----------
-    query : WeatherQuery
-        What is asked.
-    budget_s : float
-        Wall time after which the worker is ended [s].
-
-    Returns
-    -------
-    Fetched
-        Whatever was answered in time; never an exception for a network's fault.
     """
     lines: list[str] = []
     with subprocess.Popen(  # noqa: S603 - our own interpreter and a fixed text

@@ -51,25 +51,6 @@ def mosmix_provider(
     """The forecast of the best station nearby that has one, hourly for ten days.
 
     Not for history: it begins at its issue.
-
-    Parameters
-    ----------
-    query, span : WeatherQuery, Span
-        The site and the hours.
-    exchange : Exchange
-        Record of what the network answered; the issue time is read from it.
-    stations : list of Station
-        Candidates, best first.
-
-    Returns
-    -------
-    HourlySeries
-        At the site's height.
-
-    Raises
-    ------
-    WeatherUnavailableError
-        No station has one, or none could be had and used.
     """
     near = [
         station
@@ -104,23 +85,6 @@ def metno_provider(query: WeatherQuery, span: Span, exchange: Exchange) -> Hourl
     """The point forecast, its six-hourly tail filled and marked.
 
     Not without a contact address: the service asks for one.
-
-    Parameters
-    ----------
-    query, span : WeatherQuery, Span
-        The site and the hours.
-    exchange : Exchange
-        Record of what the network answered; the issue time is read from it.
-
-    Returns
-    -------
-    HourlySeries
-        From the present hour on.
-
-    Raises
-    ------
-    WeatherUnavailableError
-        There is no contact, or it could not be had or used.
     """
     if not query.contact:
         raise WeatherUnavailableError(

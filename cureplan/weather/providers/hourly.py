@@ -62,17 +62,7 @@ class ClientRows:
 def time_series(
     where: Any, starts: datetime, ends: datetime, *, provider: str
 ) -> TimeSeries | None:
-    """Ask the client for one place and one provider; None when it has nothing usable.
-
-    Parameters
-    ----------
-    where : str or meteostat.Point
-        Station identifier, or a point for a provider that takes one.
-    starts, ends : datetime
-        Aware; passed on as the naive UTC the client means.
-    provider : str
-        The client's name of the provider.
-    """
+    """Ask the client for one place and one provider; None when it has nothing usable."""
     import meteostat
     from meteostat import Parameter, Provider
 
@@ -230,27 +220,6 @@ def hourly_provider(
     """Hourly rows at the site from the stations around it.
 
     Not for a place without stations within 50 km.
-
-    Parameters
-    ----------
-    query, span : WeatherQuery, Span
-        The site and the hours.
-    exchange : Exchange
-        Record of what the network answered.
-    stations : list of Station
-        Candidates, best first.
-
-    Returns
-    -------
-    HourlySeries
-        The nearest sound station within 5 km and 50 m of height alone, otherwise up to
-        three sound ones weighed by distance; history always from one. The choice
-        stands in the notes.
-
-    Raises
-    ------
-    WeatherUnavailableError
-        No station gave a usable row.
     """
     mark = exchange.mark()
     level = [one for one in stations if abs(one.height_above_site_m) <= HIGHEST_M]

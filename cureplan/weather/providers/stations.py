@@ -62,16 +62,6 @@ def station_list(folder: Path, exchange: Exchange) -> Iterator[Message | None]:
 
     The client writes a download straight into place and trips over half of one, so it
     downloads beside ours and a checked list then takes its place in one step.
-
-    Yields
-    ------
-    Say or None
-        A remark when an old list had to do.
-
-    Raises
-    ------
-    WeatherUnavailableError
-        There is no list and none could be had.
     """
     import meteostat
 
@@ -92,22 +82,7 @@ def station_list(folder: Path, exchange: Exchange) -> Iterator[Message | None]:
 def nearby_stations(
     *, latitude_deg: float, longitude_deg: float, elevation_m: float, now: datetime
 ) -> list[Station]:
-    """Stations within 50 km, those known to report first, then by remoteness.
-
-    Parameters
-    ----------
-    latitude_deg, longitude_deg : float
-        The site [°].
-    elevation_m : float
-        The site's height [m]; a station without one counts as level with it.
-    now : datetime
-        Present instant; a station silent for a month or more goes to the end.
-
-    Returns
-    -------
-    list of Station
-        May be empty.
-    """
+    """Stations within 50 km, those known to report first, then by remoteness."""
     import meteostat
 
     point = meteostat.Point(latitude_deg, longitude_deg, round(elevation_m))

@@ -67,7 +67,20 @@ function bucketCard() {
     element("p", { class: "hand-where" }),
     element("ul", { class: "meters" }),
     element("p", { class: "hand-buttons" },
-      button("pour", "big"), button("on-time", "plain"), button("lost", "plain"), button("short", "plain")));
+      button("pour", "big"), button("on-time", "plain"), button("lost", "plain"), button("short", "plain")),
+    drawn("svg", { class: "here drawing", role: "img" }, drawn("use"), drawn("path", { class: "here-patch" })));
+}
+
+// The room's map with this bucket's patch marked.
+function changeMap(map, language, index, shown) {
+  const bucket = plan.buckets[index];
+  const of = plan.rooms[bucket.room].map;
+  map.classList.toggle("gone", !shown || of === null);
+  if (!shown || of === null) return;
+  mark(map, "viewBox", of.size);
+  mark(map, "aria-label", word(language, "map", { bucket: bucketName(language, index) }));
+  mark(map.children[0], "href", "#" + of.drawing);
+  mark(map.children[1], "d", of.patches[bucket.number - 1]);
 }
 
 function meterRow() {
@@ -122,7 +135,7 @@ const WHO = { mix: "mixer", mixing: "mixer", pail: "runner", late: "runner" };
 
 function changeCard(card, item) {
   const { language, index, stage, now, first } = item;
-  const [top, due, where, meters, buttons] = card.children;
+  const [top, due, where, meters, buttons, map] = card.children;
   const bucket = plan.buckets[index];
   const label = labelOf(index, stage, now);
   card.classList.toggle("now", first === true);
@@ -142,6 +155,7 @@ function changeCard(card, item) {
   const clocks = CLOCKS.filter((clock) => shown && bucket[clock.task] !== null);
   fill(meters, clocks.map((clock) => ({ language, index, clock, now })), meterRow, changeMeter);
   changeButtons(buttons, language, index, stage);
+  changeMap(map, language, index, first === true);
 }
 
 function changeButtons(buttons, language, index, stage) {

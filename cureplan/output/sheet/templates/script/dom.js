@@ -6,6 +6,13 @@ function element(tag, attributes, ...children) {
   return made;
 }
 
+function drawn(tag, attributes, ...children) {
+  const made = document.createElementNS("http://www.w3.org/2000/svg", tag);
+  for (const [name, value] of Object.entries(attributes || {})) made.setAttribute(name, value);
+  made.append(...children);
+  return made;
+}
+
 function put(node, text) {
   if (node.textContent !== text) node.textContent = text;
 }

@@ -4,29 +4,42 @@ let panels = [];
 let role = "all";
 let undo = null;
 
-function updateTables() {
-  for (const sheet of sheets) {
-    for (const row of sheet.querySelectorAll("tr[data-bucket]")) {
-      updateRow(row, Number(row.dataset.bucket));
-    }
-  }
+// The cells of each bucket's row in each language, looked up once.
+let rows = [];
+
+function makeRow(row, language) {
+  const index = Number(row.dataset.bucket);
+  const [head, ...cells] = row.children;
+  const name = bucketName(language, index);
+  const tick = element("input", { type: "checkbox", "data-tick": index,
+    "aria-label": word(language, "poured", {}) + ": " + name });
+  head.replaceChildren(element("label", { class: "tick" }, tick, element("span", {}, head.textContent)));
+  const tasks = TASKS.map((task, place) => ({ task, cell: cells[place] }));
+  for (const { task, cell } of tasks) cell.dataset.task = task;
+  const [margin, last] = cells.slice(TASKS.length);
+  margin.dataset.margin = index;
+  const short = element("button", { type: "button", class: "short-mark", "data-short": index,
+    "aria-pressed": "false", "aria-label": word(language, "mark_short", {}) + ": " + name }, "▲");
+  last.append(short);
+  return { row, index, tick, tasks, margin, short };
 }
 
-function updateRow(row, index) {
+function updateTables() {
+  for (const each of rows) updateRow(each);
+}
+
+function updateRow({ row, index, tick, tasks, margin, short }) {
   const poured = index in state.poured;
   row.classList.toggle("is-poured", poured);
-  row.querySelector("[data-tick]").checked = poured;
-  const short = row.querySelector("[data-short]");
+  if (tick.checked !== poured) tick.checked = poured;
   mark(short, "aria-pressed", String(index in state.short));
-  for (const cell of row.querySelectorAll("[data-task]")) {
-    const at = taskAt(index, cell.dataset.task);
+  for (const { task, cell } of tasks) {
+    const at = taskAt(index, task);
     if (at !== null) put(cell, clockText(at));
   }
-  const margin = marginOf(index);
-  const cell = row.querySelector("[data-margin]");
-  setState(cell, stateOf(margin));
-  put(cell.children[0], SHAPES[stateOf(margin)]);
-  put(cell.children[1], marginText(margin));
+  const left = marginOf(index);
+  setState(margin, stateOf(left));
+  put(margin, SHAPES[stateOf(left)] + " " + marginText(left));
 }
 
 function update() {
@@ -215,6 +228,8 @@ document.documentElement.classList.add("scripted");
 load();
 save();
 panels = sheets.map(makePanel);
+rows = sheets.flatMap((sheet) => [...sheet.querySelectorAll("tr[data-bucket]")]
+  .map((row) => makeRow(row, sheet.dataset.language)));
 recallChoice();
 updateAll();
 beat();

@@ -1,5 +1,7 @@
 // Words and times. Working time is rounded down, waiting time up.
 const plan = JSON.parse(document.getElementById("plan-data").textContent);
+plan.buckets = plan.buckets.rows.map((row) =>
+  Object.fromEntries(row.map((value, place) => [plan.buckets.names[place], value])));
 const WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 const partsOf = new Intl.DateTimeFormat("en-US", {
   timeZone: plan.zone, weekday: "short", year: "numeric", day: "numeric", month: "numeric",
@@ -17,7 +19,16 @@ function word(language, key, values) {
   return template.replace(/\{(\w+)\}/g, (_, name) => String(values[name]));
 }
 
+// Each minute's text is made once: a table of hundreds of rows is gone through every tick.
+const clockTexts = new Map();
+
 function clockText(at) {
+  const minute = Math.floor(at / 60);
+  if (!clockTexts.has(minute)) clockTexts.set(minute, clockTextOf(minute * 60));
+  return clockTexts.get(minute);
+}
+
+function clockTextOf(at) {
   const part = local(at);
   const text = part.hour + ":" + part.minute;
   // Where the wall's clock shows this time twice, which of the two.
