@@ -55,7 +55,7 @@ def test_with_everything_known_a_pour_in_hand_always_holds():
 
 @pytest.mark.parametrize("cut_at", ["bay", "row"])
 def test_a_stop_of_the_mixing_loses_the_open_edge_unless_it_may_be_cut(cut_at):
-    # Computed apart: a stop before bucket k keeps waiting every patch that k or a later one
+    # Stop by stop: one before bucket k keeps waiting every patch that k or a later one
     # meets; the edge is lost where the stop, exponential in length, outlasts the least of
     # their margins. Stops are apart from each other; two in one row are left out, so 0.02.
     every, lasts_s = 40, 360.0
@@ -79,7 +79,7 @@ def test_a_stop_of_the_mixing_loses_the_open_edge_unless_it_may_be_cut(cut_at):
 
 
 def test_kits_that_differ_lose_a_floor_as_often_as_the_weakest_does():
-    # Computed apart: each kit by itself a normal ln of its pace; the pace at which its least
+    # Kit by kit: each by itself a normal ln of its pace; the pace at which its least
     # margin is gone is looked for on full runs of its clocks.
     sd = 0.15
     odds, room, poured, _ = _poured(kit=sd)
@@ -103,7 +103,7 @@ def test_what_all_kits_share_loses_fewer_floors_than_what_each_has_by_itself():
 
 
 def test_ice_that_is_not_cold_costs_what_warmer_liquids_cost():
-    # Computed apart: liquids warmer by the size of a normal draw; the warmth at which the
+    # Liquids warmer by the size of a normal draw; the warmth at which the
     # least margin is gone is looked for on full runs.
     sd_k = 12.0
     odds, room, poured, _ = _poured(iced_k=sd_k)

@@ -416,15 +416,9 @@ class PolicyEntry(Written):
 class DoubtEntry(Written):
     """Table ``[doubt]``: how far materials and hands may be off from the plan."""
 
-    slurry_times: Off | None = entry(
-        None, meaning="how far all times of the slurry card may be off together, 1 SD"
-    )
-    topcoat_times: Off | None = entry(
-        None, meaning="how far all times of the topcoat card may be off together, 1 SD"
-    )
-    primer_times: Off | None = entry(
-        None, meaning="how far all times of the primer card may be off together, 1 SD"
-    )
+    slurry_times: Off | None = entry(None, meaning="how far all times of the card may be off")
+    topcoat_times: Off | None = entry(None, meaning="the same of the topcoat card")
+    primer_times: Off | None = entry(None, meaning="the same of the primer card")
     kit: Off = entry(
         "5 %",
         origin="invented",
