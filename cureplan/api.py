@@ -238,14 +238,11 @@ def _made(
     from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
     from cureplan.planning.floor.weather_hours import known_range
-    from cureplan.planning.odds.risk import assess, known_until
+    from cureplan.planning.odds.risk import known_until
     from cureplan.planning.plan.assemble import assemble, with_help
-    from cureplan.planning.schedule.construct import (
-        construct,
-        look_for_help,
-        prepare_pours,
-        with_heaters,
-    )
+    from cureplan.planning.plan.choose import choose
+    from cureplan.planning.plan.ways import look_for_help
+    from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
 
@@ -259,29 +256,31 @@ def _made(
             f"the weather given lacks {len(missing)} h of the job, from "
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
+    issued_s = known_until(job, now_s=now.timestamp())
     warmer: Job | None = job
     while warmer is not None:
         job = warmer
         rooms = prepare_pours(job, series) if pours is None else pours
         tables = Tables(pours=rooms)
-        schedule = construct(job, rooms, progress=progress, tables=tables)
-        known = () if pours or schedule.stopped else schedule.failures
+        chosen = choose(job, tables, issued_s=issued_s, progress=progress)
+        known = () if pours or chosen.stopped else chosen.schedule.failures
         warmer = with_heaters(job, known)
-    if schedule.failures:
-        if what_helps and not schedule.stopped:
-            schedule = look_for_help(job, tables, schedule, progress=progress)
+    schedule, odds = chosen.schedule, chosen.odds
+    if odds is None:
+        if what_helps and not chosen.stopped:
+            schedule = look_for_help(job, tables, chosen, issued_s=issued_s, progress=progress)
         raise NoFeasiblePlanError(
             _in_words(job, explain(schedule, job, known_until=series.ends))
         )
-    issued_s = known_until(job, now_s=now.timestamp())
-    odds = assess(job, rooms, schedule, issued_s=issued_s)
     plan = assemble(portable(job), series, rooms, schedule, odds, made_at=now, past=past)
     require_confirmed(plan)
     if shown is not None:
         shown(plan)
-    if schedule.keeps_policy or schedule.stopped or not what_helps:
+    if plan.status == "within policy" or chosen.stopped or not what_helps:
         return plan
-    return with_help(plan, look_for_help(job, tables, schedule, progress=progress))
+    return with_help(
+        plan, look_for_help(job, tables, chosen, issued_s=issued_s, progress=progress)
+    )
 
 
 def replan(plan: Plan, log: Path | str | Sequence[NightEvent], *, now: datetime) -> Plan:

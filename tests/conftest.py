@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import signal
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
@@ -47,8 +48,9 @@ NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 
 @pytest.fixture(scope="session")
 def demo_job():
-    """The shipped demonstration job, read once."""
-    return read_job(demo_job_path())
+    """The shipped demonstration job with a mixing station less: a tight night."""
+    job = read_job(demo_job_path())
+    return replace(job, crew=replace(job.crew, stations=2, mixer=2))
 
 
 @pytest.fixture(scope="session")

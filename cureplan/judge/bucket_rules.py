@@ -380,20 +380,17 @@ def _check_room(floor: Floor) -> Iterator[Finding]:
 def _check_status(case: Case, floor: Floor) -> Iterator[Finding]:
     if case.plan.status != "within policy":
         return
-    for label, left_s, needed_s in (
-        ("the least margin", _least(floor.margins_s(floor.ends_s)).min(), _asked_s(case)),
-        ("the sure margin", _sure(floor, "lenient"), 0.0),
-    ):
-        short_s = needed_s - float(left_s)
-        if not short_s <= MARGIN_TOL_S:
-            yield Finding(
-                rule="margins",
-                room=floor.name,
-                what=f"{floor.name}: the plan is said to be within policy, but {label} is "
-                f"{left_s / 60:.1f} min and {needed_s / 60:.1f} min are asked",
-                off_by=short_s / 60,
-                unit="min",
-            )
+    left_s, needed_s = _least(floor.margins_s(floor.ends_s)).min(), _asked_s(case)
+    short_s = needed_s - float(left_s)
+    if not short_s <= MARGIN_TOL_S:
+        yield Finding(
+            rule="margins",
+            room=floor.name,
+            what=f"{floor.name}: the plan is said to be within policy, but the least margin "
+            f"is {left_s / 60:.1f} min and {needed_s / 60:.1f} min are asked",
+            off_by=short_s / 60,
+            unit="min",
+        )
 
 
 def _asked_s(case: Case) -> float:

@@ -151,7 +151,7 @@ def read_case(plan: Plan) -> Case:
         slurry=model.rate,
         topcoat=read_card(coat.prior, coat.milestones),
         primer=None if primer is None else read_card(primer.prior, primer.milestones),
-        quantile=NormalDist().inv_cdf(plan.job.policy.confidence),
+        quantile=NormalDist().inv_cdf(plan.decisions.held_frac),
         floors=(),
     )
     return replace(case, floors=tuple(_floors(case, model)))

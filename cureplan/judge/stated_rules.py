@@ -172,6 +172,12 @@ def check_risk(case: Case) -> Iterator[Finding]:
     yield from mismeasured(
         "risk", None, label, risk.batch_sd_frac, spread, within=1e-9, unit="share"
     )
+    asked = plan.job.policy.confidence
+    if plan.status == "within policy" and not risk.all_keep_frac >= asked:
+        label = "all hold, in a plan said to be within policy,"
+        yield from mismeasured(
+            "risk", None, label, risk.all_keep_frac, asked, within=0.0, unit="share"
+        )
     if risk.members < 1:
         yield from miscounted("risk", None, "nights drawn", risk.members, 1)
     for floor in case.floors:

@@ -77,7 +77,7 @@ def clocked(rooms: int, seed: int) -> tuple[Clocked, Problem]:
     def passed() -> float:
         return time.perf_counter() - began
 
-    model = floor_model(job, Tables(pours=pours), windows="sure")
+    model = floor_model(job, Tables(pours=pours))
     found.tables_s = passed()
 
     def on_first(_: object) -> None:

@@ -157,7 +157,9 @@ MARGINS = {
         plan, job=replace(plan.job, materials=replace(plan.job.materials, iced_c=15.0))
     ),
     "within a policy that asks for more": lambda plan: with_policy(plan, margin_s=600.0),
-    "within a confidence it does not have": lambda plan: with_policy(plan, confidence=0.999),
+    "windows held at a confidence they do not have": lambda plan: replace(
+        plan, decisions=replace(plan.decisions, held_frac=0.999)
+    ),
     "clocks known better than they are": lambda plan: with_bucket(
         plan, ROOM, 2, clocks_sd_frac=lambda sd: sd - 0.02
     ),
@@ -291,3 +293,12 @@ def test_one_more_called_than_the_crew_has_is_found(plan):
 def test_a_margin_stated_too_small_is_found(plan):
     modest = with_bucket(plan, "Cook line", 3, margin_min=lambda stated: stated - 1.0)
     assert "margins" in rules(modest)
+
+
+def test_a_plan_that_holds_less_often_than_asked_is_not_within_policy(plan):
+    asked = with_policy(plan, confidence=0.999)
+    claims = replace(asked, decisions=replace(asked.decisions, status="within policy"))
+    owns = replace(asked, decisions=replace(asked.decisions, status="short of policy"))
+    assert claims.risk.all_keep_frac < 0.999
+    assert "risk" in rules(claims)
+    assert "risk" not in rules(owns)

@@ -325,6 +325,7 @@ def _decisions(names: tuple[str, str]) -> Decisions:
     )
     return Decisions(
         status="short of policy",
+        held_frac=0.9,
         made_at=MADE,
         answers=answers,
         alternatives=(

@@ -75,7 +75,7 @@ def _scheduled(pours, case):
     start_s = job.access.begins.timestamp() + after_h * HOUR_S
     placed, first, second = [], [], []
     for room in pours.values():
-        poured = place_pour(room, option, start_s, windows="expected")
+        poured = place_pour(room, option, start_s, confidence=0.5)
         start_s = poured.end_s + 900.0
         placed.append(poured)
     # All first coats, then all second coats: two visits, as the truth has them.
@@ -85,15 +85,15 @@ def _scheduled(pours, case):
         ready_s = float(np.max(poured.reached["topcoat_opens"] - work.offset_s))
         begins_s = max(ready_s, poured.walkable_s + work.lead_s) - work.lead_s
         first.append(
-            place_layer(room, work, poured, begins_s + first_h * HOUR_S, windows="expected")
+            place_layer(room, work, poured, begins_s + first_h * HOUR_S, confidence=0.5)
         )
     for poured, coat in zip(placed, first, strict=True):
         room = pours[poured.room]
         if room.room.topcoats == 2:
             work = poured.over[1]
-            window = place_layer(room, work, coat, coat.end_s, windows="expected").window
+            window = place_layer(room, work, coat, coat.end_s, confidence=0.5).window
             begins_s = window.opens_s + second_h * HOUR_S
-            second.append(place_layer(room, work, coat, begins_s, windows="expected"))
+            second.append(place_layer(room, work, coat, begins_s, confidence=0.5))
     schedule = Schedule(
         pours=tuple(placed), coats=(*first, *second), failures=(), required_s=120.0
     )

@@ -27,10 +27,10 @@ def _one_room(slack_s: float):
     job = replace(few_rooms("Corridor"), doubt=EXACT)
     pours = pours_of(job)
     room = pours["Corridor"]
-    poured = place_pour(room, AS_IS, job.access.begins.timestamp() + HOUR_S, windows="expected")
+    poured = place_pour(room, AS_IS, job.access.begins.timestamp() + HOUR_S, confidence=0.5)
     work = poured.over[0]
     begins_s = float(np.max(poured.reached["topcoat_opens"])) + 2 * HOUR_S
-    coat = place_layer(room, work, poured, begins_s, windows="expected")
+    coat = place_layer(room, work, poured, begins_s, confidence=0.5)
     ends = datetime.fromtimestamp(coat.end_s + slack_s, job.site.zone)
     shift = Shift(begins=time(0, 0), ends=ends.time())
     asked = replace(job, crew=replace(job.crew, topcoat_shifts=(shift,)))
@@ -62,10 +62,10 @@ def _behind(late_h: float):
     job = replace(few_rooms("Cook line", "Corridor"), doubt=EXACT)
     pours = pours_of(job)
     start_s = job.access.begins.timestamp() + HOUR_S
-    first = place_pour(pours["Cook line"], AS_IS, start_s, windows="expected")
-    way = place_pour(pours["Corridor"], AS_IS, first.end_s + 900.0, windows="expected")
+    first = place_pour(pours["Cook line"], AS_IS, start_s, confidence=0.5)
+    way = place_pour(pours["Corridor"], AS_IS, first.end_s + 900.0, confidence=0.5)
     begins_s = max(way.walkable_s, first.walkable_s) + late_h * HOUR_S
-    coat = place_layer(pours["Cook line"], first.over[0], first, begins_s, windows="expected")
+    coat = place_layer(pours["Cook line"], first.over[0], first, begins_s, confidence=0.5)
     schedule = Schedule(pours=(first, way), coats=(coat,), failures=(), required_s=120.0)
     issued_s = job.access.begins.timestamp() - 11 * HOUR_S
     return assess(job, pours, schedule, issued_s=issued_s)

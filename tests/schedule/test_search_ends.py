@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import signal
 import time
 from dataclasses import replace
@@ -11,7 +12,7 @@ import pytest
 from ortools.sat.python import cp_model
 
 from cureplan.planning.schedule import construct as constructing
-from cureplan.planning.schedule.construct import construct, limits_for, look_for_help
+from cureplan.planning.schedule.construct import construct, limits_for, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import HandStop, stopped_by_hand
@@ -104,7 +105,7 @@ def test_unknown_is_not_taken_for_impossible(monkeypatch):
     assert not schedule.pours
     assert schedule.known == "unknown"
     enough = construct(THREE, pours_of(THREE), limits=Limits(work=20.0))
-    assert enough.windows == "sure"
+    assert enough.held_frac is None
     assert enough.pours
 
 
@@ -148,10 +149,10 @@ def test_looking_for_help_ends_at_once_when_stopped(monkeypatch):
     job = with_shifts(THREE, coats=("11:00", "22:00"))
     tables = Tables(pours=pours_of(job))
     schedule = construct(job, tables.pours, tables=tables)
-    assert not schedule.keeps_policy
+    assert not schedule.keeps_limits
     monkeypatch.setattr(HandStop, "__call__", lambda _: True)
-    stopped = look_for_help(job, tables, schedule)
-    assert stopped.relaxed == ()
+    ways, _ = quick_ways(job, tables, schedule, HandStop(), math.inf)
+    assert ways == ()
 
 
 def test_ties_go_to_slack():

@@ -13,7 +13,7 @@ from cureplan.planning.schedule.floor_model import Tables, floor_model
 from cureplan.planning.schedule.placing import place_layer, place_pour
 from cureplan.planning.schedule.problem import OFFSETS, gather_intervals
 from cureplan.planning.schedule.remedies import option_ladder
-from cureplan.planning.schedule.tables import GUARD_S, PourTables
+from cureplan.planning.schedule.tables import GUARD_S, PourTables, Sureness
 from tests.schedule.rooms import demo, few_rooms, pours_of
 
 TWO_ROOMS = few_rooms("Cook line", "Corridor")
@@ -21,7 +21,7 @@ TWO_ROOMS = few_rooms("Cook line", "Corridor")
 
 @pytest.fixture(scope="module")
 def model():
-    return floor_model(TWO_ROOMS, Tables(pours=pours_of(TWO_ROOMS)), windows="sure")
+    return floor_model(TWO_ROOMS, Tables(pours=pours_of(TWO_ROOMS)))
 
 
 @examples(25)
@@ -68,7 +68,7 @@ def test_half_hours_and_straight_lines_are_near_every_minute_run():
     pours = pours_of(TWO_ROOMS)["Cook line"]
     starts = demo().access.begins.timestamp() + 2700.0 + np.arange(0.0, 7 * 3600.0, 420.0)
     option = PourOption(chilled=True, cool_filler=False, bays=2)
-    table = PourTables(pours).table(option, starts, windows="sure")
+    table = PourTables(pours).table(option, starts, sure=Sureness(windows=0.9, margins=0.9))
     run = [place_pour(pours, option, float(start)) for start in starts]
     assert table.margin_s == pytest.approx([r.planning_margin_s for r in run], abs=2.0)
     assert table.walkable_s == pytest.approx([r.walkable_s for r in run], abs=GUARD_S)

@@ -465,6 +465,7 @@ def _sheet(
         "made": label("made", made_at=plan.decisions.made_at.isoformat()),
         "status_state": view.status_state(plan),
         "chance": view.chance_text(plan, voice) if plan.rooms else "",
+        "weakest": view.weakest_text(plan, voice),
         "status_long": label(f"status.{status}.long", policy_min=plan.job.policy.margin_s / 60),
         "answers": view.answers(plan, voice),
         "warnings": [voice.say(warning) for warning in plan.warnings],

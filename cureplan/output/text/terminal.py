@@ -29,6 +29,7 @@ from cureplan.output.view.view import (
     status_key,
     status_state,
     voice_of,
+    weakest_text,
 )
 from cureplan.output.view.work import coats, primers
 from cureplan.planning.plan.model import Plan
@@ -201,6 +202,8 @@ def _head(page: _Page, plan: Plan, voice: Voice) -> None:
     )
     if plan.rooms:
         page.prose(chance_text(plan, voice), indent="  ")
+    if weakest := weakest_text(plan, voice):
+        page.prose(weakest, indent="  ")
     page.prose(
         voice.label(f"status.{key}.long", policy_min=plan.job.policy.margin_s / 60), indent="  "
     )

@@ -307,6 +307,10 @@ def _alternative(plan: Plan, voice: Voice, item: Alternative) -> AlternativeView
         short = ".short" if item.margin_min < 0 else ""
         then = voice.label(f"alternative.margin{short}", margin_min=item.margin_min)
         state = margin_state(plan, item.margin_min)
+    if item.chance_frac is not None and item.opens is not None:
+        then = voice.label(
+            "alternative.chance", keeps_frac=item.chance_frac, open_at=item.opens.isoformat()
+        )
     what = voice.say(item.what)
     if item.room is not None and one_line(item.room) not in what:
         what = f"{one_line(item.room)}: {what}"

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Literal
+from typing import Any, Literal
 
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
@@ -49,9 +49,12 @@ def voice_of(plan: Plan, language: str | None = None) -> Voice:
     )
 
 
-def is_sure_enough(plan: Plan) -> bool:
-    """Whether all of the plan holds as often as the job asks."""
-    return plan.risk.all_keep_frac >= plan.job.policy.confidence
+def kept_as_expected(plan: Plan) -> bool:
+    """Whether a plan short of policy is so by its chance alone: no limit breaks as expected."""
+    states = {margin_state(plan, room.margin_min) for room in plan.rooms}
+    late = any(coat.start > coat.closes for coat in plan.coats)
+    late |= any(room.opens > room.open_by for room in plan.rooms)
+    return plan.status == "short of policy" and states == {"kept"} and not late
 
 
 def chance_text(plan: Plan, voice: Voice) -> str:
@@ -64,9 +67,26 @@ def chance_text(plan: Plan, voice: Voice) -> str:
     )
 
 
+def weakest_text(plan: Plan, voice: Voice) -> str:
+    """What costs a plan the most of its chance, where it has less than the job asks."""
+    if not plan.rooms or plan.risk.all_keep_frac >= plan.job.policy.confidence:
+        return ""
+    room = min(plan.rooms, key=lambda r: r.keeps_frac)
+    bucket = min(plan.buckets_of(room.room), key=lambda b: b.keeps_frac)
+    parts: list[tuple[float, str, dict[str, Any]]] = [
+        (room.keeps_frac, "buckets", {"room": room.room, "bucket": bucket.number}),
+        *((c.keeps_frac, "coat", {"room": c.room, "coat": c.coat}) for c in plan.coats),
+        *((p.keeps_frac, "primer", {"room": p.room}) for p in plan.primers),
+        (plan.risk.shifts_keep_frac, "shifts", {}),
+        (plan.risk.opens_on_time_frac, "opening", {}),
+    ]
+    keeps_frac, what, values = min(parts, key=lambda part: part[0])
+    return voice.label(f"weakest.{what}", keeps_frac=keeps_frac, **values)
+
+
 def status_key(plan: Plan) -> str:
     """The status as a label's key: "within", "unsure", "short" or "none"."""
-    if plan.status == "within policy" and not is_sure_enough(plan):
+    if kept_as_expected(plan):
         return "unsure"
     return {
         "within policy": "within",
@@ -78,7 +98,7 @@ def status_key(plan: Plan) -> str:
 def status_state(plan: Plan) -> State:
     """The status as a shape: short as soon as one floor is."""
     if plan.status == "within policy":
-        return "kept" if is_sure_enough(plan) else "tight"
+        return "kept"
     none = plan.status == "no feasible plan"
     return "short" if none or any(room.margin_min < 0 for room in plan.rooms) else "tight"
 
@@ -290,7 +310,7 @@ def _room_details(plan: Plan, voice: Voice, room: RoomPlan) -> tuple[str, ...]:
     return (
         voice.label(
             "room.sure",
-            share_frac=plan.job.policy.confidence,
+            share_frac=plan.decisions.held_frac,
             sure=margin_text(voice, room.sure_margin_min),
         ),
         voice.label(

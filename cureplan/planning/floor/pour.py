@@ -306,12 +306,13 @@ class RoomPours:
             batch_s=float(times.smoothed_s[0] - times.liquids_in_s[0]),
         )
 
-    def limits(self, layer: Layer, *, sure: bool = False) -> LayerLimits:
+    def limits(self, layer: Layer, *, confidence: float = 0.5) -> LayerLimits:
         """When a layer may be laid by temperature and dew point.
 
-        Surely so: clear of temperatures by what slab and air err at the job's confidence.
+        Clear of temperatures by what slab and air err at a confidence, the job's at most.
         """
-        guard_k = sure_k(SLAB_SD_K, confidence=self.job.policy.confidence) if sure else 0.0
+        confidence = min(confidence, self.job.policy.confidence)
+        guard_k = sure_k(SLAB_SD_K, confidence=confidence)
         return LayerLimits(self.job, layer, self.conditions, guard_k)
 
     def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, AgeCurve]:
@@ -322,9 +323,12 @@ class RoomPours:
             return self.primer
         return self.topcoat, self.topcoat_curve
 
-    def long_factors(self, layer: Layer, at_s: float) -> tuple[float, float]:
+    def long_factors(
+        self, layer: Layer, at_s: float, *, confidence: float | None = None
+    ) -> tuple[float, float]:
         """Age factors (wait, close) of a layer over the hours until the next one."""
-        return self._factors(at_s, self.material(layer)[0], SLAB_SD_K)
+        doubt = self._doubt(at_s, self.material(layer)[0], SLAB_SD_K)
+        return time_factors(doubt, confidence=confidence or self.job.policy.confidence)
 
     def run(
         self,
@@ -363,15 +367,12 @@ class RoomPours:
         sd_k = slab_sd_k(at_s, reading_s=self.conditions.reading_s)
         return self._doubt(at_s, self.clocks, sd_k)
 
-    def wet_factors(self, at_s: float) -> tuple[float, float]:
-        """Age factors (wait, close) of the wet slurry at the job's confidence."""
-        return time_factors(self.wet_doubt(at_s), confidence=self.job.policy.confidence)
-
-    def _factors(
-        self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
+    def wet_factors(
+        self, at_s: float, *, confidence: float | None = None
     ) -> tuple[float, float]:
-        doubt = self._doubt(at_s, clocks, temp_sd_k)
-        return time_factors(doubt, confidence=self.job.policy.confidence)
+        """Age factors (wait, close) of the wet slurry, at the job's confidence or another."""
+        confidence = confidence or self.job.policy.confidence
+        return time_factors(self.wet_doubt(at_s), confidence=confidence)
 
     def _doubt(
         self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
@@ -384,10 +385,15 @@ class RoomPours:
         )
 
     def sure_margin_s(
-        self, option: PourOption, start_s: float, *, crew: Crew | None = None
+        self,
+        option: PourOption,
+        start_s: float,
+        *,
+        crew: Crew | None = None,
+        confidence: float | None = None,
     ) -> float:
-        """Least margin that holds in the job's share of nights [s]."""
-        wait, _ = self.wet_factors(start_s)
+        """Least margin that holds in the job's share of nights, or in another [s]."""
+        wait, _ = self.wet_factors(start_s, confidence=confidence)
         return float(self.run(option, start_s, crew=crew, speed=wait).least_s[0])
 
     def least_margin_s(

@@ -13,6 +13,7 @@ if TYPE_CHECKING:
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
+from zoneinfo import ZoneInfo
 
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.doubt import FORECAST_SD_K, SLAB_SD_K
@@ -28,7 +29,7 @@ from cureplan.planning.plan.answers import (
 )
 from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
-from cureplan.planning.plan.hours import beyond_hours, hour_rows, limit_warnings
+from cureplan.planning.plan.hours import beyond_hours, hour_rows, instant, limit_warnings
 from cureplan.planning.plan.kits import (
     chill_plan,
     exotherm_caution,
@@ -83,8 +84,6 @@ def past_warnings(past: PastScores | None) -> tuple[Message, ...]:
 
 
 MOST_RELAXED = 4
-EVEN_ODDS = 0.5
-"""Confidence of a window held to what is expected."""
 
 
 def assemble(
@@ -98,18 +97,18 @@ def assemble(
     past: PastScores | None = None,
 ) -> Plan:
     """Freeze everything that was decided."""
-    wanted, job = job, _as_planned(job, schedule)
     rooms = room_plans(job, pours, schedule, keeps_frac=odds.room_frac)
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
     chill = chill_plan(job, pours, schedule)
     primers = primer_plans(job, pours, schedule, odds.primer_frac)
-    unsure = _less_sure(wanted, schedule)
+    unsure = _less_sure(job, schedule)
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     return Plan(
         job=job,
         decisions=Decisions(
-            status=_status(schedule),
+            status=_status(job, schedule, odds),
+            held_frac=_held_frac(job, schedule),
             made_at=made_at.astimezone(job.site.zone).replace(microsecond=0),
             answers=(
                 order_answer(job, rooms, calls, odds, primers=primers),
@@ -149,7 +148,7 @@ def assemble(
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,
             ),
-            *limit_warnings(wanted, pours, schedule, odds.limits_frac),
+            *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
             _exotherm(job, pours, schedule),
             *humidity_warnings(job, pours),
@@ -166,7 +165,8 @@ def assemble(
 
 def with_help(plan: Plan, schedule: Schedule) -> Plan:
     """The plan with what would mend it, cheapest first, ahead of what else would help."""
-    others = (*_relaxed(schedule), *plan.decisions.alternatives)
+    zone = plan.job.site.zone
+    others = (*_relaxed(schedule, zone), *plan.decisions.alternatives)
     return replace(plan, decisions=replace(plan.decisions, alternatives=others))
 
 
@@ -175,20 +175,27 @@ def _exotherm(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> M
     return exotherm_caution(job, pours[tightest.room], tightest)
 
 
-def _relaxed(schedule: Schedule) -> tuple[Alternative, ...]:
+def _relaxed(schedule: Schedule, zone: ZoneInfo) -> tuple[Alternative, ...]:
     return tuple(
         Alternative(
-            what=relaxed.say, also=relaxed.also, room=None, margin_min=None, buys_min=None
+            what=relaxed.say,
+            also=relaxed.also,
+            room=None,
+            margin_min=None,
+            buys_min=None,
+            chance_frac=relaxed.chance_frac,
+            opens=None if relaxed.opens_s is None else instant(relaxed.opens_s, zone),
         )
         for relaxed in (schedule.relaxed or ())[:MOST_RELAXED]
     )
 
 
-def _less_sure(wanted: Job, schedule: Schedule) -> tuple[Message, ...]:
-    if schedule.windows == "sure":
+def _less_sure(job: Job, schedule: Schedule) -> tuple[Message, ...]:
+    if schedule.held_frac is None:
         return ()
-    code = "warn.even_odds" if schedule.sure_known == "impossible" else "warn.sure_unknown"
-    return (Message(code, {"wanted_frac": wanted.policy.confidence}),)
+    code = "warn.less_sure" if schedule.sure_known == "impossible" else "warn.sure_unknown"
+    values = {"wanted_frac": job.policy.confidence, "held_frac": schedule.held_frac}
+    return (Message(code, dict(values)),)
 
 
 def _search_source(schedule: Schedule) -> Source:
@@ -197,17 +204,17 @@ def _search_source(schedule: Schedule) -> Source:
     return Source(kind="assumption", label="search", licence=None, generic=False, detail=detail)
 
 
-def _as_planned(job: Job, schedule: Schedule) -> Job:
-    """The job with the confidence its windows were really held to."""
-    if schedule.windows == "sure":
-        return job
-    return replace(job, policy=replace(job.policy, confidence=EVEN_ODDS))
+def _held_frac(job: Job, schedule: Schedule) -> float:
+    """The confidence that windows and sure margins are stated at."""
+    return job.policy.confidence if schedule.held_frac is None else schedule.held_frac
 
 
-def _status(schedule: Schedule) -> Status:
+def _status(job: Job, schedule: Schedule, odds: Odds) -> Status:
+    """Within policy where margins are kept on the expected night, and all as often as asked."""
     if schedule.failures:
         return "no feasible plan"
-    return "within policy" if schedule.keeps_policy else "short of policy"
+    kept = schedule.keeps_margins_as_expected and odds.all_frac >= job.policy.confidence
+    return "within policy" if kept else "short of policy"
 
 
 def _takeoff(

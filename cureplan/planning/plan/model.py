@@ -369,6 +369,10 @@ class Alternative:
     room: str | None
     margin_min: float | None
     buys_min: float | None
+    chance_frac: float | None = None
+    """How often all of it would hold, planned in full with it; None: not planned."""
+    opens: datetime | None = None
+    """When the last room would open, by that plan."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -382,6 +386,9 @@ class Decisions:
     solver: str
     proven: bool
     gap_frac: float | None
+    held_frac: float
+    """The confidence at which each window and each sure margin is stated: the job's, or
+    less where that cannot be had."""
     known: str = "found"
     """What the search can say: proven best, found, or of a night's plan: placed."""
     ended: str = "settled"

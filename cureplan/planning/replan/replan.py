@@ -154,10 +154,16 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
         conditions=before,
     )
     rate = rate.after(readings)
-    job = corrected_job(plan.job, state, readings, conditions=before)
+    job = corrected_job(_as_held(plan), state, readings, conditions=before)
     conditions = corrected_conditions(before, job.rooms, readings, now_s=state.now_s)
     pours = _pours(job, conditions, rate)
     return _put_together(plan, events, state, readings, rate, pours)
+
+
+def _as_held(plan: Plan) -> Job:
+    """The job with the confidence its plan's windows are stated at."""
+    policy = replace(plan.job.policy, confidence=plan.decisions.held_frac)
+    return replace(plan.job, policy=policy)
 
 
 def _pours(
@@ -184,13 +190,16 @@ def _put_together(
         rooms = tuple(room for room in job.rooms if room.name not in found.left_out)
         job = replace(job, rooms=rooms)
     placed = tuple(found.placed.values())
+    held, asked = job.policy.confidence, old.job.policy.confidence
     schedule = Schedule(
         pours=placed,
         coats=place_coats_again(job, found.pours, placed, planned=old.coats, now_s=state.now_s),
         failures=(),
         required_s=job.policy.margin_s,
+        held_frac=held if held < asked else None,
         primers=_primers(old, found),
     )
+    job = replace(job, policy=replace(job.policy, confidence=asked))
     odds = assess(job, found.pours, schedule, issued_s=state.now_s)
     made_at = instant(state.now_s, job.site.zone)
     new = assemble(job, plan_series(old), found.pours, schedule, odds, made_at=made_at)

@@ -12,7 +12,10 @@ from cureplan.inputs.job.model import Crew, Job, Remedy, Shift
 from cureplan.planning.floor.crew import what_is_more, with_one_more
 
 __all__ = [
+    "COAT_LONGER",
+    "COAT_SOONER",
     "GRADED",
+    "IN_SOONER",
     "OPENING",
     "POURING",
     "REMEDY_WORDS",
@@ -125,13 +128,10 @@ _coat_longer = _shift_moved("topcoat_shifts", "ends", "relax.coat_longer")
 
 OPENING: Final = Graded(make=_open_later, step_min=10, most_min=2880)
 POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)
-GRADED: Final = (
-    Graded(make=_coat_sooner, step_min=15, most_min=480),
-    Graded(make=_coat_longer, step_min=15, most_min=480),
-    POURING,
-    Graded(make=_in_sooner, step_min=15, most_min=480),
-    OPENING,
-)
+COAT_SOONER: Final = Graded(make=_coat_sooner, step_min=15, most_min=480)
+COAT_LONGER: Final = Graded(make=_coat_longer, step_min=15, most_min=480)
+IN_SOONER: Final = Graded(make=_in_sooner, step_min=15, most_min=480)
+GRADED: Final = (COAT_SOONER, COAT_LONGER, POURING, IN_SOONER, OPENING)
 
 
 def more_hands(job: Job, task: str) -> Change:

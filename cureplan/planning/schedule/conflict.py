@@ -23,7 +23,12 @@ from cureplan.inputs.job.model import Cards, Job, Shift
 from cureplan.planning.floor.layers import CREWS, HANDS, Layer
 from cureplan.planning.floor.limits import Breach, LayerLimits
 from cureplan.planning.floor.pour import AS_IS, RoomPours
-from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.planning.schedule.floor_model import (
+    FloorModel,
+    Tables,
+    as_expected,
+    floor_model,
+)
 from cureplan.planning.schedule.heuristic import improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import Failure, Stop, never
@@ -63,7 +68,7 @@ class _Some:
     def model(self) -> FloorModel:
         """Their tables, windows as expected: what these do not allow, nothing does."""
         job = self._lifted()
-        return floor_model(job, self.tables.under(job), windows="expected")
+        return floor_model(job, self.tables.under(job), sure=as_expected(job))
 
     @cached_property
     def problem(self) -> Problem:

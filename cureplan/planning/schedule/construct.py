@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
 from datetime import datetime
 
@@ -11,7 +12,12 @@ from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import room_conditions
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.schedule.conflict import alone, together
-from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.planning.schedule.floor_model import (
+    FloorModel,
+    Tables,
+    as_expected,
+    floor_model,
+)
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
 from cureplan.planning.schedule.lexicographic import (
     SHARES,
@@ -27,8 +33,8 @@ from cureplan.planning.schedule.outcome import (
     Stop,
     stopped_by_hand,
 )
-from cureplan.planning.schedule.placing import Windows
 from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
+from cureplan.planning.schedule.tables import Sureness
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.weather.hours.series import HourlySeries
@@ -37,9 +43,10 @@ __all__ = [
     "Progress",
     "Schedule",
     "construct",
+    "construct_at",
     "limits_for",
-    "look_for_help",
     "prepare_pours",
+    "quick_ways",
     "with_heaters",
 ]
 
@@ -84,8 +91,6 @@ MOST_OF_EACH = 2
 """Ways named where windows and margins fail, of each."""
 WORK_PER_ROOM2 = 0.1
 LEAST_WORK, MOST_WORK = 1.5, 15.0
-MOST_HELP = 2.0
-"""Looking for what would help may take so many times the work of the plan itself."""
 REST_WORK = 0.3
 """What a room's plan costs besides its search: odds, judge, putting together; measured."""
 MORE_WORK = 6.0
@@ -114,54 +119,73 @@ def construct(
     progress: Progress | None = None,
     limits: Limits | None = None,
     tables: Tables | None = None,
+    stop: Stop | None = None,
 ) -> Schedule:
-    """Place every pour and coat of a job; Ctrl-C ends the search with the best so far."""
+    """Place every pour and coat of a job; Ctrl-C ends the search with the best so far.
+
+    Every limit is kept as surely as the job asks, or where that cannot be, the windows
+    between layers as expected. `stop` is for a caller that hears Ctrl-C itself.
+    """
 
     def hear() -> None:
         if progress is not None:
             progress("stopping with the best so far")
 
-    with stopped_by_hand(hear) as stop:
+    with stopped_by_hand(hear) if stop is None else nullcontext(stop) as asked:
         search = _Search(
             job=job,
             tables=tables or Tables(pours=pours),
             progress=progress,
             limits=limits or limits_for(len(job.rooms)),
-            stop=stop,
+            stop=asked,
         )
         return replace(search.run(), worked=search.worked)
 
 
-def look_for_help(
-    job: Job, tables: Tables, schedule: Schedule, *, progress: Progress | None = None
-) -> Schedule:
-    """What would mend a schedule that falls short; Ctrl-C ends it with what was found."""
-    if progress is not None:
-        progress("looking for what would help; Ctrl-C ends it")
-    with stopped_by_hand() as stop:
-        relaxed = _what_helps(job, tables, schedule, stop)
-    return replace(schedule, relaxed=relaxed)
+def construct_at(
+    job: Job, tables: Tables, sure: Sureness, *, limits: Limits, stop: Stop
+) -> tuple[Schedule | None, float]:
+    """The same with every limit kept as surely as said, and the work it took.
+
+    None where no answer was found: within these limits on work there may still be one.
+    """
+    search = _Search(job=job, tables=tables, progress=None, limits=limits, stop=stop)
+    begun = search.begun(sure)
+    if begun.model.problem.empty:
+        return None, search.worked
+    if begun.first.choice is None:
+        begun = begun.going_on_from(search.any_choice(begun, limits))
+    if begun.first.choice is None:
+        return None, search.worked
+    found = search.finished(begun, search.solved(begun))
+    return replace(found, worked=search.worked), search.worked
 
 
-def _what_helps(
-    job: Job, tables: Tables, schedule: Schedule, stop: Stop
-) -> tuple[Relaxation, ...]:
-    """What would keep all limits; where windows and margins both fail, each by itself."""
-    budget = MOST_HELP * (schedule.worked + REST_WORK * len(job.rooms))
+def quick_ways(
+    job: Job, tables: Tables, schedule: Schedule, stop: Stop, budget: float
+) -> tuple[tuple[Relaxation, ...], float]:
+    """The least changes a quick search finds for limits that break, and the work it took.
+
+    Where windows and margins both fail, each by itself.
+    """
+    worked = 0.0
 
     def ways(goal: Goal, keeps: str, share: float = 1.0) -> tuple[Relaxation, ...]:
-        return relaxations(
+        nonlocal worked
+        found, spent = relaxations(
             job, tables, goal=goal, keeps=keeps, stop=stop, budget=share * budget
         )
+        worked += spent
+        return found
 
-    if schedule.windows == "sure" and not schedule.failures:
-        return ways("margin", "limits")
+    if schedule.held_frac is None and not schedule.failures:
+        return ways("margin", "limits"), worked
     if schedule.keeps_margins:
-        return ways("windows", "limits")
+        return ways("windows", "limits"), worked
     if schedule.failures:
-        return ways("windows", "windows")
+        return ways("windows", "windows"), worked
     windows, margins = ways("windows", "windows", 0.5), ways("margin alone", "margins", 0.5)
-    return (*windows[:MOST_OF_EACH], *margins[:MOST_OF_EACH])
+    return (*windows[:MOST_OF_EACH], *margins[:MOST_OF_EACH]), worked
 
 
 @dataclass(slots=True, kw_only=True)
@@ -176,29 +200,29 @@ class _Search:
     worked: float = 0.0
 
     def run(self) -> Schedule:
-        sure = self._begun("sure")
+        sure = self.begun(None)
         if sure.first.choice is not None:
-            return self._finished(sure, self._solved(sure))
-        expected = self._begun("expected")
+            return self.finished(sure, self.solved(sure))
+        expected = self.begun(as_expected(self.job))
         if expected.first.choice is None and not self.stop():
             # Before the long search: where not even the loosest limits hold together.
-            solved = self._any_choice(expected, self.limits)
+            solved = self.any_choice(expected, self.limits)
             if solved.known == "impossible":
                 return _failed(self.job, self.tables, expected, solved, self.stop)
             expected = expected.going_on_from(solved)
-        surely = self._solved(sure)
+        surely = self.solved(sure)
         if surely.choice is not None:
-            return self._finished(sure, surely)
+            return self.finished(sure, surely)
         if self.progress is not None:
             self.progress("no order found keeps every window as surely as asked")
-        solved = self._solved(expected)
+        solved = self.solved(expected)
         if solved.choice is None:
             return _failed(self.job, self.tables, expected, solved, self.stop)
-        return replace(self._finished(expected, solved), sure_known=surely.known)
+        return replace(self.finished(expected, solved), sure_known=surely.known)
 
-    def _begun(self, windows: Windows) -> _Begun:
+    def begun(self, sure: Sureness | None) -> _Begun:
         """Tables and a first order, tried whether or not somebody wants to stop."""
-        model = floor_model(self.job, self.tables, windows=windows)
+        model = floor_model(self.job, self.tables, sure=sure)
         on_news = None if self.progress is None else _Teller(self.progress, model)
         if model.problem.empty:
             alone = model.problem.empty[0]
@@ -214,12 +238,12 @@ class _Search:
         self.worked += TABLE_WORK * model.whole.size + first.work
         return _Begun(model=model, first=first, on_news=on_news)
 
-    def _solved(self, begun: _Begun) -> Solved:
+    def solved(self, begun: _Begun) -> Solved:
         """The best choice; with more work for a first one where none is known yet."""
         choice = begun.first.choice
         if choice is None:
             more = replace(self.limits, work=MORE_WORK * self.limits.work)
-            found = self._any_choice(begun, more)
+            found = self.any_choice(begun, more)
             if found.choice is None:
                 return found
             choice = found.choice
@@ -234,7 +258,7 @@ class _Search:
         self.worked += solved.worked
         return solved
 
-    def _any_choice(self, begun: _Begun, limits: Limits) -> Solved:
+    def any_choice(self, begun: _Begun, limits: Limits) -> Solved:
         solved = solve_in_order(
             begun.model.problem,
             None,
@@ -247,7 +271,7 @@ class _Search:
         self.worked += solved.worked
         return solved
 
-    def _finished(self, begun: _Begun, solved: Solved) -> Schedule:
+    def finished(self, begun: _Begun, solved: Solved) -> Schedule:
         if solved.choice is None:
             raise AssertionError("only an answer is put into hours")
         return _described(begun.model.schedule(solved.choice), solved)

@@ -15,7 +15,6 @@ from cureplan.planning.schedule.placing import (
     PlacedCoat,
     PlacedPour,
     Span,
-    Windows,
     crew_spans,
     place_layer,
     place_pour,
@@ -23,11 +22,19 @@ from cureplan.planning.schedule.placing import (
 from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
 from cureplan.planning.schedule.slots import SLOT_S, Slots
-from cureplan.planning.schedule.tables import PourTables, layer_stage
+from cureplan.planning.schedule.tables import PourTables, Sureness, layer_stage
 
 POURING = CREWS.index("pour")
 
-__all__ = ["FloorModel", "Tables", "floor_model"]
+__all__ = ["FloorModel", "Tables", "as_expected", "floor_model"]
+
+EVEN_ODDS = 0.5
+
+
+def as_expected(job: Job) -> Sureness:
+    """Windows as on the expected night, the buckets' margins still as asked."""
+    return Sureness(windows=EVEN_ODDS, margins=job.policy.confidence)
+
 
 CLEAR = Clear(
     band=int(600.0 / SLOT_S),
@@ -70,7 +77,12 @@ class FloorModel:
     """The same before states that lead nowhere were left out."""
     slots: Slots
     remedies: tuple[Remedy, ...]
-    windows: Windows
+    sure: Sureness
+
+    @property
+    def confidence(self) -> float:
+        """What windows and margins are stated at: never more than was asked."""
+        return min(self.sure.windows, self.job.policy.confidence)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -90,6 +102,7 @@ class FloorModel:
     def schedule(self, choice: Choice) -> Schedule:
         """Run what was chosen at its definite times."""
         primers, pours, coats = [], [], []
+        asked = self.job.policy.confidence
         for room, (name, stages) in enumerate(zip(self.names, self.problem.rooms, strict=True)):
             first = self.problem.pour(room)
             under: PlacedCoat | None = None
@@ -97,7 +110,7 @@ class FloorModel:
             for number in range(first):
                 begins_s = float(self.slots.at(stages[number].begins[choice[room][number]]))
                 under = place_layer(
-                    self.pours[name], works[number], under, begins_s, windows=self.windows
+                    self.pours[name], works[number], under, begins_s, confidence=self.confidence
                 )
                 primers.append(under)
             poured = self._pour(room, name, choice, under)
@@ -110,7 +123,7 @@ class FloorModel:
                     poured.works[number],
                     below,
                     begins_s,
-                    windows=self.windows,
+                    confidence=self.confidence,
                 )
                 coats.append(below)
         return Schedule(
@@ -119,7 +132,7 @@ class FloorModel:
             coats=tuple(sorted(coats, key=lambda c: c.begins_s)),
             failures=(),
             required_s=self.job.policy.margin_s,
-            windows=self.windows,
+            held_frac=self.confidence if self.confidence < asked else None,
         )
 
     def _option(self, room: int, choice: Choice) -> PourOption:
@@ -138,7 +151,7 @@ class FloorModel:
             self._option(room, choice),
             float(self.slots.at(stage.begins[k])),
             delayed=self._waits_for_margin(choice, room),
-            windows=self.windows,
+            confidence=self.confidence,
             below=below,
         )
 
@@ -170,16 +183,17 @@ def floor_model(
     job: Job,
     tables: Tables,
     *,
-    windows: Windows,
-    spare: bool = False,
+    sure: Sureness | None = None,
     remedies: Sequence[Remedy] | None = None,
 ) -> FloorModel:
-    """Table every pour and coat of a job.
+    """Table every pour and coat of a job, every limit kept as surely as the job asks.
 
     Rooms of one `group` are poured in one go: one after the other within a shift, with
     nothing but the changeover in between, in whatever order is best.
     """
     allowed = job.policy.remedies if remedies is None else tuple(remedies)
+    asked = job.policy.confidence
+    sure = sure or Sureness(windows=asked, margins=asked)
     slots = Slots.since(job.access.begins.timestamp())
     pour_spans = crew_spans(job, job.crew.pour_shifts)
     coat_spans = crew_spans(job, job.crew.topcoat_shifts)
@@ -190,8 +204,7 @@ def floor_model(
             slots,
             spans={"pour": pour_spans, "topcoat": coat_spans, "primer": pour_spans},
             remedies=allowed,
-            windows=windows,
-            spare=spare,
+            sure=sure,
             due_s=job.due(room.name).timestamp(),
         )
         for room in job.rooms
@@ -223,7 +236,7 @@ def floor_model(
         whole=problem,
         slots=slots,
         remedies=allowed,
-        windows=windows,
+        sure=sure,
     )
 
 
@@ -234,15 +247,12 @@ def _room_stages(
     *,
     spans: Mapping[str, Sequence[Span]],
     remedies: Sequence[Remedy],
-    windows: Windows,
-    spare: bool,
+    sure: Sureness,
     due_s: float,
 ) -> tuple[Stage, ...]:
     """One stage for each task of a floor; the pour first, since its options decide."""
     pours = tables.pours[room.name]
-    pour = tables.of(room.name).stage(
-        spans["pour"], slots, remedies=remedies, windows=windows, spare=spare
-    )
+    pour = tables.of(room.name).stage(spans["pour"], slots, remedies=remedies, sure=sure)
     ladder = option_ladder(remedies)
     options = [ladder[i] for i in sorted(set(pour.option.tolist()))] or [ladder[0]]
     return tuple(
@@ -254,8 +264,7 @@ def _room_stages(
             spans[task[-1].crew],
             slots,
             options=options,
-            windows=windows,
-            spare=spare,
+            sure=sure,
             due_s=due_s,
         )
         for number, task in enumerate(pours.tasks)

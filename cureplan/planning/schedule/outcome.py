@@ -11,7 +11,8 @@ from types import FrameType
 from typing import Literal
 
 from cureplan.core.messages import Message
-from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, Windows
+from cureplan.inputs.job.model import Job
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
 __all__ = [
     "Ended",
@@ -89,10 +90,16 @@ class Failure:
 class Relaxation:
     """What could give way, and by how much: for the sheets and for an error."""
 
+    job: Job
+    """With the limit moved."""
     say: Message
     also: Message | None
     """The second limit, where one will not do."""
     effort_min: float
+    chance_frac: float | None = None
+    """How often all of the changed job's plan holds; None where it was not planned."""
+    opens_s: float | None = None
+    """When its last room opens [epoch s]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -117,7 +124,8 @@ class Schedule:
     gap_frac: float | None = None
     """How much sooner, at most, the job could open: share of the time from access to
     opening; None where nobody looked."""
-    windows: Windows = "sure"
+    held_frac: float | None = None
+    """The confidence at which each window is kept, where that is less than was asked."""
     relaxed: tuple[Relaxation, ...] | None = None
     """What would mend it where it falls short, cheapest first; None where nobody looked."""
 
@@ -145,12 +153,18 @@ class Schedule:
     @property
     def keeps_margins(self) -> bool:
         """Whether every pour keeps the margin to plan on."""
-        # Half a second: the policy is stated in minutes.
-        return bool(self.pours) and all(
-            pour.planning_margin_s >= self.required_s - 0.5 for pour in self.pours
-        )
+        return self._all_keep(pour.planning_margin_s for pour in self.pours)
 
     @property
-    def keeps_policy(self) -> bool:
-        """Whether margins and windows hold as the job asks."""
-        return not self.failures and self.windows == "sure" and self.keeps_margins
+    def keeps_margins_as_expected(self) -> bool:
+        """Whether every pour keeps the margin asked on the expected night."""
+        return self._all_keep(pour.margin_s for pour in self.pours)
+
+    def _all_keep(self, margins_s: Iterator[float]) -> bool:
+        # Half a second: the policy is stated in minutes.
+        return bool(self.pours) and all(m >= self.required_s - 0.5 for m in margins_s)
+
+    @property
+    def keeps_limits(self) -> bool:
+        """Whether each margin and window by itself holds as surely as the job asks."""
+        return not self.failures and self.held_frac is None and self.keeps_margins

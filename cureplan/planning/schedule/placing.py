@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import Literal
 
 import numpy as np
 
@@ -27,7 +26,6 @@ __all__ = [
     "PlacedCoat",
     "PlacedPour",
     "Span",
-    "Windows",
     "crew_spans",
     "earliest_start",
     "place_layer",
@@ -75,10 +73,6 @@ def earliest_start(
                 return start
             start = later
     return None
-
-
-Windows = Literal["sure", "expected"]
-"""Whether coats keep their windows at the job's confidence, or on the expected night."""
 
 
 ANY_TIME = Window(opens_s=float("-inf"), closes_s=float("inf"))
@@ -161,17 +155,19 @@ def place_pour(
     start_s: float,
     *,
     delayed: bool = False,
-    windows: Windows = "sure",
+    confidence: float | None = None,
     below: PlacedCoat | None = None,
 ) -> PlacedPour:
-    """Run a floor's buckets at a definite start and see when it bears feet and coats."""
+    """Run a floor's buckets at a definite start and see when it bears feet and coats.
+
+    At the job's confidence, or at another: at 0.5 everything is as expected.
+    """
     plan = pours.plan(option)
     works, clocks = pours.works(option), pours.run(option, start_s)
     margin_s = float(clocks.least_s[0])
-    wait, close, sure_s = 1.0, 1.0, margin_s
-    if windows == "sure":
-        wait, close = pours.long_factors(works[pours.pour_task].layer, start_s)
-        sure_s = pours.sure_margin_s(option, start_s)
+    own = works[pours.pour_task].layer
+    wait, close = pours.long_factors(own, start_s, confidence=confidence)
+    sure_s = pours.sure_margin_s(option, start_s, confidence=confidence)
     landed = Landed(
         pour_s=start_s + plan.times.pour_s,
         pour_age_s=clocks.pour_age_s[0],
@@ -205,14 +201,12 @@ def place_layer(
     below: PlacedPour | PlacedCoat | None,
     begins_s: float,
     *,
-    windows: Windows = "sure",
+    confidence: float | None = None,
 ) -> PlacedCoat:
     """A thin layer begun at a definite time over the one below, or on the bare slab."""
     start_s = begins_s + work.lead_s
     clocks, curve = pours.material(work.layer)
-    wait, close = 1.0, 1.0
-    if windows == "sure":
-        wait, close = pours.long_factors(work.layer, start_s)
+    wait, close = pours.long_factors(work.layer, start_s, confidence=confidence)
     return PlacedCoat(
         room=pours.room.name,
         window=_window(below, work),

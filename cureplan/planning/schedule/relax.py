@@ -27,11 +27,15 @@ from cureplan.planning.schedule.changes import (
     more_remedies,
     opening_at,
 )
-from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
+from cureplan.planning.schedule.floor_model import (
+    FloorModel,
+    Tables,
+    as_expected,
+    floor_model,
+)
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, lower_bounds, solve_in_order
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, never
-from cureplan.planning.schedule.placing import Windows
 from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
 
 __all__ = [
@@ -39,6 +43,7 @@ __all__ = [
     "Goal",
     "explain",
     "relaxations",
+    "same_hands",
 ]
 
 Goal = Literal["windows", "margin", "margin alone"]
@@ -71,7 +76,8 @@ class _Trials:
     goal: Goal
     stop: Stop
     budget: float
-    """Work left, in the solver's own units."""
+    """Work it may take, in the solver's own units."""
+    worked: float = 0.0
 
     @property
     def pours(self) -> Mapping[str, RoomPours]:
@@ -85,18 +91,18 @@ class _Trials:
 
     def model(self, job: Job) -> FloorModel:
         """The changed job's tables."""
-        windows: Windows = "expected" if self.goal == "margin alone" else "sure"
-        if _same_hands(job, self.job):
+        sure = as_expected(job) if self.goal == "margin alone" else None
+        if same_hands(job, self.job):
             tables = self.tables
         else:
             tables = Tables(pours={r.name: self.pours[r.name].under(r, job) for r in job.rooms})
-        model = floor_model(job, tables, windows=windows)
-        self.budget -= TABLE_WORK * model.whole.size
+        model = floor_model(job, tables, sure=sure)
+        self.worked += TABLE_WORK * model.whole.size
         return model
 
     def choice(self, problem: Problem, order: tuple[int, ...]) -> Choice | None:
         """A choice that reaches the goal, or None where none was found."""
-        if self.stop() or self.budget <= 0.0:
+        if self.over():
             raise _OverError
         if problem.empty:
             return None
@@ -116,14 +122,14 @@ class _Trials:
             on_news=on_news,
             stop=lambda: self.stop() or bool(reached),
         )
-        self.budget -= first.work
+        self.worked += first.work
         if self.enough(problem, first.choice):
             return first.choice
         parts = ("waited",) if self.goal == "windows" else ("waited", "short_most")
         solved = solve_in_order(
             problem, first.choice, limits=PROBE, seed=0, parts=parts, stop=self.stop
         )
-        self.budget -= solved.worked
+        self.worked += solved.worked
         return solved.choice if self.enough(problem, solved.choice) else None
 
     def enough(self, problem: Problem, choice: Choice | None) -> bool:
@@ -131,6 +137,10 @@ class _Trials:
         if choice is None:
             return False
         return self.goal == "windows" or score(problem, choice).short_most == 0
+
+    def over(self) -> bool:
+        """Whether somebody stopped the looking, or its work is used up."""
+        return self.stop() or self.worked >= self.budget
 
     def thinkable(self, change: Change | None) -> bool:
         """Whether a change is one at all, and the weather known reaches that far."""
@@ -154,8 +164,9 @@ def relaxations(
     keeps: str,
     stop: Stop = never,
     budget: float = inf,
-) -> tuple[Relaxation, ...]:
-    """Changes under which the job reaches a goal, cheapest first; two where one will not do.
+) -> tuple[tuple[Relaxation, ...], float]:
+    """Changes under which the job reaches a goal, cheapest first, and the work it took; two
+    where one will not do.
 
     Not a proof that less would not do: a change counts when a way was found quickly.
     """
@@ -170,13 +181,15 @@ def relaxations(
             late = _late_rooms(trials, keeps)
     relaxed = [
         Relaxation(
+            job=change.job,
             say=Message(change.say.code, {**change.say.values, "keeps": keeps}),
             also=change.also,
             effort_min=change.effort_min,
         )
         for change in changes
     ]
-    return tuple(sorted([*relaxed, *late], key=lambda r: r.effort_min))
+    found = tuple(sorted([*relaxed, *late], key=lambda r: r.effort_min))
+    return found, trials.worked
 
 
 def _look(trials: _Trials) -> Iterator[Change]:
@@ -292,7 +305,7 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
         return []
     due = [job.due(room.name).timestamp() for room in job.rooms]
     problem = _counting_late(model, due)
-    if trials.stop() or trials.budget <= 0.0:
+    if trials.over():
         raise _OverError
     first = improve_orders(problem, model.first_order(), most=MOST_ORDERS, stop=trials.stop)
     parts = ("waited", "short_most", "short_sum", "last_shift", "cost", "ready")
@@ -315,6 +328,14 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     rooms = ", ".join(late)
     return [
         Relaxation(
+            job=replace(
+                job,
+                access=unbound.access,
+                rooms=tuple(
+                    replace(room, open_by=opens if room.name in late else job.due(room.name))
+                    for room in job.rooms
+                ),
+            ),
             say=Message(
                 "relax.rooms_later",
                 {"rooms": rooms, "open_at": opens.isoformat(), "keeps": keeps},
@@ -338,7 +359,7 @@ def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
     return replace(model.problem, rooms=tuple(rooms), may_wait=True)
 
 
-def _same_hands(one: Job, two: Job) -> bool:
+def same_hands(one: Job, two: Job) -> bool:
     """Whether two crews differ in their shifts at most."""
     return replace(one.crew, pour_shifts=(), topcoat_shifts=()) == replace(
         two.crew, pour_shifts=(), topcoat_shifts=()

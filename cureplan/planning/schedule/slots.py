@@ -14,12 +14,10 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.planning.schedule.problem import NEVER
 
-__all__ = ["SLOT_S", "Slots", "latest_start_s", "nodes_of", "straight"]
+__all__ = ["SLOT_S", "Slots", "nodes_of", "straight"]
 
 SLOT_S = 60.0
 NODE_S = 300.0
-SPARE_S, SPARE_FRAC = 1800.0, 0.25
-"""What a coat is kept clear of its window's end by, unless the window is short: invented."""
 _FAR_S = 1e12
 # A millisecond keeps a floating-point 19:45:00.0000001 from becoming 19:50.
 _EPS_S = 1e-3
@@ -76,19 +74,3 @@ def straight(
 ) -> NDArray[np.float64]:
     """Values between nodes; from the last finite node on, as good as never."""
     return np.interp(at_s, nodes_s, np.minimum(values_s, _FAR_S))
-
-
-def latest_start_s(
-    opens_s: NDArray[np.float64], closes_s: NDArray[np.float64]
-) -> NDArray[np.float64]:
-    """Until when a coat may be planned, so that a crew that comes late still meets it.
-
-    Half an hour before its window closes, or where that is short at three quarters of it.
-
-    Examples
-    --------
-    >>> latest_start_s(np.array([0.0, 0.0]), np.array([36_000.0, 1200.0])).tolist()
-    [34200.0, 900.0]
-    """
-    spare_s = np.minimum(SPARE_S, SPARE_FRAC * np.maximum(0.0, closes_s - opens_s))
-    return np.asarray(closes_s - spare_s)

@@ -19,16 +19,17 @@ from cureplan.planning.floor.layers import (
     starts_over,
 )
 from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.schedule.placing import Span, Windows
+from cureplan.planning.schedule.placing import Span
 from cureplan.planning.schedule.problem import NEVER, Stage, stage_of
 from cureplan.planning.schedule.remedies import option_cost, option_ladder
-from cureplan.planning.schedule.slots import Slots, latest_start_s, nodes_of, straight
+from cureplan.planning.schedule.slots import Slots, nodes_of, straight
 
 __all__ = [
     "BAND_S",
     "GUARD_S",
     "OptionTable",
     "PourTables",
+    "Sureness",
     "layer_stage",
 ]
 
@@ -38,6 +39,24 @@ BAND_S = 30.0
 GUARD_S = 5.0
 """Kept from every window: what straight lines between half-hours may be off by."""
 Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Sureness:
+    """How far every single limit is kept from where it breaks."""
+
+    windows: float
+    """Confidence of each window between layers; 0.5 is the expected night."""
+    margins: float
+    """Confidence of each bucket's margin."""
+    late_s: float = 0.0
+    """How late a crew may come and still keep its shift and the windows' ends."""
+    drag_frac: float = 0.0
+    """How much longer than planned it may have taken since its shift began."""
+
+    def behind_s(self, worked_s: Array) -> Array:
+        """How far behind its plan a crew may be that has worked so long."""
+        return np.asarray(np.hypot(self.late_s, self.drag_frac * worked_s))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,7 +78,8 @@ class _Rows:
     """What was run at full half-hours."""
 
     at_s: Array
-    margin_s: Array
+    central_s: Array
+    """Least margin on the expected night."""
     lasts_s: Array
     coldest_c: Array
     hottest_c: Array
@@ -76,12 +96,18 @@ class PourTables:
 
     pours: RoomPours
     _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
-    _factors: dict[float, tuple[float, float]] = field(init=False, default_factory=dict)
+    _sure_s: dict[tuple[PourOption, float], dict[float, float]] = field(
+        init=False, default_factory=dict
+    )
+    """Least margin at a confidence, by start."""
+    _factors: dict[tuple[float, float], tuple[float, float]] = field(
+        init=False, default_factory=dict
+    )
 
     def under(self, pours: RoomPours) -> PourTables:
         """The same runs for a job with other shifts, hours or dew margin, not other hands."""
         twin = PourTables(pours)
-        twin._rows, twin._factors = self._rows, self._factors
+        twin._rows, twin._factors, twin._sure_s = self._rows, self._factors, self._sure_s
         return twin
 
     @property
@@ -89,14 +115,12 @@ class PourTables:
         """The layer that is poured."""
         return self.pours.tasks[self.pours.pour_task][-1]
 
-    def table(self, option: PourOption, start_s: Array, *, windows: Windows) -> OptionTable:
+    def table(self, option: PourOption, start_s: Array, *, sure: Sureness) -> OptionTable:
         """Tabulate one option at given starts [epoch s], ascending, within the weather."""
         pours = self.pours
         plan = pours.plan(option)
         rows = self._run_rows(option, start_s)
-        factors = np.ones((start_s.size, 2))
-        if windows == "sure":
-            factors = np.array([self._factors_at(start) for start in start_s.tolist()])
+        factors = np.array([self._factors_at(at, sure.windows) for at in start_s.tolist()])
         wait, close = factors[:, :1], factors[:, 1:]
         landed = Landed(
             pour_s=start_s[:, None] + plan.times.pour_s,
@@ -111,7 +135,9 @@ class PourTables:
         opens_s, closes_s = starts_over(reached, self._next(option))
         low_c, high_c = pours.job.cards.slurry.limits.mixed_c
         return OptionTable(
-            margin_s=np.interp(start_s, rows.at_s, rows.margin_s),
+            margin_s=np.interp(
+                start_s, rows.at_s, self._margins(option, rows, start_s, sure.margins)
+            ),
             lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
             walkable_s=reached("foot_traffic").max(axis=1),
             mixed_spare_k=np.minimum(
@@ -126,10 +152,29 @@ class PourTables:
         """What is done to the floor after its pour."""
         return self.pours.works(option)[self.pours.pour_task + 1]
 
-    def _factors_at(self, start_s: float) -> tuple[float, float]:
-        if start_s not in self._factors:
-            self._factors[start_s] = self.pours.long_factors(self.layer, start_s)
-        return self._factors[start_s]
+    def _factors_at(self, start_s: float, confidence: float) -> tuple[float, float]:
+        key = (start_s, confidence)
+        if key not in self._factors:
+            self._factors[key] = self.pours.long_factors(
+                self.layer, start_s, confidence=confidence
+            )
+        return self._factors[key]
+
+    def _margins(
+        self, option: PourOption, rows: _Rows, start_s: Array, confidence: float
+    ) -> Array:
+        """Margin to plan on at every row around the starts: some minutes as expected, and
+        at the confidence none lost."""
+        known = self._sure_s.setdefault((option, confidence), {})
+        near = (rows.at_s >= start_s[0] - ROW_S) & (rows.at_s <= start_s[-1] + ROW_S)
+        missing = [at for at in rows.at_s[near].tolist() if at not in known]
+        if missing:
+            wait = [self.pours.wet_factors(at, confidence=confidence)[0] for at in missing]
+            least_s = self.pours.run(option, missing, speed=wait).least_s
+            known.update(zip(missing, least_s.tolist(), strict=True))
+        # Rows far from the starts carry no weight between them.
+        sure_s = np.array([known.get(at, 0.0) for at in rows.at_s.tolist()])
+        return np.minimum(rows.central_s, sure_s + self.pours.job.policy.margin_s)
 
     def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
         first, last = np.floor(start_s[0] / ROW_S), np.ceil(start_s[-1] / ROW_S)
@@ -148,23 +193,16 @@ class PourTables:
         return known
 
     def _run(self, option: PourOption, at_s: Array) -> _Rows:
-        pours = self.pours
-        wait = np.array([pours.wet_factors(float(at))[0] for at in at_s])
-        both = pours.run(
-            option,
-            np.concatenate([at_s, at_s]),
-            speed=np.concatenate([np.ones(at_s.size), wait]),
-        )
-        central_s, sure_s = np.split(both.least_s, 2)
-        by_s = both.broadcast_by_s[: at_s.size].max(axis=1) - at_s
+        run = self.pours.run(option, at_s)
+        by_s = run.broadcast_by_s.max(axis=1) - at_s
         return _Rows(
             at_s=at_s,
-            margin_s=np.minimum(central_s, sure_s + pours.job.policy.margin_s),
-            lasts_s=np.maximum(pours.plan(option).times.last_s, by_s),
-            coldest_c=both.mixed_c[: at_s.size].min(axis=1),
-            hottest_c=both.mixed_c[: at_s.size].max(axis=1),
-            pour_age_s=both.pour_age_s[: at_s.size],
-            film_age_s=both.film_age_s[: at_s.size],
+            central_s=run.least_s,
+            lasts_s=np.maximum(self.pours.plan(option).times.last_s, by_s),
+            coldest_c=run.mixed_c.min(axis=1),
+            hottest_c=run.mixed_c.max(axis=1),
+            pour_age_s=run.pour_age_s,
+            film_age_s=run.film_age_s,
         )
 
     def stage(
@@ -173,8 +211,7 @@ class PourTables:
         slots: Slots,
         *,
         remedies: Sequence[Remedy],
-        windows: Windows,
-        spare: bool,
+        sure: Sureness,
     ) -> Stage:
         """All states of this floor's pour."""
         begin, span = self._possible_begins(spans, slots)
@@ -185,7 +222,7 @@ class PourTables:
                 break
             if self._buys_nothing(option):
                 continue
-            stage = self._states(option, begin, span, spans, slots, windows, spare)
+            stage = self._states(option, begin, span, spans, slots, sure)
             stage = stage.labelled(cost=option_cost(option, remedies), option=number)
             enough = stage.short == 0
             kept.append(stage.keep(~enough | np.isin(stage.begins, begin[left])))
@@ -224,8 +261,7 @@ class PourTables:
         span: NDArray[np.int64],
         spans: Sequence[Span],
         slots: Slots,
-        windows: Windows,
-        spare: bool,
+        sure: Sureness,
     ) -> Stage:
         pours, job = self.pours, self.pours.job
         start_s = slots.at(begin)
@@ -236,14 +272,13 @@ class PourTables:
             return _no_states()
         start_s, begin, span, ends_s = start_s[held], begin[held], span[held], ends_s[held]
         nodes_s = nodes_of(start_s)
-        table = self.table(option, nodes_s, windows=windows)
+        table = self.table(option, nodes_s, sure=sure)
 
         def at_starts(values: Array) -> Array:
             return straight(start_s, nodes_s, values)
 
         lead_s = self._next(option).lead_s
         opens_s, closes_s = at_starts(table.opens_s), at_starts(table.closes_s)
-        latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
         done_s = start_s + at_starts(table.lasts_s)
         missing_s = job.policy.margin_s - at_starts(table.margin_s)
         stage = stage_of(
@@ -253,15 +288,16 @@ class PourTables:
             frees=slots.first_from(done_s + job.crew.changeover_s),
             walks=slots.first_from(at_starts(table.walkable_s) + GUARD_S),
             opens=slots.first_from(opens_s + GUARD_S - lead_s),
-            closes=slots.last_until(latest_s - GUARD_S - lead_s),
+            closes=slots.last_until(closes_s - GUARD_S - lead_s - sure.late_s),
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        kept = pours.limits(self.layer, sure=windows == "sure").kept(
+        kept = pours.limits(self.layer, confidence=sure.windows).kept(
             start_s, done_s - start_s, at_starts(table.walkable_s)
         )
         kept &= at_starts(table.mixed_spare_k) >= 0
-        return stage.keep(kept & (done_s <= ends_s) & (stage.opens <= stage.closes))
+        kept &= _in_shift(spans, span, done_s, sure)
+        return stage.keep(kept & (stage.opens <= stage.closes))
 
 
 def _no_states() -> Stage:
@@ -288,7 +324,7 @@ def _merged(one: _Rows, two: _Rows) -> _Rows:
 
     return _Rows(
         at_s=at_s[order],
-        margin_s=both("margin_s"),
+        central_s=both("central_s"),
         lasts_s=both("lasts_s"),
         coldest_c=both("coldest_c"),
         hottest_c=both("hottest_c"),
@@ -322,8 +358,7 @@ def layer_stage(
     slots: Slots,
     *,
     options: Iterable[PourOption],
-    windows: Windows,
-    spare: bool,
+    sure: Sureness,
     due_s: float,
 ) -> Stage:
     """All states of one task of a floor that lays a thin layer."""
@@ -331,21 +366,21 @@ def layer_stage(
     work = variants[0][task]
     begin, span = _possible_begins(pours, spans, slots, work.lead_s + work.duration_s)
     start_s = slots.at(begin) + work.lead_s
-    limits = pours.limits(work.layer, sure=windows == "sure")
+    limits = pours.limits(work.layer, confidence=sure.windows)
     laid = limits.kept(start_s, work.duration_s, start_s)
+    laid &= _in_shift(spans, span, start_s + work.duration_s, sure)
     begin, span, start_s = begin[laid], span[laid], start_s[laid]
     if begin.size == 0:
         return stage_of(crew=work.crew, begins=[], lasts=0, opens=0, closes=0)
     nodes_s = nodes_of(start_s)
     foot_s, opens_s, closes_s = (
         straight(start_s, nodes_s, values)
-        for values in _windows_after(pours, task, variants, nodes_s, windows)
+        for values in _windows_after(pours, task, variants, nodes_s, sure.windows)
     )
     cures = limits.kept(start_s, work.duration_s, foot_s)
     last = task + 1 == len(pours.tasks)
     ahead_s = 0.0 if last else variants[0][task + 1].lead_s
     done_s = start_s + work.duration_s
-    latest_s = latest_start_s(opens_s, closes_s) if spare else closes_s
     stage = stage_of(
         crew=work.crew,
         begins=begin,
@@ -354,11 +389,19 @@ def layer_stage(
         shuts=slots.last_until(start_s),
         walks=slots.first_from(foot_s + GUARD_S),
         opens=slots.first_from(opens_s + GUARD_S - ahead_s),
-        closes=slots.last_until(latest_s - GUARD_S - ahead_s),
+        closes=slots.last_until(closes_s - GUARD_S - ahead_s - sure.late_s),
         span=span,
     )
     cures &= stage.opens < NEVER
-    return stage.keep(cures & ((not last) | (opens_s + GUARD_S <= due_s)))
+    return stage.keep(cures & ((not last) | (opens_s + GUARD_S + sure.late_s <= due_s)))
+
+
+def _in_shift(
+    spans: Sequence[Span], span: NDArray[np.int64], done_s: Array, sure: Sureness
+) -> NDArray[np.bool_]:
+    """Which works end in their shift, however far behind the crew may be."""
+    edges_s = np.array([(s.begins_s, s.ends_s) for s in spans]).reshape(-1, 2)[span]
+    return np.asarray(done_s + sure.behind_s(done_s - edges_s[:, 0]) <= edges_s[:, 1])
 
 
 def _windows_after(
@@ -366,15 +409,15 @@ def _windows_after(
     task: int,
     variants: Sequence[tuple[Work, ...]],
     start_s: Array,
-    windows: Windows,
+    confidence: float,
 ) -> tuple[Array, Array, Array]:
     """When a layer begun at each start bears feet, and from when until when the next may
     start; after the last one, when the room is ready. The worst of all variants."""
     layer = variants[0][task].layer
     clocks, curve = pours.material(layer)
-    factors = np.ones((start_s.size, 2))
-    if windows == "sure":
-        factors = np.array([pours.long_factors(layer, float(s)) for s in start_s])
+    factors = np.array(
+        [pours.long_factors(layer, float(s), confidence=confidence) for s in start_s]
+    )
     wait, close = factors[:, :1], factors[:, 1:]
     foot_s, opens_s, closes_s = [], [], []
     for works in variants:

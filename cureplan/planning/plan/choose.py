@@ -1,0 +1,210 @@
+"""The schedule that most likely holds: limits kept more surely or less, judged by the odds.
+
+A job asks that all of it holds at a confidence. Kept at that confidence each by itself,
+its limits together hold less often; so they are kept more surely, step by step, until all
+of it holds as often as asked. Where not even each limit can be had as surely as asked,
+the steps lead down instead. The best by the full odds is taken.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
+from itertools import chain
+from statistics import NormalDist
+
+from cureplan.inputs.job.model import Job
+from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
+from cureplan.planning.odds.risk import Odds, assess
+from cureplan.planning.schedule.construct import (
+    Progress,
+    construct,
+    construct_at,
+    limits_for,
+)
+from cureplan.planning.schedule.floor_model import EVEN_ODDS, Tables
+from cureplan.planning.schedule.lexicographic import Limits
+from cureplan.planning.schedule.outcome import Schedule, Stop, stopped_by_hand
+from cureplan.planning.schedule.tables import Sureness
+
+__all__ = ["Chosen", "choose"]
+
+SURER = (0.7, 0.5, 0.3, 0.15, 0.07)
+"""Shares of the doubt a job allows that each single limit may have, one after the other."""
+SOONER = (0.75, 0.4)
+"""Shares of what is asked above even odds, where more sureness finds nothing better."""
+HALVINGS = 3
+"""How finely the confidence is looked for at which every window can be had."""
+MORE = 2.0
+"""All steps together may take so many times the work of the first schedule's search."""
+NOISE_FRAC = 0.01
+"""What two schedules over the same thousand nights may differ by without meaning it."""
+ODDS_WORK = 0.1
+"""What the odds of a room cost, in the solver's units of about a second; measured."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Chosen:
+    """A schedule and how often it holds; no odds where there is no schedule."""
+
+    schedule: Schedule
+    odds: Odds | None
+    stopped: bool = False
+
+    @property
+    def chance_frac(self) -> float:
+        """How often all of it holds."""
+        return 0.0 if self.odds is None else self.odds.all_frac
+
+    def keeps_policy(self, job: Job) -> bool:
+        """Whether margins are kept on the expected night, and all of it as often as asked."""
+        return (
+            self.schedule.keeps_margins_as_expected
+            and self.chance_frac >= job.policy.confidence
+        )
+
+
+def choose(
+    job: Job,
+    tables: Tables,
+    *,
+    issued_s: float,
+    limits: Limits | None = None,
+    progress: Progress | None = None,
+    stop: Stop | None = None,
+) -> Chosen:
+    """Plan a job so that all of it holds as often as asked, or else as often as may be.
+
+    Ctrl-C ends it with the best so far, unless a caller hears it and says so by `stop`.
+    """
+    if stop is None:
+
+        def hear() -> None:
+            if progress is not None:
+                progress("stopping with the best so far")
+
+        with stopped_by_hand(hear) as asked:
+            return choose(
+                job, tables, issued_s=issued_s, limits=limits, progress=progress, stop=asked
+            )
+    choosing = _Choosing(
+        job=job,
+        tables=tables,
+        issued_s=issued_s,
+        limits=limits or limits_for(len(job.rooms)),
+        progress=progress,
+        stop=stop,
+    )
+    return choosing.run()
+
+
+@dataclass(slots=True, kw_only=True)
+class _Choosing:
+    job: Job
+    tables: Tables
+    issued_s: float
+    limits: Limits
+    progress: Progress | None
+    stop: Stop
+    best: Chosen | None = None
+    worked: float = 0.0
+    seen: dict[object, Chosen] = field(default_factory=dict)
+
+    def run(self) -> Chosen:
+        first = construct(
+            self.job,
+            self.tables.pours,
+            progress=self.progress,
+            limits=self.limits,
+            tables=self.tables,
+            stop=self.stop,
+        )
+        self.worked = first.worked
+        if first.failures:
+            return Chosen(schedule=first, odds=None, stopped=self.stop())
+        self._weigh(first)
+        steps = self._between if first.held_frac is not None else self._surer
+        for _ in chain(steps(), self._walked_sooner()):
+            if self.best is None or self.best.keeps_policy(self.job):
+                break
+        if self.best is None:
+            raise AssertionError("a first schedule was weighed")
+        schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
+        return replace(self.best, schedule=schedule, stopped=self.stop())
+
+    def _weigh(self, schedule: Schedule) -> Chosen:
+        """Assess a schedule, unless one like it was; the best is kept."""
+        key = _starts(schedule)
+        if key not in self.seen:
+            odds = assess(self.job, self.tables.pours, schedule, issued_s=self.issued_s)
+            self.worked += ODDS_WORK * len(self.job.rooms)
+            self.seen[key] = Chosen(schedule=schedule, odds=odds)
+            if self.progress is not None:
+                self.progress(f"holds on {odds.all_frac:.0%} of nights")
+        found = self.seen[key]
+        if self.best is None or self._beats(found, self.best):
+            self.best = found
+        return found
+
+    def _beats(self, one: Chosen, other: Chosen) -> bool:
+        """Whether a schedule holds more often than another, beyond the drawing's own doubt."""
+        kept = one.keeps_policy(self.job), other.keeps_policy(self.job)
+        if kept[0] != kept[1]:
+            return kept[0]
+        return not kept[0] and one.chance_frac > other.chance_frac + NOISE_FRAC
+
+    def _surer(self) -> Iterator[None]:
+        """Every limit kept more surely, as long as a schedule is found."""
+        doubt = 1.0 - self.job.policy.confidence
+        for share in SURER:
+            yield
+            if not self._step(1.0 - share * doubt):
+                return
+
+    def _between(self) -> Iterator[None]:
+        """Windows kept as surely as can be, between even odds and what was asked."""
+        low, high = EVEN_ODDS, self.job.policy.confidence
+        for _ in range(HALVINGS):
+            yield
+            middle = 0.5 * (low + high)
+            if self._step(middle):
+                low = middle
+            else:
+                high = middle
+
+    def _walked_sooner(self) -> Iterator[None]:
+        """Floors crossed and coats begun sooner, by a crew that waits where it must."""
+        for share in SOONER:
+            yield
+            self._step(EVEN_ODDS + share * (self.job.policy.confidence - EVEN_ODDS))
+
+    def _step(self, confidence: float) -> bool:
+        """Plan with every limit kept at a confidence; whether that went."""
+        first = self.limits.work
+        left = (1.0 + MORE) * first - self.worked
+        if self.stop() or left <= 0.0:
+            return False
+        behind = NormalDist().inv_cdf(0.5 + 0.5 * confidence)
+        sure = Sureness(
+            windows=confidence,
+            margins=max(confidence, self.job.policy.confidence),
+            late_s=behind * LATE_SD_S,
+            drag_frac=behind * RHYTHM_SD_FRAC,
+        )
+        limits = replace(self.limits, work=min(left, first))
+        found, worked = construct_at(self.job, self.tables, sure, limits=limits, stop=self.stop)
+        self.worked += worked
+        if found is None:
+            return False
+        # Best for limits kept more surely than asked, which is not to say best of all.
+        known = "found" if found.known == "proven" else found.known
+        self._weigh(replace(found, known=known))
+        return True
+
+
+def _starts(schedule: Schedule) -> object:
+    return (
+        tuple((pour.room, pour.start_s, pour.option) for pour in schedule.pours),
+        tuple((coat.room, coat.coat, coat.begins_s) for coat in schedule.coats),
+        tuple((primer.room, primer.begins_s) for primer in schedule.primers),
+    )

@@ -1,0 +1,182 @@
+"""What would make a plan hold as often as asked: each change is planned in full.
+
+First the least changes that a quick search finds for limits that break; then what acts on
+the parts that cost the most chance. Cheapest first, within a bounded amount of work.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+
+from cureplan.core.messages import Message
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.crew import bottleneck
+from cureplan.planning.floor.pour import AS_IS
+from cureplan.planning.odds.risk import Odds
+from cureplan.planning.plan.choose import Chosen, choose
+from cureplan.planning.schedule.changes import (
+    COAT_LONGER,
+    COAT_SOONER,
+    IN_SOONER,
+    OPENING,
+    POURING,
+    REMEDY_WORDS,
+    Change,
+    Graded,
+    more_hands,
+    more_remedies,
+)
+from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
+from cureplan.planning.schedule.floor_model import Tables
+from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
+from cureplan.planning.schedule.relax import same_hands
+
+__all__ = ["look_for_help"]
+
+MOST_HELP = 2.0
+"""Looking for what would help may take so many times the work of the plan itself."""
+QUICK = 0.4
+"""Share of that for the quick search for limits that break."""
+ENOUGH = 4
+"""So many ways that reach what is asked are a choice."""
+FEW = 2
+WORTH_FRAC = 0.02
+"""A change that lifts the chance by less is none."""
+HOURS_MIN, OPENING_MIN = (60, 180), (120, 1440)
+"""How far shifts and the opening are moved, tried in this order."""
+
+
+def look_for_help(
+    job: Job,
+    tables: Tables,
+    chosen: Chosen,
+    *,
+    issued_s: float,
+    progress: Progress | None = None,
+) -> Schedule:
+    """The schedule with what would mend it; Ctrl-C ends the looking with what was found."""
+    if progress is not None:
+        progress("looking for what would help; Ctrl-C ends it")
+    with stopped_by_hand() as stop:
+        looking = _Looking(
+            job=job,
+            tables=tables,
+            chosen=chosen,
+            issued_s=issued_s,
+            progress=progress,
+            stop=stop,
+            budget=MOST_HELP * (chosen.schedule.worked + REST_WORK * len(job.rooms)),
+        )
+        return replace(chosen.schedule, relaxed=looking.run())
+
+
+@dataclass(slots=True, kw_only=True)
+class _Looking:
+    job: Job
+    tables: Tables
+    chosen: Chosen
+    issued_s: float
+    progress: Progress | None
+    stop: Stop
+    budget: float
+
+    def run(self) -> tuple[Relaxation, ...]:
+        reach: list[Relaxation] = []
+        more: list[Relaxation] = []
+        for way in self._candidates():
+            if self.stop() or self.budget <= 0.0 or len(reach) >= ENOUGH:
+                break
+            found = self._planned(way.job)
+            if found is None or found.odds is None:
+                continue
+            told = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
+            if found.keeps_policy(way.job):
+                reach.append(told)
+            elif found.chance_frac >= self.chosen.chance_frac + WORTH_FRAC:
+                more.append(_said(told, "more"))
+        more.sort(key=lambda way: -(way.chance_frac or 0.0))
+        more = more[: max(0, FEW - len(reach))]
+        return tuple(sorted([*reach, *more], key=lambda way: way.effort_min))
+
+    def _planned(self, job: Job) -> Chosen | None:
+        """The changed job planned in full, as it would be by itself."""
+        if self.progress is not None:
+            self.progress("trying what would help; Ctrl-C ends it")
+        if same_hands(job, self.job):
+            tables = self.tables.under(job)
+        else:
+            pours = self.tables.pours
+            tables = Tables(pours={r.name: pours[r.name].under(r, job) for r in job.rooms})
+        found = choose(job, tables, issued_s=self.issued_s, stop=self.stop)
+        self.budget -= found.schedule.worked + REST_WORK * len(job.rooms)
+        return None if self.stop() else found
+
+    def _candidates(self) -> Iterator[Relaxation]:
+        """Changes to try: what mends a limit that breaks, then what acts on the chance."""
+        tried: list[Job] = []
+        if not self.chosen.schedule.keeps_limits:
+            quick, worked = quick_ways(
+                self.job, self.tables, self.chosen.schedule, self.stop, QUICK * self.budget
+            )
+            self.budget -= worked
+            for way in quick:
+                tried.append(way.job)
+                yield way
+        if self.chosen.odds is None:
+            return
+        for change in self._by_chance(self.chosen.odds):
+            if change.job not in tried:
+                tried.append(change.job)
+                yield _said(
+                    Relaxation(
+                        job=change.job, say=change.say, also=None, effort_min=change.effort_min
+                    ),
+                    "chance",
+                )
+
+    def _by_chance(self, odds: Odds) -> Iterator[Change]:
+        """What acts on the part that is lost most often, cheapest first; then on the next."""
+        lost = {
+            "buckets": 1.0 - odds.buckets_frac,
+            "coats": 1.0 - odds.coats_frac,
+            "shifts": 1.0 - odds.shifts_frac,
+            "opening": 1.0 - odds.opening_frac,
+        }
+        for part in sorted(lost, key=lambda name: -lost[name]):
+            if lost[part] > 0.0:
+                yield from sorted(self._acting_on(part), key=lambda change: change.effort_min)
+
+    def _acting_on(self, part: str) -> list[Change]:
+        job = self.job
+        plans = [room.plan(AS_IS) for room in self.tables.pours.values()]
+        mixing = [
+            more_hands(job, task) for task in dict.fromkeys(("mixing", bottleneck(plans)))
+        ]
+        if part == "buckets":
+            missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
+            return [*(more_remedies(job, (name,)) for name in missing), *mixing]
+        graded: dict[str, tuple[Graded, ...]] = {
+            "coats": (COAT_SOONER, COAT_LONGER, IN_SOONER, OPENING),
+            "shifts": (POURING, COAT_LONGER, IN_SOONER),
+            "opening": (OPENING, IN_SOONER, COAT_SOONER),
+        }
+        moved = [
+            change
+            for kind in graded[part]
+            for minutes in (OPENING_MIN if kind is OPENING else HOURS_MIN)
+            if (change := kind.make(job, minutes)) is not None and self._known(change.job)
+        ]
+        return [*moved, *mixing, more_hands(job, "topcoat")]
+
+    def _known(self, job: Job) -> bool:
+        """Whether the weather reaches as far as a changed job."""
+        reach_s = max(room.conditions.last_s for room in self.tables.pours.values())
+        first_s = max(room.conditions.first_s for room in self.tables.pours.values())
+        begins_s, ends_s = job.access.begins.timestamp(), job.access.open_by.timestamp()
+        return first_s <= begins_s and ends_s <= reach_s
+
+
+def _said(way: Relaxation, keeps: str) -> Relaxation:
+    """The way with what it would do: reach the chance that is asked, or raise it."""
+    return replace(way, say=Message(way.say.code, {**way.say.values, "keeps": keeps}))
