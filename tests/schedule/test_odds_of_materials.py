@@ -34,7 +34,7 @@ def _poured(*, cut_at: str = "bay", silent=("weather", "slab", "crew"), **doubts
     clocks = replace(room.clocks, fit=fit, spread_frac=1e-6)
     room = RoomPours(room.room, job, clocks, room.topcoat, room.conditions)
     start_s = job.access.begins.timestamp() + 5 * 3600.0
-    poured = place_pour(room, ICED, start_s, windows="expected")
+    poured = place_pour(room, ICED, start_s, confidence=0.5)
     schedule = Schedule(pours=(poured,), coats=(), failures=(), required_s=120.0)
     odds = assess(
         job, {"Servery": room}, schedule, issued_s=start_s, members=MEMBERS, silent=silent
@@ -135,7 +135,7 @@ def test_a_probe_in_the_pail_takes_the_doubt_of_the_ice_away():
     for asked in (job, probed):
         pours = pours_of(asked)
         start_s = asked.access.begins.timestamp() + 5 * 3600.0
-        poured = place_pour(pours["Servery"], ICED, start_s, windows="expected")
+        poured = place_pour(pours["Servery"], ICED, start_s, confidence=0.5)
         schedule = Schedule(pours=(poured,), coats=(), failures=(), required_s=120.0)
         nights = draw_nights(asked, pours, schedule, members=500, issued_s=start_s)
         spreads.append(float(np.sqrt(np.mean(nights.iced_k**2))))

@@ -94,6 +94,9 @@ RowDepth = Annotated[
     float, quantity(q.parse_length_m, "2 ft", at_least="6 in", at_most="12 ft")
 ]
 Stops = Annotated[float, quantity(q.parse_duration_s, "45 s", at_most="1 h")]
+WarmerK = Annotated[
+    float, quantity(q.parse_temperature_difference_k, "3 F", at_least="0 C", at_most="10 C")
+]
 Off = Annotated[float, quantity(q.parse_fraction, "10 %", at_most="60 %")]
 
 
@@ -420,16 +423,13 @@ class DoubtEntry(Written):
     topcoat_times: Off | None = entry(None, meaning="the same of the topcoat card")
     primer_times: Off | None = entry(None, meaning="the same of the primer card")
     kit: Off = entry(
-        "5 %",
-        origin="invented",
-        kind="share",
-        meaning="how far one kit sets faster or slower than the next, 1 SD",
+        "5 %", origin="invented", kind="share", meaning="one kit against the next, 1 SD"
     )
     pallet_share: Share = entry(
         "50 %",
         origin="invented",
         kind="share",
-        meaning="share of the scatter between batches that the kits of one pallet share",
+        meaning="share of the scatter of batches that a pallet's kits have in common",
     )
     pallet: Annotated[int, whole(at_least=1, at_most=10_000, example="40")] = entry(
         40, origin="invented", kind="count", meaning="how many kits stand on one pallet"
@@ -444,10 +444,7 @@ class DoubtEntry(Written):
         kind="time",
         meaning="how long such a stop lasts on average; shorter with a spare drill at hand",
     )
-    iced_k: Annotated[
-        float,
-        quantity(q.parse_temperature_difference_k, "3 F", at_least="0 C", at_most="10 C"),
-    ] = entry(
+    iced_k: WarmerK = entry(
         "2.7 F",
         alias="iced",
         origin="invented",
