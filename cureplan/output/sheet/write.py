@@ -18,7 +18,14 @@ from cureplan.output.language import Voice
 from cureplan.output.sheet.crew_calendar import calendar_text, crew_ics, earlier_plan
 from cureplan.output.sheet.page import sheet_html
 from cureplan.output.view.view import voice_of
-from cureplan.planning.plan.model import BucketPlan, Call, CoatPlan, Plan, plan_to_json
+from cureplan.planning.plan.model import (
+    BucketPlan,
+    Call,
+    CoatPlan,
+    Plan,
+    PrimerPlan,
+    plan_to_json,
+)
 
 __all__ = [
     "FILES",
@@ -26,6 +33,7 @@ __all__ = [
     "calls_csv",
     "coats_csv",
     "defused",
+    "primers_csv",
     "render_sheets",
     "write_sheets",
 ]
@@ -65,9 +73,14 @@ def coats_csv(plan: Plan) -> str:
     return _table(CoatPlan, sorted(plan.coats, key=lambda coat: coat.start), plan)
 
 
+def primers_csv(plan: Plan) -> str:
+    """Every primer, one row each, in the order rolled."""
+    return _table(PrimerPlan, sorted(plan.primers, key=lambda primer: primer.start), plan)
+
+
 def _table(
-    kind: type[BucketPlan] | type[Call] | type[CoatPlan],
-    rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan],
+    kind: type[BucketPlan] | type[Call] | type[CoatPlan] | type[PrimerPlan],
+    rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan] | Iterable[PrimerPlan],
     plan: Plan,
 ) -> str:
     names = [field.name for field in fields(kind)]
@@ -111,6 +124,7 @@ _TEXTS: Mapping[str, Callable[[Plan], str]] = {
     "buckets.csv": buckets_csv,
     "calls.csv": calls_csv,
     "coats.csv": coats_csv,
+    "primers.csv": primers_csv,
 }
 FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf")
 
@@ -122,7 +136,11 @@ def render_sheets(
 
     Not for a folder where a plan lies already: `write_sheets` mends its calendar.
     """
-    contents = {name: render(plan).encode("utf-8") for name, render in _TEXTS.items()}
+    contents = {
+        name: render(plan).encode("utf-8")
+        for name, render in _TEXTS.items()
+        if plan.primers or render is not primers_csv
+    }
     contents["crew.ics"] = crew_ics(plan, earlier=earlier)
     if pictures:
         from cureplan.output.charts.pages import plan_pictures
