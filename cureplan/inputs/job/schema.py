@@ -429,10 +429,7 @@ class DoubtEntry(Written):
         "5 %", origin="invented", kind="share", meaning="one kit against the next, 1 SD"
     )
     pallet_share: Share = entry(
-        "50 %",
-        origin="invented",
-        kind="share",
-        meaning="share of the scatter of batches that a pallet's kits have in common",
+        "50 %", origin="invented", kind="share", meaning="of the scatter, what a pallet shares"
     )
     pallet: Annotated[int, whole(at_least=1, at_most=10_000, example="40")] = entry(
         40, origin="invented", kind="count", meaning="how many kits stand on one pallet"
@@ -441,19 +438,13 @@ class DoubtEntry(Written):
         40, origin="invented", kind="count", meaning="the mixing stops once in so many buckets"
     )
     stop_lasts_s: Stops = entry(
-        "6 min",
-        alias="stop_lasts",
-        origin="invented",
-        kind="time",
+        "6 min", alias="stop_lasts", origin="invented", kind="time",
         meaning="how long such a stop lasts on average; shorter with a spare drill at hand",
-    )
+    )  # fmt: skip
     iced_k: WarmerK = entry(
-        "2.7 F",
-        alias="iced",
-        origin="invented",
-        kind="difference",
+        "2.7 F", alias="iced", origin="invented", kind="difference",
         meaning="how much warmer than planned iced liquids may reach the mixer, 1 SD",
-    )
+    )  # fmt: skip
 
 
 class SlabReadingEntry(Written):
