@@ -192,6 +192,11 @@ def _reasons(
             {"room": room, "as_is_margin_min": minutes(as_is_s)},
         ),
     ]
+    sun_k, patch = pours.conditions.sun_k, pours.room.sun_patch
+    if sun_k is not None and patch is not None:
+        warmer_k = float(np.interp(poured.start_s, pours.conditions.epoch_s, sun_k))
+        part: dict[str, Value] = {"share_frac": patch.share, "warmer_k": round(warmer_k, 2)}
+        reasons.append(Message("pour.sunlit", {"room": room, **part}))
     if poured.delayed:
         reasons.append(Message("pour.hour", {"room": room}))
     for remedy in poured.option.remedies():
@@ -240,9 +245,12 @@ def _tries(pours: RoomPours, poured: PlacedPour, as_is_s: float) -> tuple[Remedy
         for bays in range(2, min(MOST_BAYS, 3))
     }
     options.add(PourOption(chilled=True, cool_filler=True, bays=1))
+    known_s = {AS_IS: as_is_s, poured.option: poured.margin_s}
     tries = []
     for option in sorted(options):
-        margin_s = float(pours.run(option, poured.start_s).least_s[0])
+        margin_s = known_s.get(option)
+        if margin_s is None:
+            margin_s = float(pours.run(option, poured.start_s).least_s[0])
         tries.append(
             RemedyTry(
                 remedies=option.remedies(),
