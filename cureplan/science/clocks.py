@@ -55,6 +55,8 @@ class SlurryClocks:
     slab_effusivity: float
     humidity: HumidityRate | None = None
     """None where the card's points do not speak of it."""
+    doubt_left_frac: float = 1.0
+    """Share left of what is not known of the batch once the night was read."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -266,6 +268,7 @@ def clocks_as_seen(
         age_s={name: age_s / rate_factor for name, age_s in clocks.age_s.items()},
         fit=fit,
         spread_frac=clocks.spread_frac * batch_doubt_frac,
+        doubt_left_frac=clocks.doubt_left_frac * batch_doubt_frac,
     )
 
 

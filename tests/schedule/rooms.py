@@ -8,13 +8,17 @@ from functools import cache
 from zoneinfo import ZoneInfo
 
 from cureplan.api import demo_job_path, get_weather, read_job
-from cureplan.inputs.job.model import Job, Shift
+from cureplan.inputs.job.model import Doubts, Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.weather.hours.series import HourlySeries
 
-__all__ = ["demo", "due_sooner", "few_rooms", "pours_of", "with_shifts"]
+__all__ = ["EXACT", "demo", "due_sooner", "few_rooms", "pours_of", "with_shifts"]
 
+EXACT = Doubts(
+    slurry_times=0.0, topcoat_times=0.0, primer_times=0.0, kit=0.0, stop_lasts_s=0.0, iced_k=0.0
+)
+"""Kits and mixing just as their cards say: what all else does is seen alone."""
 NOW = datetime(2013, 7, 16, 20, tzinfo=ZoneInfo("America/New_York"))
 
 

@@ -12,7 +12,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from rooms import few_rooms, pours_of
+from rooms import EXACT, few_rooms, pours_of
 from true_nights import buckets_kept, coats_met, opens, true_nights
 
 from cureplan.planning.floor.pour import PourOption
@@ -22,12 +22,14 @@ from cureplan.planning.schedule.placing import place_layer, place_pour
 
 HOUR_S = 3600.0
 NIGHTS, MEMBERS = 300, 4000
+HEAVY_OFF = 0.05
 KEPT = ("Cook line", "Servery")
 # Pours from hopeless to comfortable; coats too soon, just right, too late; openings alike:
 # chilled, bays, start [h after access], coats 1 and 2 after they open [h], due [h].
 CASES = {
     "a generic card": [
-        (False, 1, 3.0, -0.7, -0.5, -2.0),
+        (False, 1, 3.0, -0.7, -0.5, -12.0),
+        (True, 2, 9.0, 26.0, 20.0, 1.0),
         (True, 1, 2.0, 0.1, 0.3, 0.5),
         (True, 2, 1.0, 1.0, 0.8, 2.5),
         (False, 2, 6.0, 0.4, 7.0, 5.0),
@@ -36,9 +38,10 @@ CASES = {
     ],
     # Scatter of materials taken away: what weather, slabs and crews do is seen alone.
     "a card known exactly": [
-        (True, 1, 2.5, -0.3, -0.3, -1.0),
-        (True, 1, 9.5, -0.1, -0.2, 0.3),
-        (True, 1, 11.5, 0.0, -0.1, 1.5),
+        (True, 1, 2.5, 9.8, 5.6, -1.0),
+        (True, 1, 9.5, 9.2, 6.0, 0.3),
+        (True, 1, 11.5, 8.8, 6.4, 1.5),
+        (True, 2, 1.0, 10.2, 6.8, 2.0),
         (True, 2, 7.0, 0.2, 0.0, 3.0),
         (False, 2, 9.0, 0.5, 0.2, 0.8),
         (True, 1, 8.0, 11.0, 7.4, 0.0),
@@ -100,12 +103,26 @@ def _scheduled(pours, case):
 @pytest.fixture(scope="module", params=list(CASES))
 def outcomes(request):
     """Stated share and what happened, (items,) and (nights, items), for every clock."""
+    return _outcomes(request.param)
+
+
+@pytest.fixture(scope="module")
+def heavy():
+    """The same where nature has heavier tails than the odds take it to have."""
+    return _outcomes("a generic card", heavy_tails=True)
+
+
+def _outcomes(card, *, heavy_tails=False):
     job = few_rooms(*KEPT)
-    pours = _pours(job, request.param)
+    if card == "a card known exactly":
+        job = replace(job, doubt=EXACT)
+    pours = _pours(job, card)
     issued_s = job.access.begins.timestamp() - 11 * HOUR_S
-    truth = true_nights(job, pours, issued_s=issued_s, nights=NIGHTS, seed=20130717)
+    truth = true_nights(
+        job, pours, issued_s=issued_s, nights=NIGHTS, seed=20130717, heavy_tails=heavy_tails
+    )
     stated, happened = [], []
-    for case in CASES[request.param]:
+    for case in CASES[card]:
         schedule, due_s = _scheduled(pours, case)
         due = datetime.fromtimestamp(due_s, UTC)
         asked = replace(job, access=replace(job.access, open_by=due))
@@ -124,13 +141,15 @@ def outcomes(request):
             kept = buckets_kept(truth, schedule, poured)
             stated += [*odds.bucket_frac[poured.room], odds.room_frac[poured.room]]
             happened += [*kept.T, kept.all(axis=1)]
-        met = {(c.room, c.coat): coats_met(truth, schedule, c) for c in schedule.coats}
+        met, laid_s = coats_met(truth, schedule)
         stated += [odds.coat_frac[key] for key in met]
         happened += list(met.values())
         last = {c.room: c for c in schedule.coats}
         stated.append(odds.opening_frac)
         happened.append(
-            np.all([opens(truth, schedule, c, due_s=due_s) for c in last.values()], axis=0)
+            np.all(
+                [opens(truth, schedule, c, laid_s, due_s=due_s) for c in last.values()], axis=0
+            )
         )
     return np.array(stated), np.array(happened, dtype=float).T
 
@@ -164,3 +183,16 @@ def test_the_items_reach_from_never_to_always(outcomes):
     stated, _ = outcomes
     counts, _ = np.histogram(stated, bins=EDGES)
     assert counts.min() >= 3
+
+
+@pytest.mark.parametrize(("low", "high"), list(pairwise(EDGES)))
+def test_heavier_tails_than_assumed_move_the_curve_little(heavy, low, high):
+    # Student's t with four degrees for cards, batches, kits, ice and lateness, and a Pareto
+    # for stops: of one spread and mean with what the odds assume, of another shape.
+    # Where it fails: stated between one in twenty and six in ten, chances are 5 to 6 points
+    # too hopeful; above that no difference is seen. HEAVY_OFF is what is allowed, invented.
+    stated, happened = heavy
+    inside = (stated >= low) & (stated <= high)
+    off = (happened[:, inside] - stated[inside]).mean(axis=1)
+    error = off.std(ddof=1) / np.sqrt(NIGHTS)
+    assert abs(off.mean()) <= HEAVY_OFF + 3.5 * error, f"{off.mean():+.3f} of {error:.3f}"

@@ -16,7 +16,7 @@ from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import assess
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import place_layer, place_pour
-from tests.schedule.rooms import few_rooms, pours_of
+from tests.schedule.rooms import EXACT, few_rooms, pours_of
 
 HOUR_S = 3600.0
 MEMBERS = 4000
@@ -24,7 +24,7 @@ MEMBERS = 4000
 
 def _one_room(slack_s: float):
     """The corridor poured and coated once; the topcoat shift ends so long after the coat."""
-    job = few_rooms("Corridor")
+    job = replace(few_rooms("Corridor"), doubt=EXACT)
     pours = pours_of(job)
     room = pours["Corridor"]
     poured = place_pour(room, AS_IS, job.access.begins.timestamp() + HOUR_S, confidence=0.5)
@@ -59,7 +59,7 @@ def test_a_shift_is_kept_as_often_as_lateness_and_rhythm_allow(slack_min: float)
 
 def _behind(late_h: float):
     """A coat in the cook line begun so many hours after the corridor bears feet."""
-    job = few_rooms("Cook line", "Corridor")
+    job = replace(few_rooms("Cook line", "Corridor"), doubt=EXACT)
     pours = pours_of(job)
     start_s = job.access.begins.timestamp() + HOUR_S
     first = place_pour(pours["Cook line"], AS_IS, start_s, confidence=0.5)

@@ -8,13 +8,14 @@ five-minute steps. Errors that linger are drawn from their whole covariance.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import STEP_S, TAU_S, floor_slab
 from cureplan.planning.floor.doubt import FORECAST_E_FOLD_S, READING_SD_K, forecast_sd_k
+from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.pour import BINDINGS, RoomPours, kit_temperatures
 from cureplan.planning.odds.nights import (
     INDOOR_SD_K,
@@ -31,7 +32,8 @@ from cureplan.science.room_air import drifting_air_c
 GAS_J_MOL_K = 8.314462618
 HOUR_S, FINE_S = 3600.0, 300.0
 TRACK_S = 96 * HOUR_S
-VISITS = 4
+VISITS, MOST_KITS = 4, 240
+ENERGY_STEP = 0.2
 
 
 def _lingering_k(random, hours_s, e_fold_s, sd_k, nights):
@@ -52,13 +54,17 @@ class TrueNights:
     hours_s: np.ndarray
     air_k: Mapping[str, np.ndarray]
     slab_k: Mapping[str, np.ndarray]
-    batch: Mapping[str, np.ndarray]
+    material: Mapping[str, Mapping[str, np.ndarray]]
+    """By material: how card, nights, pallets and kits fell out, in standard deviations."""
     energy: Mapping[str, np.ndarray]
+    stops: Mapping[str, tuple[np.ndarray, np.ndarray]]
+    """By room and bucket: whether the mixing stops before it, as a chance, and how long."""
+    iced: np.ndarray
     late_s: np.ndarray
     slow_frac: np.ndarray
 
 
-def true_nights(job, pours, *, issued_s, nights, seed) -> TrueNights:
+def true_nights(job, pours, *, issued_s, nights, seed, heavy_tails=False) -> TrueNights:
     """Draw nights and march every room through them."""
     random = np.random.default_rng(seed)
     first_s = np.floor(min(issued_s, job.access.begins.timestamp()) / HOUR_S) * HOUR_S
@@ -86,20 +92,42 @@ def true_nights(job, pours, *, issued_s, nights, seed) -> TrueNights:
             seen = seen + READING_SD_K * random.standard_normal(nights)
             slab = slab - seen[:, None] * np.exp(-np.abs(hours_s - read_s) / TAU_S)
         air_k[room.name], slab_k[room.name] = air + indoor_k, slab
-    draws = {
-        kind: {of: random.standard_normal(nights) for of in ("slurry", "topcoat")}
-        for kind in ("batch", "energy")
-    }
+
+    def normal(*shape):
+        """Of unit spread; Student's t with four degrees where the tails are heavy."""
+        if not heavy_tails:
+            return random.standard_normal(shape)
+        return random.standard_t(4, shape) / np.sqrt(2.0)
+
+    def lasting(*shape):
+        """Of mean 1; a Pareto with the exponent 2.5 where the tails are heavy."""
+        if not heavy_tails:
+            return random.standard_exponential(shape)
+        return 1.5 * random.pareto(2.5, shape)
+
     return TrueNights(
         job=job,
         pours=pours,
         hours_s=hours_s,
         air_k=air_k,
         slab_k=slab_k,
-        batch=draws["batch"],
-        energy=draws["energy"],
-        late_s=LATE_SD_S * np.abs(random.standard_normal((VISITS, nights))),
-        slow_frac=RHYTHM_SD_FRAC * np.abs(random.standard_normal((VISITS, nights))),
+        material={
+            of: {
+                "card": normal(nights),
+                "night": normal(VISITS, nights),
+                "pallet": normal(nights, MOST_KITS),
+                "kit": normal(nights, MOST_KITS),
+            }
+            for of in ("slurry", "topcoat")
+        },
+        energy={of: random.standard_normal(nights) for of in ("slurry", "topcoat")},
+        stops={
+            room.name: (random.random((nights, MOST_KITS)), lasting(nights, MOST_KITS))
+            for room in job.rooms
+        },
+        iced=np.abs(normal(nights)),
+        late_s=LATE_SD_S * np.abs(normal(VISITS, nights)),
+        slow_frac=RHYTHM_SD_FRAC * np.abs(normal(VISITS, nights)),
     )
 
 
@@ -132,68 +160,169 @@ def _on(rows, hours_s, at_s):
     return np.array([np.interp(t, hours_s, row) for row, t in zip(rows, at_s, strict=True)])
 
 
-def _speed(truth, of, clocks, slab_c):
-    """Pace of the night's material, given the expected temperature (nights, N) or (N,)."""
-    lever = 1 / (clocks.fit.reference_c + 273.15) - 1 / (slab_c + 273.15)
-    doubt = clocks.fit.energy_sd_j_mol / GAS_J_MOL_K * lever
-    ln = truth.batch[of][:, None] * clocks.spread_frac + truth.energy[of][:, None] * doubt
-    return np.exp(ln)
+def _visit_of(schedule, placed):
+    key = (placed.room, placed.coat) if hasattr(placed, "coat") else "pour"
+    return visits_of(schedule)[key]
+
+
+def _kit_ln(truth, schedule, placed):
+    """By how much each patch ages faster than its card says, as ln, (nights, patches)."""
+    doubt, room = truth.job.doubt, truth.pours[placed.room]
+    of = "topcoat" if hasattr(placed, "coat") else "slurry"
+    same = schedule.coats if of == "topcoat" else schedule.pours
+    clocks = room.topcoat if of == "topcoat" else room.clocks
+
+    def kits(one):
+        if of == "topcoat":
+            return one.work.batches
+        return truth.pours[one.room].plan(one.option).layout.kits
+
+    used = sum(kits(one) for one in same if one.start_s < placed.start_s)
+    patches = placed.work.offset_s.size if of == "topcoat" else kits(placed)
+    kit = used + np.arange(patches) * kits(placed) // patches
+    draws = truth.material[of]
+    number, _ = _visit_of(schedule, placed)
+    share = doubt.pallet_share
+    batch = np.sqrt(1 - share) * draws["night"][number][:, None]
+    batch = batch + np.sqrt(share) * draws["pallet"][:, kit // doubt.pallet]
+    ln = truth.job.times_sd(of) * draws["card"][:, None] + clocks.spread_frac * batch
+    return ln + doubt.kit * draws["kit"][:, kit]
+
+
+def _stopped_s(truth, poured):
+    """How long the mixing has stopped by each bucket of a floor, (nights, buckets)."""
+    doubt = truth.job.doubt
+    buckets = truth.pours[poured.room].plan(poured.option).layout.kits
+    hit, lasts = truth.stops[poured.room]
+    stops = (hit[:, :buckets] < 1 / doubt.stop_every) * doubt.stop_lasts_s * lasts[:, :buckets]
+    return np.cumsum(stops, axis=1)
+
+
+def _poured_s(truth, schedule, poured):
+    """When each bucket lands, (nights, buckets), behind all stops of the night."""
+    plan = truth.pours[poured.room].plan(poured.option)
+    at_s = _when(truth, poured.start_s + plan.times.pour_s, visits_of(schedule)["pour"])
+    before = [p for p in schedule.pours if p.start_s < poured.start_s]
+    held_s = sum((_stopped_s(truth, p)[:, -1:] for p in before), np.zeros((len(at_s), 1)))
+    return at_s + held_s + _stopped_s(truth, poured)
 
 
 def buckets_kept(truth: TrueNights, schedule: Schedule, poured: PlacedPour):
     """Which buckets keep all three clocks, (nights, buckets): each run in full."""
     room = truth.pours[poured.room]
     plan, job = room.plan(poured.option), truth.job
-    planned_s = poured.start_s + plan.times.pour_s
-    at_s = _when(truth, planned_s, visits_of(schedule)["pour"])
+    at_s = _poured_s(truth, schedule, poured)
     slab_c = room.conditions.slab_at(at_s) + _on(truth.slab_k[poured.room], truth.hours_s, at_s)
     air_c = room.conditions.air_at(at_s) + _on(truth.air_k[poured.room], truth.hours_s, at_s)
     given = kit_temperatures(
         job.materials, chilled=poured.option.chilled, cool_filler=poured.option.cool_filler
     )
-    expected_c = room.conditions.slab_at(planned_s)
-    path = run_bucket(
-        (air_c if given.liquids_c is None else np.full_like(air_c, given.liquids_c)).ravel(),
-        (air_c if given.filler_c is None else np.full_like(air_c, given.filler_c)).ravel(),
-        air_c.ravel(),
-        slab_c.ravel(),
-        job.pace.haul_s,
-        kit=room.clocks.kit,
-        speed=_speed(truth, "slurry", room.clocks, expected_c).ravel(),
-        film_m=room.clocks.film_m,
-        slab_effusivity=room.clocks.slab_effusivity,
-    )
+    liquids_c = air_c
+    if given.liquids_c is not None:
+        warmer_k = truth.iced[:, None] * job.doubt.iced_k * poured.option.chilled
+        liquids_c = np.broadcast_to(given.liquids_c + warmer_k, at_s.shape)
+    # Beyond these the bucket is long lost, and its heat runs away from the model.
+    z = np.round(np.clip(truth.energy["slurry"], -2.2, 2.2) / ENERGY_STEP) * ENERGY_STEP
+    speed = np.exp(np.minimum(_kit_ln(truth, schedule, poured), 0.6))
+    filler_c = air_c if given.filler_c is None else np.full_like(air_c, given.filler_c)
+    ends_in_s = {name: np.empty(at_s.shape) for name in BINDINGS}
+    for one in np.unique(z):
+        nights = z == one
+        kit = _with_energy(room, one)
+        path = run_bucket(
+            liquids_c[nights].ravel(),
+            filler_c[nights].ravel(),
+            air_c[nights].ravel(),
+            slab_c[nights].ravel(),
+            job.pace.haul_s,
+            kit=kit,
+            speed=speed[nights].ravel(),
+            film_m=room.clocks.film_m,
+            slab_effusivity=room.clocks.slab_effusivity,
+        )
+        for name in BINDINGS:
+            ends_s = path.when_s(_age_at(room, name, kit))
+            ends_in_s[name][nights] = ends_s.reshape(-1, at_s.shape[1])
     filler_in_s = at_s - (plan.times.pour_s - plan.times.filler_in_s)
     drag = 1.0 + truth.slow_frac[0][:, None]
+    stopped_s, met = _stopped_s(truth, poured), met_by(plan.layout)
+    later_s = np.where(met < 0, 0.0, stopped_s[:, met] - stopped_s)
     due_s = {
-        "wet_edge": plan.times.tied_in_s,
-        "working_time": plan.times.smoothed_s,
-        "broadcast_closes": plan.times.broadcast_s,
+        "wet_edge": (plan.times.tied_in_s, later_s),
+        "working_time": (plan.times.smoothed_s, 0.0),
+        "broadcast_closes": (plan.times.broadcast_s, later_s),
     }
     kept = np.ones(at_s.shape, dtype=bool)
     for name in BINDINGS:
-        ends_s = filler_in_s + path.when_s(room.clocks.age_s[name]).reshape(at_s.shape)
-        due = at_s + drag * (due_s[name] - plan.times.pour_s)
+        ends_s = filler_in_s + ends_in_s[name]
+        planned, held = due_s[name]
+        due = at_s + drag * (planned - plan.times.pour_s) + held
         kept &= np.isnan(due) | (ends_s >= due)
     return kept
 
 
-def _ages(truth, room, clocks, of, begins_s, ends_s):
-    """Age from `begins_s` to `ends_s`, (nights, N), by the trapezoid over five minutes."""
-    first_s = max(float(begins_s.min()), room.conditions.first_s)
-    fine_s = np.arange(first_s, float(ends_s.max()) + FINE_S, FINE_S)
-    expected_c = room.conditions.slab_at(fine_s)
-    errors = np.array(
-        [np.interp(fine_s, truth.hours_s, row) for row in truth.slab_k[room.room.name]]
-    )
-    kelvin, reference = expected_c + errors + 273.15, clocks.fit.reference_c + 273.15
-    rate = np.exp(
-        clocks.fit.activation_energy_j_mol / GAS_J_MOL_K * (1 / reference - 1 / kelvin)
-    )
-    rate = rate * _speed(truth, of, clocks, expected_c)
-    steps = FINE_S * 0.5 * (rate[:, 1:] + rate[:, :-1])
-    age = np.concatenate([np.zeros((rate.shape[0], 1)), steps.cumsum(axis=1)], axis=1)
-    return _on(age, fine_s, ends_s) - _on(age, fine_s, begins_s)
+def _with_energy(room, z):
+    kit = room.clocks.kit
+    energy_j_mol = kit.activation_energy_j_mol + z * room.clocks.fit.energy_sd_j_mol
+    return replace(kit, activation_energy_j_mol=energy_j_mol)
+
+
+def _age_at(room, name, kit):
+    """Age at which a clock ends with another energy: where the card was timed, at its
+    reference temperature, it ends when the card says."""
+    at_c = kit.reference_c
+
+    def path(of):
+        return run_bucket(
+            at_c, at_c, at_c, at_c, room.job.cards.slurry.reference_haul_s,
+            kit=of, speed=1.0,
+            film_m=room.clocks.film_m, slab_effusivity=room.clocks.slab_effusivity,
+        )  # fmt: skip
+
+    timed_s = path(room.clocks.kit).when_s(room.clocks.age_s[name]).item()
+    turned = path(kit)
+    low, high = 0.5 * room.clocks.age_s[name], 2.0 * room.clocks.age_s[name]
+    for _ in range(30):
+        middle = 0.5 * (low + high)
+        late = turned.when_s(middle).item() > timed_s
+        low, high = (low, middle) if late else (middle, high)
+    return 0.5 * (low + high)
+
+
+class _Ages:
+    """Age of a material on a floor's slab from `begins_s` on, by the trapezoid over five
+    minutes, for any instants of shape (nights, N)."""
+
+    def __init__(self, truth, room, clocks, of, begins_s):
+        self.first_s = max(float(begins_s.min()), room.conditions.first_s)
+        fine_s = np.arange(self.first_s, room.conditions.last_s, FINE_S)
+        expected_c = room.conditions.slab_at(fine_s)
+        errors = np.array(
+            [np.interp(fine_s, truth.hours_s, row) for row in truth.slab_k[room.room.name]]
+        )
+        kelvin, reference = expected_c + errors + 273.15, clocks.fit.reference_c + 273.15
+        self.rate = np.exp(
+            clocks.fit.activation_energy_j_mol / GAS_J_MOL_K * (1 / reference - 1 / kelvin)
+        )
+        lever = (1 / reference - 1 / (expected_c + 273.15)) / GAS_J_MOL_K
+        energy = clocks.fit.energy_sd_j_mol * truth.energy[of]
+        self.pace = np.exp(energy[:, None] * lever)
+        rate = self.rate * self.pace
+        steps = FINE_S * 0.5 * (rate[:, 1:] + rate[:, :-1])
+        self.age = np.concatenate([np.zeros((len(rate), 1)), steps.cumsum(axis=1)], axis=1)
+        expected = np.exp(
+            clocks.fit.activation_energy_j_mol
+            / GAS_J_MOL_K
+            * (1 / reference - 1 / (expected_c + 273.15))
+        )
+        self.faster = rate / expected
+
+    def read(self, rows, at_s):
+        where = np.clip((at_s - self.first_s) / FINE_S, 0.0, rows.shape[1] - 1.001)
+        low = where.astype(int)
+        part = where - low
+        before = np.take_along_axis(rows, low, axis=1)
+        return before + part * (np.take_along_axis(rows, low + 1, axis=1) - before)
 
 
 def visits_of(schedule: Schedule):
@@ -217,66 +346,84 @@ def _when(truth, planned_s, visit):
     return planned_s + late_s[:, None] + slow[:, None] * (planned_s - begins_s)
 
 
-def coats_met(truth: TrueNights, schedule: Schedule, coat: PlacedCoat):
-    """Whether a coat meets its window, (nights,)."""
-    visits = visits_of(schedule)
+def coats_met(truth: TrueNights, schedule: Schedule):
+    """Whether each coat meets its window, (nights,), and when its patches are laid.
+
+    The crew comes as planned, and waits where its floor is not ready; whoever comes after
+    it in the same visit comes that much later.
+    """
+    met, laid_s, waited_s = {}, {}, {}
+    for coat in sorted(schedule.coats, key=lambda coat: coat.begins_s):
+        visit = visits_of(schedule)[coat.room, coat.coat]
+        before_s = waited_s.get(visit[0], np.zeros(len(truth.iced)))
+        begins_s = _when(truth, np.array([coat.begins_s]), visit) + before_s[:, None]
+        reached_s = _when(truth, coat.start_s + coat.work.offset_s, visit) + before_s[:, None]
+        aged, opens, walks, closes = _over(truth, schedule, coat, laid_s)
+
+        def soon(wait, aged=aged, opens=opens, walks=walks, at=(begins_s, reached_s)):
+            walked = np.all(aged(at[0] + wait[:, None]) >= walks, axis=1)
+            return ~(walked & np.all(aged(at[1] + wait[:, None]) >= opens, axis=1))
+
+        low, high = np.zeros(len(truth.iced)), np.full(len(truth.iced), 6 * HOUR_S)
+        at_once = ~soon(low)
+        for _ in range(16):
+            middle = 0.5 * (low + high)
+            early = soon(middle)
+            low, high = np.where(early, middle, low), np.where(early, high, middle)
+        wait_s = np.where(at_once, 0.0, high)
+        waited_s[visit[0]] = before_s + wait_s
+        laid_s[coat.room, coat.coat] = reached_s + wait_s[:, None]
+        age_s = aged(laid_s[coat.room, coat.coat])
+        met[coat.room, coat.coat] = ~soon(wait_s) & np.all(age_s <= closes, axis=1)
+    return met, laid_s
+
+
+def _over(truth, schedule, coat, laid_s):
+    """Age of each patch below a coat at given instants, and what it must have and not have."""
     room = truth.pours[coat.room]
-    reached_s = _reached(truth, coat, visits)
     if coat.coat == 2:
         below = next(c for c in schedule.coats if c.room == coat.room and c.coat == 1)
-        laid_s = _reached(truth, below, visits)
-        age_s = _ages(truth, room, room.topcoat, "topcoat", laid_s, reached_s)
-        ages = room.topcoat.age_s
-        return np.all(
-            (age_s >= ages["recoat_opens"]) & (age_s <= ages["recoat_closes"]), axis=1
-        )
-    poured = next(p for p in schedule.pours if p.room == coat.room)
-    planned_s = poured.start_s + room.plan(poured.option).times.pour_s
-    laid_s = _when(truth, planned_s, visits["pour"])
-    vacuumed = _when(truth, np.array([coat.begins_s]), visits[coat.room, coat.coat])
-    begins_s = np.broadcast_to(vacuumed, laid_s.shape)
-    # Age on landing, at the pace of the night's batch and slab.
-    pace = _speed(truth, "slurry", room.clocks, room.conditions.slab_at(planned_s))
-    error_k = _on(truth.slab_k[coat.room], truth.hours_s, laid_s)
-    kelvin = room.conditions.slab_at(laid_s) + 273.15
-    pace = pace * np.exp(
-        room.clocks.fit.activation_energy_j_mol
-        / GAS_J_MOL_K
-        * (1 / kelvin - 1 / (kelvin + error_k))
-    )
-    ages = room.clocks.age_s
+        since_s = laid_s[coat.room, 1]
+        ages = _Ages(truth, room, room.topcoat, "topcoat", since_s)
+        factor = np.exp(_kit_ln(truth, schedule, below))
+        needs = room.topcoat.age_s
 
-    def aged(at_s):
+        def aged(at_s):
+            at_s = np.broadcast_to(at_s, since_s.shape)
+            return factor * (ages.read(ages.age, at_s) - ages.read(ages.age, since_s))
+
+        return aged, needs["recoat_opens"], 0.0, needs["recoat_closes"]
+    poured = next(p for p in schedule.pours if p.room == coat.room)
+    since_s = _poured_s(truth, schedule, poured)
+    ages = _Ages(truth, room, room.clocks, "slurry", since_s)
+    factor = np.exp(_kit_ln(truth, schedule, poured))
+    # Age on landing, at the pace of the night's batch and slab.
+    pace = ages.read(ages.faster, since_s)
+    needs = room.clocks.age_s
+
+    def aged_slurry(at_s):
         # What the film has by some time, bucket by bucket, off its own nodes.
+        at_s = np.broadcast_to(at_s, since_s.shape)
         film_s = np.stack(
             [
-                np.interp(np.sqrt(np.clip(at_s - laid_s, 0, None))[:, n], FLOOR_ROOT_S05, row)
+                np.interp(np.sqrt(np.clip(at_s - since_s, 0, None))[:, n], FLOOR_ROOT_S05, row)
                 for n, row in enumerate(poured.clocks.film_age_s[0])
             ],
             axis=1,
         )
-        on_floor_s = _ages(truth, room, room.clocks, "slurry", laid_s, at_s)
-        return (poured.clocks.pour_age_s[0] + film_s) * pace + on_floor_s
+        on_floor_s = ages.read(ages.age, at_s) - ages.read(ages.age, since_s)
+        return factor * ((poured.clocks.pour_age_s[0] + film_s) * pace + on_floor_s)
 
-    walked, age_s = aged(begins_s), aged(reached_s)
-    return np.all(
-        (walked >= ages["foot_traffic"])
-        & (age_s >= ages["topcoat_opens"])
-        & (age_s <= ages["topcoat_closes"]),
-        axis=1,
-    )
+    return aged_slurry, needs["topcoat_opens"], needs["foot_traffic"], needs["topcoat_closes"]
 
 
-def _reached(truth, coat, visits):
-    """When each patch is coated, (nights, buckets)."""
-    return _when(truth, coat.start_s + coat.work.offset_s, visits[coat.room, coat.coat])
-
-
-def opens(truth: TrueNights, schedule: Schedule, coat: PlacedCoat, *, due_s: float):
+def opens(truth: TrueNights, schedule: Schedule, coat: PlacedCoat, laid_s, *, due_s: float):
     """Whether a room bears wheels and water by `due_s`, (nights,)."""
     room = truth.pours[coat.room]
-    last_s = _reached(truth, coat, visits_of(schedule))[:, -1:]
+    last_s = laid_s[coat.room, coat.coat][:, -1:]
+    ages = _Ages(truth, room, room.topcoat, "topcoat", last_s)
     due = np.full_like(last_s, due_s)
-    age_s = _ages(truth, room, room.topcoat, "topcoat", last_s, due)[:, 0]
-    ages = room.topcoat.age_s
-    return age_s >= max(ages["foot_traffic"], ages["wheels"], ages["wash_down"])
+    age_s = (ages.read(ages.age, due) - ages.read(ages.age, last_s))[:, 0]
+    age_s = age_s * np.exp(_kit_ln(truth, schedule, coat)[:, -1])
+    needs = room.topcoat.age_s
+    return age_s >= max(needs["foot_traffic"], needs["wheels"], needs["wash_down"])

@@ -22,11 +22,14 @@ from cureplan.inputs.faults import Fault
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.model import (
+    GENERIC_TIMES_SD,
     LONGEST_ACCESS,
+    OWN_TIMES_SD,
     Access,
     Building,
     Cards,
     Crew,
+    Doubts,
     Heat,
     Job,
     Materials,
@@ -287,6 +290,7 @@ def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Pat
         seed=written.seed,
         notes=tuple(_notes(written, cards)),
         records=_records(written, source.parent),
+        doubt=Doubts(**written.doubt.model_dump()),
     )
 
 
@@ -438,13 +442,21 @@ def _notes(written: JobFile, cards: Cards) -> Iterator[Message]:
     for card in (cards.slurry, cards.topcoat, cards.aggregate, cards.primer):
         if card is not None and card.generic:
             yield Message("job.generic_card", {"card": card.title})
+    values: dict[str, Value]
     coldest_c, measured_c = cards.slurry.coldest_liquids_c, written.materials.liquids_measured_c
     if measured_c is not None and measured_c < coldest_c:
         yield Message("job.liquids_cold")
     # A file of weather has no age limit, so its default is nothing to tell.
     of_weather = () if written.weather.source == "file" else ("weather",)
-    for table in (*of_weather, "materials", "pace", "policy"):
+    for table in (*of_weather, "materials", "pace", "policy", "doubt"):
         yield from _defaults(table, getattr(written, table), primed=cards.primer is not None)
+    for kind in ("slurry", "topcoat", "primer"):
+        card = getattr(cards, kind)
+        if card is not None and getattr(written.doubt, f"{kind}_times") is None:
+            off_frac = GENERIC_TIMES_SD if card.generic else OWN_TIMES_SD
+            shown = Message("value.share", {"value_frac": off_frac})
+            values = {"key": f"doubt.{kind}_times", "value": shown, "origin": "invented"}
+            yield Message("job.default", values)
 
 
 def _defaults(table: str, entry: BaseModel, *, primed: bool) -> Iterator[Message]:

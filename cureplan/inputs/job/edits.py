@@ -63,7 +63,7 @@ def _refusal(fault: Fault) -> InputError:
 
 
 def _job_values(job: Job) -> dict[str, Any]:
-    tables = ("site", "building", "materials", "pace", "policy")
+    tables = ("site", "building", "materials", "pace", "policy", "doubt")
     values = {name: _values(_model_of(JobFile, name), getattr(job, name)) for name in tables}
     if job.building.climate != "held" and "set_point" in values["building"]:
         del values["building"]["set_point"]
@@ -199,7 +199,7 @@ def portable(job: Job) -> Job:
 
 def with_table(job: Job, table: str, changes: Mapping[str, Any]) -> Job:
     """A job with some keys of one of its tables changed."""
-    known = ("site", "building", "materials", "crew", "pace", "policy")
+    known = ("site", "building", "materials", "crew", "pace", "policy", "doubt")
     if table not in known:
         raise InputError(
             "no such table can be changed", cure=f"choose among {', '.join(known)}", value=table

@@ -11,7 +11,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 from zoneinfo import ZoneInfo
 
 from cureplan.core.messages import Message
@@ -48,6 +48,7 @@ __all__ = [
     "Climate",
     "Crew",
     "Display",
+    "Doubts",
     "Heat",
     "Job",
     "Materials",
@@ -191,6 +192,37 @@ class Policy:
     confidence: float
     remedies: tuple[Remedy, ...]
     dew_margin_k: float
+    cut_at: Literal["bay", "row"] = "bay"
+    """Where a pour may be ended square when the mixing stops: at a bay's end, or any row."""
+
+
+GENERIC_TIMES_SD: Final = 0.30
+"""All times of a generic card together, 1 SD of ln(time), as the fit takes it: invented."""
+OWN_TIMES_SD: Final = 0.10
+"""The same of a card of the product in hand: invented."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Doubts:
+    """How far materials and hands may be off, 1 SD each unless said; all invented."""
+
+    slurry_times: float | None = None
+    """All times of the card together, as a share; None: by whether the card is generic."""
+    topcoat_times: float | None = None
+    primer_times: float | None = None
+    kit: float = 0.05
+    """One kit against the next, as a share of its times."""
+    pallet_share: float = 0.5
+    """Share of the variance between batches that kits of one pallet have in common; the
+    rest is the night's."""
+    pallet: int = 40
+    """Kits of a pallet."""
+    stop_every: int = 40
+    """The mixing stops once in so many buckets."""
+    stop_lasts_s: float = 360.0
+    """On average; long stops are rare as in any queue (exponential)."""
+    iced_k: float = 1.5
+    """How much warmer than planned iced liquids may be: the size of a normal draw."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -349,6 +381,7 @@ class Job:
     notes: tuple[Message, ...] = field(default=())
     records: Path | None = None
     """Folder of finished jobs; None where the job names none and none lies beside it."""
+    doubt: Doubts = Doubts()
 
     def room(self, name: str) -> Room:
         """The room of that name."""
@@ -356,6 +389,14 @@ class Job:
             if room.name == name:
                 return room
         raise KeyError(name)
+
+    def times_sd(self, kind: str) -> float:
+        """How far all times of the card of a kind of layer may be off together, 1 SD."""
+        said: float | None = getattr(self.doubt, f"{kind}_times")
+        if said is not None:
+            return said
+        card = getattr(self.cards, kind)
+        return GENERIC_TIMES_SD if card is not None and card.generic else OWN_TIMES_SD
 
     def crossed_from(self, name: str) -> tuple[str, ...]:
         """Every floor on the way out of a room: its own ways out, and theirs in turn."""

@@ -57,6 +57,7 @@ KIND_UNITS = {
     "time": "s",
     "hours": "s",
     "pace": "m2_s",
+    "count": "n",
 }
 """The suffix that tells the sheets how to show a kind."""
 
@@ -93,6 +94,10 @@ RowDepth = Annotated[
     float, quantity(q.parse_length_m, "2 ft", at_least="6 in", at_most="12 ft")
 ]
 Stops = Annotated[float, quantity(q.parse_duration_s, "45 s", at_most="1 h")]
+WarmerK = Annotated[
+    float, quantity(q.parse_temperature_difference_k, "3 F", at_least="0 C", at_most="10 C")
+]
+Off = Annotated[float, quantity(q.parse_fraction, "10 %", at_most="60 %")]
 
 
 class SiteEntry(Written):
@@ -407,6 +412,39 @@ class PolicyEntry(Written):
         kind="difference",
         meaning="how far a slab must stay above the dew point",
     )
+    cut_at: Annotated[Literal["bay", "row"], choice("bay", "row")] = entry(
+        "bay",
+        meaning="where a pour may be ended square when the mixing stops: at a bay's end alone, "
+        "or at any row, where the kitchen takes a seam there",
+    )
+
+
+class DoubtEntry(Written):
+    """Table ``[doubt]``: how far materials and hands may be off from the plan."""
+
+    slurry_times: Off | None = entry(None, meaning="how far all times of the card may be off")
+    topcoat_times: Off | None = entry(None, meaning="the same of the topcoat card")
+    primer_times: Off | None = entry(None, meaning="the same of the primer card")
+    kit: Off = entry(
+        "5 %", origin="invented", kind="share", meaning="one kit against the next, 1 SD"
+    )
+    pallet_share: Share = entry(
+        "50 %", origin="invented", kind="share", meaning="of the scatter, what a pallet shares"
+    )
+    pallet: Annotated[int, whole(at_least=1, at_most=10_000, example="40")] = entry(
+        40, origin="invented", kind="count", meaning="how many kits stand on one pallet"
+    )
+    stop_every: Annotated[int, whole(at_least=2, at_most=1_000_000, example="40")] = entry(
+        40, origin="invented", kind="count", meaning="the mixing stops once in so many buckets"
+    )
+    stop_lasts_s: Stops = entry(
+        "6 min", alias="stop_lasts", origin="invented", kind="time",
+        meaning="how long such a stop lasts on average; shorter with a spare drill at hand",
+    )  # fmt: skip
+    iced_k: WarmerK = entry(
+        "2.7 F", alias="iced", origin="invented", kind="difference",
+        meaning="how much warmer than planned iced liquids may reach the mixer, 1 SD",
+    )  # fmt: skip
 
 
 class SlabReadingEntry(Written):
@@ -553,6 +591,9 @@ class JobFile(Written):
     crew: CrewEntry = entry(meaning="who works, and when")
     pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
     policy: PolicyEntry = entry(meaning="what the plan must keep and may do")
+    doubt: DoubtEntry = entry(
+        DoubtEntry(), meaning="how far materials and hands may be off from the plan"
+    )
     rooms: Annotated[tuple[RoomEntry, ...], Field(min_length=1, strict=False)] = entry(
         meaning="one table for each floor"
     )

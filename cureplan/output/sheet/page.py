@@ -498,6 +498,8 @@ def _sheet(
         "load_total": sources.load_total(plan, voice),
         "alternatives": sources.alternatives(plan, voice),
         "risk": sources.risk_lines(plan, voice),
+        "doubts": sources.doubt_rows(plan, voice),
+        "best_measure": sources.best_measure(plan, voice),
         "sources": sources.sources(plan, voice),
         "cautions": voice.own.cautions,
         "role_names": {role: _role_name(voice, role) for role in PICKS},

@@ -10,7 +10,9 @@ from cureplan.output.language import Voice
 from cureplan.output.language.clean import display_width, fit, kept_together, one_line
 from cureplan.output.view.sources import (
     alternatives,
+    best_measure,
     calls,
+    doubt_rows,
     ice,
     ice_lines,
     load,
@@ -354,6 +356,15 @@ def _sources(page: _Page, plan: Plan, voice: Voice) -> None:
     page.heading(voice.label("risk"))
     for line in risk_lines(plan, voice):
         page.prose(line, indent="  ", first="- ")
+    rows = doubt_rows(plan, voice)
+    if rows:
+        page.heading(voice.label("made_of"))
+    for row in rows:
+        shown = (f"{row.costs}: {row.term}", row.size, row.measure)
+        page.prose(" · ".join(part for part in shown if part), indent="  ", first="- ")
+    best = best_measure(plan, voice)
+    if best:
+        page.prose(best, style="tight")
     page.heading(voice.label("sources"))
     if generic_notice(plan):
         page.prose(voice.label("generic.notice"), style="tight")

@@ -29,7 +29,9 @@ __all__ = [
     "alternatives",
     "arrival_views",
     "arrivals",
+    "best_measure",
     "calls",
+    "doubt_rows",
     "hours",
     "ice",
     "ice_lines",
@@ -282,6 +284,8 @@ def load_total(plan: Plan, voice: Voice) -> LoadView:
     )
 
 
+WORTH_FRAC = 0.005
+"""What saves fewer nights is not worth a word: invented."""
 _ALL_SAID = ("note", "assumption", "default", "record")
 
 
@@ -376,6 +380,10 @@ def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
         ("all", risk.all_keep_frac),
     )
     lines = [voice.label(f"risk.{key}", keeps_frac=share) for key, share in shares]
+    if risk.as_planned_frac is not None:
+        lines.append(voice.label("risk.as_planned", keeps_frac=risk.as_planned_frac))
+    if risk.cut_frac > 0:
+        lines.append(voice.label("risk.cut", keeps_frac=risk.cut_frac))
     lines.append(
         voice.label(
             "risk.how",
@@ -387,6 +395,37 @@ def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
         )
     )
     return tuple(lines)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtView:
+    """One row of what the doubt is made of."""
+
+    term: str
+    size: str
+    costs: str
+    measure: str
+
+
+def doubt_rows(plan: Plan, voice: Voice) -> tuple[DoubtView, ...]:
+    """What the doubt is made of, what costs most first."""
+    return tuple(
+        DoubtView(
+            term=voice.word(row.term),
+            size=voice.say(row.size),
+            costs=voice.show("costs_frac", row.costs_frac, "percent"),
+            measure=voice.word(row.measure) if row.measure else "",
+        )
+        for row in plan.risk.made_of
+    )
+
+
+def best_measure(plan: Plan, voice: Voice) -> str:
+    """The measurement that would save most nights; empty where none would save any."""
+    for row in plan.risk.made_of:
+        if row.measure and row.costs_frac >= WORTH_FRAC:
+            return voice.label("made_of.best", measure=row.measure, costs_frac=row.costs_frac)
+    return ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -380,16 +380,23 @@ class RoomPours:
         speed: ArrayLike = 1.0,
         slab_shift_k: ArrayLike = 0.0,
         air_shift_k: ArrayLike = 0.0,
+        liquids_shift_k: float = 0.0,
+        energy_shift_j_mol: float = 0.0,
     ) -> BucketClocks:
         """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,)."""
+        given = kit_temperatures(
+            self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
+        )
+        if given.liquids_c is not None:
+            given = replace(given, liquids_c=given.liquids_c + liquids_shift_k)
+        kit = self.clocks.kit
+        energy_j_mol = kit.activation_energy_j_mol + energy_shift_j_mol
         return bucket_clocks(
             start_s,
             self.plan(option, crew).times,
-            clocks=self.clocks,
+            clocks=replace(self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)),
             conditions=self.conditions,
-            temperatures=kit_temperatures(
-                self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
-            ),
+            temperatures=given,
             haul_s=self.job.pace.haul_s,
             speed=speed,
             slab_shift_k=slab_shift_k,

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Self, TypeVar
 
@@ -20,6 +20,7 @@ from cureplan.planning.floor.doubt import (
 )
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 from cureplan.science.fit import KineticFit
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
 from cureplan.science.slab_reading import READING_SD_K
@@ -30,12 +31,19 @@ __all__ = [
     "RHYTHM_SD_FRAC",
     "SAME_SHIFT_S",
     "SLAB_OWN_SD_K",
+    "TERMS",
     "DrawnAges",
     "Nights",
     "Visit",
     "draw_nights",
     "ln_pace",
 ]
+
+TERMS: Final = (
+    "slurry times", "coat times", "batch", "kit", "energy", "ice", "stops",
+    "weather", "slab", "crew",
+)  # fmt: skip
+"""What the doubt of a plan is made of: each can be taken away by itself."""
 
 SLAB_OWN_SD_K: Final = 0.8
 """A marched slab against the true one, apart from the weather, 1 SD [K]: invented; with
@@ -48,6 +56,8 @@ LATE_SD_S: Final = 600.0
 """A crew begins late by the size of a normal draw with this SD [s]: invented."""
 RHYTHM_SD_FRAC: Final = 0.05
 """A crew's rhythm drags by the size of a normal draw with this SD: invented."""
+PROBE_SD_K: Final = 0.5
+"""A pail that was probed against the others, 1 SD [K]: invented, as for a night's probe."""
 SAME_SHIFT_S: Final = 6 * HOUR_S
 """A gap longer than this sends the crew home and calls them again: invented."""
 
@@ -74,8 +84,15 @@ class Nights:
     """Everything drawn; arrays begin with the night."""
 
     members: int
-    material: Mapping[str, tuple[Array, Array]]
-    """By kind of layer: how its batch and its energy fell out, in standard deviations."""
+    energy: Mapping[str, Array]
+    """By kind of layer: how its energy fell out, in standard deviations."""
+    kit_ln: Mapping[tuple[str, str], Array]
+    """By room and stage: by how much each patch's kit ages faster than its card, as ln,
+    whatever its temperature; shape (nights, patches)."""
+    iced_k: Array
+    """How much warmer than planned iced liquids reach the mixer, shape (nights,)."""
+    stop_s: Mapping[str, Array]
+    """By room: for how long the mixing stops before each bucket, shape (nights, buckets)."""
     first_s: float
     """Hour of the first column of the errors below [epoch s]."""
     air_k: Mapping[str, Array]
@@ -101,8 +118,16 @@ def draw_nights(
     *,
     members: int,
     issued_s: float,
+    silent: Collection[str] = (),
 ) -> Nights:
-    """Draw as many nights as asked, the same for the same seed."""
+    """Draw as many nights as asked, the same for the same seed.
+
+    What stands in `silent`, of `TERMS`, is known exactly; all else falls out as with it.
+    """
+
+    def heard(*terms: str) -> float:
+        return float(not set(terms) & set(silent))
+
     random = np.random.default_rng(job.seed)
     # The order of these draws is part of the answer: append, never insert.
     columns = random.standard_normal((4, members))
@@ -116,35 +141,174 @@ def draw_nights(
 
     lead_s = np.maximum(hours_s - issued_s, 0.0)
     spread_k = np.where(hours_s > issued_s, forecast_sd_k(lead_s), 0.0)
-    outdoor_k = spread_k * lingers(FORECAST_E_FOLD_S)
-    indoor_k, shared = INDOOR_SD_K * lingers(TAU_S), lingers(TAU_S)
+    weather, slabs = heard("weather"), heard("slab")
+    outdoor_k = weather * spread_k * lingers(FORECAST_E_FOLD_S)
+    indoor_k, shared = weather * INDOOR_SD_K * lingers(TAU_S), lingers(TAU_S)
     answered = _answers(job, outdoor_k)
     slab_k = {}
     for room in job.rooms:
         own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)
         error_k = answered[room.name][1] + SLAB_OWN_SD_K * own
         misread_k = READING_SD_K * random.standard_normal(members)
-        slab_k[room.name] = _as_read(error_k, hours_s, conditions[room.name], misread_k)
+        read_k = _as_read(error_k, hours_s, conditions[room.name], misread_k)
+        slab_k[room.name] = slabs * read_k
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
-    pour_visit = _visits(pouring, random, members)
-    coat_visit = _visits(coating, random, members)
+    crews = heard("crew")
+    pour_visit = _visits(pouring, random, members, size=crews)
+    coat_visit = _visits(coating, random, members, size=crews)
     primed = [(p.begins_s, p.end_s, p.room) for p in schedule.primers]
     primer_columns = random.standard_normal((2, members if primed else 0))
+    primer_visit = _visits(primed, random, members, size=crews)
+    # A stream of its own, so that the draws above fall out as they did before it.
+    others = np.random.default_rng([job.seed, 1])
+    scatter = _Scatter(
+        random=others,
+        members=members,
+        pallet=job.doubt.pallet,
+        pallet_share=job.doubt.pallet_share,
+        batch=heard("batch"),
+        kit_sd=heard("kit") * job.doubt.kit,
+    )
+    slurry_sd = heard("slurry times") * job.times_sd("slurry")
+    coat_sd = heard("coat times") * job.times_sd("topcoat")
+    primer_sd = heard("coat times") * job.times_sd("primer") if primed else 0.0
+    placed_by_kind: tuple[tuple[float, list[_Laid]], ...] = (
+        (slurry_sd, [_poured(pours[p.room], p, pour_visit[p.room]) for p in schedule.pours]),
+        (
+            coat_sd,
+            [_coated(pours[c.room], c, coat_visit[c.room, c.coat]) for c in schedule.coats],
+        ),
+        (
+            primer_sd,
+            [_coated(pours[p.room], p, primer_visit[p.room]) for p in schedule.primers],
+        ),
+    )
+    kit_ln: dict[tuple[str, str], Array] = {}
+    for sd, laid in placed_by_kind:
+        kit_ln |= scatter.draw(laid, times_sd=sd)
+    iced = np.abs(others.standard_normal(members))
+    energies = heard("energy")
     return Nights(
         members=members,
-        material={
-            "slurry": (columns[0], columns[1]),
-            "topcoat": (columns[2], columns[3]),
-            "primer": (primer_columns[0], primer_columns[1]),
+        energy={
+            "slurry": energies * columns[1],
+            "topcoat": energies * columns[3],
+            "primer": energies * primer_columns[1],
         },
+        kit_ln=kit_ln,
+        iced_k=heard("ice") * iced * _iced_sd_k(job),
+        stop_s=_stops(job, pours, schedule, others, members, size=heard("stops")),
         first_s=float(hours_s[0]),
         air_k={room.name: answered[room.name][0] + indoor_k for room in job.rooms},
         slab_k=slab_k,
         pour_visit=pour_visit,
         coat_visit=coat_visit,
-        primer_visit=_visits(primed, random, members),
+        primer_visit=primer_visit,
     )
+
+
+def _iced_sd_k(job: Job) -> float:
+    """How far iced liquids may be off: what a probe is, where one was held in a pail."""
+    if job.materials.liquids_measured_c is not None:
+        return min(PROBE_SD_K, job.doubt.iced_k)
+    return job.doubt.iced_k
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Laid:
+    """One piece of work, in the kits it is mixed in."""
+
+    key: tuple[str, str]
+    begins_s: float
+    night: int
+    """Tells visits apart."""
+    kit_of: NDArray[np.int64]
+    """Which of its kits each patch is of, shape (patches,)."""
+    spread_frac: float
+    left_frac: float
+    """Share left of what is not known of the night's material."""
+
+
+def _poured(room: RoomPours, placed: PlacedPour, visit: Visit) -> _Laid:
+    return _Laid(
+        key=(placed.room, placed.own.layer.stage),
+        begins_s=placed.start_s,
+        night=id(visit),
+        kit_of=np.arange(room.plan(placed.option).layout.kits),
+        spread_frac=room.clocks.spread_frac,
+        left_frac=room.clocks.doubt_left_frac,
+    )
+
+
+def _coated(room: RoomPours, placed: PlacedCoat, visit: Visit) -> _Laid:
+    patches = placed.work.offset_s.size
+    return _Laid(
+        key=(placed.room, placed.work.layer.stage),
+        begins_s=placed.start_s,
+        night=id(visit),
+        kit_of=np.arange(patches) * placed.work.batches // patches,
+        spread_frac=room.material(placed.work.layer)[0].spread_frac,
+        left_frac=1.0,
+    )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Scatter:
+    """How kits differ: all of a card, those of a night, of a pallet, and each by itself."""
+
+    random: np.random.Generator
+    members: int
+    pallet: int
+    pallet_share: float
+    batch: float
+    kit_sd: float
+
+    def draw(self, laid: Sequence[_Laid], *, times_sd: float) -> dict[tuple[str, str], Array]:
+        """Each patch's ln of ageing faster, kits taken off the pallets in the order laid."""
+        all_off = times_sd * self.random.standard_normal(self.members)
+        nights: dict[int, Array] = {}
+        pallets: dict[int, Array] = {}
+        found, used = {}, 0
+        for one in sorted(laid, key=lambda one: one.begins_s):
+            kits = int(one.kit_of[-1]) + 1
+            own = self.random.standard_normal((self.members, kits))
+            if one.night not in nights:
+                nights[one.night] = self.random.standard_normal(self.members)
+            places = (used + np.arange(kits)) // self.pallet
+            for place in range(int(places[0]), int(places[-1]) + 1):
+                if place not in pallets:
+                    pallets[place] = self.random.standard_normal(self.members)
+            night_sd, pallet_sd = np.sqrt([1.0 - self.pallet_share, self.pallet_share])
+            of_pallet = np.stack([pallets[int(place)] for place in places], axis=1)
+            of_batch = night_sd * nights[one.night][:, None] + pallet_sd * of_pallet
+            each = (
+                one.left_frac * all_off[:, None]
+                + self.batch * one.spread_frac * of_batch
+                + self.kit_sd * own
+            )
+            found[one.key] = each[:, one.kit_of]
+            used += kits
+        return found
+
+
+def _stops(
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    random: np.random.Generator,
+    members: int,
+    *,
+    size: float,
+) -> dict[str, Array]:
+    """How long the mixing stops before each bucket."""
+    found = {}
+    for poured in sorted(schedule.pours, key=lambda poured: poured.start_s):
+        shape = (members, pours[poured.room].plan(poured.option).layout.kits)
+        stops = random.random(shape) < 1.0 / job.doubt.stop_every
+        lasts_s = job.doubt.stop_lasts_s * random.standard_exponential(shape)
+        found[poured.room] = size * stops * lasts_s
+    return found
 
 
 def _hours(job: Job, conditions: Mapping[str, RoomConditions], issued_s: float) -> Array:
@@ -188,14 +352,18 @@ def _as_read(
 
 
 def _visits(
-    tasks: Sequence[tuple[float, float, _Key]], random: np.random.Generator, members: int
+    tasks: Sequence[tuple[float, float, _Key]],
+    random: np.random.Generator,
+    members: int,
+    *,
+    size: float,
 ) -> dict[_Key, Visit]:
     found: dict[_Key, Visit] = {}
     visit: Visit | None = None
     free_s = -np.inf
     for begins_s, ends_s, key in sorted(tasks, key=lambda task: task[0]):
         if visit is None or begins_s > free_s + SAME_SHIFT_S:
-            late, slow = np.abs(random.standard_normal((2, members)))
+            late, slow = size * np.abs(random.standard_normal((2, members)))
             visit = Visit(
                 begins_s=begins_s, late_s=LATE_SD_S * late, slow_frac=RHYTHM_SD_FRAC * slow
             )
@@ -204,13 +372,11 @@ def _visits(
     return found
 
 
-def ln_pace(
-    batch: Array, energy: Array, *, fit: KineticFit, spread_frac: float, temp_c: Array
-) -> Array:
-    """How much faster each night's material runs, as ln, at expected temperatures."""
+def ln_pace(energy: Array, *, fit: KineticFit, temp_c: Array) -> Array:
+    """How much faster each night's material runs by its energy, as ln, when expected at."""
     inverse = 1.0 / (fit.reference_c + ZERO_CELSIUS_K) - 1.0 / (temp_c + ZERO_CELSIUS_K)
     lever = inverse * fit.energy_sd_j_mol / GAS_CONSTANT_J_MOL_K
-    return np.asarray(batch[:, None] * spread_frac + energy[:, None] * lever)
+    return np.asarray(energy[:, None] * lever)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -233,8 +399,6 @@ class DrawnAges:
         conditions: RoomConditions,
         *,
         fit: KineticFit,
-        spread_frac: float,
-        batch: Array,
         energy: Array,
         nights: Nights,
     ) -> Self:
@@ -252,9 +416,7 @@ class DrawnAges:
             * error_k
             / (kelvin * (kelvin + error_k))
         )
-        pace = np.exp(
-            warmer + ln_pace(batch, energy, fit=fit, spread_frac=spread_frac, temp_c=slab_c)
-        )
+        pace = np.exp(warmer + ln_pace(energy, fit=fit, temp_c=slab_c))
         expected_s = curve.age_s(hours_s)
         steps = np.diff(expected_s) * 0.5 * (pace[:, 1:] + pace[:, :-1])
         gained_s = np.concatenate([np.zeros((pace.shape[0], 1)), steps.cumsum(axis=1)], axis=1)

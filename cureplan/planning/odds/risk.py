@@ -7,7 +7,7 @@ own errors, hour by hour.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -15,24 +15,21 @@ from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.layers import Layer, Work
+from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.limits import limits_of
-from cureplan.planning.floor.pour import BucketClocks, RoomPours
-from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights, ln_pace
+from cureplan.planning.floor.pour import BINDINGS, BucketClocks, RoomPours
+from cureplan.planning.odds.margins import Margins, MarginTables
+from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
 
-__all__ = ["MEMBERS", "Odds", "assess", "known_until"]
+__all__ = ["MEMBERS", "MarginTables", "Odds", "assess", "known_until"]
 
 MEMBERS = 1000
 DECIDED_S = 12 * 3600.0
 """How long before access a job of the past counts as decided: the morning before."""
 
-_LN_SPEED = np.linspace(-0.75, 0.75, 11)
-_SLAB_K = np.linspace(-4.5, 4.5, 5)
-_AIR_K = np.linspace(-5.0, 5.0, 3)
-_NEVER_S = 1e7
-"""Stands for a margin that nothing asks for."""
 LONGEST_WAIT_S = 6 * 3600.0
 """A floor that bears nobody after this wait is taken to do so then: the night is lost."""
 HALVINGS = 14
@@ -64,6 +61,12 @@ class Odds:
     limits_frac: float
     """Slab, air and mix keep the cards' limits of temperature while work lasts."""
     all_frac: float
+    """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
+    cut_frac: float
+    """The mixing stops for so long that a pour is cut at a stop line: a cost, not a loss."""
+    as_planned_frac: float
+    """All of it holds and nobody waits and nothing is cut."""
+    issued_s: float
 
 
 def known_until(job: Job, *, now_s: float) -> float:
@@ -82,23 +85,32 @@ def assess(
     *,
     issued_s: float,
     members: int = MEMBERS,
+    silent: Collection[str] = (),
+    tables: MarginTables | None = None,
 ) -> Odds:
     """Draw nights and count in how many of them each limit is kept.
 
-    A crew that finds a floor on its way still wet waits, and the rest of its stay with it;
-    what that costs shows in the windows, shifts and openings. Errors of the dew point are
-    not drawn.
+    A crew that finds a floor still wet, on its way or its own, waits, and the rest of its
+    stay with it; what that costs shows in the windows, shifts and openings. Errors of the
+    dew point are not drawn. What stands in `silent` counts as known exactly; `tables`
+    keeps what was run for another call on the same schedule.
     """
-    nights = draw_nights(job, pours, schedule, members=members, issued_s=issued_s)
+    nights = draw_nights(
+        job, pours, schedule, members=members, issued_s=issued_s, silent=silent
+    )
+    tables = MarginTables() if tables is None else tables
     stays, no_wait = _lived(job, pours, schedule, nights)
     laid = {(stay.room, stay.layer): stay for stay in stays}
     everyone = np.ones(members, dtype=bool)
     buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
+    cut = ~everyone
     bucket_frac: dict[str, Array] = {}
     room_frac: dict[str, float] = {}
     for poured in schedule.pours:
         visit = laid[poured.room, poured.own.layer].visit
-        kept = _kept_buckets(pours[poured.room], poured, nights, visit)
+        margins_s = tables.of(pours[poured.room], poured)
+        kept, ended = _kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
+        cut |= ended
         bucket_frac[poured.room] = kept.mean(axis=0)
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
@@ -107,11 +119,11 @@ def assess(
     for poured in schedule.pours:
         coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_start)
         if poured.own.layer.opens is not None:
-            met = _met(poured, poured.own, laid, nights)
+            met = _met(laid[poured.room, poured.own.layer], poured, laid, nights)
             primer_frac[poured.room] = float(met.mean())
             coats_ok &= met
         for coat in coats:
-            met = _met(poured, coat.work, laid, nights)
+            met = _met(laid[coat.room, coat.work.layer], poured, laid, nights)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
         if coats:
@@ -120,6 +132,7 @@ def assess(
     limits_ok = everyone.copy()
     for stay in stays:
         limits_ok &= _within_limits(pours[stay.room], stay, nights)
+    all_ok = buckets_ok & coats_ok & opening_ok & shifts_ok & limits_ok
     return Odds(
         members=members,
         seed=job.seed,
@@ -132,8 +145,11 @@ def assess(
         opening_frac=float(opening_ok.mean()),
         no_wait_frac=float(no_wait.mean()),
         shifts_frac=float(shifts_ok.mean()),
+        all_frac=float(all_ok.mean()),
+        cut_frac=float(cut.mean()),
+        as_planned_frac=float((all_ok & no_wait & ~cut).mean()),
+        issued_s=issued_s,
         limits_frac=float(limits_ok.mean()),
-        all_frac=float((buckets_ok & coats_ok & opening_ok & shifts_ok & limits_ok).mean()),
     )
 
 
@@ -141,65 +157,40 @@ def _start(coat: PlacedCoat) -> float:
     return coat.start_s
 
 
-def _kept_buckets(pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit) -> Flags:
-    """Which buckets keep all three clocks, shape (nights, buckets)."""
+def _kept_buckets(
+    pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit, table: Margins
+) -> tuple[Flags, Flags]:
+    """Which buckets keep all three clocks, shape (nights, buckets), and in which nights a
+    pour had to be cut for that."""
+    stopped_s = nights.stop_s[poured.room].cumsum(axis=1)
     planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
-    at_s = np.minimum(visit.at_s(planned_s), pours.conditions.last_s)
-    planned_c = pours.conditions.slab_at(planned_s)
+    at_s = np.minimum(visit.at_s(planned_s) + stopped_s, pours.conditions.last_s)
     # A late crew finds the slab and the air of a later hour.
-    slab_k = pours.conditions.slab_at(at_s) - planned_c
+    slab_k = pours.conditions.slab_at(at_s) - pours.conditions.slab_at(planned_s)
     air_k = pours.conditions.air_at(at_s) - pours.conditions.air_at(planned_s)
-    ln_speed = ln_pace(
-        *nights.material["slurry"],
-        fit=pours.clocks.fit,
-        spread_frac=pours.clocks.spread_frac,
-        temp_c=planned_c,
-    )
-    margins_s = _margins(
-        pours,
-        poured,
-        np.broadcast_to(ln_speed, at_s.shape),
-        slab_k + nights.error_k(nights.slab_k[poured.room], at_s),
-        air_k + nights.error_k(nights.air_k[poured.room], at_s),
+    margins_s = table.at(
+        nights.kit_ln[poured.room, poured.own.layer.stage],
+        energy=nights.energy["slurry"],
+        iced_k=nights.iced_k,
+        slab_k=slab_k + nights.error_k(nights.slab_k[poured.room], at_s),
+        air_k=air_k + nights.error_k(nights.air_k[poured.room], at_s),
     )
     expected = poured.clocks
     due_s = expected.ends_s[:, 0] - np.where(
         np.isfinite(expected.margins_s[:, 0]), expected.margins_s[:, 0], np.nan
     )
     dragged_s = np.nan_to_num(due_s - planned_s)[:, None] * visit.slow_frac[:, None]
-    return np.asarray((margins_s - dragged_s >= 0.0).all(axis=0))
-
-
-def _margins(
-    pours: RoomPours, poured: PlacedPour, ln_speed: Array, slab_k: Array, air_k: Array
-) -> Array:
-    """Margins of the three clocks off a table, shape (3, nights, buckets)."""
-    from scipy.ndimage import map_coordinates
-
-    grid = np.meshgrid(_LN_SPEED, _SLAB_K, _AIR_K, indexing="ij")
-    run = pours.run(
-        poured.option,
-        np.full(grid[0].size, poured.start_s),
-        speed=np.exp(grid[0].ravel()),
-        slab_shift_k=grid[1].ravel(),
-        air_shift_k=grid[2].ravel(),
-    )
-    buckets = ln_speed.shape[1]
-    table = np.where(np.isfinite(run.margins_s), run.margins_s, _NEVER_S)
-    where = [
-        (values - axis[0]) / (axis[1] - axis[0])
-        for values, axis in ((ln_speed, _LN_SPEED), (slab_k, _SLAB_K), (air_k, _AIR_K))
-    ]
-    where.append(np.broadcast_to(np.arange(buckets, dtype=np.float64), ln_speed.shape))
-    # Draws beyond the table (5 SD) are read at its edge.
-    return np.stack(
-        [
-            map_coordinates(
-                clock.reshape(*grid[0].shape, buckets), where, order=1, mode="nearest"
-            )
-            for clock in table
-        ]
-    )
+    without = margins_s - dragged_s >= 0.0
+    # The open edge, and the strip of grains along it, wait for the bucket that meets them.
+    met = met_by(pours.plan(poured.option).layout)
+    later_s = np.where(met < 0, 0.0, stopped_s[:, met] - stopped_s)
+    with_stop = without.copy()
+    for clock in (BINDINGS.index("wet_edge"), BINDINGS.index("broadcast_closes")):
+        with_stop[clock] = margins_s[clock] - dragged_s[clock] - later_s >= 0.0
+    kept, unstopped = with_stop.all(axis=0), without.all(axis=0)
+    if pours.job.policy.cut_at == "row":
+        return np.asarray(unstopped), np.any(unstopped & ~kept, axis=1)
+    return np.asarray(kept), np.zeros(nights.members, dtype=bool)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -207,7 +198,7 @@ class _Stay:
     """One crew's work on a floor, and the layer it leaves there, night by night."""
 
     room: str
-    layer: Layer
+    work: Work
     begins_s: float
     """As planned, what leads up to the layer counted in [epoch s]."""
     ends_s: float
@@ -218,13 +209,29 @@ class _Stay:
     needs_s: Mapping[str, float]
     """Age of each milestone of the material."""
     ages: DrawnAges
+    kit_factor: Array
+    """How many times faster than expected each patch's kit ages, shape (nights, patches)."""
     landed: BucketClocks | None = None
     """Of a slurry: what its buckets had aged by then, and what its film goes on to."""
+    stopped_s: Array | None = None
+    """Of a slurry: how long the mixing had stopped by each bucket, shape (nights, patches)."""
+
+    @property
+    def layer(self) -> Layer:
+        """What is laid."""
+        return self.work.layer
 
     @property
     def laid_s(self) -> Array:
         """When each patch is laid, shape (nights, patches) [epoch s]."""
-        return self.visit.at_s(self.patch_s)
+        laid_s = self.visit.at_s(self.patch_s)
+        return laid_s if self.stopped_s is None else laid_s + self.stopped_s
+
+    @property
+    def done_s(self) -> Array:
+        """When the work is done, shape (nights,) [epoch s]."""
+        done_s = self.visit.at_s(np.array([self.ends_s]))[:, 0]
+        return done_s if self.stopped_s is None else done_s + self.stopped_s[:, -1]
 
     def aged_s(self, at_s: Array) -> Array:
         """Age of each patch at instants of shape (nights, patches) or (nights, 1)."""
@@ -232,11 +239,40 @@ class _Stay:
         at_s = np.broadcast_to(at_s, laid_s.shape)
         slab_s = self.ages.between(laid_s, at_s)
         if self.landed is None:
-            return slab_s
+            return np.asarray(self.kit_factor * slab_s)
         nodes = self.landed.film_age_s
         film_s = np.broadcast_to(nodes[0], (*laid_s.shape, nodes.shape[-1]))
         landed_s = self.landed.pour_age_s[0] + film_age_after_s(at_s - laid_s, film_s)
-        return np.asarray(landed_s * self.ages.pace_at(laid_s) + slab_s)
+        aged_s = landed_s * self.ages.pace_at(laid_s) + slab_s
+        return np.asarray(self.kit_factor * aged_s)
+
+    def too_soon(self, below: _Stay, wait_s: Array) -> Flags:
+        """Where it would find the layer below too wet after a wait, shape (nights,)."""
+        if self.layer.opens is None:
+            return np.zeros(wait_s.shape, dtype=bool)
+        wait_s = wait_s[:, None]
+        age_s = below.aged_s(self.laid_s + wait_s)
+        soon = np.any(age_s < below.needs_s[self.layer.opens], axis=1)
+        begins_s = self.begins_s
+        for lead in self.work.leads:
+            if lead.layer.opens is not None:
+                age_s = below.aged_s(self.visit.at_s(np.array([begins_s])) + wait_s)
+                soon |= np.any(age_s < below.needs_s[lead.layer.opens], axis=1)
+            begins_s += lead.lasts_s
+        return np.asarray(soon)
+
+    def waits_for_s(self, below: _Stay) -> Array:
+        """How long its crew waits for the layer below, shape (nights,), for some hours."""
+        low = np.zeros(self.visit.late_s.shape)
+        soon = self.too_soon(below, low)
+        if not soon.any():
+            return low
+        high = np.where(soon, LONGEST_WAIT_S, 0.0)
+        for _ in range(HALVINGS):
+            middle = 0.5 * (low + high)
+            early = self.too_soon(below, middle)
+            low, high = np.where(early, middle, low), np.where(early, high, middle)
+        return high
 
     def bears_s(self, from_s: Array) -> Array:
         """When the whole floor bears feet, shape (nights,), looked for within some hours."""
@@ -256,18 +292,18 @@ def _planned(
 
     def stay(
         placed: PlacedPour | PlacedCoat,
-        layer: Layer,
+        work: Work,
         patch_s: Array,
         visit: Visit,
         landed: BucketClocks | None = None,
     ) -> _Stay:
-        room = pours[placed.room]
+        room, layer = pours[placed.room], work.layer
         if (placed.room, layer.kind) not in followed:
             followed[placed.room, layer.kind] = _drawn_ages(room, layer, nights)
         coating = layer.crew == "topcoat"
         return _Stay(
             room=placed.room,
-            layer=layer,
+            work=work,
             begins_s=placed.begins_s if isinstance(placed, PlacedCoat) else placed.start_s,
             ends_s=placed.end_s,
             patch_s=patch_s,
@@ -275,13 +311,17 @@ def _planned(
             shifts=job.crew.topcoat_shifts if coating else job.crew.pour_shifts,
             needs_s=room.material(layer)[0].age_s,
             ages=followed[placed.room, layer.kind],
+            kit_factor=np.exp(nights.kit_ln[placed.room, layer.stage]),
             landed=landed,
+            stopped_s=(
+                nights.stop_s[placed.room].cumsum(axis=1) if layer.kind == "slurry" else None
+            ),
         )
 
     stays = [
         stay(
             poured,
-            poured.own.layer,
+            poured.own,
             poured.start_s + pours[poured.room].plan(poured.option).times.pour_s,
             nights.pour_visit[poured.room],
             poured.clocks,
@@ -291,7 +331,7 @@ def _planned(
     stays += [
         stay(
             coat,
-            coat.work.layer,
+            coat.work,
             coat.start_s + coat.work.offset_s,
             nights.coat_visit[coat.room, coat.coat],
         )
@@ -300,7 +340,7 @@ def _planned(
     stays += [
         stay(
             primer,
-            primer.work.layer,
+            primer.work,
             primer.start_s + primer.work.offset_s,
             nights.primer_visit[primer.room],
         )
@@ -314,6 +354,8 @@ def _lived(
 ) -> tuple[list[_Stay], Flags]:
     """Every stay with what its crew waits for, and the nights in which nobody waits."""
     lived: list[_Stay] = []
+    layers = {poured.room: [work.layer for work in poured.works] for poured in schedule.pours}
+    laid: dict[tuple[str, Layer], _Stay] = {}
     waited_s: dict[int, Array] = {}
     no_wait = np.ones(nights.members, dtype=bool)
     for stay in _planned(pours, schedule, nights, job):
@@ -325,11 +367,29 @@ def _lived(
             if lain:
                 may_s = np.maximum(may_s, _borne_s(lain[-1], comes_s))
         wait_s = may_s - comes_s
+        come = _later(stay, before_s + wait_s)
+        below = _below(stay, layers[stay.room], laid)
+        if below is not None:
+            for_own_s = come.waits_for_s(below)
+            come, wait_s = _later(come, for_own_s), wait_s + for_own_s
         no_wait &= wait_s < UNNOTICED_S
-        waited_s[id(stay.visit)] = before_s + wait_s
-        visit = replace(stay.visit, late_s=stay.visit.late_s + before_s + wait_s)
-        lived.append(replace(stay, visit=visit))
+        held_s = 0.0 if stay.stopped_s is None else stay.stopped_s[:, -1]
+        waited_s[id(stay.visit)] = before_s + wait_s + held_s
+        lived.append(come)
+        laid[stay.room, stay.layer] = come
     return lived, no_wait
+
+
+def _later(stay: _Stay, by_s: Array) -> _Stay:
+    return replace(stay, visit=replace(stay.visit, late_s=stay.visit.late_s + by_s))
+
+
+def _below(
+    stay: _Stay, layers: Sequence[Layer], laid: Mapping[tuple[str, Layer], _Stay]
+) -> _Stay | None:
+    """The layer a stay works on; None where it was laid before a plan made again."""
+    place = layers.index(stay.layer)
+    return laid.get((stay.room, layers[place - 1])) if place else None
 
 
 def _borne_s(below: _Stay, comes_s: Array) -> Array:
@@ -340,42 +400,29 @@ def _borne_s(below: _Stay, comes_s: Array) -> Array:
 
 def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
     clocks, curve = pours.material(layer)
-    batch, energy = nights.material[layer.kind]
     return DrawnAges.of(
         curve,
         pours.conditions,
         fit=clocks.fit,
-        spread_frac=clocks.spread_frac,
-        batch=batch,
-        energy=energy,
+        energy=nights.energy[layer.kind],
         nights=nights,
     )
 
 
 def _met(
+    stay: _Stay,
     poured: PlacedPour,
-    work: Work,
     laid: Mapping[tuple[str, Layer], _Stay],
     nights: Nights,
 ) -> Flags:
     """Whether a layer finds the one below neither wet nor too old, and what leads up to it
     a floor that bears feet, night by night."""
-    layers = [work.layer for work in poured.works]
-    room, layer = poured.room, work.layer
-    below = laid.get((room, layers[layers.index(layer) - 1]))
-    if below is None or layer.opens is None or layer.closes is None:
-        # The layer below was laid before a plan made again: nothing is known of it here.
+    below = _below(stay, [work.layer for work in poured.works], laid)
+    if below is None or stay.layer.closes is None:
         return np.ones(nights.members, dtype=bool)
-    stay = laid[room, layer]
     age_s = below.aged_s(stay.laid_s)
-    met = (age_s >= below.needs_s[layer.opens]) & (age_s <= below.needs_s[layer.closes])
-    begins_s = stay.begins_s
-    for lead in work.leads:
-        if lead.layer.opens is not None:
-            at_s = stay.visit.at_s(np.array([begins_s]))
-            met &= below.aged_s(at_s) >= below.needs_s[lead.layer.opens]
-        begins_s += lead.lasts_s
-    return np.asarray(np.all(met, axis=1))
+    young = np.all(age_s <= below.needs_s[stay.layer.closes], axis=1)
+    return np.asarray(young & ~stay.too_soon(below, np.zeros(nights.members)))
 
 
 def _shifts_kept(job: Job, stays: Sequence[_Stay], nights: Nights) -> Flags:
@@ -388,7 +435,7 @@ def _shifts_kept(job: Job, stays: Sequence[_Stay], nights: Nights) -> Flags:
             if span.begins_s <= stay.begins_s < span.ends_s
         ]
         if ends:
-            kept &= stay.visit.at_s(np.array([stay.ends_s]))[:, 0] <= max(ends)
+            kept &= stay.done_s <= max(ends)
     return kept
 
 
@@ -415,5 +462,5 @@ def _opens(job: Job, last: _Stay) -> Flags:
     due_s = job.due(last.room).timestamp()
     needed_s = max(last.needs_s[name] for name in job.room(last.room).open_needs)
     last_s = last.laid_s[:, -1:]
-    gained_s = last.ages.between(last_s, np.full_like(last_s, due_s))
+    gained_s = last.kit_factor[:, -1:] * last.ages.between(last_s, np.full_like(last_s, due_s))
     return np.asarray((gained_s >= needed_s)[:, 0])

@@ -37,7 +37,16 @@ from cureplan.planning.plan.kits import (
     humidity_warnings,
     planned_need,
 )
-from cureplan.planning.plan.model import Alternative, ChillPlan, Decisions, Plan, Risk, Status
+from cureplan.planning.plan.made_of import made_of
+from cureplan.planning.plan.model import (
+    Alternative,
+    ChillPlan,
+    Decisions,
+    DoubtTerm,
+    Plan,
+    Risk,
+    Status,
+)
 from cureplan.planning.plan.warnings import plan_sources, plan_warnings
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.weather.hours.series import HourlySeries
@@ -135,7 +144,7 @@ def assemble(
         chill=chill,
         hours=Rows(hour_rows(job, series, pours)),
         takeoff=_takeoff(job, pours, schedule, chill),
-        risk=_risk(pours, odds),
+        risk=_risk(pours, odds, made_of(job, pours, schedule, odds)),
         warnings=(
             *plan_warnings(
                 job,
@@ -229,7 +238,7 @@ def _takeoff(
     return total_takeoff(rooms, job)
 
 
-def _risk(pours: Mapping[str, RoomPours], odds: Odds) -> Risk:
+def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: tuple[DoubtTerm, ...]) -> Risk:
     return Risk(
         members=odds.members,
         seed=odds.seed,
@@ -244,4 +253,7 @@ def _risk(pours: Mapping[str, RoomPours], odds: Odds) -> Risk:
         shifts_keep_frac=odds.shifts_frac,
         limits_keep_frac=odds.limits_frac,
         all_keep_frac=odds.all_frac,
+        cut_frac=odds.cut_frac,
+        as_planned_frac=odds.as_planned_frac,
+        made_of=made,
     )

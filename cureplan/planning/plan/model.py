@@ -399,6 +399,19 @@ class Decisions:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class DoubtTerm:
+    """One thing that may turn out otherwise."""
+
+    term: str
+    size: Message
+    """How far it may be off, 1 SD."""
+    costs_frac: float
+    """Share of nights that would be saved were this known exactly, all else as unsure."""
+    measure: str | None
+    """What would take it away; None where nothing does."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Risk:
     """How often the plan would hold, given what forecasts and materials do."""
 
@@ -420,6 +433,13 @@ class Risk:
     limits_keep_frac: float = 1.0
     """Slab and air keep the cards' limits of temperature while work lasts."""
     all_keep_frac: float
+    """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
+    cut_frac: float = 0.0
+    """The mixing stops for so long that a pour is cut at a stop line: a cost, not a loss."""
+    as_planned_frac: float | None = None
+    """All of it holds with no wait and no cut; None in plans that did not count it."""
+    made_of: tuple[DoubtTerm, ...] = ()
+    """What the doubt is made of, what costs most nights first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

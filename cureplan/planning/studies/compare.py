@@ -88,6 +88,8 @@ class OnlyIced(RoomPours):
         speed: ArrayLike = 1.0,
         slab_shift_k: ArrayLike = 0.0,
         air_shift_k: ArrayLike = 0.0,
+        liquids_shift_k: float = 0.0,
+        energy_shift_j_mol: float = 0.0,
     ) -> BucketClocks:
         """As for `RoomPours`, with a day taken off every un-iced margin."""
         clocks = super().run(
@@ -97,6 +99,8 @@ class OnlyIced(RoomPours):
             speed=speed,
             slab_shift_k=slab_shift_k,
             air_shift_k=air_shift_k,
+            liquids_shift_k=liquids_shift_k,
+            energy_shift_j_mol=energy_shift_j_mol,
         )
         if option.chilled:
             return clocks

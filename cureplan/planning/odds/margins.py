@@ -1,0 +1,168 @@
+"""Margins of a pour's buckets over pace, slab and air: run once, read for every night."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from cureplan.planning.floor.pour import BINDINGS, RoomPours
+from cureplan.planning.schedule.placing import PlacedPour
+from cureplan.science.kit import run_bucket
+
+__all__ = ["MarginTables", "Margins"]
+
+Array = NDArray[np.float64]
+
+_LN_SPEED = np.array([-1.8, -1.25, -0.9, *np.linspace(-0.75, 0.75, 11)])
+"""Faster still is read at its end: there a bucket is as good as lost, and hotter than the
+model goes."""
+_LN_STEP = 0.05
+_ENERGY_STEP_J_MOL = 1000.0
+_SLAB_K = np.linspace(-4.5, 4.5, 5)
+_ICED_K = np.array([0.0, 2.0, 5.0, 10.0, 20.0, 30.0])
+_ICED_LN = np.linspace(0.0, 0.75, 6)
+_AIR_K = np.linspace(-5.0, 5.0, 3)
+_NEVER_S = 1e7
+"""Stands for a margin that nothing asks for."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Margins:
+    """Margins of one pour's buckets, tabulated."""
+
+    margins_s: Array
+    """Shape (3, speeds, slabs, airs, buckets)."""
+    energy_ln: Array
+    """What an energy one SD higher does to each clock, as ln of speed, at the temperatures
+    the mix really goes through; shape (3, buckets)."""
+    iced_ln: Array
+    """The same of liquids warmer by `_ICED_K`; shape (3, warmths, buckets)."""
+
+    def at(
+        self, ln_speed: Array, *, energy: Array, iced_k: Array, slab_k: Array, air_k: Array
+    ) -> Array:
+        """Margins of the three clocks, shape (3, nights, buckets)."""
+        from scipy.ndimage import map_coordinates
+
+        buckets = np.broadcast_to(np.arange(ln_speed.shape[1], dtype=float), ln_speed.shape)
+        conditions = [_place(slab_k, _SLAB_K), _place(air_k, _AIR_K), buckets]
+        # Draws beyond the table (5 SD) are read at its edge.
+        return np.stack(
+            [
+                map_coordinates(
+                    clock,
+                    [
+                        _place(
+                            ln_speed + energy[:, None] * by_energy + _between(iced_k, by_ice),
+                            _LN_SPEED,
+                        ),
+                        *conditions,
+                    ],
+                    order=1,
+                    mode="nearest",
+                )
+                for clock, by_energy, by_ice in zip(
+                    self.margins_s, self.energy_ln, self.iced_ln, strict=True
+                )
+            ]
+        )
+
+
+def _between(iced_k: Array, warmths: Array) -> Array:
+    """Rows of a table over `_ICED_K`, one for each night, shape (nights, buckets)."""
+    where = np.minimum(_place(iced_k, _ICED_K), _ICED_K.size - 1.001)
+    low = where.astype(np.int64)
+    part = (where - low)[:, None]
+    return np.asarray((1.0 - part) * warmths[low] + part * warmths[low + 1])
+
+
+def _place(values: Array, axis: Array) -> Array:
+    """Where values lie on an axis, counted in its nodes."""
+    return np.asarray(np.interp(values, axis, np.arange(axis.size, dtype=np.float64)))
+
+
+@dataclass(slots=True)
+class MarginTables:
+    """Margins of pours already run, for several looks at one schedule."""
+
+    _known: dict[str, Margins] = field(init=False, default_factory=dict)
+
+    def of(self, pours: RoomPours, poured: PlacedPour) -> Margins:
+        """The table of a pour."""
+        if poured.room not in self._known:
+            self._known[poured.room] = _tabulated(pours, poured)
+        return self._known[poured.room]
+
+
+def _tabulated(pours: RoomPours, poured: PlacedPour) -> Margins:
+    grid = np.meshgrid(_LN_SPEED, _SLAB_K, _AIR_K, indexing="ij")
+    run = pours.run(
+        poured.option,
+        np.full(grid[0].size, poured.start_s),
+        speed=np.exp(grid[0].ravel()),
+        slab_shift_k=grid[1].ravel(),
+        air_shift_k=grid[2].ravel(),
+    )
+    table = np.where(np.isfinite(run.margins_s), run.margins_s, _NEVER_S)
+
+    def ends_s(
+        *, speed: float = 1.0, energy_j_mol: float = 0.0, liquids_k: float = 0.0
+    ) -> Array:
+        shifted = pours.run(
+            poured.option,
+            poured.start_s,
+            speed=speed,
+            energy_shift_j_mol=energy_j_mol,
+            liquids_shift_k=liquids_k,
+        )
+        return shifted.ends_s[:, 0]
+
+    base_s = ends_s()
+    per_ln_s = (ends_s(speed=float(np.exp(_LN_STEP))) - base_s) / _LN_STEP
+    per_energy_s = (ends_s(energy_j_mol=_ENERGY_STEP_J_MOL) - base_s) / _ENERGY_STEP_J_MOL
+    iced_ln = np.zeros((len(BINDINGS), _ICED_K.size, base_s.shape[1]))
+    if poured.option.chilled:
+        warm_s = np.stack([ends_s(liquids_k=float(k)) for k in _ICED_K], axis=1)
+        paces_s = np.stack([ends_s(speed=float(np.exp(x))) for x in _ICED_LN], axis=1)
+        for clock, bucket in np.ndindex(base_s.shape):
+            # Ends come sooner with pace: both are turned for a rising axis.
+            iced_ln[clock, :, bucket] = np.interp(
+                -warm_s[clock, :, bucket], -paces_s[clock, :, bucket], _ICED_LN
+            )
+    by_energy = per_energy_s / per_ln_s - _energy_at_reference(pours)[:, None]
+    return Margins(
+        margins_s=table.reshape(len(BINDINGS), *grid[0].shape, -1),
+        energy_ln=by_energy * pours.clocks.fit.energy_sd_j_mol,
+        iced_ln=iced_ln,
+    )
+
+
+def _energy_at_reference(pours: RoomPours) -> Array:
+    """What 1 J/mol does to the clocks as the card's points were timed [ln], shape (3,).
+
+    Nothing is in doubt there but the points themselves, so it is taken off elsewhere.
+    """
+    clocks = pours.clocks
+
+    def ends_s(*, speed: float = 1.0, energy_j_mol: float = 0.0) -> Array:
+        kit = clocks.kit
+        energy_j_mol += kit.activation_energy_j_mol
+        path = run_bucket(
+            kit.reference_c,
+            kit.reference_c,
+            kit.reference_c,
+            kit.reference_c,
+            pours.job.cards.slurry.reference_haul_s,
+            kit=replace(kit, activation_energy_j_mol=energy_j_mol),
+            speed=speed,
+            film_m=clocks.film_m,
+            slab_effusivity=clocks.slab_effusivity,
+        )
+        return np.array([path.when_s(clocks.age_s[name]).item() for name in BINDINGS])
+
+    base_s = ends_s()
+    per_ln_s = (ends_s(speed=float(np.exp(_LN_STEP))) - base_s) / _LN_STEP
+    per_energy_s = (ends_s(energy_j_mol=_ENERGY_STEP_J_MOL) - base_s) / _ENERGY_STEP_J_MOL
+    return np.asarray(per_energy_s / per_ln_s)

@@ -1,0 +1,142 @@
+"""Odds of kits and mixing: each term by itself, against sums worked out apart."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+from scipy.stats import norm
+
+from cureplan.planning.floor.layout import met_by
+from cureplan.planning.floor.pour import PourOption, RoomPours
+from cureplan.planning.odds.nights import draw_nights
+from cureplan.planning.odds.risk import assess
+from cureplan.planning.plan.made_of import made_of
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import place_pour
+from tests.schedule.rooms import EXACT, few_rooms, pours_of
+
+MEMBERS = 4000
+ICED = PourOption(chilled=True, cool_filler=False, bays=2)
+
+
+def _poured(*, cut_at: str = "bay", silent=("weather", "slab", "crew"), **doubts):
+    """The servery poured iced, everything known but what is said; its odds and its pour."""
+    job = few_rooms("Servery")
+    job = replace(
+        job,
+        doubt=replace(EXACT, **doubts),
+        policy=replace(job.policy, cut_at=cut_at),
+    )
+    room = pours_of(job)["Servery"]
+    fit = replace(room.clocks.fit, covariance=1e-12 * room.clocks.fit.covariance)
+    clocks = replace(room.clocks, fit=fit, spread_frac=1e-6)
+    room = RoomPours(room.room, job, clocks, room.topcoat, room.conditions)
+    start_s = job.access.begins.timestamp() + 5 * 3600.0
+    poured = place_pour(room, ICED, start_s, confidence=0.5)
+    schedule = Schedule(pours=(poured,), coats=(), failures=(), required_s=120.0)
+    odds = assess(
+        job, {"Servery": room}, schedule, issued_s=start_s, members=MEMBERS, silent=silent
+    )
+    return odds, room, poured, schedule
+
+
+def _margins(room, poured):
+    """Least margin of each bucket at the expected pace [s]."""
+    return poured.clocks.margins_s[:, 0]
+
+
+def test_with_everything_known_a_pour_in_hand_always_holds():
+    odds, _, poured, _ = _poured()
+    assert poured.margin_s > 30.0
+    assert (odds.buckets_frac, odds.cut_frac) == (1.0, 0.0)
+
+
+@pytest.mark.parametrize("cut_at", ["bay", "row"])
+def test_a_stop_of_the_mixing_loses_the_open_edge_unless_it_may_be_cut(cut_at):
+    # Stop by stop: one before bucket k keeps waiting every patch that k or a later one
+    # meets; the edge is lost where the stop, exponential in length, outlasts the least of
+    # their margins. Stops are apart from each other; two in one row are left out, so 0.02.
+    every, lasts_s = 40, 360.0
+    odds, room, poured, _ = _poured(stop_every=every, stop_lasts_s=lasts_s, cut_at=cut_at)
+    met, margins = met_by(room.plan(ICED).layout), _margins(room, poured)
+    edges = np.minimum(margins[0], margins[2])
+    safe = 1.0
+    for k in range(met.size):
+        waits = (np.arange(met.size) < k) & (met >= k)
+        if waits.any():
+            safe *= 1 - np.exp(-edges[waits].min() / lasts_s) / every
+    assert 0.3 < safe < 0.9
+    if cut_at == "bay":
+        assert odds.buckets_frac == pytest.approx(safe, abs=0.03)
+        assert odds.cut_frac == 0.0
+    else:
+        # A cost, told apart from a loss.
+        assert odds.buckets_frac == 1.0
+        assert odds.cut_frac == pytest.approx(1 - safe, abs=0.03)
+        assert odds.as_planned_frac == pytest.approx(safe, abs=0.03)
+
+
+def test_kits_that_differ_lose_a_floor_as_often_as_the_weakest_does():
+    # Kit by kit: each by itself a normal ln of its pace; the pace at which its least
+    # margin is gone is looked for on full runs of its clocks.
+    sd = 0.15
+    odds, room, poured, _ = _poured(kit=sd)
+    tries = np.linspace(0.0, 0.7, 141)
+    margins = np.array(
+        [room.run(ICED, poured.start_s, speed=float(np.exp(x))).margin_s[0] for x in tries]
+    )
+    breaks = np.array([np.interp(0.0, -column, tries) for column in margins.T])
+    assert odds.buckets_frac == pytest.approx(np.prod(norm.cdf(breaks / sd)), abs=0.03)
+
+
+def test_what_all_kits_share_loses_fewer_floors_than_what_each_has_by_itself():
+    # One draw for all or one for each, of one size: a floor is as good as its worst kit.
+    together, _, _, _ = _poured(slurry_times=0.2)
+    each, _, _, _ = _poured(kit=0.2)
+    assert together.buckets_frac > each.buckets_frac + 0.05
+    # Per bucket it is the same.
+    assert together.bucket_frac["Servery"] == pytest.approx(
+        each.bucket_frac["Servery"], abs=0.03
+    )
+
+
+def test_ice_that_is_not_cold_costs_what_warmer_liquids_cost():
+    # Liquids warmer by the size of a normal draw; the warmth at which the
+    # least margin is gone is looked for on full runs.
+    sd_k = 12.0
+    odds, room, poured, _ = _poured(iced_k=sd_k)
+    tries_k = np.linspace(0.0, 48.0, 97)
+    least = [
+        room.run(ICED, poured.start_s, liquids_shift_k=float(k)).least_s[0] for k in tries_k
+    ]
+    breaks_k = np.interp(0.0, -np.array(least), tries_k)
+    expected = 2 * norm.cdf(breaks_k / sd_k) - 1
+    assert expected < 0.98
+    assert odds.buckets_frac == pytest.approx(expected, abs=0.04)
+
+
+def test_the_table_names_what_costs_most_and_what_takes_it_away():
+    odds, room, _, schedule = _poured(stop_every=40, stop_lasts_s=360.0, silent=())
+    rows = made_of(room.job, {"Servery": room}, schedule, odds)
+    assert rows[0].term == "stops"
+    assert rows[0].measure == "spare drill"
+    assert rows[0].costs_frac > 0.1
+    # What has no size has no row.
+    assert "kit" not in {row.term for row in rows}
+
+
+def test_a_probe_in_the_pail_takes_the_doubt_of_the_ice_away():
+    # Six kelvin out of a guess, half a kelvin out of a probe.
+    job = replace(few_rooms("Servery"), doubt=replace(EXACT, iced_k=6.0))
+    probed = replace(job, materials=replace(job.materials, liquids_measured_c=4.0))
+    spreads = []
+    for asked in (job, probed):
+        pours = pours_of(asked)
+        start_s = asked.access.begins.timestamp() + 5 * 3600.0
+        poured = place_pour(pours["Servery"], ICED, start_s, confidence=0.5)
+        schedule = Schedule(pours=(poured,), coats=(), failures=(), required_s=120.0)
+        nights = draw_nights(asked, pours, schedule, members=500, issued_s=start_s)
+        spreads.append(float(np.sqrt(np.mean(nights.iced_k**2))))
+    assert spreads == pytest.approx([6.0, 0.5], rel=0.15)
