@@ -586,5 +586,10 @@ def _in_words(job: Job, sentences: Iterable[Message]) -> str:
     """Sentences as one line, in the job's first language."""
     from cureplan.output.language import Voice
 
-    voice = Voice(language=job.languages[0], display=job.display, zone=job.site.zone)
+    voice = Voice(
+        language=job.languages[0],
+        display=job.display,
+        zone=job.site.zone,
+        around=job.access.begins,
+    )
     return " ".join(voice.say(sentence) for sentence in sentences)

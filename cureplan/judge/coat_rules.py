@@ -10,7 +10,14 @@ from cureplan.core.clock import epoch_s
 from cureplan.judge.ageing import dew_curve
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.compare import differs, later, sooner
-from cureplan.judge.finding import MARGIN_TOL_S, WINDOW_TOL_S, Finding, Rule, wall_clock
+from cureplan.judge.finding import (
+    MARGIN_TOL_S,
+    WINDOW_TOL_S,
+    Finding,
+    Rule,
+    miscounted,
+    wall_clock,
+)
 from cureplan.judge.milestones import CureMilestones, floor_steps, lasts_s
 from cureplan.judge.people_rules import on_the_way_out
 
@@ -111,15 +118,44 @@ def check_opening(
             ("wheels", plan.wheels, (near.wheels_s, far.wheels_s)),
             ("wash-down", plan.wash_down, (near.wash_s, far.wash_s)),
         ):
+            if said is None:
+                yield from _check_unknown(case, floor, label, max(between_s))
+                continue
             yield from differs(
                 "opening", floor.name, floor.zone, label, epoch_s(said), between_s, WINDOW_TOL_S
             )
         yield from _check_open(case, floor)
 
 
+# What the last coat must bear, by what a room is opened for.
+BEARS = {
+    "feet": ("foot_traffic",),
+    "carts": ("foot_traffic", "wheels"),
+    "wash-down": ("foot_traffic", "wheels", "wash_down"),
+}
+
+
+def _check_unknown(case: Case, floor: Floor, label: str, comes_s: float) -> Iterator[Finding]:
+    """What is said to lie beyond the hours given does."""
+    ends_s = epoch_s(case.plan.hours[-1].at)
+    if comes_s < ends_s:
+        yield Finding(
+            rule="opening",
+            room=floor.name,
+            what=f"{floor.name}: {label} is left out, and comes within the hours given",
+            off_by=(ends_s - comes_s) / 60,
+            unit="min",
+        )
+
+
 def _check_open(case: Case, floor: Floor) -> Iterator[Finding]:
     plan, zone = floor.plan, floor.zone
-    last_s = max(epoch_s(at) for at in (plan.foot_traffic, plan.wheels, plan.wash_down))
+    wanted = floor.room.open_for
+    yield from miscounted("opening", floor.name, "what it opens for", *(
+        list(BEARS).index(asked) for asked in (plan.open_for, wanted)
+    ))  # fmt: skip
+    borne = [getattr(plan, name) for name in BEARS[wanted]]
+    last_s = max(float("inf") if at is None else epoch_s(at) for at in borne)
     opens_s, by_s = epoch_s(plan.opens), epoch_s(plan.open_by)
     yield from differs(
         "opening", floor.name, zone, "opens", opens_s, (last_s, last_s), MARGIN_TOL_S

@@ -14,6 +14,7 @@ from cureplan.core.errors import OutOfRangeError, OutputError, WeatherUnavailabl
 from cureplan.core.messages import Message, once
 from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import splice
+from cureplan.weather.hours.plausible import Air, Place, oddities
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, utc_of
 from cureplan.weather.kept import KeptCopy, WeatherStore, age_warnings, oldest_forecast
 from cureplan.weather.providers.exchange import Span, WeatherQuery
@@ -229,11 +230,33 @@ def _finished(series: HourlySeries, query: WeatherQuery, max_age_s: float) -> Ho
     oldest = oldest_forecast(cut, span.starts, span.ends)
     if oldest is not None:
         notes.append(oldest.remark("weather.forecast_age", query.now, {}))
+    warnings += oddities(_air(cut), place=_place(query))
     late = age_warnings(cut, span.starts, span.ends, now=query.now, max_age_s=max_age_s)
     return replace(
         cut,
         notes=once(notes),
         warnings=once((*warnings, *late)),
+    )
+
+
+def _air(series: HourlySeries) -> Air:
+    return Air(
+        epoch_s=series.epoch_s,
+        temp_c=series.temp_c,
+        dew_c=series.dew_c,
+        humidity_frac=np.full(series.epoch_s.size, np.nan),
+        fahrenheit=False,
+        guessed_zone=False,
+        has_dew=True,
+    )
+
+
+def _place(query: WeatherQuery) -> Place:
+    return Place(
+        zone=UTC,
+        latitude_deg=query.latitude_deg,
+        longitude_deg=query.longitude_deg,
+        elevation_m=query.elevation_m,
     )
 
 

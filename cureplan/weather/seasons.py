@@ -7,17 +7,19 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
 from cureplan.core.errors import OutOfRangeError, OutputError, WeatherUnavailableError
-from cureplan.weather.hours.series import HourlySeries
+from cureplan.weather.hours.series import HOUR_S, HourlySeries
 from cureplan.weather.kept import WeatherStore
 from cureplan.weather.providers.exchange import Span, WeatherQuery
 from cureplan.weather.providers.fetching import Fetcher, fetch_in_worker, fetch_with_folder
 
-__all__ = ["season_nights"]
+__all__ = ["season_nights", "season_years"]
 
 SEASONS_BUDGET_S = 90.0
 _TIMEOUT_S = 10.0
 _MONTHS = 12
 _MOST_YEARS = 60
+# Of its hours; a year of which less came is used, but asked for again. (invented)
+_LEAST_KEPT = 0.9
 
 
 def season_nights(
@@ -68,7 +70,10 @@ def season_nights(
         timeout_s=_TIMEOUT_S,
         folder=str(store_folder),
     )
-    found = [next((copy.series for copy in shelf.copies()), None) for shelf in shelves]
+    found = [
+        next((copy.series for copy in shelf.copies() if _is_whole(copy.series, span)), None)
+        for shelf, span in zip(shelves, spans.values(), strict=True)
+    ]
     failures = _fetch_missing(found, shelves, query, budget_s, fetch)
     have = [series for series in found if series is not None]
     if not have:
@@ -77,6 +82,22 @@ def season_nights(
             f"no past year could be had ({reason}); try again with a network"
         )
     return have
+
+
+def season_years(month: int, years: int, zone: tzinfo, now: datetime) -> tuple[int, ...]:
+    """The years that `season_nights` looks for.
+
+    >>> season_years(7, 2, UTC, datetime(2031, 7, 20, tzinfo=UTC))
+    (2029, 2030)
+    """
+    return tuple(_spans(month, years, zone, history_s=0.0, tail_s=0.0, now=now))
+
+
+def _is_whole(series: HourlySeries, span: Span) -> bool:
+    wanted_h = (span.ends - span.wanted_from).total_seconds() / HOUR_S
+    return (
+        len(series.missing_hours(span.wanted_from, span.ends)) <= (1 - _LEAST_KEPT) * wanted_h
+    )
 
 
 def _fetch_missing(
@@ -96,7 +117,8 @@ def _fetch_missing(
         if result.series is not None:
             number = wanted[result.span_index]
             found[number] = result.series
-            _keep(shelves[number], result.series, query.now)
+            if _is_whole(result.series, query.spans[number]):
+                _keep(shelves[number], result.series, query.now)
     return fetched.failures()
 
 

@@ -38,8 +38,8 @@ def asked(**said: str) -> list[Question]:
 ALL = asked()
 USUAL = [""] * len(ALL)
 ROOMS = [
-    *("Corridor", "34 ft", "6 ft", "passage", "none"),
-    *("Cook line", "", "", "", "Corridor"),
+    *("Corridor", "34 ft", "6 ft", "passage", "carts", "none"),
+    *("Cook line", "", "", "", "", "Corridor"),
     "",
 ]
 
@@ -63,6 +63,8 @@ def test_usual_answers_make_a_job_that_reads(tmp_path: Path) -> None:
     assert job.rooms[1].way_out == ("Corridor",)
     # 30 ft x 20 ft, at 0.3048 m the foot (exact).
     assert job.rooms[1].area_m2 == pytest.approx(600 * 0.3048**2)
+    assert [room.open_for for room in job.rooms] == ["carts", "wash-down"]
+    assert job.cards.primer is None
     assert job.weather.source == "station"
     assert "#" in (tmp_path / "job.toml").read_text(encoding="utf-8")
 
@@ -166,7 +168,7 @@ def test_a_room_that_is_not_there_is_refused_at_its_question() -> None:
 
 
 def test_contradicting_answers_are_refused_whole(tmp_path: Path) -> None:
-    rooms = [*ROOMS[:9], "Nowhere", ""]
+    rooms = [*ROOMS[:11], "Nowhere", ""]
     done = new(tmp_path, [*USUAL, *rooms])
     assert done.returncode == 2
     assert "Nowhere" in done.stderr
@@ -257,3 +259,46 @@ def test_ctrl_c_keeps_what_was_answered(tmp_path: Path) -> None:
     done = new(tmp_path, [*USUAL[2:], *ROOMS])
     assert done.returncode == 0, done.stderr
     assert read_job(tmp_path / "job.toml").site.name == "Blue kitchen"
+
+
+def test_a_primer_asks_for_its_hands_and_none_does_not(tmp_path: Path) -> None:
+    assert "crew.primer" not in {question.key for question in ALL}
+    said = {"materials.primer": "slab-primer", "crew.primer": "3"}
+    with_primer = asked(materials_primer="slab-primer")
+    assert "crew.primer" in {question.key for question in with_primer}
+    done = new(tmp_path, [*(said.get(q.key, "") for q in with_primer), *ROOMS])
+    assert done.returncode == 0, done.stderr
+    job = read_job(tmp_path / "job.toml")
+    assert job.cards.primer is not None
+    assert job.crew.primer == 3
+
+
+def test_a_primer_nobody_ships_is_refused(tmp_path: Path) -> None:
+    answers = ["tar" if q.key == "materials.primer" else "" for q in ALL]
+    done = new(tmp_path, [*answers, *ROOMS])
+    assert done.returncode == 2
+    assert "materials.primer" in done.stderr
+
+
+def test_what_the_last_job_said_is_proposed(tmp_path: Path) -> None:
+    said = {
+        "site.name": "Blue kitchen",
+        "crew.runner": "2",
+        "crew.pour_shifts": "20:00 to 04:00",
+    }
+    assert new(tmp_path, [*(said.get(q.key, "") for q in ALL), *ROOMS]).returncode == 0
+    (tmp_path / "job.toml").rename(tmp_path / "monday.toml")
+    done = new(tmp_path, [*USUAL, *ROOMS])
+    assert done.returncode == 0, done.stderr
+    assert "monday.toml" in done.stderr
+    job = read_job(tmp_path / "job.toml")
+    assert (job.site.name, job.crew.runner) == ("Blue kitchen", 2)
+    assert f"{job.crew.pour_shifts[0].begins:%H:%M}" == "20:00"
+
+
+def test_a_card_beside_it_proposes_nothing(tmp_path: Path) -> None:
+    (tmp_path / "card.toml").write_text('kind = "slurry"', encoding="utf-8")
+    (tmp_path / "torn.toml").write_text("kind = [", encoding="utf-8")
+    done = new(tmp_path, [*USUAL, *ROOMS])
+    assert done.returncode == 0, done.stderr
+    assert "In brackets" not in done.stderr

@@ -245,6 +245,15 @@ def test_a_file_without_that_month_is_one_line(folder, steady):
         history_files(steady, [folder / "mild.csv"], month=2, years=None)
 
 
+def test_a_history_file_without_offsets_is_told_by_the_sites_clock(steady, tmp_path):
+    # Issue 14.3: midnight of 1 July in New York is 04:00 UTC.
+    rows = [f"2013-07-{d:02} {h:02}:00,20,15" for d in range(1, 32) for h in range(24)]
+    path = tmp_path / "local.csv"
+    path.write_text("\n".join(["time,temp_c,dew_c", *rows]), encoding="utf-8")
+    seasons = history_files(steady, [path], month=7, years=None)
+    assert seasons[2013].starts == datetime(2013, 7, 1, 4, tzinfo=UTC)
+
+
 def test_a_month_with_no_whole_night_ends_with_what_to_do(folder, tmp_path):
     job = read_job(write_job(folder, ('source = "file"\nfile = "weather.csv"',
                                       'source = "station"'), name="far.toml"))  # fmt: skip

@@ -35,6 +35,31 @@ def test_it_is_planned_and_confirmed(primed):
     assert any(source.label == "Rolled slab primer" for source in primed.sources)
 
 
+def test_it_has_a_spreadsheet_a_bar_and_a_tick(primed):
+    from cureplan.output.charts.layout import rooms_chart
+    from cureplan.output.sheet.page import sheet_html
+    from cureplan.output.sheet.write import render_sheets
+
+    files = render_sheets(primed, pictures=False)
+    head, row = files["primers.csv"].decode("utf-8-sig").splitlines()
+    assert head.startswith("room,stage,start,end,slurry_opens,slurry_closes")
+    assert row.startswith("Bakery,primer,")
+    (bar,) = [span for span in rooms_chart(primed).spans if span.kind == "primer"]
+    assert (bar.begins, bar.ends) == (primed.primers[0].start, primed.primers[0].end)
+    page = sheet_html(primed)
+    assert page.count("data-ready=") >= 5
+    said = "loose grains off" if primed.primers[0].broadcast else "Profile 4 to 5"
+    assert said in page
+
+
+def test_one_more_primer_hand_is_a_way_out(primed):
+    from cureplan.planning.schedule.changes import more_hands
+
+    more = more_hands(primed.job, "primer")
+    assert more.job.crew.primer == primed.job.crew.primer + 1
+    assert more.say.code == "relax.more_primer"
+
+
 def test_it_keeps_its_place_in_the_file(primed):
     assert plan_from_json(plan_to_json(primed)) == primed
 

@@ -85,6 +85,7 @@ TRIALS: Mapping[str, Value] = {
     "count": 5,
     "status": 503,
     "given_frac": 0.7,
+    "odd": "stuck",
 }
 
 
@@ -106,7 +107,7 @@ OF_FILE = ("told", "columns_aside", "saturated", "off_hour", "averaged", "coarse
            "steady", "season", "sun", "file_ahead", "read_as")  # fmt: skip
 OF_STATION = ("station_used", "station_used_poor", "station_spare", "station_poor",
               "station_silent", "station_high", "site_height", "height",
-              "list_old")  # fmt: skip
+              "list_old", "station_odd", "station_used_odd")  # fmt: skip
 OF_FORECAST = ("reused", "forecast_age", "forecast_age_fetched",
                "forecast_age_written", "shut", "history_short", "history_filled",
                "clock_ahead", "clock_behind")  # fmt: skip

@@ -159,6 +159,16 @@ def test_sun_warms_the_slab_only_where_and_when_it_falls(demo_job):
         [utc_of(s).astimezone(job.site.zone).hour for s in found[sunny.name].epoch_s]
     )
     gains_k, hours = np.diff(gained_k), local[:-1]
+    # Issue 14.9: a lit part is as warm however small it is; a share of the floor heats none
+    # of it less.
+    small = replace(patch, share=0.1)
+    spot = replace(job, rooms=(replace(job.rooms[0], sun_patch=small), job.rooms[1]))
+    spot_c = room_conditions(spot, swinging())[sunny.name].slab_c
+    assert np.array_equal(spot_c, found[sunny.name].slab_c)
+    # The shade is the room without sun.
+    shade_c = found[sunny.name].slab_c - found[sunny.name].sun_k
+    assert shade_c == pytest.approx(as_is[sunny.name].slab_c, abs=1e-9)
+    assert found[shaded.name].sun_k is None
     # Rises in the first two lit hours, when the sun climbs too; falls all afternoon and
     # night. On ten-minute steps the edges are five minutes soft.
     assert np.all(gains_k[48:][(hours[48:] == 9) | (hours[48:] == 10)] > 2.0)

@@ -46,3 +46,42 @@ def test_a_primer_that_is_too_old_by_then_is_told(log_of):
     again = replan(plan, events, now=now)
     assert "replan.primer_old" in {change.code for change in again.changes}
     assert again.plan.status == "short of policy"
+
+
+@pytest.fixture(scope="module")
+def two_rooms():
+    """A bakery and a store behind it, both primed by the crew that pours."""
+    job = read_job(ONE_ROOM)
+    bakery = job.rooms[0]
+    store = replace(bakery, name="Store", length_m=4.0, width_m=3.0, topcoats=1)
+    card = read_card("slab-primer")
+    job = replace(job, rooms=(bakery, store), cards=replace(job.cards, primer=card))
+    return make_plan(job, now=job.access.begins - timedelta(hours=8))
+
+
+def test_a_room_added_on_the_night_is_primed_too(two_rooms, log_of):
+    now = min(p.start for p in two_rooms.primers) + timedelta(minutes=30)
+    more = said(now, "room added", "Pantry", value="10 ft x 8 ft, storage")
+    again = replan(two_rooms, log_of(more, plan=two_rooms), now=now).plan
+    assert {p.room for p in again.primers} == {"Bakery", "Store", "Pantry"}
+    added = next(p for p in again.primers if p.room == "Pantry")
+    assert added.start >= now
+    assert judge(again) == ()
+
+
+def test_primers_to_come_wait_for_the_crew(two_rooms, log_of):
+    first, second = sorted(two_rooms.primers, key=lambda p: p.start)
+    now = first.start - timedelta(minutes=5)
+    until = second.start + timedelta(minutes=20)
+    events = log_of(said(now, "wait until", value=until.isoformat()), plan=two_rooms)
+    found = replan(two_rooms, events, now=now)
+    assert min(p.start for p in found.plan.primers) >= until
+    assert "replan.primer" in {change.code for change in found.changes}
+    assert judge(found.plan) == ()
+
+
+@pytest.mark.parametrize("late_min", [0, 45, 120, 240])
+def test_primed_nights_planned_again_are_never_refused(two_rooms, late_min):
+    now = min(room.pour_start for room in two_rooms.rooms) + timedelta(minutes=late_min)
+    again = replan(two_rooms, (), now=now).plan
+    assert {p.room for p in again.primers} == {r.room for r in again.rooms}

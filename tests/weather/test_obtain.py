@@ -383,8 +383,10 @@ def test_a_machine_in_another_zone_changes_nothing(loop, worker_endpoints, tmp_p
     # The client compares a forecast's issue with the local clock: east of Greenwich it
     # would drop this one as 14 h old. Real time, because that check reads the clock.
     now = datetime.now(tz=UTC).replace(minute=0, second=0, microsecond=0)
-    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(now=now, ahead_h=0)})
-    serve_mosmix(loop, now=now, issued=now - timedelta(hours=1))
+    # A mean of 15 °C is in season all the year.
+    rows = station_rows(now=now, ahead_h=0, mean_c=15)
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": rows})
+    serve_mosmix(loop, now=now, issued=now - timedelta(hours=1), mean_c=15)
     script = f"""
         import time
         from datetime import datetime, timedelta
@@ -412,7 +414,7 @@ def test_a_machine_in_another_zone_changes_nothing(loop, worker_endpoints, tmp_p
     assert series.warnings == ()
     assert series.starts == now - timedelta(hours=10)
     for row, when in enumerate(hours_from(series.starts, 41)):
-        assert series.temp_c[row] == pytest.approx(daily_c(when), abs=0.051)
+        assert series.temp_c[row] == pytest.approx(daily_c(when, 15), abs=0.051)
 
 
 def test_the_terminal_stays_clean_when_all_fails(loop, worker_endpoints, tmp_path, capfd):
@@ -427,3 +429,9 @@ def test_all_stations_around_can_be_weighed_in_the_worker(loop, worker_endpoints
     serve_stations(loop, tmp_path, AROUND, rows, modified=NOW)
     series = obtain_in_worker(tmp_path / "store", history_s=24 * 3600.0)
     assert series.temp_c[0] == pytest.approx(daily_c(series.starts), abs=0.051)
+
+
+def test_air_far_from_the_season_is_told(loop, obtain, tmp_path):
+    # Issue 14.2: a July of 2 °C in New York, as from a station of another name.
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(mean_c=0)})
+    assert any("far from what the season has" in text for text in told(obtain().warnings))

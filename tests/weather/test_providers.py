@@ -120,6 +120,56 @@ def test_stations_farther_off_are_weighed_by_distance(loop, ask, tmp_path):
     ]
 
 
+def spoiled(rows, spoil):
+    """Rows of a day a week ago changed; the rest as it was."""
+    first = NOW - timedelta(hours=96)
+    return [
+        (when, spoil(temp_c) if first <= when < first + timedelta(hours=36) else temp_c, *more)
+        for when, temp_c, *more in rows
+    ]
+
+
+@pytest.mark.parametrize(
+    ("spoil", "told_as"),
+    [
+        (lambda _: 21.0, "the same value for a day or more"),
+        (lambda temp_c: temp_c + 20, "jumps no air makes"),
+        (lambda _: 0.0, "0 or -40 where it stands for missing"),
+    ],
+)
+def test_a_station_whose_readings_cannot_be_gives_way(loop, ask, tmp_path, spoil, told_as):
+    # Issue 14.2: what a file would be asked about is not planned on from a station either.
+    rows = {"72503": spoiled(station_rows(), spoil), "72505": station_rows(mean_c=26)}
+    serve_stations(loop, tmp_path, {**AT_SITE, "72505": AROUND["72505"]}, rows)
+    series = only(ask("station"))
+    assert series.temp_c[30] == pytest.approx(daily_c(series.starts + timedelta(hours=30), 26))
+    notes = " ".join(told(series.notes))
+    assert "Airport (72503, 0.1 km, +0 m): not used, its readings cannot be" in notes
+    assert told_as in notes
+    # With no other station its weather is used, and said to be doubtful.
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": rows["72503"]})
+    (tmp_path / "kept" / "stations.db").unlink()
+    assert told_as in told(only(ask("station")).warnings)[0]
+
+
+def test_a_station_all_neighbours_speak_against_is_left_out(loop, ask, tmp_path):
+    stations = {**AROUND, "72507": ("Roof", 40.83, -73.98, 5, None)}
+    rows = {key: station_rows(past_h=24, ahead_h=66) for key in AROUND}
+    rows["72507"] = station_rows(mean_c=36, past_h=24, ahead_h=66)
+    serve_stations(loop, tmp_path, stations, rows)
+    series = only(ask("station", history_h=24))
+    assert series.temp_c[5] == pytest.approx(daily_c(series.starts + timedelta(hours=5)))
+    assert any("Roof" in note and "all stations around" in note for note in told(series.notes))
+
+
+def test_a_forecast_that_cannot_be_is_not_planned_on(loop, ask):
+    times = hours_from(NOW, 60)
+    temps_c = [daily_c(when) + (25 if 20 <= n < 30 else 0) for n, when in enumerate(times)]
+    loop.routes["/metno"] = body(metno_json(times, temps_c, [55.0] * 60, updated=NOW))
+    told_why = " ".join(failures(ask("forecast", contact=CONTACT)))
+    assert "MET Norway forecast holds readings that cannot be (jump)" in told_why
+
+
 def test_a_station_on_a_hill_is_brought_down_to_the_site(loop, ask, tmp_path):
     hill = {"90001": ("Hill", 40.80, -73.88, 203, None)}
     serve_stations(loop, tmp_path, hill, {"90001": station_rows(rhum=100)})

@@ -81,6 +81,20 @@ def test_missing_years_and_hours_stay_missing(loop, nights, tmp_path):
     assert loop.asked == ["/hourly/2030/72503.csv.gz"]
 
 
+def test_a_half_delivered_year_is_used_and_asked_for_again(loop, nights, tmp_path):
+    # Issue 14.6: two weeks of a July are no July; a whole one takes their place.
+    half = set(hours_from(utc(2030, 7, 10), 26 * 24))
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": summer_rows([2030], skip=half)})
+    (first,) = nights(years=1)
+    assert not first.covers(utc(2030, 7, 12), utc(2030, 7, 13))
+    loop.routes["/hourly/"] = body(hourly_files({"72503": summer_rows([2030])}))
+    (again,) = nights(years=1)
+    assert again.covers(utc(2030, 7, 12), utc(2030, 7, 13))
+    loop.asked.clear()
+    nights(years=1)
+    assert loop.asked == []
+
+
 def test_no_year_at_all_ends_clearly(loop, nights):
     with pytest.raises(WeatherUnavailableError, match=r"no past year could be had .*HTTP 404"):
         nights()

@@ -385,6 +385,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
         group=entry.group,
+        open_for=entry.open_for,
         heat=_heat(written, number, entry, instants),
         outline=outline,
     )

@@ -16,7 +16,7 @@ from typing import Any
 from cureplan.core.errors import InputError
 from cureplan.inputs.faults import Fault, field_at, key_text, value_fault
 from cureplan.inputs.fields import facts_of, reads_of
-from cureplan.inputs.files import KeyPath
+from cureplan.inputs.files import KeyPath, read_document
 from cureplan.inputs.job.reader import job_text_faults
 from cureplan.inputs.job.schema import ROOM_USES, JobFile
 from cureplan.inputs.toml_text import key_line, value_text
@@ -27,6 +27,7 @@ __all__ = [
     "Question",
     "interview",
     "job_text",
+    "last_answers",
     "next_question",
     "read_answer",
 ]
@@ -39,12 +40,13 @@ Ask = Callable[[str, str], str]
 _ASKED = (
     *("site.name", "site.latitude", "site.longitude", "site.elevation", "site.time_zone"),
     *("access.from", "access.open_by", "weather.source"),
-    *("building.climate", "building.slab_thickness", "building.ground", "materials.storage"),
+    *("building.climate", "building.slab_thickness", "building.ground"),
+    *("materials.primer", "materials.storage"),
     *("crew.stations", "crew.mixer", "crew.runner", "crew.rake", "crew.smoother"),
     *("crew.broadcaster", "crew.edge", "crew.topcoat", "crew.setup", "crew.changeover"),
     *("crew.pour_shifts", "crew.topcoat_shifts", "policy.margin", "policy.confidence"),
 )
-_OF_ROOM = ("name", "length", "width", "use", "way_out")
+_OF_ROOM = ("name", "length", "width", "use", "open_for", "way_out")
 _FOLLOW_UPS = {
     ("weather.source", "file"): ("weather.file",),
     ("weather.source", "forecast"): ("weather.contact",),
@@ -99,11 +101,33 @@ def _keys(answers: Answers) -> Iterator[str]:
     """Every key to be asked, as far as the answers say which."""
     for key in _ASKED:
         yield key
+        if key == "crew.topcoat" and _laid(answers.get("materials.primer", "")):
+            yield "crew.primer"
         yield from _FOLLOW_UPS.get((key, answers.get(key, "")), ())
     number = 1
     while answers.get(f"rooms[{number}].name", "?"):
         yield from (f"rooms[{number}].{key}" for key in _OF_ROOM)
         number += 1
+
+
+def _laid(primer: str) -> bool:
+    """Whether an answer names a primer."""
+    return primer.strip().lower() not in ("", "none", "no")
+
+
+def last_answers(path: Path) -> Answers:
+    """What a job file said, as answers to propose; its dates and rooms are its own."""
+    said = read_document(path, what="job").values
+    found: Answers = {}
+    for key in (*_ASKED, "crew.primer", *(k for ks in _FOLLOW_UPS.values() for k in ks)):
+        table, name = key.split(".")
+        value = said.get(table, {}).get(name) if isinstance(said.get(table), dict) else None
+        if isinstance(value, list):
+            spans = [s for s in value if isinstance(s, dict) and {"from", "to"} <= s.keys()]
+            found[key] = ", ".join(f"{span['from']} to {span['to']}" for span in spans)
+        elif isinstance(value, str | int | float) and not isinstance(value, bool):
+            found[key] = str(value)
+    return {key: text for key, text in found.items() if text}
 
 
 def _path(key: str) -> KeyPath:
@@ -208,13 +232,14 @@ def interview(
     folder: Path,
     answers: Answers,
     keep: Callable[[Answers], None] = lambda _: None,
+    proposed: Answers | None = None,
 ) -> str:
     """Ask what `answers` does not hold yet, and return the text of a sound job file.
 
     A patient interview asks again after a wrong answer; else it is raised. `keep` is called
-    with the sound answers after each of them.
+    with the sound answers after each of them; `proposed` stands in for the usual ones.
     """
-    last: Answers = {}
+    last: Answers = dict(proposed or {})
     while True:
         question = next_question(answers)
         try:
@@ -297,7 +322,11 @@ def _lines(answers: Answers) -> Iterator[str]:
     for table in _TABLES:
         yield from ("", f"[{table}]")
         ordered = [key for key in (*_FIXED, *_keys(full)) if key.startswith(f"{table}.")]
-        yield from (_line(key, values[key]) for key in ordered)
+        yield from (
+            _line(key, values[key])
+            for key in ordered
+            if key != "materials.primer" or _laid(full[key])
+        )
     number = 1
     while full.get(f"rooms[{number}].name"):
         yield from ("", "[[rooms]]")

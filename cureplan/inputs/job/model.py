@@ -7,7 +7,7 @@ length in metres, every duration in seconds.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 from pathlib import Path
@@ -20,6 +20,13 @@ from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, T
 Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
 Display = Literal["us", "metric"]
+OpenFor = Literal["feet", "carts", "wash-down"]
+OPEN_NEEDS: Mapping[OpenFor, tuple[str, ...]] = {
+    "feet": ("foot_traffic",),
+    "carts": ("foot_traffic", "wheels"),
+    "wash-down": ("foot_traffic", "wheels", "wash_down"),
+}
+"""What the last coat must bear before a room counts as open."""
 Change = str | float | bool | Sequence[object] | None
 """What a key of a job may be changed to."""
 
@@ -34,6 +41,7 @@ __all__ = [
     "LONGEST_ACCESS",
     "MOST_BUCKETS",
     "MOST_ROOMS",
+    "OPEN_NEEDS",
     "Access",
     "Building",
     "Cards",
@@ -43,6 +51,7 @@ __all__ = [
     "Heat",
     "Job",
     "Materials",
+    "OpenFor",
     "Outline",
     "Pace",
     "Point",
@@ -284,8 +293,15 @@ class Room:
     open_by: datetime | None
     group: str | None
     heat: Heat | None = None
+    open_for: OpenFor = "wash-down"
+    """What must be possible in it by its hour of opening."""
     outline: Outline | None = None
     """Where the floor is no plain rectangle; length and width then are its extent."""
+
+    @property
+    def open_needs(self) -> tuple[str, ...]:
+        """Milestones of its last coat that make it open."""
+        return OPEN_NEEDS[self.open_for]
 
     @property
     def area_m2(self) -> float:

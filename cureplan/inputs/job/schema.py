@@ -31,7 +31,7 @@ from cureplan.inputs.fields import (
     quantity,
     whole,
 )
-from cureplan.inputs.job.model import Climate, Display, Remedy
+from cureplan.inputs.job.model import Climate, Display, OpenFor, Remedy
 
 __all__ = [
     "KIND_UNITS",
@@ -208,7 +208,10 @@ class MaterialsEntry(Written):
     topcoat: Name = entry(meaning="a shipped card, or a path to your own")
     aggregate: Name = entry(meaning="a shipped card, or a path to your own")
     primer: Name | None = entry(
-        None, meaning="a shipped card, or a path to your own; leave it out where none is laid"
+        None,
+        ask="Is a primer laid first? Its card, such as slab-primer, or none",
+        usual="none",
+        meaning="a shipped card, or a path to your own; leave it out where none is laid",
     )
     storage_c: Annotated[
         float | None,
@@ -298,7 +301,7 @@ class CrewEntry(Written):
     broadcaster: People = entry(ask="How many broadcast the aggregate?", usual="2")
     edge: People = entry(ask="How many at the edges?", usual="1")
     topcoat: People = entry(ask="How many in the topcoat crew?", usual="3")
-    primer: People = entry(2, meaning="how many lay the primer")
+    primer: People = entry(2, ask="How many lay the primer?", usual="2")
     setup_s: SetUp = entry(alias="setup", ask="How long to set up?", usual="45 min")
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
@@ -484,6 +487,12 @@ class RoomEntry(Written):
     sun: SunEntry | None = entry(None, meaning="when the sun falls on its floor")
     open_by: Instant | None = entry(
         None, meaning="by when this room must be open, where earlier or later than the rest"
+    )
+    open_for: Annotated[OpenFor, choice("feet", "carts", "wash-down")] = entry(
+        "wash-down",
+        ask="  What must be possible in it when it opens: feet, carts or wash-down?",
+        usual="wash-down",
+        meaning="what open means for it",
     )
     heat: HeatEntry | None = entry(None, meaning="where it is not as the building")
     group: Name | None = entry(

@@ -55,6 +55,7 @@ DAY_WIDTH = 62.0
 TEMPERATURE_HEIGHT = 170.0
 # Bars are told apart by height too: (height, offset below the row's top).
 ROW_BARS = {
+    "primer": (16, 0),
     "pour": (16, 0),
     "coat": (16, 0),
     "laid": (16, 0),
@@ -333,6 +334,7 @@ def _pieces(
     return [Stroke(kind=kind, points=tuple(piece)) for piece in pieces if piece]
 
 
+PRIMER_KEY = ("primer", "legend.primer")
 ROOM_KEYS = (
     ("pour", "legend.pour"),
     ("setting", "legend.setting"),
@@ -369,7 +371,8 @@ def job_pictures(plan: Plan, voice: Voice, *, width: float = WIDTH) -> tuple[Pic
     found: list[tuple[Drawing, str, tuple[tuple[str, str], ...]]] = []
     if plan.rooms:
         drawing = lay_out_rows(rooms_chart(plan), voice, width=width)
-        found.append((drawing, "picture.rooms", ROOM_KEYS))
+        keys = (PRIMER_KEY, *ROOM_KEYS) if plan.primers else ROOM_KEYS
+        found.append((drawing, "picture.rooms", keys))
     if plan.hours:
         drawing = lay_out_temperatures(temperature_chart(plan), voice, width=width)
         found.append((drawing, "picture.temps", TEMPERATURE_KEYS))

@@ -33,7 +33,7 @@ __all__ = [
     "windows_chart",
 ]
 
-SpanKind = Literal["pour", "setting", "walk", "coat", "open", "window", "laid"]
+SpanKind = Literal["primer", "pour", "setting", "walk", "coat", "open", "window", "laid"]
 ClockKind = Literal["wet", "work", "surface"]
 TaskKind = Literal["tie", "smooth", "broadcast"]
 
@@ -140,7 +140,8 @@ def rooms_chart(plan: Plan) -> Chart:
     marks = tuple(
         Mark(row=row, kind="needed", at=room.open_by) for row, room in enumerate(ordered)
     )
-    begins = min([plan.job.access.begins, *(room.pour_start for room in ordered)])
+    works = [*(room.pour_start for room in ordered), *(p.start for p in plan.primers)]
+    begins = min([plan.job.access.begins, *works])
     return Chart(
         rows=tuple(one_line(room.room) for room in ordered),
         spans=tuple(spans),
@@ -154,6 +155,12 @@ def _room_spans(plan: Plan, room: RoomPlan, row: int, ends: datetime) -> Iterabl
     laid = sorted(
         (coat for coat in plan.coats if coat.room == room.room), key=lambda coat: coat.start
     )
+    for primer in (p for p in plan.primers if p.room == room.room):
+        yield Span(row=row, kind="primer", begins=primer.start, ends=primer.end)
+        bears = min(primer.walkable, room.pour_start)
+        yield Span(row=row, kind="setting", begins=primer.end, ends=bears)
+        if bears < room.pour_start:
+            yield Span(row=row, kind="walk", begins=bears, ends=room.pour_start)
     yield Span(row=row, kind="pour", begins=room.pour_start, ends=room.pour_end)
     free = room.walkable
     yield Span(row=row, kind="setting", begins=room.pour_end, ends=free)

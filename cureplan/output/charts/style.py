@@ -41,6 +41,7 @@ STYLES: Mapping[str, Style] = {
     "band-pour": Style(fill="accent", opacity=0.28),
     "band-coat": Style(fill="coat", hatch="back", opacity=0.5),
     "grid": Style(stroke="line"),
+    "primer": Style(fill="coat", stroke="coat", hatch="back"),
     "patch": Style(stroke="soft"),
     "wall": Style(stroke="ink", width=2.4),
     "stop": Style(stroke="short", width=3.2, dash=(7, 4)),

@@ -70,10 +70,17 @@ def history_files(
     from cureplan.planning.studies.seasons import SEASON_HISTORY_S, month_nights
     from cureplan.weather.hours.csv_file import read_weather_csv
     from cureplan.weather.hours.merge import splice
+    from cureplan.weather.hours.plausible import Place
 
+    place = Place(
+        zone=job.site.zone,
+        latitude_deg=job.site.latitude_deg,
+        longitude_deg=job.site.longitude_deg,
+        elevation_m=job.site.elevation_m,
+    )
     pieces: dict[int, list[HourlySeries]] = {}
     for path in paths:
-        series = read_weather_csv(path)
+        series = read_weather_csv(path, place=place)
         for year in range(series.starts.year - 1, series.ends.year + 1):
             nights = month_nights(job, year=year, month=month)
             starts = nights[0] - timedelta(seconds=SEASON_HISTORY_S)
@@ -312,18 +319,22 @@ def _past(
 ) -> None:
     from cureplan.output.commands.common import print_text, progress, terminal_width
     from cureplan.output.text.studies import seasons_json, seasons_text
+    from cureplan.weather.seasons import season_years
 
     of = month or job.access.begins.astimezone(job.site.zone).month
     if history:
         found = history_files(job, history, month=of, years=seasons)
+        asked = tuple(range(min(found), max(found) + 1))
     else:
         found = station_history(job, month=of, years=seasons or 1, now=clock_now)
+        asked = season_years(of, seasons or 1, job.site.zone, clock_now)
     with progress(len(found), "Seasons") as step:
         judged = judge_month(job, found, month=of, now=at, asked_years=seasons, step=step)
     if as_json:
         print_text(seasons_json(job, judged), asked=True)
     else:
-        print_text(seasons_text(job, judged, width=terminal_width()))
+        missing = [year for year in asked if year not in found]
+        print_text(seasons_text(job, judged, width=terminal_width(), missing=missing))
 
 
 def _planning_time(job: Job) -> datetime:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cureplan.core.errors import InputError, OutputError, harmless
+from cureplan.core.errors import CurePlanError, InputError, OutputError, harmless
 
 if TYPE_CHECKING:
     from cureplan.inputs.job.interview import Answers
@@ -48,6 +48,7 @@ def new(
     )
     answers = _read_draft(draft)
     script = None if sys.stdin.isatty() else _Script(answers)
+    proposed = {} if answers else _last_job(job_file)
     if answers:
         kept = harmless(draft)
         _tell(f"Going on from {kept}, {len(answers)} answers; delete it to begin anew.")
@@ -61,6 +62,7 @@ def new(
             folder=job_file.parent,
             answers=answers,
             keep=lambda kept: _write_draft(draft, kept),
+            proposed=proposed,
         )
         write_atomically(job_file, text)
     except (typer.Abort, KeyboardInterrupt):
@@ -88,6 +90,28 @@ def _stands(path: Path) -> bool:
 
 def _is_draft(head: bytes) -> bool:
     return not head or head.startswith(_DRAFT)
+
+
+def _last_job(job_file: Path) -> Answers:
+    """What the latest job beside the new one said; nothing where none can be read."""
+    from cureplan.inputs.job.interview import last_answers
+
+    try:
+        found = [path for path in job_file.parent.glob("*.toml") if path.is_file()]
+        latest = max(found, key=lambda path: path.stat().st_mtime, default=None)
+    except OSError:
+        return {}
+    if latest is None:
+        return {}
+    try:
+        said = last_answers(latest)
+    except CurePlanError:
+        return {}
+    if said.get("site.time_zone") is None:
+        # A card, or a file of something else.
+        return {}
+    _tell(f"In brackets stands what {harmless(latest.name)} said.")
+    return said
 
 
 def _tell(words: str) -> None:

@@ -89,6 +89,8 @@ class Voice:
     zone: ZoneInfo
     around: datetime | None = None
     """A weekday alone means the one nearest to this; farther off its date is told."""
+    read_at: datetime | None = None
+    """When it is read: a weekday more than six days from then gets its date as well."""
 
     def __post_init__(self) -> None:
         catalogue(self.language)
@@ -213,7 +215,8 @@ class Voice:
     def at(self, instant: datetime, spec: str = "") -> str:
         """An instant, as the clock on the site's wall shows it."""
         local = instant.astimezone(self.zone)
-        far = self.around is not None and abs(instant - self.around) > ONE_WEEKDAY
+        near = (at for at in (self.around, self.read_at) if at is not None)
+        far = any(abs(instant - at) > ONE_WEEKDAY for at in near)
         if far:
             spec = {"": "full", "down": "full", "up": "full_up"}.get(spec, spec)
         return instant_text(local, spec, self.own.labels)

@@ -482,6 +482,7 @@ def _sheet(
         },
         "job_pictures": [name for name in pictures if name.startswith("job-")],
         "primers": work.primers(plan, voice),
+        "ready": work.readiness(plan, voice),
         "coats": work.coats(plan, voice),
         "calls": sources.arrival_views(plan, voice),
         "ice": sources.ice(plan, voice),

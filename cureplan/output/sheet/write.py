@@ -27,7 +27,14 @@ from cureplan.output.sheet.crew_calendar import (
 )
 from cureplan.output.sheet.page import sheet_html
 from cureplan.output.view.view import voice_of
-from cureplan.planning.plan.model import BucketPlan, Call, CoatPlan, Plan, plan_to_json
+from cureplan.planning.plan.model import (
+    BucketPlan,
+    Call,
+    CoatPlan,
+    Plan,
+    PrimerPlan,
+    plan_to_json,
+)
 
 __all__ = [
     "FILES",
@@ -36,6 +43,7 @@ __all__ = [
     "calls_csv",
     "coats_csv",
     "defused",
+    "primers_csv",
     "render_sheets",
     "write_sheets",
 ]
@@ -77,9 +85,14 @@ def coats_csv(plan: Plan) -> str:
     return _table(CoatPlan, sorted(plan.coats, key=lambda coat: coat.start), plan)
 
 
+def primers_csv(plan: Plan) -> str:
+    """Every primer, one row each, in the order rolled."""
+    return _table(PrimerPlan, sorted(plan.primers, key=lambda primer: primer.start), plan)
+
+
 def _table(
-    kind: type[BucketPlan] | type[Call] | type[CoatPlan],
-    rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan],
+    kind: type[BucketPlan] | type[Call] | type[CoatPlan] | type[PrimerPlan],
+    rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan] | Iterable[PrimerPlan],
     plan: Plan,
 ) -> str:
     names = [field.name for field in fields(kind) if field.name not in _TECHNICAL]
@@ -132,6 +145,7 @@ _TEXTS: Mapping[str, Callable[[Plan], str]] = {
     "buckets.csv": buckets_csv,
     "calls.csv": calls_csv,
     "coats.csv": coats_csv,
+    "primers.csv": primers_csv,
 }
 FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf")
 ROLE_FILES = tuple(role_file(role) for role in CREW_ROLES)
@@ -145,7 +159,11 @@ def render_sheets(
 
     Not for a folder where a plan lies already: `write_sheets` mends its calendar.
     """
-    contents = {name: render(plan).encode("utf-8") for name, render in _TEXTS.items()}
+    contents = {
+        name: render(plan).encode("utf-8")
+        for name, render in _TEXTS.items()
+        if plan.primers or render is not primers_csv
+    }
     earlier = [*earlier]
     contents["crew.ics"] = crew_ics(plan, earlier=earlier)
     contents |= role_calendars(plan, earlier=earlier)

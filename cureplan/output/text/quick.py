@@ -190,7 +190,12 @@ def chill_json(
 
 
 def _english(job: Job) -> Voice:
-    return Voice(language="en", display=job.display, zone=job.site.zone)
+    return Voice(
+        language="en",
+        display=job.display,
+        zone=job.site.zone,
+        around=job.access.begins,
+    )
 
 
 def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -> str:

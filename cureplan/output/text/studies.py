@@ -178,7 +178,7 @@ MONTHS = (
 )
 
 
-def seasons_text(job: Job, month: PastMonth, *, width: int) -> str:
+def seasons_text(job: Job, month: PastMonth, *, width: int, missing: Sequence[int] = ()) -> str:
     """A line per year and the total, then what was simplified."""
     width = max(NARROWEST_SEASONS, width)
     name = MONTHS[month.month - 1]
@@ -193,6 +193,8 @@ def seasons_text(job: Job, month: PastMonth, *, width: int) -> str:
     lines = [f"{one_line(job.site.name)}: {name} nights of past years", ""]
     if month.asked_years is not None and len(month.years) < month.asked_years:
         answer += f" Of the {month.asked_years} years asked for, no more could be had."
+    if missing:
+        answer += f" Not to be had: {', '.join(str(year) for year in missing)}."
     lines += [*textwrap.wrap(answer, width), ""]
     lines += [
         *table_lines(_season_columns(job, month, total), width),

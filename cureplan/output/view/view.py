@@ -46,6 +46,7 @@ def voice_of(plan: Plan, language: str | None = None) -> Voice:
         display=job.display,
         zone=job.site.zone,
         around=job.access.begins,
+        read_at=plan.decisions.made_at,
     )
 
 
@@ -336,4 +337,10 @@ def _ladder(voice: Voice, room: RoomPlan) -> tuple[tuple[str, str], ...]:
         ("wash", room.wash_down),
         ("opens", room.opens),
     )
-    return tuple((voice.label(f"ladder.{key}"), voice.at(at, "up")) for key, at in steps)
+    return tuple(
+        (
+            voice.label(f"ladder.{key}", open_for=f"open_for.{room.open_for}"),
+            voice.label("unknown") if at is None else voice.at(at, "up"),
+        )
+        for key, at in steps
+    )

@@ -11,7 +11,15 @@ from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import State, margin_state
 from cureplan.planning.plan.model import BucketPlan, CoatPlan, Plan, PrimerPlan
 
-__all__ = ["BucketView", "CoatView", "PrimerView", "buckets", "coats", "primers"]
+__all__ = [
+    "BucketView",
+    "CoatView",
+    "PrimerView",
+    "buckets",
+    "coats",
+    "primers",
+    "readiness",
+]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -176,6 +184,24 @@ def _primer(voice: Voice, primer: PrimerPlan) -> PrimerView:
         dew=dew,
         reason=voice.say(primer.reason),
         keeps=voice.show("keeps_frac", primer.keeps_frac, "nights"),
+    )
+
+
+def readiness(plan: Plan, voice: Voice) -> tuple[str, ...]:
+    """What must stand on every floor before anything is laid on it, to be ticked off."""
+    primer, slurry = plan.job.cards.primer, plan.job.cards.slurry
+    keyed = primer is not None and primer.broadcast_kg_m2 > 0
+    lowest = slurry if primer is None else primer
+    return (
+        voice.label("ready.keyed" if keyed else "ready.profile"),
+        voice.label("ready.moisture"),
+        voice.label("ready.coatings"),
+        voice.label("ready.drains"),
+        voice.label(
+            "ready.slab",
+            limit_c=lowest.limits.slab_c[0],
+            margin_k=plan.job.policy.dew_margin_k,
+        ),
     )
 
 

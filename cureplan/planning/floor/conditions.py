@@ -26,7 +26,10 @@ from cureplan.science.heat import (
 from cureplan.science.room_air import drifting_air_c, held_air_c, open_air_c
 from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import slab_on_ground, slab_over_air
-from cureplan.science.slab_reading import corrected_surface_c, slab_time_constant_s
+from cureplan.science.slab_reading import (
+    corrected_surface_c,
+    slab_time_constant_s,
+)
 from cureplan.science.sun import absorbed_w_m2, clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
 from cureplan.weather.hours.series import HourlySeries
 
@@ -49,7 +52,7 @@ Array = NDArray[np.float64]
 def patch_sun_w_m2(
     job: Job, rooms: Sequence[Room], series: HourlySeries, fine_s: Array, cloud: Array
 ) -> Array:
-    """Sun taken up by each room's declared patch, spread over nothing else."""
+    """Sun taken up where each room's declared patch is lit, however small it is."""
     absorbed = np.zeros((fine_s.size, len(rooms)))
     if all(room.sun_patch is None for room in rooms):
         return absorbed
@@ -69,7 +72,7 @@ def patch_sun_w_m2(
             continue
         begins = patch.starts.hour * 60 + patch.starts.minute
         ends = patch.ends.hour * 60 + patch.ends.minute
-        lit = np.array([patch.share if begins <= minute < ends else 0.0 for minute in clock])
+        lit = np.array([1.0 if begins <= minute < ends else 0.0 for minute in clock])
         absorbed[:, column] = absorbed_w_m2(
             horizontal,
             lit_share=lit,
@@ -105,10 +108,13 @@ class RoomConditions:
     epoch_s: Array
     air_c: Array
     slab_c: Array
+    """The sunlit part of the floor, where it has one."""
     dew_c: Array
     """NaN where the weather gives no humidity."""
     reading_s: float | None
     """When an infrared reading corrected the slab [epoch s]; None if it was not read."""
+    sun_k: Array | None = None
+    """How much the sunlit part is warmer than the rest; None where no sun is declared."""
 
     @property
     def first_s(self) -> float:
@@ -196,7 +202,7 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
         air_c = np.hstack(
             [_heated(room, _air(room, job.building, fine_s, outdoor_c), at_s) for room in rooms]
         )
-        surface_c = _surface(job, rooms, series, fine_s, outdoor_c, cloud, air_c)
+        surface_c, sun_k = _surface(job, rooms, series, fine_s, outdoor_c, cloud, air_c)
         hourly = slice(None, None, round(HOUR_S / STEP_S))
         for column, room in enumerate(rooms):
             found[room.name] = RoomConditions(
@@ -208,6 +214,7 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
                 reading_s=None
                 if room.slab_reading is None
                 else room.slab_reading.read_at.timestamp(),
+                sun_k=None if room.sun_patch is None else sun_k[hourly, column],
             )
     return {room.name: found[room.name] for room in job.rooms}
 
@@ -264,38 +271,46 @@ def _surface(
     outdoor_c: Array,
     cloud: Array,
     air_c: Array,
-) -> Array:
-    building, first = job.building, rooms[0]
+) -> tuple[Array, Array]:
+    """Surface of each room, where it is lit, and how much warmer that is than its shade."""
+    building = job.building
     over_air = building.below == "air"
-    slab = floor_slab(first, building)
-    lower_c = np.broadcast_to(
-        outdoor_c[:, None] if over_air else np.asarray(building.ground_c), air_c.shape
-    )
+    slab = floor_slab(rooms[0], building)
     sun_w_m2 = patch_sun_w_m2(job, rooms, series, fine_s, cloud)
+    sunny = [column for column, room in enumerate(rooms) if room.sun_patch is not None]
+    # The shade of a sunlit room is a column of its own behind the rooms.
+    marched_c = np.hstack([air_c, air_c[:, sunny]])
+    sun_w_m2 = np.hstack([sun_w_m2, np.zeros((fine_s.size, len(sunny)))])
+    lower_c = np.broadcast_to(
+        outdoor_c[:, None] if over_air else np.asarray(building.ground_c), marched_c.shape
+    )
     # Settled at the mean of all history: soil under a slab forgets a first day slowly.
     before = fine_s <= max(DAY_S, job.access.begins.timestamp() - float(series.epoch_s[0]))
-    run = slab.run(
-        air_c,
+    surface_c = slab.run(
+        marched_c,
         absorbed_w_m2=sun_w_m2,
         lower_c=lower_c,
         start_c=slab.steady_profile_c(
-            air_c=air_c[before].mean(axis=0),
+            air_c=marched_c[before].mean(axis=0),
             absorbed_w_m2=sun_w_m2[before].mean(axis=0),
             lower_c=lower_c[before].mean(axis=0),
         ),
         keep_profile=False,
-    )
+    ).surface_c
+    lit_c = surface_c[:, : len(rooms)]
+    sun_k = np.zeros(lit_c.shape)
+    sun_k[:, sunny] = lit_c[:, sunny] - surface_c[:, len(rooms) :]
     readings = [room.slab_reading for room in rooms]
     if not any(readings):
-        return run.surface_c
+        return lit_c, sun_k
     epoch0 = float(series.epoch_s[0])
-    return corrected_surface_c(
+    corrected_c = corrected_surface_c(
         fine_s,
-        run.surface_c,
+        lit_c,
         reading_s=[np.nan if r is None else r.read_at.timestamp() - epoch0 for r in readings],
         reading_c=[np.nan if r is None else r.surface_c for r in readings],
         time_constant_s=slab_time_constant_s(
-            thickness_m=first.slab_thickness_m,
+            thickness_m=rooms[0].slab_thickness_m,
             conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
             density_kg_m3=CONCRETE_DENSITY_KG_M3,
             specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
@@ -303,3 +318,4 @@ def _surface(
             lower_w_m2k=AIR_FACE_W_M2K if over_air else 0.0,
         ),
     )
+    return corrected_c, sun_k

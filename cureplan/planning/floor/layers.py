@@ -189,11 +189,8 @@ class FinishedFloor:
     foot_s: float
     wheels_s: float
     wash_down_s: float
-
-    @property
-    def opens_s(self) -> float:
-        """When the room may open: it bears wheels and may be washed."""
-        return max(self.foot_s, self.wheels_s, self.wash_down_s)
+    opens_s: float
+    """When it has gone far enough for what the room must bear to be open."""
 
 
 def slab_age_curve(
@@ -337,9 +334,10 @@ def window_over(below: Reached, work: Work) -> Window:
     return Window(opens_s=float(opens_s), closes_s=float(closes_s))
 
 
-def finished_floor(reached: Reached) -> FinishedFloor:
-    """When the floor bears feet, wheels and water after its last layer."""
+def finished_floor(reached: Reached, *, needs: Iterable[str]) -> FinishedFloor:
+    """When the floor bears feet, wheels and water after its last layer, and is open."""
     foot_s, wheels_s, wash_s = (
         float(np.max(reached[name])) for name in ("foot_traffic", "wheels", "wash_down")
     )
-    return FinishedFloor(foot_s=foot_s, wheels_s=wheels_s, wash_down_s=wash_s)
+    opens_s = max(float(np.max(reached[name])) for name in needs)
+    return FinishedFloor(foot_s=foot_s, wheels_s=wheels_s, wash_down_s=wash_s, opens_s=opens_s)

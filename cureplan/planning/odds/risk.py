@@ -411,9 +411,9 @@ def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
 
 
 def _opens(job: Job, last: _Stay) -> Flags:
-    """Whether a room bears wheels and water when it must open, night by night."""
+    """Whether a room bears what it must when it is to open, night by night."""
     due_s = job.due(last.room).timestamp()
-    needed_s = max(last.needs_s[name] for name in ("foot_traffic", "wheels", "wash_down"))
+    needed_s = max(last.needs_s[name] for name in job.room(last.room).open_needs)
     last_s = last.laid_s[:, -1:]
     gained_s = last.ages.between(last_s, np.full_like(last_s, due_s))
     return np.asarray((gained_s >= needed_s)[:, 0])

@@ -220,7 +220,14 @@ def way_back_answer(
                 "spare_s": (tight.closes - tight.start).total_seconds(),
             },
         ),
-        Message("back.last_room", {"room": last.room, "wash_at": last.wash_down.isoformat()}),
+        Message(
+            "back.last_room",
+            {
+                "room": last.room,
+                "open_for": f"open_for.{last.open_for}",
+                "open_at": last.opens.isoformat(),
+            },
+        ),
     ]
     return Answer(
         question="way back",

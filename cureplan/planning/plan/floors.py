@@ -12,7 +12,7 @@ from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Heat, Job, Room
 from cureplan.planning.floor.layout import patches_of
 from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, PourOption, RoomPours
-from cureplan.planning.plan.hours import floor_closes_s, instant, minutes
+from cureplan.planning.plan.hours import floor_closes_s, instant, known_until_s, minutes
 from cureplan.planning.plan.model import Binding, BucketPlan, RemedyTry, RoomPlan, StartHour
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedPour, Span, crew_spans
@@ -135,18 +135,26 @@ def _room_plan(
         topcoat_opens=instant(float(poured.reached["topcoat_opens"].max()), zone),
         topcoat_closes=instant(floor_closes_s(pours, poured), zone),
         foot_traffic=instant(last.after.foot_s, zone),
-        wheels=instant(last.after.wheels_s, zone),
-        wash_down=instant(last.after.wash_down_s, zone),
+        wheels=_known(pours, "wheels", last.after.wheels_s),
+        wash_down=_known(pours, "wash_down", last.after.wash_down_s),
         opens=instant(last.after.opens_s, zone),
         open_by=job.due(room.name).astimezone(zone),
         reasons=_reasons(pours, poured, as_is_s, tightest),
         starts=_start_hours(job, pours, poured),
         tries=_tries(pours, poured, as_is_s),
+        open_for=room.open_for,
         patches=tuple(
             tuple(tuple((round(x, 3), round(y, 3)) for x, y in ring) for ring in patch)
             for patch in patches_of(plan.layout, room)
         ),
     )
+
+
+def _known(pours: RoomPours, name: str, epoch_s: float) -> datetime | None:
+    """When a floor bears something; None beyond the plan's hours, if it may open without."""
+    if name not in pours.room.open_needs and epoch_s > known_until_s(pours):
+        return None
+    return instant(epoch_s, pours.job.site.zone)
 
 
 def _heats(job: Job, room: Room) -> Heat | None:
@@ -184,6 +192,11 @@ def _reasons(
             {"room": room, "as_is_margin_min": minutes(as_is_s)},
         ),
     ]
+    sun_k, patch = pours.conditions.sun_k, pours.room.sun_patch
+    if sun_k is not None and patch is not None:
+        warmer_k = float(np.interp(poured.start_s, pours.conditions.epoch_s, sun_k))
+        part: dict[str, Value] = {"share_frac": patch.share, "warmer_k": round(warmer_k, 2)}
+        reasons.append(Message("pour.sunlit", {"room": room, **part}))
     if poured.delayed:
         reasons.append(Message("pour.hour", {"room": room}))
     for remedy in poured.option.remedies():

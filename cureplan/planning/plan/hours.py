@@ -23,6 +23,7 @@ __all__ = [
     "floor_closes_s",
     "hour_rows",
     "instant",
+    "known_until_s",
     "limit_warnings",
     "minutes",
     "pour_closes_s",
@@ -68,18 +69,18 @@ def hour_rows(
 
 def floor_closes_s(pours: RoomPours, poured: PlacedPour) -> float:
     """When the first patch is too old to coat; the plan's last hour where that is sooner."""
-    return min(float(poured.reached["topcoat_closes"].min()), _until_s(pours))
+    return min(float(poured.reached["topcoat_closes"].min()), known_until_s(pours))
 
 
 def coat_closes_s(pours: RoomPours, coat: PlacedCoat) -> float:
     """Latest start of a coat, by which all of it is reached within the plan's hours."""
-    return min(coat.window.closes_s, _until_s(pours) - float(coat.work.offset_s.max()))
+    return min(coat.window.closes_s, known_until_s(pours) - float(coat.work.offset_s.max()))
 
 
 def pour_closes_s(pours: RoomPours, poured: PlacedPour) -> float:
     """Latest start of a pour over its primer, all of it landed within the plan's hours."""
     offset_s = poured.works[pours.pour_task].offset_s
-    return min(poured.window.closes_s, _until_s(pours) - float(offset_s.max()))
+    return min(poured.window.closes_s, known_until_s(pours) - float(offset_s.max()))
 
 
 def beyond_hours(
@@ -90,7 +91,7 @@ def beyond_hours(
     rooms |= {c.room for c in schedule.coats if _cut(pours[c.room], c)}
     if not rooms:
         return ()
-    until_s = max(_until_s(pours[room]) for room in rooms)
+    until_s = max(known_until_s(pours[room]) for room in rooms)
     values: dict[str, Value] = {
         "rooms": ", ".join(room.name for room in job.rooms if room.name in rooms),
         "until_at": instant(until_s, job.site.zone).isoformat(),
@@ -155,7 +156,8 @@ def _cut(pours: RoomPours, placed: PlacedPour | PlacedCoat) -> bool:
     return coat_closes_s(pours, placed) < placed.window.closes_s
 
 
-def _until_s(pours: RoomPours) -> float:
+def known_until_s(pours: RoomPours) -> float:
+    """Until when the plan's own hours reach [epoch s]."""
     epoch_s = pours.conditions.epoch_s
     return float(epoch_s[_rows(pours.job, epoch_s)[-1]])
 

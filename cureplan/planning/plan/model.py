@@ -12,7 +12,7 @@ from cureplan.core.clock import ceil_to, floor_to
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
-from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job
+from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job, OpenFor
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
 
 __all__ = [
@@ -115,13 +115,16 @@ class RoomPlan:
     topcoat_opens: datetime
     topcoat_closes: datetime
     foot_traffic: datetime
-    wheels: datetime
-    wash_down: datetime
+    wheels: datetime | None
+    """None, as `wash_down`, where that lies beyond the hours known."""
+    wash_down: datetime | None
     opens: datetime
     open_by: datetime
     reasons: tuple[Message, ...]
     starts: tuple[StartHour, ...]
     tries: tuple[RemedyTry, ...] = ()
+    open_for: OpenFor = "wash-down"
+    """What must be possible in it by `open_by`."""
     patches: tuple[tuple[tuple[tuple[float, float], ...], ...], ...] = ()
     """What each bucket covers: closed lines of corners [m], as the room was measured."""
 

@@ -347,6 +347,13 @@ def _way_back(old: Plan, new: Plan) -> list[Message]:
         if abs((now - was).total_seconds()) >= WORTH_COAT_S:
             values: dict[str, Value] = {"from_at": was.isoformat(), "to_at": now.isoformat()}
             found.append(Message(f"replan.coat_{number}", values))
+    rolled = {primer.room: primer.start for primer in old.primers}
+    found += [
+        _said("replan.primer", primer.room, (rolled[primer.room], primer.start))
+        for primer in new.primers
+        if primer.room in rolled
+        and abs((primer.start - rolled[primer.room]).total_seconds()) >= WORTH_MOVE_S
+    ]
     found += [
         Message(
             "replan.primer_old",

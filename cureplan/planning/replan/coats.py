@@ -93,6 +93,11 @@ class _Coats:
         self.poured = {p.room: p for p in placed}
         self.order = [p.room for p in sorted(placed, key=lambda p: p.start_s)]
         self.laid = [_Work(p.room, p.start_s, p.end_s, p.closed, coat=False) for p in placed]
+        self.laid += [
+            _Work(p.room, u.begins_s, u.end_s, u.closed, coat=False)
+            for p in placed
+            if (u := p.under) is not None
+        ]
         self.coats: dict[tuple[str, int], PlacedCoat] = {}
 
     def place(self, *, crossed_last: bool, begun: Sequence[CoatPlan]) -> tuple[PlacedCoat, ...]:

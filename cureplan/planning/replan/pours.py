@@ -17,7 +17,7 @@ from cureplan.planning.floor.layout import (
     cadence_of,
     met_by,
 )
-from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours
+from cureplan.planning.floor.pour import AS_IS, PourOption, PourPlan, RoomPours
 from cureplan.planning.plan.model import RoomPlan
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.planning.schedule.placing import (
@@ -39,6 +39,7 @@ __all__ = [
     "option_of",
     "place_as_planned",
     "place_next",
+    "place_primers",
     "rest_of_floor",
 ]
 
@@ -205,6 +206,85 @@ def laid_under(
     return place_layer(pours, work, None, primed_s)
 
 
+def place_primers(
+    pours: Mapping[str, RoomPours],
+    order: Sequence[str],
+    begun: Sequence[PlacedPour],
+    state: NightState,
+    *,
+    planned_s: Mapping[str, float],
+) -> dict[str, PlacedCoat]:
+    """The primer under each floor: rolled ones stay, others go when the crew is free.
+
+    No sooner than planned, one after the other in the order of the pours; a floor whose
+    primer no shift holds is not among them.
+    """
+    laid: dict[str, PlacedCoat] = {}
+    due: list[str] = []
+    for name in (*(poured.room for poured in begun), *order):
+        at_s = planned_s.get(name, np.inf)
+        under = laid_under(pours[name], AS_IS, at_s if at_s <= state.now_s else None)
+        if under is not None:
+            laid[name] = under
+        elif name in order and pours[name].job.cards.primer is not None:
+            due.append(name)
+    rest = [poured for poured in begun if poured.end_s > state.now_s]
+    for name in sorted(due, key=lambda name: planned_s.get(name, np.inf)):
+        begins_s = _primer_begins(
+            pours[name], rest, laid, state, not_before_s=planned_s.get(name, -np.inf)
+        )
+        under = laid_under(pours[name], AS_IS, begins_s)
+        if under is not None:
+            laid[name] = under
+    return laid
+
+
+def _primer_begins(
+    pours: RoomPours,
+    rest: Sequence[PlacedPour],
+    laid: Mapping[str, PlacedCoat],
+    state: NightState,
+    *,
+    not_before_s: float,
+) -> float | None:
+    job, work = pours.job, pours.works(AS_IS)[0]
+    ways, limits = job.crossed_from(pours.room.name), pours.limits(work.layer)
+
+    def clear_of(start_s: float) -> float | None:
+        end_s = start_s + work.duration_s
+        trial = place_layer(pours, work, None, start_s)
+        ends = [
+            _busy_until_s(job, start_s, end_s, span)
+            for span in (*((p.start_s, p.end_s) for p in rest), *map(_span, laid.values()))
+        ]
+        closed = [(p.room, p.closed) for p in rest]
+        closed += [(p.room, p.closed) for p in laid.values()]
+        ends += [s.ends_s for name, s in closed if name in ways and s.meets(start_s, end_s)]
+        ends.append(limits.next_s(start_s, work.duration_s, trial.closed.ends_s))
+        later_s = max(ends)
+        return later_s if later_s > start_s else None
+
+    found = earliest_start(
+        from_s=max(state.now_s, state.wait_s, not_before_s),
+        length_s=work.duration_s,
+        spans=crew_spans(job, job.crew.pour_shifts),
+        setup_s=job.crew.setup_s,
+        clear_of=clear_of,
+    )
+    return None if found is None else float(np.ceil(found / SLOT_S) * SLOT_S)
+
+
+def _span(primer: PlacedCoat) -> tuple[float, float]:
+    return primer.begins_s, primer.end_s
+
+
+def _busy_until_s(job: Job, start_s: float, end_s: float, other: tuple[float, float]) -> float:
+    """Until when other work of the same crew keeps one from beginning; -inf if it does not."""
+    change_s = job.crew.changeover_s
+    apart = end_s + change_s <= other[0] or start_s >= other[1] + change_s
+    return -np.inf if apart else other[1] + change_s
+
+
 def place_next(
     pours: RoomPours,
     option: PourOption,
@@ -212,7 +292,7 @@ def place_next(
     state: NightState,
     *,
     shut: Mapping[str, Span],
-    primed_s: float | None = None,
+    primers: Mapping[str, PlacedCoat],
 ) -> PlacedPour | None:
     """Place a floor not yet begun at its earliest, in the fewest bays that keep the policy.
 
@@ -225,10 +305,10 @@ def place_next(
     best: PlacedPour | None = None
     for later in hours:
         for tried in options:
-            under = laid_under(pours, tried, primed_s)
-            start_s = _earliest(pours, tried, placed, state, shut, later * HOUR_S, under)
+            start_s = _earliest(pours, tried, placed, state, shut, later * HOUR_S, primers)
             if start_s is None:
                 continue
+            under = _under(pours, tried, primers)
             found = place_pour(pours, tried, start_s, delayed=later > 0, below=under)
             if found.planning_margin_s >= job.policy.margin_s - HALF_SECOND:
                 return found
@@ -245,7 +325,7 @@ def place_as_planned(
     *,
     shut: Mapping[str, Span],
     waited: bool,
-    primed_s: float | None = None,
+    primers: Mapping[str, PlacedCoat],
 ) -> PlacedPour | None:
     """A floor in the bays and with the ice it was planned with, whatever margin that leaves.
 
@@ -254,7 +334,6 @@ def place_as_planned(
     """
     option = option_of(floor.room)
     not_before_s = floor.room.pour_start.timestamp() if waited else -np.inf
-    under = laid_under(pours, option, primed_s)
     start_s = _earliest(
         pours,
         option,
@@ -262,14 +341,23 @@ def place_as_planned(
         state,
         shut,
         0.0,
-        under,
+        primers,
         not_before_s=not_before_s,
         over_s=OVER_SHIFT_S,
     )
     if start_s is None:
         return None
     delayed = "hour" in floor.room.remedies
+    under = _under(pours, option, primers)
     return place_pour(pours, option, start_s, delayed=delayed, below=under)
+
+
+def _under(
+    pours: RoomPours, option: PourOption, primers: Mapping[str, PlacedCoat]
+) -> PlacedCoat | None:
+    """The floor's own primer, patch by patch as this option pours over it."""
+    own = primers.get(pours.room.name)
+    return None if own is None else laid_under(pours, option, own.begins_s)
 
 
 def _change_s(job: Job, before: str, pours: RoomPours) -> float:
@@ -285,7 +373,7 @@ def _earliest(
     state: NightState,
     shut: Mapping[str, Span],
     later_s: float,
-    under: PlacedCoat | None,
+    primers: Mapping[str, PlacedCoat],
     *,
     not_before_s: float = -np.inf,
     over_s: float = 0.0,
@@ -293,16 +381,26 @@ def _earliest(
     job: Job = pours.job
     length_s = pours.plan(option).times.last_s
     opens_s = -np.inf
+    under = _under(pours, option, primers)
+    if under is None and job.cards.primer is not None:
+        return None
     if under is not None:
         opens_s = window_over(under.reached, pours.works(option)[pours.pour_task]).opens_s
     free_s = max((p.end_s + _change_s(job, p.room, pours) for p in placed), default=-np.inf)
-    on_way = [shut[name] for name in job.crossed_from(pours.room.name) if name in shut]
+    ways = job.crossed_from(pours.room.name)
+    on_way = [shut[name] for name in ways if name in shut]
+    on_way += [primer.closed for name, primer in primers.items() if name in ways]
 
     layer = pours.tasks[pours.pour_task][-1]
     limits, foot_s = pours.limits(layer), pours.clocks.age_s["foot_traffic"]
 
     def clear_of(start_s: float) -> float | None:
         ends = [s.ends_s for s in on_way if s.meets(start_s, start_s + length_s)]
+        busy = (
+            _busy_until_s(job, start_s, start_s + length_s, _span(primer))
+            for primer in primers.values()
+        )
+        ends += [until_s for until_s in busy if until_s > start_s]
         wait, _ = pours.long_factors(layer, start_s)
         bears_s = pours.slurry_curve.when(start_s=start_s + length_s, age_s=foot_s * wait)
         within_s = limits.next_s(start_s, length_s, float(bears_s))

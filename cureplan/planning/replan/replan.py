@@ -37,10 +37,10 @@ from cureplan.planning.replan.job import (
 from cureplan.planning.replan.order import Placed, best_order, carries_on
 from cureplan.planning.replan.pours import (
     go_on,
-    laid_under,
     option_of,
     place_as_planned,
     place_next,
+    place_primers,
 )
 from cureplan.planning.replan.state import FloorState, NightState, night_state
 from cureplan.planning.schedule.outcome import Schedule
@@ -197,7 +197,7 @@ def _put_together(
         failures=(),
         required_s=job.policy.margin_s,
         held_frac=held if held < asked else None,
-        primers=_primers(old, found),
+        primers=tuple(poured.under for poured in placed if poured.under is not None),
     )
     job = replace(job, policy=replace(job.policy, confidence=asked))
     odds = assess(job, found.pours, schedule, issued_s=state.now_s)
@@ -253,6 +253,7 @@ def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed
 
     def follow(order: Sequence[str]) -> Placed:
         after, left_out = dict(placed), []
+        primers = place_primers(pours, order, list(placed.values()), state, planned_s=primed_s)
         for name in order:
             shut = {other: poured.closed for other, poured in after.items()}
             option = option_of(state.floors[name].room) if name in state.floors else _UNPLANNED
@@ -262,7 +263,7 @@ def _place(old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Placed
                 list(after.values()),
                 state,
                 shut=shut,
-                primed_s=primed_s.get(name),
+                primers=primers,
             )
             if found is None:
                 left_out.append(name)
@@ -301,6 +302,13 @@ def _as_planned(
     rooms = sorted(old.rooms, key=lambda room: room.order)
     ended_s = -np.inf
     placed, left_out = dict(begun), []
+    primers = place_primers(
+        pours,
+        [room.room for room in rooms if room.room not in begun],
+        list(begun.values()),
+        state,
+        planned_s=_primed_s(old),
+    )
     for room in rooms:
         start_s = room.pour_start.timestamp()
         # A gap in the plan was there for a reason: a cooler hour, or the coats' shift.
@@ -315,7 +323,7 @@ def _as_planned(
             state,
             shut={name: poured.closed for name, poured in placed.items()},
             waited=waited,
-            primed_s=_primed_s(old).get(room.room),
+            primers=primers,
         )
         if found is None:
             left_out.append(room.room)
@@ -327,15 +335,6 @@ def _as_planned(
 def _primed_s(old: Plan) -> dict[str, float]:
     """When each floor was primed, or is to be [epoch s]."""
     return {primer.room: primer.start.timestamp() for primer in old.primers}
-
-
-def _primers(old: Plan, found: _Placed) -> tuple[PlacedCoat, ...]:
-    primed_s = _primed_s(old)
-    under = (
-        laid_under(found.pours[name], poured.option, primed_s.get(name))
-        for name, poured in found.placed.items()
-    )
-    return tuple(primer for primer in under if primer is not None)
 
 
 def _order(state: NightState, pours: Mapping[str, RoomPours]) -> list[str]:

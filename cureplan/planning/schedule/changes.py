@@ -135,9 +135,9 @@ GRADED: Final = (COAT_SOONER, COAT_LONGER, POURING, IN_SOONER, OPENING)
 
 
 def more_hands(job: Job, task: str) -> Change:
-    """One more at a task of the pour, or "topcoat" for one more at the coats."""
-    if task == "topcoat":
-        crew = replace(job.crew, topcoat=job.crew.topcoat + 1)
+    """One more at a task of the pour, or at the coats ("topcoat") or the primer."""
+    if task in ("topcoat", "primer"):
+        crew = replace(job.crew, **{task: getattr(job.crew, task) + 1})
         more = task
     else:
         crew, more = with_one_more(job.crew, task), what_is_more(job.crew, task)

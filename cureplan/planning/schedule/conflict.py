@@ -19,7 +19,7 @@ import numpy as np
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import NO_LIMITS
-from cureplan.inputs.job.model import Cards, Job, Shift
+from cureplan.inputs.job.model import Cards, Job, OpenFor, Shift
 from cureplan.planning.floor.layers import CREWS, HANDS, Layer
 from cureplan.planning.floor.limits import Breach, LayerLimits
 from cureplan.planning.floor.pour import AS_IS, RoomPours
@@ -187,9 +187,38 @@ def _why(job: Job, tables: Tables, room: str) -> Failure:
     for size in range(1, len(LIMITS) + 1):
         for some in combinations(LIMITS, size):
             if _Some(job, tables, (room,), frozenset(some)).begins() is None:
-                says = tuple(_says(job, tables, room, limit, some) for limit in some)
-                return Failure(limits=some, rooms=(room,), says=says)
+                says = [_says(job, tables, room, limit, some) for limit in some]
+                if "opening" in some:
+                    says += _only_wash(job, tables, room, some)
+                return Failure(limits=some, rooms=(room,), says=tuple(says))
     raise AssertionError("asked why of a room that has a way")
+
+
+def _only_wash(job: Job, tables: Tables, room: str, some: Iterable[Limit]) -> Iterator[Message]:
+    """That the room would be in time were it opened for less."""
+    asked = job.room(room).open_for
+    lesser: tuple[OpenFor, ...] = ("carts", "feet")
+    for instead in lesser[0 if asked == "wash-down" else 1 :] if asked != "feet" else ():
+        rooms = tuple(replace(r, open_for=instead) if r.name == room else r for r in job.rooms)
+        less = _Some(replace(job, rooms=rooms), tables, (room,), frozenset(some))
+        begins = less.begins()
+        if begins is None:
+            continue
+        stage = less.problem.rooms[0][-1]
+        k = int(np.flatnonzero(stage.begins == begins[-1])[0])
+        ready = datetime.fromtimestamp(
+            float(less.model.slots.at(stage.opens[k])), job.site.zone
+        )
+        yield Message(
+            "limit.only_wash",
+            {
+                "room": room,
+                "open_for": f"open_for.{asked}",
+                "instead": f"open_for.{instead}",
+                "ready_at": ready.isoformat(),
+            },
+        )
+        return
 
 
 def _unseen(job: Job, tables: Tables, room: str) -> Failure:

@@ -99,6 +99,8 @@ class PlacedPour:
     """Every task of the floor, this one among them."""
     window: Window = ANY_TIME
     """The starts it may have over what lies below."""
+    under: PlacedCoat | None = None
+    """Its primer."""
 
     @property
     def walkable_s(self) -> float:
@@ -132,6 +134,8 @@ class PlacedCoat:
     end_s: float
     work: Work
     reached: Reached
+    needs: tuple[str, ...]
+    """What the room's last coat must bear before it is open."""
 
     @property
     def coat(self) -> int:
@@ -146,7 +150,7 @@ class PlacedCoat:
     @property
     def after(self) -> FinishedFloor:
         """What comes after it, where it is the last."""
-        return finished_floor(self.reached)
+        return finished_floor(self.reached, needs=self.needs)
 
 
 def place_pour(
@@ -188,6 +192,7 @@ def place_pour(
         ),
         works=works,
         window=_window(below, works[pours.pour_task]),
+        under=below,
     )
 
 
@@ -214,6 +219,7 @@ def place_layer(
         start_s=start_s,
         end_s=start_s + work.duration_s,
         work=work,
+        needs=pours.room.open_needs,
         reached=film_reached(
             start_s + work.offset_s, age_s=clocks.age_s, curve=curve, wait=wait, close=close
         ),

@@ -196,10 +196,11 @@ def _look(trials: _Trials) -> Iterator[Change]:
     """Try the changes kind by kind; each that works, as soon as it is known."""
     job, found = trials.job, 0
     plans = [room.plan(AS_IS) for room in trials.pours.values()]
-    tasks = dict.fromkeys(("mixing", bottleneck(plans), "topcoat"))
+    films = ("topcoat",) if job.cards.primer is None else ("primer", "topcoat")
+    tasks = dict.fromkeys(("mixing", bottleneck(plans), *films))
     hands = [more_hands(job, task) for task in tasks]
     if trials.goal != "windows":
-        for change in _least_remedies(trials, hands, wanted=FEW_WAYS):
+        for change in _least_remedies(trials, hands[: -len(films)], wanted=FEW_WAYS):
             found += 1
             yield change
     for change in filter(trials.works, hands):
@@ -276,7 +277,7 @@ def _least_remedies(
     """
     missing = [name for name in REMEDY_WORDS if name not in trials.job.policy.remedies]
     ways = 0
-    for hand in (None, *hands[:-1]):
+    for hand in (None, *hands):
         before = ways
         for count in range(1, len(missing) + 1):
             for some in combinations(missing, count):

@@ -429,8 +429,8 @@ def _windows_after(
 
         foot_s.append(reached("foot_traffic").max(axis=1))
         if task + 1 == len(works):
-            ladder = [reached(name).max(axis=1) for name in ("wheels", "wash_down")]
-            opens_s.append(np.maximum(foot_s[-1], np.maximum(*ladder)))
+            ladder = [reached(name).max(axis=1) for name in pours.room.open_needs]
+            opens_s.append(np.max(ladder, axis=0))
             closes_s.append(np.full(start_s.size, np.inf))
         else:
             opens, closes = starts_over(reached, works[task + 1])

@@ -26,6 +26,7 @@ from cureplan.weather.providers.hourly import (
     HIGHEST_M,
     ClientRows,
     at_site_height,
+    odd_in,
     provider_terms,
     reasons,
     remarks,
@@ -68,6 +69,7 @@ def mosmix_provider(
         rows = _ask(query, span, station.key, provider=_MOSMIX)
         answer = exchange.last()
         if rows is not None and answer is not None:
+            _refuse_odd(rows, "DWD MOSMIX")
             issued_at = _believable(mosmix_issue(answer.body), query.now, "DWD MOSMIX")
             label = f"DWD MOSMIX, {station.label()}"
             moved = at_site_height(rows, station)
@@ -109,6 +111,7 @@ def metno_provider(query: WeatherQuery, span: Span, exchange: Exchange) -> Hourl
             f"no point forecast could be had ({reason})",
             Message("provider.point_forecast", {"why": remarks(asked)}),
         )
+    _refuse_odd(rows, "MET Norway")
     issued_at = _believable(metno_issue(answer.body), query.now, "MET Norway")
     modified = answer.modified
     late = modified is not None and modified > query.now + CLOCK_SLACK
@@ -128,6 +131,15 @@ def _ask(query: WeatherQuery, span: Span, where: Any, *, provider: str) -> Clien
     until = max(span.ends + timedelta(hours=1), query.now + FORECAST_REACH)
     client = time_series(where, first, until, provider=provider)
     return rows_of(client) if client is not None else None
+
+
+def _refuse_odd(rows: ClientRows, who: str) -> None:
+    odd = odd_in(rows)
+    if odd:
+        raise WeatherUnavailableError(
+            f"the {who} forecast holds readings that cannot be ({odd})",
+            Message("provider.odd", {"who": who, "odd": odd}),
+        )
 
 
 def _believable(issued_at: datetime | None, now: datetime, who: str) -> datetime | None:

@@ -14,6 +14,7 @@ from cureplan.core.errors import WeatherUnavailableError
 from cureplan.core.messages import Message, Value, once
 from cureplan.core.moist_air import dew_from_humidity_c
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
+from cureplan.weather.hours.plausible import Air, questions
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
 from cureplan.weather.providers.exchange import Answer, Exchange, Span, WeatherQuery
 from cureplan.weather.providers.stations import Station
@@ -30,6 +31,7 @@ __all__ = [
     "ProviderTerms",
     "at_site_height",
     "hourly_provider",
+    "odd_in",
     "provider_terms",
     "reasons",
     "remarks",
@@ -177,6 +179,8 @@ _LONGEST_SILENCE_S = 6 * HOUR_S
 # Lapse rate of the standard atmosphere (ICAO Doc 7488), applied as the client does.
 _LAPSE_K_M = 0.0065
 _LAPSE_FROM_M = 50.0
+# Half of all hours further than this from every neighbour, at one height: invented.
+_NEIGHBOURS_K = 5.0
 # Beyond this a station's air is not the site's, whatever the lapse. (invented)
 HIGHEST_M = 300.0
 # Stations this near that all lie this much higher or lower contradict the height given.
@@ -192,10 +196,14 @@ class _Record:
     share: float
     silent_s: float
     answers: list[Answer]
+    odd: str = ""
+    """Name of what its readings cannot be; "" where nothing is."""
 
     @property
     def sound(self) -> bool:
-        return self.share >= _LEAST_SHARE and self.silent_s <= _LONGEST_SILENCE_S
+        return (
+            not self.odd and self.share >= _LEAST_SHARE and self.silent_s <= _LONGEST_SILENCE_S
+        )
 
     @property
     def alone(self) -> bool:
@@ -206,6 +214,9 @@ class _Record:
 
     def remark(self, *, used: bool) -> Message:
         station: dict[str, Value] = {"station": self.station.label()}
+        if self.odd:
+            code = "weather.station_used_odd" if used else "weather.station_odd"
+            return Message(code, {**station, "odd": self.odd})
         if self.sound:
             return Message("weather.station_used" if used else "weather.station_spare", station)
         return Message(
@@ -237,10 +248,16 @@ def hourly_provider(
             f"no station nearby gave a usable hour ({reason})",
             Message("provider.no_hour", {"why": remarks(asked)}),
         )
+    records = _compared(records)
     chosen = _choose(records, single=query.provider == "history")
     rows, labels = _rows_at_site(chosen)
     series = _with_origins(rows, labels, chosen, query)
-    used = [record.remark(used=record in chosen) for record in records]
+    doubtful = [one.remark(used=True) for one in records if one.odd and one in chosen]
+    used = [
+        record.remark(used=record in chosen)
+        for record in records
+        if not (record.odd and record in chosen)
+    ]
     used += [
         Message("weather.station_silent", {"station": station.label()}) for station in silent
     ]
@@ -252,7 +269,7 @@ def hourly_provider(
     return replace(
         series,
         notes=(*used, *_height_notes(chosen), *series.notes),
-        warnings=(*series.warnings, *_contradicted(query, stations)),
+        warnings=(*series.warnings, *doubtful, *_contradicted(query, stations)),
     )
 
 
@@ -314,7 +331,52 @@ def _ask(query: WeatherQuery, span: Span, station: Station) -> _Record | None:
         share=float(known.mean()) if past.size else 1.0,
         silent_s=silent_s,
         answers=[],
+        odd=odd_in(rows, only=_seen(rows)),
     )
+
+
+def odd_in(rows: ClientRows, *, only: NDArray[np.bool_] | None = None) -> str:
+    """What a file would be asked about before it is planned on; "" where nothing is.
+
+    Not the season: a service's unit is known, and an odd month is no fault of a gauge.
+    """
+    kept = np.ones(rows.epoch_s.size, dtype=np.bool_) if only is None else only
+    if not kept.any():
+        return ""
+    air = Air(
+        epoch_s=rows.epoch_s[kept],
+        temp_c=rows.temp_c[kept],
+        dew_c=rows.dew_c[kept],
+        humidity_frac=np.full(int(kept.sum()), np.nan),
+        fahrenheit=False,
+        guessed_zone=False,
+        has_dew=True,
+    )
+    return next((one.name for one in questions(air, zone=UTC, place=None)), "")
+
+
+def _compared(records: list[_Record]) -> list[_Record]:
+    """Stations that all their neighbours speak against are odd; two cannot tell which."""
+    sound = [n for n, record in enumerate(records) if record.sound]
+    if len(sound) < 3:
+        return records
+    moved = [at_site_height(records[n].rows, records[n].station) for n in sound]
+    apart = np.zeros((len(sound), len(sound)))
+    for i, one in enumerate(moved):
+        for j, other in enumerate(moved[:i]):
+            _, here, there = np.intersect1d(one.epoch_s, other.epoch_s, return_indices=True)
+            if here.size:
+                gap_k = np.abs(one.temp_c[here] - other.temp_c[there])
+                apart[i, j] = apart[j, i] = float(np.median(gap_k))
+    apart[np.diag_indices_from(apart)] = np.inf
+    nearest_k = apart.min(axis=1)
+    if np.count_nonzero(nearest_k > _NEIGHBOURS_K) >= len(sound) - 1:
+        return records
+    odd = {n for n, gap_k in zip(sound, nearest_k, strict=True) if gap_k > _NEIGHBOURS_K}
+    return [
+        replace(record, odd="neighbours") if n in odd else record
+        for n, record in enumerate(records)
+    ]
 
 
 def _seen(rows: ClientRows) -> NDArray[np.bool_]:

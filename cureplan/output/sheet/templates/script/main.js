@@ -171,10 +171,26 @@ document.addEventListener("click", (event) => {
 document.addEventListener("change", (event) => {
   const input = event.target;
   if (input.dataset.tick) remembered(() => setPoured(Number(input.dataset.tick), input.checked));
+  if (input.dataset.ready) tickReady(input.dataset.ready, input.checked);
   if (input.dataset.role) pickRole(input.dataset.role);
   if (input.name === "language") pickLanguage(input.value);
   updateAll();
 });
+
+// Ticked off in every language at once, and kept with the plan.
+function tickReady(key, ticked) {
+  for (const input of document.querySelectorAll(`[data-ready="${key}"]`)) input.checked = ticked;
+  const all = [...document.querySelectorAll("[data-ready]:checked")];
+  write("cureplan:ready:" + plan.id, [...new Set(all.map((input) => input.dataset.ready))]);
+}
+
+function recallReady() {
+  const kept = read("cureplan:ready:" + plan.id);
+  if (!Array.isArray(kept)) return;
+  for (const input of document.querySelectorAll("[data-ready]")) {
+    input.checked = kept.includes(input.dataset.ready);
+  }
+}
 
 function pickRole(picked) {
   role = picked;
@@ -232,6 +248,7 @@ panels = sheets.map(makePanel);
 rows = sheets.flatMap((sheet) => [...sheet.querySelectorAll("tr[data-bucket]")]
   .map((row) => makeRow(row, sheet.dataset.language)));
 recallChoice();
+recallReady();
 updateAll();
 beat();
 openWhereItMatters();
