@@ -3,6 +3,7 @@
     python tests/bench/chances.py                          the pinned jobs and 30 drawn ones
     python tests/bench/chances.py --drawn 5 --seconds 20   fewer, and a shorter free search
     python tests/bench/chances.py --other CHECKOUT         another version's plans as well
+    CUREPLAN_ASKED=0.99 python tests/bench/chances.py      every job asks for more
 
 Every schedule is judged by the odds of this version, over the same nights. The free search
 knows no tables and no solver: it moves single starts, whole evenings and remedies of the
@@ -21,7 +22,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -52,21 +53,29 @@ NOW = datetime(2026, 6, 10, 9, tzinfo=UTC)
 SIZES = (2, 3, 4, 5, 6)
 STEPS_MIN = (-60, -30, -15, -5, -2, 2, 5, 15, 30, 60)
 MEMBERS = 400
+ASKED = os.environ.get("CUREPLAN_ASKED")
 
 Starts = dict[str, Any]
 """By "room/pour" a start and an option, by "room/layer" a begin [epoch s]."""
 
 
 def jobs(drawn: int) -> Iterator[tuple[str, Job, HourlySeries, datetime]]:
-    from cureplan.api import demo_job_path
-
-    for path in (demo_job_path(), *(PINNED / f"{name}.toml" for name in NAMES)):
+    # Of this checkout, whichever version plans them.
+    demo = HERE.parents[1] / "cureplan" / "demo_data" / "school-kitchen.toml"
+    for path in (demo, *(PINNED / f"{name}.toml" for name in NAMES)):
         job = read_job(path)
-        yield path.stem, job, get_weather(job, now=NOW), NOW
+        yield path.stem, asking(job), get_weather(job, now=NOW), NOW
     for seed in range(drawn):
         rooms = SIZES[seed % len(SIZES)]
         job, weather = drawn_job(rooms, seed=1000 + seed)
-        yield f"drawn {seed} ({rooms} rooms)", job, weather, job.access.begins
+        yield f"drawn {seed} ({rooms} rooms)", asking(job), weather, job.access.begins
+
+
+def asking(job: Job) -> Job:
+    """The job with the confidence all jobs are to be asked for, if any."""
+    if ASKED is None:
+        return job
+    return replace(job, policy=replace(job.policy, confidence=float(ASKED)))
 
 
 def starts_of(schedule: Schedule) -> Starts:

@@ -80,6 +80,7 @@ def weakest_text(plan: Plan, voice: Voice) -> str:
         *((p.keeps_frac, "primer", {"room": p.room}) for p in plan.primers),
         (plan.risk.shifts_keep_frac, "shifts", {}),
         (plan.risk.opens_on_time_frac, "opening", {}),
+        (plan.risk.limits_keep_frac, "limits", {}),
     ]
     keeps_frac, what, values = min(parts, key=lambda part: part[0])
     return voice.label(f"weakest.{what}", keeps_frac=keeps_frac, **values)

@@ -245,9 +245,12 @@ def _tries(pours: RoomPours, poured: PlacedPour, as_is_s: float) -> tuple[Remedy
         for bays in range(2, min(MOST_BAYS, 3))
     }
     options.add(PourOption(chilled=True, cool_filler=True, bays=1))
+    known_s = {AS_IS: as_is_s, poured.option: poured.margin_s}
     tries = []
     for option in sorted(options):
-        margin_s = float(pours.run(option, poured.start_s).least_s[0])
+        margin_s = known_s.get(option)
+        if margin_s is None:
+            margin_s = float(pours.run(option, poured.start_s).least_s[0])
         tries.append(
             RemedyTry(
                 remedies=option.remedies(),

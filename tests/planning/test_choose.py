@@ -1,0 +1,172 @@
+"""A plan is chosen by how often all of it holds, and says so everywhere alike."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from cureplan.api import compare_variants, get_weather, make_plan, read_job
+from cureplan.inputs.job.model import Job, Shift
+from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.odds.risk import assess, known_until
+from cureplan.planning.plan.choose import Chosen, choose
+from cureplan.planning.plan.ways import look_for_help
+from cureplan.planning.schedule.construct import construct, prepare_pours
+from cureplan.planning.schedule.floor_model import Tables
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import place_layer, place_pour
+from cureplan.planning.studies.compare import variants
+from tests.conftest import NIGHT_BEFORE
+from tests.schedule.rooms import few_rooms, pours_of
+
+PINNED = Path(__file__).parents[1] / "pinned" / "jobs"
+TWO = few_rooms("Dish room", "Corridor")
+ISSUED_S = known_until(TWO, now_s=NIGHT_BEFORE.timestamp())
+GAP = 0.02
+"""Two points: what the search may miss, and a thousand nights err."""
+
+
+def chosen(job: Job) -> Chosen:
+    return choose(job, Tables(pours=pours_of(job)), issued_s=ISSUED_S)
+
+
+def with_policy(job: Job, **changes: object) -> Job:
+    return replace(job, policy=replace(job.policy, **changes))  # type: ignore[arg-type]
+
+
+def pouring_until(job: Job, at: time) -> Job:
+    shift = Shift(begins=time(19, 0), ends=at)
+    return replace(job, crew=replace(job.crew, pour_shifts=(shift,)))
+
+
+def test_limits_are_kept_more_surely_until_all_holds_as_often_as_asked():
+    # Each limit by itself at what is asked: together they hold less often than that. Time
+    # and remedies are there to do better, so a plan that does must be found.
+    job = read_job(PINNED / "one-room.toml")
+    now = datetime(2026, 6, 10, 13, tzinfo=UTC)
+    pours = prepare_pours(job, get_weather(job, now=now))
+    issued_s = known_until(job, now_s=now.timestamp())
+    each = construct(job, pours)
+    assert each.keeps_limits
+    assert assess(job, pours, each, issued_s=issued_s).all_frac < 0.9
+    found = choose(job, Tables(pours=pours), issued_s=issued_s)
+    assert found.chance_frac >= 0.9
+    assert found.keeps_policy(job)
+
+
+def test_what_reaches_what_is_asked_is_not_searched_for_more():
+    easy = with_policy(TWO, confidence=0.6)
+    found = chosen(easy)
+    assert found.keeps_policy(easy)
+    assert found.schedule.known == "proven"
+
+
+@pytest.mark.parametrize("confidence", [0.6, 0.9, 0.97, 0.995])
+def test_status_is_margins_and_chance_together(demo_weather, confidence):
+    job = with_policy(TWO, confidence=confidence)
+    plan = make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
+    kept = min(room.margin_min for room in plan.rooms) * 60 >= job.policy.margin_s - 0.5
+    assert plan.job.policy.confidence == confidence
+    assert (plan.status == "within policy") == (kept and plan.risk.all_keep_frac >= confidence)
+
+
+def test_windows_held_to_less_than_asked_do_not_change_what_was_asked(demo_weather):
+    # No coat can be had surely in this shift: the plan once said the job asked for 50 %.
+    late = Shift(begins=time(13, 40), ends=time(18, 0))
+    job = replace(TWO, crew=replace(TWO.crew, topcoat_shifts=(late,)))
+    plan = make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
+    assert plan.job.policy.confidence == 0.9
+    assert plan.decisions.held_frac <= 0.9
+
+
+def test_a_row_of_compare_is_the_plan_of_that_job(demo_weather):
+    found = variants(TWO, demo_weather, ("stations", "ice"), now=NIGHT_BEFORE)
+    plain = [v for v in found if not v.every_room_iced]
+    for row, variant in zip(compare_variants(plain, now=NIGHT_BEFORE), plain, strict=True):
+        plan = make_plan(
+            variant.job, now=NIGHT_BEFORE, weather=variant.weather, what_helps=False
+        )
+        assert row.status == plan.status
+        assert row.all_keep_frac == plan.risk.all_keep_frac
+        assert row.opens == max(room.opens for room in plan.rooms)
+        assert row.iced_rooms == sum(room.chilled for room in plan.rooms)
+
+
+def test_each_way_out_was_planned_in_full_and_holds_as_it_says():
+    job = with_policy(few_rooms("Cook line"), confidence=0.9, remedies=("hour",))
+    tables = Tables(pours=pours_of(job))
+    short = choose(job, tables, issued_s=ISSUED_S)
+    assert not short.keeps_policy(job)
+    ways = look_for_help(job, tables, short, issued_s=ISSUED_S).relaxed
+    assert ways is not None
+    assert len(ways) >= 2
+    assert [w.effort_min for w in ways] == sorted(w.effort_min for w in ways)
+    for way in ways:
+        again = chosen(way.job)
+        assert way.chance_frac == again.chance_frac > short.chance_frac
+        assert way.opens_s == again.schedule.opens_s
+
+
+def test_a_shift_that_is_longer_is_not_used_up_to_its_last_minute():
+    # Fifteen minutes cooler were once bought with an end that most nights overrun.
+    job = few_rooms("Cook line", "Corridor")
+    longer = chosen(pouring_until(job, time(4, 0)))
+    assert longer.odds is not None
+    assert longer.odds.shifts_frac >= 0.9
+
+
+LOOSER = {
+    "an hour more of shift": lambda job: pouring_until(job, time(6, 0)),
+    "a later opening": lambda job: replace(
+        job, access=replace(job.access, open_by=job.access.open_by + timedelta(hours=12))
+    ),
+    "a station": lambda job: replace(job, crew=replace(job.crew, stations=3, mixer=3)),
+    "a topcoat hand": lambda job: replace(job, crew=replace(job.crew, topcoat=4)),
+    "less margin": lambda job: with_policy(job, margin_s=60.0),
+    "a remedy": lambda job: with_policy(job, remedies=(*job.policy.remedies, "cool filler")),
+}
+
+
+@settings(max_examples=6, deadline=None)
+@given(
+    what=st.sampled_from(sorted(LOOSER)),
+    rooms=st.sampled_from([("Dish room", "Corridor"), ("Cook line",), ("Servery",)]),
+    remedies=st.sampled_from([("hour", "chill", "bays"), ("hour",), ("chill",)]),
+    until=st.sampled_from([time(22, 30), time(1, 0), time(5, 0)]),
+)
+def test_loosening_a_limit_never_lowers_the_chance(what, rooms, remedies, until):
+    job = pouring_until(with_policy(few_rooms(*rooms), remedies=remedies), until)
+    before, after = chosen(job), chosen(LOOSER[what](job))
+    asked = job.policy.confidence
+    assert min(after.chance_frac, asked) >= min(before.chance_frac, asked) - GAP
+
+
+@settings(max_examples=6, deadline=None)
+@given(
+    start_h=st.floats(1.0, 9.0),
+    bays=st.sampled_from([1, 2]),
+    room=st.sampled_from(["Dish room", "Servery"]),
+)
+def test_less_margin_holds_less_often_and_nothing_is_certain(start_h, bays, room):
+    job = few_rooms(room)
+    pours = pours_of(job)
+    start_s = job.access.begins.timestamp() + 3600.0 * start_h
+    held = []
+    for chilled in (False, True):
+        option = PourOption(chilled=chilled, cool_filler=False, bays=bays)
+        poured = place_pour(pours[room], option, start_s)
+        coat = place_layer(pours[room], poured.over[0], poured, poured.walkable_s + 7200.0)
+        schedule = Schedule(
+            pours=(poured,), coats=(coat,), failures=(), required_s=job.policy.margin_s
+        )
+        odds = assess(job, pours, schedule, issued_s=ISSUED_S)
+        assert odds.all_frac < 1.0
+        held.append((poured.margin_s, odds.buckets_frac))
+    (less_s, less_frac), (more_s, more_frac) = sorted(held)
+    assert less_s < more_s
+    assert less_frac <= more_frac
