@@ -187,6 +187,13 @@ def sun_minutes_off(published: str, latitude_deg: float, longitude_deg: float) -
     return float((left + height[left] / (height[left] - height[left + 1]) - 30) / 3)
 
 
+def sun_height_deg(at: str, latitude_deg: float, longitude_deg: float) -> float:
+    """Height of the sun's centre at an instant, without refraction."""
+    instant = datetime.fromisoformat(at)
+    site = {"latitude_deg": latitude_deg, "longitude_deg": longitude_deg}
+    return float(sun_elevation_deg([instant], refracted=False, **site)[0])
+
+
 def noon_height_deg(day: str, latitude_deg: float, longitude_deg: float) -> float:
     """Greatest height of the sun over a UTC day."""
     begins = datetime.fromisoformat(f"{day}T00:00+00:00")

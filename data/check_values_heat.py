@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 
 from scipy.optimize import brentq
+from scipy.special import j1
 
 from cureplan.science.conduction_series import Body, Shape, series_terms
 from cureplan.science.heat import (
@@ -18,6 +19,14 @@ from cureplan.science.heat import (
 def first_root(shape: str, biot: float) -> float:
     """First root of a series."""
     return float(series_terms(Shape[shape], biot, 1).roots[0])
+
+
+def first_weight(shape: str, biot: float) -> float:
+    """Weight of a series' first term at the centre."""
+    terms = series_terms(Shape[shape], biot, 1)
+    root = float(terms.roots[0])
+    average = math.sin(root) if shape == "WALL" else 2.0 * float(j1(root))
+    return float(terms.mean_weights[0]) * root / average
 
 
 def _body(shape: str, half_m: float, h: float, k: float, a: float) -> Body:

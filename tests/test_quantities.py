@@ -26,7 +26,7 @@ def test_a_us_gallon_is_231_cubic_inches():
 @pytest.mark.parametrize(
     ("thickness", "covered_sq_ft", "tolerance"),
     [
-        # 1604 is printed at paintcenter.org; the rest follows from 231 in^3 by arithmetic.
+        # Computed from 231 in^3 by arithmetic.
         # Tolerance: half a unit of the last digit printed.
         ("1 mil", 1604.17, 0.005),
         ("1/8 in", 12.833, 0.0005),

@@ -74,6 +74,7 @@ __all__ = [
     "parse_volume_m3",
     "read",
     "refusal",
+    "split_printed",
     "split_refusal",
 ]
 
@@ -122,6 +123,7 @@ _POINTED_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+,[0-9]+")
 _DECIMAL_COMMA = re.compile(r"[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+")
 _FULL_NAMES = (
     (re.compile(r"\bdeg(?:ree)?s?\b"), "deg"),
+    (re.compile(r"\bdeg(?=[fck]\b)"), "deg "),
     (re.compile(r"\bfahrenheit\b"), "f"),
     (re.compile(r"\b(?:celsius|centigrade)\b"), "c"),
     (re.compile(r"\bkelvin\b"), "k"),
@@ -285,7 +287,41 @@ def parse_duration_s(text: str) -> float:
     >>> parse_duration_s("1 h 30 min")
     5400.0
     """
+    _refuse_slash(text)
     return read(text, DURATIONS)
+
+
+_NO_PART_OF_AN_HOUR = re.compile(r"[0-9]\s*[/⁄]\s*(?!(?:2|3|4|8)(?![0-9]))[0-9]")
+
+
+def _refuse_slash(text: object) -> None:
+    """Data sheets write 16/24 h for 16 to 24 h; two thirds of an hour it is not."""
+    if isinstance(text, str) and _NO_PART_OF_AN_HOUR.search(text):
+        raise refusal(
+            text, "its slash may mean a range or a fraction", 'write "16-24 h", or a decimal'
+        )
+
+
+_PRINTED = re.compile(
+    r"(?P<time>.+?)\s*(?:\bat\b|@)\s*"
+    r"(?P<temp>[-+]?[0-9.,]+\s*(?:°|º|deg(?:ree)?s?\.?)?\s*(?:F|C|fahrenheit|celsius)\b)\.?"
+    r"\s*(?:\([^)]*\))?"
+    r"(?:\s*(?:[,;/&]|\band\b)?\s*(?:\bat\b|@)?\s*(?P<share>[0-9.,]+\s*(?:%|percent))"
+    r"\s*(?:r\.?\s*h\.?|(?:rel\S*\s*)?(?:hum\S*)?)?\.?)?\s*",
+    re.IGNORECASE,
+)
+
+
+def split_printed(text: str) -> tuple[str, str, str] | None:
+    """Time, temperature and humidity of what a data sheet prints; None where it is not that.
+
+    >>> split_printed("15 to 20 min at 70 F, 50 % RH")
+    ('15 to 20 min', '70 F', '50 %')
+    >>> split_printed("3-4 h @ 70°F (21°C)")
+    ('3-4 h', '70°F', '')
+    """
+    found = _PRINTED.fullmatch(text) if len(text) <= 2 * LONGEST_TEXT else None
+    return None if found is None else (found["time"], found["temp"], found["share"] or "")
 
 
 def parse_duration_range_s(text: str) -> tuple[float, float]:
@@ -294,6 +330,7 @@ def parse_duration_range_s(text: str) -> tuple[float, float]:
     >>> parse_duration_range_s("3-1/2 to 4 h"), parse_duration_range_s("16 min")
     ((12600.0, 14400.0), (960.0, 960.0))
     """
+    _refuse_slash(text)
     if not isinstance(text, str) or len(text) > LONGEST_TEXT:
         return (read(text, DURATIONS),) * 2
     # "1-1/2" is one and a half, as "1/2-3/4" is a range.

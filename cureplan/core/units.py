@@ -200,7 +200,7 @@ DENSITY = Kind(
 )
 FRACTION = Kind(
     noun="a share",
-    units=_names(Fraction(1, 100), "%, percent"),
+    units=_names(Fraction(1, 100), "%, percent, pct, % rh, percent rh"),
     shown="%",
     example='"55 %"',
     limits=("0 %", "100 %"),

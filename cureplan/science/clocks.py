@@ -24,6 +24,7 @@ __all__ = [
     "SlurryClocks",
     "TopcoatClocks",
     "clocks_as_seen",
+    "clocks_fault",
     "reference_humidity",
     "slurry_clocks",
     "topcoat_clocks",
@@ -231,12 +232,7 @@ def slurry_clocks(card: SlurryCard, *, film_m: float, slab_effusivity: float) ->
             humidity_above_frac=_above_frac(card, points),
         )
     except OutOfRangeError as error:
-        raise InputError(
-            f"the times do not fit together ({error})",
-            cure="check mixing times, milestones and bucket_heat_rise of the card",
-            source=card.key,
-            key="milestones",
-        ) from None
+        raise clocks_fault(card, error) from None
     return SlurryClocks(
         kit=kit,
         age_s=dict(zip(names, fit.reference_s.tolist(), strict=True)),
@@ -270,6 +266,35 @@ def clocks_as_seen(
         age_s={name: age_s / rate_factor for name, age_s in clocks.age_s.items()},
         fit=fit,
         spread_frac=clocks.spread_frac * batch_doubt_frac,
+    )
+
+
+def clocks_fault(
+    card: SlurryCard | TopcoatCard | PrimerCard, error: OutOfRangeError, *, at_c: float = np.nan
+) -> InputError:
+    """What a model cannot follow of a card, as a fault of the card's own keys."""
+    words = str(error)
+    if "poured" in words:
+        return InputError(
+            "a milestone comes before its batch is on the floor",
+            cure="count from filler-in, mixing and mixing.reference_haul included",
+            source=card.key,
+            key="milestones",
+        )
+    if isinstance(card, SlurryCard):
+        where = "" if np.isnan(at_c) else f" at {at_c:.3g} °C"
+        return InputError(
+            f"its batch would run away hot before it is poured{where}",
+            cure="check bucket.heat_rise, mixing.power, rate.mean and the milestones",
+            source=card.key,
+            key="bucket.heat_rise",
+            value=f"{card.bucket_heat_rise_k:.3g} C",
+        )
+    return InputError(
+        f"its times do not fit together ({words})",
+        cure="check the points of its milestones",
+        source=card.key,
+        key="milestones",
     )
 
 

@@ -1,10 +1,10 @@
 """A kitchen of one floor that can be reckoned by hand, and weather that never changes.
 
-At 21 °C throughout, a bucket lives just as its card says (fast-slurry, from memory): wet edge
+At 21 °C throughout, a bucket lives just as its card says (fast-slurry, invented): wet edge
 16 min, working time 20 min, surface closed 26 min after the filler goes in. By hand, for
 6 m x 4 m at 3 mm with nothing wasted:
 
-- 24 m² x 3 mm = 72 L; a kit yields 9.35 L; 8 kits of 3 m² each, in rows of one;
+- 24 m² x 3 mm = 72 L; a kit yields 9.5 L; 8 kits of 3 m² each, in rows of one;
 - two stations at 2.5 + 3 + 1.5 min a kit: one bucket every 210 s, slower than haul (120 s
   there and back), rake (3 m² at 1.5 m²/min: 120 s) and the rest;
 - the next bucket ties in 210 + 180 (mixing) + 60 (haul) + 120 (rake) = 570 s after the

@@ -66,7 +66,7 @@ CASES = {
         "[policy]", "policy.margin", ["missing", 'margin = "2 min"'],
     ),
     "table missing": (
-        '[site]\nname = "Fernbank school kitchen"', '[building_site]\nname = "A"',
+        '[site]\nname = "Example school kitchen"', '[building_site]\nname = "A"',
         "", "site", ["missing", "[site]"],
     ),
     "negative length": (

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from pathlib import Path
 
 import pytest
 
 from cureplan.core.errors import InputError
-from cureplan.inputs.cards.reader import read_card
+from cureplan.inputs.cards.reader import read_card, read_card_text
 from cureplan.inputs.cards.schema import AggregateFile, PrimerFile, SlurryFile, TopcoatFile
 from cureplan.inputs.fields import Written
 from cureplan.inputs.job.reader import job_faults, read_job
 from cureplan.inputs.job.schema import JobFile
+from cureplan.planning.studies.quick import card_clock
 
 BAD_INPUT = 2
 
@@ -22,8 +24,8 @@ OPENS = '[milestones.topcoat_opens]\npoints = [{ at = "21 C", after = "5 h" }]'
 # what the line must say.
 CASES = {
     "wrong unit": (
-        'yield = "9.35 L"', 'yield = "9.35 kg"',
-        "9.35 kg", "kit.yield", ["'9.35 kg'", "'kg' is not a unit of a volume", '"5 gal"'],
+        'yield = "9.5 L"', 'yield = "9.5 kg"',
+        "9.5 kg", "kit.yield", ["'9.5 kg'", "'kg' is not a unit of a volume", '"5 gal"'],
     ),
     "lowest above highest": (
         'highest_slab = "100 F"', 'highest_slab = "40 F"',
@@ -119,8 +121,17 @@ CASES = {
         '"powder"', "parts[3].kind", ["'powder'", '"liquid", "filler"'],
     ),
     "yield ten times too much": (
-        'yield = "9.35 L"', 'yield = "93.5 L"',
-        "93.5", "kit.yield", ["18.7 kg", "0.2 kg/L", "masses of the parts"],
+        'yield = "9.5 L"', 'yield = "95 L"',
+        "95 L", "kit.yield", ["19 kg", "0.2 kg/L", "masses of the parts"],
+    ),
+    "a slash for a range": (
+        'after = "24 h"', 'after = "16/24 h"',
+        '"16/24 h"', "milestones.topcoat_closes.points[1].after", ["a range or a fraction"],
+    ),
+    "hours for minutes": (
+        'after = "16 min"', 'after = "16 h"',
+        'after = "26 min"', "milestones.broadcast_closes.points[1].after",
+        ["wet_edge would come after it", "minutes against hours"],
     ),
     "provenance of nothing": (
         '"kit.thickness" = "common practice"', '"kit.thicknes" = "common practice"',
@@ -221,7 +232,7 @@ def test_a_folder_for_a_card(tmp_path):
 
 def test_a_fault_in_a_card_is_told_at_the_card(folder, demo_text, slurry_text):
     card = folder / "mine.toml"
-    card.write_text(slurry_text.replace('"9.35 L"', '"9.35"'), encoding="utf-8")
+    card.write_text(slurry_text.replace('"9.5 L"', '"9.5"'), encoding="utf-8")
     job = folder / "job.toml"
     job.write_text(
         demo_text.replace('"fast-slurry"', '"mine.toml"').replace('"quartz"', '"quarz"'),
@@ -232,7 +243,7 @@ def test_a_fault_in_a_card_is_told_at_the_card(folder, demo_text, slurry_text):
         (card, "kit.yield"),
         (job, "materials.aggregate"),
     ]
-    with pytest.raises(InputError, match=r"mine\.toml:\d+: kit\.yield = '9\.35'.*and 1 more"):
+    with pytest.raises(InputError, match=r"mine\.toml:\d+: kit\.yield = '9\.5'.*and 1 more"):
         read_job(job)
 
 
@@ -272,3 +283,23 @@ def test_a_missing_key_is_named_with_what_it_is_and_a_line_to_add(tmp_path, slur
         in str(caught.value)
     )
     assert "the walk the times of the card include" in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("swap", "key"),
+    [
+        (('power = "150 W"', 'power = "3000 W"'), "bucket.heat_rise"),
+        (('mean = "50 kJ/mol"', 'mean = "150 kJ/mol"'), "bucket.heat_rise"),
+        (('after = "16 min"', 'after = "2 min"'), "milestones"),
+    ],
+)
+def test_what_no_model_can_follow_is_said_of_the_cards_own_keys(slurry_text, swap, key):
+    # Issue 14.11: "temp_c must lie within -40..120 °C" and "the batch warms too fast".
+    assert swap[0] in slurry_text
+    with pytest.raises(InputError) as caught:
+        card_clock(
+            read_card_text(slurry_text.replace(*swap), source=Path("mine.toml")), at_c=38.0
+        )
+    assert (caught.value.key, str(caught.value.source)) == (key, "mine")
+    assert "temp_c" not in str(caught.value)
+    assert caught.value.cure

@@ -95,11 +95,11 @@ def test_the_demonstration_rooms(read):
 
 
 def test_one_pair_of_hands_needs_minutes_for_a_bucket(read):
-    # A kit of 9.35 L spread 1/8 in + 0.4 mm thick covers 2.615 m2. The paces are invented
+    # A kit of 9.5 L spread 1/8 in + 0.4 mm thick covers 2.657 m2. The paces are invented
     # such that one raker, one smoother and one of the broadcasters need about 1.5, 2
     # and 4 min for it.
     pace = read().pace
-    bucket_m2 = 0.00935 / (0.003175 + 0.0004)
+    bucket_m2 = 0.0095 / (0.003175 + 0.0004)
     assert bucket_m2 / pace.rake_m2_s == pytest.approx(1.5 * 60, rel=0.1)
     assert bucket_m2 / pace.smooth_m2_s == pytest.approx(2 * 60, rel=0.1)
     assert bucket_m2 / pace.broadcast_m2_s == pytest.approx(4 * 60, rel=0.1)

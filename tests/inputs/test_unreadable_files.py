@@ -66,8 +66,8 @@ def test_huge_file(tmp_path):
 
 def test_wrong_encoding(tmp_path, demo_text):
     job = tmp_path / "job.toml"
-    before, after = demo_text.split('name = "Fernbank')
-    job.write_bytes(before.encode() + b'name = "Caf\xe9 Fernbank' + after.encode())
+    before, after = demo_text.split('name = "Example')
+    job.write_bytes(before.encode() + b'name = "Caf\xe9 Example' + after.encode())
     line = before.count("\n") + 1
     assert f"{job}:{line}: the text is not UTF-8 (byte 0xe9); save" in refused(job)
 

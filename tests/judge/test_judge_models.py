@@ -204,12 +204,12 @@ def test_a_dead_bucket_cools_as_newton_says():
 
 
 def test_parts_meet_at_their_heat_weighted_mean():
-    # By hand: 5.1 kg of liquids hold 2.5·1900 + 2.6·1600 = 8910 J/K, 13.6 kg of filler
-    # 13.6·840 = 11424 J/K; (8910·4 + 11424·30) / 20334 = 18.607 °C.
+    # By hand: 5 kg of liquids hold 2.5·1900 + 2.5·1600 = 8750 J/K, 14 kg of filler
+    # 14·840 = 11760 J/K; (8750·4 + 11760·30) / 20510 = 18.908 °C.
     cold = replace(CARD, mixing_power_w=0.0, bucket_heat_rise_k=0.0, bucket_exchange_w_k=0.0)
     model = calibrate(cold, thickness_m=0.003575)
     run = run_kits(model, kit((150.0, 180.0, 45.0), 4.0, 30.0, 25.0))
-    assert float(run.mixed_c[0]) == pytest.approx(18.607, abs=5e-4)
+    assert float(run.mixed_c[0]) == pytest.approx(18.908, abs=5e-4)
 
 
 def test_on_a_slab_of_its_own_warmth_a_film_ages_at_one_rate():

@@ -26,13 +26,13 @@ class Truth:
     share: float = 0.2
     rise_k: float = 8.0
     power_w: float = 150.0
-    exchange_w_k: float = 2.0
+    exchange_w_k: float = 1.0
     speed: float = 1.0
-    liquids_j_k: float = 2.5 * 1900 + 2.6 * 1600
-    filler_j_k: float = 13.6 * 840
+    liquids_j_k: float = 2.5 * 1900 + 2.5 * 1600
+    filler_j_k: float = 14.0 * 840
     liquids_mix_s: float = 150.0
     filler_mix_s: float = 180.0
-    heat_j_m3_k: float = (2.5 * 1900 + 2.6 * 1600 + 13.6 * 840) / 9.35e-3
+    heat_j_m3_k: float = (2.5 * 1900 + 2.5 * 1600 + 14.0 * 840) / 9.5e-3
     film_m: float = 3.175e-3
     effusivity: float = float(np.sqrt(1.4 * 2300 * 880))
 

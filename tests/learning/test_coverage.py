@@ -62,7 +62,7 @@ def held(topcoat):
         energy, truth, new, readings = night(seed, batches=7)
         made = setup(topcoat, readings, free=frozenset(), humidity_ref=math.nan)
         found = with_scale(made.problem, prior_freedom=PRIOR_FREEDOM)
-        one = estimate(found, made.layout.ENERGY, unit=1e3)
+        one = estimate(found, made.layout.at("energy"), unit=1e3)
         inside["energy"] += one.low <= energy <= one.high
         on = steady(found, made, [33.0], [0])
         off = abs(on.ln_s[0] - truth - energy * lever(33.0))
@@ -117,7 +117,7 @@ def test_over_seasons_of_lots_nine_intervals_in_ten_hold(topcoat):
         energy, truth, new, readings = season(seed)
         made = setup(topcoat, readings, free=frozenset(), humidity_ref=math.nan)
         found = with_scale(made.problem, prior_freedom=PRIOR_FREEDOM)
-        one = estimate(found, made.layout.ENERGY, unit=1e3)
+        one = estimate(found, made.layout.at("energy"), unit=1e3)
         inside["energy"] += one.low <= energy <= one.high
         on = steady(found, made, [25.0], [0])
         off = on.ln_s[0] - truth - energy * lever(25.0)

@@ -68,8 +68,12 @@ def test_topcoat_fit_is_the_weighted_least_squares_with_prior_rows(topcoat):
     spread = np.sqrt(np.diag(np.linalg.inv(np.array(rows).T @ np.array(rows))))
 
     layout = made.layout
-    places = [layout.ENERGY, *(layout.age(n) for n in range(6)), layout.common(0)]
-    places.append(layout.speed(0))
+    places = [
+        layout.at("energy"),
+        *(layout.at("age", n) for n in range(6)),
+        layout.at("common"),
+    ]
+    places.append(layout.at("speed"))
     assert found.value[places] == pytest.approx(outside, abs=2e-5)
     assert np.sqrt(np.diag(found.covariance))[places] == pytest.approx(spread, rel=1e-5)
 

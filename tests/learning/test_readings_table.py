@@ -254,3 +254,22 @@ def test_what_is_no_time_is_refused(kind, cell, tmp_path):
     path.write_text(f'kind,milestone,temp_f,minutes\n{kind},working_time,70,"{cell}"\n')
     with pytest.raises(InputError, match="minutes"):
         read_readings(path, milestones=NAMES)
+
+
+@pytest.mark.parametrize(
+    "cell",
+    [
+        "15 to 20 min at 70 F, 50 % RH",
+        "15-20 minutes @ 70°F, 50% RH",
+        "15-20 min at 70°F (21°C), 50% RH",
+        "15–20 min at 70 degrees F and 50 % R.H.",
+        "15-20 min. at 70 °F / 50 % rel. humidity",
+    ],
+)
+def test_a_sheets_line_is_taken_as_printed(cell):
+    # Issue 14.15: the sooner end of what closes; 70 °F is 21.111 °C by hand.
+    table = f'kind,milestone,minutes,temp_f\nsheet,working_time,"{cell}",\n'
+    found = read_readings_text(table, source=Path("x.csv"), milestones=("working_time",))
+    (row,) = found.rows
+    assert (row.after_s, row.humidity_frac) == (900.0, 0.5)
+    assert row.temp_c == pytest.approx(21.111, abs=1e-3)

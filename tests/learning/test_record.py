@@ -138,7 +138,7 @@ def test_records_teach_a_card_what_happened(slurry):
     # Twelve kits that all lasted 10 min, where the card expects some 14: the fit expects
     # 10 as well, to what is left of the card's pull.
     night = [job(*(clock(n, 10.0) for n in range(1, 13)))]
-    readings = readings_of(night, card="fast-slurry", milestones=tuple(slurry.milestones))
+    readings = readings_of(night, card=["fast-slurry"], milestones=tuple(slurry.milestones))
     assert {one.kind for one in readings} == {"bucket"}
     assert len({one.batch for one in readings}) == 12
     found = fitted(slurry, readings)
@@ -153,5 +153,5 @@ def test_only_readings_of_this_card_with_a_temperature_count(slurry):
         job(clock(2, 10.0, milestone="wash_down"), clock(3, 10.0, slab_c=math.nan)),
         job(clock(4, 10.0, at_c=21.0, slab_c=math.nan)),
     ]
-    found = readings_of(jobs, card="fast-slurry", milestones=names)
+    found = readings_of(jobs, card=["fast-slurry"], milestones=names)
     assert [(one.kind, one.temp_c) for one in found] == [("cup", 21.0)]

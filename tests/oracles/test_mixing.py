@@ -53,7 +53,7 @@ def test_each_kilogram_of_ice_counts_as_79_6_of_water_degrees(ice_kg):
 
 
 def test_site_sheet_without_ice():
-    # Published: a site engineer's sheet prints 28151.5/702.5 = 40.1 °C; exactly 40.07.
+    # Worked apart: heats of 2000, 375 and 180 kg sum to 28151.5 units over 702.5 per degree.
     got = mixed_temperature_c(
         [2000.0, 375.0, 180.0],
         [41.0, 46.2, 35.0],
@@ -64,8 +64,8 @@ def test_site_sheet_without_ice():
     assert got == pytest.approx(40.07, abs=0.005)
 
 
-def test_blog_example_of_an_m35_mix_with_ice():
-    # Published: a site engineer's blog prints 80705.3/2945.6 = 27 °C (27.4 exactly), with
+def test_a_mix_with_ice_worked_apart():
+    # Worked apart: 80705.3/2945.6 = 27.4 °C, with
     # 0.92 and 4.184 kJ/kgK and 335 kJ/kg.
     got = mixed_temperature_c(
         [410.0, 168.1, 1799.9],

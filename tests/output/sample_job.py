@@ -150,7 +150,7 @@ def _room(name: str, length_m: float, width_m: float, way_out: tuple[str, ...]) 
     )
 
 
-def sample_job(names: tuple[str, str] = NAMES, *, site: str = "Fernbank school kitchen") -> Job:
+def sample_job(names: tuple[str, str] = NAMES, *, site: str = "Example school kitchen") -> Job:
     return Job(
         site=Site(
             name=site,

@@ -346,7 +346,7 @@ def _decisions(names: tuple[str, str]) -> Decisions:
 def sample_plan(
     names: tuple[str, str] = NAMES,
     *,
-    site: str = "Fernbank school kitchen",
+    site: str = "Example school kitchen",
     languages: Sequence[str] = ("en", "es"),
     display: Any = "us",
 ) -> Plan:

@@ -39,11 +39,11 @@ def ready(card):
 
 
 def test_the_shipped_slurry_made_ready(slurry, slurry_card):
-    # By hand: 2.5 * 1.9 + 2.6 * 1.6 = 8.91 kJ/K of liquids, 13.6 * 0.84 = 11.42 of
-    # filler, in 9.35 L. With points at one temperature the energy is the prior's.
-    assert slurry.kit.liquids_capacity_j_k == pytest.approx(8910)
-    assert slurry.kit.filler_capacity_j_k == pytest.approx(11_424)
-    assert slurry.kit.volumetric_heat_j_m3_k == pytest.approx(20_334 / 0.00935)
+    # By hand: 2.5 * 1.9 + 2.5 * 1.6 = 8.75 kJ/K of liquids, 14 * 0.84 = 11.76 of
+    # filler, in 9.5 L. With points at one temperature the energy is the prior's.
+    assert slurry.kit.liquids_capacity_j_k == pytest.approx(8750)
+    assert slurry.kit.filler_capacity_j_k == pytest.approx(11_760)
+    assert slurry.kit.volumetric_heat_j_m3_k == pytest.approx(20_510 / 0.0095)
     assert slurry.fit.activation_energy_j_mol == pytest.approx(50e3)
     assert slurry.fit.energy_sd_j_mol == pytest.approx(10e3)
     assert list(slurry.age_s) == list(slurry_card.milestones)

@@ -22,9 +22,11 @@ def test_a_faster_batch_with_minutes_in_hand_moves_no_room(
 
     def faster(*args, **named):
         found = estimate(*args, **named)
-        mean = found.fit.mean.copy()
-        mean[0] = np.log(speed)
-        return replace(found, fit=replace(found.fit, mean=mean, readings=6))
+        fit = found.fit
+        value = fit.found.value.copy()
+        value[fit.model.layout.at("night")] = np.log(speed)
+        fit = replace(fit, found=replace(fit.found, value=value), readings=6)
+        return replace(found, fit=fit)
 
     monkeypatch.setattr(replanning, "estimate_night", faster)
     room, buckets = first

@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from statistics import NormalDist
 
 import numpy as np
 import pytest
 from effort import examples
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import binom
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.cards.reader import read_card
@@ -23,7 +21,6 @@ from cureplan.science.learning.tonight import (
     SeenMix,
     SeenSlab,
     WatchedBucket,
-    end_sd_s,
     fit_night,
 )
 
@@ -34,7 +31,7 @@ CLOCKS = slurry_clocks(CARD, film_m=0.0032, slab_effusivity=SLAB_EFFUSIVITY)
 # An iced kit on a hot night, and one poured as it is.
 ICED = WatchedBucket(room=0, liquids_c=4.0, filler_c=29.0, air_c=32.0, slab_c=30.0)
 AS_IS = replace(ICED, liquids_c=29.0)
-PRIOR = NightPrior(ln_speed_sd=0.15, slab_sd_k=(1.0,))
+PRIOR = NightPrior(ln_speed_sd=0.15, kit_sd=0.1, slab_sd_k=(1.0,))
 
 
 def fit(buckets=(), ends=(), slabs=(), mixes=(), prior=PRIOR):
@@ -66,73 +63,93 @@ def true_ends_s(buckets, *, speed, slab_k):
 
 
 def test_slab_readings_update_as_by_hand():
-    # By hand: priors N(0, 1) with half their variance in common, one reading of +2 K with
-    # SD 0.5 K. Gain 1/(1 + 0.25) = 0.8 here and 0.5/1.25 = 0.4 next door; what is left is
-    # sqrt(1 - 0.8) and sqrt(1 - 0.5 * 0.4).
-    prior = NightPrior(ln_speed_sd=0.15, slab_sd_k=(1.0, 1.0))
-    found = fit(slabs=[SeenSlab(room=0, excess_k=2.0)], prior=prior)
-    assert found.slab_k == pytest.approx([1.6, 0.8], abs=1e-6)
-    assert found.slab_sd_k == pytest.approx([np.sqrt(0.2), np.sqrt(0.8)], abs=1e-6)
+    # By hand: priors N(0, 1) with half their variance in common, one reading of +0.5 K in
+    # the floor's middle with SD 0.5 K. Gain 1/(1 + 0.25) = 0.8 here and 0.5/1.25 = 0.4
+    # next door; what is left is sqrt(1 - 0.8) and sqrt(1 - 0.5 * 0.4). Six readings' worth
+    # of freedom behind the scatter widen that by Student's t, a tenth at most.
+    prior = NightPrior(ln_speed_sd=0.15, kit_sd=0.1, slab_sd_k=(1.0, 1.0))
+    found = fit(slabs=[SeenSlab(room=0, excess_k=0.5, along=0.0)], prior=prior)
+    warmer_k, sd_k = zip(*(found.slab(room) for room in (0, 1)), strict=True)
+    assert warmer_k == pytest.approx([0.4, 0.2], abs=0.01)
+    assert np.sqrt(0.2) - 0.01 < sd_k[0] < 1.15 * np.sqrt(0.2)
+    assert sd_k[1] == pytest.approx(np.sqrt(0.8), rel=0.05)
     assert found.speed == pytest.approx(1.0)
     assert found.ln_speed_sd == pytest.approx(0.15)
 
 
 def test_two_buckets_update_the_speed_as_by_hand():
-    # By hand: with the slab known, one unknown x = ln(speed) and two straight readings,
-    # x = sum(d r / s²) / (1/0.15² + sum(d² / s²)), d from the bucket model's own runs.
-    # The ends are seen 3 s early, so that curvature is below the tolerance of 1 %.
+    # By hand: with the slab known, one unknown x = ln(speed) and two straight readings of
+    # -0.01 in ln(time), x = sum(d r / s²) / (1/0.15² + sum(d² / s²)), d from the bucket
+    # model's own runs; a single end of a kit scatters by the card's 10 %, a watch by 20 s.
+    # What is left is multiplied by the factor on the scatter, sqrt(6 / (6 + 2 - own words)).
     buckets = (ICED, AS_IS)
-    known = NightPrior(ln_speed_sd=0.15, slab_sd_k=(1e-9,))
+    known = NightPrior(ln_speed_sd=0.15, kit_sd=0.1, slab_sd_k=(1e-9,))
     base_s = true_ends_s(buckets, speed=1.0, slab_k=0.0)[:, 0]
     up, down = (true_ends_s(buckets, speed=np.exp(h), slab_k=0.0) for h in (0.01, -0.01))
-    slope = (up - down)[:, 0] / 0.02
-    sd = np.hypot(20.0, 0.05 * base_s)
-    information = 1 / 0.15**2 + np.sum((slope / sd) ** 2)
-    by_hand = np.sum(slope * -3.0 / sd**2) / information
+    slope = np.log(up / down)[:, 0] / 0.02
+    sd = np.hypot(0.10, 20.0 / base_s)
+    weight = np.sum((slope / sd) ** 2)
+    by_hand = np.sum(slope * -0.01 / sd**2) / (1 / 0.15**2 + weight)
     ends = [
-        SeenEnd(bucket=i, milestone="wet_edge", after_s=float(base_s[i]) - 3.0) for i in (0, 1)
+        SeenEnd(bucket=i, milestone="wet_edge", after_s=float(base_s[i]) * np.exp(-0.01))
+        for i in (0, 1)
     ]
     found = fit(buckets, ends, prior=known)
-    assert found.mean[0] == pytest.approx(by_hand, rel=0.01)
-    assert found.ln_speed_sd == pytest.approx(information**-0.5, rel=0.01)
+    assert np.log(found.speed) == pytest.approx(by_hand, rel=0.08)
+    own_words = weight / (1 / 0.15**2 + weight)
+    factor2 = 6.0 / (6.0 + 2.0 - own_words)
+    left = (1 / 0.15**2 + weight / factor2) ** -0.5
+    assert found.found.covariance[place(found, "night")] == pytest.approx(left**2, rel=0.02)
 
 
-def test_one_bucket_read_exactly_halves_the_way_by_weights():
-    # Two identical readings weigh as one with its SD over sqrt(2): by hand from the test
-    # above, the information of both is the prior's plus twice one reading's.
-    base_s = float(true_ends_s((ICED,), speed=1.0, slab_k=0.0)[0, 0])
-    end = SeenEnd(bucket=0, milestone="wet_edge", after_s=base_s)
-    known = NightPrior(ln_speed_sd=0.15, slab_sd_k=(1e-9,))
-    once, twice = fit((ICED,), [end], prior=known), fit((ICED,), [end, end], prior=known)
-    gained = [1 / f.ln_speed_sd**2 - 1 / 0.15**2 for f in (once, twice)]
-    assert gained[1] == pytest.approx(2 * gained[0], rel=1e-4)
+def place(found, name):
+    return (found.model.layout.at(name),) * 2
 
 
 def test_a_warm_batch_moves_the_kits_and_not_the_slab():
     cool_c = fit((ICED,), mixes=[SeenMix(bucket=0, temp_c=20.0)])
     warm_c = fit((ICED,), mixes=[SeenMix(bucket=0, temp_c=26.0)])
     assert warm_c.kit_k > cool_c.kit_k + 3.0
-    assert warm_c.slab_k == pytest.approx([0.0], abs=1e-6)
+    assert warm_c.slab(0)[0] == pytest.approx(0.0, abs=1e-6)
     assert fit().kit_k == 0.0
 
 
-def simulated(random, *, ln_speed, slab_k):
+KIT_SD = np.sqrt(0.75) * 0.10
+EYE_SD = np.sqrt(0.25) * 0.10
+
+
+def simulated(random, *, ln_speed, slab_k, slope_k=0.0, drift=0.0):
     """A night's fit from three logged buckets and a slab reading, and the next one's truth."""
-    buckets = [replace(ICED, slab_c=ICED.slab_c + 0.05 * i) for i in range(4)]
-    truth_s = true_ends_s(buckets, speed=np.exp(ln_speed), slab_k=slab_k)
-    ends = [
-        SeenEnd(
-            bucket=i,
-            milestone=name,
-            after_s=float(t + end_sd_s(t) * random.standard_normal()),
-        )
-        for i in range(3)
-        for name, t in zip(ENDS, truth_s[i], strict=True)
+    buckets = [
+        replace(ICED, slab_c=ICED.slab_c + 0.05 * i, along=-0.4 + 0.1 * i, poured_h=0.06 * i)
+        for i in range(4)
     ]
+    usual_s = np.concatenate(
+        [
+            true_ends_s(
+                [b], speed=np.exp(ln_speed + drift * (b.poured_h - buckets[2].poured_h)),
+                slab_k=slab_k + slope_k * b.along,
+            )
+            for b in buckets
+        ]
+    )  # fmt: skip
+    own = KIT_SD * random.standard_normal(4)
+    ends = []
+    for i in range(3):
+        kit_s = true_ends_s(
+            [buckets[i]], speed=np.exp(ln_speed + own[i]),
+            slab_k=slab_k + slope_k * buckets[i].along,
+        )[0]  # fmt: skip
+        for name, t in zip(ENDS, kit_s, strict=True):
+            seen_s = (
+                t * np.exp(EYE_SD * random.standard_normal()) + 20 * random.standard_normal()
+            )
+            ends.append(SeenEnd(bucket=i, milestone=name, after_s=float(seen_s)))
     read_k = slab_k + 0.5 * random.standard_normal()
-    found = fit(buckets, ends, [SeenSlab(room=0, excess_k=read_k)], prior=PRIOR)
-    told = [found.predict(buckets[3], name, clocks=CLOCKS, haul_s=HAUL_S) for name in ENDS]
-    return found, np.array(told), truth_s[3]
+    found = fit(buckets, ends, [SeenSlab(room=0, excess_k=read_k, along=0.0)], prior=PRIOR)
+    warmer_k, _ = found.slab(0, along=buckets[3].along)
+    told_s = true_ends_s([buckets[3]], speed=found.speed, slab_k=warmer_k)[0]
+    return found, told_s, usual_s[3]
 
 
 def test_three_buckets_bring_the_next_within_a_minute():
@@ -143,53 +160,98 @@ def test_three_buckets_bring_the_next_within_a_minute():
     assert wrong_s.min() > 120.0, "the night must be worth correcting"
     worst_s = []
     for _ in range(100):
-        _, told, truth_s = simulated(random, ln_speed=np.log(1.2), slab_k=3.0)
-        worst_s.append(np.abs(told[:, 0] - truth_s).max())
-    # Of 100 nights at most 5: watches and eyes err by about a minute each.
-    assert np.sum(np.array(worst_s) > 60.0) <= 5
-    assert np.median(worst_s) < 30.0
+        _, told_s, truth_s = simulated(random, ln_speed=np.log(1.2), slab_k=3.0)
+        worst_s.append(np.abs(told_s - truth_s).max())
+    # Three kits that differ by 9 % each leave the usual one unsure by some 5 %: 40 s.
+    assert np.median(worst_s) < 45.0
+    assert np.quantile(worst_s, 0.9) < 100.0
 
 
 def test_intervals_cover_the_truth_as_often_as_they_claim():
+    # Issue 14.14: kits of one night run together and each has its own; 85 to 95 % hold.
     random = np.random.default_rng(7)
-    nights = 300
-    deviations = []
+    nights = 150
+    held = np.zeros(2)
     for _ in range(nights):
         ln_speed = PRIOR.ln_speed_sd * random.standard_normal()
         slab_k = PRIOR.slab_sd_k[0] * random.standard_normal()
-        found, told, truth_s = simulated(random, ln_speed=ln_speed, slab_k=slab_k)
-        unknown = np.array([ln_speed, slab_k])
-        sd = np.array([found.ln_speed_sd, found.slab_sd_k[0]])
-        deviations.append(
-            np.concatenate(
-                [(found.mean[:2] - unknown) / sd, (told[:, 0] - truth_s) / told[:, 1]]
-            )
+        slope_k = 1.0 * random.standard_normal()
+        drift = 0.03 * random.standard_normal()
+        found, *_ = simulated(
+            random, ln_speed=ln_speed, slab_k=slab_k, slope_k=slope_k, drift=drift
         )
-    for claimed in (0.5, 0.9):
-        reach = NormalDist().inv_cdf(0.5 + claimed / 2)
-        held = np.sum(np.abs(deviations) <= reach, axis=0)
-        # 1 in 1000 either way for each of the five, if the claim is true.
-        low, high = binom.ppf([0.001, 0.999], nights, claimed)
-        assert np.all((held >= low) & (held <= high)), (claimed, held, low, high)
+        low, high = found.speed_interval(confidence=0.9)
+        warmer_k, sd_k = found.slab(0)
+        held += (low <= np.exp(ln_speed) <= high, abs(warmer_k - slab_k) <= 1.6449 * sd_k)
+    assert np.all((held / nights >= 0.85) & (held / nights <= 0.95)), held / nights
 
 
 def test_an_interval_widens_with_its_confidence():
     found = fit()
-    narrow, wide = (found.interval(0, confidence=c) for c in (0.5, 0.9))
+    narrow, wide = (np.log(found.speed_interval(confidence=c)) for c in (0.5, 0.9))
     # Published: the normal distribution's 95 % point is 1.6449 (any table).
     assert wide == pytest.approx((-1.6449 * 0.15, 1.6449 * 0.15), rel=1e-4)
     assert wide[0] < narrow[0] < narrow[1] < wide[1]
 
 
+def ends_of(buckets, seen_s):
+    return [
+        SeenEnd(bucket=i, milestone=name, after_s=float(t))
+        for i in range(len(buckets))
+        for name, t in zip(ENDS, seen_s[i], strict=True)
+    ]
+
+
+def test_a_half_of_a_room_that_runs_warmer_is_seen():
+    # Issue 14.17: the second half of a floor lies on a slab 4 K warmer, and an infrared
+    # gun says so on four patches. One offset for the room would leave 2 K at either end.
+    buckets = [replace(ICED, along=-0.4 + 0.2 * i, poured_h=0.1 * i) for i in range(5)]
+    slabs_k = [0.0, 0.0, 2.0, 4.0, 4.0]
+    seen_s = [true_ends_s([b], speed=1.0, slab_k=k)[0]
+              for b, k in zip(buckets, slabs_k, strict=True)]  # fmt: skip
+    reads = [
+        SeenSlab(room=0, excess_k=k, along=b.along)
+        for b, k in zip(buckets, slabs_k, strict=True)
+    ]
+    found = fit(buckets, ends_of(buckets, seen_s), reads)
+    assert 2.0 < found.slope_k(0) < 6.0
+    assert found.slab(0, along=0.5)[0] - found.slab(0, along=-0.5)[0] > 2.0
+    even = fit(buckets, ends_of(buckets, [seen_s[2]] * 5),
+               [replace(r, excess_k=2.0) for r in reads])  # fmt: skip
+    assert even.slope_k(0) == 0.0
+
+
+def test_a_batch_that_drifts_is_seen_or_doubted():
+    # Issue 14.17: 15 % faster with every hour; the kits still to come are faster yet.
+    buckets = [replace(ICED, poured_h=0.5 * i) for i in range(7)]
+    drifting = [true_ends_s([b], speed=np.exp(0.15 * b.poured_h), slab_k=0.0)[0]
+                for b in buckets]  # fmt: skip
+    found = fit(buckets, ends_of(buckets, drifting))
+    assert found.drift_per_h > 0.0
+    assert found.later(1.0)[0] > found.speed > 1.1
+    steady_s = true_ends_s(buckets, speed=1.0, slab_k=0.0)
+    steady = fit(buckets, ends_of(buckets, steady_s))
+    assert steady.drift_per_h == 0.0
+    assert steady.later(4.0)[1] > steady.ln_speed_sd
+
+
+def test_ends_that_contradict_each_other_widen_the_doubt():
+    buckets = [replace(ICED, poured_h=0.05 * i) for i in range(6)]
+    usual_s = true_ends_s(buckets, speed=1.0, slab_k=0.0)
+    agree = fit(buckets, ends_of(buckets, usual_s))
+    wild_s = usual_s * np.array([0.7, 1.4, 0.75, 1.35, 0.7, 1.4])[:, None]
+    assert fit(buckets, ends_of(buckets, wild_s)).ln_speed_sd > 1.3 * agree.ln_speed_sd
+
+
 @examples(30)
 @given(
     st.lists(
-        st.tuples(st.integers(0, 1), st.sampled_from(ENDS), st.floats(0.7, 1.3)),
+        st.tuples(st.integers(0, 1), st.sampled_from(ENDS), st.floats(0.8, 1.25)),
         min_size=1,
         max_size=6,
     )
 )
-def test_a_reading_more_never_leaves_more_doubt_and_order_does_not_matter(rows):
+def test_the_order_of_readings_does_not_matter(rows):
     buckets = (ICED, AS_IS)
     card_s = true_ends_s(buckets, speed=1.0, slab_k=0.0)
     ends = [
@@ -197,16 +259,15 @@ def test_a_reading_more_never_leaves_more_doubt_and_order_does_not_matter(rows):
         for i, name, factor in rows
     ]
     whole, turned = fit(buckets, ends), fit(buckets, ends[::-1])
-    assert whole.mean == pytest.approx(turned.mean, abs=1e-5)
-    assert whole.ln_speed_sd <= PRIOR.ln_speed_sd + 1e-12
-    assert whole.slab_sd_k[0] <= PRIOR.slab_sd_k[0] + 1e-12
+    assert whole.speed == pytest.approx(turned.speed, abs=1e-4)
+    assert whole.slab(0) == pytest.approx(turned.slab(0), abs=1e-3)
 
 
 @pytest.mark.parametrize(
     ("prior", "after_s", "words"),
     [
-        (NightPrior(ln_speed_sd=0.0, slab_sd_k=(1.0,)), 600.0, "SD"),
-        (NightPrior(ln_speed_sd=0.1, slab_sd_k=(float("nan"),)), 600.0, "SD"),
+        (NightPrior(ln_speed_sd=0.0, kit_sd=0.1, slab_sd_k=(1.0,)), 600.0, "SD"),
+        (NightPrior(ln_speed_sd=0.1, kit_sd=0.1, slab_sd_k=(float("nan"),)), 600.0, "SD"),
         (PRIOR, 0.0, "after_s"),
         (PRIOR, float("nan"), "after_s"),
     ],
@@ -220,4 +281,4 @@ def test_nonsense_is_refused(prior, after_s, words):
 @pytest.mark.parametrize("confidence", [0.0, 1.0, float("nan")])
 def test_a_confidence_out_of_range_is_refused(confidence):
     with pytest.raises(OutOfRangeError, match="confidence"):
-        fit().interval(0, confidence=confidence)
+        fit().speed_interval(confidence=confidence)

@@ -103,10 +103,11 @@ def test_a_slab_that_was_read_is_recorded_as_read(small_plan, first, lines, log_
     warm_c = buckets[0].slab_c + 3.0
     read = said(buckets[0].liquids_in, "slab reads", room.room, "", f"{warm_c} C")
     warmed = night_record(small_plan, log_of(read, *lines))
-    # Expectations are the plan's; a reading good to 0.5 K leaves a fifth of 1 K's doubt.
+    # Expectations are the plan's. A reading good to 0.5 K, somewhere on a floor whose ends
+    # differ by 1 K, takes 1 / (1 + 0.5² + 1²/12) of the way from what is believed.
     assert warmed.clocks[0].expected_s == plain.clocks[0].expected_s
     gained_k = warmed.clocks[0].slab_c - plain.clocks[0].slab_c
-    assert gained_k == pytest.approx(3.0 * 0.8, abs=0.15)
+    assert gained_k == pytest.approx(3.0 * 0.75, abs=0.2)
 
 
 def test_from_the_command_to_the_fit_and_the_next_plan(apps, night, demo_weather):
@@ -210,3 +211,25 @@ def test_fit_wants_something_to_learn_from_and_keeps_what_stands(apps, night):
     ran = run(apps, fit, *words, "--force")
     assert ran.exit_code == 0, ran.output
     assert "8 readings" in mine.read_text(encoding="utf-8")
+
+
+def test_records_count_once_and_go_on_counting_over_fits(apps, night, lines, first):
+    # Issue 14.16: fitted to mine.toml, the next fit from it found no record of "mine"; and
+    # with one job more, the first job's eight readings came in a second time.
+    records = night / "records"
+    run(apps, record, night / "plan.json", night / "log.csv", "--out", records)
+    mine = night / "mine.toml"
+    ran = run(apps, fit, "--card", "fast-slurry", "--records", records, "--out", mine)
+    assert ran.exit_code == 0, ran.output
+    assert "Measure next:" in ran.stdout
+    ran = run(apps, fit, "--card", mine, "--records", records)
+    assert "fitted to these readings already" in str(ran.exception)
+    job = next(records.iterdir())
+    later = job.read_text(encoding="utf-8").replace(
+        "finished = 2013-07-", "finished = 2013-08-"
+    )
+    (records / "2013-08-night.toml").write_text(later, encoding="utf-8")
+    ran = run(apps, fit, "--card", mine, "--records", records, "--json")
+    assert ran.exit_code == 0, ran.output
+    told = json.loads(ran.stdout)
+    assert (told["readings_used"], told["readings_known"]) == (8, 8)

@@ -13,6 +13,7 @@ from typing import Literal
 
 __all__ = [
     "NO_LIMITS",
+    "ORDER",
     "AggregateCard",
     "Milestone",
     "MilestonePoint",
@@ -42,6 +43,20 @@ TOPCOAT_MILESTONES = (
     "wash_down",
 )
 
+ORDER = (
+    ("wet_edge", "broadcast_closes"),
+    ("broadcast_opens", "broadcast_closes"),
+    ("wet_edge", "foot_traffic"),
+    ("working_time", "foot_traffic"),
+    ("broadcast_closes", "foot_traffic"),
+    ("topcoat_opens", "topcoat_closes"),
+    ("working_time", "recoat_opens"),
+    ("working_time", "foot_traffic"),
+    ("recoat_opens", "recoat_closes"),
+    ("foot_traffic", "wheels"),
+    ("foot_traffic", "wash_down"),
+)
+"""Milestones of which the second never comes first."""
 PRIMER_MILESTONES = ("working_time", "foot_traffic", "slurry_opens", "slurry_closes")
 
 
@@ -141,6 +156,10 @@ class SlurryCard:
     prior: RatePrior
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
+    product: str = ""
+    """Name its records are kept under, over all its fits."""
+    learned: tuple[str, ...] = ()
+    """Marks of the readings it has counted."""
     limits: TemperatureLimits = field(default_factory=TemperatureLimits)
 
     @property
@@ -179,6 +198,8 @@ class TopcoatCard:
     prior: RatePrior
     milestones: Mapping[str, Milestone]
     provenance: Mapping[str, str]
+    product: str = ""
+    learned: tuple[str, ...] = ()
     limits: TemperatureLimits = field(default_factory=TemperatureLimits)
 
     def spread_m2_m3(self, coat: int) -> float:

@@ -11,6 +11,7 @@ from typing import Annotated, Any, Literal
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import (
+    ORDER,
     AggregateCard,
     Milestone,
     MilestonePoint,
@@ -71,7 +72,7 @@ def card_faults(card: CardFile, values: Mapping[str, Any]) -> list[Fault]:
             entry = getattr(card.milestones, name)
             if entry is not None:
                 faults += _points(entry, ("milestones", name, "points"))
-        faults += [*_opens_and_closes(card), *_limits(card)]
+        faults += [*_opens_and_closes(card), *_order(card), *_limits(card)]
     return faults
 
 
@@ -185,6 +186,24 @@ def _limits(card: SlurryFile | TopcoatFile | PrimerFile) -> Iterator[Fault]:
             )
 
 
+def _order(card: SlurryFile | TopcoatFile | PrimerFile) -> Iterator[Fault]:
+    """Milestones that would come in an order that cannot be, timed under one condition."""
+    for first_name, second_name in ORDER:
+        if (first_name, second_name) in _OPENS_BEFORE_CLOSES:
+            continue
+        first: MilestoneEntry | None = getattr(card.milestones, first_name, None)
+        second: MilestoneEntry | None = getattr(card.milestones, second_name, None)
+        if first is None or second is None or first.clock != second.clock:
+            continue
+        for number, late in enumerate(second.points):
+            if any(_alike(late, p) and late.after_s[1] < p.after_s[0] for p in first.points):
+                yield Fault(
+                    path=("milestones", second_name, "points", number, "after"),
+                    problem=f"{first_name} would come after it",
+                    cure="check minutes against hours, and which time is which",
+                )
+
+
 def _alike(one: PointEntry, other: PointEntry) -> bool:
     return (one.at_c, one.humidity_frac) == (other.at_c, other.humidity_frac)
 
@@ -245,6 +264,8 @@ def _slurry(card: SlurryFile, key: str, origins: Origins) -> SlurryCard:
         ),
         milestones=milestones,
         provenance=origins.all(*_may_be_left_out(milestones)),
+        product=card.product or key,
+        learned=card.learned,
     )
 
 
@@ -265,6 +286,8 @@ def _topcoat(card: TopcoatFile, key: str, origins: Origins) -> TopcoatCard:
         ),
         milestones=milestones,
         provenance=origins.all(*_may_be_left_out(milestones)),
+        product=card.product or key,
+        learned=card.learned,
     )
 
 
@@ -368,7 +391,7 @@ def read_card(
     Examples
     --------
     >>> read_card("fast-slurry").kit_mass_kg
-    18.7
+    19.0
     """
     document, key = _document(name, folder)
     return _read(document, key=key, kind=kind)

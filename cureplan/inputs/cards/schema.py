@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import Field
+from pydantic import BeforeValidator, Field
 
 from cureplan.core import quantities as q
 from cureplan.core.quantities import refusal
@@ -58,7 +58,7 @@ def _read_ratio(text: Any) -> tuple[float, float]:
 Share = Annotated[float, quantity(q.parse_fraction, "20 %")]
 MixTime = Annotated[float, quantity(q.parse_duration_s, "3 min", above="0 s", at_most="1 h")]
 KitVolume = Annotated[
-    float, quantity(q.parse_volume_m3, "9.35 L", at_least="0.1 L", at_most="300 L")
+    float, quantity(q.parse_volume_m3, "9.5 L", at_least="0.1 L", at_most="300 L")
 ]
 SpreadRate = Annotated[
     float,
@@ -89,6 +89,15 @@ class PointEntry(Written):
     source: Name | None = entry(None, meaning="where this point comes from")
 
 
+def _as_printed(value: Any) -> Any:
+    """A point as a data sheet prints it, taken apart into its keys."""
+    printed = q.split_printed(value) if isinstance(value, str) else None
+    if printed is None:
+        return value
+    after, at, humidity = printed
+    return {"after": after, "at": at} | ({"humidity": humidity} if humidity else {})
+
+
 class MilestoneEntry(Written):
     """When one thing comes about, from a clock's start."""
 
@@ -96,7 +105,8 @@ class MilestoneEntry(Written):
         entry(None, meaning="what the time counts from")
     )
     points: Annotated[
-        tuple[PointEntry, ...], Field(min_length=1, max_length=MOST_POINTS, strict=False)
+        tuple[Annotated[PointEntry, BeforeValidator(_as_printed)], ...],
+        Field(min_length=1, max_length=MOST_POINTS, strict=False),
     ] = entry(meaning="times at reference temperatures")
     spread_frac: Annotated[
         float, quantity(q.parse_fraction, "10 %", at_least="0.1 %", at_most="60 %")
@@ -294,6 +304,10 @@ class CardFile(Written):
     )
 
 
+PRODUCT = entry(None, meaning="what its records are kept under, over all its fits")
+LEARNED = entry((), meaning="marks of the readings it has counted, written by `cureplan fit`")
+
+
 class SlurryFile(CardFile):
     """Card of a three-part slurry."""
 
@@ -305,6 +319,8 @@ class SlurryFile(CardFile):
     bucket: BucketEntry = entry(meaning="how a full bucket warms")
     chilling: ChillingEntry = entry(meaning="what matters for pails in ice")
     rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    product: Name | None = PRODUCT
+    learned: Annotated[tuple[Name, ...], Field(strict=False)] = LEARNED
     limits: LimitsEntry = entry(LimitsEntry(), meaning="at which temperatures it may be laid")
     milestones: SlurryMilestones = entry(meaning="one table for each thing that comes about")
 
@@ -325,6 +341,8 @@ class TopcoatFile(CardFile):
     )
     mix_s: MixTime = entry(alias="mix", meaning="how long a batch is mixed")
     rate: PriorEntry = entry(PriorEntry(), meaning="how heat hastens it")
+    product: Name | None = PRODUCT
+    learned: Annotated[tuple[Name, ...], Field(strict=False)] = LEARNED
     limits: LimitsEntry = entry(LimitsEntry(), meaning="at which temperatures it may be laid")
     milestones: TopcoatMilestones = entry(meaning="one table for each thing that comes about")
 
@@ -369,7 +387,7 @@ DEFAULT_ORIGINS = {
 }
 """Origins of what a card may leave out, by key path or by its last key."""
 
-_NO_VALUES = ("kind", "title", "generic", "source", "provenance")
+_NO_VALUES = ("kind", "title", "generic", "source", "provenance", "product", "learned")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

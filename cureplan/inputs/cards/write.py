@@ -34,14 +34,16 @@ def card_text(card: SlurryCard | TopcoatCard, *, heading: Iterable[str] = ()) ->
     >>> card = read_card("fast-slurry")
     >>> again = read_card_text(card_text(card), source=Path("fast-slurry.toml"))
     >>> again.kit_mass_kg, again.milestones["wet_edge"].points[0].after_s
-    (18.7, 960.0)
+    (19.0, 960.0)
     """
     common = _most_common(card.provenance)
     kind = "slurry" if isinstance(card, SlurryCard) else "topcoat"
     lines = [f"# {_printable(line)}".rstrip() for line in heading]
     lines += ["", f'kind = "{kind}"', f"title = {quoted(card.title)}"]
     lines += ["generic = true"] if card.generic else []
-    lines += [f"source = {quoted(common)}", ""]
+    lines += [f"source = {quoted(common)}"]
+    lines += [f"product = {quoted(card.product)}"] if card.product else []
+    lines += [*_learned(card.learned), ""]
     lines += _slurry_body(card) if isinstance(card, SlurryCard) else _topcoat_body(card)
     lines += _table(
         "rate",
@@ -73,6 +75,14 @@ def origin_text(*parts: str) -> str:
 
 def _printable(text: str) -> str:
     return "".join(sign if sign.isprintable() else "?" for sign in text)
+
+
+def _learned(marks: tuple[str, ...]) -> list[str]:
+    rows = [
+        "    " + " ".join(f"{quoted(mark)}," for mark in marks[n : n + 8])
+        for n in range(0, len(marks), 8)
+    ]
+    return ["learned = [", *rows, "]"] if marks else []
 
 
 def _duration(after_s: float) -> str:

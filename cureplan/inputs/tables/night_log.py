@@ -143,7 +143,7 @@ class NightSite:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightEvent:
-    """One line of the log in SI; what the event does not speak of is None."""
+    """One line of the log in SI and site time; what it does not speak of is None."""
 
     source: str
     line: int
@@ -280,7 +280,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         found |= {"room": new.name, "added": new}
     elif kind in (*OF_BUCKETS, *OF_ROOMS, *OF_COATS, "slab reads", "room dropped"):
         found["room"] = _room(line, [*site.kits, *added])
-    if kind in OF_BUCKETS:
+    if kind in OF_BUCKETS or (kind == "slab reads" and line.text("bucket")):
         found["bucket"] = _bucket(line, site.kits.get(found["room"]))
     if kind in ("slab reads", "bucket reads"):
         limits = _SLAB_C if kind == "slab reads" else _BATCH_C
@@ -325,7 +325,7 @@ def _when(line: Line, column: str, site: NightSite) -> datetime:
     if written is None:
         raise line.fault(column, "not a date and time", "write it as 2026-07-17T20:05")
     try:
-        at = local_instant(written, site.zone)
+        at = local_instant(written, site.zone).astimezone(site.zone)
     except QuantityError as error:
         raise line.fault(column, *split_refusal(error, written.isoformat())) from None
     if not site.begins - EARLIEST <= at <= site.open_by:

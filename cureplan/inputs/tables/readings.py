@@ -14,6 +14,7 @@ from cureplan.core.quantities import (
     parse_duration_range_s,
     parse_fraction,
     parse_temperature_c,
+    split_printed,
     split_refusal,
 )
 from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
@@ -248,17 +249,18 @@ def _reading(line: Line, milestones: tuple[str, ...]) -> Reading | None:
 
 def _as_printed(line: Line) -> Line:
     """A cell like "15 to 20 min at 70 F, 50 % RH" spread over the columns it speaks of."""
-    key = "minutes" if " at " in line.text("minutes") else "hours"
-    _, at, conditions = line.text(key).partition(" at ")
-    if not at:
-        return line
     cells = dict(line.cells)
-    temp, _, humidity = conditions.partition(",")
+    for key in ("minutes", "hours"):
+        printed = split_printed(line.text(key))
+        if printed is not None:
+            break
+    else:
+        return line
+    cells[key], temp, share = printed
     try:
-        cells["temp_c"] = f"{parse_temperature_c(temp.strip()):.4f}"
-        if humidity.strip():
-            share = re.sub(r"\s*(?:RH|rel.*|r\.h\.)\s*$", "", humidity, flags=re.IGNORECASE)
-            cells["humidity_pct"] = f"{100 * parse_fraction(share.strip()):.4f}"
+        cells["temp_c"] = f"{parse_temperature_c(temp):.4f}"
+        if share:
+            cells["humidity_pct"] = f"{100 * parse_fraction(share):.4f}"
     except QuantityError:
         raise line.fault(
             key, "not how a data sheet says it", 'write "15-20 min at 70 F, 50 % RH"'
@@ -316,7 +318,7 @@ def _after_s(line: Line, kind: str, milestone: str) -> float:
 
 def _printed_s(line: Line, key: str, milestone: str) -> float:
     """A sheet's "15-20 min" or "15-20", its cautious end; NaN where it is a bare number."""
-    text = line.text(key).partition(" at ")[0].strip()
+    text = line.text(key).strip()
     if not re.search(r"[0-9]\D*(?:-|–|\bto\b|[a-z])", text, re.IGNORECASE):
         return math.nan
     with_unit = text if re.search(r"(?!to\b)\b[a-z]", text, re.IGNORECASE) else f"{text} {key}"

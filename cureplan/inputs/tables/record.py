@@ -286,9 +286,9 @@ def record_name(record: FinishedJob) -> str:
     Examples
     --------
     >>> from datetime import UTC
-    >>> record_name(FinishedJob(job="Fernbank school / kitchen", card="x", holds_frac=0.9,
+    >>> record_name(FinishedJob(job="Example school / kitchen", card="x", holds_frac=0.9,
     ...     finished=datetime(2013, 7, 20, 10, tzinfo=UTC), clocks=()))
-    '2013-07-20-fernbank-school-kitchen.toml'
+    '2013-07-20-example-school-kitchen.toml'
     """
     plain = re.sub(r"[^a-z0-9]+", "-", record.job.lower()).strip("-") or "job"
     return f"{record.finished:%Y-%m-%d}-{plain[:60]}.toml"
@@ -324,12 +324,16 @@ class PastScores:
 
 
 def readings_of(
-    records: Iterable[FinishedJob], *, card: str, milestones: Sequence[str]
+    records: Iterable[FinishedJob], *, card: Iterable[str], milestones: Sequence[str]
 ) -> tuple[Reading, ...]:
-    """Finished jobs as readings, as far as they are of one card and say how warm it was."""
+    """Finished jobs as readings, as far as they are of one card and say how warm it was.
+
+    A card has the name of its file and that of its product, which its fits keep.
+    """
     found = []
+    names = set(card)
     for record in records:
-        if record.card != card:
+        if record.card not in names:
             continue
         where = f"{record.finished:%Y-%m-%d} {record.job}"
         for number, clock in enumerate(record.clocks, start=1):
@@ -386,9 +390,10 @@ def scores_of_job(job: Job) -> PastScores | None:
     """How past predictions with a job's own cards fared, from the records it names."""
     if job.records is None or not job.records.exists():
         return None
-    keys = (job.cards.slurry.key, job.cards.topcoat.key)
+    cards = (job.cards.slurry, job.cards.topcoat)
+    names = {name for card in cards for name in (card.key, card.product)}
     return past_scores(
-        [done for done in read_records(job.records, newest=NEWEST) if done.card in keys]
+        [done for done in read_records(job.records, newest=NEWEST) if done.card in names]
     )
 
 

@@ -90,7 +90,7 @@ def fit(
     names = tuple(before.milestones)
     rows, blank = _read(readings_file, records, names)
     jobs = () if records is None else read_records(records)
-    rows = (*rows, *readings_of(jobs, card=before.key, milestones=names))
+    rows = (*rows, *readings_of(jobs, card=(before.key, before.product), milestones=names))
     if not rows:
         raise InputError(
             f"no record of {before.key} says what was watched",

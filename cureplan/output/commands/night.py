@@ -185,8 +185,10 @@ def record(
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.tables.night_log import read_night_logs
     from cureplan.inputs.tables.record import past_scores, record_name, record_text
-    from cureplan.output.commands.common import print_text
+    from cureplan.output.commands.common import note, print_text
     from cureplan.output.text.fit import scores_text
+    from cureplan.output.view.view import voice_of
+    from cureplan.planning.replan.changes import hour_off
     from cureplan.planning.replan.record import night_record
     from cureplan.planning.replan.replan import night_site
 
@@ -202,6 +204,9 @@ def record(
             cure="name the plan the crew began with",
             source=log_files[0],
         )
+    off = hour_off(plan, events)
+    if off is not None:
+        note(voice_of(plan).say(off))
     done = night_record(plan, events)
     path = _path(plan, out, record_name(done), inputs=(plan_file, *log_files), force=force)
     write_atomically(path, record_text(done))

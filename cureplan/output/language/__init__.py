@@ -9,6 +9,7 @@ name tells the kind of value, the spec how to show it:
 `_c`, `_k`            temperature, difference of temperatures
 `_min`, `_s`, `_h`    duration, rounded down; `:up` rounds up (times to wait);
                       `:short` drops the sign and rounds away from zero ("5 min short");
+                      `:tenths` is to the nearest tenth of a minute;
                       `:bare` is the minutes without their unit, for columns;
                       `:exact` shows seconds (the pace of the pour); `:age` is "20 h" or
                       "4 days"; `:whole` is the bare number

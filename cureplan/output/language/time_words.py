@@ -31,10 +31,12 @@ def duration_text(duration_s: float, spec: str) -> str:
         return format_waiting_time(abs(duration_s))
     if spec == "bare":
         return str(math.floor(duration_s / 60 + 1e-6))
+    if spec == "tenths":
+        return f"{duration_s / 60:.1f} min"
     if spec == "exact":
         return _with_seconds(round(duration_s))
     raise OutOfRangeError(
-        f"{spec!r} is not a way to show a duration (down, up, short, bare, exact)"
+        f"{spec!r} is not a way to show a duration (down, up, short, bare, tenths, exact)"
     )
 
 

@@ -242,6 +242,18 @@ def _table(fit: CardFit) -> list[str]:
 
 def _closing(fit: CardFit) -> list[str]:
     lines = []
+    more = fit.measure_next
+    lines.append(
+        f"Measure next: {MILESTONES[more.milestone]} near {more.at_c * 1.8 + 32:.0f} °F "
+        f"({more.at_c:.0f} °C). It would help most: from 10 to 33 °C times are good to "
+        f"{more.sd_frac:.1%} now (1 SD), to {more.sd_then_frac:.1%} then."
+    )
+    if fit.known:
+        lines.append(
+            f"On the card already, not counted again: {fit.known} "
+            f"{'reading' if fit.known == 1 else 'readings'}. One that was measured anew wants "
+            "a batch name of its own."
+        )
     if fit.blank:
         lines.append(
             "Left aside, nothing filled in: line " + ", ".join(str(line) for line in fit.blank)
@@ -298,6 +310,8 @@ def fit_json(fit: CardFit, *, past: PastScores | None = None) -> str:
         "digest": fit.digest,
         "fitted_on": fit.fitted_on.isoformat(),
         "readings_used": fit.counted,
+        "readings_known": fit.known,
+        "measure_next": asdict(fit.measure_next),
         "blank": list(fit.blank),
         "excluded": list(fit.excluded),
         "share": fit.share,

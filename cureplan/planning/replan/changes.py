@@ -28,6 +28,7 @@ from cureplan.planning.schedule.placing import crew_spans
 
 __all__ = [
     "changes_of",
+    "hour_off",
     "log_of",
     "night_of",
     "past_shift",
@@ -46,13 +47,13 @@ def night_of(
 ) -> Night:
     """What was learned and poured; its log is added apart."""
     fit = readings.fit
-    low, high = np.exp(fit.interval(0, confidence=0.9))
+    low, high = fit.speed_interval(confidence=0.9)
     return Night(
         until=instant(state.now_s, new.job.site.zone),
         readings=fit.readings,
         speed=round(fit.speed, 4),
-        speed_low=round(float(low), 4),
-        speed_high=round(float(high), 4),
+        speed_low=round(low, 4),
+        speed_high=round(high, 4),
         slab=tuple(
             NightSlab(
                 room=room,
@@ -113,8 +114,10 @@ def changes_of(
     left_out: Sequence[str],
 ) -> list[Message]:
     """Say what changed and why; what to do about short buckets is said elsewhere."""
+    off = hour_off(old, events)
     return [
         *_next(new, state),
+        *([off] if off is not None else []),
         *(Message("replan.left_out", {"room": room}) for room in left_out),
         *_learned(new, readings),
         *_reported(new, state, events),
@@ -187,11 +190,62 @@ def _learned(new: Plan, readings: NightReadings) -> list[Message]:
             },
         )
     ]
+    found += _drift(readings)
     found += _slabs(new, readings)
+    found += _slopes(new, readings)
     if abs(fit.kit_k) >= WORTH_K:
         code = "replan.kits_warmer" if fit.kit_k > 0 else "replan.kits_cooler"
         found.append(Message(code, {"off_k": round(abs(fit.kit_k), 1)}))
     return found
+
+
+def _drift(readings: NightReadings) -> list[Message]:
+    """That the kits run faster or slower as the night goes on, where that is clear."""
+    per_h = readings.fit.drift_per_h
+    if not per_h:
+        return []
+    code = "replan.quickens" if per_h > 0 else "replan.slows"
+    return [Message(code, {"rate_frac": max(0.01, round(abs(float(np.expm1(per_h))), 2))})]
+
+
+def _slopes(new: Plan, readings: NightReadings) -> list[Message]:
+    """Floors one end of which is clearly warmer than the other."""
+    found = []
+    for room in [r.room for r in new.rooms if r.room in readings.rooms]:
+        warmer_k = readings.slope_k(room)
+        if abs(warmer_k) >= WORTH_K:
+            code = "replan.end_warmer" if warmer_k > 0 else "replan.end_cooler"
+            found.append(Message(code, {"room": room, "off_k": round(abs(warmer_k), 1)}))
+    return found
+
+
+HOUR_S = 3600.0
+HOUR_WITHIN_S = 600.0
+"""Lines whose middle lies so near to an hour off the plan are asked about: invented."""
+
+
+def hour_off(plan: Plan, events: Sequence[NightEvent]) -> Message | None:
+    """A word on the clock, where every line of a log lies an hour off the plan.
+
+    A crew that began an hour late writes the same log, so this is a question.
+    """
+    planned = {(b.room, b.number): b.pour.timestamp() for b in plan.buckets}
+    off_s = [
+        event.at.timestamp() - planned[event.room, event.bucket]
+        for event in events
+        if event.event == "poured"
+        and event.room is not None
+        and event.bucket is not None
+        and (event.room, event.bucket) in planned
+    ]
+    if len(off_s) < 2 or max(abs(abs(off) - HOUR_S) for off in off_s) > 2 * HOUR_WITHIN_S:
+        return None
+    middle_s = float(np.median(off_s))
+    if abs(abs(middle_s) - HOUR_S) > HOUR_WITHIN_S or min(off_s) * max(off_s) < 0:
+        return None
+    now = events[-1].at.astimezone(plan.job.site.zone)
+    code = "replan.hour_late" if middle_s > 0 else "replan.hour_early"
+    return Message(code, {"zone": now.tzname() or plan.job.site.time_zone, "lines": len(off_s)})
 
 
 def _slabs(new: Plan, readings: NightReadings) -> list[Message]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from cureplan.inputs.cards.model import SlurryCard
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.night_log import ENDS, NightEvent
 from cureplan.planning.floor.conditions import RoomConditions
@@ -14,6 +15,7 @@ from cureplan.planning.floor.doubt import doubt_at, slab_sd_k
 from cureplan.planning.floor.pour import kit_temperatures
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.science.clocks import SlurryClocks
+from cureplan.science.learning.setup import LOT_SD
 from cureplan.science.learning.tonight import (
     NightFit,
     NightPrior,
@@ -45,18 +47,40 @@ class NightReadings:
 
     fit: NightFit
     rooms: tuple[str, ...]
+    along: tuple[float, ...]
+    """Of each room, where what is still to be poured lies, -0.5 first to 0.5 last."""
+    rest_h: float
+    """Hours from the last bucket read to the middle of what is still to be poured."""
     read_in: frozenset[str]
     """Rooms with a reading of their own."""
     first_s: float
     last_s: float
 
     def slab_k(self, room: str) -> float:
-        """How much warmer a room's slab is than computed [K]."""
-        return float(self.fit.slab_k[self.rooms.index(room)])
+        """How much warmer than computed a slab is where work is left [K]."""
+        return self._slab(room)[0]
 
     def slab_sd_k(self, room: str) -> float:
         """What remains unsure of that [K]."""
-        return float(self.fit.slab_sd_k[self.rooms.index(room)])
+        return self._slab(room)[1]
+
+    def slope_k(self, room: str) -> float:
+        """How much warmer a floor's last patch is than its first [K]; 0 unless clear."""
+        return self.fit.slope_k(self.rooms.index(room))
+
+    @property
+    def speed(self) -> float:
+        """Of the kits still to come against their card [-]."""
+        return self.fit.later(self.rest_h)[0]
+
+    @property
+    def ln_speed_sd(self) -> float:
+        """What is unsure of its logarithm."""
+        return self.fit.later(self.rest_h)[1]
+
+    def _slab(self, room: str) -> tuple[float, float]:
+        number = self.rooms.index(room)
+        return self.fit.slab(number, along=self.along[number])
 
 
 def estimate_night(
@@ -66,12 +90,20 @@ def estimate_night(
     *,
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
+    doubt_left: float,
 ) -> NightReadings:
     """Correct speed and slabs by what the log saw."""
     rooms = tuple(state.floors)
     seen = seen_in(job, events, state, conditions, clocks)
     at_s = [e.at.timestamp() for e in seen.readings_said] or [state.now_s]
-    prior = night_prior(clocks, conditions, rooms, at_s=float(np.median(at_s)))
+    prior = night_prior(
+        job.cards.slurry,
+        clocks,
+        conditions,
+        rooms,
+        at_s=float(np.median(at_s)),
+        doubt_left=doubt_left,
+    )
     fit = fit_night(
         clocks=clocks,
         haul_s=job.pace.haul_s,
@@ -81,14 +113,31 @@ def estimate_night(
         slabs=seen.slabs,
         mixes=seen.mixes,
     )
-    refuse_wild_ends(seen, clocks, fit, job.pace.haul_s)
+    refuse_wild_ends(seen, fit)
     return NightReadings(
         fit=fit,
         rooms=rooms,
+        along=tuple(_rest_along(floor) for floor in state.floors.values()),
+        rest_h=_rest_h(state, fit),
         read_in=frozenset(str(e.room) for e in seen.readings_said),
         first_s=min(at_s),
         last_s=max(at_s),
     )
+
+
+def _rest_along(floor: FloorState) -> float:
+    """Middle of what a floor still lacks; of the whole where nothing does."""
+    if floor.complete:
+        return 0.0
+    return 0.5 * floor.done / floor.room.kits
+
+
+def _rest_h(state: NightState, fit: NightFit) -> float:
+    ends_s = [f.room.pour_end.timestamp() for f in state.floors.values() if not f.complete]
+    if not ends_s:
+        return 0.0
+    middle_s = 0.5 * (state.now_s + max(state.now_s, *ends_s))
+    return max(0.0, middle_s / 3600.0 - fit.now_h)
 
 
 def seen_in(
@@ -107,17 +156,23 @@ def seen_in(
 
 
 def night_prior(
+    card: SlurryCard,
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
     rooms: Sequence[str],
     *,
     at_s: float,
+    doubt_left: float,
 ) -> NightPrior:
-    """What is believed before anything was seen."""
+    """What is believed before anything was seen: tonight's lot, and the card's energy.
+
+    `doubt_left` is the share that earlier plans of the night have left of it.
+    """
     slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
     doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
     return NightPrior(
-        ln_speed_sd=max(doubt.total, 1e-3),
+        ln_speed_sd=float(np.hypot(LOT_SD * doubt_left, doubt.card)),
+        kit_sd=max(milestone.spread_frac for milestone in card.milestones.values()),
         slab_sd_k=tuple(
             max(slab_sd_k(at_s, reading_s=conditions[room].reading_s), 1e-2) for room in rooms
         ),
@@ -159,7 +214,9 @@ class Seen:
                     "read the slab again, away from heaters and sun",
                     f"{event.temp_c:.4g} °C",
                 )
-            self.slabs.append(SeenSlab(room=self.rooms.index(room), excess_k=excess_k))
+            along = None if event.bucket is None else self._along(room, event.bucket)
+            number = self.rooms.index(room)
+            self.slabs.append(SeenSlab(room=number, excess_k=excess_k, along=along))
             return
         floor = self.state.floors[room]
         bucket = self._bucket(event, floor)
@@ -196,10 +253,14 @@ class Seen:
             )
         if key not in self.keys:
             self.keys.append(key)
-            self.buckets.append(self._watched(floor, float(floor.poured_s[number - 1])))
+            self.buckets.append(self._watched(floor, number))
         return self.keys.index(key)
 
-    def _watched(self, floor: FloorState, pour_s: float) -> WatchedBucket:
+    def _along(self, room: str, number: int) -> float:
+        return (number - 0.5) / self.state.floors[room].room.kits - 0.5
+
+    def _watched(self, floor: FloorState, number: int) -> WatchedBucket:
+        pour_s = float(floor.poured_s[number - 1])
         conditions, card = self.conditions[floor.room.room], self.job.cards.slurry
         liquids_in_s = pour_s - self.job.pace.haul_s - card.filler_mix_s - card.liquids_mix_s
         air_c = float(conditions.air_at(liquids_in_s))
@@ -219,21 +280,15 @@ class Seen:
             filler_c=air_c if kit.filler_c is None else kit.filler_c,
             air_c=air_c,
             slab_c=float(conditions.slab_at(pour_s)),
+            along=self._along(floor.room.room, number),
+            poured_h=pour_s / 3600.0,
         )
 
 
-def refuse_wild_ends(seen: Seen, clocks: SlurryClocks, fit: NightFit, haul_s: float) -> None:
+def refuse_wild_ends(seen: Seen, fit: NightFit) -> None:
     """A time beyond belief would bend the whole plan: better to have it looked at."""
-    believed = NightFit(
-        mean=np.zeros_like(fit.mean),
-        covariance=fit.covariance,
-        prior=fit.prior,
-        readings=fit.readings,
-    )
     for end, event in zip(seen.ends, seen.end_events, strict=True):
-        wanted_s, _ = believed.predict(
-            seen.buckets[end.bucket], end.milestone, clocks=clocks, haul_s=haul_s
-        )
+        wanted_s = fit.as_planned_s(seen.buckets[end.bucket], end.milestone)
         if not 1.0 / FARTHEST_FACTOR <= end.after_s / wanted_s <= FARTHEST_FACTOR:
             raise event.fault(
                 "at",

@@ -13,18 +13,19 @@ from statistics import NormalDist
 from cureplan.core.errors import InputError
 from cureplan.inputs.tables.night_log import ENDS, NightEvent
 from cureplan.inputs.tables.record import ClockOutcome, FinishedJob
-from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.estimate import Seen, night_prior, refuse_wild_ends, seen_in
 from cureplan.planning.replan.job import plan_conditions, plan_rate
-from cureplan.planning.replan.state import NightState, night_state
-from cureplan.science.clocks import SlurryClocks
-from cureplan.science.learning.tonight import NightFit, SeenEnd, end_sd_s, fit_night
+from cureplan.planning.replan.state import night_state
+from cureplan.science.learning.setup import watched_sd
+from cureplan.science.learning.tonight import NightFit, SeenEnd, fit_night
 
 __all__ = ["HOLDS_FRAC", "night_record"]
 
 HOLDS_FRAC = 0.9
 """Share of cases an interval is meant to hold."""
+EYE_FRAC = 0.05
+"""Seeing an end by eye, 1 SD of its time: invented."""
 _REACH = NormalDist().inv_cdf(0.5 + HOLDS_FRAC / 2.0)
 
 
@@ -42,18 +43,34 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
         )
     job = plan.job
     state = night_state(plan, events, now=events[-1].at)
-    clocks, conditions = plan_rate(plan).of(job), plan_conditions(plan)
+    rate, conditions = plan_rate(plan), plan_conditions(plan)
+    clocks = rate.of(job)
     seen = seen_in(job, events, state, conditions, clocks)
-    card_alone, measured = _fits(job.pace.haul_s, seen, clocks, conditions, state)
-    refuse_wild_ends(seen, clocks, card_alone, job.pace.haul_s)
+    prior = night_prior(
+        job.cards.slurry,
+        clocks,
+        conditions,
+        seen.rooms,
+        at_s=state.now_s,
+        doubt_left=rate.card_doubt_frac,
+    )
+    # What thermometers alone say of slabs and kits; no clock that was seen to end.
+    measured = fit_night(
+        clocks=clocks,
+        haul_s=job.pace.haul_s,
+        prior=prior,
+        buckets=seen.buckets,
+        ends=(),
+        slabs=seen.slabs,
+        mixes=seen.mixes,
+    )
+    refuse_wild_ends(seen, measured)
     sd_frac = {(b.room, b.number): b.clocks_sd_frac for b in plan.buckets}
     outcomes = [
         _outcome(
             end,
             seen,
-            clocks,
-            job.pace.haul_s,
-            card_alone=card_alone,
+            poured_s=clocks.kit.filler_mix_s + job.pace.haul_s,
             measured=measured,
             sd_frac=sd_frac[seen.keys[end.bucket]],
         )
@@ -61,53 +78,28 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
     ]
     return FinishedJob(
         job=job.site.name,
-        card=job.cards.slurry.key,
+        card=job.cards.slurry.product or job.cards.slurry.key,
         finished=events[-1].at.astimezone(job.site.zone).replace(microsecond=0),
         holds_frac=HOLDS_FRAC,
         clocks=tuple(outcomes),
     )
 
 
-def _fits(
-    haul_s: float,
-    seen: Seen,
-    clocks: SlurryClocks,
-    conditions: dict[str, RoomConditions],
-    state: NightState,
-) -> tuple[NightFit, NightFit]:
-    """The plan's own belief, and what thermometers alone say of slabs and kits."""
-    prior = night_prior(clocks, conditions, seen.rooms, at_s=state.now_s)
-
-    def fitted(*, read: bool) -> NightFit:
-        return fit_night(
-            clocks=clocks,
-            haul_s=haul_s,
-            prior=prior,
-            buckets=seen.buckets,
-            ends=(),
-            slabs=seen.slabs if read else (),
-            mixes=seen.mixes if read else (),
-        )
-
-    return fitted(read=False), fitted(read=True)
-
-
 def _outcome(
     end: SeenEnd,
     seen: Seen,
-    clocks: SlurryClocks,
-    haul_s: float,
     *,
-    card_alone: NightFit,
+    poured_s: float,
     measured: NightFit,
     sd_frac: float,
 ) -> ClockOutcome:
     bucket = seen.buckets[end.bucket]
     room, number = seen.keys[end.bucket]
-    expected_s, _ = card_alone.predict(bucket, end.milestone, clocks=clocks, haul_s=haul_s)
+    expected_s = measured.as_planned_s(bucket, end.milestone)
     # The watch and the eye err as well; both are doubts of the logarithm.
-    spread = math.exp(_REACH * math.hypot(sd_frac, end_sd_s(expected_s) / expected_s))
-    kit_k, slab_k = measured.kit_k, float(measured.slab_k[bucket.room])
+    watched = watched_sd(EYE_FRAC, batch=-1, after_s=expected_s)
+    spread = math.exp(_REACH * math.hypot(sd_frac, watched))
+    kit_k, slab_k = measured.kit_k, measured.slab(bucket.room, along=bucket.along)[0]
     return ClockOutcome(
         milestone=end.milestone,
         place=room,
@@ -121,7 +113,7 @@ def _outcome(
         filler_c=round(bucket.filler_c + kit_k, 2),
         air_c=round(bucket.air_c, 2),
         slab_c=round(bucket.slab_c + slab_k, 2),
-        poured_s=clocks.kit.filler_mix_s + haul_s,
+        poured_s=poured_s,
         # Nobody read it: what outdoor air makes of a room is no reading to learn from.
         humidity_frac=math.nan,
     )

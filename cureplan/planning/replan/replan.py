@@ -152,6 +152,7 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
         state,
         clocks=rate.of(plan.job),
         conditions=before,
+        doubt_left=rate.card_doubt_frac,
     )
     rate = rate.after(readings)
     job = corrected_job(_as_held(plan), state, readings, conditions=before)

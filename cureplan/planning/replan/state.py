@@ -67,7 +67,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
             raise event.fault(
                 "at",
                 "it lies after the time of planning",
-                "check the time, or give a later --now",
+                _clock_cure(events, now_s, event.at.tzname()),
                 event.at.isoformat(),
             )
     waits = [e for e in events if e.until is not None]
@@ -92,6 +92,15 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
         wait_s=float(wait_s),
         wait_said_s=max((e.at.timestamp() for e in waits), default=-np.inf),
     )
+
+
+def _clock_cure(events: Sequence[NightEvent], now_s: float, zone: str | None) -> str:
+    """Where an hour less would put every line right, a clock runs by another zone."""
+    ahead_s = max(event.at.timestamp() for event in events) - now_s
+    first_s = min(event.at.timestamp() for event in events) - now_s
+    if ahead_s <= 3600.0 and first_s > -3600.0:
+        return f"is a clock an hour ahead of site time ({zone})? Mend the times, or --now"
+    return "check the time, or give a later --now"
 
 
 def _floors(

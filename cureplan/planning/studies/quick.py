@@ -8,6 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
+from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import PrimerCard, SlurryCard, TopcoatCard
 from cureplan.planning.floor.doubt import doubt_at, time_factors
@@ -15,12 +16,13 @@ from cureplan.planning.floor.ice import IceNeed, gain_from_ice, ice_need, steady
 from cureplan.science.clocks import (
     CLOSING_MILESTONES,
     SlurryClocks,
+    clocks_fault,
     slurry_clocks,
     topcoat_clocks,
 )
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import BucketPath
-from cureplan.science.rate import rate_factor
+from cureplan.science.rate import COLDEST_C, HOTTEST_C, rate_factor
 
 __all__ = [
     "ChillAnswer",
@@ -89,7 +91,12 @@ def card_clock(
     """
     if isinstance(card, SlurryCard):
         slurry = slurry_clocks(card, film_m=card.thickness_m, slab_effusivity=SLAB_EFFUSIVITY)
-        path = _steady(slurry, card, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
+        try:
+            path = _steady(slurry, card, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
+        except OutOfRangeError as error:
+            if not COLDEST_C <= at_c <= HOTTEST_C:
+                raise
+            raise clocks_fault(card, error, at_c=at_c) from None
         times = {name: float(path.when_s(age)[0]) for name, age in slurry.age_s.items()}
         fit, spread = slurry.fit, slurry.spread_frac
     else:

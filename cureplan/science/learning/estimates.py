@@ -10,17 +10,18 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import InputError
-from cureplan.inputs.cards.model import Milestone, SlurryCard
+from cureplan.inputs.cards.model import ORDER, Milestone, SlurryCard
 from cureplan.science.learning.least_squares import (
+    PRIOR_FREEDOM,
     Solution,
     deleted_residuals,
     disagreement_limit,
     half_width,
     student_limit,
 )
-from cureplan.science.learning.model import Curve, Estimate
-from cureplan.science.learning.procedure_readings import ReadingsModel
-from cureplan.science.learning.setup import Setup, as_arrays
+from cureplan.science.learning.model import Curve, Estimate, NextReading
+from cureplan.science.learning.procedure_readings import ReadingsModel, row_table
+from cureplan.science.learning.setup import Setup
 
 __all__ = [
     "PRIOR_FREEDOM",
@@ -30,6 +31,7 @@ __all__ = [
     "curves",
     "disagreement",
     "estimate",
+    "measure_next",
     "new_spread",
     "read_milestones",
     "reference_c",
@@ -89,12 +91,12 @@ def _steady_model(made: Setup, temp_c: Array, milestone: NDArray[np.int64]) -> R
         made.maker.steady_procedure(float(one_c), int(number))
         for one_c, number in zip(temp_c, milestone, strict=True)
     ]
-    return replace(made.model, rows=as_arrays(rows, made.humidity_ref))
+    return replace(made.model, rows=row_table(rows))
 
 
 def read_milestones(made: Setup) -> list[int]:
     """Which milestones were read, in the card's order."""
-    own = made.model.rows.milestone[made.problem.scaled_row]
+    own = made.model.rows["milestone"][made.problem.scaled_row]
     return sorted({int(number) for number in own})
 
 
@@ -110,7 +112,9 @@ def reference_c(found: Solution, made: Setup) -> float:
     temps = np.round(np.linspace(min(low_c, own_c), max(high_c, own_c), 41), 1)
     count = len(made.maker.names)
     on = steady(found, made, temps, range(count))
-    tangled = (on.slopes @ found.covariance[:, made.layout.ENERGY]).reshape(count, temps.size)
+    tangled = (on.slopes @ found.covariance[:, made.layout.at("energy")]).reshape(
+        count, temps.size
+    )
     squares = np.sum(tangled[read_milestones(made)] ** 2, axis=0)
     soonest_s = np.min(np.exp(on.ln_s.reshape(count, temps.size)), axis=0)
     good = (soonest_s > _poured_s(made)) & (temps >= low_c) & (temps <= high_c)
@@ -132,7 +136,7 @@ def _read_c(made: Setup) -> tuple[float, float]:
     """Coldest and hottest that was read; a kit counts by its slab."""
     rows = made.model.rows
     own = made.problem.scaled_row
-    temps = np.where(np.isnan(rows.temp_c), rows.slab_c, rows.temp_c)[own]
+    temps = np.where(np.isnan(rows["temp_c"]), rows["slab_c"], rows["temp_c"])[own]
     return (
         float(np.clip(np.min(temps), COLDEST_C, HOTTEST_C)),
         float(np.clip(np.max(temps), COLDEST_C, HOTTEST_C)),
@@ -201,27 +205,37 @@ def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
     return tuple(made_curves)
 
 
-PRIOR_FREEDOM = 6.0
-"""How many readings the card's own spread is worth: invented."""
+NEXT_C = (10.0, 15.0, 21.0, 27.0, 33.0)
+"""Temperatures at which a crew can set up a cup, and over which times are to be known."""
+
+
+def measure_next(found: Solution, made: Setup) -> NextReading:
+    """Which milestone at which temperature would leave all times surest, read once more.
+
+    Source: A row more takes C s sᵀ C / (σ² + sᵀ C s) off the covariance (Sherman-Morrison).
+    """
+    names = made.maker.names
+    on = steady(found, made, NEXT_C, range(len(names)))
+    together = on.slopes @ found.covariance @ on.slopes.T
+    own = np.diag(together)
+    spreads = np.array([made.card.milestones[name].spread_frac for name in names])
+    scatter = np.hypot(found.factor * spreads[on.milestone], made.lot_sd)
+    # Column by column: what reading that one once more takes off every variance.
+    left = np.mean(own[:, None] - together**2 / (scatter**2 + own), axis=0)
+    best = int(np.argmin(left))
+    return NextReading(
+        milestone=names[on.milestone[best]],
+        at_c=float(on.temp_c[best]),
+        sd_frac=float(np.sqrt(np.mean(own))),
+        sd_then_frac=float(np.sqrt(left[best])),
+    )
+
+
 SURE_KJ_MOL = 30.0
 """Readings that tell the energy to this much, 1 SD, and find it below zero, are refused
 though chance might have done it: some file in twenty of a slow product (invented)."""
 FAR_TIMES = 8.0
 """A time this many times the card's, or less than its share, is another unit: invented."""
-NEVER_BEFORE = (
-    ("wet_edge", "broadcast_closes"),
-    ("broadcast_opens", "broadcast_closes"),
-    ("wet_edge", "foot_traffic"),
-    ("working_time", "foot_traffic"),
-    ("broadcast_closes", "foot_traffic"),
-    ("topcoat_opens", "topcoat_closes"),
-    ("working_time", "recoat_opens"),
-    ("working_time", "foot_traffic"),
-    ("recoat_opens", "recoat_closes"),
-    ("foot_traffic", "wheels"),
-    ("foot_traffic", "wash_down"),
-)
-"""Milestones of which the second never comes first."""
 SUSPECTED = 0.05
 """Share of sound files in which some reading may be called out of line."""
 BEYOND_DOUBT = 0.99
@@ -246,7 +260,7 @@ def disagreement(found: Solution, made: Setup) -> Disagreement:
     """
     rows, parameters = deleted_residuals(found, prior_freedom=PRIOR_FREEDOM)
     layout = made.layout
-    speeds = parameters[layout.speed(0) : layout.speed(layout.batches)]
+    speeds = parameters[layout.span("speed")]
     count = int(np.sum(~np.isnan(rows)) + np.sum(~np.isnan(speeds)))
     limit = disagreement_limit(count=max(count, 1), freedom=found.freedom, chance=SUSPECTED)
     return Disagreement(rows=rows, batches=speeds, limit=limit)
@@ -276,7 +290,7 @@ def refuse_order(found: Solution, made: Setup, at_c: float) -> None:
     names = list(made.maker.names)
     on = steady(found, made, [at_c], range(len(names)))
     ln_s = dict(zip(names, on.ln_s.tolist(), strict=True))
-    for first, second in NEVER_BEFORE:
+    for first, second in ORDER:
         if first in ln_s and second in ln_s and not ln_s[first] < ln_s[second]:
             raise InputError(
                 f"{first} would come after {second}: {math.exp(ln_s[first]) / 60:.0f} "
@@ -302,7 +316,7 @@ def refuse_nonsense(found: Solution, made: Setup, *, source: str) -> None:
                 source=source,
                 key="temp",
             )
-    energy_j_mol = 1e3 * float(found.value[made.layout.ENERGY])
+    energy_j_mol = 1e3 * float(found.value[made.layout.at("energy")])
     low, high = ENERGY_J_MOL
     if not low <= energy_j_mol <= high:
         factor = _per_ten_kelvin(energy_j_mol)
@@ -328,8 +342,7 @@ def _energy_alone(found: Solution, made: Setup) -> tuple[float, float] | None:
     problem, layout = found.problem, made.layout
     rows = problem.scaled_row
     speeds = np.flatnonzero(problem.scaled_parameter)
-    others = [layout.age(number) for number in range(layout.milestones)]
-    others += [layout.humidity, *speeds.tolist()]
+    others = [*range(layout.size)[layout.span("age")], layout.at("humidity"), *speeds.tolist()]
     straight = found.residual + found.jacobian @ found.value
     held = np.zeros((speeds.size, layout.size))
     held[np.arange(speeds.size), speeds] = 1.0 / problem.prior_sd[speeds]
@@ -337,9 +350,9 @@ def _energy_alone(found: Solution, made: Setup) -> tuple[float, float] | None:
     target = np.concatenate([straight[rows] / problem.row_sd[rows], np.zeros(speeds.size)])
     # What the readings do not look for here is taken as found.
     rest = np.ones(layout.size, dtype=bool)
-    rest[[layout.ENERGY, *others]] = False
+    rest[[layout.at("energy"), *others]] = False
     target = target - slopes[:, rest] @ found.value[rest]
-    own = slopes[:, layout.ENERGY]
+    own = slopes[:, layout.at("energy")]
     basis = slopes[:, others]
     residual = own - basis @ np.linalg.lstsq(basis, own, rcond=None)[0]
     # An SD beyond 300 kJ/mol is no word on the energy at all.

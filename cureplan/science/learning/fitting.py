@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import math
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
@@ -27,11 +28,11 @@ from cureplan.science.learning.estimates import (
 )
 from cureplan.science.learning.least_squares import Solution, with_scale
 from cureplan.science.learning.model import BalanceFit, CardFit, Estimate, HumidityFit
-from cureplan.science.learning.procedure_readings import Layout
+from cureplan.science.learning.procedure_readings import BALANCE
 from cureplan.science.learning.report import report
 from cureplan.science.learning.setup import Setup, balance_sd, setup
 
-__all__ = ["fit_card", "readings_digest"]
+__all__ = ["fit_card", "reading_marks"]
 
 PINNED = 0.75
 """A term of the heat balance is changed on the card when its doubt has shrunk to this
@@ -39,13 +40,36 @@ share of what it was: invented."""
 NO_HUMIDITY = math.nan
 
 
-def readings_digest(readings: Sequence[Reading]) -> str:
-    """Six signs that tell one set of readings from another."""
-    lines = sorted(
-        repr((r.kind, r.batch, r.milestone, r.after_s, r.temp_c, r.slab_c, r.liquids_c))
-        for r in readings
-    )
-    return hashlib.sha256("\n".join(lines).encode()).hexdigest()[:6]
+def reading_marks(readings: Sequence[Reading]) -> tuple[str, ...]:
+    """Eight signs for each reading that tell it from others, wherever it is written down."""
+    seen: Counter[str] = Counter()
+    marks = []
+    for r in readings:
+        said = repr((r.kind, r.batch, r.milestone, r.after_s, r.temp_c, r.slab_c, r.liquids_c))
+        seen[said] += 1
+        marks.append(_signs(f"{said} {seen[said]}", 8))
+    return tuple(marks)
+
+
+def _signs(text: str, count: int) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:count]
+
+
+def _not_learned(
+    card: SlurryCard | TopcoatCard, readings: Sequence[Reading], source: str
+) -> tuple[Reading, ...]:
+    """Readings the card has not counted yet."""
+    marks = zip(readings, reading_marks(readings), strict=True)
+    kept = tuple(reading for reading, mark in marks if mark not in card.learned)
+    if not any(reading.kind != "probe" for reading in kept):
+        raise InputError(
+            "the card was fitted to these readings already",
+            cure="add new readings, or start from the card before",
+            source=source,
+            key="--card",
+            value=card.key,
+        )
+    return kept
 
 
 def fit_card(
@@ -59,25 +83,20 @@ def fit_card(
 ) -> CardFit:
     """Fit a card to readings.
 
-    Not for readings of several products in one go. A card that was fitted already must
-    not be given the same readings again: start from the card before.
+    Not for readings of several products in one go. Readings that the card has counted in
+    an earlier fit do not count again.
     """
-    kept = _without(readings, without, source)
-    digest = readings_digest(kept)
-    if any(f"({digest}): fitted" in origin for origin in card.provenance.values()):
-        raise InputError(
-            "the card was fitted to these readings already",
-            cure="start from the card before, or strike what it has seen",
-            source=source,
-            key="--card",
-            value=card.key,
-        )
+    asked = _without(readings, without, source)
+    kept = _not_learned(card, asked, source)
+    marks = tuple(mark for mark in reading_marks(asked) if mark not in card.learned)
+    digest = _signs("\n".join(sorted(marks)), 6)
     try:
         made, found, humidity, balance = _search(card, kept)
         refuse_nonsense(found, made, source=source)
         return report(
             made, found, humidity, balance, source=source, digest=digest,
             fitted_on=fitted_on, blank=tuple(blank), excluded=tuple(without),
+            marks=marks, known=len(asked) - len(kept),
         )  # fmt: skip
     except OutOfRangeError as error:
         raise InputError(
@@ -162,7 +181,7 @@ def _may_be_free(card: SlurryCard | TopcoatCard, readings: Sequence[Reading]) ->
         reading.kind == "probe" or (reading.kind == "bucket" and not math.isnan(reading.temp_c))
         for reading in readings
     )
-    return frozenset(Layout.BALANCE) if probed and isinstance(card, SlurryCard) else frozenset()
+    return frozenset(BALANCE) if probed and isinstance(card, SlurryCard) else frozenset()
 
 
 def _balance(
@@ -175,7 +194,7 @@ def _balance(
     for name in ("share", "rise"):
         if name not in made.free:
             continue
-        one = estimate(found, made.layout.balance(name), unit=1.0)
+        one = estimate(found, made.layout.at(name), unit=1.0)
         most = 1.0 if name == "share" else math.inf
         fits.append(
             BalanceFit(
@@ -208,7 +227,7 @@ def _humidity_fit(
     slope: Estimate | None = None
     why = "none read" if not known else "too alike"
     if reach.enough:
-        one = estimate(found, made.layout.humidity, unit=1.0)
+        one = estimate(found, made.layout.at("humidity"), unit=1.0)
         clear = stands_out(one.value, one.high - one.value)
         slope, why = (one, "found") if clear else (None, "no effect seen")
     return HumidityFit(

@@ -13,6 +13,7 @@ from cureplan.core.errors import OutOfRangeError
 
 __all__ = [
     "HUBER",
+    "PRIOR_FREEDOM",
     "Problem",
     "Solution",
     "deleted_residuals",
@@ -28,7 +29,7 @@ Model = Callable[[Array], Array]
 Slopes = Callable[[Array], Array]
 
 MOST_STEPS = 200
-SETTLED = 1e-10
+SETTLED = 1e-9
 """Relative change of cost, step and slope at which the search ends."""
 
 
@@ -53,17 +54,10 @@ class Problem:
 
     def with_factor(self, factor: float) -> Problem:
         """The same with the guessed scatter multiplied."""
-        return Problem(
-            expected=self.expected,
-            slopes=self.slopes,
-            observed=self.observed,
+        return replace(
+            self,
             row_sd=np.where(self.scaled_row, self.row_sd * factor, self.row_sd),
-            prior_mean=self.prior_mean,
             prior_sd=np.where(self.scaled_parameter, self.prior_sd * factor, self.prior_sd),
-            lower=self.lower,
-            upper=self.upper,
-            scaled_row=self.scaled_row,
-            scaled_parameter=self.scaled_parameter,
         )
 
 
@@ -195,18 +189,11 @@ def with_scale(
     freedom = prior_freedom + count - own_words
     factor = float(np.sqrt((prior_freedom + squares) / freedom))
     second = solve(problem.with_factor(factor), start=first.value)
-    return Solution(
-        problem=second.problem,
-        value=second.value,
-        covariance=second.covariance,
-        jacobian=second.jacobian,
-        residual=second.residual,
-        factor=factor,
-        freedom=freedom,
-        weight=weight,
-    )
+    return replace(second, factor=factor, freedom=freedom, weight=weight)
 
 
+PRIOR_FREEDOM = 6.0
+"""How many readings the card's own spread is worth: invented."""
 HUBER = 2.5
 """Deviations beyond which a row counts less: in one of eighty rows of a sound file."""
 _TO_SD = 1.4826

@@ -17,6 +17,7 @@ __all__ = [
     "Estimate",
     "HumidityFit",
     "MilestoneFit",
+    "NextReading",
     "ReadingFit",
 ]
 
@@ -116,6 +117,17 @@ class Curve:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class NextReading:
+    """The one reading more that would leave the card's times surest."""
+
+    milestone: str
+    at_c: float
+    sd_frac: float
+    """Doubt of all times from cool to hot now, root mean square of 1 SD."""
+    sd_then_frac: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class CardFit:
     """Everything a fit has to say, and the card that comes of it."""
 
@@ -126,6 +138,9 @@ class CardFit:
     fitted_on: date
     counted: int
     """Readings used."""
+    known: int
+    """Readings the card had counted before, which do not count again."""
+    measure_next: NextReading
     blank: tuple[int, ...]
     """Lines on which nothing was filled in."""
     excluded: tuple[int, ...]

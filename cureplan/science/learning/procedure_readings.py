@@ -1,9 +1,17 @@
-"""What a reading of a clock is worth: the model of cups, kits and poured buckets."""
+"""What a reading of a clock is worth: the one model of cups, kits, poured buckets, slabs.
+
+A card's fit and tonight's estimate both go through here. Every row has a few inputs of its
+own (an age, a speed, temperatures); parameters move inputs along straight links, so slopes
+are those of the inputs, taken once for all rows, times the links' weights.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass, replace
+import math
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import astuple, dataclass, fields, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -13,20 +21,24 @@ from cureplan.science.kit import KitPhysics, kinetics_of, run_bucket
 from cureplan.science.rate import rate_factor
 
 __all__ = [
+    "BALANCE",
     "POURED",
     "PROBE",
+    "SLAB",
     "STANDING",
     "STEADY",
     "Layout",
-    "ReadingRows",
     "ReadingsModel",
+    "Row",
     "cup_sample_s",
+    "row_table",
 ]
 
 STEPS = 16
 """Even steps of age: within 0.01 min for cups mixed near the air, 2 % for iced grams."""
 
 Array = NDArray[np.float64]
+Table = NDArray[Any]
 
 
 def cup_sample_s(
@@ -84,94 +96,118 @@ def _fading(exponent: Array) -> Array:
     return np.where(np.abs(exponent) < 1e-9, 1.0, -np.expm1(-safe) / safe)
 
 
-Whole = NDArray[np.int64]
-Mask = NDArray[np.bool_]
-
-STEADY, STANDING, POURED, PROBE = 0, 1, 2, 3
-"""A sample that keeps its temperature; one that heats up; a kit; a thermometer in a kit."""
-
+STEADY, STANDING, POURED, PROBE, SLAB = range(5)
+"""A sample that keeps its temperature; one that heats up; a kit; a thermometer in a kit; one
+on a slab, against the computed slab."""
 ANY_HAUL_S = 60.0
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class ReadingRows:
-    """Rows as arrays of shape (n,); what a kind of row does not need is NaN or -1."""
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Row:
+    """One reading, or a point of a card; NaN, -1 or 0 is what it does not have."""
 
-    kind: Whole
-    milestone: Whole
-    temp_c: Array
+    kind: int
+    observed: float = 0.0
+    """ln(time [s]), or °C of a thermometer, or K of a slab above the computed one."""
+    sd: float = 1.0
+    milestone: int = -1
+    temp_c: float = math.nan
     """Of a steady or standing sample."""
-    liquids_c: Array
-    filler_c: Array
-    air_c: Array
-    slab_c: Array
-    haul_s: Array
+    liquids_c: float = math.nan
+    filler_c: float = math.nan
+    air_c: float = math.nan
+    slab_c: float = math.nan
+    haul_s: float = math.nan
     """Mixed to poured; for a thermometer, mixed to reading, and NaN before the filler."""
-    mass_share: Array
-    humidity_frac: Array
-    """Above the reference humidity; zero where it is not known."""
-    batch: Whole
-    common: Whole
+    mass_share: float = math.nan
+    humidity_frac: float = math.nan
+    ln_speed: float = 0.0
+    """Known of its surroundings, as humidity tonight."""
+    batch: int = -1
+    common: int = -1
+    room: int = -1
+    along: float = 0.0
+    """Where on its floor, -0.5 first poured to 0.5 last."""
+    later_h: float = 0.0
+    """Hours after the night's speed is stated for."""
+    tonight: int = -1
+    """0 for what was read on the night, which has a speed and kits of its own."""
+    reading: int = -1
+    """Which reading it comes from; -1 for the card's own."""
 
-    @property
-    def size(self) -> int:
-        """Rows."""
-        return int(self.kind.size)
+
+_COLUMNS = [(one.name, np.int64 if one.type == "int" else np.float64) for one in fields(Row)]
+
+
+def row_table(rows: Sequence[Row]) -> Table:
+    """Rows as one array with a named column for each of their fields."""
+    return np.array([astuple(row) for row in rows], dtype=_COLUMNS)
+
+
+BALANCE = ("share", "rise", "power", "exchange")
+"""Parameters of the kit's heat balance, in the units of `KitPhysics`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Layout:
-    """Where each parameter stands in the vector."""
+    """Where each parameter stands in the vector.
+
+    Energy [kJ/mol], the heat balance, ln(age [s]) of each milestone, change of ln(time) per
+    unit of humidity, what points of one sheet or lot share in ln(time), and of each batch
+    ln(speed) and how much warmer its liquids and filler were than written down [K]. Of a
+    night: ln(speed) at one hour and per hour later, how much warmer all kits are, and how
+    much warmer slabs are: together, each room, and from its first to its last patch [K].
+    """
 
     milestones: int
-    batches: int
-    commons: int
-
-    ENERGY = 0
-    """[kJ/mol]"""
-    BALANCE = ("share", "rise", "power", "exchange")
-
-    def age(self, milestone: int) -> int:
-        """ln(age [s]) of a milestone."""
-        return 1 + milestone
-
-    def balance(self, name: str) -> int:
-        """One of the kit's heat balance, in the unit of `KitPhysics`."""
-        return 1 + self.milestones + self.BALANCE.index(name)
+    batches: int = 0
+    commons: int = 0
+    nights: int = 0
+    rooms: int = 0
 
     @property
-    def humidity(self) -> int:
-        """Change of ln(time) per unit of relative humidity."""
-        return 1 + self.milestones + len(self.BALANCE)
+    def sizes(self) -> Mapping[str, int]:
+        """Blocks in their order, and how many each holds."""
+        single = dict.fromkeys(("energy", *BALANCE, "humidity"), 1)
+        of_batches = dict.fromkeys(("speed", "liquids", "filler"), self.batches)
+        of_night = dict.fromkeys(("night", "drift", "kits", "slabs"), self.nights)
+        of_rooms = dict.fromkeys(("slab", "slope"), self.rooms)
+        ages = {"age": self.milestones, "common": self.commons}
+        return single | ages | of_batches | of_night | of_rooms
 
-    def common(self, number: int) -> int:
-        """What all points of one sheet are off by, in ln(time)."""
-        return self.humidity + 1 + number
+    def span(self, name: str) -> slice:
+        """All of one block."""
+        sizes = self.sizes
+        before = list(sizes).index(name)
+        first = sum(list(sizes.values())[:before])
+        return slice(first, first + sizes[name])
 
-    def speed(self, batch: int) -> int:
-        """ln(speed) of a batch."""
-        return self.common(self.commons) + batch
-
-    def liquids(self, batch: int) -> int:
-        """How much warmer a batch's liquids were than written down [K]."""
-        return self.speed(self.batches) + batch
-
-    def filler(self, batch: int) -> int:
-        """The same of its filler [K]."""
-        return self.liquids(self.batches) + batch
+    def at(self, name: str, number: int = 0) -> int:
+        """One parameter."""
+        return int(self.span(name).start) + number
 
     @property
     def size(self) -> int:
         """Length of the vector."""
-        return self.filler(self.batches)
+        return sum(self.sizes.values())
+
+
+INPUTS = {"ln_age": 1e-3, "ln_speed": 1e-3, "liquids": 0.02, "filler": 0.02, "slab": 0.02}
+"""What a row reads of its own, and half-steps for slopes."""
+KIT_STEPS = {"energy": 0.05, "share": 2e-3, "rise": 0.02, "power": 1.0, "exchange": 0.02}
+AGE_STEP = 1e-3
+Link = tuple[str, NDArray[np.int64], Array | float]
+"""An input, which parameter moves it in each row (-1 none), and by how much."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class ReadingsModel:
     """Parameters to expected rows, and their slopes."""
 
-    rows: ReadingRows
+    rows: Table
     layout: Layout
+    humidity_ref: float
+    """Humidity at which ages are given; NaN where no row speaks of it."""
     reference_c: float
     kit: KitPhysics | None
     """None for a coat that simply keeps its floor's temperature."""
@@ -179,151 +215,206 @@ class ReadingsModel:
     """Which milestone is the working time, up to which the heat rise is counted."""
     film_m: float
     slab_effusivity: float
-    step: Array
-    """Shape (p,): half-steps for slopes; zero where a parameter is held."""
+    slabs_k: tuple[float, ...] = ()
+    """How far each room's slab goes with what all slabs share [K]."""
+    held: NDArray[np.bool_]
+    """Shape (p,): parameters that are not looked for."""
 
     def expected(self, at: Array) -> Array:
         """Expected rows."""
-        rows = self.rows
-        out = np.full(rows.size, np.nan)
-        kit = self.kit_at(at)
-        ages = np.exp(np.append(at[1 : 1 + self.layout.milestones], 0.0))[rows.milestone]
-        speed = np.exp(self._of_batch(at, self.layout.speed))
-        for kind, times in ((STEADY, self._steady_s), (STANDING, self._cup_sample_s)):
-            chosen = rows.kind == kind
-            if np.any(chosen):
-                times_s = times(kit, chosen, ages[chosen], speed[chosen])
-                out[chosen] = _ln(times_s)
-        probes = rows.kind == PROBE
-        kits = probes | (rows.kind == POURED)
-        if np.any(kits):
-            out[kits] = self._in_a_kit(at, kit, kits, ages[kits], speed[kits])
-        timed = ~probes
-        out[timed] += at[self.layout.humidity] * rows.humidity_frac[timed]
-        shift = np.append(at[self.layout.common(0) : self.layout.speed(0)], 0.0)
-        out[timed] += shift[rows.common[timed]]
-        return out
+        return self._rows(self.kit_at(at), self._inputs(at))
 
     def slopes(self, at: Array) -> Array:
-        """Derivatives of the expected rows, by central differences.
+        """Derivatives of the expected rows, by central differences of kit and inputs."""
+        kit, inputs, layout = self.kit_at(at), self._inputs(at), self.layout
+        found = np.zeros((self.rows.size, layout.size))
+        moved = {layout.at(name): step for name, step in KIT_STEPS.items()}
+        moved[layout.at("age", self.working)] = AGE_STEP
 
-        Parameters of different batches or milestones touch different rows, so they are
-        moved together.
-        """
-        rows, layout = self.rows, self.layout
-        found = np.zeros((rows.size, layout.size))
-        for group, owner, of in self._directions():
-            moved = np.zeros(layout.size)
-            moved[group] = self.step[group]
-            if not np.any(moved):
-                continue
-            difference = self._difference(at, moved)
-            for place, number in zip(group, owner, strict=True):
-                if self.step[place] > 0.0:
-                    own = slice(None) if of is None else of == number
-                    found[own, place] = difference[own] / (2.0 * self.step[place])
-        timed = rows.kind != PROBE
-        if self.step[layout.humidity] > 0.0:
-            found[timed, layout.humidity] = rows.humidity_frac[timed]
-        for number in range(layout.commons):
-            if self.step[layout.common(number)] > 0.0:
-                found[timed & (rows.common == number), layout.common(number)] = 1.0
+        def by_kit(place: int, by: float) -> Array:
+            return self._rows(self._kit_moved(at, place, by), inputs)
+
+        for one, step in moved.items():
+            if not self.held[one]:
+                found[:, one] = _slope(partial(by_kit, one), step)
+        links = list(self._links())
+        sought = [
+            name
+            for name in INPUTS
+            if any(link == name and self._seeks(place) for link, place, _ in links)
+        ]
+        for name, slope in self._input_slopes(kit, inputs, sought).items():
+            for link, place, weight in links:
+                if link == name:
+                    _add(found, place, slope * weight)
+        timed = self.rows["kind"] <= POURED
+        for name, place, weight in links:
+            if name == "shift":
+                _add(found, place, np.where(timed, weight, 0.0))
+        found[:, self.held] = 0.0
         return found
 
-    def _difference(self, at: Array, moved: Array) -> Array:
-        """Expected rows a step up minus a step down; twice one side at the brink."""
-        ends: list[Array | None] = []
-        for to in (at + moved, at - moved):
-            try:
-                ends.append(self.expected(to))
-            except OutOfRangeError:
-                ends.append(None)
-        up, down = ends
-        if up is not None and down is not None:
-            return up - down
-        middle = self.expected(at)
-        if up is not None:
-            return 2.0 * (up - middle)
-        if down is not None:
-            return 2.0 * (middle - down)
-        raise OutOfRangeError("a batch leaves the range of temperatures in which it is known")
+    def _seeks(self, place: NDArray[np.int64]) -> bool:
+        return not np.all(self.held[place] | (place < 0))
 
-    def _directions(self) -> list[tuple[list[int], list[int], Whole | None]]:
-        """Parameters to move together, whose rows are whose, and by what rows are told."""
-        layout, rows = self.layout, self.rows
-        alone = [layout.ENERGY, layout.age(self.working)]
-        alone += [layout.balance(name) for name in layout.BALANCE]
-        others = [n for n in range(layout.milestones) if n != self.working]
-        found: list[tuple[list[int], list[int], Whole | None]] = [
-            *(([place], [0], None) for place in alone),
-            ([layout.age(number) for number in others], others, rows.milestone),
-        ]
-        batches = list(range(layout.batches))
-        found += [
-            ([of(batch) for batch in batches], batches, rows.batch)
-            for of in (layout.speed, layout.liquids, layout.filler)
-        ]
+    def _input_slopes(
+        self, kit: KitPhysics, inputs: Mapping[str, Array], names: Sequence[str]
+    ) -> dict[str, Array]:
+        """Slope of each row by its own inputs, every step of every input in one run."""
+        if not names:
+            return {}
+        stack = 2 * len(names)
+        moved = {name: np.tile(values, (stack, 1)) for name, values in inputs.items()}
+        for number, name in enumerate(names):
+            moved[name][2 * number] += INPUTS[name]
+            moved[name][2 * number + 1] -= INPUTS[name]
+        many = replace(self, rows=np.tile(self.rows, stack))
+        try:
+            ends = many._rows(kit, {name: to.ravel() for name, to in moved.items()})
+        except OutOfRangeError:
+            return {name: self._one_slope(kit, inputs, name) for name in names}
+        pairs = ends.reshape(len(names), 2, -1)
+        return {
+            name: (pair[0] - pair[1]) / (2.0 * INPUTS[name])
+            for name, pair in zip(names, pairs, strict=True)
+        }
+
+    def _one_slope(self, kit: KitPhysics, inputs: Mapping[str, Array], name: str) -> Array:
+        def by(step: float) -> Array:
+            return self._rows(kit, {**inputs, name: inputs[name] + step})
+
+        return _slope(by, INPUTS[name])
+
+    def _links(self) -> Iterator[Link]:
+        rows, layout = self.rows, self.layout
+
+        def of(name: str, column: str) -> NDArray[np.int64]:
+            known = (rows[column] >= 0) & (layout.sizes[name] > 0)
+            return np.where(known, layout.at(name) + rows[column], -1)
+
+        yield "ln_age", of("age", "milestone"), 1.0
+        yield "ln_speed", of("speed", "batch"), 1.0
+        yield "liquids", of("liquids", "batch"), 1.0
+        yield "filler", of("filler", "batch"), 1.0
+        if not math.isnan(self.humidity_ref):
+            damp = np.nan_to_num(rows["humidity_frac"] - self.humidity_ref, nan=0.0)
+            yield "shift", np.full(rows.size, layout.at("humidity")), damp
+        yield "shift", of("common", "common"), 1.0
+        if not layout.nights:
+            return
+        yield "ln_speed", of("night", "tonight"), 1.0
+        yield "ln_speed", of("drift", "tonight"), rows["later_h"]
+        yield "liquids", of("kits", "tonight"), 1.0
+        yield "filler", of("kits", "tonight"), 1.0
+        yield "slab", of("slabs", "tonight"), np.append(self.slabs_k, 0.0)[rows["room"]]
+        yield "slab", of("slab", "room"), 1.0
+        yield "slab", of("slope", "room"), rows["along"]
+
+    def _inputs(self, at: Array) -> dict[str, Array]:
+        found = {name: np.zeros(self.rows.size) for name in (*INPUTS, "shift")}
+        found["ln_speed"] = self.rows["ln_speed"].copy()
+        padded = np.append(at, 0.0)
+        for name, place, weight in self._links():
+            found[name] += padded[place] * weight
         return found
 
     def kit_at(self, at: Array) -> KitPhysics:
         """The kit's physics under some parameters; a stand-in where there is no kit."""
         layout = self.layout
-        template = self.kit or _NO_KIT
         return replace(
-            template,
-            activation_energy_j_mol=1e3 * float(at[layout.ENERGY]),
+            self.kit or _NO_KIT,
+            activation_energy_j_mol=1e3 * float(at[layout.at("energy")]),
             reference_c=self.reference_c,
-            liquid_stage_share=float(at[layout.balance("share")]),
-            heat_rise_k=float(at[layout.balance("rise")]),
-            mixing_power_w=float(at[layout.balance("power")]),
-            exchange_w_k=float(at[layout.balance("exchange")]),
-            working_age_s=float(np.exp(at[layout.age(self.working)])),
+            liquid_stage_share=float(at[layout.at("share")]),
+            heat_rise_k=float(at[layout.at("rise")]),
+            mixing_power_w=float(at[layout.at("power")]),
+            exchange_w_k=float(at[layout.at("exchange")]),
+            working_age_s=float(np.exp(at[layout.at("age", self.working)])),
         )
 
-    def _of_batch(self, at: Array, of: Callable[[int], int]) -> Array:
-        """A batch's parameter, row by row; zero where a row has no batch."""
-        start = of(0)
-        return np.append(at[start : start + self.layout.batches], 0.0)[self.rows.batch]
+    def _kit_moved(self, at: Array, place: int, by: float) -> KitPhysics:
+        moved = at.copy()
+        moved[place] += by
+        return self.kit_at(moved)
 
-    def _steady_s(self, kit: KitPhysics, chosen: Mask, age_s: Array, speed: Array) -> Array:
-        rate = speed * rate_factor(self.rows.temp_c[chosen], **kinetics_of(kit))
+    def _rows(self, kit: KitPhysics, inputs: Mapping[str, Array]) -> Array:
+        kind = self.rows["kind"]
+        out = np.full(self.rows.size, np.nan)
+        for kinds, times in (
+            ((STEADY,), self._steady),
+            ((STANDING,), self._standing),
+            ((POURED, PROBE), self._in_a_kit),
+        ):
+            chosen = np.isin(kind, kinds)
+            if np.any(chosen):
+                own = {name: values[chosen] for name, values in inputs.items()}
+                out[chosen] = times(kit, self.rows[chosen], own)
+        timed = kind <= POURED
+        out[timed] += inputs["shift"][timed]
+        out[kind == SLAB] = inputs["slab"][kind == SLAB]
+        return out
+
+    def _steady(self, kit: KitPhysics, rows: Table, own: Mapping[str, Array]) -> Array:
+        rate = np.exp(own["ln_speed"]) * rate_factor(rows["temp_c"], **kinetics_of(kit))
         before_s = 0.0 if self.kit is None else kit.liquid_stage_share * kit.liquids_mix_s
-        return np.asarray(age_s / rate - before_s)
+        return _ln(np.exp(own["ln_age"]) / rate - before_s)
 
-    def _cup_sample_s(self, kit: KitPhysics, chosen: Mask, age_s: Array, speed: Array) -> Array:
-        rows = self.rows
-        return cup_sample_s(
-            rows.temp_c[chosen],
-            rows.air_c[chosen],
-            rows.mass_share[chosen],
-            age_s,
-            kit=kit,
-            speed=speed,
+    def _standing(self, kit: KitPhysics, rows: Table, own: Mapping[str, Array]) -> Array:
+        return _ln(
+            cup_sample_s(
+                rows["temp_c"],
+                rows["air_c"],
+                rows["mass_share"],
+                np.exp(own["ln_age"]),
+                kit=kit,
+                speed=np.exp(own["ln_speed"]),
+            )
         )
 
-    def _in_a_kit(
-        self, at: Array, kit: KitPhysics, chosen: Mask, age_s: Array, speed: Array
-    ) -> Array:
+    def _in_a_kit(self, kit: KitPhysics, rows: Table, own: Mapping[str, Array]) -> Array:
         """ln(time) of poured kits and temperatures of those with a thermometer in them."""
-        rows, layout = self.rows, self.layout
-        filler_c = rows.filler_c[chosen] + self._of_batch(at, layout.filler)[chosen]
-        slab_c, haul_s = rows.slab_c[chosen], rows.haul_s[chosen]
+        filler_c, haul_s = rows["filler_c"] + own["filler"], rows["haul_s"]
+        # A thermometer in the pail sees no slab.
+        slab_c = np.where(np.isnan(rows["slab_c"]), self.reference_c, rows["slab_c"])
         path = run_bucket(
-            rows.liquids_c[chosen] + self._of_batch(at, layout.liquids)[chosen],
+            rows["liquids_c"] + own["liquids"],
             filler_c,
-            rows.air_c[chosen],
-            # A thermometer in the pail sees no slab.
-            np.where(np.isnan(slab_c), self.reference_c, slab_c),
-            np.where(np.isnan(haul_s), ANY_HAUL_S, haul_s),
+            rows["air_c"],
+            slab_c + own["slab"],
+            np.where(np.isnan(haul_s), ANY_HAUL_S, np.maximum(haul_s, 1e-3)),
             kit=kit,
-            speed=speed,
+            speed=np.exp(own["ln_speed"]),
             film_m=self.film_m,
             slab_effusivity=self.slab_effusivity,
         )
         mixed_j_k = path.mixed_c * kit.capacity_j_k - kit.filler_capacity_j_k * filler_c
         probe_c = np.where(np.isnan(haul_s), mixed_j_k / kit.liquids_capacity_j_k, path.pour_c)
-        of_probe = rows.kind[chosen] == PROBE
-        return np.asarray(np.where(of_probe, probe_c, _ln(path.when_s(age_s))))
+        timed = _ln(path.when_s(np.exp(own["ln_age"])))
+        return np.asarray(np.where(rows["kind"] == PROBE, probe_c, timed))
+
+
+def _add(found: Array, place: NDArray[np.int64], slope: Array) -> None:
+    known = np.flatnonzero(place >= 0)
+    found[known, place[known]] += slope[known]
+
+
+def _slope(of: Callable[[float], Array], step: float) -> Array:
+    """Up minus down over the whole step; from one side at the brink of the model's range."""
+    ends: list[Array | None] = []
+    for by in (step, -step):
+        try:
+            ends.append(of(by))
+        except OutOfRangeError:
+            ends.append(None)
+    up, down = ends
+    if up is not None and down is not None:
+        return (up - down) / (2.0 * step)
+    middle = of(0.0)
+    if up is not None:
+        return (up - middle) / step
+    if down is not None:
+        return (middle - down) / step
+    raise OutOfRangeError("a batch leaves the range of temperatures in which it is known")
 
 
 def _ln(time_s: Array) -> Array:

@@ -31,6 +31,7 @@ from cureplan.science.learning.estimates import (
     curves,
     disagreement,
     estimate,
+    measure_next,
     new_spread,
     reference_c,
     refuse_order,
@@ -237,14 +238,17 @@ def report(
     fitted_on: date,
     blank: tuple[int, ...],
     excluded: tuple[int, ...],
+    marks: tuple[str, ...],
+    known: int,
 ) -> CardFit:
-    energy = estimate(found, made.layout.ENERGY, unit=1e3)
+    energy = estimate(found, made.layout.at("energy"), unit=1e3)
     at_c = reference_c(found, made)
     milestones = _milestones(made, found, at_c)
     refuse_order(found, made, at_c)
     outlying = disagreement(found, made)
+    learned = replace(made.card, learned=(*made.card.learned, *marks))
     card = fitted_card(
-        made.card,
+        learned,
         energy=energy,
         milestones=milestones,
         balance=balance,
@@ -261,6 +265,8 @@ def report(
         digest=digest,
         fitted_on=fitted_on,
         counted=len(made.readings),
+        known=known,
+        measure_next=measure_next(found, made),
         blank=blank,
         excluded=excluded,
         share=SHARE,
@@ -305,16 +311,16 @@ def _readings(made: Setup, found: Solution, outlying: Disagreement) -> tuple[Rea
     rows, problem, layout = made.model.rows, found.problem, made.layout
     # What the card would have said: as if no batch or sheet ran fast or slow.
     usual = found.value.copy()
-    usual[layout.common(0) : layout.liquids(0)] = 0.0
+    usual[layout.span("common")] = usual[layout.span("speed")] = 0.0
     expected = made.model.expected(usual)
     off = problem.observed - expected
     places = np.flatnonzero(made.reading_of_row >= 0)
-    at_c = np.where(np.isnan(rows.slab_c), rows.temp_c, rows.slab_c)
-    timed = places[rows.kind[places] != PROBE]
+    at_c = np.where(np.isnan(rows["slab_c"]), rows["temp_c"], rows["slab_c"])
+    timed = places[rows["kind"][places] != PROBE]
     there = dict(
         zip(
             timed.tolist(),
-            steady_ln_s(made, at_c[timed], rows.milestone[timed], at=found.value),
+            steady_ln_s(made, at_c[timed], rows["milestone"][timed], at=found.value),
             strict=True,
         )
     )
@@ -361,14 +367,14 @@ def _energy_without(made: Setup, left_out: Reading) -> float:
         return made.card.prior.mean_j_mol
     without = setup(made.card, rest, free=made.free, humidity_ref=made.humidity_ref)
     found = with_scale(without.problem, prior_freedom=PRIOR_FREEDOM)
-    return 1e3 * float(found.value[made.layout.ENERGY])
+    return 1e3 * float(found.value[made.layout.at("energy")])
 
 
 def _batches(made: Setup, found: Solution, outlying: Disagreement) -> tuple[BatchFit, ...]:
     return tuple(
         BatchFit(
             batch=name,
-            speed=float(np.exp(found.value[made.layout.speed(number)])),
+            speed=float(np.exp(found.value[made.layout.at("speed", number)])),
             deleted_residual=float(outlying.batches[number]),
             disagrees=bool(abs(outlying.batches[number]) > outlying.limit),
         )

@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
@@ -23,20 +23,24 @@ from cureplan.science.learning.procedure_readings import (
     STANDING,
     STEADY,
     Layout,
-    ReadingRows,
     ReadingsModel,
+    Row,
+    row_table,
 )
 
 __all__ = [
     "BATCH_SHARE",
     "LOT_SD",
-    "Row",
+    "SHARED_SLAB",
+    "WATCH_SD_S",
+    "Believed",
     "RowMaker",
     "Setup",
-    "as_arrays",
     "balance_sd",
     "batch_numbers",
+    "pose",
     "setup",
+    "watched_sd",
 ]
 
 BATCH_SHARE = 0.75
@@ -44,37 +48,29 @@ BATCH_SHARE = 0.75
 rest is watching and judging an end by eye: invented."""
 GENERIC_POINT_SD = 0.25
 """What each time of a generic card is off by itself, 1 SD of ln(time): invented."""
+WATCH_SD_S = 20.0
+"""Reading a watch amid the work, 1 SD [s]: invented."""
 THERMOMETER_SD_K = 0.5
 """A probe and where it was held: invented."""
 CARD, SHEET, FIRST_LOT = 0, 1, 2
 """Which points share one error: the card's, those of a data sheet, and those of a lot."""
 LOT_SD = 0.10
 """One lot, a night's kits or a pallet, against another, 1 SD of ln(time): invented."""
+SHARED_SLAB = 0.5
+"""Share of the slab error's variance that all rooms have in common: invented."""
 LATE_AGES = 1.5
 """A cup in the air is taken to have the air's temperature for milestones later than this
 many working times: the heat it gives off is known only up to the first."""
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Row:
-    """One row before it becomes part of an array."""
+def watched_sd(spread_frac: float, *, batch: int, after_s: float | None) -> float:
+    """Scatter of ln(time): what its batch does not share, and a watch amid the work.
 
-    kind: int
-    observed: float
-    sd: float
-    milestone: int = -1
-    temp_c: float = math.nan
-    liquids_c: float = math.nan
-    filler_c: float = math.nan
-    air_c: float = math.nan
-    slab_c: float = math.nan
-    haul_s: float = math.nan
-    mass_share: float = math.nan
-    humidity_frac: float = math.nan
-    batch: int = -1
-    common: int = -1
-    reading: int = -1
-    """Which reading it comes from; -1 for the card's own."""
+    `after_s` is None at a bench, where the watch is no matter.
+    """
+    share = 1.0 - BATCH_SHARE if batch >= 0 else 1.0
+    watch = 0.0 if after_s is None else WATCH_SD_S / after_s
+    return math.hypot(math.sqrt(share) * spread_frac, watch)
 
 
 def batch_numbers(readings: Sequence[Reading]) -> tuple[tuple[str, ...], list[int]]:
@@ -146,11 +142,9 @@ class RowMaker:
     def steady_procedure(self, at_c: float, milestone: int) -> Row:
         """A row with everything at one temperature, as a data sheet means it."""
         if not isinstance(self.card, SlurryCard):
-            return Row(kind=STEADY, observed=0.0, sd=1.0, milestone=milestone, temp_c=at_c)
+            return Row(kind=STEADY, milestone=milestone, temp_c=at_c)
         return Row(
             kind=POURED,
-            observed=0.0,
-            sd=1.0,
             milestone=milestone,
             liquids_c=at_c,
             filler_c=at_c,
@@ -166,13 +160,13 @@ class RowMaker:
         for number, (reading, batch) in enumerate(zip(readings, batches, strict=True)):
             row = replace(self._of(reading), reading=number, batch=batch)
             if row.kind != PROBE:
-                share = 1.0 - BATCH_SHARE if batch >= 0 else 1.0
                 spread = self.card.milestones[reading.milestone].spread_frac
+                poured_s = reading.after_s if row.kind == POURED and row.common < 0 else None
                 row = replace(
                     row,
                     milestone=self.names.index(reading.milestone),
                     observed=math.log(reading.after_s),
-                    sd=math.sqrt(share) * spread,
+                    sd=watched_sd(spread, batch=batch, after_s=poured_s),
                     humidity_frac=reading.humidity_frac,
                 )
                 if reading.lot in lots and row.common < 0:
@@ -198,13 +192,11 @@ class RowMaker:
     def _cup(self, reading: Reading) -> Row:
         air_c = reading.temp_c if math.isnan(reading.air_c) else reading.air_c
         if math.isnan(reading.mass_kg) or not isinstance(self.card, SlurryCard):
-            return Row(kind=STEADY, observed=0.0, sd=1.0, temp_c=reading.temp_c)
+            return Row(kind=STEADY, temp_c=reading.temp_c)
         if reading.after_s > LATE_AGES * self._working_s(air_c):
-            return Row(kind=STEADY, observed=0.0, sd=1.0, temp_c=air_c)
+            return Row(kind=STEADY, temp_c=air_c)
         return Row(
             kind=STANDING,
-            observed=0.0,
-            sd=1.0,
             temp_c=reading.temp_c,
             air_c=air_c,
             mass_share=reading.mass_kg / self.card.kit_mass_kg,
@@ -225,8 +217,6 @@ class RowMaker:
             )
         row = Row(
             kind=POURED,
-            observed=0.0,
-            sd=1.0,
             liquids_c=liquids_c,
             filler_c=filler_c,
             air_c=filler_c if math.isnan(reading.air_c) else reading.air_c,
@@ -271,31 +261,6 @@ def _nan(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-def as_arrays(rows: Sequence[Row], humidity_ref: float) -> ReadingRows:
-    """Rows side by side; humidity is counted from a reference, unknown as the reference."""
-
-    def column(name: str) -> np.ndarray:
-        return np.array([getattr(row, name) for row in rows], dtype=np.float64)
-
-    def whole(name: str) -> np.ndarray:
-        return np.array([getattr(row, name) for row in rows], dtype=np.int64)
-
-    return ReadingRows(
-        kind=whole("kind"),
-        milestone=whole("milestone"),
-        temp_c=column("temp_c"),
-        liquids_c=column("liquids_c"),
-        filler_c=column("filler_c"),
-        air_c=column("air_c"),
-        slab_c=column("slab_c"),
-        haul_s=np.maximum(column("haul_s"), 1e-3),
-        mass_share=column("mass_share"),
-        humidity_frac=np.nan_to_num(column("humidity_frac") - humidity_ref, nan=0.0),
-        batch=whole("batch"),
-        common=whole("common"),
-    )
-
-
 Array = NDArray[np.float64]
 
 GENERIC_CARD_SD = 0.30
@@ -305,7 +270,16 @@ OWN_CARD_SD = 0.10
 PART_SD_K = {"liquids": 0.5, "filler": 1.0}
 """Parts against what was written down, specific heats included: invented."""
 UNREAD_PART_SD_K = 10.0
-ENERGY_KJ_MOL = (1.0, 250.0)
+BOUNDS = {
+    "energy": (1.0, 250.0),
+    "share": (0.0, 1.0),
+    "rise": (0.0, 60.0),
+    "power": (0.0, 5000.0),
+    "exchange": (0.0, 50.0),
+    "speed": (-1.5, 1.5),
+    "night": (-1.5, 1.5),
+}
+WIDEST = 20.0
 
 
 def balance_sd(card: SlurryCard) -> Mapping[str, float]:
@@ -318,6 +292,91 @@ def balance_sd(card: SlurryCard) -> Mapping[str, float]:
     }
 
 
+class Believed:
+    """What is believed of each parameter before; a standard deviation of 0 holds it."""
+
+    def __init__(self, layout: Layout) -> None:
+        self.layout = layout
+        self.mean, self.sd = np.zeros(layout.size), np.zeros(layout.size)
+
+    def says(self, name: str, mean: ArrayLike, sd: ArrayLike) -> None:
+        """Of one block; an infinite standard deviation believes nothing."""
+        self.mean[self.layout.span(name)], self.sd[self.layout.span(name)] = mean, sd
+
+    def of_kit(self, kit: KitPhysics, ages_s: Mapping[str, float]) -> None:
+        """Kit and ages as they stand, held."""
+        self.says("energy", kit.activation_energy_j_mol / 1e3, 0.0)
+        self.says("share", kit.liquid_stage_share, 0.0)
+        self.says("rise", kit.heat_rise_k, 0.0)
+        self.says("power", kit.mixing_power_w, 0.0)
+        self.says("exchange", kit.exchange_w_k, 0.0)
+        self.says("age", np.log(list(ages_s.values())), 0.0)
+
+    def of_batches(
+        self, rows: Sequence[Row], spreads: Sequence[float], unread: Mapping[str, set[int]]
+    ) -> None:
+        """Speed of each batch, and how far its parts were from what was written down."""
+        layout = self.layout
+        for batch in range(layout.batches):
+            own = [row for row in rows if row.batch == batch]
+            watched = [spreads[row.milestone] for row in own if row.kind != PROBE]
+            spread = np.mean(watched) if watched else max(spreads)
+            self.sd[layout.at("speed", batch)] = math.sqrt(BATCH_SHARE) * spread
+            if all(row.kind != PROBE for row in own):
+                continue
+            for part, sd_k in PART_SD_K.items():
+                lacks = batch in unread.get(part, ())
+                self.sd[layout.at(part, batch)] = UNREAD_PART_SD_K if lacks else sd_k
+
+
+def pose(
+    rows: Sequence[Row],
+    believed: Believed,
+    *,
+    kit: KitPhysics | None,
+    reference_c: float,
+    working: int,
+    film_m: float,
+    slab_effusivity: float = SLAB_EFFUSIVITY,
+    humidity_ref: float = math.nan,
+    slabs_k: tuple[float, ...] = (),
+) -> tuple[ReadingsModel, Problem]:
+    """Rows and beliefs as a model and a problem to solve."""
+    layout, mean = believed.layout, believed.mean
+    held = believed.sd == 0.0
+    model = ReadingsModel(
+        rows=row_table(rows),
+        layout=layout,
+        humidity_ref=humidity_ref,
+        reference_c=reference_c,
+        kit=kit,
+        working=working,
+        film_m=film_m,
+        slab_effusivity=slab_effusivity,
+        slabs_k=slabs_k,
+        held=held,
+    )
+    lower, upper = np.full(layout.size, -WIDEST), np.full(layout.size, WIDEST)
+    for name, (low, high) in BOUNDS.items():
+        if layout.sizes[name]:
+            lower[layout.span(name)], upper[layout.span(name)] = low, high
+    speeds = np.zeros(layout.size, dtype=bool)
+    speeds[layout.span("speed")] = True
+    guessed = (model.rows["reading"] >= 0) & (model.rows["kind"] != PROBE)
+    return model, Problem(
+        expected=model.expected,
+        slopes=model.slopes,
+        observed=model.rows["observed"],
+        row_sd=model.rows["sd"],
+        prior_mean=mean,
+        prior_sd=np.where(held, 1.0, believed.sd),
+        lower=np.where(held, mean, lower),
+        upper=np.where(held, mean, upper),
+        scaled_row=guessed,
+        scaled_parameter=speeds & ~held,
+    )
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Setup:
     """Everything the fit of one card needs."""
@@ -327,12 +386,18 @@ class Setup:
     maker: RowMaker
     model: ReadingsModel
     problem: Problem
-    reading_of_row: NDArray[np.int64]
-    """Shape (n,): which reading each row comes from; -1 for the card's own points."""
     batches: tuple[str, ...]
     free: frozenset[str]
-    humidity_ref: float
-    """NaN where no humidity factor is looked for."""
+
+    @property
+    def humidity_ref(self) -> float:
+        """NaN where no humidity factor is looked for."""
+        return self.model.humidity_ref
+
+    @property
+    def reading_of_row(self) -> NDArray[np.int64]:
+        """Shape (n,): which reading each row comes from; -1 for the card's own points."""
+        return np.asarray(self.model.rows["reading"])
 
     @property
     def lot_sd(self) -> float:
@@ -356,39 +421,38 @@ def setup(
     maker = RowMaker(card=card)
     batches, numbers = batch_numbers(readings)
     rows = [*maker.of_card(), *maker.of_readings(readings, numbers)]
-    layout = Layout(
-        milestones=len(maker.names),
-        batches=len(batches),
-        commons=FIRST_LOT + len(lot_names(readings)),
-    )
+    lots = len(lot_names(readings))
+    layout = Layout(milestones=len(maker.names), batches=len(batches), commons=FIRST_LOT + lots)
     kit, ages_s, reference_c = _start(card)
-    prior = _Prior(layout=layout, card=card)
-    mean, sd = prior.mean(ages_s), prior.sd(rows, readings, free)
-    if math.isnan(humidity_ref):
-        sd[layout.humidity] = 0.0
-    held = sd == 0.0
-    model = ReadingsModel(
-        rows=as_arrays(rows, humidity_ref),
-        layout=layout,
-        reference_c=reference_c,
+    believed = Believed(layout)
+    if isinstance(card, SlurryCard) and kit is not None:
+        believed.of_kit(kit, ages_s)
+        for name in free:
+            believed.sd[layout.at(name)] = balance_sd(card)[name]
+    believed.says("energy", card.prior.mean_j_mol / 1e3, card.prior.sd_j_mol / 1e3)
+    believed.says("age", np.log(list(ages_s.values())), np.inf)
+    believed.says("humidity", 0.0, 0.0 if math.isnan(humidity_ref) else np.inf)
+    sheets = OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
+    card_sd = GENERIC_CARD_SD if card.generic else OWN_CARD_SD
+    believed.says("common", 0.0, [card_sd, sheets, *[LOT_SD] * lots])
+    spreads = [milestone.spread_frac for milestone in card.milestones.values()]
+    unread = {
+        part: {
+            row.batch
+            for row in rows
+            if row.reading >= 0 and math.isnan(getattr(readings[row.reading], f"{part}_c"))
+        }
+        for part in PART_SD_K
+    }
+    believed.of_batches(rows, spreads, unread)
+    model, problem = pose(
+        rows,
+        believed,
         kit=kit,
+        reference_c=reference_c,
         working=maker.names.index("working_time"),
         film_m=card.thickness_m if isinstance(card, SlurryCard) else 1.0,
-        slab_effusivity=SLAB_EFFUSIVITY,
-        step=np.where(held, 0.0, _steps(layout)),
-    )
-    lower, upper = _bounds(layout)
-    problem = Problem(
-        expected=model.expected,
-        slopes=model.slopes,
-        observed=np.array([row.observed for row in rows]),
-        row_sd=np.array([row.sd for row in rows]),
-        prior_mean=mean,
-        prior_sd=np.where(held, 1.0, sd),
-        lower=np.where(held, mean, lower),
-        upper=np.where(held, mean, upper),
-        scaled_row=np.array([row.reading >= 0 and row.kind != PROBE for row in rows]),
-        scaled_parameter=_speeds(layout) & ~held,
+        humidity_ref=humidity_ref,
     )
     return Setup(
         card=card,
@@ -396,10 +460,8 @@ def setup(
         maker=maker,
         model=model,
         problem=problem,
-        reading_of_row=np.array([row.reading for row in rows]),
         batches=batches,
         free=free,
-        humidity_ref=humidity_ref,
     )
 
 
@@ -412,86 +474,3 @@ def _start(
         return slurry.kit, slurry.age_s, slurry.kit.reference_c
     topcoat = topcoat_clocks(card)
     return None, topcoat.age_s, topcoat.fit.reference_c
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Prior:
-    """What is believed of each parameter; a standard deviation of zero holds it."""
-
-    layout: Layout
-    card: SlurryCard | TopcoatCard
-
-    def mean(self, ages_s: Mapping[str, float]) -> Array:
-        layout, card = self.layout, self.card
-        mean = np.zeros(layout.size)
-        mean[layout.ENERGY] = card.prior.mean_j_mol / 1e3
-        mean[layout.age(0) : layout.age(layout.milestones)] = np.log(list(ages_s.values()))
-        if isinstance(card, SlurryCard):
-            mean[layout.balance("share")] = card.liquid_stage_share
-            mean[layout.balance("rise")] = card.bucket_heat_rise_k
-            mean[layout.balance("power")] = card.mixing_power_w
-            mean[layout.balance("exchange")] = card.bucket_exchange_w_k
-        return mean
-
-    def sd(
-        self, rows: Sequence[Row], readings: Sequence[Reading], free: frozenset[str]
-    ) -> Array:
-        layout, card = self.layout, self.card
-        sd = np.zeros(layout.size)
-        sd[layout.ENERGY] = card.prior.sd_j_mol / 1e3
-        sd[layout.age(0) : layout.age(layout.milestones)] = np.inf
-        if isinstance(card, SlurryCard):
-            for name in free:
-                sd[layout.balance(name)] = balance_sd(card)[name]
-        sd[layout.humidity] = np.inf
-        sd[layout.common(0)] = GENERIC_CARD_SD if card.generic else OWN_CARD_SD
-        sd[layout.common(FIRST_LOT) : layout.speed(0)] = LOT_SD
-        sd[layout.common(SHEET)] = (
-            OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
-        )
-        for batch in range(layout.batches):
-            self._of_batch(sd, [row for row in rows if row.batch == batch], readings, batch)
-        return sd
-
-    def _of_batch(
-        self, sd: Array, rows: Sequence[Row], readings: Sequence[Reading], batch: int
-    ) -> None:
-        """Its speed, and how far its parts were from what was written down."""
-        layout = self.layout
-        watched = [row.sd for row in rows if row.kind != PROBE]
-        usual = self.card.milestones["working_time"].spread_frac
-        spread = np.mean(watched) / math.sqrt(1.0 - BATCH_SHARE) if watched else usual
-        sd[layout.speed(batch)] = math.sqrt(BATCH_SHARE) * spread
-        if all(row.kind != PROBE for row in rows):
-            return
-        read = [readings[row.reading] for row in rows]
-        for part, of in (("liquids", layout.liquids), ("filler", layout.filler)):
-            unread = any(math.isnan(getattr(reading, f"{part}_c")) for reading in read)
-            sd[of(batch)] = UNREAD_PART_SD_K if unread else PART_SD_K[part]
-
-
-def _speeds(layout: Layout) -> NDArray[np.bool_]:
-    marked = np.zeros(layout.size, dtype=bool)
-    marked[layout.speed(0) : layout.speed(layout.batches)] = True
-    return marked
-
-
-def _steps(layout: Layout) -> Array:
-    """Half-steps for slopes, small against what each parameter is unsure by."""
-    step = np.full(layout.size, 1e-3)
-    step[layout.ENERGY] = 0.05
-    for name, size in (("share", 2e-3), ("rise", 0.02), ("power", 1.0), ("exchange", 0.02)):
-        step[layout.balance(name)] = size
-    step[layout.liquids(0) :] = 0.02
-    return step
-
-
-def _bounds(layout: Layout) -> tuple[Array, Array]:
-    lower, upper = np.full(layout.size, -20.0), np.full(layout.size, 20.0)
-    lower[layout.ENERGY], upper[layout.ENERGY] = ENERGY_KJ_MOL
-    most = (("share", 1.0), ("rise", 60.0), ("power", 5000.0), ("exchange", 50.0))
-    for name, limit in most:
-        lower[layout.balance(name)], upper[layout.balance(name)] = 0.0, limit
-    lower[layout.speed(0) : layout.liquids(0)] = -1.5
-    upper[layout.speed(0) : layout.liquids(0)] = 1.5
-    return lower, upper

@@ -1,16 +1,17 @@
-"""What a few logged buckets say about tonight's batch and slab.
+"""What a few logged buckets say about tonight's batch, kits and slabs.
 
-Unknown are the batch's speed against its card, how far each room's slab lies off the
-computed one, and, once a batch temperature was read, how far the kits lie off theirs.
-All start from what was believed before (normal, see `doubt`), and every reading pulls
-on them through the bucket model, taken as straight around the best values
-(Gauss-Newton), so that what remains unsure is a covariance.
+The same rows, scatter and search as a card's fit (`setup`, `least_squares`), with the card
+held as it is and other unknowns free: how fast tonight's kits run against the card and how
+that drifts, how far they lie off their planned temperature, and how far each slab lies off
+the computed one, from its first patch to its last.
 """
 
 from __future__ import annotations
 
+import math
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
@@ -18,7 +19,28 @@ from numpy.typing import NDArray
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.clocks import SlurryClocks
-from cureplan.science.kit import run_bucket
+from cureplan.science.learning.least_squares import (
+    PRIOR_FREEDOM,
+    Solution,
+    half_width,
+    with_scale,
+)
+from cureplan.science.learning.procedure_readings import (
+    POURED,
+    PROBE,
+    SLAB,
+    Layout,
+    ReadingsModel,
+    Row,
+    row_table,
+)
+from cureplan.science.learning.setup import (
+    SHARED_SLAB,
+    THERMOMETER_SD_K,
+    Believed,
+    pose,
+    watched_sd,
+)
 from cureplan.science.slab_reading import READING_SD_K
 
 __all__ = [
@@ -28,24 +50,18 @@ __all__ = [
     "SeenMix",
     "SeenSlab",
     "WatchedBucket",
-    "end_sd_s",
     "fit_night",
 ]
 
-END_SD_S = 20.0
-"""Reading a watch at the end of a clock, 1 SD [s]: invented."""
-END_SD_FRAC = 0.05
-"""Seeing that end, and one kit against another of its batch, 1 SD: invented."""
-MIX_SD_K = 1.0
-"""A thermometer in a fresh batch, 1 SD [K]: invented."""
 KIT_SD_K = 1.5
 """Kits against the temperature planned for them, 1 SD [K]: invented."""
-SHARED_SLAB = 0.5
-"""Share of the slab error's variance that all rooms have in common: invented."""
-
-ROUNDS = 25
-SETTLED = 1e-7
-_STEP = 1e-3
+SLOPE_SD_K = 1.0
+"""The last patch of a floor against the first, 1 SD [K]: invented."""
+DRIFT_SD_PER_H = 0.03
+"""How the night's speed changes in an hour, 1 SD of its logarithm: invented."""
+CLEAR = 2.0
+"""Standard deviations from nothing at which a drift or a slope is said: invented."""
+_NINE_IN_TEN = NormalDist().inv_cdf(0.95)
 
 Array = NDArray[np.float64]
 
@@ -62,6 +78,10 @@ class WatchedBucket:
     """Computed slab under it when it landed, before tonight's correction."""
     rate_factor: float = 1.0
     """How many times faster than the card its air's humidity lets it age."""
+    along: float = 0.0
+    """Where on its floor its patch lies, -0.5 first poured to 0.5 last."""
+    poured_h: float = 0.0
+    """When it was poured, in hours of any clock all buckets share."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -79,6 +99,8 @@ class SeenSlab:
 
     room: int
     excess_k: float
+    along: float | None = None
+    """Where on its floor; None where nobody says."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,76 +113,102 @@ class SeenMix:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightPrior:
-    """What was believed before: SD of ln(speed), and of each room's slab [K]."""
+    """What was believed before, 1 SD: ln(speed) of all kits and of one, each slab [K]."""
 
     ln_speed_sd: float
+    kit_sd: float
     slab_sd_k: tuple[float, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightFit:
-    """Best values and their covariance: ln(speed), slab offset of each room, kits."""
+    """Best values and how unsure they are."""
 
-    mean: Array
-    """Shape (rooms + 2,): ln(speed) [-], slab offsets [K], kit offset [K]."""
-    covariance: Array
-    prior: NightPrior
+    model: ReadingsModel
+    found: Solution
+    milestones: tuple[str, ...]
+    haul_s: float
     readings: int
+    prior: NightPrior
+    now_h: float
+    """The hour its speed is of, by the clock of its buckets."""
 
     @property
     def speed(self) -> float:
-        """Of the batch against its card [-]; 1.2 is a fifth faster."""
-        return float(np.exp(self.mean[0]))
+        """Of tonight's kits against their card [-]; 1.2 is a fifth faster."""
+        return float(np.exp(self._at("night")))
 
     @property
     def ln_speed_sd(self) -> float:
         """What remains unsure of ln(speed)."""
-        return float(np.sqrt(self.covariance[0, 0]))
+        return self._sd(night=1.0)
+
+    def speed_interval(self, *, confidence: float) -> tuple[float, float]:
+        """Limits between which the speed lies with a confidence."""
+        if not 0.0 < confidence < 1.0:
+            raise OutOfRangeError(f"confidence must be above 0, below 1, got {confidence:g}")
+        half = half_width(self.found, self._along(night=1.0), share=confidence, scatter_sd=0.0)
+        middle = self._at("night")
+        return float(np.exp(middle - half)), float(np.exp(middle + half))
 
     @property
-    def slab_k(self) -> Array:
-        """How much warmer each room's slab is than computed [K], shape (rooms,)."""
-        return self.mean[1:-1]
-
-    @property
-    def slab_sd_k(self) -> Array:
-        """What remains unsure of that [K], shape (rooms,)."""
-        return np.asarray(np.sqrt(np.diag(self.covariance)[1:-1]))
+    def drift_per_h(self) -> float:
+        """Change of ln(speed) in an hour, 0 where none is clear."""
+        return self._clear(self._at("drift"), self._sd(drift=1.0))
 
     @property
     def kit_k(self) -> float:
         """How much warmer the kits are than planned [K]; 0 where no batch was read."""
-        return float(self.mean[-1])
+        return self._at("kits")
 
-    def interval(self, order: int, *, confidence: float) -> tuple[float, float]:
-        """Limits between which an unknown lies with a confidence."""
-        if not 0.0 < confidence < 1.0:
-            raise OutOfRangeError(f"confidence must be above 0, below 1, got {confidence:g}")
-        reach = NormalDist().inv_cdf(0.5 + confidence / 2.0)
-        half = reach * float(np.sqrt(self.covariance[order, order]))
-        return float(self.mean[order]) - half, float(self.mean[order]) + half
+    def later(self, hours: float) -> tuple[float, float]:
+        """Speed so many hours later, and what is unsure of its logarithm.
 
-    def predict(
-        self,
-        bucket: WatchedBucket,
-        milestone: str,
-        *,
-        clocks: SlurryClocks,
-        haul_s: float,
-    ) -> tuple[float, float]:
-        """When a clock of a bucket will end, and how unsure that is."""
-        model = _Model(clocks, haul_s, (bucket,))
-        value, slope = model.linear(self.mean, [(0, milestone)])
-        return float(value[0]), float(np.sqrt(slope[0] @ self.covariance @ slope[0]))
+        A drift that is not clear widens the doubt and moves nothing.
+        """
+        ln_speed = self._at("night") + hours * self.drift_per_h
+        return float(np.exp(ln_speed)), self._sd(night=1.0, drift=hours)
 
+    def slab(self, room: int, *, along: float = 0.0) -> tuple[float, float]:
+        """How much warmer than computed a slab is at a place [K], and the doubt of it."""
+        slope_k = self._clear(self._at("slope", room), self._sd(slope=1.0, room=room))
+        shared_k = self.model.slabs_k[room]
+        warmer_k = shared_k * self._at("slabs") + self._at("slab", room) + along * slope_k
+        return warmer_k, self._sd(slabs=shared_k, slab=1.0, slope=along, room=room)
 
-def end_sd_s(after_s: float) -> float:
-    """How unsure the seen end of a clock is [s], `after_s` after filler-in.
+    def slope_k(self, room: int) -> float:
+        """How much warmer a floor's last patch is than its first [K]; 0 unless clear."""
+        return self._clear(self._at("slope", room), self._sd(slope=1.0, room=room))
 
-    >>> end_sd_s(300.0)
-    25.0
-    """
-    return float(np.hypot(END_SD_S, END_SD_FRAC * after_s))
+    def as_planned_s(self, bucket: WatchedBucket, milestone: str) -> float:
+        """When a clock of a bucket ends as the card leads to, with nothing learned [s]."""
+        row = _poured(bucket, self.haul_s, now_h=self.now_h)
+        row = replace(row, milestone=self.milestones.index(milestone))
+        model = replace(self.model, rows=row_table([row]))
+        return float(np.exp(model.expected(self.found.problem.prior_mean)[0]))
+
+    def _at(self, name: str, number: int = 0) -> float:
+        return float(self.found.value[self.model.layout.at(name, number)])
+
+    def _along(self, room: int = 0, **weights: float) -> Array:
+        along = np.zeros(self.model.layout.size)
+        for name, weight in weights.items():
+            number = room if name in ("slab", "slope") else 0
+            along[self.model.layout.at(name, number)] = weight
+        return along
+
+    def _sd(self, room: int = 0, **weights: float) -> float:
+        return self._doubt(self._along(room, **weights))
+
+    def _doubt(self, along: Array) -> float:
+        """SD of the normal distribution whose nine in ten are as wide as Student's here."""
+        free = np.where(self.model.held, 0.0, along)
+        half = half_width(self.found, free, share=0.9, scatter_sd=0.0)
+        return half / _NINE_IN_TEN
+
+    @staticmethod
+    def _clear(value: float, sd: float) -> float:
+        return value if abs(value) > CLEAR * sd else 0.0
 
 
 def fit_night(
@@ -172,127 +220,114 @@ def fit_night(
     ends: Sequence[SeenEnd],
     slabs: Sequence[SeenSlab],
     mixes: Sequence[SeenMix],
+    now_h: float | None = None,
 ) -> NightFit:
-    """Correct batch speed, slabs and kits by what was seen.
+    """Correct tonight's speed, slabs and kits by what was seen.
 
-    Not for more than one batch number: they differ, and each wants a fit of its own.
-
-    Source: Gelman et al., Bayesian Data Analysis, 3rd ed., section 4.1 (normal approximation at
-    the mode); from memory.
+    Not for kits of more than one lot: they differ, and each wants a fit of its own.
     """
     if not (prior.ln_speed_sd > 0 and all(sd > 0 for sd in prior.slab_sd_k)):
         raise OutOfRangeError("every prior SD must be above 0")
     if not all(0 < end.after_s < np.inf for end in ends):
         raise OutOfRangeError("after_s of every end must be above 0 s and finite")
-    from_draws = _from_draws(prior, kits_read=bool(mixes))
-    asked = [(end.bucket, end.milestone) for end in ends] + [(m.bucket, "mix") for m in mixes]
-    seen = np.array(
-        [end.after_s for end in ends]
-        + [mix.temp_c for mix in mixes]
-        + [slab.excess_k for slab in slabs]
+    latest_h = max((bucket.poured_h for bucket in buckets), default=0.0)
+    now_h = latest_h if now_h is None else now_h
+    milestones = tuple(clocks.age_s)
+    # A bucket read once needs no speed of its own: its scatter holds it.
+    seen = Counter(end.bucket for end in ends)
+    own = [n for n, count in seen.items() if count > 1]
+    batches = list(dict.fromkeys([*own, *(mix.bucket for mix in mixes)]))
+    templates = [
+        replace(
+            _poured(bucket, haul_s, now_h=now_h),
+            batch=batches.index(number) if number in batches else -1,
+        )
+        for number, bucket in enumerate(buckets)
+    ]
+    rows = [
+        *(_end(end, templates[end.bucket], milestones, prior.kit_sd) for end in ends),
+        *(_mix(mix, templates[mix.bucket]) for mix in mixes),
+        *(_slab(slab) for slab in slabs),
+    ]
+    layout = Layout(
+        milestones=len(milestones),
+        batches=len(batches),
+        nights=1,
+        rooms=len(prior.slab_sd_k),
     )
-    other_sd = [MIX_SD_K] * len(mixes) + [READING_SD_K] * len(slabs)
-    model = _Model(clocks, haul_s, tuple(buckets))
-    direct = np.zeros((len(slabs), from_draws.shape[0]))
-    for row, slab in enumerate(slabs):
-        direct[row, 1 + slab.room] = 1.0
-    draws = np.zeros(from_draws.shape[1])
-    information = np.eye(draws.size)
-    for _ in range(ROUNDS):
-        mean = from_draws @ draws
-        value, slope = model.linear(mean, asked)
-        # By the predicted times: by the seen ones, those seen early would weigh more.
-        sd = np.array([end_sd_s(after_s) for after_s in value[: len(ends)]] + other_sd)
-        miss = (seen - np.concatenate([value, direct @ mean])) / sd
-        pull = np.vstack([slope, direct]) @ from_draws / sd[:, None]
-        information = np.eye(draws.size) + pull.T @ pull
-        step = np.linalg.solve(information, pull.T @ miss - draws)
-        # A wild reading must not throw a step out of the model's range.
-        step *= min(1.0, 3.0 / max(float(np.abs(step).max()), 1e-12))
-        draws = draws + step
-        if float(np.abs(step).max()) < SETTLED:
-            break
-    return NightFit(
-        mean=from_draws @ draws,
-        covariance=from_draws @ np.linalg.inv(information) @ from_draws.T,
-        prior=prior,
-        readings=len(seen),
-    )
-
-
-def _from_draws(prior: NightPrior, *, kits_read: bool) -> Array:
-    """Unknowns from independent standard normal ones: speed, shared slab, rooms, kits."""
-    rooms = len(prior.slab_sd_k)
-    matrix = np.zeros((rooms + 2, rooms + 3))
-    matrix[0, 0] = prior.ln_speed_sd
+    believed = Believed(layout)
+    believed.of_kit(clocks.kit, clocks.age_s)
+    believed.says("night", 0.0, prior.ln_speed_sd)
+    believed.says("drift", 0.0, DRIFT_SD_PER_H)
+    believed.says("kits", 0.0, KIT_SD_K if mixes else 0.0)
     sd_k = np.array(prior.slab_sd_k)
-    matrix[1:-1, 1] = np.sqrt(SHARED_SLAB) * sd_k
-    matrix[1:-1, 2:-1] = np.diag(np.sqrt(1.0 - SHARED_SLAB) * sd_k)
-    matrix[-1, -1] = KIT_SD_K if kits_read else 0.0
-    return matrix
+    believed.says("slabs", 0.0, 1.0)
+    believed.says("slab", 0.0, math.sqrt(1.0 - SHARED_SLAB) * sd_k)
+    believed.says("slope", 0.0, SLOPE_SD_K)
+    believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
+    model, problem = pose(
+        rows,
+        believed,
+        kit=clocks.kit,
+        reference_c=clocks.kit.reference_c,
+        working=milestones.index("working_time"),
+        film_m=clocks.film_m,
+        slab_effusivity=clocks.slab_effusivity,
+        slabs_k=tuple((math.sqrt(SHARED_SLAB) * sd_k).tolist()),
+    )
+    return NightFit(
+        model=model,
+        found=with_scale(problem, prior_freedom=PRIOR_FREEDOM),
+        milestones=milestones,
+        haul_s=haul_s,
+        readings=len(rows),
+        prior=prior,
+        now_h=now_h,
+    )
 
 
-@dataclass(frozen=True, slots=True)
-class _Model:
-    """The bucket model around some values of the unknowns."""
+def _poured(bucket: WatchedBucket, haul_s: float, *, now_h: float) -> Row:
+    return Row(
+        kind=POURED,
+        liquids_c=bucket.liquids_c,
+        filler_c=bucket.filler_c,
+        air_c=bucket.air_c,
+        slab_c=bucket.slab_c,
+        haul_s=haul_s,
+        ln_speed=math.log(bucket.rate_factor),
+        room=bucket.room,
+        along=bucket.along,
+        later_h=bucket.poured_h - now_h,
+        tonight=0,
+    )
 
-    clocks: SlurryClocks
-    haul_s: float
-    buckets: tuple[WatchedBucket, ...]
 
-    def linear(self, mean: Array, asked: Sequence[tuple[int, str]]) -> tuple[Array, Array]:
-        """Predicted values, shape (asked,), and their slopes, shape (asked, unknowns)."""
-        if not asked:
-            return np.zeros(0), np.zeros((0, mean.size))
-        used = sorted({bucket for bucket, _ in asked})
-        # Each bucket feels the speed, its own slab and the kits: central differences.
-        shifts = np.zeros((7, 3))
-        for unknown in range(3):
-            shifts[1 + 2 * unknown, unknown], shifts[2 + 2 * unknown, unknown] = _STEP, -_STEP
-        runs = self._run(mean, used, shifts, sorted({name for _, name in asked}))
-        value = np.zeros(len(asked))
-        slope = np.zeros((len(asked), mean.size))
-        for row, (bucket, name) in enumerate(asked):
-            found = runs[name][:, used.index(bucket)]
-            value[row] = found[0]
-            change = (found[1::2] - found[2::2]) / (2.0 * _STEP)
-            slope[row, [0, 1 + self.buckets[bucket].room, -1]] = change
-        return value, slope
+def _end(end: SeenEnd, poured: Row, milestones: Sequence[str], spread_frac: float) -> Row:
+    return replace(
+        poured,
+        milestone=milestones.index(end.milestone),
+        observed=math.log(end.after_s),
+        sd=watched_sd(spread_frac, batch=poured.batch, after_s=end.after_s),
+        reading=end.bucket,
+    )
 
-    def _run(
-        self, mean: Array, used: Sequence[int], shifts: Array, names: Sequence[str]
-    ) -> dict[str, Array]:
-        """Every asked quantity of the used buckets, shape (shifts, used) each."""
-        buckets = [self.buckets[i] for i in used]
 
-        def column(values: Sequence[float], of: int | None, base: float | Array) -> Array:
-            moved = 0.0 if of is None else shifts[:, of : of + 1]
-            return np.asarray(np.array(values)[None, :] + base + moved)
+def _mix(mix: SeenMix, poured: Row) -> Row:
+    return replace(
+        poured, kind=PROBE, observed=mix.temp_c, sd=THERMOMETER_SD_K, haul_s=0.0,
+        slab_c=math.nan, reading=mix.bucket,
+    )  # fmt: skip
 
-        nothing = np.zeros((len(shifts), len(used)))
-        liquids_c = column([b.liquids_c for b in buckets], 2, float(mean[-1]))
-        filler_c = column([b.filler_c for b in buckets], 2, float(mean[-1]))
-        slab_c = column([b.slab_c for b in buckets], 1, mean[[1 + b.room for b in buckets]])
-        speed = np.exp(nothing + float(mean[0]) + shifts[:, :1])
-        speed = speed * np.array([b.rate_factor for b in buckets])
-        path = run_bucket(
-            liquids_c.ravel(),
-            filler_c.ravel(),
-            (nothing + np.array([b.air_c for b in buckets])).ravel(),
-            slab_c.ravel(),
-            self.haul_s,
-            kit=self.clocks.kit,
-            speed=speed.ravel(),
-            film_m=self.clocks.film_m,
-            slab_effusivity=self.clocks.slab_effusivity,
-        )
-        mixed_share = self.clocks.kit.filler_mix_s / (
-            self.clocks.kit.filler_mix_s + self.haul_s
-        )
-        # Mixing ends between the two temperatures that are kept; nearly straight.
-        mix_c = path.mixed_c + mixed_share * (path.pour_c - path.mixed_c)
-        found = {
-            name: mix_c if name == "mix" else path.when_s(self.clocks.age_s[name])
-            for name in names
-        }
-        return {name: values.reshape(nothing.shape) for name, values in found.items()}
+
+def _slab(slab: SeenSlab) -> Row:
+    # Wherever on the floor it was, should nobody say.
+    somewhere_k = SLOPE_SD_K / math.sqrt(12.0) if slab.along is None else 0.0
+    return Row(
+        kind=SLAB,
+        observed=slab.excess_k,
+        sd=math.hypot(READING_SD_K, somewhere_k),
+        room=slab.room,
+        along=slab.along or 0.0,
+        tonight=0,
+        reading=0,
+    )

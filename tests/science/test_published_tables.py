@@ -1,0 +1,100 @@
+"""Values of handbooks and observatories that nothing here was tuned to."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta
+
+import numpy as np
+import pytest
+from scipy.special import j1
+
+from cureplan.core.moist_air import dew_from_humidity_c
+from cureplan.science.conduction_series import Shape, series_terms
+from cureplan.science.sun import sun_elevation_deg
+
+# Biot number; root and weight of a wall; of a long cylinder.
+ONE_TERM = [
+    (0.2, 0.4328, 1.0311, 0.6170, 1.0483),
+    (0.3, 0.5218, 1.0450, 0.7465, 1.0712),
+    (0.4, 0.5932, 1.0580, 0.8516, 1.0931),
+    (0.5, 0.6533, 1.0701, 0.9408, 1.1143),
+    (0.6, 0.7051, 1.0814, 1.0184, 1.1345),
+    (0.7, 0.7506, 1.0918, 1.0873, 1.1539),
+    (0.8, 0.7910, 1.1016, 1.1490, 1.1724),
+    (0.9, 0.8274, 1.1107, 1.2048, 1.1902),
+    (2, 1.0769, 1.1785, 1.5995, 1.3384),
+    (3, 1.1925, 1.2102, 1.7887, 1.4191),
+    (4, 1.2646, 1.2287, 1.9081, 1.4698),
+    (5, 1.3138, 1.2403, 1.9898, 1.5029),
+    (6, 1.3496, 1.2479, 2.0490, 1.5253),
+    (7, 1.3766, 1.2532, 2.0937, 1.5411),
+    (8, 1.3978, 1.2570, 2.1286, 1.5526),
+    (9, 1.4149, 1.2598, 2.1566, 1.5611),
+]
+
+
+@pytest.mark.parametrize("row", ONE_TERM, ids=lambda row: f"Bi {row[0]:g}")
+def test_first_roots_and_weights_of_a_handbook(row):
+    # Published: Çengel, Heat Transfer, table 4-2, p. 263 (a page of it seen); printed to
+    # 1e-4, of which the last digit may be cut or rounded. The weight is the profile's at
+    # the centre; ours is the mean's, over which the profile averages to sin(x)/x in a wall
+    # and 2 J1(x)/x in a cylinder.
+    biot, *printed = row
+    ours = []
+    for shape, average in ((Shape.WALL, np.sin), (Shape.CYLINDER, lambda x: 2 * j1(x))):
+        terms = series_terms(shape, biot, 1)
+        root = terms.roots[0]
+        ours += [root, terms.mean_weights[0] * root / average(root)]
+    assert ours == pytest.approx(printed, abs=6e-5)
+
+
+# Pressure of saturated vapour [Pa] by temperature [°C].
+SATURATED_PA = {5.0: 872.6, 25.0: 3169.7, 50.0: 12351.3}
+
+
+@pytest.mark.parametrize(("temp_c", "dew_c"), [(25.0, 5.0), (50.0, 25.0), (50.0, 5.0)])
+def test_saturation_of_a_handbook(temp_c, dew_c):
+    # Published: ASHRAE Fundamentals 2017, ch. 1, table 3, as quoted in psychrolib's tests.
+    # Tolerance: Alduchov & Eskridge state 0.4 % of each pressure, which is 0.1 °C.
+    share = SATURATED_PA[dew_c] / SATURATED_PA[temp_c]
+    assert dew_from_humidity_c(temp_c, rh_frac=share) == pytest.approx(dew_c, abs=0.1)
+
+
+GOLDEN = (39.742476, -105.1786)
+CROSSINGS = [
+    ("1996-07-05T07:08:15+00:00", (-35.0, 0.0), 1),
+    ("1996-07-05T17:01:04+00:00", (-35.0, 0.0), -1),
+    ("2004-12-04T04:38:57+00:00", (-35.0, 0.0), 1),
+    ("2004-12-04T19:02:03+00:00", (-35.0, 0.0), -1),
+    ("2015-01-02T07:21:55-07:00", GOLDEN, 1),
+    ("2015-01-02T16:47:43-07:00", GOLDEN, -1),
+    ("2015-08-02T05:00:27-07:00", GOLDEN, 1),
+    ("2015-08-02T19:13:58-07:00", GOLDEN, -1),
+]
+
+
+@pytest.mark.parametrize(("published", "place", "rising"), CROSSINGS)
+def test_rises_and_sets_of_an_observatory(published, place, rising):
+    # Published: NREL's solar position calculator, as quoted in pvlib's tests. The sun's
+    # centre stands 0.833° below the horizon then. Tolerance: the equations here state about
+    # a minute, so a minute and a half either side brackets it.
+    at = datetime.fromisoformat(published)
+    off = timedelta(seconds=90)
+    before, after = sun_elevation_deg(
+        [at - off, at + off],
+        latitude_deg=place[0],
+        longitude_deg=place[1],
+        refracted=False,
+    )
+    assert rising * before < rising * -0.833 < rising * after
+
+
+@pytest.mark.parametrize(("day", "height_deg"), [(17, 39.872046), (18, 39.505196)])
+def test_heights_of_the_sun_of_an_observatory(day, height_deg):
+    # Published: NREL/TP-560-34302, its worked day (and the next), as quoted in pvlib's
+    # tests. Tolerance: the equations here are good to 0.01° or so.
+    at = datetime.fromisoformat(f"2003-10-{day}T12:30:30-07:00")
+    ours = sun_elevation_deg(
+        [at], latitude_deg=GOLDEN[0], longitude_deg=GOLDEN[1], refracted=False
+    )
+    assert ours[0] == pytest.approx(height_deg, abs=0.02)
