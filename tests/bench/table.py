@@ -3,8 +3,9 @@
     python tests/bench/table.py            all of it, some minutes
     python tests/bench/table.py clocks     only the lines whose group holds a word
 
-Groups: clocks, slab, risk, plan, start, size. Times are processor time: of the shortest of
-some runs, or of the middle one for whole processes. Ratios are against a peer in the same run.
+Groups: clocks, slab, weather, risk, plan, start, size. Times are processor time: of the
+shortest of some runs, or of the middle one for whole processes. Ratios are
+against a peer in the same run.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ TOP = HERE.parents[1]
 sys.path[:0] = [str(HERE), str(TOP)]
 
 from clock_peers import by_minutes, by_solver, by_us, question  # noqa: E402
+from long_weather import ROWS, WAYS, long_table, read_long, three_stations  # noqa: E402
 from timing import best_s, command, middle, peak_of  # noqa: E402
 
 Line = tuple[str, str, str]
@@ -77,6 +79,23 @@ def slab() -> Iterator[Line]:
         f"{took_s:.3f} s",
         f"{took_s / steps * 1e6:.2f} µs per room and step",
     )
+
+
+def weather() -> Iterator[Line]:
+    """Long tables of hours in two ways of writing, and three stations weighed."""
+    from cureplan.weather.providers.hourly import weighed
+
+    for name in WAYS:
+        text = long_table(name, ROWS)
+        took_s = best_s(lambda text=text: read_long(text), times=2)
+        yield (
+            f"weather: {ROWS:,} rows, {name}",
+            f"{took_s:.2f} s",
+            f"{took_s / ROWS * 1e6:.1f} µs a row",
+        )
+    pieces = three_stations(337)
+    took_s = best_s(lambda: weighed(pieces), times=5)
+    yield ("weather: three stations weighed, 337 hours", f"{took_s * 1e3:.1f} ms", "")
 
 
 def risk() -> Iterator[Line]:
@@ -156,6 +175,7 @@ def size() -> Iterator[Line]:
 GROUPS: dict[str, Callable[[], Iterator[Line]]] = {
     "clocks": clocks,
     "slab": slab,
+    "weather": weather,
     "risk": risk,
     "plan": plan,
     "start": start,

@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 from clock_peers import by_minutes, by_solver, by_us, question
+from long_weather import ROWS, WAYS, long_table, read_long, three_stations
 from scipy.linalg import solve_banded
 from timing import best_s
 
@@ -17,6 +18,7 @@ from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 from cureplan.judge import judge
 from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import slab_on_ground
+from cureplan.weather.providers.hourly import weighed
 
 QUERIES = 1_000_000
 
@@ -91,3 +93,16 @@ def test_a_verdict_costs_a_quarter_of_the_plan_at_most():
     plan = make_plan(job, now=now, weather=weather)
     planning_s = best_s(lambda: make_plan(job, now=now, weather=weather), times=2)
     assert 4 * best_s(lambda: judge(plan), times=3) <= planning_s
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_480_000_rows_of_weather_take_less_than_3_s(way):
+    # Issue 14.3: seconds of processor time, 23 before.
+    text = long_table(way, ROWS)
+    assert read_long(text).epoch_s.size == ROWS // 4
+    assert best_s(lambda: read_long(text), times=2) < 3.0
+
+
+def test_three_stations_are_weighed_in_no_time():
+    # Issue 14.6: the client took 3.6 s for 337 hours.
+    assert best_s(lambda: weighed(three_stations(337)), times=3) < 0.1
