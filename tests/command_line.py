@@ -29,14 +29,17 @@ def run_process(*words: object, folder: Path, env: dict[str, str] | None = None)
     )
 
 
-def run_here(*words: object, folder: Path, env: dict[str, str] | None = None) -> Done:
-    """The same words through the same entry, in this process."""
+def run_here(
+    *words: object, folder: Path, env: dict[str, str] | None = None, typed: str = ""
+) -> Done:
+    """The same words through the same entry, in this process, with `typed` to be read."""
     out, err = io.StringIO(), io.StringIO()
     said = [str(word) for word in words]
     code: object = 0
     with (
         contextlib.chdir(folder),
         patch.object(sys, "argv", ["cureplan", *said]),
+        patch.object(sys, "stdin", io.TextIOWrapper(io.BytesIO(typed.encode()))),
         patch.dict(os.environ, {**WIDTH, **(env or {})}),
         contextlib.redirect_stdout(out),
         contextlib.redirect_stderr(err),

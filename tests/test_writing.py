@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import stat
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -113,6 +116,14 @@ def test_what_a_killed_run_had_complete_is_finished_by_the_next_reader(
     assert names(tmp_path) == sorted([*NEW, "notes.txt"])
 
 
+def test_what_only_looks_like_a_complete_set_never_blocks(tmp_path: Path) -> None:
+    (tmp_path / ".cureplan-ready-0123456789ab").write_bytes(b"no folder")
+    (tmp_path / ".cureplan-ready-ba9876543210").symlink_to(tmp_path / "nowhere")
+    settle(tmp_path)
+    write_together(tmp_path, NEW)
+    assert names(tmp_path) == sorted(NEW)
+
+
 def test_links_and_pipes_in_place_of_a_file_stay(tmp_path: Path) -> None:
     (tmp_path / "mine").write_text("mine")
     folder = tmp_path / "out"
@@ -122,3 +133,62 @@ def test_links_and_pipes_in_place_of_a_file_stay(tmp_path: Path) -> None:
         write_together(folder, NEW)
     assert names(folder) == ["plan.json"]
     assert (tmp_path / "mine").read_text() == "mine"
+
+
+# Writes a folder in a process of its own that dies before its n-th call to the file system.
+DIES = """
+import os, signal, sys
+from pathlib import Path
+from cureplan.core.writing import settle, write_atomically, write_together
+
+folder, left = Path(sys.argv[1]), int(sys.argv[2])
+CALLS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.link", "os.chmod"}
+
+def count(event, _arguments):
+    global left
+    if event in CALLS:
+        left -= 1
+        if left < 0:
+            os.kill(os.getpid(), signal.SIGKILL)
+
+import fcntl, shutil
+new = {name: b"new" for name in ("crew.ics", "plan.json", "sheet.html")}
+sys.addaudithook(count)
+if sys.argv[3] == "one":
+    write_atomically(folder / "plan.json", b"new")
+else:
+    write_together(folder, new, gone=["plan.png"])
+print("done")
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
+@pytest.mark.parametrize("how", ["one", "together"])
+def test_killed_before_any_call_to_the_file_system_all_is_old_or_new(
+    tmp_path: Path, how: str
+) -> None:
+    old = dict.fromkeys((*NEW, "plan.png"), b"old")
+    new = {**old, "plan.json": b"new"} if how == "one" else dict.fromkeys(NEW, b"new")
+    seen = set()
+    for calls in range(200):
+        folder = tmp_path / str(calls)
+        folder.mkdir()
+        for name, content in old.items():
+            (folder / name).write_bytes(content)
+        run = subprocess.run(
+            [sys.executable, "-S", "-c", DIES, str(folder), str(calls), how],
+            capture_output=True,
+            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+        )
+        assert run.returncode in (0, -signal.SIGKILL), run.stderr
+        settle(folder)
+        found = {n: (folder / n).read_bytes() for n in names(folder) if n[0] != "."}
+        assert found in (old, new), calls
+        seen.add(found == new)
+        # Whoever writes next takes away what is left.
+        write_together(folder, NEW)
+        assert set(names(folder)) <= {*NEW, "plan.png"}, calls
+        if run.returncode == 0:
+            break
+    assert run.stdout == b"done\n"
+    assert seen == {True, False}

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
+from functools import cache
 from itertools import pairwise
 
 from cureplan.core.errors import QuantityError
@@ -236,10 +237,17 @@ def read(text: str, kind: Kind) -> float:
     0.003175
     """
     value = _exact(text, kind)
-    low, high = kind.limits
-    if not _exact(low, kind) <= value <= _exact(high, kind):
+    lowest, highest = _limits(kind)
+    if not lowest <= value <= highest:
+        low, high = kind.limits
         raise refusal(text, f"{kind.noun} here lies between {low} and {high}", kind.cure)
     return float(value)
+
+
+@cache
+def _limits(kind: Kind) -> tuple[Fraction, Fraction]:
+    low, high = kind.limits
+    return _exact(low, kind), _exact(high, kind)
 
 
 _RANGE_CURE = 'write a range like "3.5-4 h", the sooner end first (units: s, min, h, d)'

@@ -91,7 +91,7 @@ _KELVIN = _names(1, "k, c") | _names(KELVIN_PER_F, "f")
 _ENERGY = _names(1, "j") | _names(1000, "kj")
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Kind:
     """One kind of quantity: its units, and how a message speaks of it."""
 

@@ -59,6 +59,9 @@ def refuse_target(
                 f"{path}: could not be written (No such file or directory); make the folder "
                 "first, or choose another name"
             )
+        if target.is_symlink():
+            # Only a circle is left; some Pythons say so no earlier.
+            raise refused("cannot be written (a link that leads in a circle)", "choose another")
         if not target.exists():
             return
         if not target.is_file():
@@ -162,8 +165,13 @@ def _left(folder: Path) -> Iterator[Path]:
 
 def _settle(folder: Path, *, alone: bool | None) -> None:
     for left in _left(folder):
-        if left.name.startswith(_READY) and _is_dead(left, alone=alone):
+        if not (left.name.startswith(_READY) and _is_dead(left, alone=alone)):
+            continue
+        if left.is_dir() and not left.is_symlink():
             _move_in(folder, left)
+        else:
+            # Nothing of ours, but in the way of every reader.
+            left.unlink(missing_ok=True)
     _clean(folder, alone=alone)
 
 

@@ -10,6 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
 from difflib import get_close_matches
+from functools import cache
 from typing import Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -79,17 +80,18 @@ def quantity(
     at_most: str | None = None,
 ) -> Reads:
     """Hook for a quantity string."""
+    limit = cache(parse)
 
     def read(text: Any) -> float:
         value = parse(text)
         cure = f'write it like "{example}"'
         if parse is q.parse_temperature_difference_k:
             cure += "; it is how much warmer, not how warm"
-        if above is not None and not value > parse(above):
+        if above is not None and not value > limit(above):
             raise refusal(text, f"this must be more than {above}", cure)
-        if at_least is not None and not value >= parse(at_least):
+        if at_least is not None and not value >= limit(at_least):
             raise refusal(text, f"this must be at least {at_least}", cure)
-        if at_most is not None and not value <= parse(at_most):
+        if at_most is not None and not value <= limit(at_most):
             raise refusal(text, f"this must be at most {at_most}", cure)
         return value
 

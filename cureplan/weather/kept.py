@@ -7,6 +7,7 @@ import os
 import re
 import time
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -209,7 +210,8 @@ class WeatherStore:
 
     def _tidy(self) -> None:
         for path, _ in self._named()[_MOST_COPIES:]:
-            path.unlink(missing_ok=True)
+            with suppress(OSError):
+                path.unlink()
         for part in self.shelf.glob(".*.part"):
             try:
                 # A writer that was killed leaves one behind; a live one is seconds old.

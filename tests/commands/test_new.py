@@ -10,6 +10,8 @@ import sys
 from pathlib import Path
 
 import pytest
+import typer
+from command_line import run_here
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.faults import field_at
@@ -45,14 +47,7 @@ ROOMS = [
 
 
 def new(folder: Path, lines: list[str]) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "cureplan", "new", "job.toml"],
-        cwd=folder,
-        input="\n".join(lines) + "\n",
-        capture_output=True,
-        text=True,
-        timeout=60,
-    )
+    return run_here("new", "job.toml", folder=folder, typed="\n".join(lines) + "\n")
 
 
 def test_usual_answers_make_a_job_that_reads(tmp_path: Path) -> None:
@@ -302,3 +297,26 @@ def test_a_card_beside_it_proposes_nothing(tmp_path: Path) -> None:
     done = new(tmp_path, [*USUAL, *ROOMS])
     assert done.returncode == 0, done.stderr
     assert "In brackets" not in done.stderr
+
+
+@pytest.mark.parametrize("after", range(0, len(ALL) + len(ROOMS), 3))
+def test_ctrl_c_at_any_prompt_is_quiet_and_keeps_the_answers(
+    after: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = iter([*USUAL, *ROOMS][:after])
+
+    def prompt(_question: str, *, default: str, **_more: object) -> str:
+        for answer in said:
+            return answer or default
+        raise typer.Abort from KeyboardInterrupt()
+
+    # A person at the keyboard, who gives up at one of the questions.
+    monkeypatch.setattr(typer, "prompt", prompt)
+    monkeypatch.setattr("cureplan.output.commands.new._at_a_terminal", lambda: True)
+    done = new(tmp_path, [])
+    assert done.returncode == 130
+    assert done.stdout == ""
+    kept = f"\nThe {after} answers so far are kept in job.toml.draft; run it again to go on.\n"
+    assert done.stderr == (kept if after else "")
+    assert (tmp_path / "job.toml.draft").exists() == (after > 0)
+    assert not (tmp_path / "job.toml").exists()

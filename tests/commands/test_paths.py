@@ -6,6 +6,7 @@ import json
 import os
 import shutil
 import sys
+from importlib.resources import files
 from pathlib import Path
 
 import pytest
@@ -44,7 +45,8 @@ def planned(cureplan, tmp_path_factory):
 
 def test_a_folder_of_any_bytes_is_read_and_written(planned) -> None:
     folder, _ = planned
-    assert {path.name for path in (folder / RED).iterdir()} == set(FILES)
+    written = {path.name for path in (folder / RED).iterdir()}
+    assert {*SHEETS, "plan.png", "plan.pdf"} <= written <= set(FILES)
 
 
 def test_no_control_character_of_a_name_reaches_the_terminal(planned, cureplan) -> None:
@@ -152,13 +154,17 @@ def test_links_in_a_circle_are_one_line(cureplan, tmp_path, words) -> None:
         ("trial", "--card", "fast-slurry", "--out", LONG),
         ("replan", LONG, LONG),
         ("record", LONG, LONG),
+        ("replan", "made/plan.json", "log.csv", "--out", LONG),
         ("new", f"{LONG}.toml"),
         # Short enough itself, but not with what is put after it.
         ("new", "n" * 250),
     ],
 )
-def test_names_longer_than_names_may_be_are_one_line(cureplan, tmp_path, words) -> None:
+def test_names_longer_than_names_may_be_are_one_line(
+    planned, cureplan, tmp_path, words
+) -> None:
     job_in(tmp_path)
+    shutil.copytree(planned[0] / RED, tmp_path / "made")
     before = names(tmp_path)
     done = cureplan(*words, folder=tmp_path)
     assert done.returncode == BAD_INPUT, done.stderr
@@ -225,3 +231,17 @@ def test_plain_terminals_get_plain_text(monkeypatch, variables, colour, written_
     assert in_colour() is colour
     with progress_line() as tell:
         assert (tell is not None) is written_over
+
+
+def test_a_card_read_by_a_job_in_any_unicode_is_never_written_over(cureplan, tmp_path) -> None:
+    job_in(tmp_path)
+    shipped = files("cureplan.inputs.cards") / "shipped" / "fast-slurry.toml"
+    card = shipped.read_text(encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(card, encoding="utf-8")
+    job = (tmp_path / "one-room.toml").read_text(encoding="utf-8")
+    job = job.replace('slurry = "fast-slurry"', 'slurry = "mine.toml"')
+    (tmp_path / "job.toml").write_text(job, encoding="utf-16")
+    done = cureplan("weather", "job.toml", "--save", "mine.toml", "--force", folder=tmp_path)
+    assert done.returncode == BAD_INPUT, done.stderr
+    assert "the command reads" in done.stderr
+    assert (tmp_path / "mine.toml").read_text(encoding="utf-8") == card

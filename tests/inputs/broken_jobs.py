@@ -198,8 +198,8 @@ CASES = {
         "edge = true", "crew.edge", ["True", "not a whole number"],
     ),
     "station without a mixer": (
-        "stations = 2 ", "stations = 3 ",
-        "stations = 3", "crew.stations", ["= 3", "only 2", "add a mixer"],
+        "stations = 3 ", "stations = 4 ",
+        "stations = 4", "crew.stations", ["= 4", "only 3", "add a mixer"],
     ),
     "opens before the crew may be in": (
         "open_by = 2013-07-20", "open_by = 2013-07-16",

@@ -83,7 +83,16 @@ def spoil(data: dict[str, Any], place: int, value: Any, how: str) -> None:
     elif how == "times" and isinstance(holder[key], int | float):
         holder[key] *= value if isinstance(value, int | float) else 100
     else:
-        holder[key] = value
+        holder[key] = copy.deepcopy(value)
+
+
+def spoil_all(data: dict[str, Any], spoils: list[tuple[int, Any, str]]) -> None:
+    """All of them, what makes it long last and once."""
+    for one in (
+        *(s for s in spoils if s[2] != "more"),
+        *[s for s in spoils if s[2] == "more"][:1],
+    ):
+        spoil(data, *one)
 
 
 SPOILS = st.lists(
@@ -101,8 +110,7 @@ SPOILS = st.lists(
 @given(spoils=SPOILS, forged=st.booleans())
 def test_spoiled_plans(parts, sealed, spoils, forged):
     data = copy.deepcopy(parts.data)
-    for one in spoils:
-        spoil(data, *one)
+    spoil_all(data, spoils)
     changed = json.dumps(data) != json.dumps(parts.data)
     with tempfile.TemporaryDirectory() as name, within(LONGEST_S):
         folder = Path(name)
@@ -125,8 +133,7 @@ def test_spoiled_plans(parts, sealed, spoils, forged):
 )
 def test_what_lies_there_never_blocks_a_new_plan(parts, sealed, spoils, edits, calendar):
     plan, data = parts.plan, copy.deepcopy(parts.data)
-    for one in spoils:
-        spoil(data, *one)
+    spoil_all(data, spoils)
     with tempfile.TemporaryDirectory() as name, within(LONGEST_S):
         folder = Path(name)
         (folder / "plan.json").write_text(sealed(data))

@@ -39,7 +39,8 @@ APART = {
     "fit": ("fit", "readings.csv", "--card", "fast-slurry", "--out", "mine.toml", "--force"),
     "trial": ("trial", "--card", "fast-slurry", "--out", "trial.csv", "--force"),
     "weather": ("weather", "one-room.toml", "--save", "hours.csv"),
-    "new": ("new", "job.toml"),
+    # In a folder of its own, where no older job changes what is usual.
+    "new": ("new", "fresh/job.toml"),
 }
 NAMES = [*TOGETHER, *APART]
 # Two rooms, after every other question has been answered as usual.
@@ -91,6 +92,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("shop")
     for path in (PINNED / "jobs").iterdir():
         shutil.copy(path, folder)
+    (folder / "fresh").mkdir()
     said: dict[str, str] = {}
     while (question := next_question(said)) is not None and question.path[0] != "rooms":
         said[question.key] = question.usual
@@ -119,12 +121,12 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 class Watch:
-    """The kernel's word that something in a folder, or in `night-plan`, is written."""
+    """The kernel's word that something in a folder, or in one below it, is written."""
 
     def __init__(self, folder: Path) -> None:
         self._libc = ctypes.CDLL(None, use_errno=True)
         self._number = self._libc.inotify_init1(os.O_CLOEXEC)
-        for place in (folder, folder / "night-plan"):
+        for place in (folder, folder / "night-plan", folder / "fresh"):
             watched = self._libc.inotify_add_watch(self._number, os.fsencode(place), CHANGES)
             assert watched >= 0, os.strerror(ctypes.get_errno())
 
@@ -140,14 +142,14 @@ class Watch:
 
 def check_new(folder: Path, new: dict[str, str], where: str) -> None:
     """The job file whole or not there, and a draft that the next run goes on from."""
-    draft = folder / "job.toml.draft"
+    draft = folder / "fresh" / "job.toml.draft"
     if draft.exists():
         tomllib.loads(draft.read_text(encoding="utf-8"))
-    if not (folder / "job.toml").exists():
+    if not (folder / "fresh" / "job.toml").exists():
         finished(APART["new"], folder)
         assert state(folder) == new, where
     else:
-        assert state(folder).get("job.toml") == new["job.toml"], where
+        assert state(folder).get("fresh/job.toml") == new["fresh/job.toml"], where
         draft.unlink(missing_ok=True)
 
 

@@ -95,11 +95,11 @@ def time_given(job: Job, text: str) -> datetime:
 
 def job_inputs(job: Job) -> tuple[Path, ...]:
     """Every file a job was read from: itself, its weather, cards of the user's own."""
-    import tomllib
+    from cureplan.inputs.files import read_document
 
     try:
-        named = tomllib.loads(job.source.read_text(encoding="utf-8-sig")).get("materials", {})
-    except (OSError, ValueError):
+        named = read_document(job.source, what="job file").values.get("materials", {})
+    except InputError:
         named = {}
     cards = (job.source.parent / name for name in named.values() if isinstance(name, str))
     weather = () if job.weather.file is None else (job.weather.file,)

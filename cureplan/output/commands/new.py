@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 from collections.abc import Iterator
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -47,7 +48,7 @@ def new(
         draft, option="JOB.toml", ours=lambda head: head.startswith(_DRAFT) or not head
     )
     answers = _read_draft(draft)
-    script = None if sys.stdin.isatty() else _Script(answers)
+    script = None if _at_a_terminal() else _Script(answers)
     proposed = {} if answers else _last_job(job_file)
     if answers:
         kept = harmless(draft)
@@ -71,7 +72,7 @@ def new(
     except BaseException:
         _keep_or_drop(draft, answers)
         raise
-    draft.unlink(missing_ok=True)
+    _drop(draft)
     if as_json:
         print_text(json.dumps({"job": str(job_file)}), asked=True)
     else:
@@ -88,8 +89,18 @@ def _stands(path: Path) -> bool:
         raise OutputError(f"{path}: cannot be written ({reason}); name another file") from error
 
 
+def _drop(draft: Path) -> None:
+    # What cannot be taken away any more costs nobody the job file.
+    with suppress(OSError):
+        draft.unlink()
+
+
 def _is_draft(head: bytes) -> bool:
     return not head or head.startswith(_DRAFT)
+
+
+def _at_a_terminal() -> bool:
+    return sys.stdin.isatty()
 
 
 def _last_job(job_file: Path) -> Answers:
@@ -126,7 +137,7 @@ def _keep_or_drop(draft: Path, answers: Answers) -> None:
             "run it again to go on."
         )
     else:
-        draft.unlink(missing_ok=True)
+        _drop(draft)
 
 
 def _read_draft(draft: Path) -> Answers:

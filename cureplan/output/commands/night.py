@@ -75,8 +75,9 @@ def replan(
             cure="make it again with `cureplan plan`",
             source=plan_file,
         )
+    if out is not None:
+        refuse_folder(out, inputs=(plan_file, *log_files))
     folder = _folder(plan_file, out)
-    refuse_folder(folder, inputs=(plan_file, *log_files))
     events = read_night_logs(log_files, site=night_site(old))
     found = plan_again(old, events, now=_now(old, events, now))
     written = write_sheets(found.plan, folder, before=plan_file.parent, pictures=pictures)

@@ -182,8 +182,8 @@ class Exchange:
 
     def _hold(self, url: str, until: float) -> None:
         try:
-            held = json.loads(self._holds.read_text("utf-8"))
-        except (OSError, ValueError):
+            held = dict(json.loads(self._holds.read_text("utf-8")))
+        except (OSError, TypeError, ValueError):
             held = {}
         with suppress(OSError, OutputError):
             write_atomically(self._holds, json.dumps({**held, _host(url): until}))
