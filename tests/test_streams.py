@@ -81,7 +81,7 @@ def test_plain_signs_keep_columns_in_line() -> None:
         ("cureplan schema plan | head -1 >&2; exit ${PIPESTATUS[0]}", 141, b"{\n"),
         ("cureplan schema job | true; exit ${PIPESTATUS[0]}", 141, b""),
         ("cureplan --help | true; exit ${PIPESTATUS[0]}", 141, b""),
-        ("cureplan new /tmp/never-written.toml <&-", 2, b"the answers end here"),
+        ('cd "$(mktemp -d)" && cureplan new job.toml <&-', 2, b"the answers end here"),
         ("cureplan clock 2>/dev/full", 2, b""),
     ],
 )

@@ -59,6 +59,9 @@ def refuse_target(
                 f"{path}: could not be written (No such file or directory); make the folder "
                 "first, or choose another name"
             )
+        if target.is_symlink():
+            # Only a circle is left; some Pythons say so no earlier.
+            raise refused("cannot be written (a link that leads in a circle)", "choose another")
         if not target.exists():
             return
         if not target.is_file():

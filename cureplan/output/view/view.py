@@ -32,7 +32,7 @@ __all__ = [
 ]
 
 # A sheet has no room for every hour of the job.
-STARTS_SHOWN = timedelta(hours=3)
+STARTS_SHOWN = timedelta(hours=2)
 # Less than this nobody would notice.
 SEEN_MIN = 0.1
 State = Literal["kept", "tight", "short"]
