@@ -231,14 +231,15 @@ def floor_model(
     # No pour is waited for that no primer could have been ready for.
     soonest = min((_soonest_pour(s) for s in stages if s[0].crew != POURING), default=0)
     place = {room.name: i for i, room in enumerate(job.rooms)}
+    crosses = tuple(
+        tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
+        for room in job.rooms
+    )
     problem = Problem(
-        rooms=one_after_the_other(stages, _begun(job, tables)),
+        rooms=one_after_the_other(stages, _begun(job, tables), crosses),
         hands=HANDS,
         pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
-        crosses=tuple(
-            tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
-            for room in job.rooms
-        ),
+        crosses=crosses,
         groups=_groups(job, tables),
         shift_begins=tuple(
             max(int(slots.first_from(span.begins_s + job.crew.setup_s)), soonest)

@@ -545,10 +545,25 @@ def _option_begun(pours: RoomPours) -> PourOption:
 
 
 def one_after_the_other(
-    rooms: Sequence[tuple[Stage, ...]], begun: Sequence[tuple[int, int]]
+    rooms: Sequence[tuple[Stage, ...]],
+    begun: Sequence[tuple[int, int]],
+    crosses: Sequence[Sequence[int]],
 ) -> tuple[tuple[Stage, ...], ...]:
     """Begun tasks of the same hands end where the next began: it did, whatever was planned."""
     found = [list(stages) for stages in rooms]
+    for room, number in set(begun) & {(r, n - 1) for r, n in begun}:
+        # The next layer lies on it already, whatever its window has become since.
+        stage, next_ = found[room][number], found[room][number + 1].begins
+        found[room][number] = replace(
+            stage, opens=np.minimum(stage.opens, next_), closes=np.maximum(stage.closes, next_)
+        )
+    for room, number in begun:
+        # A crew that has gone over a floor shows that it bore it.
+        went = found[room][number].begins
+        for floor, over in begun:
+            stage = found[floor][over]
+            if floor in crosses[room] and int(stage.shuts[0]) < int(went[0]):
+                found[floor][over] = replace(stage, walks=np.minimum(stage.walks, went))
     for hands in set(HANDS):
         own = [(r, n) for r, n in begun if HANDS[found[r][n].crew] == hands]
         own.sort(key=lambda task: int(found[task[0]][task[1]].begins[0]))
