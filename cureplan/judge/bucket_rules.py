@@ -27,6 +27,8 @@ BARE_STRIP_M = 0.3048  # a foot along the open edge: common practice, no source
 DEPTH_TOL_M = 0.001  # plans are written to a tenth of a millimetre
 
 Floats = NDArray[np.float64]
+ROUNDED_M = 0.001
+"""Corners are written to the millimetre."""
 
 
 def check_buckets(case: Case) -> Iterator[Finding]:
@@ -181,6 +183,7 @@ def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
     if floor.room.outline is not None:
         yield from _check_patches(floor)
         return
+    yield from _check_rectangle(floor)
     bay_m = floor.room.width_m / max(1, plan.bays)
     depth_m = float(floor.bucket_area_m2[0]) * plan.buckets_per_row / bay_m
     for what, got_m, want_m, within_m in (
@@ -196,6 +199,26 @@ def _check_shape(case: Case, floor: Floor) -> Iterator[Finding]:
                 off_by=abs(got_m - want_m),
                 unit="m",
             )
+
+
+def _check_rectangle(floor: Floor) -> Iterator[Finding]:
+    """The patches of a plain rectangle are rows of equal shares, bay after bay."""
+    rows = Counter((bucket.bay, bucket.row) for bucket in floor.buckets)
+    bays = sorted({bay for bay, _ in rows})
+    off_m = outlines.rectangle_off_m(
+        floor.plan.patches,
+        length_m=floor.room.length_m,
+        width_m=floor.room.width_m,
+        counts=[[rows[key] for key in sorted(rows) if key[0] == bay] for bay in bays],
+    )
+    if off_m > 2 * ROUNDED_M:
+        yield Finding(
+            rule="kits",
+            room=floor.name,
+            what=f"{floor.name}: a corner of a bucket's patch is off by {off_m:.3f} m",
+            off_by=off_m,
+            unit="m",
+        )
 
 
 def _check_patches(floor: Floor) -> Iterator[Finding]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -10,7 +11,7 @@ import numpy as np
 from cureplan.inputs.job.model import Outline
 from cureplan.judge.compare import Floats
 
-__all__ = ["bay_areas_m2", "misfits_m2", "partners", "patch_areas_m2"]
+__all__ = ["bay_areas_m2", "misfits_m2", "partners", "patch_areas_m2", "rectangle_off_m"]
 
 Patches = Sequence[Sequence[Sequence[tuple[float, float]]]]
 
@@ -76,6 +77,28 @@ def misfits_m2(
         share_m2 = bay_m2[bay] / list(bays).count(bay)
         if abs(shape.area - share_m2) > SHARE_TOL_FRAC * share_m2 + 0.005:
             yield f"bucket {number} covers {shape.area:.2f} m2", abs(shape.area - share_m2)
+
+
+def rectangle_off_m(
+    patches: Patches, *, length_m: float, width_m: float, counts: Sequence[Sequence[int]]
+) -> float:
+    """How far a corner lies from where it must, on a rectangle: rows bay by bay [m]."""
+    wanted: list[list[tuple[float, float]]] = []
+    bay_m = width_m / max(1, len(counts))
+    for bay, rows in enumerate(counts):
+        low_m = 0.0
+        for many in rows:
+            high_m = low_m + length_m * many / sum(rows)
+            ends_m = [bay * bay_m + bay_m * n / many for n in range(many + 1)]
+            wanted += [
+                [(a, low_m), (b, low_m), (b, high_m), (a, high_m)] for a, b in pairwise(ends_m)
+            ]
+            low_m = high_m
+    given = [list(patch[0]) for patch in patches if len(patch) == 1]
+    if [len(ring) for ring in given] != [4] * len(wanted):
+        return max(length_m, width_m)
+    off_m = np.abs(np.array(given) - np.array(wanted))
+    return float(off_m.max()) if off_m.size else 0.0
 
 
 def partners(

@@ -185,6 +185,12 @@ def check_risk(case: Case) -> Iterator[Finding]:
             floor.name, "its buckets", floor.plan.keeps_frac,
             [bucket.keeps_frac for bucket in floor.buckets],
         )  # fmt: skip
+    planned = risk.all_keep_frac if risk.as_planned_frac is None else risk.as_planned_frac
+    shares = [("as planned", planned, risk.all_keep_frac), ("a cut", risk.cut_frac, 1.0)]
+    shares += [(term.term, term.costs_frac, 1.0) for term in risk.made_of]
+    for name, got, most in shares:
+        near = min(max(got, 0.0), most)
+        yield from mismeasured("risk", None, name, got, near, within=ROUNDED, unit="share")
     laid = [coat.keeps_frac for coat in plan.coats]
     laid += [primer.keeps_frac for primer in plan.primers]
     for name, whole, parts in (

@@ -14,7 +14,7 @@ import pytest
 from cureplan.core.errors import InputError
 from cureplan.inputs.job.reader import read_job_text
 from cureplan.output.commands.common import in_colour, progress_line
-from cureplan.output.sheet.write import FILES
+from cureplan.output.sheet.write import FILES, ROLE_FILES
 
 JOBS = Path(__file__).parents[1] / "pinned" / "jobs"
 BAD_INPUT = 2
@@ -46,7 +46,7 @@ def planned(cureplan, tmp_path_factory):
 def test_a_folder_of_any_bytes_is_read_and_written(planned) -> None:
     folder, _ = planned
     written = {path.name for path in (folder / RED).iterdir()}
-    assert {*SHEETS, "plan.png", "plan.pdf"} <= written <= set(FILES)
+    assert {*SHEETS, "plan.png", "plan.pdf"} <= written <= {*FILES, *ROLE_FILES}
 
 
 def test_no_control_character_of_a_name_reaches_the_terminal(planned, cureplan) -> None:

@@ -114,18 +114,20 @@ def test_weather_with_gaps_and_an_interpolated_hour_survives_saving_too(tmp_path
     assert_same_series(
         read_weather_csv(tmp_path / "kept.csv"), read_weather_csv(tmp_path / "weather.csv")
     )
-    # 05:00 UTC is 01:00 in New York in July; eight hours are more than are ever bridged.
+    # 05:00 UTC is 01:00 in New York in July; eight hours before a job take the days around.
     assert (
         "temperature: Sat 13 Jul 01:00 to Sat 13 Jul 01:00, 1 h, filled by a straight" in text
     )
-    assert "temperature: Mon 08 Jul 00:00 to Mon 08 Jul 07:00, 8 h, not filled" in text
+    assert "temperature: Mon 08 Jul 00:00 to Mon 08 Jul 07:00, 8 h, filled by the days" in text
 
 
 def test_rooms_are_marched_from_the_last_long_gap_on(tmp_path):
-    hole = tuple(datetime(2013, 7, 8, hour, tzinfo=UTC) for hour in range(4, 12))
+    # A day and two hours: more than the days around it may fill.
+    first = datetime(2013, 7, 8, 4, tzinfo=UTC)
+    hole = tuple(first + timedelta(hours=n) for n in range(26))
     series = read_weather_csv(write_weather(tmp_path / "weather.csv", missing=hole))
     begins = datetime(2013, 7, 17, 23, tzinfo=UTC)
-    assert known_range(series, begins).starts == datetime(2013, 7, 8, 12, tzinfo=UTC)
+    assert known_range(series, begins).starts == datetime(2013, 7, 9, 6, tzinfo=UTC)
     early = known_range(series, datetime(2013, 7, 7, 12, tzinfo=UTC))
     assert early.ends == datetime(2013, 7, 8, 3, tzinfo=UTC)
 

@@ -156,7 +156,9 @@ MARGINS = {
     "liquids that were never cold": lambda plan: replace(
         plan, job=replace(plan.job, materials=replace(plan.job.materials, iced_c=15.0))
     ),
-    "within a policy that asks for more": lambda plan: with_policy(plan, margin_s=600.0),
+    "within a policy that asks for more": lambda plan: with_policy(
+        replace(plan, decisions=replace(plan.decisions, status="within policy")), margin_s=600.0
+    ),
     "windows held at a confidence they do not have": lambda plan: replace(
         plan, decisions=replace(plan.decisions, held_frac=0.999)
     ),
@@ -183,8 +185,11 @@ def test_wrong_margins_are_found(plan, name):
 
 POURS = {
     "before the shift": lambda plan: moved_pour(plan, poured(plan, 1).room, minutes(-120)),
+    # To 19:40 of a shift that begins at 19:00, with 45 minutes of set-up.
     "before the crew has set up": lambda plan: moved_pour(
-        plan, poured(plan, 1).room, minutes(-5)
+        plan,
+        poured(plan, 1).room,
+        poured(plan, 1).pour_start.replace(hour=19, minute=40) - poured(plan, 1).pour_start,
     ),
     "past the shift's end": lambda plan: moved_pour(plan, poured(plan, 5).room, minutes(160)),
     "two pours at once": lambda plan: moved_pour(plan, poured(plan, 2).room, minutes(-20)),

@@ -42,7 +42,7 @@ def test_it_has_a_spreadsheet_a_bar_and_a_tick(primed):
 
     files = render_sheets(primed, pictures=False)
     head, row = files["primers.csv"].decode("utf-8-sig").splitlines()
-    assert head.startswith("room,stage,start,end,slurry_opens,slurry_closes")
+    assert head.startswith("room,work,start,end,slurry not before,slurry not after")
     assert row.startswith("Bakery,primer,")
     (bar,) = [span for span in rooms_chart(primed).spans if span.kind == "primer"]
     assert (bar.begins, bar.ends) == (primed.primers[0].start, primed.primers[0].end)

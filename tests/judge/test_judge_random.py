@@ -67,6 +67,12 @@ NOT_JUDGED = {
     "risk.members",
     "risk.forecast_sd_k",
     "risk.late_sd_min",
+    # Drawn too, and no plan rests on them: only that each is a share, and as planned no
+    # more often than all of it.
+    "risk.as_planned_frac",
+    "risk.cut_frac",
+    "risk.no_wait_frac",
+    "risk.made_of.costs_frac",
     # What would have been at other hours, or in other bays: no plan rests on it.
     "rooms.starts.at",
     "rooms.starts.as_is_min",

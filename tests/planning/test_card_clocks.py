@@ -117,9 +117,9 @@ def test_refuses_times_before_the_batch_is_poured(slurry_card, points):
         ready(with_points(slurry_card, **points))
     assert caught.value.key == "milestones"
     assert caught.value.source == "fast-slurry"
-    assert "mixing times" in caught.value.cure
+    assert "count from filler-in" in caught.value.cure
 
 
 def test_refuses_a_heat_no_bucket_survives(slurry_card):
-    with pytest.raises(InputError, match="do not fit together"):
+    with pytest.raises(InputError, match="run away hot before it is poured"):
         ready(replace(slurry_card, bucket_heat_rise_k=300.0))

@@ -173,7 +173,8 @@ def test_the_ladder_counts_from_the_last_batch(night, topcoat, curves, epoch_s):
     start_s = epoch_s + 30 * 3600.0
     laid_s = start_s + COAT.offset_s
     finished = finished_floor(
-        film_reached(laid_s, age_s=topcoat.age_s, curve=curves[1], wait=1.2, close=1.0)
+        film_reached(laid_s, age_s=topcoat.age_s, curve=curves[1], wait=1.2, close=1.0),
+        needs=("foot_traffic", "wheels", "wash_down"),
     )
     last_s = start_s + COAT.offset_s[-1]
     ages = minutes_of_age(night, 50e3, last_s)
