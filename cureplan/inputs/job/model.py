@@ -65,6 +65,7 @@ __all__ = [
     "SunPatch",
     "WeatherRequest",
     "ring_area_m2",
+    "signed_area_m2",
 ]
 
 
@@ -282,7 +283,7 @@ class Outline:
         """How far the back wall is turned; from it the floor lies on the left."""
         a, b = (self.corners_m[corner] for corner in self.back_wall)
         towards = math.atan2(b[1] - a[1], b[0] - a[0])
-        return towards if _signed_area_m2(self.corners_m) > 0 else towards + math.pi
+        return towards if signed_area_m2(self.corners_m) > 0 else towards + math.pi
 
     @property
     def size_m(self) -> Point:
@@ -297,13 +298,14 @@ def _sides(ring: Sequence[Point]) -> Iterator[tuple[Point, Point]]:
     return zip(ring, (*ring[1:], ring[0]), strict=True)
 
 
-def _signed_area_m2(ring: Sequence[Point]) -> float:
+def signed_area_m2(ring: Sequence[Point]) -> float:
+    """The same, below 0 where the corners run clockwise [m²]."""
     return sum(a[0] * b[1] - b[0] * a[1] for a, b in _sides(ring)) / 2.0
 
 
 def ring_area_m2(ring: Sequence[Point]) -> float:
     """What a closed line through these corners holds [m²]."""
-    return abs(_signed_area_m2(ring))
+    return abs(signed_area_m2(ring))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -241,14 +241,14 @@ def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
                 where += f" of {known.source}"
             raise event.fault(
                 "at",
-                f"{where} says that {_told(event)} at {times[0]}, this line at {times[1]}",
+                f"{where} says that {_as_said(event)} at {times[0]}, this line at {times[1]}",
                 "keep the one that is true",
                 event.at.astimezone(site.zone).isoformat(timespec="minutes"),
             )
     return list(first.values())
 
 
-def _told(event: NightEvent) -> str:
+def _as_said(event: NightEvent) -> str:
     if event.bucket is not None:
         done = "was poured" if event.event == "poured" else event.event
         return f"bucket {event.bucket} of {event.room} {done}"

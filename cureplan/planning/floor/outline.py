@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.inputs.job.model import Outline, Point
+from cureplan.inputs.job.model import Outline, Point, signed_area_m2
 
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
@@ -103,6 +103,8 @@ def rectangle_patches(
 ) -> tuple[Patch, ...]:
     """Patches of a plain rectangle, the back wall at the bottom; as `cut_outline` would.
 
+    Rounded to the millimetre, as those are.
+
     Examples
     --------
     >>> patches = rectangle_patches(
@@ -118,7 +120,8 @@ def rectangle_patches(
             low, high = (length_m * n / kits_per_bay for n in (first, first + many))
             for n in range(many):
                 left, right = (bay * bay_m + bay_m * k / many for k in (n, n + 1))
-                patches.append((((left, low), (right, low), (right, high), (left, high)),))
+                corners = ((left, low), (right, low), (right, high), (left, high))
+                patches.append((tuple((round(x, 3), round(y, 3)) for x, y in corners),))
     return tuple(patches)
 
 
@@ -218,7 +221,7 @@ def _one_line(part: Polygon) -> list[Point]:
     for hole in part.interiors:
         # Against the outer line's direction, so that its area is taken off.
         inner = list(hole.coords[:-1])
-        if _turns_left(inner) == _turns_left(line):
+        if signed_area_m2(inner) * signed_area_m2(line) > 0:
             inner.reverse()
         at, of = min(
             ((n, m) for n in range(len(line)) for m in range(len(inner))),
@@ -226,11 +229,6 @@ def _one_line(part: Polygon) -> list[Point]:
         )
         line[at + 1 : at + 1] = [*inner[of:], *inner[: of + 1], line[at]]
     return line
-
-
-def _turns_left(ring: Sequence[Point]) -> bool:
-    pairs = zip(ring, (*ring[1:], ring[0]), strict=True)
-    return sum(a[0] * b[1] - b[0] * a[1] for a, b in pairs) > 0
 
 
 def _parts(shape: Any) -> list[Any]:

@@ -143,10 +143,7 @@ def _room_plan(
         starts=_start_hours(job, pours, poured),
         tries=_tries(pours, poured, as_is_s),
         open_for=room.open_for,
-        patches=tuple(
-            tuple(tuple((round(x, 3), round(y, 3)) for x, y in ring) for ring in patch)
-            for patch in patches_of(plan.layout, room)
-        ),
+        patches=patches_of(plan.layout, room),
     )
 
 
