@@ -72,7 +72,7 @@ def _check_windows(
             yield from differs(
                 "coats", name, zone, f"{label} {what}", epoch_s(said), between_s, WINDOW_TOL_S
             )
-        done_s = (start_s + lasts_s(case, floor),) * 2
+        done_s = (start_s + lasts_s(case, floor, coat.coat),) * 2
         yield from differs("coats", name, zone, f"{label} ends", end_s, done_s, MARGIN_TOL_S)
 
 

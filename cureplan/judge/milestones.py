@@ -102,10 +102,23 @@ def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-def leading_up(job: Job, room: Room, stage: str) -> tuple[Step, ...]:
-    """Work without material that a crew does right before a stage, in its order."""
+def said_s(case: Case, floor: Floor, event: str, coat: int | None = None) -> float | None:
+    """When the log of the night says that something was done to a floor."""
+    night = case.plan.night
+    for line in () if night is None else night.log:
+        if (line.event, line.room) == (event, floor.name) and line.value in (
+            "" if coat is None else str(coat),
+        ):
+            return epoch_s(line.at)
+    return None
+
+
+def leading_up(case: Case, floor: Floor, stage: str) -> tuple[Step, ...]:
+    """Work without material that a crew still does right before a stage, in its order."""
+    if said_s(case, floor, "vacuumed") is not None:
+        return ()
     found: list[Step] = []
-    for step in floor_steps(job, room):
+    for step in floor_steps(case.plan.job, floor.room):
         if step.stage == stage:
             break
         found = [*found, step] if step.material is None else []
@@ -114,7 +127,7 @@ def leading_up(job: Job, room: Room, stage: str) -> tuple[Step, ...]:
 
 def lead_s(case: Case, floor: Floor, stage: str) -> float:
     """How long before a stage its crew begins."""
-    return len(leading_up(case.plan.job, floor.room, stage)) * _cleaning_s(case, floor)
+    return len(leading_up(case, floor, stage)) * _cleaning_s(case, floor)
 
 
 def _cleaning_s(case: Case, floor: Floor) -> float:
@@ -122,17 +135,26 @@ def _cleaning_s(case: Case, floor: Floor) -> float:
     return floor.room.area_m2 / (job.pace.vacuum_m2_s * job.crew.topcoat)
 
 
-def lasts_s(case: Case, floor: Floor) -> float:
-    """How long a coat takes, its first batch's mixing included."""
+def _spreads_s(case: Case, floor: Floor) -> float:
     job = case.plan.job
-    spread_s = floor.room.area_m2 / (job.pace.topcoat_m2_s * job.crew.topcoat)
-    return job.cards.topcoat.mix_s + spread_s
+    return floor.room.area_m2 / (job.pace.topcoat_m2_s * job.crew.topcoat)
 
 
-def _patch_s(case: Case, floor: Floor) -> Floats:
+def lasts_s(case: Case, floor: Floor, coat: int) -> float:
+    """How long a coat takes, its first batch's mixing included; or took, by the log."""
+    done_s = said_s(case, floor, "coat laid", coat)
+    if done_s is not None:
+        begun_s = [epoch_s(each.start) for each in floor.coats if each.coat == coat]
+        return done_s - begun_s[0]
+    return case.plan.job.cards.topcoat.mix_s + _spreads_s(case, floor)
+
+
+def _patch_s(case: Case, floor: Floor, coat: int) -> Floats:
     """When a coat comes to each patch, from its start."""
     mix_s, count = case.plan.job.cards.topcoat.mix_s, len(floor.buckets)
-    return np.asarray(mix_s + (lasts_s(case, floor) - mix_s) * np.arange(count) / count)
+    spreads_s = _spreads_s(case, floor)
+    share = lasts_s(case, floor, coat) / (mix_s + spreads_s)
+    return np.asarray(share * (mix_s + spreads_s * np.arange(count) / count))
 
 
 def cure_milestones(case: Case, floor: Floor, bound: Bound) -> CureMilestones:
@@ -188,9 +210,9 @@ def _coat_window(
     case: Case, floor: Floor, step: Step, below: Callable[[str], Floats]
 ) -> Window:
     """What leads up to a coat begins at the back wall, which is reached over all patches."""
-    window = _window(floor, step, below, patch_s=_patch_s(case, floor))
+    window = _window(floor, step, below, patch_s=_patch_s(case, floor, step.coat))
     opens_s, ahead_s = window.opens_s, lead_s(case, floor, step.stage)
-    for lead in leading_up(case.plan.job, floor.room, step.stage):
+    for lead in leading_up(case, floor, step.stage):
         if lead.opens is not None:
             opens_s = max(opens_s, float(below(lead.opens).max()) + ahead_s)
         ahead_s -= _cleaning_s(case, floor)
@@ -270,5 +292,5 @@ def _coat_when(
 ) -> Callable[[str], Floats]:
     """When each patch of a coat reaches a milestone."""
     start_s = epoch_s(coat.start)
-    laid_s = start_s + _patch_s(case, floor)
+    laid_s = start_s + _patch_s(case, floor, coat.coat)
     return _film_when(case, floor, case.topcoat, start_s=start_s, laid_s=laid_s, bound=bound)

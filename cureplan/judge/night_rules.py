@@ -44,6 +44,11 @@ EXCUSES = (
         says="replan.coat_late",
     ),
     Excuse(
+        rules=("coats", "calls", "limits", "way out"),
+        reason="a coat that is begun lies there since then, whatever its window, shift or slab",
+        says="replan.coat_begun",
+    ),
+    Excuse(
         rules=("opening", "coats", "calls"),
         reason="a room that cannot open in time is still finished, after the job's access",
         says="replan.opens_late",

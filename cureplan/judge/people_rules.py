@@ -303,7 +303,7 @@ def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
     for task in _primer_tasks(floor):
         yield task.label, "primer", task.begins_s, task.ends_s
     for task in coat_tasks(case, floor):
-        leads, at_s = leading_up(case.plan.job, floor.room, task.label), task.begins_s
+        leads, at_s = leading_up(case, floor, task.label), task.begins_s
         start_s = at_s + lead_s(case, floor, task.label)
         for lead in leads:
             ends_s = at_s + (start_s - task.begins_s) / len(leads)

@@ -45,6 +45,7 @@ def test_every_event_is_understood():
         "2013-07-17T19:00,pails in ice,Cook line,,,",
         "2013-07-18T05:50,vacuumed,Cook line,,,",
         "2013-07-18T06:00,coat begun,Cook line,,1,",
+        "2013-07-18T06:02,batch mixed,Cook line,,1,",
         "2013-07-18T06:20,coat laid,Cook line,,1,",
         "2013-07-18T00:00,bucket reads,Cook line,1,25 C,",
         "2013-07-18T00:01,Drill down,,,,",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -21,6 +21,7 @@ __all__ = [
     "COLUMNS",
     "ENDS",
     "EVENTS",
+    "OF_COATS",
     "ROLES",
     "AddedRoom",
     "NightEvent",
@@ -101,7 +102,7 @@ ENDS: Mapping[str, str] = {
 }
 """Events that end a clock, and the milestone each is."""
 OF_BUCKETS = ("poured", *ENDS, "ran short", "lost", "bucket reads")
-OF_COATS = ("coat begun", "coat laid")
+OF_COATS = ("coat begun", "batch mixed", "coat laid")
 OF_ROOMS = ("pails in ice", "vacuumed")
 EVENTS = (
     *OF_BUCKETS[:-1],
@@ -135,7 +136,7 @@ class NightSite:
     open_by: datetime
     used_until: datetime | None = None
     """Up to here the plan has used the log; of those lines it only needs what was poured
-    and until when the crew waits."""
+    and laid, and until when the crew waits."""
     whole_night: bool = False
     """Whether the log may go on after plans made on the night: what it says of buckets of
     rooms that were added then is passed over."""
@@ -220,7 +221,9 @@ def _events_of(text: str, *, source: Path, site: NightSite) -> list[NightEvent]:
 
 TWO_CLOCKS = timedelta(minutes=3)
 """Two phones that saw one thing tick it at most so far apart."""
-_ONCE = ("poured", *ENDS, "ran short", *OF_ROOMS, *OF_COATS)
+_ONCE = ("poured", *ENDS, "ran short", *OF_ROOMS, "coat begun", "coat laid")
+_KEPT = ("poured", "wait until", "vacuumed", *OF_COATS)
+"""What a plan made on the night needs again of lines that it has used."""
 
 
 def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
@@ -233,6 +236,8 @@ def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
     for event in sorted(events, key=lambda event: event.at):
         what = (event.event, event.room, event.bucket, event.coat)
         key = what if event.event in _ONCE else (*what, event.at, event.value.casefold())
+        if event.event == "batch mixed" and _ticked_twice(event, first.values()):
+            continue
         known = first.setdefault(key, event)
         if event.at - known.at > TWO_CLOCKS:
             times = [f"{e.at.astimezone(site.zone):%H:%M:%S}" for e in (known, event)]
@@ -248,12 +253,23 @@ def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
     return list(first.values())
 
 
+def _ticked_twice(batch: NightEvent, known: Iterable[NightEvent]) -> bool:
+    """Whether another phone has seen the same batch."""
+    return any(
+        (other.event, other.room, other.coat) == (batch.event, batch.room, batch.coat)
+        and other.source != batch.source
+        and batch.at - other.at <= TWO_CLOCKS
+        for other in known
+    )
+
+
 def _as_said(event: NightEvent) -> str:
     if event.bucket is not None:
         done = "was poured" if event.event == "poured" else event.event
         return f"bucket {event.bucket} of {event.room} {done}"
     if event.coat is not None:
-        return f"coat {event.coat} of {event.room} was {event.event.removeprefix('coat ')}"
+        done = event.event if event.event == "batch mixed" else f"was {event.event[5:]}"
+        return f"coat {event.coat} of {event.room} {done}"
     return f'"{event.event}" of {event.room} was'
 
 
@@ -261,7 +277,7 @@ def _used(line: Line, site: NightSite) -> bool:
     """Whether the plan has used this line up."""
     if site.used_until is None or _when(line, "at", site) > site.used_until:
         return False
-    return _one_of(line, "event", EVENTS, "no such event") not in ("poured", "wait until")
+    return _one_of(line, "event", EVENTS, "no such event") not in _KEPT
 
 
 def _of_added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> bool:

@@ -34,6 +34,7 @@ from cureplan.inputs.toml_text import key_line, plain
 __all__ = [
     "ClockEntry",
     "ClockOutcome",
+    "CoatOutcome",
     "FinishedJob",
     "PastScores",
     "PredictionScore",
@@ -67,6 +68,16 @@ Sample = Annotated[
 Humidity = Annotated[float, quantity(q.parse_fraction, "55 %", at_least="1 %")]
 
 
+Instant = Annotated[
+    datetime,
+    Reads(
+        read=_read_finished,
+        shape={"type": "string", "format": "date-time"},
+        example="2013-07-20T06:00:00-04:00",
+    ),
+]
+
+
 class ClockEntry(Written):
     """One clock of one batch: expected, and watched."""
 
@@ -86,23 +97,28 @@ class ClockEntry(Written):
     humidity_frac: Humidity | None = Field(default=None, alias="humidity")
 
 
+class CoatEntry(Written):
+    """One topcoat: how long it was to take, since when it was laid, and how long it took."""
+
+    place: Name
+    coat: Annotated[int, whole(at_least=1, at_most=9, example="1")]
+    begun: Instant
+    expected_s: Watched = Field(alias="expected")
+    took_s: Watched | None = Field(default=None, alias="took")
+    batches: Annotated[int, whole(at_least=0, at_most=100_000, example="3")] = 0
+
+
 class RecordFile(Written):
     """A finished job."""
 
     job: Name
     card: Name
-    finished: Annotated[
-        datetime,
-        Reads(
-            read=_read_finished,
-            shape={"type": "string", "format": "date-time"},
-            example="2013-07-20T06:00:00-04:00",
-        ),
-    ]
+    finished: Instant
     holds_frac: Annotated[
         float, quantity(q.parse_fraction, "90 %", at_least="50 %", at_most="99.9 %")
     ] = Field(alias="holds")
     clocks: Annotated[tuple[ClockEntry, ...], Field(min_length=1, strict=False)]
+    coats: Annotated[tuple[CoatEntry, ...], Field(strict=False)] = ()
 
 
 _WHAT = "record of a finished job"
@@ -141,6 +157,19 @@ class ClockOutcome:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class CoatOutcome:
+    """One topcoat as it was ticked; `took_s` is NaN where nobody said when it was done."""
+
+    place: str
+    coat: int
+    begun: datetime
+    expected_s: float
+    took_s: float = math.nan
+    batches: int = 0
+    """Batches whose mixing was ticked."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class FinishedJob:
     """What one job expected of its batches, and what they did."""
 
@@ -150,6 +179,7 @@ class FinishedJob:
     holds_frac: float
     """Share of cases the stated intervals were meant to hold."""
     clocks: tuple[ClockOutcome, ...]
+    coats: tuple[CoatOutcome, ...] = ()
 
 
 def read_record(path: Path) -> FinishedJob:
@@ -199,6 +229,17 @@ def _read(document: Document) -> FinishedJob:
         finished=record.finished,
         holds_frac=record.holds_frac,
         clocks=tuple(_outcome(entry) for entry in record.clocks),
+        coats=tuple(
+            CoatOutcome(
+                place=entry.place,
+                coat=entry.coat,
+                begun=entry.begun,
+                expected_s=entry.expected_s,
+                took_s=math.nan if entry.took_s is None else entry.took_s,
+                batches=entry.batches,
+            )
+            for entry in record.coats
+        ),
     )
 
 
@@ -258,6 +299,8 @@ def record_text(record: FinishedJob) -> str:
     ]
     for clock in record.clocks:
         lines += ["", "[[clocks]]", *_clock_lines(clock)]
+    for coat in record.coats:
+        lines += ["", "[[coats]]", *_coat_lines(coat)]
     return "\n".join(lines) + "\n"
 
 
@@ -278,6 +321,18 @@ def _clock_lines(clock: ClockOutcome) -> list[str]:
     if not math.isnan(clock.humidity_frac):
         values["humidity"] = f"{plain(100 * clock.humidity_frac, digits=9)} %"
     return [key_line(key, value) for key, value in values.items()]
+
+
+def _coat_lines(coat: CoatOutcome) -> list[str]:
+    lines = [
+        key_line("place", coat.place),
+        key_line("coat", coat.coat),
+        f"begun = {coat.begun.isoformat(timespec='seconds')}",
+        key_line("expected", f"{plain(coat.expected_s / 60, digits=9)} min"),
+    ]
+    if not math.isnan(coat.took_s):
+        lines.append(key_line("took", f"{plain(coat.took_s / 60, digits=9)} min"))
+    return [*lines, key_line("batches", coat.batches)] if coat.batches else lines
 
 
 def record_name(record: FinishedJob) -> str:

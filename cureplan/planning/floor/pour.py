@@ -222,6 +222,10 @@ class Settled:
     """Its real rhythm, where it is begun, for the option it was begun with."""
     begun_s: Mapping[str, float] = field(default_factory=dict)
     """When each layer was begun [epoch s]: it stays."""
+    lasted_s: Mapping[str, float] = field(default_factory=dict)
+    """How long those took that are done."""
+    vacuumed: bool = False
+    """Whether nothing leads up to the first coat any more."""
     from_s: float = -np.inf
     """Nothing else begins sooner."""
     not_before_s: Mapping[str, float] = field(default_factory=dict)
@@ -331,9 +335,14 @@ class RoomPours:
                 room, job.cards.primer, crew=job.crew, pace=job.pace, layer=layer,
                 patches=patches,
             )  # fmt: skip
-        return coat_work(
+        if self.settled.vacuumed:
+            task = (layer,)
+        work = coat_work(
             room, job.cards.topcoat, crew=job.crew, pace=job.pace, task=task, patches=patches
         )
+        lasted_s = self.settled.lasted_s.get(layer.stage, work.duration_s)
+        share = lasted_s / work.duration_s
+        return replace(work, duration_s=lasted_s, offset_s=work.offset_s * share)
 
     @staticmethod
     def _pour_work(layer: Layer, plan: PourPlan) -> Work:

@@ -72,11 +72,12 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
         for primer in old.primers
         if primer.room == name and (done or primer.start.timestamp() <= state.now_s)
     }
-    begun_s |= {
-        coat.stage: coat.start.timestamp()
-        for coat in old.coats
-        if coat.room == name and complete and coat.start.timestamp() <= state.now_s
+    coats = {
+        f"coat {number}": coat
+        for (room, number), coat in state.coats.items()
+        if room == name and complete
     }
+    begun_s |= {stage: coat.begun_s for stage, coat in coats.items()}
     pour_s = max(state.now_s, state.wait_s)
     # Pails that are not in ice by now would be too late; those in it are not cold yet.
     option = PourOption(chilled=False, cool_filler=False, bays=1)
@@ -88,6 +89,12 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
     others = range(1, MOST_BAYS + 1) if "bays" in pours.job.policy.remedies else ()
     return Settled(
         begun_s=begun_s,
+        lasted_s={
+            stage: coat.laid_s - coat.begun_s
+            for stage, coat in coats.items()
+            if coat.laid_s is not None
+        },
+        vacuumed=name in state.vacuumed,
         from_s=state.now_s,
         not_before_s={"pour": pour_s, "primer": max(state.now_s, state.wait_s)},
         options=(option, *(replace(option, bays=n) for n in others if n != option.bays)),

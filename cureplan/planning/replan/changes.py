@@ -121,6 +121,7 @@ def changes_of(
         *(Message("replan.left_out", {"room": room}) for room in left_out),
         *_learned(new, readings),
         *_reported(new, state, events),
+        *_coats(old, new, state),
         *_margins(old, new, state),
         *_reordered(old, new),
         *_moved(old, new, state),
@@ -294,6 +295,25 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
         found.append(
             Message("replan.added" if added.way_out else "replan.added_no_way", values)
         )
+    return found
+
+
+def _coats(old: Plan, new: Plan, state: NightState) -> list[Message]:
+    """Coats as they were ticked, and those that were to be begun and are not."""
+    planned = {(coat.room, coat.coat): coat for coat in old.coats}
+    found = []
+    for coat in new.coats:
+        known, was = (
+            state.coats.get((coat.room, coat.coat)),
+            planned.get((coat.room, coat.coat)),
+        )
+        values: dict[str, Value] = {"room": coat.room, "coat": coat.coat}
+        if known is not None and known.ticked:
+            values |= {"begun_at": coat.start.isoformat(), "done_at": coat.end.isoformat()}
+            found.append(Message("replan.coat_begun", values))
+        elif known is None and was is not None and was.start.timestamp() <= state.now_s:
+            values["planned_at"] = was.start.isoformat()
+            found.append(Message("replan.coat_not_begun", values))
     return found
 
 

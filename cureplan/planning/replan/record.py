@@ -1,22 +1,25 @@
 """A finished job's record, from its plan and the log of its night.
 
 What the plan expected of each clock that was seen to end, at the hour the bucket was
-really mixed, with the interval the plan stated; and what was watched.
+really mixed, with the interval the plan stated; what was watched; and the coats as ticked.
 """
 
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 from statistics import NormalDist
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.tables.night_log import ENDS, NightEvent
-from cureplan.inputs.tables.record import ClockOutcome, FinishedJob
+from cureplan.inputs.tables.record import ClockOutcome, CoatOutcome, FinishedJob
+from cureplan.planning.plan.hours import instant
 from cureplan.planning.plan.model import Plan
+from cureplan.planning.replan.coats import coat_lines
 from cureplan.planning.replan.estimate import Seen, night_prior, refuse_wild_ends, seen_in
 from cureplan.planning.replan.job import plan_conditions, plan_rate
-from cureplan.planning.replan.state import night_state
+from cureplan.planning.replan.state import NightState, night_state
 from cureplan.science.learning.setup import watched_sd
 from cureplan.science.learning.tonight import NightFit, SeenEnd, fit_night
 
@@ -82,6 +85,30 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
         finished=events[-1].at.astimezone(job.site.zone).replace(microsecond=0),
         holds_frac=HOLDS_FRAC,
         clocks=tuple(outcomes),
+        coats=_coats(plan, state, events),
+    )
+
+
+def _coats(
+    plan: Plan, state: NightState, events: Sequence[NightEvent]
+) -> tuple[CoatOutcome, ...]:
+    """Every coat that was ticked, in the plan's order."""
+    batches = Counter(
+        (line.room, line.coat)
+        for line in coat_lines(plan, events)
+        if line.event == "batch mixed"
+    )
+    return tuple(
+        CoatOutcome(
+            place=coat.room,
+            coat=coat.coat,
+            begun=instant(known.begun_s, plan.job.site.zone),
+            expected_s=round((coat.end - coat.start).total_seconds(), 1),
+            took_s=math.nan if known.laid_s is None else known.laid_s - known.begun_s,
+            batches=batches[coat.room, coat.coat],
+        )
+        for coat in plan.coats
+        if (known := state.coats.get((coat.room, coat.coat))) is not None and known.ticked
     )
 
 

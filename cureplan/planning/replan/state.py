@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Crew, Job
 from cureplan.inputs.tables.night_log import AddedRoom, NightEvent
 from cureplan.planning.plan.model import Plan, RoomPlan
+from cureplan.planning.replan.coats import CoatState, coat_lines, coat_states
 
 __all__ = ["FloorState", "NightState", "night_state"]
 
@@ -60,6 +61,9 @@ class NightState:
     """Nothing is mixed before this [epoch s]."""
     wait_said_s: float
     """When that was said [epoch s]; -inf where nothing waits."""
+    coats: Mapping[tuple[str, int], CoatState]
+    """Those begun, by room and number."""
+    vacuumed: frozenset[str]
     halted: tuple[NightEvent, ...] = ()
     """Lines by which the last station or hand of a kind was lost, with no word since."""
 
@@ -83,6 +87,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
                 _clock_cure(events, now_s, event.at.tzname()),
                 event.at.isoformat(),
             )
+    laid = coat_lines(plan, events)
     waits = [e for e in events if e.until is not None]
     wait_s = max((e.until.timestamp() for e in waits if e.until), default=-np.inf)
     crew, halts = _crew(plan.job.crew, events)
@@ -90,7 +95,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
     if halted:
         wait_s = max(wait_s, now_s + FETCH_S)
     dropped = [e for e in events if e.event == "room dropped"]
-    floors = _floors(plan, events, [*waits, *halted], now_s)
+    floors = _floors(plan, events, [*waits, *halted], laid, now_s)
     gone = tuple(dict.fromkeys(str(e.room) for e in dropped))
     for event in dropped:
         if event.room in floors and floors[event.room].done:
@@ -106,6 +111,8 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
         dropped=tuple(name for name in gone if name in floors),
         added=tuple(e.added for e in events if e.added is not None and e.room not in gone),
         crew=crew,
+        coats=coat_states(plan, laid, now_s=now_s),
+        vacuumed=frozenset(str(line.room) for line in laid if line.event == "vacuumed"),
         halted=halted,
         wait_s=float(wait_s),
         wait_said_s=max((e.at.timestamp() for e in (*waits, *halted)), default=-np.inf),
@@ -122,7 +129,11 @@ def _clock_cure(events: Sequence[NightEvent], now_s: float, zone: str | None) ->
 
 
 def _floors(
-    plan: Plan, events: Sequence[NightEvent], waits: Sequence[NightEvent], now_s: float
+    plan: Plan,
+    events: Sequence[NightEvent],
+    waits: Sequence[NightEvent],
+    laid: Sequence[NightEvent],
+    now_s: float,
 ) -> dict[str, FloorState]:
     logged = _logged(events)
     floors: dict[str, FloorState] = {}
@@ -145,6 +156,11 @@ def _floors(
         halts += _losses_s(events, room.room, after=max(lines, default=0))
         due_s = planned_s[poured_s.size :] + late_s
         on_s = due_s[due_s <= min([stop_s, *halts])]
+        over = next((line for line in laid if line.room == room.room), None)
+        if over is not None:
+            # Nobody coats or vacuums a floor that is not all poured.
+            on_s = due_s
+            _refuse_unpoured(over, np.concatenate([poured_s, due_s]))
         poured_s = np.concatenate([poured_s, on_s])
         floors[room.room] = FloorState(
             room=room,
@@ -153,6 +169,17 @@ def _floors(
         )
         open_before |= 0 < poured_s.size < planned_s.size
     return floors
+
+
+def _refuse_unpoured(over: NightEvent, poured_s: Array) -> None:
+    late = np.flatnonzero(poured_s > over.at.timestamp())
+    if late.size:
+        raise over.fault(
+            "at",
+            f"bucket {1 + int(late[0])} of {over.room} is not poured by then",
+            "write down when it was poured, or check the time",
+            over.at.isoformat(),
+        )
 
 
 def _losses_s(events: Sequence[NightEvent], room: str, *, after: int) -> list[float]:

@@ -1,0 +1,132 @@
+"""What the log of the night says of the coats: vacuumed, begun, mixed, laid."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+
+from cureplan.inputs.tables.night_log import OF_COATS, NightEvent
+from cureplan.planning.plan.model import CoatPlan, Plan
+
+__all__ = ["CoatState", "coat_lines", "coat_states"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CoatState:
+    """A coat that is begun: since when, and until when where that was said [epoch s]."""
+
+    begun_s: float
+    laid_s: float | None = None
+    ticked: bool = False
+    """Whether the log says so; otherwise it is taken as begun in step with the plan."""
+
+
+def coat_lines(plan: Plan, events: Sequence[NightEvent]) -> list[NightEvent]:
+    """All lines of the coat phase, those that plans before this one used as well."""
+    used = () if plan.night is None else plan.night.log
+    lines = [
+        NightEvent(
+            source="plan.json",
+            line=0,
+            at=line.at,
+            event=line.event,
+            room=line.room,
+            coat=int(line.value) if line.event in OF_COATS else None,
+        )
+        for line in used
+        if line.event in ("vacuumed", *OF_COATS)
+    ]
+    lines += [event for event in events if event.event in ("vacuumed", *OF_COATS)]
+    found: dict[tuple[object, ...], NightEvent] = {}
+    for line in sorted(lines, key=lambda line: line.at):
+        found.setdefault((line.event, line.room, line.coat, line.at), line)
+    return list(found.values())
+
+
+def coat_states(
+    plan: Plan, lines: Sequence[NightEvent], *, now_s: float
+) -> dict[tuple[str, int], CoatState]:
+    """Every coat that is begun, by room and number.
+
+    Without any line of the coat phase a coat is begun when the plan says so. From the first
+    line on, what nobody ticked is not begun, but for a coat that lies under one that is.
+    """
+    coats: dict[str, list[CoatPlan]] = {}
+    for coat in sorted(plan.coats, key=lambda coat: coat.coat):
+        coats.setdefault(coat.room, []).append(coat)
+    _refuse_unknown(lines, coats)
+    return {
+        (room, number): state
+        for room, own in coats.items()
+        for number, state in _of_room(
+            own, [line for line in lines if line.room == room], not lines, now_s
+        )
+    }
+
+
+def _refuse_unknown(
+    lines: Sequence[NightEvent], coats: Mapping[str, Sequence[CoatPlan]]
+) -> None:
+    for line in lines:
+        own = coats.get(str(line.room), ())
+        if line.coat is not None and line.coat not in [coat.coat for coat in own]:
+            raise line.fault(
+                "value",
+                f"the plan lays no such coat on {line.room}",
+                "write the coat's number",
+                line.coat,
+            )
+
+
+def _of_room(
+    coats: Sequence[CoatPlan], lines: Sequence[NightEvent], untold: bool, now_s: float
+) -> Iterator[tuple[int, CoatState]]:
+    """From the last coat down: one that lies under another was begun before it."""
+    above: NightEvent | None = None
+    over_s: float | None = None
+    for coat in reversed(coats):
+        own = {line.event: line for line in reversed(lines) if line.coat == coat.coat}
+        state = _state(coat, own, over_s=over_s, untold=untold, now_s=now_s)
+        last = max(own.values(), key=lambda line: line.at, default=None)
+        if last is not None and above is not None and last.at >= above.at:
+            raise last.fault(
+                "at",
+                f"line {above.line} says that coat {above.coat} was begun before it",
+                "check the numbers and times",
+                last.at.isoformat(),
+            )
+        if state is None:
+            continue
+        over_s = state.begun_s
+        above = min(own.values(), key=lambda line: line.at, default=above)
+        yield coat.coat, state
+
+
+def _state(
+    coat: CoatPlan,
+    own: Mapping[str, NightEvent],
+    *,
+    over_s: float | None,
+    untold: bool,
+    now_s: float,
+) -> CoatState | None:
+    lasts_s = (coat.end - coat.start).total_seconds()
+    laid = own.get("coat laid")
+    laid_s = None if laid is None else laid.at.timestamp()
+    first = [own[event].at for event in ("coat begun", "batch mixed") if event in own]
+    if first:
+        begun_s = min(first).timestamp()
+        if laid is not None and laid_s is not None and laid_s <= begun_s:
+            raise laid.fault(
+                "at",
+                f"coat {coat.coat} of {coat.room} was begun after that",
+                "check the times",
+                laid.at.isoformat(),
+            )
+        return CoatState(begun_s=begun_s, laid_s=laid_s, ticked=True)
+    if laid_s is not None:
+        return CoatState(begun_s=laid_s - lasts_s, laid_s=laid_s, ticked=True)
+    planned_s = coat.start.timestamp()
+    if over_s is not None:
+        return CoatState(begun_s=min(planned_s, over_s - lasts_s))
+    return CoatState(begun_s=planned_s) if untold and planned_s <= now_s else None
