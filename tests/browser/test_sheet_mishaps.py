@@ -180,13 +180,33 @@ def test_a_coat_waits_for_its_floor_and_for_its_window_and_is_ticked(
     task.get_by_role("button", name="Vacuumed").click()
     sheet.wait(0.02)
     task.get_by_role("button", name="Coat begun").click()
-    sheet.wait(40)
-    assert "until 07:01" in task.inner_text()
+    # By hand: the sample's batches stay workable for 15.5 minutes.
+    for minute in (0, 9):
+        sheet.page.clock.pause_at(after(566 + minute))
+        task.get_by_role("button", name="Batch mixed").click()
+    assert "Batch 2 (1 planned): spread it by 06:50, in 15 min" in task.inner_text()
+    sheet.wait(16)
+    assert "Batch 2 (1 planned) is past its time" in task.inner_text()
+    sheet.wait(16)
+    assert "until 07:07" in task.inner_text()
     task.get_by_role("button", name="Coat done").click()
     assert task.count() == 0
     log = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
     assert "2013-07-18T06:25:01-04:00,coat begun,Cook line,,1," in log
-    assert [line.split(",")[1] for line in log[2:]] == ["vacuumed", "coat begun", "coat laid"]
+    told = ["vacuumed", "coat begun", "batch mixed", "batch mixed", "coat laid"]
+    assert [line.split(",")[1] for line in log[2:]] == told
+
+
+def test_a_coat_that_nobody_ticks_is_asked_about_and_holds_up_what_waits(open_sheet: Opener):
+    # By hand: the coat of the Cook line is planned from 560 to 595 minutes.
+    sheet = open_sheet(at=after(550))
+    task = sheet.page.locator("#sheet-en .task", has_text="Topcoat 1: Cook line")
+    task.get_by_role("button", name="Vacuumed").click()
+    sheet.page.clock.pause_at(after(620))
+    assert "Due 06:20: begun?" in task.inner_text()
+    assert "is-late" in (task.get_attribute("class") or "")
+    effects = sheet.page.locator("#sheet-en .effects").inner_text()
+    assert "Topcoat 1, Cook line: not before 07:20" in effects
 
 
 def test_the_sheet_opens_on_what_is_to_be_done_and_nothing_lies_under_the_bar(

@@ -7,7 +7,7 @@ import hashlib
 import json
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -24,7 +24,6 @@ from cureplan.output.language.time_words import twice_named
 from cureplan.output.view import sources, view, work
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import BucketPlan, Plan, plan_id
-from cureplan.planning.replan.state import KEPT_S
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -72,7 +71,7 @@ def page_data(plan: Plan) -> str:
         "repeats": _repeats(plan),
         "policy_s": plan.job.policy.margin_s,
         "display": plan.job.display,
-        "asked_s": KEPT_S,
+        "rules": _rules(plan),
         "changeover_s": plan.job.crew.changeover_s,
         "uses": ROOM_USES,
         "log_roles": LOG_ROLES,
@@ -104,6 +103,35 @@ def page_data(plan: Plan) -> str:
         "words": {language: _words(plan, language) for language in plan.job.languages},
     }
     return embedded_json(data)
+
+
+# What the page's rows call the instants of plan.json.
+_NAMES = {
+    "liquids_in": "liquids",
+    "filler_in": "filler",
+    "raked_by": "rake",
+    "smoothed_by": "smooth",
+    "tied_in": "tie",
+    "broadcast_by": "broadcast",
+    "wet_edge_end": "wet_end",
+    "working_time_end": "work_end",
+    "broadcast_end": "surface_closes",
+    "wet_edge": "wet",
+    "working_time": "work",
+    "broadcast_closes": "surface",
+}
+
+
+def _rules(plan: Plan) -> dict[str, Any]:
+    """The plan's table of rules, by the page's own names."""
+
+    def named(value: Any) -> Any:
+        return _NAMES.get(value, value) if isinstance(value, str) else value
+
+    rules = asdict(plan.rules)
+    for table in ("tasks", "clocks"):
+        rules[table] = [{key: named(v) for key, v in row.items()} for row in rules[table]]
+    return rules
 
 
 def _repeats(plan: Plan) -> list[dict[str, Any]]:
@@ -234,6 +262,8 @@ def _coats(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
             "closes": _down(coat.closes),
             "start": _up(coat.lay_at),
             "end": _up(coat.end),
+            "batches": coat.batches,
+            "pot_s": math.floor(coat.batch_working_min * 60),
         }
         for coat in sorted(plan.coats, key=lambda coat: coat.start)
     ]

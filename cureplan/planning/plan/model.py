@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -14,6 +14,7 @@ from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job, OpenFor
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
+from cureplan.planning.plan.night_rules import NightRules
 from cureplan.planning.plan.risk import DoubtTerm, Risk
 
 __all__ = [
@@ -32,6 +33,7 @@ __all__ = [
     "Night",
     "NightLine",
     "NightPoured",
+    "NightRules",
     "NightSlab",
     "Plan",
     "PrimerPlan",
@@ -429,6 +431,8 @@ class Plan:
     warnings: tuple[Message, ...]
     sources: tuple[Source, ...]
     primers: tuple[PrimerPlan, ...] = ()
+    rules: NightRules = field(default_factory=NightRules)
+    """By what the sheet and a plan made on the night move what is late."""
     night: Night | None = None
     """What was learned and changed, where the plan was made again on the night."""
 

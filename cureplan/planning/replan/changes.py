@@ -221,8 +221,6 @@ def _slopes(new: Plan, readings: NightReadings) -> list[Message]:
 
 
 HOUR_S = 3600.0
-HOUR_WITHIN_S = 600.0
-"""Lines whose middle lies so near to an hour off the plan are asked about: invented."""
 
 
 def hour_off(plan: Plan, events: Sequence[NightEvent]) -> Message | None:
@@ -239,10 +237,11 @@ def hour_off(plan: Plan, events: Sequence[NightEvent]) -> Message | None:
         and event.bucket is not None
         and (event.room, event.bucket) in planned
     ]
-    if len(off_s) < 2 or max(abs(abs(off) - HOUR_S) for off in off_s) > 2 * HOUR_WITHIN_S:
+    near_s = plan.rules.clock_near_s
+    if len(off_s) < 2 or max(abs(abs(off) - HOUR_S) for off in off_s) > 2 * near_s:
         return None
     middle_s = float(np.median(off_s))
-    if abs(abs(middle_s) - HOUR_S) > HOUR_WITHIN_S or min(off_s) * max(off_s) < 0:
+    if abs(abs(middle_s) - HOUR_S) > near_s or min(off_s) * max(off_s) < 0:
         return None
     now = events[-1].at.astimezone(plan.job.site.zone)
     code = "replan.hour_late" if middle_s > 0 else "replan.hour_early"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,13 +16,8 @@ from cureplan.planning.replan.coats import CoatState, coat_lines, coat_states
 
 __all__ = ["FloorState", "NightState", "night_state"]
 
-KEPT_S = 1800.0
-"""A log that names buckets is taken as complete for this long after its last one; an
-edge is dead by then, so the crew has poured on without writing it down: invented."""
 FETCH_S = 3600.0
 """What it takes to have another drill or hand on site where the last is lost: invented."""
-IN_THE_MIXER = timedelta(minutes=10)
-"""A bucket poured so soon after a halt was in the mixer by then: invented."""
 Array = NDArray[np.float64]
 
 
@@ -91,7 +86,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
     waits = [e for e in events if e.until is not None]
     wait_s = max((e.until.timestamp() for e in waits if e.until), default=-np.inf)
     crew, halts = _crew(plan.job.crew, events)
-    halted = _unresolved(halts, events)
+    halted = _unresolved(halts, events, in_mixer_s=plan.rules.in_mixer_s)
     if halted:
         wait_s = max(wait_s, now_s + FETCH_S)
     dropped = [e for e in events if e.event == "room dropped"]
@@ -135,7 +130,7 @@ def _floors(
     laid: Sequence[NightEvent],
     now_s: float,
 ) -> dict[str, FloorState]:
-    logged = _logged(events)
+    logged = _logged(events, apart_s=plan.rules.apart_s)
     floors: dict[str, FloorState] = {}
     late_s, open_before = 0.0, False
     for room in sorted(plan.rooms, key=lambda r: r.order):
@@ -147,7 +142,7 @@ def _floors(
         if lines:
             poured_s, late_s = _between_lines(planned_s, lines)
             last_s = float(poured_s[-1])
-            stop_s = now_s if now_s - last_s > KEPT_S else last_s
+            stop_s = now_s if now_s - last_s > plan.rules.kept_s else last_s
         else:
             poured_s, last_s = np.zeros(0), -np.inf
             elsewhere = any(planned_s[0] <= s - late_s <= planned_s[-1] for s in others)
@@ -188,7 +183,7 @@ def _losses_s(events: Sequence[NightEvent], room: str, *, after: int) -> list[fl
     return [e.at.timestamp() for e in lost if e.bucket is not None and e.bucket > after]
 
 
-def _logged(events: Sequence[NightEvent]) -> dict[str, dict[int, float]]:
+def _logged(events: Sequence[NightEvent], *, apart_s: float) -> dict[str, dict[int, float]]:
     """Times of the buckets that have a line, by room and number, checked for order."""
     logged: dict[str, dict[int, float]] = {}
     for event in events:
@@ -208,7 +203,7 @@ def _logged(events: Sequence[NightEvent]) -> dict[str, dict[int, float]]:
                 event.bucket,
             )
         at_s = event.at.timestamp()
-        if lines and at_s - max(lines.values()) < event.bucket - max(lines):
+        if lines and at_s - max(lines.values()) < apart_s * (event.bucket - max(lines)):
             raise event.fault(
                 "at",
                 "there is no time between it and the bucket before",
@@ -245,7 +240,7 @@ def _crew(crew: Crew, events: Sequence[NightEvent]) -> tuple[Crew, list[NightEve
 
 
 def _unresolved(
-    halts: Sequence[NightEvent], events: Sequence[NightEvent]
+    halts: Sequence[NightEvent], events: Sequence[NightEvent], *, in_mixer_s: float
 ) -> tuple[NightEvent, ...]:
     """Halts after which nobody said until when the crew waits, and nothing was poured."""
 
@@ -253,7 +248,7 @@ def _unresolved(
         later = (event for event in events if event.at >= halt.at)
         return any(
             event.until is not None
-            or (event.event == "poured" and event.at - halt.at > IN_THE_MIXER)
+            or (event.event == "poured" and (event.at - halt.at).total_seconds() > in_mixer_s)
             for event in later
         )
 

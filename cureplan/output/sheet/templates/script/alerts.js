@@ -15,11 +15,18 @@ function alertList(now) {
     if (!(index in state.poured)) {
       found.push({ at: taskAt(index, "pour"), key: "pour:" + index + ":" + shiftOf(index, "pour"), text: text("pour") });
     } else if (bucket.by !== null && !(bucket.by in state.poured)) {
-      found.push({ at: clockEnd(index, CLOCKS[0]) - EDGE_SOON_S, key: "edge:" + index, text: text("tie") });
+      found.push({ at: clockEnd(index, CLOCKS[0]) - RULES.edge_soon_s, key: "edge:" + index, text: text("tie") });
     }
   });
   for (const item of movedCoats()) {
-    if (item.begun !== undefined) continue;
+    if (item.begun !== undefined) {
+      const mixed = mixedBatches(item.coat).pop();
+      if (mixed !== undefined && item.done === undefined) {
+        found.push({ at: mixed + item.coat.pot_s - RULES.edge_soon_s, key: "pot:" + mixed,
+          text: (language) => word(language, "pot_ends", {}) + ": " + coatName(language, item.coat) });
+      }
+      continue;
+    }
     found.push({ at: item.start, key: coatKey(item.coat, "coat") + ":" + item.start,
       text: (language) => coatName(language, item.coat) });
   }

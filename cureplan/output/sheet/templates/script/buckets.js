@@ -1,13 +1,12 @@
 // Which buckets are in hand, their cards, and what the open edges ask for.
 const SHOWN_BEFORE_S = 20 * 60;
-const LATE_AFTER_S = 120;
 const MOST_LATE = 2;
 
 // Nothing is taken as poured before somebody says so.
 function stageOf(index, now) {
   if (index in state.poured) return now >= taskAt(index, "broadcast") ? "done" : "floor";
   if (isBegun(index, "filler")) {
-    return now >= taskAt(index, "pour") + LATE_AFTER_S ? "late" : "pail";
+    return now >= taskAt(index, "pour") + RULES.late_after_s ? "late" : "pail";
   }
   return isBegun(index, "liquids") ? "mixing" : "mix";
 }
@@ -95,27 +94,27 @@ function changeMeter(row, item) {
   const { language, index, clock, now } = item;
   const end = clockEnd(index, clock);
   const left = end - now;
-  const whole = plan.buckets[index][clock.end] - plan.buckets[index].filler;
-  put(row.children[0], word(language, clock.name, {}));
+  const whole = plan.buckets[index][clock.ends] - plan.buckets[index].filler;
+  put(row.children[0], word(language, clock.clock, {}));
   row.children[1].firstElementChild.style.width =
     Math.max(0, Math.min(100, (100 * left) / whole)) + "%";
-  row.children[1].firstElementChild.className = "fill-" + clock.name;
+  row.children[1].firstElementChild.className = "fill-" + clock.clock;
   const key = left < 0 ? "over" : "left";
   const minutes = left < 0 ? Math.ceil(-left / 60) : Math.floor(left / 60);
-  const mood = left < 0 ? "▲ " : left < 120 ? "◆ " : "";
+  const mood = left < 0 ? "▲ " : left < RULES.edge_soon_s ? "◆ " : "";
   put(row.children[2], mood + word(language, key, { minutes }));
-  row.classList.toggle("ending", left < 120);
+  row.classList.toggle("ending", left < RULES.edge_soon_s);
   changeWent(row.children[3], item);
 }
 
 function changeWent(button, { language, index, clock }) {
-  const place = wentAt(index, clock.name);
+  const place = wentAt(index, clock.clock);
   const text = place < 0 ? word(language, "ended", {}) :
     word(language, "ended_at", { at: clockText(state.events[place].at) });
-  mark(button, "data-went", clock.name);
+  mark(button, "data-went", clock.clock);
   mark(button, "data-index", String(index));
   mark(button, "aria-pressed", String(place >= 0));
-  mark(button, "aria-label", text + ": " + word(language, clock.name, {}) + ", " + bucketName(language, index));
+  mark(button, "aria-label", text + ": " + word(language, clock.clock, {}) + ", " + bucketName(language, index));
   put(button, text);
   show(button, index in state.poured);
 }
@@ -152,7 +151,7 @@ function changeCard(card, item) {
   const running = isBegun(index, "filler");
   // What comes next only says what and where.
   const shown = running && (first === true || stage === "floor" || stage === "late");
-  const clocks = CLOCKS.filter((clock) => shown && bucket[clock.task] !== null);
+  const clocks = CLOCKS.filter((clock) => shown && bucket[clock.kept_by] !== null);
   fill(meters, clocks.map((clock) => ({ language, index, clock, now })), meterRow, changeMeter);
   changeButtons(buttons, language, index, stage);
   changeMap(map, language, index, first === true);
@@ -177,8 +176,6 @@ function changeButtons(buttons, language, index, stage) {
   show(short, stage === "floor");
 }
 
-const EDGE_SOON_S = 120;
-
 // One line for each open edge that is dead or nearly so, the worst first.
 function edgeLines(language, now) {
   const found = [];
@@ -189,7 +186,7 @@ function edgeLines(language, now) {
     const went = wentAt(index, "wet");
     const died = went < 0 ? end : Math.min(end, state.events[went].at);
     const left = (by in state.poured ? state.poured[by] : now) - died;
-    if (left < -EDGE_SOON_S || now > died + plan.asked_s) continue;
+    if (left < -RULES.edge_soon_s || now > died + RULES.kept_s) continue;
     const values = { bucket: bucketName(language, index), bay, row,
       next: plan.buckets[by].number, minutes: left > 0 ? Math.ceil(left / 60) : Math.floor(-left / 60) };
     if (!(by in state.poured)) found.push({ left, key: left > 0 ? "edge_dead" : "edge_soon", values });
@@ -203,13 +200,13 @@ function edgeLines(language, now) {
 function adviceLines(language, now) {
   const lines = [];
   for (const [index, losses] of Object.entries(state.lost)) {
-    for (const loss of losses.filter(({ at }) => now - at < plan.asked_s)) {
+    for (const loss of losses.filter(({ at }) => now - at < RULES.kept_s)) {
       const { bay, row } = plan.buckets[index];
       lines.push(word(language, "lost_advice", { bucket: bucketName(language, Number(index)), bay, row }));
     }
   }
   for (const [index, at] of Object.entries(state.short)) {
-    if (now - at < plan.asked_s) {
+    if (now - at < RULES.kept_s) {
       lines.push(word(language, "short_advice", { bucket: bucketName(language, Number(index)) }));
     }
   }

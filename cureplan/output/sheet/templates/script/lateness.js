@@ -1,11 +1,11 @@
 // What has happened, and what follows from it. Only sums and differences of the plan's instants.
-const TASKS = ["liquids", "filler", "pour", "rake", "smooth", "tie", "broadcast"];
-const CLOCKS = [
-  { name: "wet", end: "wet_end", task: "tie" },
-  { name: "work", end: "work_end", task: "smooth" },
-  { name: "surface", end: "surface_closes", task: "broadcast" },
-];
-const BEFORE_FLOOR = ["liquids", "filler", "pour"];
+// The table of rules stands in plan.json; `replan` goes by the same.
+const RULES = plan.rules;
+const TASKS = RULES.tasks.map((rule) => rule.task);
+const CLOCKS = RULES.clocks;
+const MOVES = Object.fromEntries(RULES.tasks.map((rule) => [rule.task, rule.moves]));
+const SAID = RULES.tasks.filter((rule) => rule.moves === "late");
+const BEFORE_FLOOR = SAID.map((rule) => rule.task);
 
 let rehearsal_s = 0;
 let rehearsing = false;
@@ -121,24 +121,24 @@ function taskAt(index, task) {
   const at = bucket[task];
   if (at === null) return null;
   if (task === "pour" && index in state.poured) return state.poured[index];
-  if (BEFORE_FLOOR.includes(task)) return at + shiftOf(index, task);
+  const moves = MOVES[task];
+  if (moves === "late") return at + shiftOf(index, task);
   const own = moveOf(index);
-  if (bucket.by === null || task === "rake" || task === "smooth") return at + own;
+  if (bucket.by === null || moves === "own") return at + own;
   const next = moveOf(bucket.by);
-  return at + (task === "tie" ? next : Math.max(own, next));
+  return at + (moves === "next" ? next : Math.max(own, next));
 }
 
-// A clock starts when the filler goes in, so it runs late only if the filler did.
 function clockEnd(index, clock) {
-  return plan.buckets[index][clock.end] + shiftOf(index, "filler");
+  return plan.buckets[index][clock.ends] + shiftOf(index, clock.starts);
 }
 
 function leastGap(index, shifted) {
   const bucket = plan.buckets[index];
-  const gaps = CLOCKS.filter((clock) => bucket[clock.task] !== null).map((clock) =>
+  const gaps = CLOCKS.filter((clock) => bucket[clock.kept_by] !== null).map((clock) =>
     shifted
-      ? clockEnd(index, clock) - taskAt(index, clock.task)
-      : bucket[clock.end] - bucket[clock.task]);
+      ? clockEnd(index, clock) - taskAt(index, clock.kept_by)
+      : bucket[clock.ends] - bucket[clock.kept_by]);
   return Math.min(...gaps);
 }
 
@@ -149,8 +149,7 @@ function marginOf(index) {
 // Never holds what is mixed: with the filler in, a bucket keeps its own time to be poured.
 function setLate(late_s) {
   plan.buckets.forEach((_, index) => {
-    if (isBegun(index, "filler")) for (const task of BEFORE_FLOOR) fix(index, task);
-    else if (isBegun(index, "liquids")) fix(index, "liquids");
+    for (const rule of SAID) if (isBegun(index, rule.fixed_by)) fix(index, rule.task);
   });
   state.late_s = late_s;
   save();
@@ -179,7 +178,7 @@ function pouredWhen(index, at) {
   const late = (other) => state.poured[other] - plan.buckets[other].pour;
   if (after === undefined) {
     if (before === undefined) return Math.round(at);
-    return Math.max(Math.round(at), state.poured[before] + number(index) - number(before));
+    return Math.max(Math.round(at), state.poured[before] + RULES.apart_s * (number(index) - number(before)));
   }
   const share = before === undefined ? 1
     : (number(index) - number(before)) / (number(after) - number(before));
@@ -252,29 +251,41 @@ function coatKey(coat, what) {
   return what + ":" + coat.room + ":" + coat.coat;
 }
 
+// From the first tick of the coat phase on, what nobody ticked is not begun, or not done.
+function coatsTold() {
+  return Object.keys(state.done).some((key) => !key.startsWith("ice:"));
+}
+
 // A coat waits for its own floor, for the ways out that it crosses on slurry, and for the
 // crew that lays the one before it.
 function movedCoats() {
   const carried = {};
   let before = null;
+  const told_s = coatsTold() ? Math.ceil(now_s()) : 0;
   return plan.coats.map((coat) => {
     const below = carried[coat.room] || roomShift(coat.room);
-    const opens = coat.opens + below.last;
-    const closes = coat.closes + below.first;
+    const opens = coat.opens + below[RULES.coat_opens];
+    const closes = coat.closes + below[RULES.coat_closes];
     const waits = plan.rooms[coat.room].way
       .filter((place) => plan.rooms[place].walk <= coat.start).map(walkAt);
     if (before !== null && before.coat.end <= coat.start) {
       waits.push(before.end + Math.min(coat.start - before.coat.end, plan.changeover_s));
     }
     const begun = state.done[coatKey(coat, "begun")];
-    const start = begun === undefined ? Math.max(coat.start, opens, ...waits) : begun;
+    const start = begun === undefined ? Math.max(coat.start, opens, told_s, ...waits) : begun;
     const done = state.done[coatKey(coat, "laid")];
-    const end = done === undefined ? start + coat.end - coat.start : done;
-    const moved = end - coat.end;
-    carried[coat.room] = { first: moved, last: moved };
+    const due = start + coat.end - coat.start;
+    const end = done !== undefined ? done : begun === undefined ? due : Math.max(due, told_s);
+    carried[coat.room] = { first: start - coat.start, last: end - coat.end };
     before = { coat, opens, closes, start, end, moved: start - coat.start, begun, done };
     return before;
   });
+}
+
+function mixedBatches(coat) {
+  const name = coatKey(coat, "mixed") + ":";
+  return Object.keys(state.done).filter((key) => key.startsWith(name))
+    .map((key) => state.done[key]).sort((a, b) => a - b);
 }
 
 function movedOpenings() {

@@ -32,7 +32,9 @@ function take(begun, entry, places) {
   } else if (entry.event === "lost") {
     if (index !== undefined) (begun.lost[index] || (begun.lost[index] = [])).push({ at: entry.at, step_s: 0 });
   } else if (Object.values(DONE_EVENTS).includes(entry.event)) {
-    begun.done[doneKey(entry)] = entry.at;
+    const key = doneKey(entry);
+    const batches = Object.keys(begun.done).filter((other) => other.startsWith(key + ":")).length;
+    begun.done[entry.event === DONE_EVENTS.mixed ? key + ":" + (batches + 1) : key] = entry.at;
   } else {
     begun.events.push({ ...entry });
   }
@@ -73,13 +75,14 @@ function logEntries() {
 }
 
 // What is ticked besides buckets.
-const DONE_EVENTS = { ice: "pails in ice", vacuumed: "vacuumed", begun: "coat begun", laid: "coat laid" };
+const DONE_EVENTS = { ice: "pails in ice", vacuumed: "vacuumed", begun: "coat begun",
+  mixed: "batch mixed", laid: "coat laid" };
 
 function doneEntry([key, at]) {
   const [what, place, coat] = key.split(":");
   const ice = plan.ice[place];
   const room = what === "ice" ? ice && ice.key : (plan.rooms[place] || {}).key;
-  const value = what === "begun" || what === "laid" ? coat : "";
+  const value = what === "ice" || what === "vacuumed" ? "" : coat;
   return { at, event: DONE_EVENTS[what], room, bucket: null, value, note: "", done: key };
 }
 

@@ -138,8 +138,16 @@ function coatItem(language, now, item) {
   if (done !== undefined || now < start - TASK_BEFORE_S) return null;
   const at = (instant, up) => whenText(language, instant, now, up);
   const lines = [];
-  if (begun !== undefined || (start <= now && now < end)) {
+  const asked = begun === undefined && coatsTold() && now >= coat.start && now >= opens;
+  if (begun !== undefined || (!asked && start <= now && now < end)) {
     lines.push(word(language, "until", { at: at(end, true) }));
+  }
+  if (asked) lines.push(word(language, "coat_asked", { at: at(Math.max(coat.start, opens), false) }));
+  const batches = begun === undefined ? [] : mixedBatches(coat);
+  if (batches.length) {
+    const ends = batches[batches.length - 1] + coat.pot_s;
+    const values = { number: batches.length, count: coat.batches, at: at(ends, false) };
+    lines.push(word(language, now < ends ? "pot" : "pot_over", values) + ", " + countdown(language, ends, now));
   }
   if (begun === undefined) {
     lines.push(word(language, "not_before", { at: at(opens, true) })
@@ -153,9 +161,10 @@ function coatItem(language, now, item) {
   const steps = begun !== undefined ? ["laid"] : coat.coat === 1 ? ["vacuumed", "begun"] : ["begun"];
   const buttons = steps.filter((what) => !(coatKey(coat, what) in state.done))
     .map((what) => [coatKey(coat, what), what]);
-  const text = coatName(language, coat) + (begun === undefined && !(start <= now && now < end)
+  if (begun !== undefined) buttons.unshift([coatKey(coat, "mixed") + ":" + (batches.length + 1), "mixed"]);
+  const text = coatName(language, coat) + (begun === undefined && !asked && !(start <= now && now < end)
     ? ", " + at(start, true) : "");
-  return { key: coatKey(coat, "coat"), language, overdue: now > closes || (begun !== undefined && now > end),
+  return { key: coatKey(coat, "coat"), language, overdue: now > closes || asked || (begun !== undefined && now >= end),
     title: text, lines, buttons };
 }
 
@@ -205,8 +214,6 @@ function behindPlan() {
 }
 
 // A tick a whole hour or more off its time: rather the phone's clock than the crew.
-const CLOCK_NEAR_S = 600;
-
 function clockOff() {
   const ticked = Object.keys(state.poured).map(Number)
     .filter((index) => plan.night === null || !(index in plan.night.poured));
@@ -214,7 +221,7 @@ function clockOff() {
   const first = ticked.reduce((a, b) => (plan.buckets[a].pour <= plan.buckets[b].pour ? a : b));
   const off = state.poured[first] - plan.buckets[first].pour - state.late_s;
   const hours = Math.round(off / 3600);
-  if (hours === 0 || Math.abs(hours) > 14 || Math.abs(off - hours * 3600) > CLOCK_NEAR_S) return null;
+  if (hours === 0 || Math.abs(hours) > 14 || Math.abs(off - hours * 3600) > RULES.clock_near_s) return null;
   return { hours, number: plan.buckets[first].number, at: clockText(plan.buckets[first].pour) };
 }
 
@@ -243,7 +250,7 @@ function updateClockOff(part, language) {
 }
 
 function effectLines(language) {
-  if (state.late_s === 0 && !Object.keys(state.fixed).length) return [];
+  if (state.late_s === 0 && !Object.keys(state.fixed).length && !coatsTold()) return [];
   const lines = [];
   plan.buckets.forEach((bucket, index) => {
     const margin = marginOf(index);

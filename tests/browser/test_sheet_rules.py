@@ -1,0 +1,152 @@
+"""The page's rules and Python's on random nights: one table in plan.json, read twice."""
+
+from __future__ import annotations
+
+import json
+import random
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from oracles.live_night import LiveNight
+
+from cureplan.output.sheet.page import TEMPLATES, page_data
+from cureplan.planning.plan.model import Plan, plan_to_json
+from cureplan.planning.plan.night_rules import NightRules
+
+pytestmark = pytest.mark.browser
+
+NIGHTS = 36
+# What the rules ask of the log: a plan of the evening has nothing to take over.
+LOG = "const takenOver = () => fresh(), bucketKey = String;\n"
+READ = """(steps) => {
+  const said = [];
+  for (const { at, act, values } of steps) {
+    Date.now = () => at * 1000;
+    if (act === "late") setLate(values[0]);
+    if (act === "tick") setPoured(values[0], true);
+    if (act === "done") toggleDone(values[0]);
+    if (act === "look") said.push({
+      tasks: plan.buckets.map((_, index) => TASKS.map((task) => taskAt(index, task))),
+      left: plan.buckets.map((_, index) => leastGap(index, true)),
+      coats: movedCoats().map(({ opens, closes, start, end }) => [opens, closes, start, end]),
+      opens: movedOpenings().map((item) => item.opens),
+    });
+  }
+  return said;
+}"""
+
+
+def steps_of(plan: Plan, draw: random.Random, places: dict[str, int]) -> list[dict[str, Any]]:
+    """A night: lateness said, buckets ticked late, early or never, coats begun and done."""
+    steps: list[dict[str, Any]] = []
+    late_s = 0
+    for _ in range(draw.randint(0, 4)):
+        late_s = 60 * draw.randint(-4, 40)
+        b = draw.choice(plan.buckets)
+        at = b.liquids_in.timestamp() + draw.randint(-1800, 900)
+        steps.append({"at": at, "act": "late", "values": [late_s]})
+    off_s = 0
+    for index, bucket in enumerate(plan.buckets):
+        off_s += draw.choice((0, 0, 10, 60, 180))
+        if draw.random() < 0.75:
+            at = bucket.pour.timestamp() + off_s + draw.random()
+            if steps and draw.random() < 0.2:
+                # Two ticks at one glance.
+                at = max(step["at"] for step in steps)
+            steps.append({"at": at, "act": "tick", "values": [index]})
+    if draw.random() < 0.6:
+        for coat in plan.coats:
+            at = coat.start.timestamp() + draw.randint(-600, 5400)
+            for what, after in (("begun", 0), ("laid", draw.randint(300, 4000))):
+                if draw.random() < 0.6:
+                    key = f"{what}:{places[coat.room]}:{coat.coat}"
+                    steps.append({"at": at + after, "act": "done", "values": [key]})
+    first, last = plan.buckets[0].liquids_in.timestamp(), plan.coats[-1].end.timestamp()
+    looks = [*(draw.uniform(first - 600, last) for _ in range(4)), last + 60]
+    steps += [{"at": at, "act": "look", "values": []} for at in looks]
+    return sorted(steps, key=lambda step: step["at"])
+
+
+def told_by_python(text: str, steps: list[dict[str, Any]]) -> list[dict[str, Any]]:
+    night = LiveNight(json.loads(text))
+    names = [room["room"] for room in night.rooms]
+    said = []
+    for step in steps:
+        night.now_s = step["at"]
+        if step["act"] == "late":
+            night.say_late(step["values"][0])
+        elif step["act"] == "tick":
+            night.tick(step["values"][0])
+        elif step["act"] == "done":
+            what, place, coat = step["values"][0].split(":")
+            night.done[what, names[int(place)], int(coat)] = int(step["at"] + 0.5)
+        else:
+            count = range(len(night.buckets))
+            said.append(
+                {
+                    "tasks": [[night.task_at(i, task) for task in night.tasks] for i in count],
+                    "left": [night.in_hand(i) for i in count],
+                    "coats": [
+                        [at["opens"], at["closes"], at["start"], at["end"]]
+                        for at in night.coats_at()
+                    ],
+                    "opens": night.openings(),
+                }
+            )
+    return said
+
+
+def as_planned(rules: NightRules) -> NightRules:
+    return rules
+
+
+def otherwise(rules: NightRules) -> NightRules:
+    """Other rules, so that neither side can have its own."""
+    moves = {"tied_in": "own", "broadcast_by": "next", "smoothed_by": "later"}
+    return replace(
+        rules,
+        tasks=tuple(replace(r, moves=moves.get(r.task, r.moves)) for r in rules.tasks),
+        clocks=tuple(replace(r, starts="pour") for r in rules.clocks),
+        coat_opens="first",
+        coat_closes="last",
+        apart_s=40.0,
+    )
+
+
+@pytest.mark.parametrize("table", [as_planned, otherwise])
+def test_page_and_python_read_one_table_alike_on_random_nights(
+    chromium: Any, demo_plan: Plan, table: Any
+):
+    plan = replace(demo_plan, rules=table(demo_plan.rules))
+    script = "".join(
+        (TEMPLATES / "script" / name).read_text(encoding="utf-8")
+        for name in ("words.js", "lateness.js")
+    )
+    text = plan_to_json(plan)
+    names = [room.room for room in sorted(plan.rooms, key=lambda room: room.order)]
+    places = {name: place for place, name in enumerate(names)}
+    page = chromium.new_page()
+    page.set_content(
+        f'<script id="plan-data" type="application/json">{page_data(plan)}</script>'
+    )
+    page.add_script_tag(content=LOG + script)
+    try:
+        for seed in range(NIGHTS):
+            steps = steps_of(plan, random.Random(seed), places)
+            page.evaluate("state = fresh()")
+            shown = page.evaluate(READ, steps)
+            expected = told_by_python(text, steps)
+            for nth, (one, other) in enumerate(zip(shown, expected, strict=True)):
+                for key in other:
+                    assert near(one[key], other[key]), (seed, nth, key)
+    finally:
+        page.close()
+
+
+def near(one: Any, other: Any) -> bool:
+    if isinstance(one, list):
+        return len(one) == len(other) and all(map(near, one, other))
+    if one is None or other is None:
+        return one is other
+    return bool(abs(one - other) < 1e-3)
