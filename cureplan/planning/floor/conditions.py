@@ -7,6 +7,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -28,6 +30,7 @@ from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import slab_on_ground, slab_over_air
 from cureplan.science.slab_reading import (
     corrected_surface_c,
+    reading_fade,
     slab_time_constant_s,
 )
 from cureplan.science.sun import absorbed_w_m2, clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
@@ -85,6 +88,7 @@ def patch_sun_w_m2(
 HOUR_S = 3600.0
 STEP_S = 600.0
 FINEST_CELL_M = 0.01
+FADE_REACH_S = 9 * DAY_S
 LEVEL_K = 0.3
 """A slab that warms less than this over a pour counts as level: invented."""
 
@@ -221,14 +225,15 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
 
 def floor_slab(room: Room, building: Building) -> Slab:
     """The slab of a room, ready to be marched in steps of `STEP_S`."""
-    over_air = building.below == "air"
-    layers = (
-        slab_over_air(thickness_m=room.slab_thickness_m)
-        if over_air
-        else slab_on_ground(thickness_m=room.slab_thickness_m, insulation_m=room.insulation_m)
-    )
+    return _slab(room.slab_thickness_m, room.insulation_m, building.below)
+
+
+def _slab(thickness_m: float, insulation_m: float, below: Literal["ground", "air"]) -> Slab:
+    over_air = below == "air"
     return Slab(
-        layers=layers,
+        layers=slab_over_air(thickness_m=thickness_m)
+        if over_air
+        else slab_on_ground(thickness_m=thickness_m, insulation_m=insulation_m),
         top_w_m2k=AIR_FACE_W_M2K,
         lower_w_m2k=AIR_FACE_W_M2K if over_air else None,
         step_s=STEP_S,
@@ -309,13 +314,32 @@ def _surface(
         lit_c,
         reading_s=[np.nan if r is None else r.read_at.timestamp() - epoch0 for r in readings],
         reading_c=[np.nan if r is None else r.surface_c for r in readings],
+        fade=_fade(rooms[0].slab_thickness_m, rooms[0].insulation_m, building.below),
+        step_s=STEP_S,
+    )
+    return corrected_c, sun_k
+
+
+@cache
+def _fade(thickness_m: float, insulation_m: float, below: Literal["ground", "air"]) -> Array:
+    """How a reading's error fades on a slab; a week of it, marched once."""
+    slab = _slab(thickness_m, insulation_m, below)
+    jump = slab.run(
+        np.ones((round(FADE_REACH_S / STEP_S), 1)),
+        absorbed_w_m2=0.0,
+        lower_c=0.0,
+        start_c=0.0,
+        keep_profile=False,
+    )
+    return reading_fade(
+        jump.surface_c[:, 0],
+        step_s=STEP_S,
         time_constant_s=slab_time_constant_s(
-            thickness_m=rooms[0].slab_thickness_m,
+            thickness_m=thickness_m,
             conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
             density_kg_m3=CONCRETE_DENSITY_KG_M3,
             specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
             top_w_m2k=AIR_FACE_W_M2K,
-            lower_w_m2k=AIR_FACE_W_M2K if over_air else 0.0,
+            lower_w_m2k=AIR_FACE_W_M2K if below == "air" else 0.0,
         ),
     )
-    return corrected_c, sun_k
