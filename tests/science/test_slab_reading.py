@@ -231,10 +231,9 @@ def true_fade(layers, lower, *, held_h):
 
 
 @pytest.mark.parametrize("name", SLABS)
-@pytest.mark.parametrize("held_h", [1 / 3, 12, 48])
-def test_a_reading_after_a_hold_or_a_wash_fades_with_the_floor(name, held_h):
+def test_a_reading_after_a_hold_or_a_wash_fades_with_the_floor(name):
     # Issue 14.10. Computed apart: the floor marched through the hold itself. The slowest mode
-    # alone keeps up to 0.9 of a wash after 1 h and misses the true share by up to 0.75.
+    # alone is up to 0.8 off after a wash; all modes, not knowing which it was, half as much.
     layers, lower, deep = SLABS[name]
     slab = Slab(layers=layers, top_w_m2k=7, lower_w_m2k=lower, step_s=600, finest_cell_m=0.01)
     jump = slab.run(
@@ -242,10 +241,9 @@ def test_a_reading_after_a_hold_or_a_wash_fades_with_the_floor(name, held_h):
     )
     tau_s = slab_time_constant_s(**SIX_INCHES, lower_w_m2k=deep)
     fade = reading_fade(jump.surface_c[:, 0], step_s=600, time_constant_s=tau_s)
-    truth = true_fade(layers, lower, held_h=held_h)
-    hours = np.arange(25)
-    modes = np.abs(fade[::6][:25] - truth)
-    slowest = np.abs(np.exp(-hours * 3600 / tau_s) - truth)
-    assert modes.max() < 0.8 * slowest.max()
+    truths = [true_fade(layers, lower, held_h=held_h) for held_h in (1 / 3, 12, 48)]
+    slowest = np.exp(-np.arange(25) * 3600 / tau_s)
+    worst = max(np.abs(fade[::6][:25] - truth).max() for truth in truths)
+    assert worst < 0.6 * max(np.abs(slowest - truth).max() for truth in truths)
     assert fade[0] == 1.0
     assert np.all(np.diff(fade) < 0)
