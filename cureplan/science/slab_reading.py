@@ -134,31 +134,21 @@ def corrected_surface_c(
 
 
 def slab_doubt_k(
-    elapsed_s: ArrayLike,
-    *,
-    reading_s: float,
-    reading_doubt_k: float,
-    march_doubt_k: float,
-    time_constant_s: float,
+    left: ArrayLike, *, reading_doubt_k: float, march_doubt_k: float
 ) -> NDArray[np.float64]:
-    """Standard deviation of a corrected surface curve.
+    """Standard deviation of a corrected surface curve where a share of its reading is left.
 
     Source: Conditional variance of the process named at :func:`corrected_surface_c`.
 
-    Shapes: elapsed_s S; gives S [K].
+    Shapes: left S; gives S [K].
 
-    >>> slab_doubt_k([0, 36_000, 720_000], reading_s=0, reading_doubt_k=0.5,
-    ...              march_doubt_k=2, time_constant_s=36_000).round(2).tolist()
+    >>> slab_doubt_k([1.0, 0.37, 0.0], reading_doubt_k=0.5, march_doubt_k=2).round(2).tolist()
     [0.5, 1.87, 2.0]
     """
-    times = checked("elapsed_s", elapsed_s, unit="s")
+    share = checked("left", left, unit="", at_least=0, at_most=1)
     read = checked("reading_doubt_k", reading_doubt_k, unit="K", at_least=0)
     marched = checked("march_doubt_k", march_doubt_k, unit="K", at_least=0)
-    constant = checked("time_constant_s", time_constant_s, unit="s", over=0)
-    if math.isnan(reading_s):
-        return np.full(times.shape, float(marched))
-    kept = np.exp(-2.0 * np.abs(times - reading_s) / constant)
-    return np.asarray(np.sqrt(kept * read**2 + (1.0 - kept) * marched**2))
+    return np.asarray(np.hypot(share * read, np.sqrt(1.0 - share**2) * marched))
 
 
 def _curves(

@@ -41,11 +41,14 @@ __all__ = [
     "STEP_S",
     "TAU_S",
     "RoomConditions",
+    "build_up",
     "floor_slab",
     "patch_sun_w_m2",
     "room_conditions",
 ]
 
+BuildUp = tuple[float, float, Literal["ground", "air"]]
+"""Thickness of a slab and of the foam below it [m], and what lies under both."""
 OPENING_TRANSMITS = 0.8
 """Share of the sun that clear single glazing lets through; from memory."""
 
@@ -100,7 +103,7 @@ TAU_S = slab_time_constant_s(
     top_w_m2k=AIR_FACE_W_M2K,
     lower_w_m2k=0.0,
 )
-"""How long a 150 mm slab on ground remembers a reading [s]: for doubts, where the exact
+"""How long a 150 mm slab on ground remembers what goes on [s]: for doubts, where the exact
 thickness does not matter."""
 
 
@@ -119,6 +122,7 @@ class RoomConditions:
     """When an infrared reading corrected the slab [epoch s]; None if it was not read."""
     sun_k: Array | None = None
     """How much the sunlit part is warmer than the rest; None where no sun is declared."""
+    build_up: BuildUp = (0.15, 0.0, "ground")
 
     @property
     def first_s(self) -> float:
@@ -141,6 +145,11 @@ class RoomConditions:
     def dew_at(self, epoch_s: ArrayLike) -> Array:
         """Dew point [°C] within the hours, NaN where unknown; raises beyond them."""
         return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.dew_c))
+
+    def reading_left(self, away_s: ArrayLike) -> Array:
+        """Share of a reading's correction that is left some time after or before it."""
+        fade = _fade(*self.build_up)
+        return np.asarray(np.interp(np.abs(away_s), STEP_S * np.arange(fade.size), fade))
 
     def _known(self, epoch_s: ArrayLike) -> Array:
         """Instants, every one within the hours."""
@@ -219,13 +228,19 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
                 if room.slab_reading is None
                 else room.slab_reading.read_at.timestamp(),
                 sun_k=None if room.sun_patch is None else sun_k[hourly, column],
+                build_up=build_up(room, job.building),
             )
     return {room.name: found[room.name] for room in job.rooms}
 
 
+def build_up(room: Room, building: Building) -> BuildUp:
+    """What the slab of a room is made of."""
+    return room.slab_thickness_m, room.insulation_m, building.below
+
+
 def floor_slab(room: Room, building: Building) -> Slab:
     """The slab of a room, ready to be marched in steps of `STEP_S`."""
-    return _slab(room.slab_thickness_m, room.insulation_m, building.below)
+    return _slab(*build_up(room, building))
 
 
 def _slab(thickness_m: float, insulation_m: float, below: Literal["ground", "air"]) -> Slab:
@@ -314,7 +329,7 @@ def _surface(
         lit_c,
         reading_s=[np.nan if r is None else r.read_at.timestamp() - epoch0 for r in readings],
         reading_c=[np.nan if r is None else r.surface_c for r in readings],
-        fade=_fade(rooms[0].slab_thickness_m, rooms[0].insulation_m, building.below),
+        fade=_fade(*build_up(rooms[0], building)),
         step_s=STEP_S,
     )
     return corrected_c, sun_k
