@@ -141,7 +141,7 @@ def test_the_night_goes_from_sheet_to_replan_to_the_next_sheet(
 REPORTS = {
     "en": (
         ("A drill is down", {}, "drill down", ""),
-        ("A hand is missing", {"role": "Rake"}, "short of", "rake"),
+        ("Short one person", {"role": "Rake"}, "short of", "rake"),
         ("A room is dropped", {"room": "Corridor"}, "room dropped", ""),
         (
             "A room is added",

@@ -149,11 +149,10 @@ def test_it_prints_on_the_paper_at_hand(open_sheet: Opener, paper: str, points):
 def test_the_demo_takes_six_pages_of_letter_paper(
     open_sheet: Opener, demo_plan: Plan, tmp_path: Path
 ):
-    # Asked: at most six pages, in a file of less than 350 kB. The table of what the doubt
-    # is made of took it past that, to 355 kB.
+    # Asked: at most six pages, in a file of less than 350 kB.
     file = tmp_path / "demo.html"
     file.write_text(sheet_html(demo_plan), encoding="utf-8")
-    assert file.stat().st_size < 360_000
+    assert file.stat().st_size < 350_000
     sheet = open_sheet(file=file, at=demo_plan.buckets[0].liquids_in, size=DESKTOP)
     document = sheet.page.pdf(format="Letter")
     assert len(re.findall(rb"/Type\s*/Page\b", document)) <= 6

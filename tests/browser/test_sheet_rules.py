@@ -134,7 +134,7 @@ def test_page_and_python_read_one_table_alike_on_random_nights(
     try:
         for seed in range(NIGHTS):
             steps = steps_of(plan, random.Random(seed), places)
-            page.evaluate("state = fresh()")
+            page.evaluate("state = fresh(); changes += 1")
             shown = page.evaluate(READ, steps)
             expected = told_by_python(text, steps)
             for nth, (one, other) in enumerate(zip(shown, expected, strict=True)):

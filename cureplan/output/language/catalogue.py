@@ -45,6 +45,8 @@ def catalogue(language: str) -> Catalogue:
             f"no words in language {language!r}; there are {', '.join(LANGUAGES)}"
         )
     told = tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
+    if "based_on" in told:
+        return _regional(catalogue(told["based_on"]), told)
     return Catalogue(
         labels=told["labels"],
         words=told["words"],
@@ -53,6 +55,23 @@ def catalogue(language: str) -> Catalogue:
         cautions=tuple((one["title"], one["text"]) for one in told["cautions"]),
         plurals={name: plural_rule(rule) for name, rule in told["plurals"].items()},
     )
+
+
+def _regional(base: Catalogue, told: Mapping[str, dict[str, str]]) -> Catalogue:
+    """A catalogue with some whole words said otherwise, and some templates of its own."""
+    instead = told.get("instead", {})
+    words = re.compile(r"\b(" + "|".join(map(re.escape, instead)) + r")\b")
+
+    def said(text: str) -> str:
+        return words.sub(lambda found: instead[found[0]], text)
+
+    tables = {
+        name: {key: said(text) for key, text in getattr(base, name).items()}
+        | told.get(name, {})
+        for name in ("labels", "words", "sayings", "units")
+    }
+    cautions = tuple((said(title), said(text)) for title, text in base.cautions)
+    return Catalogue(**tables, cautions=cautions, plurals=base.plurals)
 
 
 def plural_rule(text: str) -> Callable[[int], bool]:

@@ -199,10 +199,22 @@ def _buckets(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
     ]
 
 
+INSTANTS = ("call", "first", "liquids", "filler", "pour", "rake", "smooth", "tie", "broadcast")
+INSTANTS += ("wet_end", "work_end", "surface_closes")
+
+
 def _rows_of(items: list[dict[str, Any]]) -> dict[str, Any]:
-    """Many things of one kind: their names once, then a row of values each."""
+    """Many things of one kind: their names once, then a row of values each, instants
+    counted from the first."""
     names = list(items[0]) if items else []
-    return {"names": names, "rows": [list(item.values()) for item in items]}
+    instants = [name for name in names if name in INSTANTS]
+    since = min((item[instants[0]] for item in items), default=0)
+
+    def short(name: str, value: Any) -> Any:
+        return value - since if name in instants and value is not None else value
+
+    rows = [[short(name, value) for name, value in item.items()] for item in items]
+    return {"names": names, "since": since, "instants": instants, "rows": rows}
 
 
 def _map(plan: Plan, room: str, place: int) -> dict[str, Any] | None:
@@ -287,7 +299,7 @@ def _words(plan: Plan, language: str) -> dict[str, str]:
     voice: Voice = voice_of(plan, language)
     words = voice.labels_under("script.")
     words |= {key: voice.label(key) for key in _SCRIPT_LABELS}
-    roles = {*ROLES, *(call.role for call in plan.calls)}
+    roles = {"foreman", *ROLES, *(call.role for call in plan.calls)}
     words |= {f"role.{role}": voice.word(role) for role in sorted(roles)}
     return words
 

@@ -127,6 +127,7 @@ function dueText({ language, index, stage, now }) {
     return word(language, "late_asked", { minutes: Math.floor((now - next.at) / 60) });
   }
   const what = label === "pail" ? "pour_now" : next.task;
+  if (label === "pail" && next.at <= now) return word(language, what, {}) + " " + clockText(next.at);
   return word(language, what, {}) + " " + clockText(next.at) + ", " + countdown(language, next.at, now);
 }
 

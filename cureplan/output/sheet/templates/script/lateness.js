@@ -85,9 +85,25 @@ function load() {
   const kept = read(storeName());
   if (kept && kept.version === 1 && kept.plan === plan.id) state = sound(kept);
   else state = rehearsing ? fresh() : takenOver();
+  changes += 1;
+}
+
+let changes = 0;
+
+// What follows from all buckets is worked out once a second, or when something changes.
+function once(make) {
+  let at = "";
+  let kept;
+  return () => {
+    const here = Math.floor(now_s()) + ":" + changes;
+    if (here !== at) kept = make();
+    at = here;
+    return kept;
+  };
 }
 
 function save() {
+  changes += 1;
   write(storeName(), state);
 }
 
@@ -235,12 +251,18 @@ function takeBackLost(index, place) {
 }
 
 // How far the coats move: opened by the latest bucket of a floor, closed by its earliest.
+const roomShifts = once(() => {
+  const found = plan.rooms.map(() => ({ first: Infinity, last: -Infinity }));
+  plan.buckets.forEach(({ room }, index) => {
+    const shift = moveOf(index);
+    found[room].first = Math.min(found[room].first, shift);
+    found[room].last = Math.max(found[room].last, shift);
+  });
+  return found.map((one) => (one.last < one.first ? { first: 0, last: 0 } : one));
+});
+
 function roomShift(room) {
-  const shifts = plan.buckets
-    .map((bucket, index) => (bucket.room === room ? moveOf(index) : null))
-    .filter((shift) => shift !== null);
-  if (!shifts.length) return { first: 0, last: 0 };
-  return { first: Math.min(...shifts), last: Math.max(...shifts) };
+  return roomShifts()[room];
 }
 
 function walkAt(place) {
@@ -258,7 +280,7 @@ function coatsTold() {
 
 // A coat waits for its own floor, for the ways out that it crosses on slurry, and for the
 // crew that lays the one before it.
-function movedCoats() {
+const movedCoats = once(() => {
   const carried = {};
   let before = null;
   const told_s = coatsTold() ? Math.ceil(now_s()) : 0;
@@ -280,7 +302,7 @@ function movedCoats() {
     before = { coat, opens, closes, start, end, moved: start - coat.start, begun, done };
     return before;
   });
-}
+});
 
 function mixedBatches(coat) {
   const name = coatKey(coat, "mixed") + ":";

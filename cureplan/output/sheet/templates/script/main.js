@@ -42,9 +42,9 @@ function updateRow({ row, index, tick, tasks, margin, short }) {
   put(margin, SHAPES[stateOf(left)] + " " + marginText(left));
 }
 
-function update() {
+function update(all) {
   const now = now_s();
-  for (const part of panels) updatePanel(part, now, role);
+  for (const part of panels) if (all === true || part.sheet.checkVisibility()) updatePanel(part, now, role);
   alertBeat(now);
 }
 
@@ -67,7 +67,7 @@ function beat() {
 function updateAll() {
   updateTables();
   for (const part of panels) refreshReport(part);
-  update();
+  update(true);
 }
 
 // Whatever is tapped can be taken back for a while.
@@ -256,7 +256,7 @@ document.addEventListener("visibilitychange", () => {
   if (!document.hidden) stayAwake();
   update();
 });
-document.addEventListener("toggle", update, true);
+document.addEventListener("toggle", () => update(), true);
 window.addEventListener("storage", () => {
   load();
   updateAll();

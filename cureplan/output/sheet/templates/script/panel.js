@@ -129,7 +129,7 @@ function iceItem(language, now, item, key) {
     + ", " + countdown(language, item.by, now)];
   const overdue = now > item.by;
   if (overdue) lines.push(word(language, "ice_stir", { at: whenText(language, item.stir, now, false) }));
-  return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines,
+  return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines, who: "foreman",
     buttons: [[key, "did"]] };
 }
 
@@ -165,16 +165,17 @@ function coatItem(language, now, item) {
   const text = coatName(language, coat) + (begun === undefined && !asked && !(start <= now && now < end)
     ? ", " + at(start, true) : "");
   return { key: coatKey(coat, "coat"), language, overdue: now > closes || asked || (begun !== undefined && now >= end),
-    title: text, lines, buttons };
+    title: text, lines, buttons, who: "topcoat" };
 }
 
 function taskCard() {
-  return element("li", { class: "in-hand task" }, element("p", { class: "hand-top" }, element("strong", {})),
+  return element("li", { class: "in-hand task" }, element("p", { class: "hand-top" }, element("strong", {}), element("span", { class: "soft" })),
     element("ul", { class: "task-lines" }), element("p", { class: "hand-buttons" }));
 }
 
-function changeTask(card, { language, title, lines, overdue, buttons }) {
+function changeTask(card, { language, title, lines, overdue, buttons, who }) {
   card.classList.toggle("is-late", overdue);
+  put(card.children[0].children[1], word(language, "role." + who, {}));
   put(card.children[0].firstElementChild, (overdue ? "▲ " : "") + title);
   fill(card.children[1], lines, () => element("li", {}), put);
   fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what]) => {

@@ -1,8 +1,9 @@
 // Words and times. Working time is rounded down, waiting time up.
 const plan = JSON.parse(document.getElementById("plan-data").textContent);
 for (const key of ["buckets", "calls"]) {
-  const { names, rows: found } = plan[key];
-  plan[key] = found.map((row) => Object.fromEntries(row.map((value, place) => [names[place], value])));
+  const { names, since, instants, rows: found } = plan[key];
+  const read = (value, name) => (value !== null && instants.includes(name) ? value + since : value);
+  plan[key] = found.map((row) => Object.fromEntries(row.map((value, place) => [names[place], read(value, names[place])])));
 }
 const WEEKDAYS = ["Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"];
 const partsOf = new Intl.DateTimeFormat("en-US", {
