@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from itertools import combinations
 from pathlib import Path
 from typing import Any
 
@@ -226,17 +227,52 @@ def test_the_sheet_opens_on_what_is_to_be_done_and_nothing_lies_under_the_bar(
     assert high == PHONE["height"]
 
 
-def test_what_is_tapped_on_the_night_is_large_and_stands_apart(open_sheet: Opener):
-    sheet = open_sheet(at=after(9))
-    boxes = sheet.page.evaluate(
-        """() => [...document.querySelectorAll(
-             "#sheet-en .hands button, #sheet-en .tick, #sheet-en .short-mark")]
-           .filter((node) => node.checkVisibility())
-           .map((node) => node.getBoundingClientRect())
-           .map(({x, y, width, height}) => [x, y, width, height])"""
+TARGETS = """() => {
+  const wanted = "button, a, summary, select, input, .role, label";
+  const seen = [...document.querySelectorAll(".sheet")].find((node) => node.checkVisibility());
+  return [...seen.querySelectorAll(wanted)].filter((node) => node.checkVisibility())
+    // A box is tapped by its label; a field's label is no target of its own.
+    .filter((node) => !(node.matches("input") && node.closest("label.tick, label.role")))
+    .filter((node) => !node.matches("label.field"))
+    .map((node) => [node, node.getBoundingClientRect()]).filter(([, box]) => box.width > 0)
+    .map(([node, { x, y, width, height }]) => ({ x, y, width, height,
+      bar: !!node.closest(".bar"),
+      name: (node.textContent || node.dataset.field || "").trim().slice(0, 30) }));
+}"""
+
+
+def too_small_or_near(sheet: Sheet) -> list[str]:
+    """Asked: whatever is tapped is at least 48 px large, and 8 px from what else is."""
+    boxes = sheet.page.evaluate(TARGETS)
+    assert len(boxes) > 40
+    found = [
+        f"{b['name']}: {b['width']:.0f} x {b['height']:.0f}"
+        for b in boxes
+        if b["width"] < 47.9 or b["height"] < 47.9
+    ]
+    for one, other in combinations(boxes, 2):
+        if one["bar"] != other["bar"]:
+            # The bar has a place of its own; what is scrolled away below lies not beside it.
+            continue
+        apart = max(
+            max(one[at], other[at]) - min(one[at] + one[size], other[at] + other[size])
+            for at, size in (("x", "width"), ("y", "height"))
+        )
+        if apart < 7.9:
+            found.append(f"{one['name']} and {other['name']}: {apart:.1f} px")
+    return found
+
+
+@pytest.mark.parametrize("minute", [-200, 9, 570])
+def test_whatever_is_tapped_is_large_and_stands_apart(open_sheet: Opener, minute: int):
+    sheet = open_sheet(at=after(minute))
+    sheet.row(0).locator("[data-tick]").check()
+    sheet.page.locator("#sheet-en [data-do='alerts']").click()
+    sheet.page.evaluate(
+        "for (const part of document.querySelectorAll('details')) part.open = true"
     )
-    assert len(boxes) > 6
-    assert [box for box in boxes if box[2] < 48 or box[3] < 48] == []
+    sheet.wait(0.05)
+    assert too_small_or_near(sheet) == []
 
 
 def test_alerts_are_off_until_they_are_asked_for(open_sheet: Opener):
