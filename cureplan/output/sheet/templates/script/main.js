@@ -42,9 +42,15 @@ function updateRow({ row, index, tick, tasks, margin, short }) {
   put(margin, SHAPES[stateOf(left)] + " " + marginText(left));
 }
 
+// Asking the browser whether it is visible would have all styles worked out.
+function isShown(part) {
+  const pick = document.getElementById("pick-" + part.language);
+  return pick === null || pick.checked;
+}
+
 function update(all) {
   const now = now_s();
-  for (const part of panels) if (all === true || part.sheet.checkVisibility()) updatePanel(part, now, role);
+  for (const part of panels) if (all === true || isShown(part)) updatePanel(part, now, role);
   alertBeat(now);
 }
 
