@@ -12,6 +12,7 @@ import re
 import threading
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -245,8 +246,9 @@ def _settled(entries: Mapping[str, Entry], site: NightSite) -> list[Entry]:
     }
     for event, first in firsts(entry.event for entry in by_event.values() if entry.event):
         entry, other = by_event[id(event)], by_event[id(first)]
-        standing, why = _standing(event, first, other, site)
-        found[entry.id] = replace(entry, standing=standing, why=why)
+        now = _standing(event, first, other, site)
+        if now != (entry.standing, entry.why):
+            found[entry.id] = replace(entry, standing=now[0], why=now[1])
     return sorted(found.values(), key=lambda entry: entry.number)
 
 
@@ -277,11 +279,17 @@ def _text(title: str, entries: Iterable[Entry]) -> str:
     """The log in the order of time, as far as it is told."""
     ordered = sorted(entries, key=_in_time)
     poured = {_bucket(entry) for entry in ordered if entry.counts and _is_pour(entry)}
-    lines = [f"# {title}\n", f"{_HEADER}\n"]
-    for entry in ordered:
-        written = _line((*entry.cells, entry.author, str(entry.number), entry.id))
-        lines.append(_before(entry, poured) + written)
-    return "".join(lines)
+    lines = (_before(e, poured) + _written(e.cells, *_signed(e)) for e in ordered)
+    return f"# {title}\n{_HEADER}\n{''.join(lines)}"
+
+
+def _signed(entry: Entry) -> tuple[str, str, str]:
+    return entry.author, str(entry.number), entry.id
+
+
+@lru_cache(maxsize=2 * MOST_ENTRIES)
+def _written(cells: tuple[str, ...], *signed: str) -> str:
+    return _line((*cells, *signed))
 
 
 def _in_time(entry: Entry) -> tuple[float, int]:
