@@ -66,7 +66,8 @@ class Entry:
     struck: str = ""
     """Who took it back."""
     standing: Standing = "counts"
-    why: str = ""
+    against: int = 0
+    """The number of the entry it contradicts."""
     version: int = 0
     """Of the log, when this entry last changed."""
 
@@ -81,7 +82,7 @@ class Entry:
         room = said["room"] if self.event is None else (self.event.room or "")
         return said | {
             "id": self.id, "number": self.number, "author": self.author, "room": room,
-            "struck": self.struck, "standing": self.standing, "why": self.why,
+            "struck": self.struck, "standing": self.standing, "against": self.against,
         }  # fmt: skip
 
 
@@ -114,45 +115,65 @@ class NightLog:
         with self.lock:
             return _text(self.title, self._entries.values())
 
+    def contradictions(self) -> list[str]:
+        """What cannot be true beside what counts, in words with both hours and authors."""
+        with self.lock:
+            numbered = {entry.number: entry for entry in self._entries.values()}
+            at = [e for e in numbered.values() if e.standing == "contradicts" and not e.struck]
+            return [self._against(entry, numbered[entry.against]) for entry in at]
+
+    def _against(self, entry: Entry, other: Entry) -> str:
+        if entry.event is None or other.event is None:
+            return f"entry {entry.number} contradicts entry {other.number}"
+        here, there = (
+            f"{e.event.at.astimezone(self.site.zone):%H:%M}" for e in (entry, other) if e.event
+        )
+        return (
+            f"{as_said(entry.event)}: {entry.author} says at {here} (entry {entry.number}), "
+            f"{other.author} says at {there} (entry {other.number}); delete the wrong one"
+        )
+
     # What changes it
 
-    def add(self, sent: Sequence[Mapping[str, Any]], *, author: str) -> list[dict[str, str]]:
-        """Take entries in, all or none on disk; those refused are named with why.
+    def take(self, ops: Sequence[Mapping[str, Any]], *, author: str) -> list[dict[str, str]]:
+        """Take in what a phone says, in its order, all or none on disk; refusals by id.
 
-        An id that is known already is no news: a phone may send again what it does not
-        know to have arrived.
+        Each op has a `kind`: `add`, `strike` or `back`, which puts back what was struck,
+        whoever wrote it. A phone may send again what it does not know to have arrived: an
+        id that is known is no news.
         """
-        if len(sent) > MOST_SENT:
+        if len(ops) > MOST_SENT:
             raise InputError(
-                f"{len(sent):,} entries at once", cure=f"send at most {MOST_SENT} at a time"
+                f"{len(ops):,} entries at once", cure=f"send at most {MOST_SENT} at a time"
             )
         refused: list[dict[str, str]] = []
         with self.lock:
             known = dict(self._entries)
             number = self._last()
-            for one in sent:
-                ident = str(one.get("id", ""))
-                if ident in known:
-                    continue
-                try:
-                    entry = self._read(ident, one, author, full=len(known) >= MOST_ENTRIES)
-                except CurePlanError as error:
-                    refused.append({"id": ident[:64], "why": _why(error)})
-                else:
+            for op in ops:
+                ident, kind = str(op.get("id", "")), op.get("kind", "add")
+                entry = known.get(ident)
+                if kind == "add" and entry is None:
+                    try:
+                        entry = self._read(ident, op, author, full=len(known) >= MOST_ENTRIES)
+                    except CurePlanError as error:
+                        refused.append({"id": ident[:64], "why": _why(error)})
+                        continue
                     number += 1
                     known[ident] = replace(entry, number=number)
+                elif entry is not None and kind == ("back" if entry.struck else "strike"):
+                    known[ident] = replace(entry, struck="" if entry.struck else author)
             self._put(known)
         return refused
 
+    def add(self, sent: Sequence[Mapping[str, Any]], *, author: str) -> list[dict[str, str]]:
+        """Take entries in; those refused are named with why."""
+        return self.take([{**one, "kind": "add"} for one in sent], author=author)
+
     def strike(self, ids: Iterable[str], *, author: str, back: bool = False) -> None:
-        """Take entries back, whoever wrote them, or put them back; unknown ids are no news."""
-        with self.lock:
-            known = dict(self._entries)
-            for ident in ids:
-                entry = known.get(ident)
-                if entry is not None and bool(entry.struck) == back:
-                    known[ident] = replace(entry, struck="" if back else author)
-            self._put(known)
+        """Take entries back, or put them back; unknown ids are no news."""
+        kind = "back" if back else "strike"
+        self.take([{"id": ident, "kind": kind} for ident in ids], author=author)
 
     def add_file(self, text: str, *, name: str, author: str) -> list[dict[str, str]]:
         """Take in a log that a phone saved as a file; refused whole where it cannot be read."""
@@ -246,24 +267,17 @@ def _settled(entries: Mapping[str, Entry], site: NightSite) -> list[Entry]:
     }
     for event, first in firsts(entry.event for entry in by_event.values() if entry.event):
         entry, other = by_event[id(event)], by_event[id(first)]
-        now = _standing(event, first, other, site)
-        if now != (entry.standing, entry.why):
-            found[entry.id] = replace(entry, standing=now[0], why=now[1])
+        standing = _standing(event, first, site)
+        against = other.number if standing == "contradicts" else 0
+        if (standing, against) != (entry.standing, entry.against):
+            found[entry.id] = replace(entry, standing=standing, against=against)
     return sorted(found.values(), key=lambda entry: entry.number)
 
 
-def _standing(
-    event: NightEvent, first: NightEvent, other: Entry, site: NightSite
-) -> tuple[Standing, str]:
+def _standing(event: NightEvent, first: NightEvent, site: NightSite) -> Standing:
     if event is first:
-        return "counts", ""
-    if contradiction(first, event, site) is None:
-        return "double", ""
-    here, there = (f"{e.at.astimezone(site.zone):%H:%M}" for e in (event, first))
-    return "contradicts", (
-        f"{as_said(event)} at {here}, but {other.author} says at {there} (entry "
-        f"{other.number}); delete the one that is wrong"
-    )
+        return "counts"
+    return "double" if contradiction(first, event, site) is None else "contradicts"
 
 
 # On disk
