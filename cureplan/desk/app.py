@@ -31,10 +31,10 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from starlette.types import ASGIApp
 
-__all__ = ["Desk", "asked", "make_app", "page", "part"]
+__all__ = ["Desk", "asked", "make_app", "object_in", "page", "part", "stylesheet"]
 
 HERE = Path(__file__).parent
-SCRIPTS = ("desk.js",)
+SCRIPTS = ("desk.js", "night.js")
 """Every script a page may ask for."""
 
 
@@ -45,21 +45,28 @@ class Desk:
     folder: JobFolder
     doors: Doors = field(default_factory=Doors)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
+    beginnings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
+    """Called when the desk's loop runs."""
+    leavings: list[Callable[[], None]] = field(default_factory=list)
+    """Called when the end is asked for, while answers are still being given."""
     endings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
     """Called when the desk ends: processes stopped, streams closed."""
 
 
 def make_app(desk: Desk) -> ASGIApp:
     """The whole desk as an ASGI application, guarded."""
-    from cureplan.desk import jobs
+    from cureplan.desk import jobs, nights
 
     routes: list[BaseRoute] = [
         Route("/static/{name}", _static),
         *jobs.routes(desk),
+        *nights.routes(desk),
     ]
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        for begin in desk.beginnings:
+            await begin()
         yield
         for end in desk.endings:
             await end()
@@ -105,14 +112,15 @@ def _environment() -> Environment:
 async def _static(request: Request) -> Response:
     name = request.path_params["name"]
     if name == "desk.css":
-        return Response(_style(), media_type="text/css")
+        return Response(stylesheet(), media_type="text/css")
     if name in SCRIPTS:
         text = (HERE / "script" / name).read_text(encoding="utf-8")
         return Response(text, media_type="text/javascript")
     raise HTTPException(404)
 
 
-def _style() -> str:
+def stylesheet() -> str:
+    """The look of every page of the desk."""
     from cureplan.output.charts import svg
 
     return part("desk.css.j2", light=LIGHT, dark=DARK, kinds=svg.css_rules())
@@ -130,7 +138,7 @@ def asked(
     """
 
     async def endpoint(request: Request) -> Response:
-        sent = _object_in(await request.body())
+        sent = object_in(await request.body())
         found = await run_in_threadpool(answer, request.path_params, sent)
         status = int(found.get("status", 200)) if "status" in found else 200
         return JSONResponse({k: v for k, v in found.items() if k != "status"}, status)
@@ -138,7 +146,8 @@ def asked(
     return Route(path, endpoint, methods=["POST"])
 
 
-def _object_in(body: bytes) -> dict[str, Any]:
+def object_in(body: bytes) -> dict[str, Any]:
+    """The JSON object a page sent."""
     try:
         found = json.loads(body or b"{}")
     except (ValueError, RecursionError):

@@ -117,7 +117,14 @@ def _serve(here: Desk, listener: socket.socket) -> None:
 
     from cureplan.desk.app import make_app
 
-    server = uvicorn.Server(
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            """Pages that listen for news are let go first."""
+            for leave in here.leavings:
+                leave()
+            super().handle_exit(sig, frame)
+
+    server = Server(
         uvicorn.Config(
             make_app(here),
             log_level="warning",
