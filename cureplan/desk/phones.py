@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 __all__ = ["Sharing", "feed", "qr_svg", "sheet_answer", "take"]
 
 COOKIE = "cureplan-phone"
-HEARTBEAT_S = 15.0
+HEARTBEAT_S = 5.0
 TOGETHER_S = 0.2
 LOOKS_UP_S = 0.5
 """A feed sees so soon that the desk is closing."""
@@ -81,7 +81,7 @@ class Sharing:
         self._server = _Beside(
             uvicorn.Config(
                 _app(self.night, doors),
-                log_level="critical",
+                log_level="error",
                 access_log=False,
                 server_header=False,
                 date_header=False,
@@ -294,7 +294,7 @@ async def _stream(
                 quiet_s += LOOKS_UP_S
                 if quiet_s >= HEARTBEAT_S:
                     quiet_s = 0.0
-                    yield ": still here\n\n"
+                    yield "event: beat\ndata: \n\n"
     finally:
         night.hearing.discard(woken)
 

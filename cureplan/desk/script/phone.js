@@ -5,6 +5,7 @@ const BOOK = "cureplan:desk:" + desk.night;
 const MOST_AT_ONCE = 200;
 const SOON_MS = 1000;
 const IDLE_MS = 10000;
+const MISSED_MS = 12000;
 
 // What the desk has said, and what it is yet to hear. Entries by id, in the desk's words.
 let book = soundBook(read(BOOK));
@@ -263,22 +264,35 @@ function catchUp() {
 window.setInterval(catchUp, SOON_MS);
 
 let stream = null;
+let heard_at = Date.now();
 
 function listen() {
   if (stream !== null) stream.close();
-  stream = new EventSource("feed?" + new URLSearchParams({ boot: book.boot, since: String(book.version), plan: plan.id }));
+  stream = new EventSource("feed?" + new URLSearchParams({ boot: book.boot, since: String(book.version) }));
+  heard_at = Date.now();
+  stream.addEventListener("beat", () => { heard_at = Date.now(); });
   stream.onmessage = (event) => {
+    heard_at = Date.now();
     hear(JSON.parse(event.data));
     deliver();
   };
-  stream.onerror = () => {
-    // The browser's own patience with a desk that is gone differs; ours is a second.
-    stream.close();
-    if (reach === "here") reach = "away";
-    showBar();
-    window.setTimeout(listen, SOON_MS);
-  };
+  stream.onerror = lost;
 }
+
+// The browser's own patience with a desk that is gone differs; ours is a second.
+function lost() {
+  stream.close();
+  if (reach === "here") reach = "away";
+  showBar();
+  window.setTimeout(listen, SOON_MS);
+}
+
+// A network that went away says nothing by itself: then the desk's beat is missed.
+window.setInterval(() => {
+  if (stream.readyState !== EventSource.CLOSED && Date.now() - heard_at > MISSED_MS) lost();
+}, SOON_MS);
+window.addEventListener("offline", lost);
+window.addEventListener("online", listen);
 
 // The bar at the top: whether the desk hears, what it would not take, a new plan.
 const bars = sheets.map((sheet) => {
@@ -352,6 +366,8 @@ function openNew() {
 
 function pressBar(event) {
   const [act, id] = (event.target.dataset.desk || "").split(":");
+  // The button may be gone when the sheet's own ear hears of it.
+  if (act) event.stopPropagation();
   if (act === "open") openNew();
   if (act === "seen") book.seen = plan.id;
   if (act === "heard") told = "";
