@@ -204,7 +204,8 @@ def test_two_phones_and_a_desk_see_one_state(
     checked(luis, 1)
     luis.page.locator("#sheet-en .short-mark[data-short='0']").click()
     ana.page.wait_for_function(
-        "() => document.querySelector(\"#sheet-en .short-mark[data-short='0']\").ariaPressed === 'true'"
+        "() => document.querySelector(\"#sheet-en .short-mark[data-short='0']\")"
+        ".ariaPressed === 'true'"
     )
     ana.page.get_by_role("button", name="Undo").first.click()
     checked(luis, 1, is_=False)
