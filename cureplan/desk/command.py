@@ -119,10 +119,9 @@ def _serve(here: Desk, listener: socket.socket) -> None:
 
     class Server(uvicorn.Server):
         def handle_exit(self, sig: int, frame: FrameType | None) -> None:
-            """Pages that listen for news are let go first."""
-            for leave in here.leavings:
-                leave()
             super().handle_exit(sig, frame)
+            for leave in here.leaving:
+                leave()
 
     server = Server(
         uvicorn.Config(

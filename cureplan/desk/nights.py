@@ -112,7 +112,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
     """The pages of a night."""
     nights = Nights(desk)
     desk.beginnings.append(nights.resume)
-    desk.leavings.append(nights.leave)
+    desk.leaving.append(nights.leave)
     desk.endings.append(nights.close)
     desk.doors.bodies |= {"/night/file": LARGEST_FILE}
 
