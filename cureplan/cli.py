@@ -156,12 +156,16 @@ def chill(
         str | None,
         typer.Option("--filler", metavar="TEMP", help="Filler; the air's if not given."),
     ] = None,
+    water: Annotated[
+        str, typer.Option("--water", metavar="TEMP", help="Water the pails stand in.")
+    ] = "68 F",
     as_json: AsJson = False,
 ) -> None:
     """What iced liquids buy, in the bucket and on the floor."""
     from cureplan.inputs.cards.model import SlurryCard
     from cureplan.inputs.cards.reader import read_card
     from cureplan.output.text.quick import chill_json, chill_text
+    from cureplan.planning.floor.ice import IceBath
     from cureplan.planning.studies.quick import cautions, chill_answer, early_cautions
 
     read = read_card(card, kind="slurry")
@@ -183,7 +187,11 @@ def chill(
         slabs_c=[slab_c, *LADDER_C],
         liquids_c=liquids_c,
         filler_c=filler_c,
-        cooler_loss=COOLER_LOSS,
+        bath=IceBath(
+            cooler_loss=COOLER_LOSS,
+            water_m3=ICE_WATER_M3,
+            water_c=_temperature_c("--water", water, COLDEST_WATER_C, HOTTEST_WATER_C),
+        ),
     )
     careful = (
         *cautions(
@@ -226,6 +234,9 @@ LADDER_C = tuple((f - 32.0) / 1.8 for f in (60.0, 70.0, 80.0, 90.0, 100.0, 110.0
 """Slabs from 60 to 110 °F: ice does not rescue a hot slab."""
 COOLER_LOSS = 0.3
 """Ice lost to the cooler, from memory; a job may say otherwise."""
+ICE_WATER_M3 = 0.003785
+"""A gallon that one kit's pails stand in, invented; a job may say otherwise."""
+COLDEST_WATER_C, HOTTEST_WATER_C = 0.0, 40.0
 
 
 def _plan_and_show(
@@ -278,7 +289,12 @@ def _now_for(job: Job, given: str | None) -> datetime:
     return job.access.begins - timedelta(hours=23)
 
 
-def _temperature_c(option: str, text: str) -> float:
+def _temperature_c(
+    option: str,
+    text: str,
+    coldest_c: float = COLDEST_ASKED_C,
+    hottest_c: float = HOTTEST_ASKED_C,
+) -> float:
     from cureplan.core.errors import QuantityError
     from cureplan.core.quantities import parse_temperature_c, split_refusal
 
@@ -288,9 +304,9 @@ def _temperature_c(option: str, text: str) -> float:
         problem, cure = split_refusal(error, text)
         raise InputError(problem, cure=cure, key=option, value=text) from None
     # What the clocks can follow, with the heat of a bucket on top.
-    if not COLDEST_ASKED_C <= temp_c <= HOTTEST_ASKED_C:
+    if not coldest_c <= temp_c <= hottest_c:
         raise InputError(
-            f"this must lie between {COLDEST_ASKED_C:g} C and {HOTTEST_ASKED_C:g} C",
+            f"this must lie between {coldest_c:g} C and {hottest_c:g} C",
             cure="check the digits and the unit",
             key=option,
             value=text,

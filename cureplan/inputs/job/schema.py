@@ -53,6 +53,7 @@ KIND_UNITS = {
     "difference": "k",
     "share": "frac",
     "film": "m",
+    "volume": "m3",
     "length": "m",
     "time": "s",
     "hours": "s",
@@ -255,6 +256,24 @@ class MaterialsEntry(Written):
         origin="from memory",
         kind="share",
         meaning="share of the ice that melts before it cools anything",
+    )
+    ice_water_m3: Annotated[
+        float, quantity(q.parse_volume_m3, "1 gal", at_least="0 L", at_most="50 L")
+    ] = entry(
+        "1 gal",
+        alias="ice_water",
+        origin="invented",
+        kind="volume",
+        meaning="water that the pails of one kit stand in, which the ice must cool too",
+    )
+    ice_water_c: Annotated[
+        float, quantity(q.parse_temperature_c, "68 F", at_least="0 C", at_most="40 C")
+    ] = entry(
+        "68 F",
+        alias="ice_water_temp",
+        origin="invented",
+        kind="temperature",
+        meaning="how warm that water comes from the tap",
     )
     waste: Annotated[float, quantity(q.parse_fraction, "5 %", at_most="50 %")] = entry(
         "5 %",

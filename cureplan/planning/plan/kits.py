@@ -9,7 +9,7 @@ import numpy as np
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
 from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.ice import IceNeed, gain_from_ice, ice_need, steady_run
+from cureplan.planning.floor.ice import IceBath, IceNeed, gain_from_ice, ice_need, steady_run
 from cureplan.planning.floor.pour import RoomPours, kit_temperatures
 from cureplan.planning.plan.hours import instant, minutes
 from cureplan.planning.plan.model import ChillPlan, ChillRoom, Source
@@ -155,6 +155,7 @@ def chill_plan(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> 
         rooms=rooms,
         ice_kg=round(sum(room.ice_kg for room in rooms), 2),
         ice_per_kit_kg=round(need.ice_per_kit_kg, 3),
+        ice_for_water_kg=round(need.for_water_kg, 3),
         in_ice_by=min((room.in_ice_by for room in rooms), default=None),
         hours_standing=round(need.standing_s / 3600.0, 3),
         hours_stirred=round(need.stirred_s / 3600.0, 3),
@@ -173,7 +174,11 @@ def planned_need(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -
         job.cards.slurry,
         from_c=stored_c,
         to_c=job.materials.iced_c,
-        cooler_loss=job.materials.cooler_loss,
+        bath=IceBath(
+            cooler_loss=job.materials.cooler_loss,
+            water_m3=job.materials.ice_water_m3,
+            water_c=job.materials.ice_water_c,
+        ),
     )
 
 

@@ -12,7 +12,7 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import PrimerCard, SlurryCard, TopcoatCard
 from cureplan.planning.floor.doubt import doubt_at, time_factors
-from cureplan.planning.floor.ice import IceNeed, gain_from_ice, ice_need, steady_run
+from cureplan.planning.floor.ice import IceBath, IceNeed, gain_from_ice, ice_need, steady_run
 from cureplan.science.clocks import (
     CLOSING_MILESTONES,
     SlurryClocks,
@@ -179,7 +179,7 @@ def chill_answer(
     slabs_c: Sequence[float],
     liquids_c: float,
     filler_c: float,
-    cooler_loss: float,
+    bath: IceBath,
 ) -> tuple[ChillAnswer, ...]:
     """What iced liquids buy on each of some slabs.
 
@@ -195,7 +195,7 @@ def chill_answer(
         )
 
     as_is, chilled = run(filler_c), run(liquids_c)
-    need = ice_need(card, from_c=filler_c, to_c=liquids_c, cooler_loss=cooler_loss)
+    need = ice_need(card, from_c=filler_c, to_c=liquids_c, bath=bath)
     names = [name for name in WET_MILESTONES if name in clocks.age_s]
     gains = {
         name: gain_from_ice(clocks, name, as_is=as_is, chilled=chilled, slab_c=slabs)
