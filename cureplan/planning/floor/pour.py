@@ -21,6 +21,7 @@ from cureplan.planning.floor.doubt import (
     time_factors,
 )
 from cureplan.planning.floor.layers import (
+    FloorAge,
     Layer,
     Work,
     coat_work,
@@ -40,7 +41,6 @@ from cureplan.planning.floor.layout import (
 from cureplan.planning.floor.limits import LayerLimits
 from cureplan.science.clocks import SlurryClocks, TopcoatClocks, topcoat_clocks
 from cureplan.science.kit import run_bucket
-from cureplan.science.rate import AgeCurve
 
 __all__ = [
     "BINDINGS",
@@ -257,9 +257,9 @@ class RoomPours:
     topcoat: TopcoatClocks
     conditions: RoomConditions
     settled: Settled = FREE
-    slurry_curve: AgeCurve = field(init=False)
-    topcoat_curve: AgeCurve = field(init=False)
-    primer: tuple[TopcoatClocks, AgeCurve] | None = field(init=False)
+    slurry_curve: FloorAge = field(init=False)
+    topcoat_curve: FloorAge = field(init=False)
+    primer: tuple[TopcoatClocks, FloorAge] | None = field(init=False)
     _plans: dict[tuple[PourOption, Crew], PourPlan] = field(init=False, default_factory=dict)
     _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
         field(init=False, default_factory=dict)
@@ -273,13 +273,23 @@ class RoomPours:
             primer = topcoat_clocks(self.job.cards.primer)
             self.primer = (primer, self._curve(primer))
 
-    def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> AgeCurve:
-        return slab_age_curve(
-            self.conditions,
-            activation_energy_j_mol=clocks.fit.activation_energy_j_mol,
-            reference_c=clocks.fit.reference_c,
-            humidity=clocks.humidity,
+    def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> FloorAge:
+        lit, *shade = (
+            slab_age_curve(
+                conditions,
+                activation_energy_j_mol=clocks.fit.activation_energy_j_mol,
+                reference_c=clocks.fit.reference_c,
+                humidity=clocks.humidity,
+            )
+            for conditions in self.surfaces
         )
+        return FloorAge(lit=lit, shade=shade[0] if shade else lit)
+
+    @property
+    def surfaces(self) -> tuple[RoomConditions, ...]:
+        """The slab where the sun falls, then where it does not; one where none is declared."""
+        here = self.conditions
+        return (here,) if here.sun_k is None else (here, here.shade)
 
     def under(self, room: Room, job: Job) -> RoomPours:
         """The floor on the same air and slab under a job that differs."""
@@ -356,7 +366,7 @@ class RoomPours:
         guard_k = sure_k(SLAB_SD_K, confidence=confidence)
         return LayerLimits(self.job, layer, self.conditions, guard_k)
 
-    def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, AgeCurve]:
+    def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, FloorAge]:
         """Clocks of a layer's material, and its age on this slab."""
         if layer.kind == "slurry":
             return self.clocks, self.slurry_curve

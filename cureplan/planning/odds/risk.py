@@ -209,6 +209,8 @@ class _Stay:
     needs_s: Mapping[str, float]
     """Age of each milestone of the material."""
     ages: DrawnAges
+    """Where the sun falls."""
+    shade_ages: DrawnAges
     kit_factor: Array
     """How many times faster than expected each patch's kit ages, shape (nights, patches)."""
     landed: BucketClocks | None = None
@@ -233,17 +235,21 @@ class _Stay:
         done_s = self.visit.at_s(np.array([self.ends_s]))[:, 0]
         return done_s if self.stopped_s is None else done_s + self.stopped_s[:, -1]
 
-    def aged_s(self, at_s: Array) -> Array:
-        """Age of each patch at instants of shape (nights, patches) or (nights, 1)."""
+    def aged_s(self, at_s: Array, ages: DrawnAges | None = None) -> Array:
+        """Age of each patch at instants of shape (nights, patches) or (nights, 1).
+
+        In the shade, where it is reached last, unless other ages are given.
+        """
         laid_s = self.laid_s
         at_s = np.broadcast_to(at_s, laid_s.shape)
-        slab_s = self.ages.between(laid_s, at_s)
+        ages = ages or self.shade_ages
+        slab_s = ages.between(laid_s, at_s)
         if self.landed is None:
             return np.asarray(self.kit_factor * slab_s)
         nodes = self.landed.film_age_s
         film_s = np.broadcast_to(nodes[0], (*laid_s.shape, nodes.shape[-1]))
         landed_s = self.landed.pour_age_s[0] + film_age_after_s(at_s - laid_s, film_s)
-        aged_s = landed_s * self.ages.pace_at(laid_s) + slab_s
+        aged_s = landed_s * ages.pace_at(laid_s) + slab_s
         return np.asarray(self.kit_factor * aged_s)
 
     def too_soon(self, below: _Stay, wait_s: Array) -> Flags:
@@ -288,7 +294,7 @@ def _planned(
     pours: Mapping[str, RoomPours], schedule: Schedule, nights: Nights, job: Job
 ) -> list[_Stay]:
     """Every stay of a crew, in the order of the plan."""
-    followed: dict[tuple[str, str], DrawnAges] = {}
+    followed: dict[tuple[str, str], tuple[DrawnAges, DrawnAges]] = {}
 
     def stay(
         placed: PlacedPour | PlacedCoat,
@@ -301,6 +307,7 @@ def _planned(
         if (placed.room, layer.kind) not in followed:
             followed[placed.room, layer.kind] = _drawn_ages(room, layer, nights)
         coating = layer.crew == "topcoat"
+        lit, shade = followed[placed.room, layer.kind]
         return _Stay(
             room=placed.room,
             work=work,
@@ -310,7 +317,8 @@ def _planned(
             visit=visit,
             shifts=job.crew.topcoat_shifts if coating else job.crew.pour_shifts,
             needs_s=room.material(layer)[0].age_s,
-            ages=followed[placed.room, layer.kind],
+            ages=lit,
+            shade_ages=shade,
             kit_factor=np.exp(nights.kit_ln[placed.room, layer.stage]),
             landed=landed,
             stopped_s=(
@@ -398,15 +406,22 @@ def _borne_s(below: _Stay, comes_s: Array) -> Array:
     return comes_s if bears.all() else np.where(bears, comes_s, below.bears_s(comes_s))
 
 
-def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
+def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> tuple[DrawnAges, DrawnAges]:
+    """Where the sun falls and where it does not."""
     clocks, curve = pours.material(layer)
-    return DrawnAges.of(
-        curve,
-        pours.conditions,
-        fit=clocks.fit,
-        energy=nights.energy[layer.kind],
-        nights=nights,
+    lit, *shade = (
+        DrawnAges.of(
+            of_surface,
+            conditions,
+            fit=clocks.fit,
+            energy=nights.energy[layer.kind],
+            nights=nights,
+        )
+        for conditions, of_surface in zip(
+            pours.surfaces, (curve.lit, curve.shade), strict=False
+        )
     )
+    return lit, shade[0] if shade else lit
 
 
 def _met(
@@ -420,7 +435,7 @@ def _met(
     below = _below(stay, [work.layer for work in poured.works], laid)
     if below is None or stay.layer.closes is None:
         return np.ones(nights.members, dtype=bool)
-    age_s = below.aged_s(stay.laid_s)
+    age_s = below.aged_s(stay.laid_s, below.ages)
     young = np.all(age_s <= below.needs_s[stay.layer.closes], axis=1)
     return np.asarray(young & ~stay.too_soon(below, np.zeros(nights.members)))
 
@@ -447,13 +462,14 @@ def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
     limits, here = limits_of(pours.job, stay.layer), pours.conditions
     at_s = np.minimum(stay.laid_s, here.last_s)
     kept = np.ones(at_s.shape, dtype=bool)
-    for temp_c, errors_k, (low_c, high_c) in (
-        (here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
-        (here.air_at(at_s), nights.air_k[stay.room], limits.air_c),
+    air_c = here.air_at(at_s)
+    for coolest_c, warmest_c, errors_k, (low_c, high_c) in (
+        (here.shade.slab_at(at_s), here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
+        (air_c, air_c, nights.air_k[stay.room], limits.air_c),
     ):
         # A room its heaters or plant hold errs as any other: on the careful side.
-        really_c = temp_c + nights.error_k(errors_k, at_s)
-        kept &= (really_c >= low_c) & (really_c <= high_c)
+        error_k = nights.error_k(errors_k, at_s)
+        kept &= (coolest_c + error_k >= low_c) & (warmest_c + error_k <= high_c)
     return np.asarray(kept.all(axis=1))
 
 
@@ -462,5 +478,7 @@ def _opens(job: Job, last: _Stay) -> Flags:
     due_s = job.due(last.room).timestamp()
     needed_s = max(last.needs_s[name] for name in job.room(last.room).open_needs)
     last_s = last.laid_s[:, -1:]
-    gained_s = last.kit_factor[:, -1:] * last.ages.between(last_s, np.full_like(last_s, due_s))
+    gained_s = last.kit_factor[:, -1:] * last.shade_ages.between(
+        last_s, np.full_like(last_s, due_s)
+    )
     return np.asarray((gained_s >= needed_s)[:, 0])

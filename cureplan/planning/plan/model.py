@@ -279,6 +279,8 @@ class RoomHour:
     room: str
     air_c: float
     slab_c: float
+    """Where the sun falls, in a room that has some."""
+    shade_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
