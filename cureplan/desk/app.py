@@ -10,7 +10,7 @@ import json
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,10 +31,13 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from starlette.types import ASGIApp
 
+    from cureplan.inputs.job.model import Job
+
 __all__ = ["Desk", "asked", "make_app", "page", "part"]
 
 HERE = Path(__file__).parent
-SCRIPTS = ("desk.js",)
+EVENING_BEFORE = timedelta(hours=23)
+SCRIPTS = ("desk.js", "jobs.js", "job.js", "draw.js", "plan.js")
 """Every script a page may ask for."""
 
 
@@ -46,16 +49,25 @@ class Desk:
     doors: Doors = field(default_factory=Doors)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     endings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
-    """Called when the desk ends: processes stopped, streams closed."""
+    """Called when the last page has been answered."""
+    leaving: list[Callable[[], None]] = field(default_factory=list)
+    """Called at Ctrl-C, before it: whatever keeps an answer waiting is ended at once."""
+
+    def planning_time(self, job: Job) -> datetime:
+        """When a job is planned: now, or for a past job on the evening before."""
+        now = self.now()
+        return now if now < job.access.open_by else job.access.begins - EVENING_BEFORE
 
 
 def make_app(desk: Desk) -> ASGIApp:
     """The whole desk as an ASGI application, guarded."""
-    from cureplan.desk import jobs
+    from cureplan.desk import job, jobs, plans
 
     routes: list[BaseRoute] = [
         Route("/static/{name}", _static),
         *jobs.routes(desk),
+        *job.routes(desk),
+        *plans.routes(desk),
     ]
 
     @asynccontextmanager
