@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
@@ -137,11 +139,12 @@ def clock(
             value=card,
         )
     at_c = _temperature_c("--at", at)
-    times = card_clock(read, at_c=at_c)
     careful = cautions(read, slab=at_c, air=at_c, material=at_c, mixed=at_c)
-    if isinstance(read, SlurryCard):
-        early = early_cautions(read, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
-        careful = (*careful, *early)
+    with _of_card(card):
+        times = card_clock(read, at_c=at_c)
+        if isinstance(read, SlurryCard):
+            early = early_cautions(read, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
+            careful = (*careful, *early)
     render = clock_json if as_json else clock_text
     print_text(render(read, at_c, times, careful), asked=as_json)
 
@@ -182,30 +185,31 @@ def chill(
             value=liquids,
         )
     filler_c = air_c if filler is None else _temperature_c("--filler", filler)
-    answers = chill_answer(
-        read,
-        air_c=air_c,
-        slabs_c=[slab_c, *LADDER_C],
-        liquids_c=liquids_c,
-        filler_c=filler_c,
-        bath=IceBath(
-            cooler_loss=COOLER_LOSS,
-            water_m3=ICE_WATER_M3,
-            water_c=_temperature_c("--water", water, COLDEST_WATER_C, HOTTEST_WATER_C),
-        ),
-    )
-    careful = (
-        *cautions(
+    with _of_card(card):
+        answers = chill_answer(
             read,
-            slab=slab_c,
-            air=air_c,
-            material=filler_c,
-            mixed=answers[0].chilled_mixed_c,
-        ),
-        *early_cautions(
-            read, liquids_c=filler_c, filler_c=filler_c, air_c=air_c, slab_c=slab_c
-        ),
-    )
+            air_c=air_c,
+            slabs_c=[slab_c, *LADDER_C],
+            liquids_c=liquids_c,
+            filler_c=filler_c,
+            bath=IceBath(
+                cooler_loss=COOLER_LOSS,
+                water_m3=ICE_WATER_M3,
+                water_c=_temperature_c("--water", water, COLDEST_WATER_C, HOTTEST_WATER_C),
+            ),
+        )
+        careful = (
+            *cautions(
+                read,
+                slab=slab_c,
+                air=air_c,
+                material=filler_c,
+                mixed=answers[0].chilled_mixed_c,
+            ),
+            *early_cautions(
+                read, liquids_c=filler_c, filler_c=filler_c, air_c=air_c, slab_c=slab_c
+            ),
+        )
     render = chill_json if as_json else chill_text
     print_text(render(read, air_c, answers, careful), asked=as_json)
 
@@ -288,6 +292,17 @@ def _now_for(job: Job, given: str | None) -> datetime:
         return clock_now
     note("This job lies in the past; planned as if on the evening before.")
     return job.access.begins - timedelta(hours=23)
+
+
+@contextmanager
+def _of_card(card: str) -> Iterator[None]:
+    """What a model finds wrong with a card's values is told at the line of the card."""
+    from cureplan.inputs.cards.reader import in_card_file
+
+    try:
+        yield
+    except InputError as error:
+        raise in_card_file(error, card) from None
 
 
 def _temperature_c(

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
-from cureplan.inputs.cards.reader import Card, read_card
+from cureplan.inputs.cards.reader import Card, in_card_file, read_card
 from cureplan.inputs.cards.schema import CardKind
 from cureplan.inputs.faults import Fault, as_errors, first_error, validated
 from cureplan.inputs.files import Document, parse_document, read_document
@@ -15,7 +15,14 @@ from cureplan.inputs.job.crosscheck import crosscheck
 from cureplan.inputs.job.model import MOST_BUCKETS, MOST_ROOMS, Cards, Job, ring_area_m2
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
-__all__ = ["against_cards", "job_faults", "job_text_faults", "read_job", "read_job_text"]
+__all__ = [
+    "against_cards",
+    "at_its_card",
+    "job_faults",
+    "job_text_faults",
+    "read_job",
+    "read_job_text",
+]
 
 _WHAT = "job file"
 
@@ -114,6 +121,19 @@ def _beside_name(error: InputError, document: Document, kind: str, name: str) ->
         key=f"materials.{kind}",
         value=name,
     )
+
+
+def at_its_card(error: InputError, job: Job) -> InputError:
+    """A fault of a card's values, at its line of the file that the job file names."""
+    try:
+        named = read_document(job.source, what=_WHAT).values.get("materials")
+    except InputError:
+        return error
+    for kind in ("slurry", "topcoat", "primer"):
+        name = named.get(kind) if isinstance(named, dict) else None
+        if isinstance(name, str):
+            error = in_card_file(error, name, folder=job.source.parent)
+    return error
 
 
 def against_cards(written: JobFile, cards: Cards) -> list[Fault]:

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.clock import shift_windows
+from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.job.model import Crew, Job, Materials, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import (
@@ -39,7 +40,7 @@ from cureplan.planning.floor.layout import (
     relative_times,
 )
 from cureplan.planning.floor.limits import LayerLimits
-from cureplan.science.clocks import SlurryClocks, TopcoatClocks, topcoat_clocks
+from cureplan.science.clocks import SlurryClocks, TopcoatClocks, clocks_fault, topcoat_clocks
 from cureplan.science.kit import run_bucket
 
 __all__ = [
@@ -401,17 +402,25 @@ class RoomPours:
             given = replace(given, liquids_c=given.liquids_c + liquids_shift_k)
         kit = self.clocks.kit
         energy_j_mol = kit.activation_energy_j_mol + energy_shift_j_mol
-        return bucket_clocks(
-            start_s,
-            self.plan(option, crew).times,
-            clocks=replace(self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)),
-            conditions=self.conditions,
-            temperatures=given,
-            haul_s=self.job.pace.haul_s,
-            speed=speed,
-            slab_shift_k=slab_shift_k,
-            air_shift_k=air_shift_k,
-        )
+        try:
+            return bucket_clocks(
+                start_s,
+                self.plan(option, crew).times,
+                clocks=replace(
+                    self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)
+                ),
+                conditions=self.conditions,
+                temperatures=given,
+                haul_s=self.job.pace.haul_s,
+                speed=speed,
+                slab_shift_k=slab_shift_k,
+                air_shift_k=air_shift_k,
+            )
+        except OutOfRangeError as error:
+            if "temp_c" not in str(error):
+                raise
+            air_c = float(np.max(self.conditions.air_c))
+            raise clocks_fault(self.job.cards.slurry, error, at_c=air_c) from None
 
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""

@@ -91,12 +91,7 @@ def card_clock(
     """
     if isinstance(card, SlurryCard):
         slurry = slurry_clocks(card, film_m=card.thickness_m, slab_effusivity=SLAB_EFFUSIVITY)
-        try:
-            path = _steady(slurry, card, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
-        except OutOfRangeError as error:
-            if not COLDEST_C <= at_c <= HOTTEST_C:
-                raise
-            raise clocks_fault(card, error, at_c=at_c) from None
+        path = _steady(slurry, card, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
         times = {name: float(path.when_s(age)[0]) for name, age in slurry.age_s.items()}
         fit, spread = slurry.fit, slurry.spread_frac
     else:
@@ -234,11 +229,17 @@ def _steady(
     air_c: float,
     slab_c: ArrayLike,
 ) -> BucketPath:
-    return steady_run(
-        clocks,
-        liquids_c=liquids_c,
-        filler_c=filler_c,
-        air_c=air_c,
-        slab_c=slab_c,
-        haul_s=card.reference_haul_s,
-    )
+    try:
+        return steady_run(
+            clocks,
+            liquids_c=liquids_c,
+            filler_c=filler_c,
+            air_c=air_c,
+            slab_c=slab_c,
+            haul_s=card.reference_haul_s,
+        )
+    except OutOfRangeError as error:
+        asked_c = (liquids_c, filler_c, air_c, *np.ravel(slab_c).tolist())
+        if not (min(asked_c) >= COLDEST_C and max(asked_c) <= HOTTEST_C):
+            raise
+        raise clocks_fault(card, error, at_c=filler_c) from None
