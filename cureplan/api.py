@@ -20,15 +20,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
-from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal, ParamSpec, TypeVar
+from typing import TYPE_CHECKING, Literal
 
 from cureplan.core.clock import require_aware
 from cureplan.core.errors import InputError, NoFeasiblePlanError, WeatherUnavailableError
 from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import Job
-from cureplan.inputs.job.reader import read_job
+from cureplan.inputs.job.reader import read_job, told_at_its_card
 from cureplan.planning.plan.read import read_plan
 
 if TYPE_CHECKING:
@@ -61,10 +60,6 @@ HISTORY_S = 5 * 86_400.0
 NO_PLAN = "no order and start keeps every limit: "
 FRESH_CALL = "call.set_up"
 """Reason of a call that brings somebody to the site, as against from room to room."""
-
-
-P = ParamSpec("P")
-T = TypeVar("T")
 
 
 def demo_job_path() -> Path:
@@ -228,23 +223,7 @@ def make_plan(
     )
 
 
-def _at_its_card(ask: Callable[P, T]) -> Callable[P, T]:
-    """What a model finds wrong with a card's values is told at the line of the card."""
-
-    @wraps(ask)
-    def asked(*args: P.args, **kwargs: P.kwargs) -> T:
-        from cureplan.inputs.job.reader import at_its_card
-
-        try:
-            return ask(*args, **kwargs)
-        except InputError as error:
-            job = args[0]
-            raise (at_its_card(error, job) if isinstance(job, Job) else error) from None
-
-    return asked
-
-
-@_at_its_card
+@told_at_its_card
 def _made(
     job: Job,
     *,
@@ -587,7 +566,7 @@ def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tu
     return write(plan, Path(folder), pictures=pictures)
 
 
-@_at_its_card
+@told_at_its_card
 def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
     from cureplan.planning.floor.weather_hours import known_range

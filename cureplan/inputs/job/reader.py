@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
@@ -17,14 +20,16 @@ from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
 __all__ = [
     "against_cards",
-    "at_its_card",
     "job_faults",
     "job_text_faults",
     "read_job",
     "read_job_text",
+    "told_at_its_card",
 ]
 
 _WHAT = "job file"
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 def read_job(path: Path | str) -> Job:
@@ -123,7 +128,7 @@ def _beside_name(error: InputError, document: Document, kind: str, name: str) ->
     )
 
 
-def at_its_card(error: InputError, job: Job) -> InputError:
+def _at_its_card(error: InputError, job: Job) -> InputError:
     """A fault of a card's values, at its line of the file that the job file names."""
     try:
         named = read_document(job.source, what=_WHAT).values.get("materials")
@@ -134,6 +139,20 @@ def at_its_card(error: InputError, job: Job) -> InputError:
         if isinstance(name, str):
             error = in_card_file(error, name, folder=job.source.parent)
     return error
+
+
+def told_at_its_card(ask: Callable[P, T]) -> Callable[P, T]:
+    """What a model finds wrong with a card's values is told at the line of the card."""
+
+    @wraps(ask)
+    def asked(*args: P.args, **kwargs: P.kwargs) -> T:
+        try:
+            return ask(*args, **kwargs)
+        except InputError as error:
+            job = args[0]
+            raise (_at_its_card(error, job) if isinstance(job, Job) else error) from None
+
+    return asked
 
 
 def against_cards(written: JobFile, cards: Cards) -> list[Fault]:
