@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -119,7 +120,8 @@ def hermite(part: Array, y0: Array, y1: Array, d0: Array, d1: Array) -> Array:
 def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     """Age that films gathered beyond their slabs' by some time on the floor.
 
-    Shapes: elapsed_s S; film_age_s (*S, nodes); gives S [s at reference temperature].
+    Shapes: elapsed_s S; film_age_s (*S, nodes), or of S its last axes only; gives S [s at
+    reference temperature].
 
     >>> film = np.linspace(0.0, -240.0, FLOOR_ROOT_S05.size)[None, :]
     >>> film_age_after_s([4 * 3600.0], film).tolist(), film_age_after_s([-9.0], film).tolist()
@@ -129,10 +131,9 @@ def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     index = np.searchsorted(FLOOR_ROOT_S05, root, side="right") - 1
     index = np.minimum(index, FLOOR_PIECES - 1)
     begin, end = FLOOR_ROOT_S05[index], FLOOR_ROOT_S05[index + 1]
-    at_begin, at_end = (
-        np.take_along_axis(film_age_s, (index + step)[..., None], axis=-1)[..., 0]
-        for step in (0, 1)
-    )
+    films, nodes = film_age_s.shape[:-1], film_age_s.shape[-1]
+    place = index + nodes * np.arange(math.prod(films)).reshape(films)
+    at_begin, at_end = film_age_s.take(place), film_age_s.take(place + 1)
     return np.asarray(at_begin + (at_end - at_begin) * (root - begin) / (end - begin))
 
 

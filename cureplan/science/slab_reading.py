@@ -63,9 +63,10 @@ def slab_time_constant_s(
         both = (root**2 - above * below) * math.sin(root)
         return both - root * (above + below) * math.cos(root)
 
-    from scipy.optimize import brentq
-
-    root = float(brentq(equation, 1e-9, math.pi, xtol=1e-15, rtol=1e-14))
+    # Halved to the last bit: a solver would cost every command its import.
+    low, root = 1e-9, math.pi
+    while low < (middle := 0.5 * (low + root)) < root:
+        low, root = (middle, root) if equation(middle) < 0 else (low, middle)
     return thickness**2 / (diffusivity * root**2)
 
 
