@@ -44,6 +44,7 @@ from cureplan.science.rate import AgeCurve
 
 __all__ = [
     "BINDINGS",
+    "FREE",
     "BucketClocks",
     "KitTemperatures",
     "PourOption",
@@ -216,7 +217,7 @@ class PourPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settled:
-    """What a night has settled about a floor before it is planned again.
+    """What is settled of a floor before it is planned: by a night begun, or by a what-if.
 
     Layers go by their stage; instants are of their own start, what leads up to it over.
     """
