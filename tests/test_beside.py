@@ -66,9 +66,15 @@ def test_nobody_asks_and_no_process_is_left(tmp_path):
         (tmp_path / "who").write_text(str(os.getpid()))
         signal.pause()
 
-    with pytest.raises(KeyError), beside(work):
-        while not (tmp_path / "who").exists() or not (tmp_path / "who").read_text():
-            pass
-        raise KeyError
+    who = tmp_path / "who"
+
+    def begin_and_leave():
+        with beside(work):
+            while not who.exists() or not who.read_text():
+                pass
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        begin_and_leave()
     with pytest.raises(ProcessLookupError):
-        os.kill(int((tmp_path / "who").read_text()), 0)
+        os.kill(int(who.read_text()), 0)
