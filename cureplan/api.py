@@ -246,6 +246,7 @@ def _made(
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
+    from cureplan.planning.schedule.tried import try_others
 
     require_aware(now, name="now")
     past = scores_of_job(job)
@@ -273,7 +274,16 @@ def _made(
         raise NoFeasiblePlanError(
             _in_words(job, explain(schedule, job, known_until=series.ends))
         )
-    plan = assemble(portable(job), series, rooms, schedule, odds, made_at=now, past=past)
+    plan = assemble(
+        portable(job),
+        series,
+        rooms,
+        schedule,
+        odds,
+        try_others(job, tables, schedule),
+        made_at=now,
+        past=past,
+    )
     require_confirmed(plan)
     if shown is not None:
         shown(plan)
