@@ -130,7 +130,9 @@ class PlanInHand:
         from cureplan.planning.schedule.placing import place_pour
 
         later_s = change.later_s + dict(change.rooms_later_s).get(room.room, 0.0)
-        start_s = max(free_s, room.pour_start.timestamp() + later_s)
+        pinned = pours.room.not_before
+        held_s = float("-inf") if pinned is None else pinned.timestamp()
+        start_s = max(free_s, held_s, room.pour_start.timestamp() + later_s)
         if not self.hours_s[0] < start_s < self.hours_s[1] - 86_400.0:
             raise InputError(
                 "no weather is known for that hour",
