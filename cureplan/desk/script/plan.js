@@ -10,11 +10,11 @@
     const answer = await fetch(`${at}/plan`).catch(() => null);
     if (answer && answer.ok) by("plan-part").innerHTML = await answer.text();
     const has = Boolean(document.querySelector("#plan-part .answers"));
-    by("play").hidden = !has;
+    by("play").hidden = by("news").hidden = !has;
     if (has) move();
   }
   function running(on, words) {
-    by("plan").disabled = on;
+    by("plan").disabled = by("news").disabled = on;
     by("stop").hidden = !on;
     by("planning").textContent = on ? words : "";
   }
@@ -34,16 +34,18 @@
       show();
     }
   }
-  by("plan").addEventListener("click", async () => {
+  async function begin(what) {
     desk.fault(by("plan-fault"), "");
     // What is still on its way to the file belongs to the plan.
     while (busy || queue.length) await new Promise((done) => setTimeout(done, 50));
-    const answer = await desk.post(`${at}/plan`, {}).catch(() => ({ fault: "The desk is out of reach." }));
+    const answer = await desk.post(`${at}/${what}`, {}).catch(() => ({ fault: "The desk is out of reach." }));
     if (answer.fault) { desk.fault(by("plan-fault"), answer.fault); return; }
     mine = answer.number;
     running(true, "beginning ...");
     watch();
-  });
+  }
+  by("plan").addEventListener("click", () => begin("plan"));
+  by("news").addEventListener("click", () => begin("news"));
   by("stop").addEventListener("click", () => { by("planning").textContent = "stopping with the best so far ..."; desk.post("/stop", {}); });
   watch();
 
