@@ -89,8 +89,11 @@
     if (held) return;
     const focused = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.pour : null;
     // The hours stay where they are while a bar moves over them.
-    axis[0] = Math.min(axis[0], Math.floor(Math.min(...rooms.map((one) => one.start_s)) / 3600 - 1) * 3600);
-    axis[1] = Math.max(axis[1], Math.ceil(Math.max(...rooms.map((one) => one.end_s)) / 3600 + 2) * 3600);
+    const [soonest, latest] = [Math.min(...rooms.map((one) => one.start_s)), Math.max(...rooms.map((one) => one.end_s))];
+    if (soonest < axis[0] || latest > axis[1]) {
+      axis[0] = Math.floor(soonest / 3600 - 3) * 3600;
+      axis[1] = Math.ceil(latest / 3600 + 4) * 3600;
+    }
     const [first, last_s] = axis;
     const x = (s) => 110 + (s - first) / (last_s - first) * 360;
     const high = 26 * rooms.length + 4;
