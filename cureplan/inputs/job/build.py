@@ -21,6 +21,8 @@ from cureplan.core.quantities import split_refusal
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.crew import POUR_ROLES, Crew, Person, Shift
+from cureplan.inputs.job.crew_schema import ShiftEntry
 from cureplan.inputs.job.model import (
     GENERIC_TIMES_SD,
     LONGEST_ACCESS,
@@ -28,7 +30,6 @@ from cureplan.inputs.job.model import (
     Access,
     Building,
     Cards,
-    Crew,
     Doubts,
     Heat,
     Job,
@@ -37,19 +38,12 @@ from cureplan.inputs.job.model import (
     Pace,
     Policy,
     Room,
-    Shift,
     Site,
     SlabReading,
     SunPatch,
     WeatherRequest,
 )
-from cureplan.inputs.job.schema import (
-    KIND_UNITS,
-    TWO_COAT_USES,
-    JobFile,
-    RoomEntry,
-    ShiftEntry,
-)
+from cureplan.inputs.job.schema import KIND_UNITS, TWO_COAT_USES, JobFile, RoomEntry
 
 __all__ = [
     "Instants",
@@ -161,6 +155,16 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
                 problem=f"this is {(open_by - begins).days} days after from",
                 cure=f"check year and month; access lasts at most {LONGEST_ACCESS.days} days",
                 value=job.access.open_by,
+            )
+        ]
+    rest_s = job.crew.rest_s
+    if rest_s is not None and rest_s > (open_by - begins).total_seconds():
+        return [
+            Fault(
+                path=("crew", "rest"),
+                problem="this rest is longer than the whole job, from access to opening",
+                cure="write a shorter one, such as 8 h",
+                value=f"{rest_s / 3600:g} h",
             )
         ]
     late = [
@@ -344,8 +348,21 @@ def _materials(written: JobFile, cards: Cards) -> Materials:
 
 def _crew(written: JobFile) -> Crew:
     counted = written.crew.model_dump(exclude={"pour_shifts", "topcoat_shifts"})
+    people = tuple(
+        Person(
+            name=entry.name,
+            roles=entry.roles,
+            longest_shift_s=entry.longest_shift_s,
+            hours=_shifts(entry.hours or ()),
+        )
+        for entry in written.people
+    )
+    if people:
+        for role in (*POUR_ROLES, "topcoat", "primer"):
+            counted[role] = sum(role in person.roles for person in people)
     return Crew(
         **counted,
+        people=people,
         pour_shifts=_shifts(written.crew.pour_shifts),
         topcoat_shifts=_shifts(written.crew.topcoat_shifts),
     )

@@ -1,0 +1,122 @@
+"""Who works: head counts per role, or people by name with what each can do."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import time
+from itertools import count
+from typing import Final, Literal, get_args
+
+__all__ = ["LONGEST_SHIFT_S", "POUR_ROLES", "ROLES", "Crew", "Person", "Role", "Shift"]
+
+Role = Literal[
+    "foreman",
+    "mixer",
+    "runner",
+    "rake",
+    "smoother",
+    "broadcaster",
+    "edge",
+    "primer",
+    "topcoat",
+    "ice",
+]
+ROLES: tuple[Role, ...] = get_args(Role)
+"""What a person may be named for; those of the topcoat vacuum as well."""
+POUR_ROLES: tuple[Role, ...] = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge")
+"""Hands a pour cannot do without, in the order a bucket passes them."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shift:
+    """Hours of the day in which a crew may be called; `ends` <= `begins` crosses midnight."""
+
+    begins: time
+    ends: time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Person:
+    """One of the crew, and what he or she can do; more than one thing in one pour."""
+
+    name: str
+    roles: tuple[Role, ...]
+    longest_shift_s: float | None = None
+    """From coming to going; None: as the crew."""
+    hours: tuple[Shift, ...] = ()
+    """When he or she can be there; empty: in all shifts."""
+
+
+LONGEST_SHIFT_S: Final = 12 * 3600.0
+"""A shift worth a warning where the job states none: common practice, no source."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Crew:
+    """People and mixing stations, and the shifts they may be called in.
+
+    The head count of each role; where the people are named, how many can do it.
+    """
+
+    stations: int
+    mixer: int
+    runner: int
+    rake: int
+    smoother: int
+    broadcaster: int
+    edge: int
+    topcoat: int
+    primer: int = 2
+    """Hands of the pour crew that prime."""
+    setup_s: float
+    changeover_s: float
+    pour_shifts: tuple[Shift, ...]
+    topcoat_shifts: tuple[Shift, ...]
+    people: tuple[Person, ...] = ()
+    """Empty: head counts alone, nobody in two roles but that the pour crew primes."""
+    longest_shift_s: float | None = None
+    """From coming to going; None: no limit, but a warning beyond `LONGEST_SHIFT_S`."""
+    rest_s: float | None = None
+    """Between going and coming again; None: as the hours fall."""
+    break_after_s: float = 6 * 3600.0
+    break_for_s: float = 1800.0
+
+    def holding(self, *roles: str) -> tuple[Person, ...]:
+        """The people who can do one of these, in the order of the job."""
+        return tuple(person for person in self.people if set(person.roles) & {*roles})
+
+    def longest_of(self, person: Person) -> float | None:
+        """How long a person may stay [s]; None where nothing is said."""
+        said = person.longest_shift_s
+        return self.longest_shift_s if said is None else said
+
+    @property
+    def shares(self) -> bool:
+        """Whether somebody has more than one thing to do in a pour."""
+        return any(len(set(person.roles) & {*POUR_ROLES}) > 1 for person in self.people)
+
+    def with_more(self, role: str, by: int = 1) -> Crew:
+        """The crew with more or fewer at a role; who is new can do nothing else.
+
+        Where one fewer is left, it is the last named who can do it.
+        """
+        changed = replace(self, **{role: getattr(self, role) + by})
+        if not self.people or role == "stations":
+            return changed
+        people = list(self.people)
+        for place in range(len(people) - 1, -1, -1):
+            if by < 0 and role in people[place].roles:
+                kept = tuple(other for other in people[place].roles if other != role)
+                people[place] = replace(people[place], roles=kept)
+                by += 1
+        named = {person.name for person in people}
+        for number in range(1, by + 1):
+            name = next(n for n in _hands_names(role, number) if n not in named)
+            people.append(Person(name=name, roles=(role,)))  # type: ignore[arg-type]
+            named.add(name)
+        return replace(changed, people=tuple(people))
+
+
+def _hands_names(role: str, first: int) -> Iterator[str]:
+    return (f"+{number} {role}" for number in count(first))
