@@ -219,6 +219,8 @@ def check_calls(case: Case) -> Iterator[Finding]:
 
 def _people(case: Case, role: str) -> int:
     crew = case.plan.job.crew
+    if crew.people:
+        return len(_able(case, role))
     return {
         "foreman": 1,
         "mixer": crew.mixer,
@@ -247,7 +249,9 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
     )  # fmt: skip
     yield from sooner("calls", call.room, zone, f"{who}, last task", last_s, first_s, 0.0)
     people = _people(case, call.role)
-    if call.people != people:
+    if case.plan.job.crew.people:
+        yield from _check_names(case, call)
+    elif call.people != people:
         yield Finding(
             rule="calls",
             room=call.room,
@@ -263,6 +267,29 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
             "every shift",
             off_by=(first_s - called_s) / 60,
             unit="min",
+        )
+
+
+def _able(case: Case, role: str) -> set[str]:
+    """Names of those who can do a role; the topcoat crew vacuums."""
+    people = case.plan.job.crew.people
+    needs = "topcoat" if role == "vacuum" else role
+    able = {person.name for person in people if needs in person.roles}
+    return able or ({people[0].name} if role == "foreman" else set())
+
+
+def _check_names(case: Case, call: Call) -> Iterator[Finding]:
+    """As many as are named, each once, and each of them can do it."""
+    able = _able(case, call.role)
+    strangers = {*call.names} - able
+    if strangers or len({*call.names}) != call.people or call.people < 1:
+        yield Finding(
+            rule="calls",
+            room=call.room,
+            what=f"{call.room}: {call.people} called as {call.role} for {call.stage}, named "
+            f"are {', '.join(call.names) or 'none'}, able {', '.join(sorted(able))}",
+            off_by=float(max(1, len(strangers))),
+            unit="count",
         )
 
 

@@ -8,7 +8,16 @@ from datetime import time
 from itertools import count
 from typing import Final, Literal, get_args
 
-__all__ = ["LONGEST_SHIFT_S", "POUR_ROLES", "ROLES", "Crew", "Person", "Role", "Shift"]
+__all__ = [
+    "LONGEST_SHIFT_S",
+    "POUR_ROLES",
+    "ROLES",
+    "SAME_SHIFT_S",
+    "Crew",
+    "Person",
+    "Role",
+    "Shift",
+]
 
 Role = Literal[
     "foreman",
@@ -48,6 +57,10 @@ class Person:
     """When he or she can be there; empty: in all shifts."""
 
 
+SAME_SHIFT_S: Final = 6 * 3600.0
+"""Work again within that belongs to the same shift where no rest is stated: invented."""
+EARLY_S: Final = 240.0
+"""By how much a call may come before the set-up: whole minutes rounded down to five."""
 LONGEST_SHIFT_S: Final = 12 * 3600.0
 """A shift worth a warning where the job states none: common practice, no source."""
 
@@ -86,10 +99,41 @@ class Crew:
         """The people who can do one of these, in the order of the job."""
         return tuple(person for person in self.people if set(person.roles) & {*roles})
 
-    def longest_of(self, person: Person) -> float | None:
-        """How long a person may stay [s]; None where nothing is said."""
-        said = person.longest_shift_s
-        return self.longest_shift_s if said is None else said
+    def most_s(self, person: Person | None) -> float | None:
+        """How long a person, or who has no name, may stay [s]; None where nothing is said.
+
+        A rest without a longest shift would say nothing, so then it is the usual one.
+        """
+        usual_s = None if self.rest_s is None else LONGEST_SHIFT_S
+        longest_s = usual_s if self.longest_shift_s is None else self.longest_shift_s
+        said = None if person is None else person.longest_shift_s
+        return longest_s if said is None else said
+
+    @property
+    def ahead_s(self) -> float:
+        """How long before the first task of a shift anyone may have come [s]."""
+        return self.setup_s + EARLY_S
+
+    @property
+    def again_s(self) -> float:
+        """More than this from an end to a begin, and there was a rest in between [s]."""
+        return SAME_SHIFT_S if self.rest_s is None else self.rest_s + self.ahead_s
+
+    @property
+    def foreman(self) -> str:
+        """Who leads: the first who can, else the first named; empty without names."""
+        led = (*self.holding("foreman"), *self.people)
+        return led[0].name if led else ""
+
+    def crews_of(self, person: Person) -> tuple[str, ...]:
+        """The crews a person is in; the foreman is at every pour."""
+        pours = {*POUR_ROLES, "foreman"} & {*person.roles} or person.name == self.foreman
+        within = {
+            "pour": bool(pours),
+            "primer": "primer" in person.roles,
+            "topcoat": "topcoat" in person.roles,
+        }
+        return tuple(crew for crew, is_in in within.items() if is_in)
 
     @property
     def shares(self) -> bool:

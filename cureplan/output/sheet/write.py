@@ -95,7 +95,8 @@ def _table(
     rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan] | Iterable[PrimerPlan],
     plan: Plan,
 ) -> str:
-    names = [field.name for field in fields(kind) if field.name not in _TECHNICAL]
+    left_out = _TECHNICAL if plan.job.crew.people else (*_TECHNICAL, "names")
+    names = [field.name for field in fields(kind) if field.name not in left_out]
     voice = voice_of(plan)
     out = io.StringIO(newline="")
     out.write("\ufeff")
@@ -115,6 +116,8 @@ def _cell(name: str, value: object, voice: Voice) -> str | float | int:
         return voice.label("cell.yes" if value else "cell.no")
     if isinstance(value, datetime):
         return _wall_time(value, voice.zone)
+    if isinstance(value, tuple):
+        return defused(", ".join(str(one) for one in value))
     if isinstance(value, Message):
         return defused(voice.say(value))
     if isinstance(value, int | float):

@@ -14,6 +14,7 @@ __all__ = [
     "bottleneck",
     "pour_roles",
     "roles_of",
+    "shared_crews",
     "what_is_more",
     "with_one_more",
 ]
@@ -39,6 +40,23 @@ def roles_of(plan: PourPlan, crew: Crew) -> dict[str, tuple[str, ...]]:
     if crew.people:
         return {role: tuple(p.name for p in crew.holding(role)) for role in POUR_ROLES}
     return {role: tuple(f"{n + 1}" for n in range(getattr(crew, role))) for role in POUR_ROLES}
+
+
+def shared_crews(crew: Crew) -> dict[tuple[str, ...], float | None]:
+    """Crews that some people are in, and how long the first of these must go home [s].
+
+    Heads without a name are in one crew, but that the pour crew primes.
+    """
+    if not crew.people:
+        longest_s = crew.most_s(None)
+        return {("pour", "primer"): longest_s, ("topcoat",): longest_s}
+    found: dict[tuple[str, ...], float | None] = {}
+    for person in crew.people:
+        crews = crew.crews_of(person)
+        said = [s for s in (found.get(crews), crew.most_s(person)) if s is not None]
+        if crews:
+            found[crews] = min(said, default=None)
+    return found
 
 
 def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpan, ...]:

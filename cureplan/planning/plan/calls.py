@@ -9,7 +9,6 @@ from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import pour_roles
 from cureplan.planning.floor.pour import RoomPours
-from cureplan.planning.odds.nights import SAME_SHIFT_S
 from cureplan.planning.plan.hours import coat_closes_s, instant, pour_closes_s
 from cureplan.planning.plan.model import Call, CoatPlan, PrimerPlan
 from cureplan.planning.schedule.outcome import Schedule
@@ -25,22 +24,25 @@ def call_plans(
     calls: list[Call] = []
     last_end_s: float | None = None
     for poured in sorted(schedule.pours, key=lambda placed: placed.start_s):
-        fresh = last_end_s is None or poured.start_s - last_end_s > SAME_SHIFT_S
+        fresh = last_end_s is None or poured.start_s - last_end_s > job.crew.again_s
         plan = pours[poured.room].plan(poured.option)
         ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
         spans = pour_roles(plan, job.cards.slurry, crew=job.crew)
         # Where a card holds the grains back, they fall after the regular rhythm's end.
         last_s = poured.end_s - poured.start_s
         ends_s = {s.role: s.last_s for s in spans} | {"broadcaster": last_s}
-        everything = [("foreman", 1, 0.0, last_s, 1.0)]
+        leads = (job.crew.foreman,) if job.crew.people else ()
+        everything: list[tuple[str, int, tuple[str, ...], float, float, float]]
+        everything = [("foreman", 1, leads, 0.0, last_s, 1.0)]
         everything += [
-            (s.role, s.people, s.first_s, ends_s[s.role], s.busy_frac) for s in spans
+            (s.role, s.people, s.names, s.first_s, ends_s[s.role], s.busy_frac) for s in spans
         ]
-        for role, people, first_s, end_s, busy in everything:
+        for role, people, names, first_s, end_s, busy in everything:
             calls.append(
                 Call(
                     role=role,
                     people=people,
+                    names=names,
                     room=poured.room,
                     stage="pour",
                     call=instant(poured.start_s + first_s - ahead_s, job.site.zone),
@@ -52,9 +54,9 @@ def call_plans(
             )
         last_end_s = poured.end_s
     return (
-        *_film_calls(job, schedule.primers, people=job.crew.primer),
+        *_film_calls(job, schedule.primers, "primer"),
         *calls,
-        *_film_calls(job, schedule.coats, people=job.crew.topcoat),
+        *_film_calls(job, schedule.coats, "topcoat"),
     )
 
 
@@ -63,11 +65,13 @@ def _why_called(fresh: bool, ahead_s: float) -> Message:
     return Message(code, {"ahead_s": ahead_s})
 
 
-def _film_calls(job: Job, placed: Sequence[PlacedCoat], *, people: int) -> list[Call]:
+def _film_calls(job: Job, placed: Sequence[PlacedCoat], of: str) -> list[Call]:
     calls: list[Call] = []
+    people: int = getattr(job.crew, of)
+    names = tuple(person.name for person in job.crew.holding(of))
     last_end_s: float | None = None
     for coat in sorted(placed, key=lambda film: film.begins_s):
-        fresh = last_end_s is None or coat.begins_s - last_end_s > SAME_SHIFT_S
+        fresh = last_end_s is None or coat.begins_s - last_end_s > job.crew.again_s
         ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
         at_s = coat.begins_s
         work = [(lead.layer, lead.lasts_s) for lead in coat.work.leads]
@@ -78,6 +82,7 @@ def _film_calls(job: Job, placed: Sequence[PlacedCoat], *, people: int) -> list[
                 Call(
                     role=layer.kind,
                     people=people,
+                    names=names,
                     room=coat.room,
                     stage=layer.stage,
                     call=instant(coat.begins_s - ahead_s, job.site.zone),

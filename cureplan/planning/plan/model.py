@@ -236,6 +236,8 @@ class Call:
     last_task: datetime
     busy_frac: float
     reason: Message
+    names: tuple[str, ...] = ()
+    """Who they are, where the job names its people."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -477,10 +479,25 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
         del data["night"]
     if not plan.primers:
         del data["primers"]
+    _drop_unsaid(plan, data)
     if text_of is not None:
         _add_texts(plan, data, text_of)
     data["digest"] = _digest(data)
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _drop_unsaid(plan: Plan, data: dict[str, Any]) -> None:
+    """What a job says nothing of: names of people, and how long they may stay."""
+    crew = plan.job.crew
+    if not crew.people:
+        for call in data["calls"]:
+            del call["names"]
+    for item in fields(crew):
+        if item.name in _SELDOM and getattr(crew, item.name) == item.default:
+            del data["job"]["crew"][item.name]
+
+
+_SELDOM = ("people", "longest_shift_s", "rest_s", "break_after_s", "break_for_s")
 
 
 def _digest(data: Mapping[str, Any]) -> str:
