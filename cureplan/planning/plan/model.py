@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -20,7 +20,9 @@ __all__ = [
     "FORMAT",
     "Alternative",
     "Answer",
+    "Arrival",
     "Binding",
+    "Break",
     "BucketPlan",
     "Call",
     "ChillPlan",
@@ -29,6 +31,7 @@ __all__ = [
     "Decisions",
     "DoubtTerm",
     "HourRow",
+    "Labour",
     "Night",
     "NightLine",
     "NightPoured",
@@ -41,6 +44,7 @@ __all__ = [
     "RoomPlan",
     "Source",
     "StartHour",
+    "Stop",
     "Takeoff",
     "TakeoffRoom",
     "plan_adapter",
@@ -57,6 +61,7 @@ MOST_ROWS = {
     "coats": 10 * MOST_ROOMS,
     "primers": 10 * MOST_ROOMS,
     "calls": 100 * MOST_ROOMS,
+    "arrivals": 100 * MOST_ROOMS,
     "hours": 2 * 24 * LONGEST_ACCESS.days,
 }
 """Of plan.json, with more than room for what rounding and a night add to a job's own limits."""
@@ -238,6 +243,50 @@ class Call:
     reason: Message
     names: tuple[str, ...] = ()
     """Who they are, where the job names its people."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stop:
+    """What somebody does on one floor before going on to the next."""
+
+    role: str
+    room: str
+    stage: str
+    """As of a call, or "ice"."""
+    first_task: datetime
+    last_task: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Break:
+    """A time in which somebody has nothing to do."""
+
+    begins: datetime
+    ends: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Arrival:
+    """One coming of a person, or of a role whose people have no names."""
+
+    who: str
+    named: bool
+    people: int
+    call: datetime
+    """Rounded to five minutes, on the early side."""
+    leaves: datetime
+    roles: tuple[str, ...]
+    stops: tuple[Stop, ...]
+    reason: Message
+    breaks: tuple[Break, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Labour:
+    """Heads, and hours from coming to going of all of them together."""
+
+    heads: int
+    person_hours: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -433,11 +482,14 @@ class Plan:
     primers: tuple[PrimerPlan, ...] = ()
     night: Night | None = None
     """What was learned and changed, where the plan was made again on the night."""
+    arrivals: Rows[Arrival] = field(default_factory=Rows)
+    """Who really comes when; a call is one of these only where nobody is there yet."""
+    labour: Labour | None = None
 
     def __post_init__(self) -> None:
         zone = self.job.site.zone
-        for name in ("rooms", "buckets", "coats", "calls", "hours"):
-            spread = "rooms" if name == "hours" else None
+        for name in ("rooms", "buckets", "coats", "calls", "hours", "arrivals"):
+            spread = {"hours": "rooms", "arrivals": "stops"}.get(name)
             rows = Rows.of(getattr(self, name), zone=zone, spread=spread)
             object.__setattr__(self, name, rows)
 
