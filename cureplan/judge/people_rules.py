@@ -63,7 +63,12 @@ def check_pours(case: Case) -> Iterator[Finding]:
     for task in primed:
         yield from _check_shift(case, "primers", task, case.plan.job.crew.pour_shifts)
     # The pour crew primes: it is in one place at a time.
-    yield from _check_one_crew(case, "pours", [*primed, *tasks])
+    crew = case.plan.job.crew
+    together = not crew.people or any(
+        {"pour", "primer"} <= {*crew.crews_of(person)} for person in crew.people
+    )
+    for alike in ([*primed, *tasks],) if together else (primed, tasks):
+        yield from _check_one_crew(case, "pours", alike)
     by_time = sorted(tasks, key=lambda task: task.begins_s)
     for place, task in enumerate(by_time, start=1):
         if task.floor.plan.order != place:
@@ -83,6 +88,13 @@ def check_coat_crew(case: Case) -> Iterator[Finding]:
     for task in tasks:
         yield from _check_shift(case, "coats", task, case.plan.job.crew.topcoat_shifts)
     yield from _check_one_crew(case, "coats", tasks)
+    poured = [_pour_task(floor) for floor in case.floors]
+    primed = [task for floor in case.floors for task in _primer_tasks(floor)]
+    crew = case.plan.job.crew
+    if any({"pour", "topcoat"} <= {*crew.crews_of(person)} for person in crew.people):
+        yield from _check_one_crew(case, "people", [*poured, *tasks])
+    if any({"primer", "topcoat"} <= {*crew.crews_of(person)} for person in crew.people):
+        yield from _check_one_crew(case, "people", [*primed, *tasks])
 
 
 def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Finding]:

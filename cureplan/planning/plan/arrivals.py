@@ -30,8 +30,8 @@ __all__ = ["arrival_plans", "arrivals_of", "labour_of", "longest_stay_s", "peopl
 EARLY_MIN = 5
 ICE_TASK = timedelta(minutes=15)
 """Putting the pails of a floor in ice: invented."""
-COMES_SOONER = timedelta(hours=3)
-"""Somebody who is to come within that comes sooner for the ice instead of twice: invented."""
+COMES_SOONER = timedelta(minutes=90)
+"""Who is there within that comes sooner, or stays, instead of coming twice: invented."""
 
 
 def arrivals_of(plan: Plan) -> tuple[Arrival, ...]:
@@ -108,36 +108,29 @@ def _arrival(crew: Crew, who: str, calls: Sequence[Call]) -> Arrival:
 
 
 def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
-    """Give the pails of a floor to somebody: who is there, comes soon, or comes for it."""
+    """Give the pails of a floor to somebody: who is there, comes soon, or comes for it.
+
+    Who could not rest in between comes sooner and stays.
+    """
     begins = by - ICE_TASK
     stop = Stop(role="ice", room=room, stage="ice", first_task=begins, last_task=by)
     able = _able(crew)
     there = [a for a in found if a.call <= begins and by <= a.leaves]
-    soon = [
-        a
-        for a in found
-        if a.who in able
-        and by <= a.call + COMES_SOONER
-        and begins < a.call
-        and _short_enough(crew, a, begins)
-    ]
-    # Who is named for the ice sees to it; else whoever is on site, the runner first.
-    there.sort(key=lambda a: (a.who not in able, a.call))
     if crew.holding("ice"):
+        # Who is named for the ice sees to it; else whoever is on site, the runner first.
         there = [a for a in there if a.who in able]
-    for chosen in (*there, *sorted(soon, key=lambda a: a.call)):
-        found[found.index(chosen)] = _with(chosen, stop)
-        return
+    there.sort(key=lambda a: (a.who not in able, a.call))
+    mine = sorted((a for a in found if a.who in able), key=lambda a: abs(a.call - by))
+    longer = [a for a in mine if _short_enough(crew, a, begins, by)]
+    soon = [a for a in longer if _apart(a, begins, by) <= COMES_SOONER]
     rested = [who for who in able if _rested(crew, found, who, begins, by)]
-    who = (rested or able)[0]
-    errand = [a for a in found if a.who == who and a.roles == ("ice",)]
-    last = max(errand, key=lambda a: a.call, default=None)
-    if last is not None and by - last.leaves <= COMES_SOONER:
-        found[found.index(last)] = _with(last, stop)
+    chosen = next(iter((*there, *soon, *(() if rested else longer))), None)
+    if chosen is not None:
+        found[found.index(chosen)] = _with(chosen, stop)
         return
     found.append(
         Arrival(
-            who=who,
+            who=(rested or able)[0],
             named=bool(crew.people),
             people=1,
             call=floor_to(begins, minutes=EARLY_MIN),
@@ -147,6 +140,11 @@ def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
             reason=Message("call.ice", {}),
         )
     )
+
+
+def _apart(arrival: Arrival, begins: datetime, ends: datetime) -> timedelta:
+    """How long lies between a stay and another time; nothing where they meet."""
+    return max(arrival.call - ends, begins - arrival.leaves, timedelta())
 
 
 def _able(crew: Crew) -> list[str]:
@@ -168,9 +166,12 @@ def _with(arrival: Arrival, stop: Stop) -> Arrival:
     )
 
 
-def _short_enough(crew: Crew, arrival: Arrival, begins: datetime) -> bool:
+def _short_enough(crew: Crew, arrival: Arrival, begins: datetime, ends: datetime) -> bool:
+    """Whether a stay that takes in another time as well is not too long."""
     longest_s = longest_stay_s(crew, arrival.who)
-    return longest_s is None or (arrival.leaves - begins).total_seconds() <= longest_s - 300.0
+    comes = min(arrival.call, floor_to(begins, minutes=EARLY_MIN))
+    stays_s = (max(arrival.leaves, ends) - comes).total_seconds()
+    return stays_s <= (LONGEST_SHIFT_S if longest_s is None else longest_s)
 
 
 def longest_stay_s(crew: Crew, who: str) -> float | None:
@@ -213,6 +214,7 @@ def labour_of(job: Job, arrivals: Sequence[Arrival]) -> Labour:
 def people_warnings(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
     """Breaks that are missing, stays that are long, and who comes for the ice alone."""
     yield from _long_stays(job, arrivals)
+    yield from _short_rests(job, arrivals)
     without: dict[str, timedelta] = {}
     for arrival in arrivals:
         longest = _longest_work(arrival)
@@ -239,19 +241,42 @@ def people_warnings(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
 
 
 def _long_stays(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
-    long: dict[str, float] = {}
-    for arrival in arrivals:
-        longest_s = longest_stay_s(job.crew, arrival.who)
-        stays_s = (arrival.leaves - arrival.call).total_seconds()
-        if stays_s > (LONGEST_SHIFT_S if longest_s is None else longest_s):
-            long[arrival.who] = max(stays_s, long.get(arrival.who, 0.0))
-    if long:
+    """Stays beyond what is usual where the job states nothing; on a night, beyond its own."""
+    for stated in (False, True):
+        long: dict[str, float] = {}
+        limits: list[float] = []
+        for arrival in arrivals:
+            longest_s = longest_stay_s(job.crew, arrival.who)
+            stays_s = (arrival.leaves - arrival.call).total_seconds()
+            most_s = LONGEST_SHIFT_S if longest_s is None else longest_s
+            if stays_s > most_s and (longest_s is not None) == stated:
+                long[arrival.who] = max(stays_s, long.get(arrival.who, 0.0))
+                limits.append(most_s)
+        if long:
+            values: dict[str, Value] = {
+                "who": "; ".join(long),
+                "stays_s": max(long.values()),
+                "longest_s": min(limits),
+            }
+            yield Message("warn.over_stay" if stated else "warn.long_stay", values)
+
+
+def _short_rests(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
+    """Who comes again before the rest is over: for the ice alone, or on a night."""
+    rest_s = job.crew.rest_s or 0.0
+    short: dict[str, float] = {}
+    for place, arrival in enumerate(arrivals):
+        for after in arrivals[place + 1 :]:
+            rests_s = (after.call - arrival.leaves).total_seconds()
+            if after.who == arrival.who and rests_s < rest_s - 1.0:
+                short[arrival.who] = min(rests_s, short.get(arrival.who, rests_s))
+    if short:
         values: dict[str, Value] = {
-            "who": "; ".join(long),
-            "stays_s": max(long.values()),
-            "longest_s": LONGEST_SHIFT_S,
+            "who": "; ".join(short),
+            "rests_s": max(0.0, min(short.values())),
+            "rest_s": rest_s,
         }
-        yield Message("warn.long_stay", values)
+        yield Message("warn.short_rest", values)
 
 
 def _longest_work(arrival: Arrival) -> timedelta:
