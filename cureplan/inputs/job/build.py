@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from difflib import get_close_matches
 from functools import cache, partial
@@ -21,7 +21,7 @@ from cureplan.core.quantities import split_refusal
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
-from cureplan.inputs.job.crew import POUR_ROLES, Crew, Person, Shift
+from cureplan.inputs.job.crew import POUR_ROLES, Crew, Person, Shift, common_hours
 from cureplan.inputs.job.crew_schema import ShiftEntry
 from cureplan.inputs.job.model import (
     GENERIC_TIMES_SD,
@@ -360,11 +360,21 @@ def _crew(written: JobFile) -> Crew:
     if people:
         for role in (*POUR_ROLES, "topcoat", "primer"):
             counted[role] = sum(role in person.roles for person in people)
-    return Crew(
+    crew = Crew(
         **counted,
         people=people,
         pour_shifts=_shifts(written.crew.pour_shifts),
         topcoat_shifts=_shifts(written.crew.topcoat_shifts),
+    )
+    # A crew works when all of it can be there.
+    hours = {
+        of: [person.hours for person in people if {of, also} & {*crew.crews_of(person)}]
+        for of, also in (("pour", "primer"), ("topcoat", "topcoat"))
+    }
+    return replace(
+        crew,
+        pour_shifts=common_hours(crew.pour_shifts, hours["pour"]),
+        topcoat_shifts=common_hours(crew.topcoat_shifts, hours["topcoat"]),
     )
 
 

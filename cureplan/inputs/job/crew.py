@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import time
 from itertools import count
@@ -17,6 +17,7 @@ __all__ = [
     "Person",
     "Role",
     "Shift",
+    "common_hours",
 ]
 
 Role = Literal[
@@ -160,6 +161,57 @@ class Crew:
             people.append(Person(name=name, roles=(role,)))  # type: ignore[arg-type]
             named.add(name)
         return replace(changed, people=tuple(people))
+
+
+def common_hours(
+    shifts: Sequence[Shift], people: Iterable[tuple[Shift, ...]]
+) -> tuple[Shift, ...]:
+    """The parts of shifts in which all people are there; those without hours always are.
+
+    Examples
+    --------
+    >>> night = Shift(begins=time(19), ends=time(5))
+    >>> [(s.begins.hour, s.ends.hour) for s in
+    ...  common_hours([night], [(Shift(begins=time(21), ends=time(3)),), ()])]
+    [(21, 3)]
+    """
+    limited = [hours for hours in people if hours]
+    if not limited:
+        return tuple(shifts)
+    found = []
+    for shift in shifts:
+        begins, lasts = _minutes(shift.begins), _lasts(shift)
+        free = [
+            all(_is_in(hours, begins + minute) for hours in limited) for minute in range(lasts)
+        ]
+        edges = [
+            m for m in range(lasts + 1) if (m > 0 and free[m - 1]) != (m < lasts and free[m])
+        ]
+        found += [
+            Shift(begins=_clock(begins + first), ends=_clock(begins + last))
+            for first, last in zip(edges[::2], edges[1::2], strict=True)
+        ]
+    return tuple(found)
+
+
+DAY_MIN = 1440
+
+
+def _minutes(clock: time) -> int:
+    return clock.hour * 60 + clock.minute
+
+
+def _clock(minutes: int) -> time:
+    hour, minute = divmod(minutes % DAY_MIN, 60)
+    return time(hour, minute)
+
+
+def _lasts(shift: Shift) -> int:
+    return (_minutes(shift.ends) - _minutes(shift.begins) - 1) % DAY_MIN + 1
+
+
+def _is_in(hours: Iterable[Shift], minute: int) -> bool:
+    return any((minute - _minutes(span.begins)) % DAY_MIN < _lasts(span) for span in hours)
 
 
 def _hands_names(role: str, first: int) -> Iterator[str]:

@@ -226,6 +226,7 @@ def _named(job: JobFile) -> Iterator[Fault]:
                 value=getattr(job.crew, role),
             )
     yield from _persons(job)
+    yield from _hours_meet(job)
     held = {role for person in job.people for role in person.roles}
     for role in (*HEADS, *(("primer",) if job.materials.primer else ())):
         if role not in held:
@@ -267,7 +268,6 @@ def _persons(job: JobFile) -> Iterator[Fault]:
             )
         for place, span in enumerate(person.hours or ()):
             yield from _span_faults(("people", number, "hours", place), span, "these hours")
-        yield from _hours_meet(job, number)
 
 
 def _idle(job: JobFile, person: PersonEntry) -> str | None:
@@ -280,25 +280,25 @@ def _idle(job: JobFile, person: PersonEntry) -> str | None:
     return " and ".join(dict.fromkeys(idle)) if all(idle) else None
 
 
-def _hours_meet(job: JobFile, number: int) -> Iterator[Fault]:
-    """Somebody's hours meet a shift of every crew he or she is in."""
-    person = job.people[number]
+def _hours_meet(job: JobFile) -> Iterator[Fault]:
+    """All of a crew are there at some hour of its shifts."""
     for key, roles in (
         ("pour_shifts", {*POUR_ROLES, "primer", "foreman"}),
         ("topcoat_shifts", {"topcoat"}),
     ):
-        shifts = getattr(job.crew, key)
-        if person.hours and {*person.roles} & roles and not _meet(person.hours, shifts):
-            yield Fault(
-                path=("people", number, "hours"),
-                problem=f"these hours meet none of {key}",
-                cure="widen them, or take the roles of that crew away",
-                value=person.name,
-            )
-
-
-def _meet(ones: Sequence[ShiftEntry], others: Sequence[ShiftEntry]) -> bool:
-    return any(_minutes(one) & _minutes(other) for one in ones for other in others)
+        left = set().union(*(_minutes(shift) for shift in getattr(job.crew, key)))
+        for number, person in enumerate(job.people):
+            if not person.hours or not {*person.roles} & roles:
+                continue
+            left &= set().union(*(_minutes(span) for span in person.hours))
+            if not left:
+                yield Fault(
+                    path=("people", number, "hours"),
+                    problem=f"this leaves no hour of {key} at which all of that crew are there",
+                    cure="widen these hours, or take the roles of that crew away",
+                    value=person.name,
+                )
+                break
 
 
 def _minutes(span: ShiftEntry) -> set[int]:
