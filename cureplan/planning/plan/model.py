@@ -15,13 +15,16 @@ from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job, OpenFor
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
 from cureplan.planning.plan.night_rules import NightRules
+from cureplan.planning.plan.people import Arrival, Break, Call, Labour, Stop
 from cureplan.planning.plan.risk import DoubtTerm, Risk
 
 __all__ = [
     "FORMAT",
     "Alternative",
     "Answer",
+    "Arrival",
     "Binding",
+    "Break",
     "BucketPlan",
     "Call",
     "ChillPlan",
@@ -30,6 +33,7 @@ __all__ = [
     "Decisions",
     "DoubtTerm",
     "HourRow",
+    "Labour",
     "Night",
     "NightLine",
     "NightPoured",
@@ -43,6 +47,7 @@ __all__ = [
     "RoomPlan",
     "Source",
     "StartHour",
+    "Stop",
     "Takeoff",
     "TakeoffRoom",
     "plan_adapter",
@@ -59,6 +64,7 @@ MOST_ROWS = {
     "coats": 10 * MOST_ROOMS,
     "primers": 10 * MOST_ROOMS,
     "calls": 100 * MOST_ROOMS,
+    "arrivals": 100 * MOST_ROOMS,
     "hours": 2 * 24 * LONGEST_ACCESS.days,
 }
 """Of plan.json, with more than room for what rounding and a night add to a job's own limits."""
@@ -225,22 +231,6 @@ class PrimerPlan:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Call:
-    """Who must be there when, for what."""
-
-    role: str
-    people: int
-    room: str
-    stage: str
-    """The layer worked on: "pour", "vacuum", "coat 1" and so on."""
-    call: datetime
-    first_task: datetime
-    last_task: datetime
-    busy_frac: float
-    reason: Message
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ChillRoom:
     """Ice for the kits of one floor."""
 
@@ -271,6 +261,7 @@ class ChillPlan:
     hours_stirred: float
     liquids_as_is_c: float
     measured: bool
+    ice_for_water_kg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -280,6 +271,8 @@ class RoomHour:
     room: str
     air_c: float
     slab_c: float
+    """Where the sun falls, in a room that has some."""
+    shade_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -435,11 +428,14 @@ class Plan:
     """By what the sheet and a plan made on the night move what is late."""
     night: Night | None = None
     """What was learned and changed, where the plan was made again on the night."""
+    arrivals: Rows[Arrival] = field(default_factory=Rows)
+    """Who really comes when; a call is one of these only where nobody is there yet."""
+    labour: Labour | None = None
 
     def __post_init__(self) -> None:
         zone = self.job.site.zone
-        for name in ("rooms", "buckets", "coats", "calls", "hours"):
-            spread = "rooms" if name == "hours" else None
+        for name in ("rooms", "buckets", "coats", "calls", "hours", "arrivals"):
+            spread = {"hours": "rooms", "arrivals": "stops"}.get(name)
             rows = Rows.of(getattr(self, name), zone=zone, spread=spread)
             object.__setattr__(self, name, rows)
 
@@ -481,10 +477,25 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
         del data["night"]
     if not plan.primers:
         del data["primers"]
+    _drop_unsaid(plan, data)
     if text_of is not None:
         _add_texts(plan, data, text_of)
     data["digest"] = _digest(data)
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _drop_unsaid(plan: Plan, data: dict[str, Any]) -> None:
+    """What a job says nothing of: names of people, and how long they may stay."""
+    crew = plan.job.crew
+    if not crew.people:
+        for call in data["calls"]:
+            del call["names"]
+    for item in fields(crew):
+        if item.name in _SELDOM and getattr(crew, item.name) == item.default:
+            del data["job"]["crew"][item.name]
+
+
+_SELDOM = ("people", "longest_shift_s", "rest_s", "break_after_s", "break_for_s")
 
 
 def _digest(data: Mapping[str, Any]) -> str:

@@ -175,6 +175,7 @@ function changeButtons(buttons, language, index, stage) {
   mark(short, "aria-pressed", String(marked));
   put(short, marked ? "▲ " + word(language, "ran_short", {}) : word(language, "mark_short", {}));
   show(short, stage === "floor");
+  show(buttons, mixed || stage === "floor");
 }
 
 // One line for each open edge that is dead or nearly so, the worst first.

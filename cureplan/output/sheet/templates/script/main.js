@@ -200,6 +200,11 @@ function recallReady() {
 
 function pickRole(picked) {
   role = picked;
+  // A style that asked which box is checked would be worked out anew with every tick.
+  for (const sheet of sheets) {
+    if (picked === "all") sheet.removeAttribute("data-shows");
+    else sheet.setAttribute("data-shows", picked);
+  }
   for (const input of document.querySelectorAll("[data-role]")) {
     input.checked = input.dataset.role === picked;
   }

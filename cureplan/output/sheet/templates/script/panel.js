@@ -178,6 +178,7 @@ function changeTask(card, { language, title, lines, overdue, buttons, who }) {
   put(card.children[0].children[1], word(language, "role." + who, {}));
   put(card.children[0].firstElementChild, (overdue ? "▲ " : "") + title);
   fill(card.children[1], lines, () => element("li", {}), put);
+  show(card.children[2], buttons.length > 0);
   fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what]) => {
     mark(button, "data-task-done", key);
     mark(button, "aria-label", word(language, "do_" + what, {}) + ": " + title);
