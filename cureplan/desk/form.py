@@ -182,7 +182,8 @@ def _table(values: Any, path: KeyPath) -> Iterable[Entry]:
         inner = _inner_model(info.annotation)
         if inner is not None and not _is_list(info.annotation):
             yield from _table(values, (*path, key))
-        else:
+        elif inner is None or key.endswith("_shifts"):
+            # Other lists of tables are for the file itself.
             yield _entry((*path, key), held.get(key))
 
 

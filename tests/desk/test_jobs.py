@@ -160,6 +160,21 @@ def test_every_change_can_be_undone_and_the_desk_may_end_in_between(
     assert second.post(f"/jobs/{JOB}/undo", {"rev": rev(second)}).json["undo"] is False
 
 
+def test_what_a_hand_has_changed_is_taken_back_first_and_kept(demo_desk: Served) -> None:
+    change(demo_desk, {"key": "crew.setup", "text": "50 min"})
+    left = text_of(demo_desk)
+    path = demo_desk.folder / f"{JOB}.toml"
+    by_hand = left.replace("[site]", "[site")
+    path.write_text(by_hand, encoding="utf-8")
+    assert "Back to how the desk last left it" in demo_desk.ask(f"/jobs/{JOB}").text
+    assert demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)}).status == 200
+    assert text_of(demo_desk) == left
+    kept = demo_desk.folder / ".cureplan-desk" / f"{JOB}.by-hand.toml"
+    assert kept.read_text("utf-8") == by_hand
+    demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)})
+    assert 'setup = "45 min"' in text_of(demo_desk)
+
+
 def test_the_second_of_two_browsers_is_shown_what_differs_and_loses_nothing(
     demo_desk: Served,
 ) -> None:
