@@ -263,9 +263,9 @@ class MaterialsEntry(Written):
         meaning="share of the ice that melts before it cools anything",
     )
     ice_water_m3: Annotated[
-        float, quantity(q.parse_volume_m3, "1 gal", at_least="0 L", at_most="50 L")
+        float, quantity(q.parse_volume_m3, "0.5 gal", at_least="0 L", at_most="50 L")
     ] = entry(
-        "1 gal",
+        "0.5 gal",
         alias="ice_water",
         origin="invented",
         kind="volume",
