@@ -72,6 +72,7 @@ def page_data(plan: Plan) -> str:
         "repeats": _repeats(plan),
         "policy_s": plan.job.policy.margin_s,
         "display": plan.job.display,
+        "clock": plan.job.clock,
         "rules": _rules(plan),
         "changeover_s": plan.job.crew.changeover_s,
         "uses": ROOM_USES,
