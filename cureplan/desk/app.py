@@ -6,8 +6,9 @@ in `script/`. Each is named once, below.
 
 from __future__ import annotations
 
+import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -33,11 +34,11 @@ if TYPE_CHECKING:
 
     from cureplan.inputs.job.model import Job
 
-__all__ = ["Desk", "asked", "make_app", "page", "part"]
+__all__ = ["Desk", "asked", "make_app", "object_in", "page", "part", "stylesheet"]
 
 HERE = Path(__file__).parent
 EVENING_BEFORE = timedelta(hours=23)
-SCRIPTS = ("desk.js", "jobs.js", "job.js", "draw.js", "plan.js")
+SCRIPTS = ("desk.js", "jobs.js", "job.js", "draw.js", "plan.js", "night.js")
 """Every script a page may ask for."""
 
 
@@ -48,8 +49,12 @@ class Desk:
     folder: JobFolder
     doors: Doors = field(default_factory=Doors)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
+    beginnings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
+    """Called when the desk's loop runs."""
     endings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
     """Called when the last page has been answered."""
+    beside: list[Callable[[], Coroutine[Any, Any, None]]] = field(default_factory=list)
+    """What runs beside the pages as long as the desk is open."""
     leaving: list[Callable[[], None]] = field(default_factory=list)
     """Called at Ctrl-C, before it: whatever keeps an answer waiting is ended at once."""
 
@@ -61,18 +66,24 @@ class Desk:
 
 def make_app(desk: Desk) -> ASGIApp:
     """The whole desk as an ASGI application, guarded."""
-    from cureplan.desk import job, jobs, plans
+    from cureplan.desk import job, jobs, nights, plans
 
     routes: list[BaseRoute] = [
         Route("/static/{name}", _static),
         *jobs.routes(desk),
         *job.routes(desk),
         *plans.routes(desk),
+        *nights.routes(desk),
     ]
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        for begin in desk.beginnings:
+            await begin()
+        beside = [asyncio.create_task(run()) for run in desk.beside]
         yield
+        for task in beside:
+            task.cancel()
         for end in desk.endings:
             await end()
 
@@ -117,14 +128,15 @@ def _environment() -> Environment:
 async def _static(request: Request) -> Response:
     name = request.path_params["name"]
     if name == "desk.css":
-        return Response(_style(), media_type="text/css")
+        return Response(stylesheet(), media_type="text/css")
     if name in SCRIPTS:
         text = (HERE / "script" / name).read_text(encoding="utf-8")
         return Response(text, media_type="text/javascript")
     raise HTTPException(404)
 
 
-def _style() -> str:
+def stylesheet() -> str:
+    """The look of every page of the desk."""
     from cureplan.output.charts import svg
 
     return part("desk.css.j2", light=LIGHT, dark=DARK, kinds=svg.css_rules())
@@ -142,7 +154,7 @@ def asked(
     """
 
     async def endpoint(request: Request) -> Response:
-        sent = _object_in(await request.body())
+        sent = object_in(await request.body())
         found = await run_in_threadpool(answer, request.path_params, sent)
         status = int(found.get("status", 200)) if "status" in found else 200
         return JSONResponse({k: v for k, v in found.items() if k != "status"}, status)
@@ -150,7 +162,8 @@ def asked(
     return Route(path, endpoint, methods=["POST"])
 
 
-def _object_in(body: bytes) -> dict[str, Any]:
+def object_in(body: bytes) -> dict[str, Any]:
+    """The JSON object a page sent."""
     try:
         found = json.loads(body or b"{}")
     except (ValueError, RecursionError):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from difflib import get_close_matches
 from functools import cache, partial
@@ -21,6 +21,8 @@ from cureplan.core.quantities import split_refusal
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.crew import POUR_ROLES, Crew, Person, Shift, common_hours
+from cureplan.inputs.job.crew_schema import ShiftEntry
 from cureplan.inputs.job.model import (
     GENERIC_TIMES_SD,
     LONGEST_ACCESS,
@@ -28,7 +30,6 @@ from cureplan.inputs.job.model import (
     Access,
     Building,
     Cards,
-    Crew,
     Doubts,
     Heat,
     Job,
@@ -37,19 +38,12 @@ from cureplan.inputs.job.model import (
     Pace,
     Policy,
     Room,
-    Shift,
     Site,
     SlabReading,
     SunPatch,
     WeatherRequest,
 )
-from cureplan.inputs.job.schema import (
-    KIND_UNITS,
-    TWO_COAT_USES,
-    JobFile,
-    RoomEntry,
-    ShiftEntry,
-)
+from cureplan.inputs.job.schema import KIND_UNITS, TWO_COAT_USES, JobFile, RoomEntry
 
 __all__ = [
     "Instants",
@@ -140,6 +134,8 @@ def _written(job: JobFile) -> dict[KeyPath, datetime]:
             written["rooms", number, "slab_reading", "at"] = room.slab_reading.read_at
         if room.open_by is not None:
             written["rooms", number, "open_by"] = room.open_by
+        if room.not_before is not None:
+            written["rooms", number, "not_before"] = room.not_before
     return written
 
 
@@ -163,6 +159,16 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
                 value=job.access.open_by,
             )
         ]
+    rest_s = job.crew.rest_s
+    if rest_s is not None and rest_s > (open_by - begins).total_seconds():
+        return [
+            Fault(
+                path=("crew", "rest"),
+                problem="this rest is longer than the whole job, from access to opening",
+                cure="write a shorter one, such as 8 h",
+                value=f"{rest_s / 3600:g} h",
+            )
+        ]
     late = [
         Fault(
             path=path,
@@ -176,7 +182,11 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
     return late + [
         fault
         for number, _ in enumerate(job.rooms)
-        for fault in (_reading(job, instants, number), _room_opening(job, instants, number))
+        for fault in (
+            _reading(job, instants, number),
+            _room_opening(job, instants, number),
+            _room_pin(job, instants, number),
+        )
         if fault is not None
     ]
 
@@ -207,6 +217,19 @@ def _room_opening(job: JobFile, instants: Instants, number: int) -> Fault | None
         problem="a room opens after access begins and no later than the kitchen",
         cure="move it between access.from and access.open_by, or leave it out",
         value=open_by,
+    )
+
+
+def _room_pin(job: JobFile, instants: Instants, number: int) -> Fault | None:
+    path: KeyPath = ("rooms", number, "not_before")
+    written, ends = job.rooms[number].not_before, ("rooms", number, "open_by")
+    if written is None or instants.at[path] < instants.at.get(ends, instants.open_by):
+        return None
+    return Fault(
+        path=path,
+        problem="the room would be poured only after it must be open",
+        cure="move it before the room's open_by, or leave it out",
+        value=written,
     )
 
 
@@ -346,10 +369,33 @@ def _materials(written: JobFile, cards: Cards) -> Materials:
 
 def _crew(written: JobFile) -> Crew:
     counted = written.crew.model_dump(exclude={"pour_shifts", "topcoat_shifts"})
-    return Crew(
+    people = tuple(
+        Person(
+            name=entry.name,
+            roles=entry.roles,
+            longest_shift_s=entry.longest_shift_s,
+            hours=_shifts(entry.hours or ()),
+        )
+        for entry in written.people
+    )
+    if people:
+        for role in (*POUR_ROLES, "topcoat", "primer"):
+            counted[role] = sum(role in person.roles for person in people)
+    crew = Crew(
         **counted,
+        people=people,
         pour_shifts=_shifts(written.crew.pour_shifts),
         topcoat_shifts=_shifts(written.crew.topcoat_shifts),
+    )
+    # A crew works when all of it can be there.
+    hours = {
+        of: [person.hours for person in people if {of, also} & {*crew.crews_of(person)}]
+        for of, also in (("pour", "primer"), ("topcoat", "topcoat"))
+    }
+    return replace(
+        crew,
+        pour_shifts=common_hours(crew.pour_shifts, hours["pour"]),
+        topcoat_shifts=common_hours(crew.topcoat_shifts, hours["topcoat"]),
     )
 
 
@@ -390,6 +436,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         ),
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
+        not_before=instants.at.get(("rooms", number, "not_before")),
         group=entry.group,
         open_for=entry.open_for,
         heat=_heat(written, number, entry, instants),

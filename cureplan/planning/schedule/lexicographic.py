@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.planning.schedule.cp_model import OrderingModel
+from cureplan.planning.schedule.cp_model import OrderingModel, cp_sat
 from cureplan.planning.schedule.outcome import Ended, Known, Stop, never
 from cureplan.planning.schedule.problem import Choice, Problem, Score, Stage, score
 
@@ -49,9 +49,18 @@ def lower_bounds(problem: Problem) -> Score:
     )
 
 
-def _least_cost(stage: Stage) -> int:
-    """Least cost among states that miss the least margin."""
-    return int(stage.cost[stage.short == stage.short.min()].min())
+def _least_cost(stage: Stage, more_short: int = 0) -> int:
+    """Least cost among states that miss the least margin, or so much more."""
+    return int(stage.cost[stage.short <= stage.short.min() + more_short].min())
+
+
+def _bound(search: _Search, part: str, simple: Score) -> int:
+    """What no choice beats in a part, the parts before it being as good as found."""
+    if part != "cost" or search.score is None:
+        return int(getattr(simple, part))
+    # One room may miss all that is missed beyond the least of each, and so be cheaper.
+    missed = search.score.short_sum - simple.short_sum
+    return sum(_least_cost(stage, missed) for _, _, stage in search.problem.tasks())
 
 
 def _last_shift(problem: Problem) -> int:
@@ -312,7 +321,7 @@ def solve_in_order(
     for part in Score._fields:
         if part not in parts:
             continue
-        _settle(search, part, getattr(simple, part))
+        _settle(search, part, _bound(search, part, simple))
         if search.choice is None or search.ended in ("stopped by hand", "out of time"):
             break
     return Solved(
@@ -368,7 +377,7 @@ def _ask(
     search: _Search, part: str, small: Pruned, manner: dict[str, Any], *, work: float
 ) -> Ended:
     """One call of the solver, and why it came back."""
-    from ortools.sat.python import cp_model
+    cp_model = cp_sat()
 
     search.asked = True
     model = OrderingModel(small.problem)
@@ -429,7 +438,7 @@ def _run(solver: Any, model: Any, listener: Any, stop: Stop) -> Any:
 
 
 def _solver(seed: int, manner: dict[str, Any], *, work: float, emergency_s: float) -> Any:
-    from ortools.sat.python import cp_model
+    cp_model = cp_sat()
 
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
@@ -448,9 +457,9 @@ def _up(bound: float) -> int:
 
 def _listener(take: Callable[[Callable[[Any], int], float], None]) -> Any:
     """Keeps every answer the solver comes upon, so that none is lost to Ctrl-C."""
-    from ortools.sat.python import cp_model
+    callback: Any = cp_sat().CpSolverSolutionCallback
 
-    class Listener(cp_model.CpSolverSolutionCallback):
+    class Listener(callback):  # type: ignore[misc]
         def on_solution_callback(self) -> None:
             take(self.value, self.best_objective_bound)
 

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Remedy
 from cureplan.planning.floor.layers import (
     CREWS,
-    HANDS,
     Landed,
     Layer,
     Work,
@@ -29,7 +28,7 @@ from cureplan.planning.schedule.placing import (
     place_layer,
     place_pour,
 )
-from cureplan.planning.schedule.problem import NEVER, Stage, stage_of
+from cureplan.planning.schedule.problem import NEVER, Hands, Stage, stage_of
 from cureplan.planning.schedule.remedies import option_cost, option_ladder
 from cureplan.planning.schedule.slots import Slots, nodes_of, straight
 
@@ -187,6 +186,18 @@ class PourTables:
         # Rows far from the starts carry no weight between them.
         sure_s = np.array([known.get(at, 0.0) for at in rows.at_s.tolist()])
         return np.minimum(rows.central_s, sure_s + self.pours.job.policy.margin_s)
+
+    def least_s(self, option: PourOption, start_s: Array) -> Array:
+        """Least margins on the expected night, run only at starts that no table holds."""
+        rows = self._rows.get(option)
+        known: dict[float, float] = {}
+        if rows is not None:
+            known.update(zip(rows.at_s.tolist(), rows.central_s.tolist(), strict=True))
+        missing = [at for at in start_s.tolist() if at not in known]
+        if missing:
+            least_s = self.pours.run(option, missing).least_s
+            known.update(zip(missing, least_s.tolist(), strict=True))
+        return np.array([known[at] for at in start_s.tolist()])
 
     def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
         first, last = np.floor(start_s[0] / ROW_S), np.ceil(start_s[-1] / ROW_S)
@@ -548,6 +559,7 @@ def one_after_the_other(
     rooms: Sequence[tuple[Stage, ...]],
     begun: Sequence[tuple[int, int]],
     crosses: Sequence[Sequence[int]],
+    hands: Sequence[Hands],
 ) -> tuple[tuple[Stage, ...], ...]:
     """Begun tasks of the same hands end where the next began: it did, whatever was planned."""
     found = [list(stages) for stages in rooms]
@@ -564,8 +576,8 @@ def one_after_the_other(
             stage = found[floor][over]
             if floor in crosses[room] and int(stage.shuts[0]) < int(went[0]):
                 found[floor][over] = replace(stage, walks=np.minimum(stage.walks, went))
-    for hands in set(HANDS):
-        own = [(r, n) for r, n in begun if HANDS[found[r][n].crew] == hands]
+    for crews in sorted({one.crews for one in hands}):
+        own = [(r, n) for r, n in begun if found[r][n].crew in crews]
         own.sort(key=lambda task: int(found[task[0]][task[1]].begins[0]))
         for (room, number), (after, later) in pairwise(own):
             stage, next_ = found[room][number], found[after][later].begins
