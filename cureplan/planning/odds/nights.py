@@ -110,7 +110,7 @@ class Nights:
     def last_s(self) -> float:
         """Hour of the last column [epoch s]."""
         hours = next(iter(self.slab_k.values())).shape[1]
-        return self.first_s + (hours - 1) * HOUR_S
+        return float(self.first_s + (hours - 1) * HOUR_S)
 
     def error_k(self, errors_k: Array, at_s: Array) -> Array:
         """Errors of shape (nights, hours) at instants of shape (nights, N)."""
