@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from cureplan.core.clock import TimeWindow, epoch_s, shift_windows
@@ -86,9 +86,11 @@ def check_coat_crew(case: Case) -> Iterator[Finding]:
 
 
 def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Finding]:
-    """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat."""
+    """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat, and not
+    with the tools for it."""
+    carried = list(_with_tools(case))
     for floor in case.floors:
-        tasks = [*_primer_tasks(floor), _pour_task(floor), *coat_tasks(case, floor)]
+        tasks = [task for task in carried if task.floor is floor]
         for name in on_the_way_out(case, floor.room.way_out):
             crossed = case.floor(name)
             if crossed is None:
@@ -96,6 +98,24 @@ def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Find
             for closed in _closed(crossed, cured[name]):
                 for task in tasks:
                     yield from _check_crossing(task, closed)
+
+
+def _with_tools(case: Case) -> Iterator[Task]:
+    """Every task from when its tools are carried in: a set-up ahead of its crew's first in a
+    shift, a changeover ahead of the others."""
+    crew, floors = case.plan.job.crew, case.floors
+    for shifts, tasks in (
+        (crew.pour_shifts, [t for floor in floors for t in _primer_tasks(floor)]),
+        (crew.pour_shifts, [_pour_task(floor) for floor in floors]),
+        (crew.topcoat_shifts, [t for floor in floors for t in coat_tasks(case, floor)]),
+    ):
+        came: set[float] = set()
+        for task in sorted(tasks, key=lambda task: task.begins_s):
+            shift = in_shift(case, shifts, task.begins_s)
+            since_s = float("-inf") if shift is None else epoch_s(shift.begins)
+            ahead_s = crew.changeover_s if since_s in came else crew.setup_s
+            came.add(since_s)
+            yield replace(task, begins_s=task.begins_s - ahead_s)
 
 
 def on_the_way_out(case: Case, names: Iterable[str]) -> set[str]:

@@ -42,6 +42,8 @@ def drawn_problem(seed: int, *, rooms: int) -> Problem:
         groups=((0, 1),) if random.random() < 0.3 else (),
         shift_begins=(0, 2 * length),
         may_wait=random.random() < 0.7,
+        setup=random.choice((0, 2)),
+        moving=1,
         wait_price=random.choice((0, 1, 3)),
         clear=Clear(
             band=random.choice((1, 2)),
@@ -134,7 +136,7 @@ def keeps_rules(problem: Problem, choice: Choice) -> bool:
         if not search.allowed(task, search.rows[task][k]):
             return False
         search.chosen[task] = k
-    return search.groups_kept()
+    return search.groups_kept() and search.tools_kept()
 
 
 class _Trying:
@@ -155,7 +157,7 @@ class _Trying:
 
     def visit(self, depth: int) -> None:
         if depth == len(self.tasks):
-            if self.groups_kept():
+            if self.groups_kept() and self.tools_kept():
                 found = self.worth()
                 if self.best is None or found < self.best[0]:
                     self.best = (found, self.choice())
@@ -234,6 +236,23 @@ class _Trying:
             last = max(pour["frees"] for pour in pours)
             if last - first != sum(pour["frees"] - pour["begins"] for pour in pours):
                 return False
+        return True
+
+    def tools_kept(self) -> bool:
+        """Whether tools are carried in over open floors: sooner for the first of a shift."""
+        states = {task: self.rows[task][k] for task, k in self.chosen.items()}
+        firsts: dict[tuple[int, int], int] = {}
+        for task, state in states.items():
+            shift = (self.crew[task], state["span"])
+            firsts[shift] = min(firsts.get(shift, state["begins"]), state["begins"])
+        for task, state in states.items():
+            first = firsts[self.crew[task], state["span"]] == state["begins"]
+            enters = state["begins"] - (self.problem.setup if first else self.problem.moving)
+            for floor, there in states.items():
+                if floor[0] in self.problem.crosses[task[0]] and (
+                    there["shuts"] < state["ends"] and enters < there["walks"]
+                ):
+                    return False
         return True
 
     def worth(self) -> tuple[int, ...]:

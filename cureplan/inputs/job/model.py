@@ -179,6 +179,8 @@ class Crew:
     topcoat: int
     primer: int = 2
     """Hands of the pour crew that prime."""
+    spiked_shoes: bool = False
+    """Whether a layer is walked on in them before it bears feet, to lay the next."""
     setup_s: float
     changeover_s: float
     pour_shifts: tuple[Shift, ...]

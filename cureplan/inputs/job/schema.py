@@ -307,6 +307,11 @@ class CrewEntry(Written):
     edge: People = entry(ask="How many at the edges?", usual="1")
     topcoat: People = entry(ask="How many in the topcoat crew?", usual="3")
     primer: People = entry(2, ask="How many lay the primer?", usual="2")
+    spiked_shoes: bool = entry(
+        False,
+        meaning="whether a fresh layer is walked on in spiked shoes, to lay the next on it "
+        "before it bears feet",
+    )
     setup_s: SetUp = entry(alias="setup", ask="How long to set up?", usual="45 min")
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"

@@ -310,7 +310,13 @@ class RoomPours:
     @property
     def tasks(self) -> tuple[tuple[Layer, ...], ...]:
         """What is done to the floor from the slab up, by what a crew does in one go."""
-        return floor_tasks(floor_layers(self.room, primed=self.job.cards.primer is not None))
+        return floor_tasks(
+            floor_layers(
+                self.room,
+                primed=self.job.cards.primer is not None,
+                spiked=self.job.crew.spiked_shoes,
+            )
+        )
 
     @property
     def pour_task(self) -> int:

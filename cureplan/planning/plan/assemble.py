@@ -47,7 +47,7 @@ from cureplan.planning.plan.model import (
     Risk,
     Status,
 )
-from cureplan.planning.plan.warnings import plan_sources, plan_warnings
+from cureplan.planning.plan.warnings import plan_sources, plan_warnings, shoe_warnings
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.weather.hours.series import HourlySeries
 
@@ -156,6 +156,7 @@ def assemble(
                 need=planned_need(job, pours, schedule),
                 made_at=made_at,
             ),
+            *shoe_warnings(job, schedule),
             *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
             _exotherm(job, pours, schedule),

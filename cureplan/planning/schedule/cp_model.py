@@ -74,6 +74,8 @@ class OrderingModel:
     goals: dict[str, Linear] = field(init=False, default_factory=dict)
     _horizon: int = field(init=False)
     _others: dict[str, Any] = field(init=False, default_factory=dict)
+    _firsts: dict[tuple[int, int], list[Any]] = field(init=False, default_factory=dict)
+    """By task: for each of its shifts, whether it is its crew's first there."""
 
     def __post_init__(self) -> None:
         from ortools.sat.python import cp_model
@@ -84,9 +86,9 @@ class OrderingModel:
             self.tasks[room, number] = self._task(f"{room}.{number}", gather_intervals(stage))
         self._add_windows()
         self._add_crews()
-        self._add_crossings()
         self._add_groups()
         self._add_goals()
+        self._add_crossings()
 
     @property
     def pours(self) -> list[CpTask]:
@@ -150,13 +152,51 @@ class OrderingModel:
         for room, floor in self.problem.crossings:
             for n in range(len(self.problem.rooms[room])):
                 if (room, n) not in works:
-                    works[room, n] = self._interval("work", room, n, None, "ends")
+                    works[room, n] = self._work(room, n)
             for m in range(len(self.problem.rooms[floor])):
                 if (floor, m) not in closed:
                     closed[floor, m] = self._interval("shut", floor, m, "shuts", "walks")
             for n in range(len(self.problem.rooms[room])):
                 for m in range(len(self.problem.rooms[floor])):
                     self.model.add_no_overlap([works[room, n], closed[floor, m]])
+
+    def _work(self, room: int, number: int) -> Any:
+        """A task with the time before it in which its tools are carried in."""
+        task, problem = self.tasks[room, number], self.problem
+        most, least = (problem.ahead(room, number, first=first) for first in (True, False))
+        if not most and not least:
+            return self._interval("work", room, number, None, "ends")
+        name, firsts = f"work {room}.{number}", self._firsts.get((room, number), [])
+        ahead = least + (most - least) * sum(firsts)
+        lengths = [int(n) for n in task.intervals.offset["ends"]]
+        more = max(most, least)
+        begin = self._int(
+            int(task.intervals.first.min()) - more,
+            int(task.intervals.last.max()) - min(most, least),
+            f"{name} from",
+        )
+        size = self._int(min(lengths), max(lengths) + more, f"{name} for")
+        end = self._int(-self._horizon, self._horizon, f"{name} to")
+        self.model.add(begin == task.begin - ahead)
+        self.model.add(size == task.label_of(lengths) + ahead)
+        return self.model.new_interval_var(begin, size, end, name)
+
+    def _add_firsts(
+        self, name: str, found: dict[tuple[int, int], Any], first: Any, used: Any
+    ) -> None:
+        """Which task is its crew's first in a shift: `first` is no sooner than any begins."""
+        if self.problem.setup == self.problem.moving or not self.problem.crossings:
+            return
+        switches = []
+        for (room, number), there in found.items():
+            switch = self.model.new_bool_var(f"{name} first {room}.{number}")
+            self._others[f"{name} first {room}.{number}"] = switch
+            self.model.add(switch <= there)
+            task = self.tasks[room, number]
+            self.model.add(first >= task.begin).only_enforce_if(switch)
+            self._firsts.setdefault((room, number), []).append(switch)
+            switches.append(switch)
+        self.model.add(sum(switches) == used)
 
     def _interval(self, kind: str, room: int, number: int, first: str | None, last: str) -> Any:
         task = self.tasks[room, number]
@@ -231,16 +271,17 @@ class OrderingModel:
 
     def _add_shift_goals(self) -> None:
         """Calls, time on site, and waiting: per crew and shift, from its first to its last."""
-        members: dict[tuple[int, int], list[tuple[CpTask, Any]]] = {}
+        members: dict[tuple[int, int], dict[tuple[int, int], Any]] = {}
         for (room, number), task in self.tasks.items():
             crew = self.problem.rooms[room][number].crew
             spans = task.intervals.label["span"]
             for span in sorted({int(s) for s in spans}):
                 there = sum(task.switches[i] for i in range(len(spans)) if spans[i] == span)
-                members.setdefault((crew, span), []).append((task, there))
+                members.setdefault((crew, span), {})[room, number] = there
         calls, on_site, idle, waited = [], [], [], []
-        for (crew, span), found in sorted(members.items()):
+        for (crew, span), where in sorted(members.items()):
             name = f"shift {crew}.{span}"
+            found = [(self.tasks[task], there) for task, there in where.items()]
             low = min(
                 int(t.intervals.first[t.intervals.label["span"] == span].min())
                 for t, _ in found
@@ -260,6 +301,7 @@ class OrderingModel:
                 self.model.add(first <= task.begin + before * (1 - there))
                 self.model.add(last >= task.frees - after * (1 - there))
             self.model.add(stay >= last - first - (high - low) * (1 - used))
+            self._add_firsts(name, where, first, used)
             calls.append(used)
             on_site.append(stay)
             if crew == self.problem.pour_list[0].crew:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -235,8 +236,9 @@ def floor_model(
         tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
         for room in job.rooms
     )
+    begun = _begun(job, tables)
     problem = Problem(
-        rooms=one_after_the_other(stages, _begun(job, tables), crosses),
+        rooms=one_after_the_other(stages, begun, crosses),
         hands=HANDS,
         pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
         crosses=crosses,
@@ -248,6 +250,9 @@ def floor_model(
         may_wait="hour" in allowed,
         wait_price=wait_price(allowed),
         clear=CLEAR,
+        setup=math.ceil(job.crew.setup_s / SLOT_S),
+        moving=math.ceil(job.crew.changeover_s / SLOT_S),
+        carried=frozenset(begun),
     )
     return FloorModel(
         job=job,

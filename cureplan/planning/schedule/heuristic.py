@@ -93,14 +93,32 @@ class _Board:
             begins = self.stage(after).begins
             self.left[after] &= (begins >= stage.opens[k]) & (begins <= stage.closes[k])
 
+    def _ahead(
+        self, task: Task, begins: NDArray[np.int64], span: NDArray[np.int64]
+    ) -> NDArray[np.int64]:
+        """Slots ahead of each begin of a task at which its tools go in: as long as for the
+        first of a shift, unless a task placed before it stands there."""
+        crew = self.stage(task).crew
+        alone = max(self.problem.ahead(*task, first=first) for first in (True, False))
+        ahead = np.full(begins.shape, alone, dtype=np.int64)
+        for other, k in self.chosen.items():
+            there = self.stage(other)
+            if there.crew == crew and other != task:
+                after = (span == there.span[k]) & (begins > there.begins[k])
+                ahead[after] = self.problem.ahead(*task, first=False)
+        return ahead
+
     def _strike(self, other: Task, mask: BoolArray, task: Task, k: int) -> None:
         stage, there = self.stage(task), self.stage(other)
         if self.problem.hands_of(there) == self.problem.hands_of(stage):
             mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])
         if (other[0], task[0]) in self._crossing:
-            mask &= (there.ends <= stage.shuts[k]) | (there.begins >= stage.walks[k])
+            enters = there.begins - self._ahead(other, there.begins, there.span)
+            mask &= (there.ends <= stage.shuts[k]) | (enters >= stage.walks[k])
         if (task[0], other[0]) in self._crossing:
-            mask &= (there.walks <= stage.begins[k]) | (there.shuts >= stage.ends[k])
+            own = stage.begins[k : k + 1]
+            entered = int((own - self._ahead(task, own, stage.span[k : k + 1]))[0])
+            mask &= (there.walks <= entered) | (there.shuts >= stage.ends[k])
 
     def first_if_never_too_old(self, task: Task) -> int | None:
         """First begin left for a task, were the stage below never too old for it."""

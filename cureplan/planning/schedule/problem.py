@@ -194,6 +194,18 @@ class Problem:
     wait_price: int = 0
     """What a slot costs in which the pouring crew stands by between two pours."""
     clear: Clear = Clear()
+    setup: int = 0
+    """Slots ahead of its first task in a shift at which a crew carries its tools in."""
+    moving: int = 0
+    """The same of every other task."""
+    carried: frozenset[tuple[int, int]] = frozenset()
+    """Room and stage of tasks whose tools are in already."""
+
+    def ahead(self, room: int, number: int, *, first: bool) -> int:
+        """Slots ahead of a task from which on its ways must be open."""
+        if (room, number) in self.carried:
+            return 0
+        return self.setup if first else self.moving
 
     def tasks(self) -> Iterator[tuple[int, int, Stage]]:
         """Room, stage number and stage of every task."""
@@ -311,11 +323,14 @@ def broken_rules(problem: Problem, choice: Choice) -> list[str]:
 
 def _broken_crossings(problem: Problem, choice: Choice) -> list[str]:
     found = []
+    shifts = _shifts(problem, choice)
     for room, floor in problem.crossings:
         for n, work in enumerate(problem.rooms[room]):
             for m, over in enumerate(problem.rooms[floor]):
                 k, j = choice[room][n], choice[floor][m]
-                if work.begins[k] < over.walks[j] and over.shuts[j] < work.ends[k]:
+                first = shifts[work.crew, int(work.span[k])][0] == work.begins[k]
+                enters = work.begins[k] - problem.ahead(room, n, first=first)
+                if enters < over.walks[j] and over.shuts[j] < work.ends[k]:
                     found.append(f"stage {n} of room {room} crosses room {floor} while shut")
     return found
 
