@@ -333,6 +333,8 @@ class Room:
     """What must be possible in it by its hour of opening."""
     outline: Outline | None = None
     """Where the floor is no plain rectangle; length and width then are its extent."""
+    part_of: str | None = None
+    """The room it is a part of, where one is split at a stop line and poured in parts."""
 
     @property
     def open_needs(self) -> tuple[str, ...]:

@@ -283,7 +283,8 @@ class RoomPours:
 
     def under(self, room: Room, job: Job) -> RoomPours:
         """The floor on the same air and slab under a job that differs."""
-        return RoomPours(room, job, self.clocks, self.topcoat, self.conditions, self.settled)
+        conditions = replace(self.conditions, room=room.name)
+        return RoomPours(room, job, self.clocks, self.topcoat, conditions, self.settled)
 
     def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
         """Layout, rhythm and times of an option, with the job's crew or another."""
