@@ -347,7 +347,7 @@ def _as_read(
     at = np.clip((conditions.reading_s - hours_s[0]) / HOUR_S, 0.0, hours_s.size - 1.001)
     hour, part = int(at), at - int(at)
     seen_k = (1.0 - part) * error_k[:, hour] + part * error_k[:, hour + 1] + misread_k
-    kept = np.exp(-np.abs(hours_s - conditions.reading_s) / TAU_S)
+    kept = conditions.reading_left(hours_s - conditions.reading_s)
     return np.asarray(error_k - seen_k[:, None] * kept)
 
 

@@ -173,9 +173,7 @@ def night_prior(
     return NightPrior(
         ln_speed_sd=float(np.hypot(LOT_SD * doubt_left, doubt.card)),
         kit_sd=max(milestone.spread_frac for milestone in card.milestones.values()),
-        slab_sd_k=tuple(
-            max(slab_sd_k(at_s, reading_s=conditions[room].reading_s), 1e-2) for room in rooms
-        ),
+        slab_sd_k=tuple(max(slab_sd_k(at_s, conditions[room]), 1e-2) for room in rooms),
     )
 
 
