@@ -183,8 +183,17 @@ class Crew:
     """Whether a layer is walked on in them before it bears feet, to lay the next."""
     setup_s: float
     changeover_s: float
+    group_changeover_s: float | None = None
+    """The same between rooms of one group; None: the same as between others."""
     pour_shifts: tuple[Shift, ...]
     topcoat_shifts: tuple[Shift, ...]
+
+    @property
+    def in_group_s(self) -> float:
+        """From one room to the next of its group."""
+        if self.group_changeover_s is None:
+            return self.changeover_s
+        return self.group_changeover_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

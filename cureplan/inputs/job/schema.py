@@ -316,6 +316,9 @@ class CrewEntry(Written):
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
     )
+    group_changeover_s: SetUp | None = entry(
+        None, alias="group_changeover", meaning="the same between rooms of one group"
+    )
     pour_shifts: Shifts = entry(ask="When may the pour crew work?", usual="19:00 to 05:00")
     topcoat_shifts: Shifts = entry(
         ask="When may the topcoat crew work?", usual="05:00 to 17:00"

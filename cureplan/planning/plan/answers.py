@@ -64,7 +64,14 @@ def order_answer(
         for room in rooms
     ]
     tightest = min(rooms, key=lambda room: room.margin_min)
-    reasons = [*tightest.reasons, *_way_out_reasons(job, rooms), *_split_reasons(job)]
+    seams = [
+        reason
+        for room in rooms
+        if room is not tightest
+        for reason in room.reasons
+        if reason.code.startswith("pour.seam")
+    ]
+    reasons = [*tightest.reasons, *_way_out_reasons(job, rooms), *seams, *_split_reasons(job)]
     if not all(room.slab_falling for room in rooms):
         rising = ", ".join(room.room for room in rooms if not room.slab_falling)
         reasons.append(Message("order.rising_slab", {"rooms": rising}))

@@ -24,10 +24,12 @@ def call_plans(
     """Calls of all roles, in the order the rooms are worked."""
     calls: list[Call] = []
     last_end_s: float | None = None
+    before = ""
     for poured in sorted(schedule.pours, key=lambda placed: placed.start_s):
         fresh = last_end_s is None or poured.start_s - last_end_s > SAME_SHIFT_S
         plan = pours[poured.room].plan(poured.option)
-        ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
+        ahead_s = job.crew.setup_s if fresh else between_s(job, before, poured.room)
+        before = poured.room
         spans = pour_roles(plan, job.cards.slurry, crew=job.crew)
         # Where a card holds the grains back, they fall after the regular rhythm's end.
         last_s = poured.end_s - poured.start_s
@@ -56,6 +58,13 @@ def call_plans(
         *calls,
         *_film_calls(job, schedule.coats, people=job.crew.topcoat),
     )
+
+
+def between_s(job: Job, before: str, room: str) -> float:
+    """How long the pour crew takes from one room to the next."""
+    groups = {one.name: one.group for one in job.rooms}
+    grouped = groups[room] is not None and groups.get(before) == groups[room]
+    return job.crew.in_group_s if grouped else job.crew.changeover_s
 
 
 def _why_called(fresh: bool, ahead_s: float) -> Message:

@@ -137,14 +137,28 @@ class OrderingModel:
                 self.model.add(after.begin <= task.offset("closes"))
 
     def _add_crews(self) -> None:
+        grouped = {(r, self.problem.pour(r)): g for g in self.problem.groups for r in g}
         for hands in {self.problem.hands_of(stage) for _, _, stage in self.problem.tasks()}:
-            self.model.add_no_overlap(
-                self.model.new_interval_var(
+            whole = {
+                (room, number): self.model.new_interval_var(
                     task.begin, task.length, task.frees, f"busy {room}.{number}"
                 )
                 for (room, number), task in self.tasks.items()
                 if self.problem.hands_of(self.problem.rooms[room][number]) == hands
-            )
+            }
+            alone = [interval for task, interval in whole.items() if task not in grouped]
+            least = [self._least_busy(task) for task in whole if task in grouped]
+            self.model.add_no_overlap([*alone, *least])
+            for task, group in grouped.items():
+                for other, interval in whole.items():
+                    if task in whole and grouped.get(other) != group:
+                        self.model.add_no_overlap([whole[task], interval])
+
+    def _least_busy(self, task: tuple[int, int]) -> Any:
+        """A grouped pour's work, and the shorter of the ways from it."""
+        offset = self.tasks[task].intervals.offset
+        sooner = "follows" if (offset["follows"] <= offset["frees"]).all() else "frees"
+        return self._interval("least", *task, None, sooner)
 
     def _add_crossings(self) -> None:
         works: dict[tuple[int, int], Any] = {}
@@ -216,13 +230,24 @@ class OrderingModel:
 
     def _add_groups(self) -> None:
         for i, group in enumerate(self.problem.groups):
-            pours = [self.pours[room] for room in group]
+            follows = [
+                self._interval("next", room, self.problem.pour(room), None, "follows")
+                for room in group
+            ]
+            self.model.add_no_overlap(follows)
+            asked = [
+                (self.pours[room], after.end_expr(), after.size_expr())
+                for room, after in zip(group, follows, strict=True)
+                if room not in self.problem.loose
+            ]
+            if not asked:
+                continue
             first = self._int(0, self._horizon, f"group {i} from")
             last = self._int(0, self._horizon, f"group {i} to")
-            for pour in pours:
+            for pour, end, _ in asked:
                 self.model.add(first <= pour.begin)
-                self.model.add(last >= pour.frees)
-            self.model.add(last - first == sum(pour.length for pour in pours))
+                self.model.add(last >= end)
+            self.model.add(last - first == sum(size for _, _, size in asked))
 
     def _add_goals(self) -> None:
         lasts = [
@@ -292,7 +317,7 @@ class OrderingModel:
             first = self._int(low, high, f"{name} from")
             last = self._int(low, high, f"{name} to")
             stay = self._int(0, high - low, f"{name} stay")
-            work = sum(_work_in(task, span) for task, _ in found)
+            work = sum(self._work_in(task, span) for task in where)
             self.model.add(stay >= work)
             for task, there in found:
                 self.model.add(there <= used)
@@ -313,6 +338,12 @@ class OrderingModel:
         self.goals["on_site"] = sum(on_site)
         self.goals["cost"] += self.problem.wait_price * sum(idle)
         self.goals["waited"] = 0 if self.problem.may_wait else sum(waited)
+
+    def _work_in(self, which: tuple[int, int], span: int) -> Linear:
+        """How long a task keeps its crew in a shift: nothing when it falls into another."""
+        task, order = self.tasks[which], self.tasks[which].intervals
+        busy = self.problem.busy(*which)[order.order[order.state]]
+        return task.label_of(busy * (order.label["span"] == span))
 
     def hint(self, choice: Choice) -> None:
         """Offer a choice that keeps all rules as the point to start from."""
@@ -342,9 +373,3 @@ class OrderingModel:
         if name not in Score._fields:
             raise KeyError(name)
         return self.goals[name]
-
-
-def _work_in(task: CpTask, span: int) -> Linear:
-    """How long a task keeps its crew in a shift: nothing when it falls into another."""
-    lengths = task.intervals.offset["frees"]
-    return task.label_of(lengths * (task.intervals.label["span"] == span))

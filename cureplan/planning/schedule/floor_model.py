@@ -237,12 +237,14 @@ def floor_model(
         for room in job.rooms
     )
     begun = _begun(job, tables)
+    pour_tasks = tuple(tables.pours[room.name].pour_task for room in job.rooms)
     problem = Problem(
         rooms=one_after_the_other(stages, begun, crosses),
         hands=HANDS,
-        pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
+        pour_stages=pour_tasks,
         crosses=crosses,
-        groups=_groups(job, tables),
+        groups=_groups(job),
+        loose=frozenset(room for room, number in begun if number == pour_tasks[room]),
         shift_begins=tuple(
             max(int(slots.first_from(span.begins_s + job.crew.setup_s)), soonest)
             for span in pour_spans
@@ -320,10 +322,10 @@ def _begun(job: Job, tables: Tables) -> list[tuple[int, int]]:
     ]
 
 
-def _groups(job: Job, tables: Tables) -> tuple[tuple[int, ...], ...]:
-    """Rooms poured in one go; where a pour has begun it goes on as the night lets it."""
+def _groups(job: Job) -> tuple[tuple[int, ...], ...]:
+    """Rooms poured in one go."""
     members: defaultdict[str, list[int]] = defaultdict(list)
     for i, room in enumerate(job.rooms):
-        if room.group is not None and tables.pours[room.name].settled.poured is None:
+        if room.group is not None:
             members[room.group].append(i)
     return tuple(tuple(group) for group in members.values() if len(group) > 1)

@@ -111,7 +111,10 @@ class _Board:
     def _strike(self, other: Task, mask: BoolArray, task: Task, k: int) -> None:
         stage, there = self.stage(task), self.stage(other)
         if self.problem.hands_of(there) == self.problem.hands_of(stage):
-            mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])
+            free, then = (
+                self.problem.next_free(*pair) for pair in ((other, task), (task, other))
+            )
+            mask &= (free <= stage.begins[k]) | (there.begins >= then[k])
         if (other[0], task[0]) in self._crossing:
             enters = there.begins - self._ahead(other, there.begins, there.span)
             mask &= (there.ends <= stage.shuts[k]) | (enters >= stage.walks[k])
@@ -179,12 +182,12 @@ def time_order(
 
 
 def _blocks(problem: Problem, order: Sequence[int]) -> Iterator[list[int]]:
-    group_of = {room: group for group in problem.groups for room in group}
+    group_of = {r: group for group in problem.groups for r in group if r not in problem.loose}
     done: set[int] = set()
     for room in order:
         if room in done:
             continue
-        members = set(group_of.get(room, (room,)))
+        members = set(group_of.get(room, (room,))) - problem.loose | {room}
         block = [other for other in order if other in members]
         done |= members
         yield block
@@ -226,7 +229,7 @@ def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
     for k in ranked:
         trial = board.copy()
         trial.place(first, int(k))
-        if _follow(trial, block[1:], int(board.stage(first).frees[k]), manner):
+        if _follow(trial, block[1:], int(board.stage(first).follows[k]), manner):
             board.left, board.chosen = trial.left, trial.chosen
             return
     raise _StuckError(*first)
@@ -241,7 +244,7 @@ def _follow(board: _Board, rooms: list[int], at: int, manner: Manner) -> bool:
         if ranked.size == 0:
             return False
         board.place(task, int(ranked[0]))
-        at = int(stage.frees[ranked[0]])
+        at = int(stage.follows[ranked[0]])
     return True
 
 

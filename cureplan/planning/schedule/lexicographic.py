@@ -58,7 +58,7 @@ def _last_shift(problem: Problem) -> int:
     """The first shift by whose end all pours could have been worked off."""
     pours = problem.pour_list
     first = max(int(pour.span.min()) for pour in pours)
-    work = sum(int((pour.frees - pour.begins).min()) for pour in pours)
+    work = sum(int(problem.busy(room, problem.pour(room)).min()) for room in range(len(pours)))
     spans = np.concatenate([pour.span for pour in pours])
     begins = np.concatenate([pour.begins for pour in pours])
     frees = np.concatenate([pour.frees for pour in pours])
@@ -87,7 +87,7 @@ def _fewest_calls(problem: Problem) -> int:
 
 
 def _least_on_site(problem: Problem) -> int:
-    return sum(int((stage.frees - stage.begins).min()) for _, _, stage in problem.tasks())
+    return sum(int(problem.busy(room, n).min()) for room, n, _ in problem.tasks())
 
 
 BoolArray = NDArray[np.bool_]
@@ -312,7 +312,11 @@ def solve_in_order(
     for part in Score._fields:
         if part not in parts:
             continue
-        _settle(search, part, getattr(simple, part))
+        bound = getattr(simple, part)
+        if part == "cost" and search.score and search.score.short_sum > simple.short_sum:
+            # Who must miss more than the least may save a remedy for it.
+            bound = sum(int(stage.cost.min()) for _, _, stage in problem.tasks())
+        _settle(search, part, bound)
         if search.choice is None or search.ended in ("stopped by hand", "out of time"):
             break
     return Solved(
