@@ -47,6 +47,7 @@ def _check_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
         "rake": area_m2 / (pace.rake_m2_s * max(1, crew.rake)),
         "smooth": area_m2 / (pace.smooth_m2_s * max(1, crew.smoother)),
         "broadcast": area_m2 / (pace.broadcast_m2_s * max(1, crew.broadcaster)),
+        "edge": floor.edge_m / len(floor.buckets) / (pace.edge_m_s * max(1, crew.edge)),
     }
     slowest_min = max(tasks_s.values()) / 60.0
     said = tasks_s.get(floor.plan.cadence_limit, 0.0) / 60.0

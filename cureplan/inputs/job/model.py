@@ -160,6 +160,9 @@ class Pace:
     vacuum_m2_s: float
     primer_m2_s: float = 0.061935
     """40 sq ft/min, invented; left at that by plans made before primers were planned."""
+    edge_m_s: float = 0.0508
+    """Of one edge hand along walls and islands: 10 ft/min, invented; left at that by plans
+    made before it was asked."""
     row_depth_min_m: float
     row_depth_max_m: float
     bay_turn_s: float
@@ -286,8 +289,12 @@ class Outline:
     @property
     def edge_m(self) -> float:
         """Length of all edges, of islands too [m]."""
-        rings = (self.corners_m, *self.islands_m)
-        return sum(math.dist(a, b) for ring in rings for a, b in _sides(ring))
+        from shapely import union_all
+        from shapely.geometry import Polygon
+
+        # An island that stands against a wall hides a piece of it.
+        islands = union_all([Polygon(ring) for ring in self.islands_m])
+        return float(Polygon(self.corners_m).difference(islands).length)
 
     @property
     def turn_rad(self) -> float:

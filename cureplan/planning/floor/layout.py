@@ -50,6 +50,8 @@ class PourLayout:
     area_per_bucket_m2: float
     thickness_m: float
     slurry_needed_m3: float
+    edge_m: float = 0.0
+    """Of the walls and islands of all of the floor."""
     cut: Cut | None = None
     """Where the floor is no plain rectangle; the figures above then are the largest."""
 
@@ -95,6 +97,8 @@ class Cadence:
     smooth_s: float
     broadcast_s: float
     strip_s: float
+    edge_s: float = 0.0
+    """Along the walls and islands of a bucket's patch; all patches take the mean."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,6 +146,7 @@ def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
         area_per_bucket_m2=area_per_bucket_m2,
         thickness_m=thickness_m,
         slurry_needed_m3=needed_m3,
+        edge_m=room.edge_m,
     )
 
 
@@ -162,6 +167,7 @@ def _cut_to_shape(
         area_per_bucket_m2=float(cut.area_m2.max()),
         thickness_m=job.materials.thickness_m + job.materials.profile_allowance_m,
         slurry_needed_m3=needed_m3,
+        edge_m=room.edge_m,
         cut=cut,
     )
 
@@ -180,7 +186,10 @@ def patches_of(layout: PourLayout, room: Room) -> tuple[Patch, ...]:
 
 
 def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
-    """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast."""
+    """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast, edge.
+
+    The edge hand may lag behind a bucket that lies along much of a wall, and catches up.
+    """
     area_m2 = layout.area_per_bucket_m2
     cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
     stations = min(crew.stations, crew.mixer)
@@ -191,6 +200,7 @@ def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) 
         "rake": area_m2 / (pace.rake_m2_s * crew.rake),
         "smooth": area_m2 / (pace.smooth_m2_s * crew.smoother),
         "broadcast": broadcast_s,
+        "edge": layout.edge_m / layout.kits / (pace.edge_m_s * max(1, crew.edge)),
     }
     limit = max(tasks, key=lambda task: tasks[task])
     return Cadence(
@@ -201,6 +211,7 @@ def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) 
         rake_s=tasks["rake"],
         smooth_s=tasks["smooth"],
         broadcast_s=broadcast_s,
+        edge_s=tasks["edge"],
         strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.strip_row_m),
     )
 
