@@ -17,7 +17,7 @@ True
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -33,7 +33,7 @@ from cureplan.planning.plan.read import read_plan
 if TYPE_CHECKING:
     from cureplan.core.messages import Message
     from cureplan.inputs.tables.night_log import NightEvent
-    from cureplan.planning.floor.pour import RoomPours
+    from cureplan.planning.floor.pour import PourOption
     from cureplan.planning.plan.model import Plan
     from cureplan.planning.studies.compare import ComparedRow, Variant
     from cureplan.science.learning.model import CardFit
@@ -228,15 +228,16 @@ def _made(
     *,
     now: datetime,
     weather: HourlySeries | None,
-    pours: Mapping[str, RoomPours] | None = None,
+    options: tuple[PourOption, ...] | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
     shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
-    """The plan of a job that was checked; `pours` are its rooms made ready on `weather`."""
+    """The plan of a job that was checked, its floors poured by some `options` only."""
     from cureplan.inputs.job.edits import portable
     from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
+    from cureplan.planning.floor.pour import Settled
     from cureplan.planning.floor.split import split_long
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import known_until
@@ -246,6 +247,7 @@ def _made(
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
+    from cureplan.planning.schedule.tried import try_others
 
     require_aware(now, name="now")
     past = scores_of_job(job)
@@ -258,14 +260,14 @@ def _made(
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
     issued_s = known_until(job, now_s=now.timestamp())
-    job = job if pours is not None else split_long(job)
+    job = split_long(job)
     warmer: Job | None = job
     while warmer is not None:
         job = warmer
-        rooms = prepare_pours(job, series) if pours is None else pours
+        rooms = prepare_pours(job, series, Settled(options=options))
         tables = Tables(pours=rooms)
         chosen = choose(job, tables, issued_s=issued_s, progress=progress)
-        known = () if pours or chosen.stopped else chosen.schedule.failures
+        known = () if chosen.stopped else chosen.schedule.failures
         warmer = with_heaters(job, known)
     schedule, odds = chosen.schedule, chosen.odds
     if odds is None:
@@ -274,7 +276,16 @@ def _made(
         raise NoFeasiblePlanError(
             _in_words(job, explain(schedule, job, known_until=series.ends))
         )
-    plan = assemble(portable(job), series, rooms, schedule, odds, made_at=now, past=past)
+    plan = assemble(
+        portable(job),
+        series,
+        rooms,
+        schedule,
+        odds,
+        try_others(job, tables, schedule),
+        made_at=now,
+        past=past,
+    )
     require_confirmed(plan)
     if shown is not None:
         shown(plan)
@@ -466,7 +477,13 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
     from cureplan.planning.studies.compare import ComparedRow
 
     try:
-        plan = _plan(variant, now)
+        plan = _made(
+            variant.job,
+            now=now,
+            weather=variant.weather,
+            options=variant.options,
+            what_helps=False,
+        )
     except NoFeasiblePlanError as error:
         return ComparedRow(
             vary=variant.vary,
@@ -494,25 +511,6 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
         ice_kg=plan.chill.ice_kg,
         all_keep_frac=plan.risk.all_keep_frac,
     )
-
-
-def _plan(variant: Variant, now: datetime) -> Plan:
-    if not variant.every_room_iced:
-        return _made(variant.job, now=now, weather=variant.weather, what_helps=False)
-    return _plan_iced(variant, now)
-
-
-def _plan_iced(variant: Variant, now: datetime) -> Plan:
-    from cureplan.planning.floor.split import split_long
-    from cureplan.planning.schedule.construct import prepare_pours
-    from cureplan.planning.studies.compare import OnlyIced
-
-    job = split_long(variant.job)
-    pours: dict[str, RoomPours] = {
-        name: OnlyIced(room.room, room.job, room.clocks, room.topcoat, room.conditions)
-        for name, room in prepare_pours(job, variant.weather).items()
-    }
-    return _made(job, now=now, weather=variant.weather, pours=pours, what_helps=False)
 
 
 def _called(plan: Plan) -> tuple[int, int]:

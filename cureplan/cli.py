@@ -246,9 +246,12 @@ def _plan_and_show(
         first.append(plan)
         if tell is not None:
             sys.stderr.write("\r\x1b[K")
+        if not as_json:
+            # The answers first: files take as long again.
+            print_text(_in_words(terminal_text, plan))
+            sys.stdout.flush()
         written = write_sheets(plan, out)
         if not as_json:
-            print_text(_in_words(terminal_text, plan))
             print_written(written)
 
     with progress_line() as tell:

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import pairwise
 
 import pytest
 from steady import write_job, write_weather
@@ -49,10 +50,7 @@ def wing(folder, temp_c: float, *swaps: tuple[str, str]):
 def test_a_group_meets_wet_or_at_a_stop_line(tmp_path, temp_c, wet):
     plan = make_plan(wing(tmp_path, temp_c), now=NOW, what_helps=False)
     rooms = sorted(plan.rooms, key=lambda room: room.order)
-    gaps = {
-        (a.room, b.room): b.pour_start - a.pour_end
-        for a, b in zip(rooms, rooms[1:], strict=False)
-    }
+    gaps = {(a.room, b.room): b.pour_start - a.pour_end for a, b in pairwise(rooms)}
     for (one, other), gap in gaps.items():
         inside = {one, other} == {"Hall", "Bay"}
         assert gap >= timedelta(0) if inside else gap >= timedelta(minutes=15)

@@ -44,6 +44,7 @@ from cureplan.science.rate import AgeCurve
 
 __all__ = [
     "BINDINGS",
+    "FREE",
     "BucketClocks",
     "KitTemperatures",
     "PourOption",
@@ -123,6 +124,7 @@ def bucket_clocks(
     speed: ArrayLike,
     slab_shift_k: ArrayLike,
     air_shift_k: ArrayLike,
+    liquids_shift_k: ArrayLike = 0.0,
 ) -> BucketClocks:
     """Run every bucket of a floor on its own temperature history."""
     starts = np.atleast_1d(np.asarray(start_s, dtype=np.float64))[:, None]
@@ -138,7 +140,9 @@ def bucket_clocks(
     if clocks.humidity is not None:
         humidity_frac = conditions.humidity_at(starts + times.pour_s)
         pace = pace * clocks.humidity.at(humidity_frac).ravel()
-    liquids_c = air_c if temperatures.liquids_c is None else temperatures.liquids_c
+    liquids_c = air_c
+    if temperatures.liquids_c is not None:
+        liquids_c = temperatures.liquids_c + each(liquids_shift_k)
     filler_c = air_c if temperatures.filler_c is None else temperatures.filler_c
     path = run_bucket(
         liquids_c,
@@ -213,7 +217,7 @@ class PourPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settled:
-    """What a night has settled about a floor before it is planned again.
+    """What is settled of a floor before it is planned: by a night begun, or by a what-if.
 
     Layers go by their stage; instants are of their own start, what leads up to it over.
     """
@@ -387,15 +391,13 @@ class RoomPours:
         speed: ArrayLike = 1.0,
         slab_shift_k: ArrayLike = 0.0,
         air_shift_k: ArrayLike = 0.0,
-        liquids_shift_k: float = 0.0,
+        liquids_shift_k: ArrayLike = 0.0,
         energy_shift_j_mol: float = 0.0,
     ) -> BucketClocks:
         """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,)."""
         given = kit_temperatures(
             self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
         )
-        if given.liquids_c is not None:
-            given = replace(given, liquids_c=given.liquids_c + liquids_shift_k)
         kit = self.clocks.kit
         energy_j_mol = kit.activation_energy_j_mol + energy_shift_j_mol
         return bucket_clocks(
@@ -408,6 +410,7 @@ class RoomPours:
             speed=speed,
             slab_shift_k=slab_shift_k,
             air_shift_k=air_shift_k,
+            liquids_shift_k=liquids_shift_k,
         )
 
     def wet_doubt(self, at_s: float) -> Doubt:

@@ -15,7 +15,7 @@ from statistics import NormalDist
 
 from cureplan.inputs.job.model import Job
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
-from cureplan.planning.odds.risk import Odds, assess
+from cureplan.planning.odds.risk import Looked, Odds, assess
 from cureplan.planning.schedule.construct import (
     Progress,
     construct,
@@ -109,6 +109,7 @@ class _Choosing:
     best: Chosen | None = None
     worked: float = 0.0
     seen: dict[object, Chosen] = field(default_factory=dict)
+    looked: Looked = field(default_factory=Looked)
 
     def run(self) -> Chosen:
         first = construct(
@@ -136,7 +137,13 @@ class _Choosing:
         """Assess a schedule, unless one like it was; the best is kept."""
         key = _starts(schedule)
         if key not in self.seen:
-            odds = assess(self.job, self.tables.pours, schedule, issued_s=self.issued_s)
+            odds = assess(
+                self.job,
+                self.tables.pours,
+                schedule,
+                issued_s=self.issued_s,
+                looked=self.looked,
+            )
             self.worked += ODDS_WORK * len(self.job.rooms)
             self.seen[key] = Chosen(schedule=schedule, odds=odds)
             if self.progress is not None:

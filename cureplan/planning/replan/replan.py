@@ -37,6 +37,7 @@ from cureplan.planning.replan.job import (
 from cureplan.planning.replan.state import FloorState, NightState, night_state
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits
+from cureplan.planning.schedule.tried import try_others
 from cureplan.science.clocks import topcoat_clocks
 
 __all__ = [
@@ -207,7 +208,13 @@ def _put_together(
     job, schedule, left_out = found.job, found.chosen.schedule, found.chosen.left_out
     made_at = instant(state.now_s, job.site.zone)
     new = assemble(
-        job, plan_series(old), found.pours, schedule, found.chosen.odds, made_at=made_at
+        job,
+        plan_series(old),
+        found.pours,
+        schedule,
+        found.chosen.odds,
+        try_others(job, Tables(pours=found.pours), schedule),
+        made_at=made_at,
     )
     placed = {poured.room: poured for poured in schedule.pours}
     help_ = help_for_short_buckets(found.pours, placed, state, before=old.job.crew)

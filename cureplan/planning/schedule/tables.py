@@ -188,6 +188,18 @@ class PourTables:
         sure_s = np.array([known.get(at, 0.0) for at in rows.at_s.tolist()])
         return np.minimum(rows.central_s, sure_s + self.pours.job.policy.margin_s)
 
+    def least_s(self, option: PourOption, start_s: Array) -> Array:
+        """Least margins on the expected night, run only at starts that no table holds."""
+        rows = self._rows.get(option)
+        known: dict[float, float] = {}
+        if rows is not None:
+            known.update(zip(rows.at_s.tolist(), rows.central_s.tolist(), strict=True))
+        missing = [at for at in start_s.tolist() if at not in known]
+        if missing:
+            least_s = self.pours.run(option, missing).least_s
+            known.update(zip(missing, least_s.tolist(), strict=True))
+        return np.array([known[at] for at in start_s.tolist()])
+
     def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
         first, last = np.floor(start_s[0] / ROW_S), np.ceil(start_s[-1] / ROW_S)
         wanted = ROW_S * np.arange(first, last + 1)
