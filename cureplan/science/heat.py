@@ -30,6 +30,8 @@ __all__ = [
     "SOIL_CONDUCTIVITY_W_MK",
     "SOIL_DENSITY_KG_M3",
     "SOIL_SPECIFIC_HEAT_J_KGK",
+    "WATER_DENSITY_KG_M3",
+    "WATER_SPECIFIC_HEAT_J_KGK",
     "checked",
     "diffusivity_m2_s",
     "lumped_gap_left",
@@ -110,6 +112,10 @@ PAIL_WALL_THICKNESS_M: Final = 0.002
 # 143.5 Btu/lb, which is 333.8 kJ/kg.
 FUSION_HEAT_J_KG: Final = 333_550.0
 ICE_BATH_C: Final = 0.0
+
+# Water between 0 and 30 °C: 4.218 to 4.178 kJ/kgK, Incropera Table A.6 (from memory).
+WATER_SPECIFIC_HEAT_J_KGK: Final = 4190.0
+WATER_DENSITY_KG_M3: Final = 1000.0
 
 SLAB_EFFUSIVITY = math.sqrt(
     CONCRETE_CONDUCTIVITY_W_MK * CONCRETE_DENSITY_KG_M3 * CONCRETE_SPECIFIC_HEAT_J_KGK

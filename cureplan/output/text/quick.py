@@ -146,7 +146,8 @@ def chill_text(
     )
     ice = [
         "",
-        f"Ice for one kit: {format_mass(need.ice_per_kit_kg, 'us')}. From "
+        f"Ice for one kit: {format_mass(need.ice_per_kit_kg, 'us')}, "
+        f"{format_mass(need.for_water_kg, 'us')} of it for the water. From "
         f"{show(need.from_c)}, pails left standing need "
         f"{format_waiting_time(need.standing_s)}, stirred ones "
         f"{format_waiting_time(need.stirred_s)}.",

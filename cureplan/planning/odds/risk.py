@@ -87,21 +87,24 @@ class Looked:
 
     tables: MarginTables = field(init=False, default_factory=MarginTables)
     draws: Draws = field(init=False, default_factory=Draws)
-    _ages: dict[tuple[str, str], tuple[Array, Array, DrawnAges]] = field(
+    _ages: dict[tuple[str, str], tuple[Array, Array, tuple[DrawnAges, DrawnAges]]] = field(
         init=False, default_factory=dict
     )
 
-    def ages(self, pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
-        """How a material of a room ages in every night."""
+    def ages(
+        self, pours: RoomPours, layer: Layer, nights: Nights
+    ) -> tuple[DrawnAges, DrawnAges]:
+        """How a material of a room ages in every night, in the shade and in the sun."""
         key = (pours.room.name, layer.kind)
         drawn = nights.slab_k[key[0]], nights.energy[layer.kind]
         known = self._ages.get(key)
         if known is None or known[0] is not drawn[0] or np.any(known[1] != drawn[1]):
             clocks, curve = pours.material(layer)
-            ages = DrawnAges.of(
-                curve, pours.conditions, fit=clocks.fit, energy=drawn[1], nights=nights
+            sun, *shade = (
+                DrawnAges.of(each, here, fit=clocks.fit, energy=drawn[1], nights=nights)
+                for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
             )
-            self._ages[key] = known = (*drawn, ages)
+            self._ages[key] = known = (*drawn, (shade[0] if shade else sun, sun))
         return known[2]
 
 
@@ -243,6 +246,8 @@ class _Stay:
     needs_s: Mapping[str, float]
     """Age of each milestone of the material."""
     ages: DrawnAges
+    """Where no sun falls: what is waited for comes there last."""
+    sun_ages: DrawnAges
     kit_factor: Array
     """How many times faster than expected each patch's kit ages, shape (nights, patches)."""
     landed: BucketClocks | None = None
@@ -255,13 +260,20 @@ class _Stay:
         """What is laid."""
         return self.work.layer
 
+    @property
+    def has_sun(self) -> bool:
+        """Whether a part of its floor ages faster."""
+        return self.sun_ages is not self.ages
+
     def of(self, nights: Flags) -> _Stay:
         """The stay in some of the nights."""
         stopped_s = None if self.stopped_s is None else self.stopped_s[nights]
+        ages = self.ages.of_nights(nights)
         return replace(
             self,
             visit=self.visit.of(nights),
-            ages=self.ages.of_nights(nights),
+            ages=ages,
+            sun_ages=self.sun_ages.of_nights(nights) if self.has_sun else ages,
             kit_factor=self.kit_factor[nights],
             stopped_s=stopped_s,
         )
@@ -365,6 +377,7 @@ def _planned(
     ) -> _Stay:
         room, layer = pours[placed.room], work.layer
         coating = layer.crew == "topcoat"
+        shade, sun = looked.ages(room, layer, nights)
         return _Stay(
             room=placed.room,
             work=work,
@@ -374,7 +387,8 @@ def _planned(
             visit=visit,
             shifts=job.crew.topcoat_shifts if coating else job.crew.pour_shifts,
             needs_s=room.material(layer)[0].age_s,
-            ages=looked.ages(room, layer, nights),
+            ages=shade,
+            sun_ages=sun,
             kit_factor=np.exp(nights.kit_ln[placed.room, layer.stage]),
             landed=landed,
             stopped_s=(
@@ -492,7 +506,8 @@ def _met(
     below = _below(stay, [work.layer for work in poured.works], laid)
     if below is None or stay.layer.closes is None:
         return np.ones(nights.members, dtype=bool)
-    age_s = below.aged_s(stay.laid_s)
+    soonest = replace(below, ages=below.sun_ages) if below.has_sun else below
+    age_s = soonest.aged_s(stay.laid_s)
     young = np.all(age_s <= below.needs_s[stay.layer.closes], axis=1)
     return np.asarray(young & ~stay.too_soon(below, np.zeros(nights.members)))
 
@@ -519,13 +534,14 @@ def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
     limits, here = limits_of(pours.job, stay.layer), pours.conditions
     at_s = np.minimum(stay.laid_s, here.last_s)
     kept = np.ones(at_s.shape, dtype=bool)
-    for temp_c, errors_k, (low_c, high_c) in (
-        (here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
-        (here.air_at(at_s), nights.air_k[stay.room], limits.air_c),
+    air_c = here.air_at(at_s)
+    for coolest_c, warmest_c, errors_k, (low_c, high_c) in (
+        (here.shade.slab_at(at_s), here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
+        (air_c, air_c, nights.air_k[stay.room], limits.air_c),
     ):
         # A room its heaters or plant hold errs as any other: on the careful side.
-        really_c = temp_c + nights.error_k(errors_k, at_s)
-        kept &= (really_c >= low_c) & (really_c <= high_c)
+        error_k = nights.error_k(errors_k, at_s)
+        kept &= (coolest_c + error_k >= low_c) & (warmest_c + error_k <= high_c)
     return np.asarray(kept.all(axis=1))
 
 

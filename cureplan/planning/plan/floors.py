@@ -231,8 +231,15 @@ def _reasons(
     sun_k, patch = pours.conditions.sun_k, pours.room.sun_patch
     if sun_k is not None and patch is not None:
         warmer_k = float(np.interp(poured.start_s, pours.conditions.epoch_s, sun_k))
-        part: dict[str, Value] = {"share_frac": patch.share, "warmer_k": round(warmer_k, 2)}
+        part: dict[str, Value] = {
+            "share_frac": patch.share,
+            "warmer_k": round(warmer_k, 2),
+            "lit": f"{patch.starts:%H:%M}-{patch.ends:%H:%M}",
+        }
         reasons.append(Message("pour.sunlit", {"room": room, **part}))
+        if pours.room.slab_reading is not None:
+            where = "shade" if pours.conditions.read_in_shade else "sun"
+            reasons.append(Message(f"pour.read_in_{where}", {"room": room}))
     if poured.delayed:
         reasons.append(Message("pour.hour", {"room": room}))
     for remedy in poured.option.remedies():

@@ -133,6 +133,7 @@ def chill_plan(
         rooms=rooms,
         ice_kg=round(sum(room.ice_kg for room in rooms), 2),
         ice_per_kit_kg=round(need.ice_per_kit_kg, 3),
+        ice_for_water_kg=round(need.for_water_kg, 3),
         in_ice_by=min((room.in_ice_by for room in rooms), default=None),
         hours_standing=round(need.standing_s / 3600.0, 3),
         hours_stirred=round(need.stirred_s / 3600.0, 3),

@@ -142,7 +142,7 @@ class PourTables:
 
         def reached(name: str) -> Array:
             age_s = pours.clocks.age_s[name] * factor_of(name, wait=wait, close=close)
-            return landed_when_s(landed, age_s, curve=pours.slurry_curve)
+            return landed_when_s(landed, age_s, curve=pours.slurry_curve.of(name))
 
         opens_s, closes_s = starts_over(reached, self._next(option))
         low_c, high_c = pours.job.cards.slurry.limits.mixed_c
@@ -462,7 +462,7 @@ def _windows_after(
 
         def reached(name: str, laid_s: Array = laid_s) -> Array:
             age_s = clocks.age_s[name] * factor_of(name, wait=wait, close=close)
-            return curve.when(start_s=laid_s, age_s=age_s)
+            return curve.of(name).when(start_s=laid_s, age_s=age_s)
 
         foot_s.append(reached("foot_traffic").max(axis=1))
         if task + 1 == len(works):

@@ -13,7 +13,14 @@ from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck, what_is_more, with_one_more
-from cureplan.planning.floor.ice import Gain, IceNeed, gain_from_ice, ice_need, steady_run
+from cureplan.planning.floor.ice import (
+    Gain,
+    IceBath,
+    IceNeed,
+    gain_from_ice,
+    ice_need,
+    steady_run,
+)
 from cureplan.planning.floor.pour import AS_IS, PourOption, RoomPours, kit_temperatures
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Schedule
@@ -122,7 +129,11 @@ def _need(job: Job, tables: Tables, schedule: Schedule) -> IceNeed:
         job.cards.slurry,
         from_c=stored_c,
         to_c=job.materials.iced_c,
-        cooler_loss=job.materials.cooler_loss,
+        bath=IceBath(
+            cooler_loss=job.materials.cooler_loss,
+            water_m3=job.materials.ice_water_m3,
+            water_c=job.materials.ice_water_c,
+        ),
     )
 
 
