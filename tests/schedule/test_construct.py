@@ -11,7 +11,6 @@ from itertools import combinations, pairwise
 import pytest
 
 from cureplan.api import demo_job_path, read_job
-from cureplan.api import demo_job_path, read_job
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.schedule.construct import (
