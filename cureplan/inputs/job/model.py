@@ -354,6 +354,8 @@ class Room:
     """Where the floor is no plain rectangle; length and width then are its extent."""
     part_of: str | None = None
     """The room it is a part of, where one is split at a stop line and poured in parts."""
+    not_before: datetime | None = None
+    """Its first bucket comes no sooner; None where the shifts alone decide."""
 
     @property
     def open_needs(self) -> tuple[str, ...]:
