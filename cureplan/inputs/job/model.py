@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from cureplan.core.messages import Message
 from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
+from cureplan.inputs.job.crew import Crew, Shift
 
 Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
@@ -137,14 +138,6 @@ class Access:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shift:
-    """Hours of the day in which a crew may be called; `ends` <= `begins` crosses midnight."""
-
-    begins: time
-    ends: time
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
     """How fast the hands are; whole-crew figures per role with the people of that role.
 
@@ -166,37 +159,6 @@ class Pace:
     row_depth_min_m: float
     row_depth_max_m: float
     bay_turn_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Crew:
-    """People and mixing stations, and the shifts they may be called in."""
-
-    stations: int
-    mixer: int
-    runner: int
-    rake: int
-    smoother: int
-    broadcaster: int
-    edge: int
-    topcoat: int
-    primer: int = 2
-    """Hands of the pour crew that prime."""
-    spiked_shoes: bool = False
-    """Whether a layer is walked on in them before it bears feet, to lay the next."""
-    setup_s: float
-    changeover_s: float
-    group_changeover_s: float | None = None
-    """The same between rooms of one group; None: the same as between others."""
-    pour_shifts: tuple[Shift, ...]
-    topcoat_shifts: tuple[Shift, ...]
-
-    @property
-    def in_group_s(self) -> float:
-        """From one room to the next of its group."""
-        if self.group_changeover_s is None:
-            return self.changeover_s
-        return self.group_changeover_s
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -29,7 +29,6 @@ __all__ = [
     "INDOOR_SD_K",
     "LATE_SD_S",
     "RHYTHM_SD_FRAC",
-    "SAME_SHIFT_S",
     "SLAB_OWN_SD_K",
     "TERMS",
     "DrawnAges",
@@ -59,8 +58,6 @@ RHYTHM_SD_FRAC: Final = 0.05
 """A crew's rhythm drags by the size of a normal draw with this SD: invented."""
 PROBE_SD_K: Final = 0.5
 """A pail that was probed against the others, 1 SD [K]: invented, as for a night's probe."""
-SAME_SHIFT_S: Final = 6 * HOUR_S
-"""A gap longer than this sends the crew home and calls them again: invented."""
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -238,11 +235,11 @@ def draw_nights(
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
-    pour_visit = _visits(pouring, random, members, size=crews)
-    coat_visit = _visits(coating, random, members, size=crews)
+    pour_visit = _visits(pouring, random, members, size=crews, again_s=job.crew.again_s)
+    coat_visit = _visits(coating, random, members, size=crews, again_s=job.crew.again_s)
     primed = [(p.begins_s, p.end_s, p.room) for p in schedule.primers]
     primer_columns = random.standard_normal((2, members if primed else 0))
-    primer_visit = _visits(primed, random, members, size=crews)
+    primer_visit = _visits(primed, random, members, size=crews, again_s=job.crew.again_s)
     # A stream of its own, so that the draws above fall out as they did before it.
     others = np.random.default_rng([job.seed, 1])
     scatter = _Scatter(
@@ -424,12 +421,13 @@ def _visits(
     members: int,
     *,
     size: float,
+    again_s: float,
 ) -> dict[_Key, Visit]:
     found: dict[_Key, Visit] = {}
     visit: Visit | None = None
     free_s = -np.inf
     for begins_s, ends_s, key in sorted(tasks, key=lambda task: task[0]):
-        if visit is None or begins_s > free_s + SAME_SHIFT_S:
+        if visit is None or begins_s > free_s + again_s:
             late, slow = size * np.abs(random.standard_normal((2, members)))
             visit = Visit(
                 begins_s=begins_s, late_s=LATE_SD_S * late, slow_frac=RHYTHM_SD_FRAC * slow
