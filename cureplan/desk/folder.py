@@ -14,10 +14,12 @@ from typing import IO
 from cureplan.core.errors import CurePlanError, InputError, OutputError
 from cureplan.core.writing import write_atomically
 
-__all__ = ["OWN", "JobFolder", "NoSuchJobError", "fingerprint", "said"]
+__all__ = ["OWN", "JobFolder", "NoSuchJobError", "file_mark", "fingerprint", "said"]
 
 OWN = ".cureplan-desk"
 """The desk's own corner of the folder: its lock, and what was undone."""
+_HEAD = 65_536
+"""Characters of a file that are looked at to tell a job from a card."""
 LONGEST_NAME = 60
 MOST_UNDONE = 60
 PLAN = "-plan"
@@ -31,6 +33,11 @@ class NoSuchJobError(CurePlanError):
 def fingerprint(text: str) -> str:
     """By which two browsers tell whether they speak of the same text."""
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:24]
+
+
+def file_mark(path: Path) -> str:
+    """The same of a file, whatever bytes stand in it."""
+    return fingerprint(path.read_text("utf-8", errors="replace"))
 
 
 def said(error: CurePlanError, folder: Path) -> str:
@@ -58,7 +65,12 @@ class JobFolder:
 
     def _is_job(self, name: str) -> bool:
         # A card says of what kind it is; a job has rooms, or will have.
-        head = self.job_path(name).read_text(encoding="utf-8", errors="replace")
+        try:
+            with self.job_path(name).open(encoding="utf-8", errors="replace") as file:
+                head = file.read(_HEAD)
+        except OSError:
+            # Shown, so that opening it says what is wrong.
+            return True
         return not any(line.startswith("kind") for line in head.splitlines()[:40])
 
     def _sound(self, name: str) -> bool:
@@ -126,32 +138,44 @@ class JobFolder:
     def write(self, name: str, text: str, *, before: str | None) -> None:
         """Put a job's new text in place; the one before can be had again."""
         with self.lock:
-            if before is not None:
-                self._remember(name, before)
             write_atomically(self.place_for(name), text)
+            kept = self._kept(name) if before is not None else []
+            if before is not None and kept[-1:] != [before]:
+                kept.append(before)
+            self._keep(name, [*kept, text][-MOST_UNDONE:])
 
     def undo(self, name: str) -> str | None:
-        """The text before the last change, back in its place; None where none is known."""
+        """The text before the last change, back in its place; None where none is known.
+
+        Where a hand has changed the file since, that is taken back first, and kept beside.
+        """
         with self.lock:
+            path = self.job_path(name)
             kept = self._kept(name)
+            if not self._is_last(name, kept):
+                write_atomically(self.own() / f"{name}.by-hand.toml", path.read_bytes())
+            else:
+                kept = kept[:-1]
             if not kept:
                 return None
-            text = kept.pop()
-            write_atomically(self.job_path(name), text)
+            write_atomically(path, kept[-1])
             self._keep(name, kept)
-            return text
+            return kept[-1]
 
     def can_undo(self, name: str) -> bool:
         """Whether a change is remembered."""
-        return bool(self._kept(name))
-
-    def _remember(self, name: str, text: str) -> None:
         kept = self._kept(name)
-        if not kept or kept[-1] != text:
-            self._keep(name, [*kept, text][-MOST_UNDONE:])
+        return len(kept) > 1 or (bool(kept) and not self._is_last(name, kept))
+
+    def _is_last(self, name: str, kept: list[str]) -> bool:
+        """Whether the file still is as the desk left it."""
+        try:
+            return not kept or self.read(name) == kept[-1]
+        except InputError:
+            return False
 
     def _kept(self, name: str) -> list[str]:
-        with suppress(OSError, ValueError):
+        with suppress(OSError, ValueError, RecursionError):
             found = json.loads((self.own() / f"{name}.undo.json").read_text("utf-8"))
             if isinstance(found, list):
                 return [text for text in found if isinstance(text, str)]
@@ -180,6 +204,8 @@ class JobFolder:
     def held(self, address: str) -> Iterator[None]:
         """One desk at a time on a folder; a second is told where the first is."""
         path = self.own() / "desk.lock"
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            raise OutputError(f"{OWN}/desk.lock: this is no file of the desk's; take it away")
         file = path.open("a+", encoding="utf-8")
         try:
             if not _alone(file):

@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.app import asked, part
-from cureplan.desk.folder import JobFolder, fingerprint, said
+from cureplan.desk.folder import JobFolder, file_mark, fingerprint, said
 from cureplan.desk.news import ask, kept_news, watch
 from cureplan.desk.worker import Worker
 
@@ -181,6 +181,7 @@ def _shown(plan: Plan, name: str, *, same: bool) -> dict[str, Any]:
         "weakest": view.weakest_text(plan, voice),
         "answers": view.answers(plan, voice),
         "warnings": [voice.say(warning) for warning in plan.warnings],
+        "helps_title": voice.label("alternatives"),
         "helps": [voice.say(found.what) for found in plan.decisions.alternatives],
         "timeline": [drawn(picture) for picture in job_pictures(plan, voice)][:1],
         "maps": [(room, drawn(picture)) for room, picture in maps if picture is not None],
@@ -213,7 +214,7 @@ def _moved(desk: Desk, mover: Worker, name: str, sent: Mapping[str, Any]) -> dic
             "job": str(folder.job_path(name).absolute()),
             "out": str(place.absolute()),
             "job_mark": fingerprint(text),
-            "plan_mark": fingerprint((place / "plan.json").read_text("utf-8")),
+            "plan_mark": file_mark(place / "plan.json"),
             "now": desk.planning_time(_job(desk, name)).isoformat(),
             "change": dict(sent),
             "chance": bool(sent.get("chance")),
