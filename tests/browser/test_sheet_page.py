@@ -231,3 +231,11 @@ def test_the_accessibility_engine_finds_nothing(
         for node in fault["nodes"]
     ]
     assert faults == []
+
+
+@pytest.mark.parametrize("media", ["screen", "print"])
+def test_the_lists_to_tick_before_a_pour_name_their_rooms(open_sheet: Opener, media: str):
+    sheet = open_sheet(at=after(-400), size=DESKTOP)
+    sheet.page.emulate_media(media=media)
+    names = sheet.page.locator("#sheet-en .ready summary:visible").all_inner_texts()
+    assert names == ["Cook line", "Corridor"]
