@@ -36,6 +36,7 @@ from cureplan.inputs.fields import (
 from cureplan.inputs.job.crew_schema import CrewEntry, PersonEntry
 from cureplan.inputs.job.model import (
     Climate,
+    Clock,
     Display,
     OpenFor,
     Remedy,
@@ -64,6 +65,7 @@ KIND_UNITS = {
     "time": "s",
     "hours": "s",
     "pace": "m2_s",
+    "edge pace": "m_s",
     "count": "n",
 }
 """The suffix that tells the sheets how to show a kind."""
@@ -355,6 +357,16 @@ class PaceEntry(Written):
         kind="pace",
         meaning="what one pair of hands primes",
     )
+    edge_m_s: Annotated[
+        float,
+        quantity(q.parse_edge_rate_m_s, "10 ft/min", at_least="1 ft/min", at_most="300 ft/min"),
+    ] = entry(
+        "10 ft/min",
+        alias="edge",
+        origin="invented",
+        kind="edge pace",
+        meaning="what one edge hand finishes along walls and islands",
+    )
     row_depth_min_m: RowDepth = entry(
         "2 ft",
         alias="row_depth_min",
@@ -536,6 +548,9 @@ class JobFile(Written):
 
     display: Annotated[Display, choice("us", "metric")] = entry(
         "us", note="what sheets show: us | metric"
+    )
+    clock: Annotated[Clock, choice("12 h", "24 h")] | None = entry(
+        None, meaning="how sheets tell the time: 12 h with AM and PM where display is us"
     )
     languages: Annotated[
         tuple[Annotated[str, choice(*LANGUAGES)], ...], Field(min_length=1, strict=False)

@@ -52,6 +52,8 @@ SLAB_SHARED: Final = 0.5
 """Share of that error's variance that all rooms have in common: invented."""
 INDOOR_SD_K: Final = 0.8
 """Room air against what was reckoned, apart from the weather, 1 SD [K]: invented."""
+NO_LATER_S: Final = 48 * HOUR_S
+"""How long after the opening ages are still followed, on a night that went wrong."""
 LATE_SD_S: Final = 600.0
 """A crew begins late by the size of a normal draw with this SD [s]: invented."""
 RHYTHM_SD_FRAC: Final = 0.05
@@ -103,6 +105,12 @@ class Nights:
     pour_visit: Mapping[str, Visit]
     coat_visit: Mapping[tuple[str, int], Visit]
     primer_visit: Mapping[str, Visit]
+
+    @property
+    def last_s(self) -> float:
+        """Hour of the last column [epoch s]."""
+        hours = next(iter(self.slab_k.values())).shape[1]
+        return float(self.first_s + (hours - 1) * HOUR_S)
 
     def error_k(self, errors_k: Array, at_s: Array) -> Array:
         """Errors of shape (nights, hours) at instants of shape (nights, N)."""
@@ -470,7 +478,9 @@ class DrawnAges:
         """Follow one material through all nights of a room."""
         errors_k = nights.slab_k[conditions.room]
         first_s = max(nights.first_s, curve.first_s)
-        hours_s = np.minimum(np.arange(first_s, curve.last_s + HOUR_S, HOUR_S), curve.last_s)
+        # Weather may be known for weeks after the job: no crew is that late.
+        last_s = min(curve.last_s, nights.last_s + NO_LATER_S)
+        hours_s = np.minimum(np.arange(first_s, last_s + HOUR_S, HOUR_S), last_s)
         at_s = np.broadcast_to(hours_s, (nights.members, hours_s.size))
         slab_c = conditions.slab_at(hours_s)
         error_k = nights.error_k(errors_k, at_s)
