@@ -33,6 +33,7 @@ from cureplan.inputs.fields import (
     quantity,
     whole,
 )
+from cureplan.inputs.job.crew import ROLES
 from cureplan.inputs.job.crew_schema import CrewEntry, PersonEntry
 from cureplan.inputs.job.model import (
     Climate,
@@ -65,6 +66,7 @@ KIND_UNITS = {
     "time": "s",
     "hours": "s",
     "pace": "m2_s",
+    "edge pace": "m_s",
     "count": "n",
 }
 """The suffix that tells the sheets how to show a kind."""
@@ -356,6 +358,16 @@ class PaceEntry(Written):
         kind="pace",
         meaning="what one pair of hands primes",
     )
+    edge_m_s: Annotated[
+        float,
+        quantity(q.parse_edge_rate_m_s, "10 ft/min", at_least="1 ft/min", at_most="300 ft/min"),
+    ] = entry(
+        "10 ft/min",
+        alias="edge",
+        origin="invented",
+        kind="edge pace",
+        meaning="what one edge hand finishes along walls and islands",
+    )
     row_depth_min_m: RowDepth = entry(
         "2 ft",
         alias="row_depth_min",
@@ -555,7 +567,12 @@ class JobFile(Written):
     materials: MaterialsEntry = entry(meaning="what is laid")
     crew: CrewEntry = entry(meaning="who works, and when")
     people: Annotated[tuple[PersonEntry, ...], Field(max_length=60, strict=False)] = entry(
-        (), meaning="who they are, where no heads are counted"
+        (),
+        ask='Who works, each with what he or she can do ("Ana: foreman, mixer, runner; '
+        'Bo: rake, smoother, topcoat")? Or none, to count heads. Known are '
+        f"{', '.join(ROLES)}",
+        usual="none",
+        meaning="who they are, where no heads are counted",
     )
     pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
     policy: PolicyEntry = entry(meaning="what the plan must keep and may do")
