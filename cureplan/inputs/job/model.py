@@ -224,6 +224,8 @@ class Doubts:
     """On average; long stops are rare as in any queue (exponential)."""
     iced_k: float = 1.5
     """How much warmer than planned iced liquids may be: the size of a normal draw."""
+    half_k: float = 1.0
+    """One half of a room's slab against the rest: in the sun, or over another ground."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

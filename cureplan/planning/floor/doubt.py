@@ -52,14 +52,16 @@ class Doubt:
         return float(np.sqrt(self.batch**2 + self.card**2 + self.temperature**2))
 
 
-def slab_sd_k(hours_s: float, *, reading_s: float | None) -> float:
-    """Doubt of a slab temperature at an instant, given when the slab was read."""
+def slab_sd_k(
+    hours_s: float, *, reading_s: float | None, reading_sd_k: float = READING_SD_K
+) -> float:
+    """Doubt of a slab temperature at an instant, given when and how well it was read."""
     if reading_s is None:
         return SLAB_SD_K
     found = slab_doubt_k(
         [hours_s - reading_s],
         reading_s=0.0,
-        reading_doubt_k=READING_SD_K,
+        reading_doubt_k=reading_sd_k,
         march_doubt_k=SLAB_SD_K,
         time_constant_s=TAU_S,
     )

@@ -23,7 +23,6 @@ from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 from cureplan.science.fit import KineticFit
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
-from cureplan.science.slab_reading import READING_SD_K
 
 __all__ = [
     "INDOOR_SD_K",
@@ -41,7 +40,7 @@ __all__ = [
 
 TERMS: Final = (
     "slurry times", "coat times", "batch", "kit", "energy", "ice", "stops",
-    "weather", "slab", "crew",
+    "weather", "slab", "half a room", "crew",
 )  # fmt: skip
 """What the doubt of a plan is made of: each can be taken away by itself."""
 
@@ -70,13 +69,17 @@ class Visit:
     """One stay of a crew on site: how late it begins and how it drags, night by night."""
 
     begins_s: float
+    """From when it drags: what was done before this is known [epoch s]."""
     late_s: Array
     slow_frac: Array
 
     def at_s(self, planned_s: Array) -> Array:
         """When planned instants [epoch s], shape (N,), really come, shape (nights, N)."""
-        drag = self.slow_frac[:, None] * (planned_s - self.begins_s)
-        return np.asarray(planned_s + self.late_s[:, None] + drag)
+        return np.asarray(planned_s + self.late_s[:, None] + self.dragged_s(planned_s))
+
+    def dragged_s(self, planned_s: Array) -> Array:
+        """By how much a slow crew has fallen behind, shape (nights, N)."""
+        return self.slow_frac[:, None] * np.maximum(planned_s - self.begins_s, 0.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -97,9 +100,19 @@ class Nights:
     """Hour of the first column of the errors below [epoch s]."""
     air_k: Mapping[str, Array]
     slab_k: Mapping[str, Array]
+    half_k: Mapping[str, Array]
+    """By room: how much warmer than the rest each half of its slab is, that poured first
+    and that poured last, shape (nights, 2)."""
+    known_s: float
+    """What was begun before this is as it is [epoch s]."""
     pour_visit: Mapping[str, Visit]
     coat_visit: Mapping[tuple[str, int], Visit]
     primer_visit: Mapping[str, Visit]
+
+    def patches_k(self, room: str, patches: int) -> Array:
+        """How much warmer each patch lies than its room's slab, shape (nights, patches)."""
+        half = (np.arange(patches) >= patches / 2).astype(np.int64)
+        return self.half_k[room][:, half]
 
     def error_k(self, errors_k: Array, at_s: Array) -> Array:
         """Errors of shape (nights, hours) at instants of shape (nights, N)."""
@@ -149,17 +162,17 @@ def draw_nights(
     for room in job.rooms:
         own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)
         error_k = answered[room.name][1] + SLAB_OWN_SD_K * own
-        misread_k = READING_SD_K * random.standard_normal(members)
-        read_k = _as_read(error_k, hours_s, conditions[room.name], misread_k)
+        misread = random.standard_normal(members)
+        read_k = _as_read(error_k, hours_s, conditions[room.name].read, misread)
         slab_k[room.name] = slabs * read_k
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
-    pour_visit = _visits(pouring, random, members, size=crews)
-    coat_visit = _visits(coating, random, members, size=crews)
+    pour_visit = _visits(pouring, random, members, size=crews, known_s=issued_s)
+    coat_visit = _visits(coating, random, members, size=crews, known_s=issued_s)
     primed = [(p.begins_s, p.end_s, p.room) for p in schedule.primers]
     primer_columns = random.standard_normal((2, members if primed else 0))
-    primer_visit = _visits(primed, random, members, size=crews)
+    primer_visit = _visits(primed, random, members, size=crews, known_s=issued_s)
     # A stream of its own, so that the draws above fall out as they did before it.
     others = np.random.default_rng([job.seed, 1])
     scatter = _Scatter(
@@ -189,6 +202,10 @@ def draw_nights(
         kit_ln |= scatter.draw(laid, times_sd=sd)
     iced = np.abs(others.standard_normal(members))
     energies = heard("energy")
+    stop_s = _stops(
+        job, pours, schedule, others, members, size=heard("stops"), known_s=issued_s
+    )
+    halves = heard("half a room") * job.doubt.half_k
     return Nights(
         members=members,
         energy={
@@ -198,7 +215,9 @@ def draw_nights(
         },
         kit_ln=kit_ln,
         iced_k=heard("ice") * iced * _iced_sd_k(job),
-        stop_s=_stops(job, pours, schedule, others, members, size=heard("stops")),
+        stop_s=stop_s,
+        half_k={room.name: halves * _half(others, members) for room in job.rooms},
+        known_s=issued_s,
         first_s=float(hours_s[0]),
         air_k={room.name: answered[room.name][0] + indoor_k for room in job.rooms},
         slab_k=slab_k,
@@ -300,22 +319,31 @@ def _stops(
     members: int,
     *,
     size: float,
+    known_s: float,
 ) -> dict[str, Array]:
-    """How long the mixing stops before each bucket."""
+    """How long the mixing stops before each bucket that is still to come."""
     found = {}
     for poured in sorted(schedule.pours, key=lambda poured: poured.start_s):
-        shape = (members, pours[poured.room].plan(poured.option).layout.kits)
+        pour_s = poured.start_s + pours[poured.room].plan(poured.option).times.pour_s
+        shape = (members, pour_s.size)
         stops = random.random(shape) < 1.0 / job.doubt.stop_every
         lasts_s = job.doubt.stop_lasts_s * random.standard_exponential(shape)
-        found[poured.room] = size * stops * lasts_s
+        found[poured.room] = size * stops * lasts_s * (pour_s > known_s)
     return found
+
+
+def _half(random: np.random.Generator, members: int) -> Array:
+    """One half of a room, drawn which, off the other by a normal draw; shape (nights, 2)."""
+    off = random.standard_normal(members)
+    last = random.random(members) < 0.5
+    return np.stack([np.where(last, 0.0, off), np.where(last, off, 0.0)], axis=1)
 
 
 def _hours(job: Job, conditions: Mapping[str, RoomConditions], issued_s: float) -> Array:
     """Whole hours from the forecast, the access or the first reading to the last hour."""
     some = next(iter(conditions.values()))
-    readings = [c.reading_s for c in conditions.values() if c.reading_s is not None]
-    first_s = min([issued_s, job.access.begins.timestamp(), *readings])
+    readings_s = [one.read[0] for one in conditions.values() if one.read is not None]
+    first_s = min([issued_s, job.access.begins.timestamp(), *readings_s])
     last_s = min(some.last_s, job.access.open_by.timestamp() + HOUR_S)
     return np.asarray(
         np.arange(np.floor(first_s / HOUR_S), np.ceil(last_s / HOUR_S) + 1.0) * HOUR_S
@@ -339,15 +367,16 @@ def _answers(job: Job, outdoor_k: Array) -> dict[str, tuple[Array, Array]]:
 
 
 def _as_read(
-    error_k: Array, hours_s: Array, conditions: RoomConditions, misread_k: Array
+    error_k: Array, hours_s: Array, read: tuple[float, float] | None, misread: Array
 ) -> Array:
     """What error is left once a reading has bent the plan's curve to itself."""
-    if conditions.reading_s is None:
+    if read is None:
         return error_k
-    at = np.clip((conditions.reading_s - hours_s[0]) / HOUR_S, 0.0, hours_s.size - 1.001)
+    read_s, sd_k = read
+    at = np.clip((read_s - hours_s[0]) / HOUR_S, 0.0, hours_s.size - 1.001)
     hour, part = int(at), at - int(at)
-    seen_k = (1.0 - part) * error_k[:, hour] + part * error_k[:, hour + 1] + misread_k
-    kept = np.exp(-np.abs(hours_s - conditions.reading_s) / TAU_S)
+    seen_k = (1.0 - part) * error_k[:, hour] + part * error_k[:, hour + 1] + sd_k * misread
+    kept = np.exp(-np.abs(hours_s - read_s) / TAU_S)
     return np.asarray(error_k - seen_k[:, None] * kept)
 
 
@@ -357,7 +386,9 @@ def _visits(
     members: int,
     *,
     size: float,
+    known_s: float,
 ) -> dict[_Key, Visit]:
+    """A crew that is here is not late any more; it may still drag."""
     found: dict[_Key, Visit] = {}
     visit: Visit | None = None
     free_s = -np.inf
@@ -365,7 +396,9 @@ def _visits(
         if visit is None or begins_s > free_s + SAME_SHIFT_S:
             late, slow = size * np.abs(random.standard_normal((2, members)))
             visit = Visit(
-                begins_s=begins_s, late_s=LATE_SD_S * late, slow_frac=RHYTHM_SD_FRAC * slow
+                begins_s=max(begins_s, known_s),
+                late_s=LATE_SD_S * late * (begins_s > known_s),
+                slow_frac=RHYTHM_SD_FRAC * slow,
             )
         found[key] = visit
         free_s = max(free_s, ends_s)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -23,6 +24,7 @@ from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
+from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
 __all__ = ["MEMBERS", "MarginTables", "Odds", "assess", "known_until"]
 
@@ -63,7 +65,11 @@ class Odds:
     all_frac: float
     """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
     cut_frac: float
-    """The mixing stops for so long that a pour is cut at a stop line: a cost, not a loss."""
+    """The mixing stops for so long that a pour ends at a stop line: a cost, not a loss."""
+    stop_lost_frac: float
+    """A stop of the mixing where no line is loses a floor that would have held."""
+    begun_frac: float
+    """What was begun before the odds were asked for holds: no plan does better."""
     as_planned_frac: float
     """All of it holds and nobody waits and nothing is cut."""
     issued_s: float
@@ -103,14 +109,17 @@ def assess(
     laid = {(stay.room, stay.layer): stay for stay in stays}
     everyone = np.ones(members, dtype=bool)
     buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
-    cut = ~everyone
+    cut, stop_lost, begun_ok = ~everyone, ~everyone, everyone.copy()
     bucket_frac: dict[str, Array] = {}
     room_frac: dict[str, float] = {}
     for poured in schedule.pours:
         visit = laid[poured.room, poured.own.layer].visit
         margins_s = tables.of(pours[poured.room], poured)
-        kept, ended = _kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
-        cut |= ended
+        pour = _kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
+        kept = pour.kept
+        cut |= pour.cut
+        stop_lost |= pour.stop_lost
+        begun_ok &= pour.begun_kept
         bucket_frac[poured.room] = kept.mean(axis=0)
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
@@ -126,6 +135,8 @@ def assess(
             met = _met(laid[coat.room, coat.work.layer], poured, laid, nights)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
+            if coat.begins_s <= issued_s:
+                begun_ok &= met
         if coats:
             opening_ok &= _opens(job, laid[poured.room, coats[-1].work.layer])
     shifts_ok = _shifts_kept(job, stays, nights)
@@ -147,6 +158,8 @@ def assess(
         shifts_frac=float(shifts_ok.mean()),
         all_frac=float(all_ok.mean()),
         cut_frac=float(cut.mean()),
+        stop_lost_frac=float(stop_lost.mean()),
+        begun_frac=float(begun_ok.mean()),
         as_planned_frac=float((all_ok & no_wait & ~cut).mean()),
         issued_s=issued_s,
         limits_frac=float(limits_ok.mean()),
@@ -157,11 +170,22 @@ def _start(coat: PlacedCoat) -> float:
     return coat.start_s
 
 
+class _PourKept(NamedTuple):
+    """What becomes of a pour, night by night."""
+
+    kept: Flags
+    """Which buckets keep all three clocks, shape (nights, buckets)."""
+    cut: Flags
+    """The mixing stopped for long, and the pour could be ended at a stop line there."""
+    stop_lost: Flags
+    """The mixing stopped for long where none is: an edge was lost for that alone."""
+    begun_kept: Flags
+    """Every bucket that was poured before the odds were asked for keeps its clocks."""
+
+
 def _kept_buckets(
     pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit, table: Margins
-) -> tuple[Flags, Flags]:
-    """Which buckets keep all three clocks, shape (nights, buckets), and in which nights a
-    pour had to be cut for that."""
+) -> _PourKept:
     stopped_s = nights.stop_s[poured.room].cumsum(axis=1)
     planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
     at_s = np.minimum(visit.at_s(planned_s) + stopped_s, pours.conditions.last_s)
@@ -172,14 +196,17 @@ def _kept_buckets(
         nights.kit_ln[poured.room, poured.own.layer.stage],
         energy=nights.energy["slurry"],
         iced_k=nights.iced_k,
-        slab_k=slab_k + nights.error_k(nights.slab_k[poured.room], at_s),
+        slab_k=slab_k
+        + nights.error_k(nights.slab_k[poured.room], at_s)
+        + nights.patches_k(poured.room, at_s.shape[1]),
         air_k=air_k + nights.error_k(nights.air_k[poured.room], at_s),
     )
     expected = poured.clocks
     due_s = expected.ends_s[:, 0] - np.where(
         np.isfinite(expected.margins_s[:, 0]), expected.margins_s[:, 0], np.nan
     )
-    dragged_s = np.nan_to_num(due_s - planned_s)[:, None] * visit.slow_frac[:, None]
+    dragged_s = np.stack([visit.dragged_s(due) for due in np.nan_to_num(due_s, nan=-np.inf)])
+    dragged_s = np.maximum(dragged_s - visit.dragged_s(planned_s), 0.0)
     without = margins_s - dragged_s >= 0.0
     # The open edge, and the strip of grains along it, wait for the bucket that meets them.
     met = met_by(pours.plan(poured.option).layout)
@@ -187,10 +214,29 @@ def _kept_buckets(
     with_stop = without.copy()
     for clock in (BINDINGS.index("wet_edge"), BINDINGS.index("broadcast_closes")):
         with_stop[clock] = margins_s[clock] - dragged_s[clock] - later_s >= 0.0
-    kept, unstopped = with_stop.all(axis=0), without.all(axis=0)
+    kept: Flags = np.asarray(with_stop.all(axis=0))
+    unstopped: Flags = np.asarray(without.all(axis=0))
+    lost = np.any(unstopped & ~kept, axis=1)
+    cut = _ended_at_a_bay(pours, poured, nights, margins_s - dragged_s)
     if pours.job.policy.cut_at == "row":
-        return np.asarray(unstopped), np.any(unstopped & ~kept, axis=1)
-    return np.asarray(kept), np.zeros(nights.members, dtype=bool)
+        kept, cut, lost = unstopped, cut | lost, np.zeros_like(lost)
+    begun = kept[:, planned_s <= nights.known_s]
+    return _PourKept(
+        kept=kept, cut=cut, stop_lost=lost, begun_kept=np.asarray(begun.all(axis=1))
+    )
+
+
+def _ended_at_a_bay(
+    pours: RoomPours, poured: PlacedPour, nights: Nights, margins_s: Array
+) -> Flags:
+    """Nights in which the mixing stops between two bays for longer than an edge would wait."""
+    bay = pours.plan(poured.option).layout.bay
+    between = np.concatenate([[False], np.diff(bay) != 0])
+    edge_s = np.minimum(
+        margins_s[BINDINGS.index("wet_edge")], margins_s[BINDINGS.index("broadcast_closes")]
+    ).min(axis=1)
+    stops_s = nights.stop_s[poured.room][:, between]
+    return np.asarray(np.any(stops_s > np.maximum(edge_s, UNNOTICED_S)[:, None], axis=1))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -311,7 +357,7 @@ def _planned(
             shifts=job.crew.topcoat_shifts if coating else job.crew.pour_shifts,
             needs_s=room.material(layer)[0].age_s,
             ages=followed[placed.room, layer.kind],
-            kit_factor=np.exp(nights.kit_ln[placed.room, layer.stage]),
+            kit_factor=_kit_factor(room, layer, nights, float(patch_s[0])),
             landed=landed,
             stopped_s=(
                 nights.stop_s[placed.room].cumsum(axis=1) if layer.kind == "slurry" else None
@@ -349,6 +395,18 @@ def _planned(
     return sorted(stays, key=lambda stay: stay.begins_s)
 
 
+def _kit_factor(room: RoomPours, layer: Layer, nights: Nights, at_s: float) -> Array:
+    """How many times faster than expected each patch ages: its kit, and its half of the
+    slab, as it is when the layer is laid."""
+    kit_ln = nights.kit_ln[room.room.name, layer.stage]
+    clocks, _ = room.material(layer)
+    kelvin = float(room.conditions.slab_at(at_s)) + ZERO_CELSIUS_K
+    per_k = clocks.fit.activation_energy_j_mol / (GAS_CONSTANT_J_MOL_K * kelvin**2)
+    return np.asarray(
+        np.exp(kit_ln + per_k * nights.patches_k(room.room.name, kit_ln.shape[1]))
+    )
+
+
 def _lived(
     job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, nights: Nights
 ) -> tuple[list[_Stay], Flags]:
@@ -366,10 +424,11 @@ def _lived(
             lain = [other for other in lived if other.room == floor]
             if lain:
                 may_s = np.maximum(may_s, _borne_s(lain[-1], comes_s))
-        wait_s = may_s - comes_s
+        # Who was seen to begin has waited; what was waited for stands in the hour.
+        wait_s = np.where(stay.begins_s > nights.known_s, may_s - comes_s, 0.0)
         come = _later(stay, before_s + wait_s)
         below = _below(stay, layers[stay.room], laid)
-        if below is not None:
+        if below is not None and stay.begins_s > nights.known_s:
             for_own_s = come.waits_for_s(below)
             come, wait_s = _later(come, for_own_s), wait_s + for_own_s
         no_wait &= wait_s < UNNOTICED_S
@@ -447,12 +506,13 @@ def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
     limits, here = limits_of(pours.job, stay.layer), pours.conditions
     at_s = np.minimum(stay.laid_s, here.last_s)
     kept = np.ones(at_s.shape, dtype=bool)
-    for temp_c, errors_k, (low_c, high_c) in (
-        (here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
-        (here.air_at(at_s), nights.air_k[stay.room], limits.air_c),
+    here_k = nights.patches_k(stay.room, at_s.shape[1])
+    for temp_c, errors_k, off_k, (low_c, high_c) in (
+        (here.slab_at(at_s), nights.slab_k[stay.room], here_k, limits.slab_c),
+        (here.air_at(at_s), nights.air_k[stay.room], 0.0, limits.air_c),
     ):
         # A room its heaters or plant hold errs as any other: on the careful side.
-        really_c = temp_c + nights.error_k(errors_k, at_s)
+        really_c = temp_c + nights.error_k(errors_k, at_s) + off_k
         kept &= (really_c >= low_c) & (really_c <= high_c)
     return np.asarray(kept.all(axis=1))
 

@@ -254,6 +254,7 @@ def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: tuple[DoubtTerm, ...
         limits_keep_frac=odds.limits_frac,
         all_keep_frac=odds.all_frac,
         cut_frac=odds.cut_frac,
+        stop_lost_frac=odds.stop_lost_frac,
         as_planned_frac=odds.as_planned_frac,
         made_of=made,
     )

@@ -21,6 +21,7 @@ MEASURES: Mapping[str, str] = {
     "coat times": "time a coat",
     "ice": "probe a pail",
     "slab": "read the slab",
+    "half a room": "read both halves",
     "weather": "plan again",
     "stops": "spare drill",
 }
@@ -80,7 +81,7 @@ def _size(
         return Message("made_of.share", {"off_frac": shares[term]}) if shares[term] else None
     if term == "ice" and not any(poured.option.chilled for poured in schedule.pours):
         return None
-    read = [room.conditions.reading_s is not None for room in pours.values()]
+    read = [room.conditions.read is not None for room in pours.values()]
     return {
         "energy": Message("made_of.energy", {"off_frac": _energy_frac(some)}),
         "ice": Message("made_of.warmer", {"off_k": doubt.iced_k}),
@@ -91,6 +92,7 @@ def _size(
         "slab": Message(
             "made_of.slab", {"off_k": slab_sd_k(0.0, reading_s=None), "read_n": sum(read)}
         ),
+        "half a room": Message("made_of.either", {"off_k": doubt.half_k}),
         "crew": Message("made_of.late", {"late_s": LATE_SD_S}),
     }[term]
 

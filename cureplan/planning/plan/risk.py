@@ -46,7 +46,9 @@ class Risk:
     all_keep_frac: float
     """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
     cut_frac: float = 0.0
-    """The mixing stops for so long that a pour is cut at a stop line: a cost, not a loss."""
+    """The mixing stops for so long that a pour ends at a stop line: a cost, not a loss."""
+    stop_lost_frac: float = 0.0
+    """A stop of the mixing where no line is loses a floor that would have held."""
     as_planned_frac: float | None = None
     """All of it holds with no wait and no cut; None in plans that did not count it."""
     made_of: tuple[DoubtTerm, ...] = ()

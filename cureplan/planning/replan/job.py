@@ -83,6 +83,8 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
     epoch_s = _epoch_s(plan)
     dew_c = _longer(np.array([np.nan if r.dew_c is None else r.dew_c for r in plan.hours]))
     found = {}
+    night = plan.night
+    left = {} if night is None else {slab.room: slab.sd_k for slab in night.slab}
     for column, hour in enumerate(plan.hours[0].rooms):
         reading = plan.job.room(hour.room).slab_reading
         found[hour.room] = RoomConditions(
@@ -92,6 +94,11 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
             slab_c=_longer(np.array([row.rooms[column].slab_c for row in plan.hours])),
             dew_c=dew_c,
             reading_s=None if reading is None else reading.read_at.timestamp(),
+            night_slab=(
+                (night.until.timestamp(), left[hour.room])
+                if night is not None and hour.room in left
+                else None
+            ),
         )
     return found
 
@@ -120,6 +127,7 @@ def corrected_conditions(
             base,
             slab_c=base.slab_c + shift_k * np.exp(-away_s / TAU_S),
             reading_s=now_s if sd_k <= TRUSTED_SD_K else base.reading_s,
+            night_slab=(now_s, sd_k) if np.isfinite(sd_k) else base.night_slab,
         )
     return found
 
@@ -137,6 +145,7 @@ def _mean_room(name: str, others: Sequence[RoomConditions]) -> RoomConditions:
         air_c=np.mean([other.air_c for other in others], axis=0),
         slab_c=np.mean([other.slab_c for other in others], axis=0),
         reading_s=None,
+        night_slab=None,
     )
 
 
