@@ -27,7 +27,7 @@ from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 from cureplan.planning.schedule.tables import Sureness
 
-__all__ = ["Candidate", "beats", "carry_on", "without"]
+__all__ = ["Candidate", "beats", "carry_on", "could_be_beaten", "without"]
 
 OVER_SHIFT = timedelta(minutes=15)
 """By how much a floor may run over its shift where the night carries on: invented."""
@@ -88,16 +88,33 @@ def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
     lost, lost_other = carried.lost(job), other.lost(job)
     if lost != lost_other:
         return lost_other < lost
-    asked, nights = job.policy.confidence, carried.odds.members
-    ours, theirs = carried.odds.all_frac, other.odds.all_frac
-    doubt = 2.0 * np.sqrt((ours * (1.0 - ours) + theirs * (1.0 - theirs)) / nights)
-    gain = min(asked, theirs) - min(asked, ours)
-    if abs(gain) > doubt:
-        return bool(gain > 0.0)
+    gain = _gain(job, carried.odds, other.odds.all_frac)
+    if gain:
+        return gain > 0.0
     # Nobody comes another night for a minute or two.
     if other.nights > carried.nights:
         return False
     return other.expected_lost < carried.expected_lost - LOST_THINGS
+
+
+def _gain(job: Job, carried: Odds, theirs: float) -> float:
+    """How much oftener all of it holds another way, up to what was asked; 0 where no more
+    than the count of drawn nights leaves open."""
+    asked, ours = job.policy.confidence, carried.all_frac
+    doubt = 2.0 * np.sqrt((ours * (1.0 - ours) + theirs * (1.0 - theirs)) / carried.members)
+    gain = min(asked, theirs) - min(asked, ours)
+    return gain if abs(gain) > doubt else 0.0
+
+
+def could_be_beaten(job: Job, carried: Candidate, state: NightState) -> bool:
+    """Whether another way could be better at all: what is begun is lost or not either way."""
+    if any(carried.lost(job)) or _gain(job, carried.odds, carried.odds.begun_frac) > 0.0:
+        return True
+    begun = sum(
+        float(np.sum(1.0 - frac[: state.done(room)]))
+        for room, frac in carried.odds.bucket_frac.items()
+    )
+    return carried.expected_lost - begun > LOST_THINGS
 
 
 def carry_on(
