@@ -19,7 +19,7 @@ from scipy.stats import binom
 
 import cureplan.planning.replan.replan as replanning
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
-from cureplan.inputs.job.model import Shift
+from cureplan.inputs.job.model import Doubts, Shift
 from cureplan.inputs.tables.night_log import read_night_log_text
 from cureplan.planning.floor.layout import met_by
 from cureplan.planning.replan.carry_on import Candidate
@@ -92,7 +92,9 @@ def plan():
     job = read_job(demo_job_path())
     crew = replace(job.crew, topcoat_shifts=(Shift(begins=time(1), ends=time(17)),))
     rooms = tuple(job.room(name) for name in ROOMS)
-    job = replace(job, crew=crew, rooms=rooms)
+    # Nobody looked whether half of a room lies in the sun: as every job that says nothing.
+    doubt = replace(job.doubt, half_k=Doubts().half_k)
+    job = replace(job, crew=crew, rooms=rooms, doubt=doubt)
     weather = get_weather(job, now=NIGHT_BEFORE)
     return make_plan(job, now=NIGHT_BEFORE, weather=weather)
 

@@ -138,7 +138,7 @@ def test_ice_that_is_not_cold_costs_what_warmer_liquids_cost():
 
 def test_the_table_names_what_costs_most_and_what_takes_it_away():
     odds, room, _, schedule = _poured(stop_every=40, stop_lasts_s=360.0, silent=())
-    rows = made_of(room.job, {"Servery": room}, schedule, odds)
+    rows = made_of(room.job, {"Servery": room}, schedule, odds).terms
     assert rows[0].term == "stops"
     assert rows[0].measure == "spare drill"
     assert rows[0].costs_frac > 0.1

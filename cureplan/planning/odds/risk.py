@@ -92,6 +92,7 @@ def assess(
     issued_s: float,
     members: int = MEMBERS,
     silent: Collection[str] = (),
+    heavy_tails: bool = False,
     tables: MarginTables | None = None,
 ) -> Odds:
     """Draw nights and count in how many of them each limit is kept.
@@ -102,8 +103,9 @@ def assess(
     keeps what was run for another call on the same schedule.
     """
     nights = draw_nights(
-        job, pours, schedule, members=members, issued_s=issued_s, silent=silent
-    )
+        job, pours, schedule, members=members, issued_s=issued_s, silent=silent,
+        heavy_tails=heavy_tails,
+    )  # fmt: skip
     tables = MarginTables() if tables is None else tables
     stays, no_wait = _lived(job, pours, schedule, nights)
     laid = {(stay.room, stay.layer): stay for stay in stays}
