@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from cureplan.core.errors import CurePlanError, InputError, NoFeasiblePlanError, harmless
+from cureplan.desk.command import desk
 from cureplan.output.commands.common import (
     be_quiet,
     in_colour,
@@ -338,6 +339,7 @@ _COMMANDS: tuple[tuple[Any, tuple[str, str]], ...] = (
             'chill fast-slurry --air "35 C" --slab "31 C" --liquids "4 C"',
         ),
     ),
+    (desk, ("desk", "desk jobs --no-browser")),
     (demo, ("demo", "demo --out demo-plan --quiet")),
     (schema, ("schema plan", "schema job")),
 )

@@ -22,6 +22,7 @@ from cureplan.core import quantities
 from cureplan.core.clock import epoch_s, local_instant
 from cureplan.core.moist_air import dew_from_humidity_c, relative_humidity
 from cureplan.inputs.cards.reader import read_card
+from cureplan.inputs.job.towns import find_towns
 from cureplan.science import heat as thermal_constants
 from cureplan.science.fit import fit_kinetics
 from cureplan.science.ice.cooling import heat_removed_j, ice_mass_kg
@@ -279,6 +280,16 @@ def solids_to_yield(card: str) -> float:
 def fusion_btu_lb() -> float:
     """Melting heat of ice as shipped, in the trade's units."""
     return thermal_constants.FUSION_HEAT_J_KG / BTU_PER_LB_J_KG
+
+
+def town_latitude_deg(town: str) -> float:
+    """Latitude of the largest town of a name."""
+    return find_towns(town)[0].latitude_deg
+
+
+def town_longitude_deg(town: str) -> float:
+    """Longitude of the largest town of a name."""
+    return find_towns(town)[0].longitude_deg
 
 
 VALUES: dict[str, Callable[..., float]] = {

@@ -40,13 +40,25 @@ LAYERS = {
     "cureplan.output": 6.6,
     "cureplan.api": 7,
     "cureplan.output.commands": 8,
+    "cureplan.desk": 8,
     "cureplan.cli": 8,
     "cureplan.__main__": 8,
 }
 LONGEST_FILE = 600
 # Physics is pure functions on arrays: no tables, files, wall clock or network.
 BARRED_FROM_PHYSICS = {"pandas", "pathlib", "os", "io", "time", "urllib", "meteostat"}
-HEAVY = ("pandas", "scipy", "matplotlib", "ortools", "meteostat", "pydantic", "jinja2", "numpy")
+HEAVY = (
+    "pandas",
+    "scipy",
+    "matplotlib",
+    "ortools",
+    "meteostat",
+    "pydantic",
+    "jinja2",
+    "numpy",
+    "starlette",
+    "uvicorn",
+)
 
 
 def _files() -> list[Path]:

@@ -1,7 +1,7 @@
 """A floor reading against the marched slab: correct the curve, and say how sure it is.
 
-A reading shows by how much the march is off at one instant. That error fades with the
-slab's own time constant, both ways from the reading.
+A reading shows by how much the march is off at one instant. That error fades with all the
+slab's modes, both ways from the reading.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ from cureplan.science.heat import checked, diffusivity_m2_s
 
 __all__ = [
     "corrected_surface_c",
+    "reading_fade",
     "slab_doubt_k",
     "slab_time_constant_s",
 ]
@@ -69,62 +70,85 @@ def slab_time_constant_s(
     return thickness**2 / (diffusivity * root**2)
 
 
+def reading_fade(
+    step_response: ArrayLike, *, step_s: float, time_constant_s: float
+) -> NDArray[np.float64]:
+    """What is left of a reading's error after each step, by all the slab's modes.
+
+    `step_response` is the surface after its air has jumped by 1 K, from 0 s on. What made the
+    march wrong is not known: a wash of the floor, a hold of half a day or of two that has
+    ended, or a cause that goes on and fades by the slowest mode only; each counts as likely
+    (invented), so an error that goes on is taken away too soon, and one that ended too late.
+
+    Source: superposition (Duhamel): a hold of X that ends leaves S(t + X) - S(t) of S(X).
+    """
+    surface = checked("step_response", step_response, unit="K/K", at_least=0)
+    constant = float(checked("time_constant_s", time_constant_s, unit="s", over=0))
+    holds = [max(1, round(hold_s / step_s)) for hold_s in HOLDS_S]
+    count = surface.size - max(holds)
+    if count < 2:
+        raise OutOfRangeError("step_response must reach beyond the longest hold")
+    lags = np.arange(count)
+    ended = [
+        (surface[lags + hold] - surface[lags]) / (surface[hold] - surface[0]) for hold in holds
+    ]
+    goes_on = np.exp(-lags * step_s / constant)
+    return np.asarray((goes_on + sum(ended)) / (1.0 + len(holds)))
+
+
+HOLDS_S = (1200.0, 12 * 3600.0, 48 * 3600.0)
+"""A wash, a shift's cooling, a weekend's [s]: invented."""
+
+
 def corrected_surface_c(
     elapsed_s: ArrayLike,
     surface_c: ArrayLike,
     *,
     reading_s: ArrayLike,
     reading_c: ArrayLike,
-    time_constant_s: float,
+    fade: ArrayLike,
+    step_s: float,
 ) -> NDArray[np.float64]:
     """Surface curves bent so that each passes through its reading.
 
-    Not for a reading in a sun patch the march knows nothing of, or on wet concrete.
+    `fade` is what is left of the error after each `step_s`, as `reading_fade` gives it; the
+    same before the reading as after it. Not for a reading on wet concrete.
 
-    Source: Invented; best estimate if the march's error is first-order autoregressive.
+    Source: best estimate of a stationary error from one look at it; its fade is invented.
 
     Shapes: elapsed_s (times,); surface_c (times, columns); gives (times, columns).
 
     >>> corrected_surface_c([0, 3600, 7200], [[30.0], [30.0], [30.0]], reading_s=3600,
-    ...     reading_c=32, time_constant_s=36_000).round(2).ravel().tolist()
-    [31.81, 32.0, 31.81]
+    ...     reading_c=32, fade=[1.0, 0.5], step_s=3600).round(2).ravel().tolist()
+    [31.0, 32.0, 31.0]
     """
     times, curves = _curves(elapsed_s, surface_c)
     when, shown = _readings(times, curves, reading_s, reading_c)
-    constant = checked("time_constant_s", time_constant_s, unit="s", over=0)
+    left = checked("fade", fade, unit="", at_least=0, at_most=1)
+    lags_s = np.arange(left.size) * float(checked("step_s", step_s, unit="s", over=0))
     bent = curves.copy()
     for column in np.flatnonzero(np.isfinite(when)):
         error = shown[column] - np.interp(when[column], times, curves[:, column])
-        bent[:, column] += error * np.exp(-np.abs(times - when[column]) / constant)
+        bent[:, column] += error * np.interp(np.abs(times - when[column]), lags_s, left)
     return bent
 
 
 def slab_doubt_k(
-    elapsed_s: ArrayLike,
-    *,
-    reading_s: float,
-    reading_doubt_k: float,
-    march_doubt_k: float,
-    time_constant_s: float,
+    left: ArrayLike, *, reading_doubt_k: float, march_doubt_k: float
 ) -> NDArray[np.float64]:
-    """Standard deviation of a corrected surface curve.
+    """Standard deviation of a corrected surface curve where a share of its reading is left.
 
     Source: Conditional variance of the process named at :func:`corrected_surface_c`.
 
-    Shapes: elapsed_s S; gives S [K].
+    Shapes: left S; gives S [K].
 
-    >>> slab_doubt_k([0, 36_000, 720_000], reading_s=0, reading_doubt_k=0.5,
-    ...              march_doubt_k=2, time_constant_s=36_000).round(2).tolist()
+    >>> slab_doubt_k([1.0, 0.37, 0.0], reading_doubt_k=0.5, march_doubt_k=2).round(2).tolist()
     [0.5, 1.87, 2.0]
     """
-    times = checked("elapsed_s", elapsed_s, unit="s")
+    share = checked("left", left, unit="", at_least=0, at_most=1)
     read = checked("reading_doubt_k", reading_doubt_k, unit="K", at_least=0)
     marched = checked("march_doubt_k", march_doubt_k, unit="K", at_least=0)
-    constant = checked("time_constant_s", time_constant_s, unit="s", over=0)
-    if math.isnan(reading_s):
-        return np.full(times.shape, float(marched))
-    kept = np.exp(-2.0 * np.abs(times - reading_s) / constant)
-    return np.asarray(np.sqrt(kept * read**2 + (1.0 - kept) * marched**2))
+    return np.asarray(np.hypot(share * read, np.sqrt(1.0 - share**2) * marched))
 
 
 def _curves(

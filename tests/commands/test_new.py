@@ -320,3 +320,30 @@ def test_ctrl_c_at_any_prompt_is_quiet_and_keeps_the_answers(
     assert done.stderr == (kept if after else "")
     assert (tmp_path / "job.toml.draft").exists() == (after > 0)
     assert not (tmp_path / "job.toml").exists()
+
+
+def test_a_town_gives_coordinates_and_time_zone() -> None:
+    text, told, answers = at_the_keyboard(
+        ("Its latitude", "Portland"), ("Its latitude", "portland, or")
+    )  # fmt: skip
+    assert ["Oregon" in words and "Maine" in words for words in told] == [True, False]
+    # From memory: it lies 45.5 north and 122.7 west.
+    assert float(answers["site.latitude"]) == pytest.approx(45.5, abs=0.1)
+    assert float(answers["site.longitude"]) == pytest.approx(-122.7, abs=0.1)
+    assert 'time_zone = "America/Los_Angeles"' in text
+
+
+def test_a_town_in_a_script_stands_for_three_answers(tmp_path: Path) -> None:
+    left_out = ("site.latitude", "site.longitude", "site.time_zone")
+    rest = ["" for question in ALL if question.key not in left_out]
+    script = ["Blue kitchen", "Halifax, NS", *rest[1:], *ROOMS]
+    done = new(tmp_path, [*script[:9], "nonsense", *script[10:]])
+    assert done.returncode == 2
+    # From its start again, mended: the draft is of the same answers.
+    done = new(tmp_path, script)
+    assert done.returncode == 0, done.stderr
+    site = read_job(tmp_path / "job.toml").site
+    assert (site.time_zone, round(site.latitude_deg)) == ("America/Halifax", 45)
+    done = run_here("new", "b.toml", folder=tmp_path, typed="Blue\nHalifaks\n")
+    assert done.returncode == 2
+    assert 'did you mean "Halifax"' in done.stderr

@@ -145,7 +145,7 @@ MUTATIONS = (
     ),
     Mutation(
         "odds: a reading is remembered for ever",
-        "kept = np.exp(-np.abs(hours_s - conditions.reading_s) / TAU_S)",
+        "kept = conditions.reading_left(hours_s - conditions.reading_s)",
         "kept = np.ones_like(hours_s)",
         ODDS,
     ),

@@ -1,6 +1,7 @@
 """Doubts add in squares and move ages as far as the job asks for: worked by hand."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -60,16 +61,19 @@ def test_at_the_reference_the_energy_is_not_in_doubt():
     assert doubt_at(21.0, fit=fit_with(), spread_frac=0.1, temp_sd_k=0.0).total == 0.1
 
 
-def test_a_fresh_reading_is_worth_half_a_degree_and_fades():
-    # A reading's own SD at its instant; after one time constant of 15 h the squares of
-    # both doubts weigh exp(-2) and 1 - exp(-2).
-    read_s = 1e9
-    assert slab_sd_k(read_s, reading_s=read_s) == pytest.approx(READING_SD_K)
-    expected = math.sqrt(math.exp(-2) * READING_SD_K**2 + (1 - math.exp(-2)) * SLAB_SD_K**2)
-    for at_s in (read_s + TAU_S, read_s - TAU_S):
-        assert slab_sd_k(at_s, reading_s=read_s) == pytest.approx(expected)
-    assert slab_sd_k(read_s + 30 * TAU_S, reading_s=read_s) == pytest.approx(SLAB_SD_K)
-    assert slab_sd_k(read_s, reading_s=None) == SLAB_SD_K
+def test_a_fresh_reading_is_worth_half_a_degree_and_fades(weather_of):
+    # A reading's own SD at its instant; where half the correction is left, the squares of
+    # both doubts weigh a quarter and three quarters.
+    unread = weather_of(28.0, hours=600)
+    read_s = unread.first_s + 24 * 3600.0
+    read = replace(unread, reading_s=read_s)
+    assert slab_sd_k(read_s, read) == pytest.approx(READING_SD_K)
+    half_s = next(s for s in range(0, 86400, 60) if float(read.reading_left(s)) <= 0.5)
+    expected = math.sqrt(0.25 * READING_SD_K**2 + 0.75 * SLAB_SD_K**2)
+    for at_s in (read_s + half_s, read_s - half_s):
+        assert slab_sd_k(at_s, read) == pytest.approx(expected, abs=0.002)
+    assert slab_sd_k(read_s + 30 * TAU_S, read) == pytest.approx(SLAB_SD_K, abs=0.001)
+    assert slab_sd_k(read_s, unread) == SLAB_SD_K
 
 
 def test_a_slab_on_ground_remembers_for_about_fifteen_hours():

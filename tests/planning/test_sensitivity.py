@@ -75,10 +75,11 @@ def cooler_slab(demo_job, demo_weather):
 
 
 def test_a_slab_read_one_degree_cooler_cools_that_slab(demo_plan, cooler_slab):
-    # Read 30 °C at 16:30 for the demonstration, 29 °C here. It fades over the hours.
+    # Read 30 °C at 16:30 for the demonstration, 29 °C here. It fades over the hours; half an
+    # hour off either side a third of it has gone (invented).
     before, after = room_hours(demo_plan, READ_ROOM), room_hours(cooler_slab, READ_ROOM)
     lost_k = [early[2] - late[2] for early, late in zip(before, after, strict=True)]
-    assert 0.9 < max(lost_k) < 1.01
+    assert 0.6 < max(lost_k) < 0.8
     assert 0.0 <= min(lost_k) < 0.1
     assert [row[:2] for row in before] == [row[:2] for row in after]
 

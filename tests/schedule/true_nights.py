@@ -92,7 +92,8 @@ def true_nights(job, pours, *, issued_s, nights, seed, heavy_tails=False) -> Tru
             read_s = room.slab_reading.read_at.timestamp()
             seen = np.array([np.interp(read_s, hours_s, row) for row in slab])
             seen = seen + READING_SD_K * random.standard_normal(nights)
-            slab = slab - seen[:, None] * np.exp(-np.abs(hours_s - read_s) / TAU_S)
+            left = pours[room.name].conditions.reading_left(hours_s - read_s)
+            slab = slab - seen[:, None] * left
         air_k[room.name], slab_k[room.name] = air + indoor_k, slab
 
     def normal(*shape):

@@ -19,12 +19,14 @@ from cureplan.inputs.fields import facts_of, reads_of
 from cureplan.inputs.files import KeyPath, read_document
 from cureplan.inputs.job.reader import job_text_faults
 from cureplan.inputs.job.schema import ROOM_USES, JobFile
+from cureplan.inputs.job.towns import town_of
 from cureplan.inputs.toml_text import key_line, value_text
 
 __all__ = [
     "Answers",
     "Ask",
     "Question",
+    "given_by",
     "interview",
     "job_text",
     "last_answers",
@@ -249,7 +251,12 @@ def interview(
                     raise fault
                 return text
             usual = last.get(question.key) or question.usual
-            answer = ask(question.ask, usual).strip() or usual
+            answer = ask(_put(question), usual).strip() or usual
+            given = given_by(question, answer)
+            if len(given) > 1:
+                tell(f"  {', '.join(given.values())}")
+            answer = given.pop(question.key)
+            answers |= given
             _take(question, answer, answers, folder)
         except InputError as error:
             concerned = _concerned(error, question, answers)
@@ -262,6 +269,23 @@ def interview(
             tell(f"  {error.problem}; {error.cure}")
         else:
             keep(answers)
+
+
+def _put(question: Question) -> str:
+    """A question as it is asked: where coordinates are, a town will do."""
+    return f"{question.ask}, or the town" if question.key == "site.latitude" else question.ask
+
+
+def given_by(question: Question, answer: str) -> Answers:
+    """The answers that one answer gives, its own first: a town gives three."""
+    if question.key != "site.latitude" or not answer[:1].isalpha():
+        return {question.key: answer}
+    town = town_of(answer)
+    return {
+        question.key: f"{town.latitude_deg:g}",
+        "site.longitude": f"{town.longitude_deg:g}",
+        "site.time_zone": town.time_zone,
+    }
 
 
 def _concerned(error: InputError, question: Question | None, answers: Answers) -> list[str]:

@@ -199,14 +199,18 @@ class _Script:
 
 
 def _begins_as(said: list[str], answers: Answers) -> bool:
-    from cureplan.inputs.job.interview import next_question
+    from cureplan.inputs.job.interview import given_by, next_question
 
     known: Answers = {}
     for line in said:
         question = next_question(known)
         if question is None or question.key not in answers:
             break
-        known[question.key] = line.strip() or question.usual
-        if known[question.key] != answers[question.key]:
+        try:
+            given = given_by(question, line.strip() or question.usual)
+        except InputError:
             return False
+        if any(answers.get(key) != answer for key, answer in given.items()):
+            return False
+        known |= given
     return known == answers

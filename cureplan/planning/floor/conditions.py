@@ -7,6 +7,8 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cache
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,6 +31,7 @@ from cureplan.science.slab_grid import slab_on_ground, slab_over_air
 from cureplan.science.slab_reading import (
     READING_SD_K,
     corrected_surface_c,
+    reading_fade,
     slab_time_constant_s,
 )
 from cureplan.science.sun import absorbed_w_m2, clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
@@ -39,11 +42,14 @@ __all__ = [
     "STEP_S",
     "TAU_S",
     "RoomConditions",
+    "build_up",
     "floor_slab",
     "patch_sun_w_m2",
     "room_conditions",
 ]
 
+BuildUp = tuple[float, float, Literal["ground", "air"]]
+"""Thickness of a slab and of the foam below it [m], and what lies under both."""
 OPENING_TRANSMITS = 0.8
 """Share of the sun that clear single glazing lets through; from memory."""
 
@@ -86,6 +92,7 @@ def patch_sun_w_m2(
 HOUR_S = 3600.0
 STEP_S = 600.0
 FINEST_CELL_M = 0.01
+FADE_REACH_S = 9 * DAY_S
 LEVEL_K = 0.3
 """A slab that warms less than this over a pour counts as level: invented."""
 
@@ -97,7 +104,7 @@ TAU_S = slab_time_constant_s(
     top_w_m2k=AIR_FACE_W_M2K,
     lower_w_m2k=0.0,
 )
-"""How long a 150 mm slab on ground remembers a reading [s]: for doubts, where the exact
+"""How long a 150 mm slab on ground remembers what goes on [s]: for doubts, where the exact
 thickness does not matter."""
 
 
@@ -119,6 +126,7 @@ class RoomConditions:
     of the slab then, 1 SD [K]."""
     sun_k: Array | None = None
     """How much the sunlit part is warmer than the rest; None where no sun is declared."""
+    build_up: BuildUp = (0.15, 0.0, "ground")
 
     @property
     def read(self) -> tuple[float, float] | None:
@@ -149,6 +157,11 @@ class RoomConditions:
     def dew_at(self, epoch_s: ArrayLike) -> Array:
         """Dew point [°C] within the hours, NaN where unknown; raises beyond them."""
         return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.dew_c))
+
+    def reading_left(self, away_s: ArrayLike) -> Array:
+        """Share of a reading's correction that is left some time after or before it."""
+        fade = _fade(*self.build_up)
+        return np.asarray(np.interp(np.abs(away_s), STEP_S * np.arange(fade.size), fade))
 
     def _known(self, epoch_s: ArrayLike) -> Array:
         """Instants, every one within the hours."""
@@ -227,20 +240,27 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
                 if room.slab_reading is None
                 else room.slab_reading.read_at.timestamp(),
                 sun_k=None if room.sun_patch is None else sun_k[hourly, column],
+                build_up=build_up(room, job.building),
             )
     return {room.name: found[room.name] for room in job.rooms}
 
 
+def build_up(room: Room, building: Building) -> BuildUp:
+    """What the slab of a room is made of."""
+    return room.slab_thickness_m, room.insulation_m, building.below
+
+
 def floor_slab(room: Room, building: Building) -> Slab:
     """The slab of a room, ready to be marched in steps of `STEP_S`."""
-    over_air = building.below == "air"
-    layers = (
-        slab_over_air(thickness_m=room.slab_thickness_m)
-        if over_air
-        else slab_on_ground(thickness_m=room.slab_thickness_m, insulation_m=room.insulation_m)
-    )
+    return _slab(*build_up(room, building))
+
+
+def _slab(thickness_m: float, insulation_m: float, below: Literal["ground", "air"]) -> Slab:
+    over_air = below == "air"
     return Slab(
-        layers=layers,
+        layers=slab_over_air(thickness_m=thickness_m)
+        if over_air
+        else slab_on_ground(thickness_m=thickness_m, insulation_m=insulation_m),
         top_w_m2k=AIR_FACE_W_M2K,
         lower_w_m2k=AIR_FACE_W_M2K if over_air else None,
         step_s=STEP_S,
@@ -321,13 +341,32 @@ def _surface(
         lit_c,
         reading_s=[np.nan if r is None else r.read_at.timestamp() - epoch0 for r in readings],
         reading_c=[np.nan if r is None else r.surface_c for r in readings],
+        fade=_fade(*build_up(rooms[0], building)),
+        step_s=STEP_S,
+    )
+    return corrected_c, sun_k
+
+
+@cache
+def _fade(thickness_m: float, insulation_m: float, below: Literal["ground", "air"]) -> Array:
+    """How a reading's error fades on a slab; a week of it, marched once."""
+    slab = _slab(thickness_m, insulation_m, below)
+    jump = slab.run(
+        np.ones((round(FADE_REACH_S / STEP_S), 1)),
+        absorbed_w_m2=0.0,
+        lower_c=0.0,
+        start_c=0.0,
+        keep_profile=False,
+    )
+    return reading_fade(
+        jump.surface_c[:, 0],
+        step_s=STEP_S,
         time_constant_s=slab_time_constant_s(
-            thickness_m=rooms[0].slab_thickness_m,
+            thickness_m=thickness_m,
             conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
             density_kg_m3=CONCRETE_DENSITY_KG_M3,
             specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
             top_w_m2k=AIR_FACE_W_M2K,
-            lower_w_m2k=AIR_FACE_W_M2K if over_air else 0.0,
+            lower_w_m2k=AIR_FACE_W_M2K if below == "air" else 0.0,
         ),
     )
-    return corrected_c, sun_k

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.job.model import Building, Room
-from cureplan.planning.floor.conditions import HOUR_S, STEP_S, TAU_S, floor_slab
+from cureplan.planning.floor.conditions import HOUR_S, STEP_S, RoomConditions, floor_slab
 from cureplan.science.fit import KineticFit
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 from cureplan.science.room_air import drifting_air_c
@@ -52,20 +52,12 @@ class Doubt:
         return float(np.sqrt(self.batch**2 + self.card**2 + self.temperature**2))
 
 
-def slab_sd_k(
-    hours_s: float, *, reading_s: float | None, reading_sd_k: float = READING_SD_K
-) -> float:
-    """Doubt of a slab temperature at an instant, given when and how well it was read."""
-    if reading_s is None:
+def slab_sd_k(at_s: float, conditions: RoomConditions) -> float:
+    """Doubt of a room's slab temperature at an instant [epoch s]."""
+    if conditions.reading_s is None:
         return SLAB_SD_K
-    found = slab_doubt_k(
-        [hours_s - reading_s],
-        reading_s=0.0,
-        reading_doubt_k=reading_sd_k,
-        march_doubt_k=SLAB_SD_K,
-        time_constant_s=TAU_S,
-    )
-    return float(found[0])
+    left = conditions.reading_left(at_s - conditions.reading_s)
+    return float(slab_doubt_k(left, reading_doubt_k=READING_SD_K, march_doubt_k=SLAB_SD_K))
 
 
 def doubt_at(temp_c: float, *, fit: KineticFit, spread_frac: float, temp_sd_k: float) -> Doubt:

@@ -405,7 +405,7 @@ class RoomPours:
 
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""
-        sd_k = slab_sd_k(at_s, reading_s=self.conditions.reading_s)
+        sd_k = slab_sd_k(at_s, self.conditions)
         return self._doubt(at_s, self.clocks, sd_k)
 
     def wet_factors(

@@ -169,7 +169,7 @@ def draw_nights(
         own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)
         error_k = answered[room.name][1] + SLAB_OWN_SD_K * own
         misread = random.standard_normal(members)
-        read_k = _as_read(error_k, hours_s, conditions[room.name].read, misread)
+        read_k = _as_read(error_k, hours_s, conditions[room.name], misread)
         slab_k[room.name] = slabs * read_k
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
@@ -399,16 +399,16 @@ def _answers(job: Job, outdoor_k: Array) -> dict[str, tuple[Array, Array]]:
 
 
 def _as_read(
-    error_k: Array, hours_s: Array, read: tuple[float, float] | None, misread: Array
+    error_k: Array, hours_s: Array, conditions: RoomConditions, misread: Array
 ) -> Array:
     """What error is left once a reading has bent the plan's curve to itself."""
-    if read is None:
+    if conditions.read is None:
         return error_k
-    read_s, sd_k = read
+    read_s, sd_k = conditions.read
     at = np.clip((read_s - hours_s[0]) / HOUR_S, 0.0, hours_s.size - 1.001)
     hour, part = int(at), at - int(at)
     seen_k = (1.0 - part) * error_k[:, hour] + part * error_k[:, hour + 1] + sd_k * misread
-    kept = np.exp(-np.abs(hours_s - read_s) / TAU_S)
+    kept = conditions.reading_left(hours_s - read_s)
     return np.asarray(error_k - seen_k[:, None] * kept)
 
 

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.doubt import forecast_sd_k, slab_sd_k
+from cureplan.planning.floor.doubt import SLAB_SD_K, forecast_sd_k
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.nights import LATE_SD_S, TERMS
 from cureplan.planning.odds.risk import MarginTables, Odds, assess
@@ -98,9 +98,7 @@ def _size(
             "made_of.stops", {"every_n": doubt.stop_every, "lasts_s": doubt.stop_lasts_s}
         ),
         "weather": Message("made_of.day", {"off_k": float(forecast_sd_k(DAY_S))}),
-        "slab": Message(
-            "made_of.slab", {"off_k": slab_sd_k(0.0, reading_s=None), "read_n": sum(read)}
-        ),
+        "slab": Message("made_of.slab", {"off_k": SLAB_SD_K, "read_n": sum(read)}),
         "half a room": Message("made_of.either", {"off_k": doubt.half_k}),
         "crew": Message("made_of.late", {"late_s": LATE_SD_S}),
     }[term]

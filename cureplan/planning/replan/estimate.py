@@ -10,7 +10,7 @@ import numpy as np
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.night_log import ENDS, NightEvent
 from cureplan.planning.floor.conditions import RoomConditions
-from cureplan.planning.floor.doubt import doubt_at, slab_sd_k
+from cureplan.planning.floor.doubt import SLAB_SD_K, doubt_at
 from cureplan.planning.floor.pour import kit_temperatures
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.science.clocks import SlurryClocks
@@ -25,7 +25,7 @@ from cureplan.science.learning.tonight import (
     WatchedBucket,
     fit_night,
 )
-from cureplan.science.slab_reading import READING_SD_K
+from cureplan.science.slab_reading import READING_SD_K, slab_doubt_k
 
 __all__ = [
     "NightReadings",
@@ -199,8 +199,11 @@ def night_prior(
 
 
 def _slab_sd_k(conditions: RoomConditions, at_s: float) -> float:
-    read_s, sd_k = conditions.read or (None, READING_SD_K)
-    return slab_sd_k(at_s, reading_s=read_s, reading_sd_k=sd_k)
+    if conditions.read is None:
+        return SLAB_SD_K
+    read_s, sd_k = conditions.read
+    left = conditions.reading_left(at_s - read_s)
+    return float(slab_doubt_k(left, reading_doubt_k=sd_k, march_doubt_k=SLAB_SD_K))
 
 
 class Seen:

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Job, Materials, Room, SlabReading
 from cureplan.inputs.job.schema import TWO_COAT_USES
 from cureplan.inputs.tables.night_log import AddedRoom
-from cureplan.planning.floor.conditions import TAU_S, RoomConditions
+from cureplan.planning.floor.conditions import RoomConditions, build_up
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.estimate import NightReadings
 from cureplan.planning.replan.state import NightState
@@ -86,7 +86,8 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
     night = plan.night
     left = {} if night is None else {slab.room: slab.sd_k for slab in night.slab}
     for column, hour in enumerate(plan.hours[0].rooms):
-        reading = plan.job.room(hour.room).slab_reading
+        room = plan.job.room(hour.room)
+        reading = room.slab_reading
         found[hour.room] = RoomConditions(
             room=hour.room,
             epoch_s=epoch_s,
@@ -99,6 +100,7 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
                 if night is not None and hour.room in left
                 else None
             ),
+            build_up=build_up(room, plan.job.building),
         )
     return found
 
@@ -125,7 +127,7 @@ def corrected_conditions(
         )
         found[room.name] = replace(
             base,
-            slab_c=base.slab_c + shift_k * np.exp(-away_s / TAU_S),
+            slab_c=base.slab_c + shift_k * base.reading_left(away_s),
             reading_s=now_s if sd_k <= TRUSTED_SD_K else base.reading_s,
             night_slab=(now_s, sd_k) if np.isfinite(sd_k) else base.night_slab,
         )

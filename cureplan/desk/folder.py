@@ -1,0 +1,218 @@
+"""The folder a desk stands on: its jobs by name, and no other file of the machine."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import os
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from pathlib import Path
+from typing import IO
+
+from cureplan.core.errors import CurePlanError, InputError, OutputError
+from cureplan.core.writing import write_atomically
+
+__all__ = ["OWN", "JobFolder", "NoSuchJobError", "fingerprint", "said"]
+
+OWN = ".cureplan-desk"
+"""The desk's own corner of the folder: its lock, and what was undone."""
+LONGEST_NAME = 60
+MOST_UNDONE = 60
+PLAN = "-plan"
+_NOT_IN_NAMES = frozenset('/\\:*?"<>|')
+
+
+class NoSuchJobError(CurePlanError):
+    """No job of this name stands in the folder."""
+
+
+def fingerprint(text: str) -> str:
+    """By which two browsers tell whether they speak of the same text."""
+    return hashlib.sha256(text.encode("utf-8")).hexdigest()[:24]
+
+
+def said(error: CurePlanError, folder: Path) -> str:
+    """An error in its own words, without a path of this machine."""
+    text = str(error)
+    for path in sorted({str(folder), str(folder.resolve())}, key=len, reverse=True):
+        text = text.replace(path + os.sep, "").replace(path, "this folder")
+    return text
+
+
+class JobFolder:
+    """The jobs of one folder."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.lock = threading.RLock()
+        self._held: IO[str] | None = None
+
+    # Names
+
+    def names(self) -> list[str]:
+        """Every job's name, in order; a file that is no TOML counts, a card does not."""
+        found = [path.stem for path in self.path.glob("*.toml") if self._sound(path.stem)]
+        return sorted((name for name in found if self._is_job(name)), key=str.casefold)
+
+    def _is_job(self, name: str) -> bool:
+        # A card says of what kind it is; a job has rooms, or will have.
+        head = self.job_path(name).read_text(encoding="utf-8", errors="replace")
+        return not any(line.startswith("kind") for line in head.splitlines()[:40])
+
+    def _sound(self, name: str) -> bool:
+        try:
+            self.job_path(name)
+        except CurePlanError:
+            return False
+        return True
+
+    def job_path(self, name: str) -> Path:
+        """The file of a job that stands here: no link, no other folder."""
+        path = self.place_for(name)
+        if path.is_symlink() or not path.is_file():
+            raise NoSuchJobError(f"no job is called {name!r} here; go back to the list")
+        return path
+
+    def place_for(self, name: str) -> Path:
+        """Where a job of this name stands or would stand."""
+        if name != name.strip() or not name or len(name) > LONGEST_NAME:
+            raise InputError(
+                "this cannot be a job's name",
+                cure=f"write 1 to {LONGEST_NAME} letters, digits, spaces or hyphens",
+                key="name",
+                value=name,
+            )
+        if name.startswith(".") or not name.isprintable() or _NOT_IN_NAMES & {*name}:
+            raise InputError(
+                "a job's name is the name of its file",
+                cure="write letters, digits, spaces and hyphens",
+                key="name",
+                value=name,
+            )
+        return self.path / f"{name}.toml"
+
+    def plan_path(self, name: str) -> Path:
+        """The folder in which a job's plan and sheets lie or would lie."""
+        path = self.place_for(name).with_name(f"{name}{PLAN}")
+        if path.is_symlink():
+            raise NoSuchJobError(f"the plan of {name!r} is a link; put a folder there")
+        return path
+
+    def beside(self, name: str) -> Path:
+        """A file of the folder that a job may name, such as dropped weather."""
+        if name != Path(name).name or name.startswith(".") or not name.isprintable():
+            raise InputError(
+                "this cannot be a file's name here",
+                cure="rename the file",
+                key="file",
+                value=name,
+            )
+        path = self.path / name
+        if path.is_symlink():
+            raise InputError("this is a link", cure="drop the file itself", value=name)
+        return path
+
+    # Texts
+
+    def read(self, name: str) -> str:
+        """A job's text as it stands, whatever stands in it."""
+        from cureplan.inputs.files import Wanted, read_text
+
+        wanted = Wanted(name="job file", content="write a job file into it")
+        return read_text(self.job_path(name), wanted=wanted).text
+
+    def write(self, name: str, text: str, *, before: str | None) -> None:
+        """Put a job's new text in place; the one before can be had again."""
+        with self.lock:
+            if before is not None:
+                self._remember(name, before)
+            write_atomically(self.place_for(name), text)
+
+    def undo(self, name: str) -> str | None:
+        """The text before the last change, back in its place; None where none is known."""
+        with self.lock:
+            kept = self._kept(name)
+            if not kept:
+                return None
+            text = kept.pop()
+            write_atomically(self.job_path(name), text)
+            self._keep(name, kept)
+            return text
+
+    def can_undo(self, name: str) -> bool:
+        """Whether a change is remembered."""
+        return bool(self._kept(name))
+
+    def _remember(self, name: str, text: str) -> None:
+        kept = self._kept(name)
+        if not kept or kept[-1] != text:
+            self._keep(name, [*kept, text][-MOST_UNDONE:])
+
+    def _kept(self, name: str) -> list[str]:
+        with suppress(OSError, ValueError):
+            found = json.loads((self.own() / f"{name}.undo.json").read_text("utf-8"))
+            if isinstance(found, list):
+                return [text for text in found if isinstance(text, str)]
+        return []
+
+    def _keep(self, name: str, kept: list[str]) -> None:
+        write_atomically(self.own() / f"{name}.undo.json", json.dumps(kept))
+
+    # The desk's own corner
+
+    def own(self) -> Path:
+        """The desk's own corner, made if missing."""
+        path = self.path / OWN
+        try:
+            path.mkdir(exist_ok=True)
+        except OSError as error:
+            raise OutputError(
+                f"{OWN}: no such folder can be made here ({error.strerror}); make room and "
+                "rights in the folder"
+            ) from error
+        if path.is_symlink():
+            raise OutputError(f"{OWN}: this is a link; put a folder there")
+        return path
+
+    @contextmanager
+    def held(self, address: str) -> Iterator[None]:
+        """One desk at a time on a folder; a second is told where the first is."""
+        path = self.own() / "desk.lock"
+        file = path.open("a+", encoding="utf-8")
+        try:
+            if not _alone(file):
+                file.seek(0)
+                where = file.read(200).strip() or "another window"
+                raise InputError(
+                    f"a desk stands on this folder already, at {where}",
+                    cure="open that address, or end that desk first",
+                    source=self.path,
+                )
+            file.truncate(0)
+            file.write(address)
+            file.flush()
+            yield
+        finally:
+            file.close()
+
+
+def _alone(file: IO[str]) -> bool:
+    """Whether the lock is ours now; it goes with the process, however that ends."""
+    try:
+        import fcntl
+    except ImportError:
+        import msvcrt
+
+        try:
+            file.seek(1 << 20)
+            msvcrt.locking(file.fileno(), msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+        except OSError:
+            return False
+        return True
+    try:
+        fcntl.flock(file.fileno(), fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
