@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.planning.floor.pour import BINDINGS, RoomPours
+from cureplan.planning.floor.pour import BINDINGS, PourOption, RoomPours
 from cureplan.planning.schedule.placing import PlacedPour
 from cureplan.science.kit import run_bucket
 
@@ -85,15 +85,18 @@ def _place(values: Array, axis: Array) -> Array:
 
 @dataclass(slots=True)
 class MarginTables:
-    """Margins of pours already run, for several looks at one schedule."""
+    """Margins of pours already run, for several looks at schedules on the same conditions."""
 
-    _known: dict[str, Margins] = field(init=False, default_factory=dict)
+    _known: dict[tuple[str, PourOption, float], Margins] = field(
+        init=False, default_factory=dict
+    )
 
     def of(self, pours: RoomPours, poured: PlacedPour) -> Margins:
         """The table of a pour."""
-        if poured.room not in self._known:
-            self._known[poured.room] = _tabulated(pours, poured)
-        return self._known[poured.room]
+        key = (poured.room, poured.option, poured.start_s)
+        if key not in self._known:
+            self._known[key] = _tabulated(pours, poured)
+        return self._known[key]
 
 
 def _tabulated(pours: RoomPours, poured: PlacedPour) -> Margins:

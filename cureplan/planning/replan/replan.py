@@ -16,7 +16,7 @@ from cureplan.inputs.tables.night_log import NightEvent, NightSite
 from cureplan.judge import require_confirmed
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import RoomPours
-from cureplan.planning.odds.risk import assess
+from cureplan.planning.odds.risk import MarginTables, assess
 from cureplan.planning.plan.assemble import assemble
 from cureplan.planning.plan.choose import choose
 from cureplan.planning.plan.hours import instant, minutes
@@ -143,10 +143,11 @@ class _Decided(NamedTuple):
 
 def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Decided:
     """Carrying on as planned, unless the plan's own search finds what beats it."""
-    carried = _carried(job, old, state, pours)
+    margins = MarginTables()
+    carried = _carried(job, old, state, pours, margins)
     chosen, best_job = carried, without(job, carried.left_out)
     if state.still_to_pour(job) and could_be_beaten(job, carried, state):
-        other = _searched(job, pours, state)
+        other = _searched(job, pours, state, margins)
         if other is not None and beats(job, other, carried):
             chosen, best_job = other, job
     until_s = chosen.schedule.opens_s + HOUR.total_seconds()
@@ -159,12 +160,16 @@ def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]
         )
         for room in best_job.rooms
     }
-    offers = list(_offers(best_job, kept, state, chosen))
+    offers = list(_offers(best_job, kept, state, chosen, margins))
     return _Decided(best_job, kept, chosen, chosen is carried, offers)
 
 
 def _carried(
-    job: Job, old: Plan, state: NightState, pours: Mapping[str, RoomPours]
+    job: Job,
+    old: Plan,
+    state: NightState,
+    pours: Mapping[str, RoomPours],
+    margins: MarginTables,
 ) -> Candidate:
     found = carry_on(job, pours, old, state)
     if found is None:
@@ -176,21 +181,29 @@ def _carried(
         )
     schedule, left_out = found
     kept = without(job, left_out)
-    odds = assess(kept, pours, schedule, issued_s=state.now_s)
+    odds = assess(kept, pours, schedule, issued_s=state.now_s, tables=margins)
     return Candidate(schedule=schedule, odds=odds, left_out=left_out)
 
 
-def _searched(job: Job, pours: Mapping[str, RoomPours], state: NightState) -> Candidate | None:
+def _searched(
+    job: Job, pours: Mapping[str, RoomPours], state: NightState, margins: MarginTables
+) -> Candidate | None:
     """What the search for a plan finds with what is begun held fixed; None where nothing."""
     rooms = {room.name: pours[room.name].under(room, job) for room in job.rooms}
-    found = choose(job, Tables(pours=rooms), issued_s=state.now_s, limits=NIGHT_WORK)
+    found = choose(
+        job, Tables(pours=rooms), issued_s=state.now_s, limits=NIGHT_WORK, margins=margins
+    )
     if found.odds is None:
         return None
     return Candidate(schedule=found.schedule, odds=found.odds)
 
 
 def _offers(
-    job: Job, pours: Mapping[str, RoomPours], state: NightState, chosen: Candidate
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    state: NightState,
+    chosen: Candidate,
+    margins: MarginTables,
 ) -> Iterator[Message]:
     """Floors that, left for another night, would save what is lost: each planned in full."""
     if not any(chosen.lost(job)[1:]):
@@ -201,7 +214,7 @@ def _offers(
         if len(job.rooms) == 1:
             return
         smaller = without(job, (name,))
-        other = _searched(smaller, pours, state)
+        other = _searched(smaller, pours, state, margins)
         if other is not None and beats(smaller, other, chosen):
             yield Message("replan.leave_out", {"room": name, "keeps_frac": other.odds.all_frac})
 
