@@ -19,7 +19,7 @@ from scipy.stats import binom
 
 import cureplan.planning.replan.replan as replanning
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
-from cureplan.inputs.job.model import Doubts, Shift
+from cureplan.inputs.job.model import Shift
 from cureplan.inputs.tables.night_log import read_night_log_text
 from cureplan.planning.floor.layout import met_by
 from cureplan.planning.replan.carry_on import Candidate
@@ -34,6 +34,7 @@ SEED = 20261128
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 ROOMS = ("Dish room", "Preparation", "Corridor")
 GAS_J_MOL_K, ZERO_K = 8.314462618, 273.15
+SUN_K = 4.0
 OFF = 0.05
 """What stated and happened may differ by in the mean, beyond their count: invented."""
 ENDS = {"wet_edge": "wet edge ended", "working_time": "working time ended"}
@@ -68,7 +69,7 @@ def drawn(random: np.random.Generator, plan) -> Truth:
     return Truth(
         speed=float(random.uniform(0.8, 1.4)),
         slab_k=float(random.uniform(-6.0, 6.0)),
-        sun_k=float(random.choice([0.0, 0.0, 4.0])),
+        sun_k=float(random.choice([0.0, 0.0, SUN_K])),
         liquids_c=float(random.uniform(7.2, 15.6)),  # 45 to 60 F
         down_at=int(random.integers(1, kits)) if random.random() < 0.3 else None,
         late_s=float(random.choice([0.0, 0.0, 600.0, 2700.0, 7200.0])),
@@ -92,8 +93,8 @@ def plan():
     job = read_job(demo_job_path())
     crew = replace(job.crew, topcoat_shifts=(Shift(begins=time(1), ends=time(17)),))
     rooms = tuple(job.room(name) for name in ROOMS)
-    # Nobody looked whether half of a room lies in the sun: as every job that says nothing.
-    doubt = replace(job.doubt, half_k=Doubts().half_k)
+    # Half of a room lies in the sun in one night of three, and the job says as much.
+    doubt = replace(job.doubt, half_k=SUN_K / 3**0.5)
     job = replace(job, crew=crew, rooms=rooms, doubt=doubt)
     weather = get_weather(job, now=NIGHT_BEFORE)
     return make_plan(job, now=NIGHT_BEFORE, weather=weather)
@@ -334,7 +335,12 @@ def nights(plan, monkeypatch, count):
         new = outcome(site, ways["pours"], ways["chosen"], now_s)
         turned = ways["chosen"].schedule is not ways["carried"].schedule
         old = outcome(site, ways["pours"], ways["carried"], now_s) if turned else new
-        yield ways["chosen"].odds.all_frac, turned, new, old
+        chance = ways["chosen"].odds.all_frac
+        sun = "in the sun" if site.truth.sun_k else ""
+        print(
+            f"{chance:.3f} {new.all_held:d} {new.things:2d} {old.things:2d} {sun}", flush=True
+        )
+        yield chance, turned, new, old
 
 
 def test_nights_planned_again_are_no_worse_than_carried_on(plan, monkeypatch):

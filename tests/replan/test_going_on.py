@@ -55,9 +55,10 @@ def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0):
     ("carried", "other", "goes"),
     [
         # By hand: of 1000 nights each, near even odds, two counts differ by chance by
-        # 2 sqrt(2 x 0.25 / 1000) = 0.045 at two standard deviations.
-        ({"chance": 0.50}, {"chance": 0.53}, False),
-        ({"chance": 0.50}, {"chance": 0.56}, True),
+        # 2 sqrt(2 x 0.25 / 1000) = 0.045 at two standard deviations; and heavier tails
+        # move such chances by 0.06 (measured in the tests of the odds).
+        ({"chance": 0.50}, {"chance": 0.59}, False),
+        ({"chance": 0.50}, {"chance": 0.62}, True),
         # The job asks for 0.9: what holds more often than that is no gain.
         ({"chance": 0.92}, {"chance": 0.99}, False),
         # A floor or a bond that is lost for sure weighs more than any chance.

@@ -21,6 +21,7 @@ __all__ = [
     "COLUMNS",
     "ENDS",
     "EVENTS",
+    "READINGS",
     "ROLES",
     "AddedRoom",
     "NightEvent",
@@ -100,6 +101,8 @@ ENDS: Mapping[str, str] = {
     "surface closed": "broadcast_closes",
 }
 """Events that end a clock, and the milestone each is."""
+READINGS = (*ENDS, "slab reads", "bucket reads")
+"""Events from which a night's batch and slabs are learned."""
 OF_BUCKETS = ("poured", *ENDS, "ran short", "lost", "bucket reads")
 OF_COATS = ("coat begun", "coat laid")
 OF_ROOMS = ("pails in ice", "vacuumed")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from cureplan.inputs.job.model import Job
-from cureplan.inputs.tables.night_log import ENDS, NightEvent
+from cureplan.inputs.tables.night_log import ENDS, READINGS, NightEvent
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import SLAB_SD_K, doubt_at
 from cureplan.planning.floor.pour import kit_temperatures
@@ -154,7 +154,7 @@ def seen_in(
     """What the log's readings say of the floors that are planned."""
     seen = Seen(job, state, conditions, tuple(state.floors), clocks)
     for event in events:
-        if event.event in (*ENDS, "slab reads", "bucket reads") and event.room in state.floors:
+        if event.event in READINGS and event.room in state.floors:
             seen.take(event)
     return seen
 
@@ -195,6 +195,7 @@ def night_prior(
         ),
         kit_sd=max(milestone.spread_frac for milestone in card.milestones.values()),
         slab_sd_k=tuple(max(_slab_sd_k(conditions[room], at_s), 1e-2) for room in rooms),
+        slope_sd_k=job.doubt.half_k,
     )
 
 

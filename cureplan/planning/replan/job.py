@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Job, Materials, Room, SlabReading
 from cureplan.inputs.job.schema import TWO_COAT_USES
-from cureplan.inputs.tables.night_log import AddedRoom
+from cureplan.inputs.tables.night_log import READINGS, AddedRoom
 from cureplan.planning.floor.conditions import RoomConditions, build_up
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.estimate import NightReadings
@@ -84,7 +84,9 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
     dew_c = _longer(np.array([np.nan if r.dew_c is None else r.dew_c for r in plan.hours]))
     found = {}
     night = plan.night
-    left = {} if night is None else {slab.room: slab.sd_k for slab in night.slab}
+    left: dict[str, float] = {}
+    if night is not None and any(line.event in READINGS for line in night.log):
+        left = {slab.room: slab.sd_k for slab in night.slab}
     for column, hour in enumerate(plan.hours[0].rooms):
         room = plan.job.room(hour.room)
         reading = room.slab_reading
