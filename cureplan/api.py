@@ -17,7 +17,7 @@ True
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from pathlib import Path
@@ -27,13 +27,13 @@ from cureplan.core.clock import require_aware
 from cureplan.core.errors import InputError, NoFeasiblePlanError, WeatherUnavailableError
 from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import Job
-from cureplan.inputs.job.reader import read_job
+from cureplan.inputs.job.reader import read_job, told_at_its_card
 from cureplan.planning.plan.read import read_plan
 
 if TYPE_CHECKING:
     from cureplan.core.messages import Message
     from cureplan.inputs.tables.night_log import NightEvent
-    from cureplan.planning.floor.pour import RoomPours
+    from cureplan.planning.floor.pour import PourOption
     from cureplan.planning.plan.model import Plan
     from cureplan.planning.studies.compare import ComparedRow, Variant
     from cureplan.science.learning.model import CardFit
@@ -223,20 +223,22 @@ def make_plan(
     )
 
 
+@told_at_its_card
 def _made(
     job: Job,
     *,
     now: datetime,
     weather: HourlySeries | None,
-    pours: Mapping[str, RoomPours] | None = None,
+    options: tuple[PourOption, ...] | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
     shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
-    """The plan of a job that was checked; `pours` are its rooms made ready on `weather`."""
+    """The plan of a job that was checked, its floors poured by some `options` only."""
     from cureplan.inputs.job.edits import portable
     from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
+    from cureplan.planning.floor.pour import Settled
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import known_until
     from cureplan.planning.plan.assemble import assemble, with_help
@@ -245,6 +247,7 @@ def _made(
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.relax import explain
+    from cureplan.planning.schedule.tried import try_others
 
     require_aware(now, name="now")
     past = scores_of_job(job)
@@ -260,10 +263,10 @@ def _made(
     warmer: Job | None = job
     while warmer is not None:
         job = warmer
-        rooms = prepare_pours(job, series) if pours is None else pours
+        rooms = prepare_pours(job, series, Settled(options=options))
         tables = Tables(pours=rooms)
         chosen = choose(job, tables, issued_s=issued_s, progress=progress)
-        known = () if pours or chosen.stopped else chosen.schedule.failures
+        known = () if chosen.stopped else chosen.schedule.failures
         warmer = with_heaters(job, known)
     schedule, odds = chosen.schedule, chosen.odds
     if odds is None:
@@ -272,7 +275,16 @@ def _made(
         raise NoFeasiblePlanError(
             _in_words(job, explain(schedule, job, known_until=series.ends))
         )
-    plan = assemble(portable(job), series, rooms, schedule, odds, made_at=now, past=past)
+    plan = assemble(
+        portable(job),
+        series,
+        rooms,
+        schedule,
+        odds,
+        try_others(job, tables, schedule),
+        made_at=now,
+        past=past,
+    )
     require_confirmed(plan)
     if shown is not None:
         shown(plan)
@@ -464,7 +476,13 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
     from cureplan.planning.studies.compare import ComparedRow
 
     try:
-        plan = _plan(variant, now)
+        plan = _made(
+            variant.job,
+            now=now,
+            weather=variant.weather,
+            options=variant.options,
+            what_helps=False,
+        )
     except NoFeasiblePlanError as error:
         return ComparedRow(
             vary=variant.vary,
@@ -492,24 +510,6 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
         ice_kg=plan.chill.ice_kg,
         all_keep_frac=plan.risk.all_keep_frac,
     )
-
-
-def _plan(variant: Variant, now: datetime) -> Plan:
-    if not variant.every_room_iced:
-        return _made(variant.job, now=now, weather=variant.weather, what_helps=False)
-    return _plan_iced(variant, now)
-
-
-def _plan_iced(variant: Variant, now: datetime) -> Plan:
-    from cureplan.planning.schedule.construct import prepare_pours
-    from cureplan.planning.studies.compare import OnlyIced
-
-    job = variant.job
-    pours: dict[str, RoomPours] = {
-        name: OnlyIced(room.room, room.job, room.clocks, room.topcoat, room.conditions)
-        for name, room in prepare_pours(job, variant.weather).items()
-    }
-    return _made(job, now=now, weather=variant.weather, pours=pours, what_helps=False)
 
 
 def _called(plan: Plan) -> tuple[int, int]:
@@ -565,6 +565,7 @@ def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tu
     return write(plan, Path(folder), pictures=pictures)
 
 
+@told_at_its_card
 def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
     from cureplan.planning.floor.weather_hours import known_range

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, NoReturn
@@ -137,11 +139,12 @@ def clock(
             value=card,
         )
     at_c = _temperature_c("--at", at)
-    times = card_clock(read, at_c=at_c)
     careful = cautions(read, slab=at_c, air=at_c, material=at_c, mixed=at_c)
-    if isinstance(read, SlurryCard):
-        early = early_cautions(read, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
-        careful = (*careful, *early)
+    with _of_card(card):
+        times = card_clock(read, at_c=at_c)
+        if isinstance(read, SlurryCard):
+            early = early_cautions(read, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
+            careful = (*careful, *early)
     render = clock_json if as_json else clock_text
     print_text(render(read, at_c, times, careful), asked=as_json)
 
@@ -157,12 +160,16 @@ def chill(
         str | None,
         typer.Option("--filler", metavar="TEMP", help="Filler; the air's if not given."),
     ] = None,
+    water: Annotated[
+        str, typer.Option("--water", metavar="TEMP", help="Water the pails stand in.")
+    ] = "68 F",
     as_json: AsJson = False,
 ) -> None:
     """What iced liquids buy, in the bucket and on the floor."""
     from cureplan.inputs.cards.model import SlurryCard
     from cureplan.inputs.cards.reader import read_card
     from cureplan.output.text.quick import chill_json, chill_text
+    from cureplan.planning.floor.ice import IceBath
     from cureplan.planning.studies.quick import cautions, chill_answer, early_cautions
 
     read = read_card(card, kind="slurry")
@@ -178,26 +185,31 @@ def chill(
             value=liquids,
         )
     filler_c = air_c if filler is None else _temperature_c("--filler", filler)
-    answers = chill_answer(
-        read,
-        air_c=air_c,
-        slabs_c=[slab_c, *LADDER_C],
-        liquids_c=liquids_c,
-        filler_c=filler_c,
-        cooler_loss=COOLER_LOSS,
-    )
-    careful = (
-        *cautions(
+    with _of_card(card):
+        answers = chill_answer(
             read,
-            slab=slab_c,
-            air=air_c,
-            material=filler_c,
-            mixed=answers[0].chilled_mixed_c,
-        ),
-        *early_cautions(
-            read, liquids_c=filler_c, filler_c=filler_c, air_c=air_c, slab_c=slab_c
-        ),
-    )
+            air_c=air_c,
+            slabs_c=[slab_c, *LADDER_C],
+            liquids_c=liquids_c,
+            filler_c=filler_c,
+            bath=IceBath(
+                cooler_loss=COOLER_LOSS,
+                water_m3=ICE_WATER_M3,
+                water_c=_temperature_c("--water", water, COLDEST_WATER_C, HOTTEST_WATER_C),
+            ),
+        )
+        careful = (
+            *cautions(
+                read,
+                slab=slab_c,
+                air=air_c,
+                material=filler_c,
+                mixed=answers[0].chilled_mixed_c,
+            ),
+            *early_cautions(
+                read, liquids_c=filler_c, filler_c=filler_c, air_c=air_c, slab_c=slab_c
+            ),
+        )
     render = chill_json if as_json else chill_text
     print_text(render(read, air_c, answers, careful), asked=as_json)
 
@@ -227,6 +239,9 @@ LADDER_C = tuple((f - 32.0) / 1.8 for f in (60.0, 70.0, 80.0, 90.0, 100.0, 110.0
 """Slabs from 60 to 110 °F: ice does not rescue a hot slab."""
 COOLER_LOSS = 0.3
 """Ice lost to the cooler, from memory; a job may say otherwise."""
+ICE_WATER_M3 = 0.003785
+"""A gallon that one kit's pails stand in, invented; a job may say otherwise."""
+COLDEST_WATER_C, HOTTEST_WATER_C = 0.0, 40.0
 
 
 def _plan_and_show(
@@ -246,9 +261,12 @@ def _plan_and_show(
         first.append(plan)
         if tell is not None:
             sys.stderr.write("\r\x1b[K")
+        if not as_json:
+            # The answers first: files take as long again.
+            print_text(_in_words(terminal_text, plan))
+            sys.stdout.flush()
         written = write_sheets(plan, out)
         if not as_json:
-            print_text(_in_words(terminal_text, plan))
             print_written(written)
 
     with progress_line() as tell:
@@ -279,7 +297,23 @@ def _now_for(job: Job, given: str | None) -> datetime:
     return job.access.begins - timedelta(hours=23)
 
 
-def _temperature_c(option: str, text: str) -> float:
+@contextmanager
+def _of_card(card: str) -> Iterator[None]:
+    """What a model finds wrong with a card's values is told at the line of the card."""
+    from cureplan.inputs.cards.reader import in_card_file
+
+    try:
+        yield
+    except InputError as error:
+        raise in_card_file(error, card) from None
+
+
+def _temperature_c(
+    option: str,
+    text: str,
+    coldest_c: float = COLDEST_ASKED_C,
+    hottest_c: float = HOTTEST_ASKED_C,
+) -> float:
     from cureplan.core.errors import QuantityError
     from cureplan.core.quantities import parse_temperature_c, split_refusal
 
@@ -289,9 +323,9 @@ def _temperature_c(option: str, text: str) -> float:
         problem, cure = split_refusal(error, text)
         raise InputError(problem, cure=cure, key=option, value=text) from None
     # What the clocks can follow, with the heat of a bucket on top.
-    if not COLDEST_ASKED_C <= temp_c <= HOTTEST_ASKED_C:
+    if not coldest_c <= temp_c <= hottest_c:
         raise InputError(
-            f"this must lie between {COLDEST_ASKED_C:g} C and {HOTTEST_ASKED_C:g} C",
+            f"this must lie between {coldest_c:g} C and {hottest_c:g} C",
             cure="check the digits and the unit",
             key=option,
             value=text,

@@ -122,6 +122,12 @@ def ice_kg(capacity_j_k: float, start_c: float, end_c: float, loss: float) -> fl
     )
 
 
+def heat_kj(kg: float, j_kg_k: float, start_c: float, end_c: float) -> float:
+    """Heat that leaves something as it cools."""
+    found = heat_removed_j(heat_capacity_j_k=kg * j_kg_k, start_c=start_c, end_c=end_c)
+    return float(found) / 1e3
+
+
 def water_side_w_m2k(wall_c: float, height_m: float) -> float:
     """Coefficient of still ice water along a wall."""
     return float(ice_water_w_m2k(wall_c, height_m=height_m))

@@ -2,7 +2,7 @@
 # Sets up a fresh machine and runs the fast tests; further words go to pytest.
 set -eu
 cd "$(dirname "$0")/.."
-extras="test"
+extras="test,desk"
 . .ci/venv.sh
 . .ci/chromium.sh
 if [ -n "$chromium" ]; then

@@ -10,7 +10,7 @@ import json
 from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -31,10 +31,13 @@ if TYPE_CHECKING:
     from jinja2 import Environment
     from starlette.types import ASGIApp
 
-__all__ = ["Desk", "asked", "make_app", "page", "part"]
+    from cureplan.inputs.job.model import Job
+
+__all__ = ["Desk", "asked", "make_app", "object_in", "page", "part", "stylesheet"]
 
 HERE = Path(__file__).parent
-SCRIPTS = ("desk.js",)
+EVENING_BEFORE = timedelta(hours=23)
+SCRIPTS = ("desk.js", "jobs.js", "job.js", "draw.js", "plan.js", "night.js")
 """Every script a page may ask for."""
 
 
@@ -45,21 +48,35 @@ class Desk:
     folder: JobFolder
     doors: Doors = field(default_factory=Doors)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
+    beginnings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
+    """Called when the desk's loop runs."""
     endings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
-    """Called when the desk ends: processes stopped, streams closed."""
+    """Called when the last page has been answered."""
+    leaving: list[Callable[[], None]] = field(default_factory=list)
+    """Called at Ctrl-C, before it: whatever keeps an answer waiting is ended at once."""
+
+    def planning_time(self, job: Job) -> datetime:
+        """When a job is planned: now, or for a past job on the evening before."""
+        now = self.now()
+        return now if now < job.access.open_by else job.access.begins - EVENING_BEFORE
 
 
 def make_app(desk: Desk) -> ASGIApp:
     """The whole desk as an ASGI application, guarded."""
-    from cureplan.desk import jobs
+    from cureplan.desk import job, jobs, nights, plans
 
     routes: list[BaseRoute] = [
         Route("/static/{name}", _static),
         *jobs.routes(desk),
+        *job.routes(desk),
+        *plans.routes(desk),
+        *nights.routes(desk),
     ]
 
     @asynccontextmanager
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
+        for begin in desk.beginnings:
+            await begin()
         yield
         for end in desk.endings:
             await end()
@@ -105,14 +122,15 @@ def _environment() -> Environment:
 async def _static(request: Request) -> Response:
     name = request.path_params["name"]
     if name == "desk.css":
-        return Response(_style(), media_type="text/css")
+        return Response(stylesheet(), media_type="text/css")
     if name in SCRIPTS:
         text = (HERE / "script" / name).read_text(encoding="utf-8")
         return Response(text, media_type="text/javascript")
     raise HTTPException(404)
 
 
-def _style() -> str:
+def stylesheet() -> str:
+    """The look of every page of the desk."""
     from cureplan.output.charts import svg
 
     return part("desk.css.j2", light=LIGHT, dark=DARK, kinds=svg.css_rules())
@@ -130,7 +148,7 @@ def asked(
     """
 
     async def endpoint(request: Request) -> Response:
-        sent = _object_in(await request.body())
+        sent = object_in(await request.body())
         found = await run_in_threadpool(answer, request.path_params, sent)
         status = int(found.get("status", 200)) if "status" in found else 200
         return JSONResponse({k: v for k, v in found.items() if k != "status"}, status)
@@ -138,7 +156,8 @@ def asked(
     return Route(path, endpoint, methods=["POST"])
 
 
-def _object_in(body: bytes) -> dict[str, Any]:
+def object_in(body: bytes) -> dict[str, Any]:
+    """The JSON object a page sent."""
     try:
         found = json.loads(body or b"{}")
     except (ValueError, RecursionError):

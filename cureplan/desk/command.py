@@ -117,7 +117,13 @@ def _serve(here: Desk, listener: socket.socket) -> None:
 
     from cureplan.desk.app import make_app
 
-    server = uvicorn.Server(
+    class Server(uvicorn.Server):
+        def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+            super().handle_exit(sig, frame)
+            for leave in here.leaving:
+                leave()
+
+    server = Server(
         uvicorn.Config(
             make_app(here),
             log_level="warning",

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -11,35 +13,138 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
-from cureplan.core.errors import InputError
+from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.app import asked, page
-from cureplan.inputs.job.interview import job_text
+from cureplan.desk.edits import values_of
+from cureplan.desk.folder import JobFolder, said
+from cureplan.inputs.job.interview import job_text, last_answers
+from cureplan.inputs.job.reader import read_job
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
     from cureplan.desk.app import Desk
 
-__all__ = ["routes"]
+__all__ = ["JobLine", "job_line", "routes"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class JobLine:
+    """One job of the list."""
+
+    name: str
+    site: str = ""
+    date: str = ""
+    state: str
+    """In a word or two."""
+    mood: str = "soft"
+    """The sheet's colour for it."""
+    chance: str = ""
+    fault: str = ""
 
 
 def routes(desk: Desk) -> list[BaseRoute]:
     """The list of jobs and what can be done with it."""
 
     async def listed(_: Request) -> Response:
-        names = await run_in_threadpool(desk.folder.names)
-        return page("jobs.html.j2", names=names)
+        lines = await run_in_threadpool(_lines, desk)
+        return page("jobs.html.j2", jobs=lines)
 
     def new(_: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
-        name = str(sent.get("name", ""))
-        with desk.folder.lock:
-            place = desk.folder.place_for(name)
-            if place.exists() or place.is_symlink():
-                raise InputError(
-                    "a job of this name stands here already",
-                    cure="choose another name",
-                    key="name",
-                    value=name,
-                )
-            desk.folder.write(name, job_text({}), before=None)
-        return {"go": f"/jobs/{quote(name)}"}
+        return _put(desk, str(sent.get("name", "")).strip(), _first_text(desk))
 
-    return [Route("/", listed), asked("/jobs", new)]
+    def copied(parts: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
+        text = desk.folder.read(parts["name"])
+        return _put(desk, str(sent.get("name", "")).strip(), text)
+
+    return [
+        Route("/", listed),
+        asked("/jobs", new),
+        asked("/jobs/{name}/copy", copied),
+    ]
+
+
+def _put(desk: Desk, name: str, text: str) -> dict[str, Any]:
+    with desk.folder.lock:
+        place = desk.folder.place_for(name)
+        if place.exists() or place.is_symlink():
+            raise InputError(
+                "a job of this name stands here already",
+                cure="choose another name",
+                key="name",
+                value=name,
+            )
+        desk.folder.write(name, text, before=None)
+    return {"go": f"/jobs/{quote(name)}"}
+
+
+def _first_text(desk: Desk) -> str:
+    """A whole job to begin with: as the last one said, in a night to come."""
+    answers = {}
+    known = desk.folder.names()
+    if known:
+        latest = max(known, key=lambda name: desk.folder.job_path(name).stat().st_mtime)
+        try:
+            answers = last_answers(desk.folder.job_path(latest))
+        except CurePlanError:
+            answers = {}
+    for key, at in zip(("from", "open_by"), _weekend(desk.now()), strict=True):
+        answers[f"access.{key}"] = f"{at:%Y-%m-%d %H:%M}"
+    return job_text(answers)
+
+
+def _weekend(now: datetime) -> tuple[datetime, datetime]:
+    """The next Friday evening, and the Monday morning after it."""
+    day = now.replace(hour=19, minute=0, second=0, microsecond=0, tzinfo=None)
+    friday = day + timedelta(days=(4 - day.weekday()) % 7 or 7)
+    return friday, friday + timedelta(days=2, hours=11)
+
+
+def _lines(desk: Desk) -> list[JobLine]:
+    return [job_line(desk.folder, name) for name in desk.folder.names()]
+
+
+def job_line(folder: JobFolder, name: str) -> JobLine:
+    """What the list says of a job."""
+    try:
+        job = read_job(folder.job_path(name))
+    except CurePlanError as error:
+        line = getattr(error, "line", None)
+        state = "to be finished" if _is_toml(folder, name) else "cannot be read"
+        where = f", line {line}" if line else ""
+        return JobLine(
+            name=name, state=f"{state}{where}", mood="short", fault=said(error, folder.path)
+        )
+    begins = job.access.begins.astimezone(job.site.zone)
+    known = {"name": name, "site": job.site.name, "date": f"{begins:%a %d %b %Y, %H:%M}"}
+    return JobLine(**known, **_planned(folder, name, job))
+
+
+def _is_toml(folder: JobFolder, name: str) -> bool:
+    try:
+        values_of(folder.read(name), name=name)
+    except CurePlanError:
+        return False
+    return True
+
+
+def _planned(folder: JobFolder, name: str, job: Any) -> dict[str, str]:
+    from cureplan.inputs.job.edits import portable
+    from cureplan.output.view.view import status_state
+    from cureplan.planning.plan.read import read_plan
+
+    place = folder.plan_path(name)
+    if not (place / "plan.json").is_file():
+        return {"state": "not planned yet"}
+    try:
+        plan = read_plan(place)
+    except CurePlanError as error:
+        return {"state": "its plan cannot be read", "fault": said(error, folder.path)}
+    if plan.job != portable(job):
+        return {"state": "changed since it was planned", "mood": "tight"}
+    chance = plan.risk.all_keep_frac
+    return {
+        "state": plan.status,
+        "mood": status_state(plan),
+        "chance": f"{100 * chance:.0f} %",
+    }

@@ -23,6 +23,8 @@ from cureplan.core.quantities import refusal
 
 __all__ = [
     "ClockMinutes",
+    "Corner",
+    "CornerNumber",
     "DewMarginK",
     "Facts",
     "GainK",
@@ -32,6 +34,7 @@ __all__ = [
     "Name",
     "People",
     "Reads",
+    "RoomSide",
     "RoomTemperatureC",
     "SurfaceTemperatureC",
     "Written",
@@ -213,6 +216,30 @@ HeatRiseK = Annotated[
     float,
     quantity(q.parse_temperature_difference_k, "8 C", at_least="0 C", at_most="35 C"),
 ]
+RoomSide = Annotated[
+    float, quantity(q.parse_length_m, "22 ft", at_least="1 ft", at_most="500 ft")
+]
+
+
+def _read_corner(value: Any) -> tuple[float, float]:
+    cure = 'write two lengths from one corner of the room, like ["12 ft 6 in", "0 ft"]'
+    if not isinstance(value, list | tuple) or len(value) != 2:
+        raise refusal(value, "this is not a corner", cure)
+    across_m, along_m = (q.parse_length_m(part) for part in value)
+    if max(abs(across_m), abs(along_m)) > 300.0:
+        raise refusal(value, "this lies more than 300 m away", cure)
+    return across_m, along_m
+
+
+Corner = Annotated[
+    tuple[float, float],
+    Reads(
+        read=_read_corner,
+        shape={"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2},
+        example='["12 ft 6 in", "0 ft"]',
+    ),
+]
+CornerNumber = Annotated[int, whole(at_least=1, at_most=200, example="1")]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

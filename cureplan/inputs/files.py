@@ -25,6 +25,7 @@ __all__ = [
     "Document",
     "KeyPath",
     "Row",
+    "Scan",
     "Wanted",
     "decode",
     "delimiters",
@@ -349,10 +350,12 @@ def locate(text: str) -> dict[KeyPath, int]:
     >>> lines[("rooms", 0)], lines[("rooms", 0, "sun", "share")]
     (1, 3)
     """
-    return _Scan(text).run()
+    return Scan(text).run()
 
 
-class _Scan:
+class Scan:
+    """One walk over a valid TOML text; what is met is noted by `_mark`, `_header`, `_value`."""
+
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0

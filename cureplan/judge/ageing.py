@@ -226,6 +226,8 @@ class RoomHours:
     at_s: Floats
     air_c: Floats
     slab_c: Floats
+    shade_c: Floats
+    """Where no sun falls; the slab itself where none is declared."""
     dew_c: Floats
     """NaN where it is not known."""
 
@@ -247,6 +249,12 @@ class RoomHours:
         """Slab surface [°C]."""
         return np.asarray(np.interp(np.asarray(at_s, dtype=np.float64), self.at_s, self.slab_c))
 
+    def shade(self, at_s: ArrayLike) -> Floats:
+        """Slab surface out of the sun [°C]."""
+        return np.asarray(
+            np.interp(np.asarray(at_s, dtype=np.float64), self.at_s, self.shade_c)
+        )
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlabAge:
@@ -256,10 +264,12 @@ class SlabAge:
     age_s: Floats
 
     @classmethod
-    def of(cls, hours: RoomHours, rate: CardRate) -> SlabAge:
-        """Sum a card's rate over the slab curve."""
+    def of(cls, hours: RoomHours, rate: CardRate, *, closing: bool) -> SlabAge:
+        """Sum a card's rate over the slab in the sun, where clocks close first, or over the
+        shade, which is waited for."""
+        slab = hours.slab if closing else hours.shade
         at_s = np.arange(hours.at_s[0], hours.at_s[-1] + STEP_S / 2, STEP_S)
-        speed = rate.speed(hours.slab(at_s)) * rate.pace(hours.humidity(at_s))
+        speed = rate.speed(slab(at_s)) * rate.pace(hours.humidity(at_s))
         return cls(at_s=at_s, age_s=cumulate(at_s, speed))
 
     def gathered(self, at_s: ArrayLike) -> Floats:
@@ -294,6 +304,7 @@ def room_hours(rows: tuple[HourRow, ...], room: str) -> RoomHours | None:
         at_s=np.array([epoch_s(row.at) for row in rows]),
         air_c=np.array([hours[0].air_c for hours in found]),
         slab_c=np.array([hours[0].slab_c for hours in found]),
+        shade_c=np.array([h.slab_c if h.shade_c is None else h.shade_c for h, *_ in found]),
         dew_c=dew_curve(rows)[1],
     )
 

@@ -83,7 +83,7 @@ def check_dry(
     at_s, dew_c = dew_curve(case.plan.hours)
     least_k = case.plan.job.policy.dew_margin_k
     when_s = np.append(np.arange(begins_s, ends_s, DEW_STEP_S), ends_s)
-    over_k = floor.hours.slab(when_s) - np.interp(when_s, at_s, dew_c)
+    over_k = floor.hours.shade(when_s) - np.interp(when_s, at_s, dew_c)
     known = np.flatnonzero(~np.isnan(over_k))
     if not known.size:
         return

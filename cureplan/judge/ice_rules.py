@@ -16,6 +16,7 @@ from cureplan.planning.plan.model import ChillRoom
 __all__ = ["check_ice"]
 
 FUSION_J_KG = 333_550.0  # heat that melts ice at 0 °C
+WATER_J_M3_K = 4.19e6
 KG_TOL = 0.02
 """Kilograms a kit are written to a gram, a floor's to ten."""
 TEMP_TOL_K = 0.02
@@ -125,13 +126,18 @@ def _check_amounts(case: Case) -> Iterator[Finding]:
         from_c = float(first.hours.air(first.begins_s))
     holds_j_k = sum(part.mass_kg * part.specific_heat_j_kg_k for part in liquids)
     warm_k = max(0.0, from_c - materials.iced_c)
-    kit_kg = holds_j_k * warm_k / FUSION_J_KG * (1.0 + materials.cooler_loss)
+    melts_kg_j = (1.0 + materials.cooler_loss) / FUSION_J_KG
+    water_kg = materials.ice_water_m3 * WATER_J_M3_K * materials.ice_water_c * melts_kg_j
+    if not warm_k:
+        water_kg = 0.0
+    kit_kg = holds_j_k * warm_k * melts_kg_j + water_kg
     yield from mismeasured(
         "ice", None, "liquids as they are", chill.liquids_as_is_c, from_c,
         within=TEMP_TOL_K, unit="°C",
     )  # fmt: skip
     for label, got_kg, want_kg, within in (
         ("ice for a kit", chill.ice_per_kit_kg, kit_kg, 0.002),
+        ("ice for a kit's water", chill.ice_for_water_kg, water_kg, 0.002),
         ("ice in all", chill.ice_kg, sum(room.ice_kg for room in chill.rooms), KG_TOL),
     ):
         yield from mismeasured("ice", None, label, got_kg, want_kg, within=within, unit="kg")

@@ -18,6 +18,7 @@ __all__ = ["check_limits"]
 TOL_K = 0.05
 """Hours are written to a thousandth, read as straight lines either way."""
 STEP_S = 60.0
+ENDLESS = float("inf")
 Floats = NDArray[np.float64]
 
 
@@ -59,13 +60,14 @@ def _check_layer(
     # What lies beyond the hours given is not known, and not judged.
     bears_s = min(max(bears_s, ends_s), float(floor.hours.at_s[-1]))
     cures = np.append(np.arange(begins_s, bears_s, STEP_S), bears_s)
-    for what, of, (low_c, high_c) in (
-        ("slab", floor.hours.slab, limits.slab_c),
-        ("air", floor.hours.air, limits.air_c),
+    for what, coolest, warmest, (low_c, high_c) in (
+        ("slab", floor.hours.shade, floor.hours.slab, limits.slab_c),
+        ("air", floor.hours.air, floor.hours.air, limits.air_c),
     ):
-        yield from _outside(floor, stage, what, laid, of(laid), (low_c, high_c))
-        if (of(laid) >= low_c - TOL_K).all():
-            yield from _outside(floor, stage, what, cures, of(cures), (low_c, float("inf")))
+        yield from _outside(floor, stage, what, laid, warmest(laid), (-ENDLESS, high_c))
+        yield from _outside(floor, stage, what, laid, coolest(laid), (low_c, ENDLESS))
+        if (coolest(laid) >= low_c - TOL_K).all():
+            yield from _outside(floor, stage, what, cures, coolest(cures), (low_c, ENDLESS))
     store_c = case.plan.job.materials.storage_c
     kept_c = floor.hours.air(laid) if store_c is None else np.full_like(laid, store_c)
     yield from _outside(floor, stage, "material", laid, kept_c, limits.material_c)

@@ -223,13 +223,13 @@ def _film_when(
     case: Case, floor: Floor, rate: CardRate, *, start_s: float, laid_s: Floats, bound: Bound
 ) -> Callable[[str], Floats]:
     """When each patch of anything thin reaches a milestone."""
-    slab = SlabAge.of(floor.hours, rate)
     wait = case.age_factor(rate, floor, start_s, bound)
-    age_s = slab.gathered(laid_s)
 
     def when(name: str) -> Floats:
-        factor = 1 / wait if name in CLOSING else wait
-        return slab.reached(age_s + rate.ref_s[name] * factor)
+        closing = name in CLOSING
+        slab = SlabAge.of(floor.hours, rate, closing=closing)
+        factor = 1 / wait if closing else wait
+        return slab.reached(slab.gathered(laid_s) + rate.ref_s[name] * factor)
 
     return when
 
@@ -238,19 +238,23 @@ class _Poured:
     """When each poured patch reaches a milestone."""
 
     def __init__(self, case: Case, floor: Floor, bound: Bound) -> None:
-        self._ref_s, self._curves = case.slurry.ref_s, _slurry_ages(case, floor)
+        self._ref_s = case.slurry.ref_s
+        self._curves = {
+            closing: _slurry_ages(case, floor, closing=closing) for closing in (True, False)
+        }
         self._wait = case.age_factor(case.slurry, floor, floor.begins_s, bound)
 
     def when(self, name: str) -> Floats:
-        at_s, ages_s = self._curves
-        factor = 1 / self._wait if name in CLOSING else self._wait
+        closing = name in CLOSING
+        at_s, ages_s = self._curves[closing]
+        factor = 1 / self._wait if closing else self._wait
         level = np.full(len(ages_s), self._ref_s[name] * factor)
         return first_crossing(np.broadcast_to(at_s, ages_s.shape), ages_s, level)
 
 
-def _slurry_ages(case: Case, floor: Floor) -> tuple[Floats, Floats]:
+def _slurry_ages(case: Case, floor: Floor, *, closing: bool) -> tuple[Floats, Floats]:
     """Minutes of the job, and each patch's age at them, film and slab together."""
-    slab = SlabAge.of(floor.hours, case.slurry)
+    slab = SlabAge.of(floor.hours, case.slurry, closing=closing)
     pour_s = floor.planned.pour_s[:, None]
     elapsed_s = np.clip(slab.at_s[None, :] - pour_s, 0.0, None)
     roots = ROOT_STEP * np.arange(floor.runs.excess_age_s.shape[1])

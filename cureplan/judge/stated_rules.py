@@ -30,6 +30,7 @@ def check_stated(case: Case) -> Iterator[Finding]:
     for floor in case.floors:
         yield from _check_rhythm(case, floor)
         yield from _check_air_and_slab(floor)
+        yield from _check_shade(floor)
         yield from _check_tries(floor)
         for coat in floor.coats:
             yield from _check_batches(case, floor, coat)
@@ -75,6 +76,21 @@ def _check_air_and_slab(floor: Floor) -> Iterator[Finding]:
             what=f"{floor.name}: the slab is said to be one that {said}, it changes by "
             f"{rises_k:+.1f} K over the pour",
             off_by=wrong_k,
+            unit="K",
+        )
+
+
+def _check_shade(floor: Floor) -> Iterator[Finding]:
+    """A floor that the sun falls on has a shade, which is nowhere the warmer part."""
+    over_k = floor.hours.shade_c - floor.hours.slab_c
+    worst_k = float(np.max(np.abs(over_k) if floor.room.sun_patch is None else over_k))
+    if worst_k > TEMP_TOL_K:
+        yield Finding(
+            rule="hours",
+            room=floor.name,
+            what=f"{floor.name}: the shade is {worst_k:.1f} K off what a floor with its sun "
+            "can have",
+            off_by=worst_k,
             unit="K",
         )
 

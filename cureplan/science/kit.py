@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import partial
+from functools import lru_cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import erfcx
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.rate import COLDEST_C, HOTTEST_C, rate_factor
@@ -119,7 +119,8 @@ def hermite(part: Array, y0: Array, y1: Array, d0: Array, d1: Array) -> Array:
 def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     """Age that films gathered beyond their slabs' by some time on the floor.
 
-    Shapes: elapsed_s S; film_age_s (*S, nodes); gives S [s at reference temperature].
+    Shapes: elapsed_s S; film_age_s (*S, nodes), or of S its last axes only; gives S [s at
+    reference temperature].
 
     >>> film = np.linspace(0.0, -240.0, FLOOR_ROOT_S05.size)[None, :]
     >>> film_age_after_s([4 * 3600.0], film).tolist(), film_age_after_s([-9.0], film).tolist()
@@ -129,10 +130,9 @@ def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     index = np.searchsorted(FLOOR_ROOT_S05, root, side="right") - 1
     index = np.minimum(index, FLOOR_PIECES - 1)
     begin, end = FLOOR_ROOT_S05[index], FLOOR_ROOT_S05[index + 1]
-    at_begin, at_end = (
-        np.take_along_axis(film_age_s, (index + step)[..., None], axis=-1)[..., 0]
-        for step in (0, 1)
-    )
+    films, nodes = film_age_s.shape[:-1], film_age_s.shape[-1]
+    place = index + nodes * np.arange(math.prod(films)).reshape(films)
+    at_begin, at_end = film_age_s.take(place), film_age_s.take(place + 1)
     return np.asarray(at_begin + (at_end - at_begin) * (root - begin) / (end - begin))
 
 
@@ -186,6 +186,10 @@ def _marched(
 
 
 _GAUSS_X, _GAUSS_W = np.polynomial.legendre.leggauss(3)
+_FLOOR_STEP = np.diff(FLOOR_ROOT_S05)[:, None]
+_FLOOR_INNER = (
+    0.5 * (FLOOR_ROOT_S05[1:] + FLOOR_ROOT_S05[:-1])[:, None] + 0.5 * _FLOOR_STEP * _GAUSS_X
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -345,19 +349,47 @@ def _floor(
     pour_c: Array, slab_c: Array, *, kit: KitPhysics, speed: Array, beta_s: float
 ) -> tuple[Array, Array, Array]:
     """Age and rate on the floor: smooth in sqrt(t), and densest where the film starts."""
-    root = FLOOR_ROOT_S05
-    step = np.diff(root)[:, None]
-    inner = 0.5 * (root[1:] + root[:-1])[:, None] + 0.5 * step * _GAUSS_X
+    root, step, inner = FLOOR_ROOT_S05, _FLOOR_STEP, _FLOOR_INNER
     weight = (2.0 * inner) * (0.5 * step * _GAUSS_W)
     kinetics = kinetics_of(kit)
     gap = (pour_c - slab_c)[:, None]
     slab = slab_c[:, None]
-    film_inner = slab + gap * erfcx(beta_s * inner.ravel())
+    left_inner, left = _gap_left(beta_s)
+    film_inner = slab + gap * left_inner
     gained = rate_factor(film_inner, **kinetics) * weight.ravel() * speed[:, None]
     per_piece = gained.reshape(slab_c.size, step.size, _GAUSS_X.size).sum(axis=2)
     age = np.hstack([np.zeros((slab_c.size, 1)), np.cumsum(per_piece, axis=1)])
-    rate = rate_factor(slab + gap * erfcx(beta_s * root), **kinetics) * speed[:, None]
+    rate = rate_factor(slab + gap * left, **kinetics) * speed[:, None]
     return root**2, age, rate
+
+
+@lru_cache(maxsize=64)
+def _gap_left(beta_s: float) -> tuple[Array, Array]:
+    """Share of its first gap to the slab that a film still has, at inner places and ends."""
+    inner, ends = (beta_s * root.ravel() for root in (_FLOOR_INNER, FLOOR_ROOT_S05))
+    return erfcx(inner), erfcx(ends)
+
+
+_ASYMPTOTIC_FROM = 20.0
+
+
+def erfcx(x: Array) -> Array:
+    """exp(x²) erfc(x) for x >= 0; scipy has it, at the price of a long import.
+
+    Source: beyond 20 six terms of the asymptotic series, Abramowitz & Stegun 7.1.23 (from
+    memory).
+
+    >>> erfcx(np.array([0.0, 1.0, 50.0])).round(6).tolist()
+    [1.0, 0.427584, 0.011282]
+    """
+    near = np.minimum(x, _ASYMPTOTIC_FROM)
+    found = np.exp(near**2) * np.array([math.erfc(at) for at in near.tolist()])
+    half = 0.5 / np.maximum(x, _ASYMPTOTIC_FROM) ** 2
+    series = np.zeros_like(half)
+    for odd in (9, 7, 5, 3, 1):
+        series = (1.0 + series) * -odd * half
+    far = (1.0 + series) / (math.sqrt(math.pi) * np.maximum(x, _ASYMPTOTIC_FROM))
+    return np.where(x > _ASYMPTOTIC_FROM, far, found)
 
 
 def kinetics_of(kit: KitPhysics) -> dict[str, float]:

@@ -27,11 +27,11 @@ _MOST_SUBSTEPS: Final = 500
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Operator:
-    """A grid's matrix, factored for one step length.
+    """What one step does to a grid, all its substeps in one.
 
     `into_top_w_m2k` and `into_lower_w_m2k` lead from the air (or ground) outside to
-    the centre of the outermost cells; `main` and `beside` are the two diagonals of
-    the LDL' factor of capacity plus half a substep of conductance.
+    the centre of the outermost cells. `step` takes cells, then what stands above at the
+    step's begin and end, then below, to cells and the heat in through either face [J/m²].
     """
 
     grid: Grid
@@ -39,8 +39,7 @@ class Operator:
     substeps: int
     into_top_w_m2k: float
     into_lower_w_m2k: float
-    main: NDArray[np.float64]
-    beside: NDArray[np.float64]
+    step: NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -58,7 +57,7 @@ class March:
 def factored(
     grid: Grid, *, top_w_m2k: float, lower_w_m2k: float | None, step_s: float
 ) -> Operator:
-    """Factor a grid's matrix for one step length.
+    """Work out a grid's matrix for one step length.
 
     Source: Crank & Nicolson 1947; limit 2·C/K per cell for a monotone scheme after Bolley &
     Crouzeix 1978. From memory; proved by the tests.
@@ -68,8 +67,6 @@ def factored(
     >>> factored(grid, top_w_m2k=7, lower_w_m2k=7, step_s=600).substeps
     4
     """
-    from scipy.linalg.lapack import dpttrf
-
     into_top = _series(top_w_m2k, grid.top_half_w_m2k)
     into_lower = grid.lower_half_w_m2k
     if lower_w_m2k is not None:
@@ -85,17 +82,49 @@ def factored(
             f"step_s = {step_s:g} s would be cut into {substeps} (at most {_MOST_SUBSTEPS}): "
             "thicken finest_cell_m or the thinnest layer, or shorten the step"
         )
-    half_s = 0.5 * step_s / substeps
-    main, beside, _ = dpttrf(grid.capacity_j_m2k + half_s * diagonal, -half_s * grid.link_w_m2k)
     return Operator(
         grid=grid,
         step_s=step_s,
         substeps=substeps,
         into_top_w_m2k=into_top,
         into_lower_w_m2k=into_lower,
-        main=main,
-        beside=beside,
+        step=_one_step(
+            grid,
+            diagonal,
+            into=(into_top, into_lower),
+            substep_s=step_s / substeps,
+            substeps=substeps,
+        ),
     )
+
+
+def _one_step(
+    grid: Grid,
+    diagonal: NDArray[np.float64],
+    *,
+    into: tuple[float, float],
+    substep_s: float,
+    substeps: int,
+) -> NDArray[np.float64]:
+    """The substeps multiplied out: every one is linear, and so is what stands outside."""
+    cells, half_s = diagonal.size, 0.5 * substep_s
+    implicit = np.diag(grid.capacity_j_m2k + half_s * diagonal)
+    beside = -half_s * grid.link_w_m2k
+    implicit += np.diag(beside, 1) + np.diag(beside, -1)
+    # Middle of a substep, of its cells and of what stands above and below in its middle.
+    right = np.zeros((cells, cells + 2))
+    right[:, :cells] = np.diag(grid.capacity_j_m2k)
+    right[0, cells], right[-1, cells + 1] = half_s * into[0], half_s * into[1]
+    middle_of = np.linalg.solve(implicit, right)
+    state, heat = np.eye(cells, cells + 4), np.zeros((2, cells + 4))
+    for substep in range(substeps):
+        part = (substep + 0.5) / substeps
+        outside = np.zeros((2, cells + 4))
+        outside[0, cells : cells + 2] = outside[1, cells + 2 :] = 1.0 - part, part
+        middle = middle_of @ np.vstack([state, outside])
+        heat += substep_s * np.array(into)[:, None] * (outside - middle[[0, -1]])
+        state = 2.0 * middle - state
+    return np.vstack([state, heat])
 
 
 def march(
@@ -124,17 +153,21 @@ def march(
     """
     times, columns = sol_air_c.shape
     capacity = operator.grid.capacity_j_m2k[:, np.newaxis]
-    cell_c = np.array(start_c, dtype=np.float64, order="F")
+    cell_c = np.array(start_c, dtype=np.float64)
     top_cell, stored = np.empty((times, columns)), np.empty((times, columns))
     top_heat, lower_heat = np.zeros((times, columns)), np.zeros((times, columns))
     profile = np.empty((times, *cell_c.shape)) if keep_profile else None
+    cells = cell_c.shape[0]
+    given = np.empty((cells + 4, columns))
     for time in range(times):
         if time > 0:
-            cell_c, top_j, lower_j = _step(
-                operator, cell_c, sol_air_c[time - 1 : time + 1], below_c[time - 1 : time + 1]
-            )
-            top_heat[time] = top_heat[time - 1] + top_j
-            lower_heat[time] = lower_heat[time - 1] + lower_j
+            given[:cells] = cell_c
+            given[cells : cells + 2] = sol_air_c[time - 1 : time + 1]
+            given[cells + 2 :] = below_c[time - 1 : time + 1]
+            moved = operator.step @ given
+            cell_c = moved[:cells]
+            top_heat[time] = top_heat[time - 1] + moved[cells]
+            lower_heat[time] = lower_heat[time - 1] + moved[cells + 1]
         top_cell[time] = cell_c[0]
         stored[time] = (capacity * cell_c).sum(axis=0)
         if profile is not None:
@@ -146,39 +179,6 @@ def march(
         stored_j_m2=stored,
         end_c=cell_c,
         profile_c=profile,
-    )
-
-
-def _step(
-    operator: Operator,
-    cell_c: NDArray[np.float64],
-    above_c: NDArray[np.float64],
-    below_c: NDArray[np.float64],
-) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
-    """One step of the input: new cells, and heat in from above and below [J/m²]."""
-    from scipy.linalg.lapack import dpttrs
-
-    count = operator.substeps
-    sub_s = operator.step_s / count
-    capacity = operator.grid.capacity_j_m2k[:, np.newaxis]
-    top_sum, lower_sum = np.zeros(cell_c.shape[1]), np.zeros(cell_c.shape[1])
-    for sub in range(count):
-        share = (sub + 0.5) / count
-        warm = above_c[0] + share * (above_c[1] - above_c[0])
-        deep = below_c[0] + share * (below_c[1] - below_c[0])
-        right = capacity * cell_c
-        right[0] += 0.5 * sub_s * operator.into_top_w_m2k * warm
-        right[-1] += 0.5 * sub_s * operator.into_lower_w_m2k * deep
-        middle, _ = dpttrs(operator.main, operator.beside, right, overwrite_b=1)
-        top_sum += warm - middle[0]
-        lower_sum += deep - middle[-1]
-        middle *= 2.0
-        middle -= cell_c
-        cell_c = middle
-    return (
-        cell_c,
-        sub_s * operator.into_top_w_m2k * top_sum,
-        sub_s * operator.into_lower_w_m2k * lower_sum,
     )
 
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.science.heat import checked, diffusivity_m2_s
+from cureplan.science.heat import checked, diffusivity_m2_s, root_between
 
 __all__ = [
     "corrected_surface_c",
@@ -60,13 +60,11 @@ def slab_time_constant_s(
     above = per_w * float(checked("top_w_m2k", top_w_m2k, unit="W/m²K", over=0))
     below = per_w * float(checked("lower_w_m2k", lower_w_m2k, unit="W/m²K", at_least=0))
 
-    def equation(root: float) -> float:
-        both = (root**2 - above * below) * math.sin(root)
-        return both - root * (above + below) * math.cos(root)
+    def equation(root: NDArray[np.float64]) -> NDArray[np.float64]:
+        both = (root**2 - above * below) * np.sin(root)
+        return np.asarray(both - root * (above + below) * np.cos(root))
 
-    from scipy.optimize import brentq
-
-    root = float(brentq(equation, 1e-9, math.pi, xtol=1e-15, rtol=1e-14))
+    root = float(root_between(equation, np.array([1e-9]), np.array([math.pi]))[0])
     return thickness**2 / (diffusivity * root**2)
 
 

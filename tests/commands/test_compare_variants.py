@@ -16,7 +16,6 @@ from cureplan.api import compare_variants, get_weather, planned_row, read_job
 from cureplan.inputs.job.model import Shift
 from cureplan.output.text.studies import compare_json, compare_text
 from cureplan.planning.studies.compare import (
-    OnlyIced,
     Variant,
     _begun,
     shifted_weather,
@@ -185,18 +184,20 @@ def test_fewer_than_one_station_is_not_tried(steady):
     assert [one.value for one in variants(alone, series, ["stations"], now=NOW)] == [None, 2, 3]
 
 
-def test_only_iced_takes_a_day_off_un_iced_margins_alone(steady):
-    from cureplan.planning.floor.pour import AS_IS
-    from cureplan.planning.schedule.construct import prepare_pours
-
-    job, series = steady
-    (room,) = prepare_pours(job, series).values()
-    only = OnlyIced(room.room, room.job, room.clocks, room.topcoat, room.conditions)
-    at_s = job.access.begins.timestamp() + 3600.0
-    iced = replace(AS_IS, chilled=True)
-    assert only.run(iced, at_s).least_s[0] == room.run(iced, at_s).least_s[0]
-    lost_s = room.run(AS_IS, at_s).least_s[0] - only.run(AS_IS, at_s).least_s[0]
-    assert lost_s == pytest.approx(86_400.0)
+def test_every_room_iced_leaves_no_other_way_to_pour(steady):
+    _, _, every = variants(*steady, ["ice"], now=NOW)
+    plain = set(every.options) - {replace(one, chilled=True) for one in every.options}
+    assert every.options
+    assert not plain
+    row = planned_row(every, now=NOW)
+    assert row.iced_rooms == row.rooms == 1
+    # Outside: liquids that must stay warmer than their store cannot be iced at all.
+    cold = replace(every.job.materials, iced_c=1.0)
+    card = every.job.cards.slurry
+    warm = replace(card, limits=replace(card.limits, mixed_c=(25.0, 40.0)))
+    cards = replace(every.job.cards, slurry=warm)
+    job = replace(every.job, materials=cold, cards=cards)
+    assert planned_row(replace(every, job=job), now=NOW).status == "no feasible plan"
 
 
 def test_the_same_comparison_twice_is_the_same_text(steady, station_rows):

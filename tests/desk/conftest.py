@@ -118,6 +118,8 @@ def desk_on() -> Iterator[Server]:
 
     yield start
     for served, thread in running:
+        for leave in served.desk.leaving:
+            leave()
         served.server.should_exit = True
         thread.join(15)
 

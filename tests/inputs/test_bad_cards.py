@@ -6,7 +6,9 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from command_line import run_here
 
+from cureplan.api import demo_job_path
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.reader import read_card, read_card_text
 from cureplan.inputs.cards.schema import AggregateFile, PrimerFile, SlurryFile, TopcoatFile
@@ -303,3 +305,49 @@ def test_what_no_model_can_follow_is_said_of_the_cards_own_keys(slurry_text, swa
     assert (caught.value.key, str(caught.value.source)) == (key, "mine")
     assert "temp_c" not in str(caught.value)
     assert caught.value.cure
+
+
+@pytest.mark.parametrize(
+    ("swap", "line", "key"),
+    [
+        (('power = "150 W"', 'power = "3000 W"'), "heat_rise = ", "bucket.heat_rise"),
+        (('after = "16 min"', 'after = "2 min"'), "[milestones.wet_edge]", "milestones"),
+        # Follows the points of the card, and not a hot night's kits.
+        (
+            ('heat_rise = "8 C"\n', 'heat_rise = "35 C"\n'),
+            "heat_rise = ",
+            "bucket.heat_rise",
+        ),
+    ],
+)
+def test_what_no_model_can_follow_is_told_at_the_file_and_line_of_the_card(
+    tmp_path, slurry_text, swap, line, key
+):
+    # Issue 14.11: "mine: milestones: ..." named no file, "temp_c must lie within" no key.
+    text = slurry_text.replace('heat_rise = "8 C"  ', 'heat_rise = "8 C"\n# ')
+    text = text.replace(*swap)
+    if "35 C" in swap[1]:
+        text = text.replace('power = "150 W"', 'power = "900 W"')
+    assert text != slurry_text
+    (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
+    for path in demo_job_path().parent.iterdir():
+        (tmp_path / path.name).write_bytes(path.read_bytes())
+    job = tmp_path / demo_job_path().name
+    job.write_text(job.read_text("utf-8").replace('"fast-slurry"', '"mine.toml"'), "utf-8")
+    number = text[: text.index(line)].count("\n") + 1
+    for words in (
+        ("check", job.name),
+        ("plan", job.name, "--out", "sheets"),
+        ("clock", "mine.toml", "--at", "110 F"),
+        ("chill", "mine.toml", "--air", "110 F", "--slab", "100 F"),
+    ):
+        done = run_here(*words, folder=tmp_path)
+        assert done.returncode == BAD_INPUT, done.stderr
+        assert f"mine.toml:{number}: {key}" in done.stderr.replace(f"{tmp_path}/", "")
+
+
+def test_a_difference_written_as_a_temperature_is_caught(slurry_text):
+    # Issue 14.11: 82 °F read as a rise would be 45.6 K.
+    text = slurry_text.replace('heat_rise = "8 C"', 'heat_rise = "82 F"')
+    with pytest.raises(InputError, match="how much warmer, not how warm"):
+        read_card_text(text, source=Path("mine.toml"))

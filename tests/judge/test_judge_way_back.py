@@ -172,6 +172,9 @@ ICE = {
     ),
     "a floor that is not chilled": lambda plan: with_room(plan, ROOM, chilled=False),
     "a remedy not told": lambda plan: with_room(plan, ROOM, remedies=()),
+    "no ice for the bath's water": lambda plan: replace(
+        plan, chill=replace(plan.chill, ice_for_water_kg=0.0)
+    ),
     "nobody knows when": lambda plan: replace(plan, chill=replace(plan.chill, in_ice_by=None)),
 }
 

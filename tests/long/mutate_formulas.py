@@ -65,8 +65,8 @@ MUTATIONS = (
     ),
     Mutation(
         "bucket: film twice as quick to follow",
-        "erfcx(beta_s * inner.ravel())",
-        "erfcx(2.0 * beta_s * inner.ravel())",
+        "return erfcx(inner), erfcx(ends)",
+        "return erfcx(2.0 * inner), erfcx(ends)",
         "tests/science/test_bucket.py",
         "science/kit.py",
     ),
@@ -79,8 +79,8 @@ MUTATIONS = (
     ),
     Mutation(
         "film: time without its root",
-        "rate_factor(slab + gap * erfcx(beta_s * root), **kinetics)",
-        "rate_factor(slab + gap * erfcx(beta_s * root**2), **kinetics)",
+        "return erfcx(inner), erfcx(ends)",
+        "return erfcx(inner), erfcx(ends * FLOOR_ROOT_S05)",
         "tests/science/test_kit_heat.py",
         "science/kit.py",
     ),
@@ -93,8 +93,8 @@ MUTATIONS = (
     ),
     Mutation(
         "slab: all of a half step from above",
-        "right[0] += 0.5 * sub_s * operator.into_top_w_m2k * warm",
-        "right[0] += 0.52 * sub_s * operator.into_top_w_m2k * warm",
+        "= half_s * into[0], half_s * into[1]",
+        "= 1.04 * half_s * into[0], half_s * into[1]",
         "tests/science/test_slab.py",
         "science/slab.py",
     ),

@@ -35,6 +35,7 @@ from cureplan.core.errors import CurePlanError
 from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
 from cureplan.inputs.cards.reader import read_card_text, shipped_cards
 from cureplan.inputs.job.reader import read_job_text
+from cureplan.planning.floor.ice import IceBath
 from cureplan.planning.floor.pour import AS_IS, PourOption
 from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.studies.quick import card_clock, chill_answer
@@ -100,7 +101,7 @@ def test_spoiled_cards(name, edits, at_c):
                 coldest_c = card.coldest_liquids_c + 2.0
                 answers = chill_answer(
                     card, air_c=33.0, slabs_c=[20.0, 40.0], liquids_c=coldest_c,
-                    filler_c=33.0, cooler_loss=0.3,
+                    filler_c=33.0, bath=IceBath(cooler_loss=0.3, water_m3=0.004, water_c=20.0),
                 )  # fmt: skip
                 for answer in answers:
                     assert math.isfinite(answer.chilled_mixed_c)

@@ -13,6 +13,7 @@ from scipy.special import erfcx
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.planning.floor.layers import (
+    FloorAge,
     Landed,
     Layer,
     Lead,
@@ -33,6 +34,11 @@ from cureplan.science.kit import FLOOR_ROOT_S05, run_bucket
 
 MINUTE_S = 60.0
 GALLON_M3 = 0.003785411784
+
+
+def everywhere(curve):
+    """A floor that no sun falls on."""
+    return FloorAge(lit=curve, shade=curve)
 
 
 @pytest.fixture(scope="module")
@@ -100,7 +106,9 @@ def poured(epoch_s):
 
 @pytest.fixture(scope="module")
 def floor(poured, slurry, curves):
-    return landed_reached(poured, age_s=slurry.age_s, curve=curves[0], wait=1.15, close=0.87)
+    return landed_reached(
+        poured, age_s=slurry.age_s, curve=everywhere(curves[0]), wait=1.15, close=0.87
+    )
 
 
 def test_curing_floor_against_counted_minutes(floor, poured, night, slurry):
@@ -152,7 +160,11 @@ def test_next_window_against_counted_minutes(night, topcoat, curves, epoch_s):
     start_s = epoch_s + 20 * 3600.0
     second = coat_of(30.0, number=2, offsets=120.0 + 200.0 * np.arange(PATCHES))
     below = film_reached(
-        start_s + COAT.offset_s, age_s=topcoat.age_s, curve=curves[1], wait=1.1, close=0.9
+        start_s + COAT.offset_s,
+        age_s=topcoat.age_s,
+        curve=everywhere(curves[1]),
+        wait=1.1,
+        close=0.9,
     )
     window = window_over(below, second)
     opens_s, closes_s = [], []
@@ -173,7 +185,9 @@ def test_the_ladder_counts_from_the_last_batch(night, topcoat, curves, epoch_s):
     start_s = epoch_s + 30 * 3600.0
     laid_s = start_s + COAT.offset_s
     finished = finished_floor(
-        film_reached(laid_s, age_s=topcoat.age_s, curve=curves[1], wait=1.2, close=1.0),
+        film_reached(
+            laid_s, age_s=topcoat.age_s, curve=everywhere(curves[1]), wait=1.2, close=1.0
+        ),
         needs=("foot_traffic", "wheels", "wash_down"),
     )
     last_s = start_s + COAT.offset_s[-1]
@@ -191,7 +205,9 @@ def test_the_ladder_counts_from_the_last_batch(night, topcoat, curves, epoch_s):
 def test_what_the_weather_does_not_reach_is_never(poured, slurry, weather_of):
     short = weather_of(25.0, hours=10)
     curve = slab_age_curve(short, activation_energy_j_mol=50e3, reference_c=21.0)
-    floor = landed_reached(poured, age_s=slurry.age_s, curve=curve, wait=1.0, close=1.0)
+    floor = landed_reached(
+        poured, age_s=slurry.age_s, curve=everywhere(curve), wait=1.0, close=1.0
+    )
     assert np.all(np.isinf(floor["topcoat_closes"]))
     assert window_over(floor, COAT).closes_s == np.inf
 
@@ -310,7 +326,7 @@ def test_doubt_narrows_a_window_and_warmth_moves_it_forward(
         )
         floor = landed_reached(
             as_warm_as_the_slab(pour_s, np.full(PATCHES, 400.0)),
-            age_s=slurry.age_s, curve=curve, wait=factor, close=1 / factor,
+            age_s=slurry.age_s, curve=everywhere(curve), wait=factor, close=1 / factor,
         )  # fmt: skip
         return window_over(floor, work)
 
@@ -336,7 +352,7 @@ def test_at_the_cards_own_temperature_the_floor_keeps_the_cards_hours(
     filler_s = epoch_s + 3600.0
     floor = landed_reached(
         landed_at(filler_s + path.pour_s, path),
-        age_s=slurry.age_s, curve=curve, wait=1.0, close=1.0,
+        age_s=slurry.age_s, curve=everywhere(curve), wait=1.0, close=1.0,
     )  # fmt: skip
     assert floor["foot_traffic"] - filler_s == pytest.approx([5 * 3600.0], abs=0.1)
     assert floor["topcoat_opens"] - filler_s == pytest.approx([5 * 3600.0], abs=0.1)

@@ -10,7 +10,11 @@ from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import Part
-from cureplan.planning.floor.ice import gain_from_ice, ice_need, steady_run
+from cureplan.planning.floor.ice import IceBath, gain_from_ice, ice_need, steady_run
+
+
+def bath_of(loss, *, litres=0.0, water_c=0.0):
+    return IceBath(cooler_loss=loss, water_m3=litres / 1000.0, water_c=water_c)
 
 
 @pytest.fixture(scope="module")
@@ -27,38 +31,56 @@ def two_pails(slurry_card):
 def test_ice_for_two_pails(two_pails, loss, expected_kg):
     # Computed: 2 * 2.5 kg * 1.9 kJ/kgK * 31 K / 333.55 kJ/kg = 0.883 kg without losses;
     # printed 0.88. What the cooler loses comes on top, as a share.
-    need = ice_need(two_pails, from_c=35.0, to_c=4.0, cooler_loss=loss)
+    need = ice_need(two_pails, from_c=35.0, to_c=4.0, bath=bath_of(loss))
     assert need.ice_per_kit_kg == pytest.approx(expected_kg, abs=0.005)
+
+
+@pytest.mark.parametrize(
+    ("litres", "water_c", "expected_kg"),
+    [(75.0, 20.0, 18.8), (75.0, 0.0, 0.0), (0.0, 30.0, 0.0)],
+)
+def test_water_of_the_bath_takes_ice_of_its_own(two_pails, litres, water_c, expected_kg):
+    # Issue 14.10: 75 L at 20 °C by hand: 75 * 4.186 * 20 / 333.55 = 18.8 kg that were missing.
+    need = ice_need(
+        two_pails, from_c=35.0, to_c=4.0, bath=bath_of(0, litres=litres, water_c=water_c)
+    )
+    assert need.for_water_kg == pytest.approx(expected_kg, abs=0.05)
+    assert need.ice_per_kit_kg == pytest.approx(0.883 + expected_kg, abs=0.05)
+    # Half as much again where the cooler loses half: the water's share too.
+    leaky = ice_need(
+        two_pails, from_c=35.0, to_c=4.0, bath=bath_of(0.5, litres=litres, water_c=water_c)
+    )
+    assert leaky.for_water_kg == pytest.approx(1.5 * need.for_water_kg)
 
 
 def test_time_in_ice_is_the_slower_pails(two_pails):
     # Computed: 5.0 to 6.1 h standing and 11 to 74 min stirred, for a 165 mm pail of
     # 2.5 kg and 200 to 30 W/m²K outside; real ice water lies within.
-    need = ice_need(two_pails, from_c=35.0, to_c=4.0, cooler_loss=0.3)
+    need = ice_need(two_pails, from_c=35.0, to_c=4.0, bath=bath_of(0.3))
     assert 5.0 * 3600 < need.standing_s < 6.1 * 3600
     assert 11 * 60 < need.stirred_s < 74 * 60
     assert need.in_ice_s(stirred=False) == need.standing_s
     assert need.in_ice_s(stirred=True) == need.stirred_s
     heavy = replace(two_pails.parts[0], mass_kg=5.0)
     slower = replace(two_pails, parts=(heavy, *two_pails.parts[1:]))
-    longer = ice_need(slower, from_c=35.0, to_c=4.0, cooler_loss=0.3)
+    longer = ice_need(slower, from_c=35.0, to_c=4.0, bath=bath_of(0.3))
     assert longer.standing_s > need.standing_s
     assert longer.stirred_s > need.stirred_s
     # And the other way round: the order of the pails does not matter.
     swapped = replace(slower, parts=slower.parts[::-1])
-    assert ice_need(swapped, from_c=35.0, to_c=4.0, cooler_loss=0.3) == longer
+    assert ice_need(swapped, from_c=35.0, to_c=4.0, bath=bath_of(0.3)) == longer
 
 
 @pytest.mark.parametrize("from_c", [4.0, 3.0])
 def test_liquids_that_are_cold_already_need_no_ice(two_pails, from_c):
-    need = ice_need(two_pails, from_c=from_c, to_c=4.0, cooler_loss=0.3)
+    need = ice_need(two_pails, from_c=from_c, to_c=4.0, bath=bath_of(0.3))
     assert (need.ice_per_kit_kg, need.standing_s, need.stirred_s) == (0.0, 0.0, 0.0)
 
 
 @pytest.mark.parametrize("to_c", [1.0, 0.0, -2.0])
 def test_refuses_liquids_below_the_cards_minimum_with_the_cure(two_pails, to_c):
     with pytest.raises(InputError) as caught:
-        ice_need(two_pails, from_c=30.0, to_c=to_c, cooler_loss=0.3)
+        ice_need(two_pails, from_c=30.0, to_c=to_c, bath=bath_of(0.3))
     assert "minimum" in str(caught.value)
     assert caught.value.key == "materials.iced"
     assert "4 C or warmer" in str(caught.value.cure)
@@ -67,8 +89,8 @@ def test_refuses_liquids_below_the_cards_minimum_with_the_cure(two_pails, to_c):
 @examples(12)
 @given(from_c=st.floats(10, 40), warmer_k=st.floats(0, 10), loss=st.floats(0, 1))
 def test_warmer_liquids_need_more_ice_and_time(two_pails, from_c, warmer_k, loss):
-    as_is = ice_need(two_pails, from_c=from_c, to_c=5.0, cooler_loss=loss)
-    warmer = ice_need(two_pails, from_c=from_c + warmer_k, to_c=5.0, cooler_loss=loss)
+    as_is = ice_need(two_pails, from_c=from_c, to_c=5.0, bath=bath_of(loss))
+    warmer = ice_need(two_pails, from_c=from_c + warmer_k, to_c=5.0, bath=bath_of(loss))
     assert warmer.ice_per_kit_kg >= as_is.ice_per_kit_kg
     assert warmer.standing_s >= as_is.standing_s - 1e-6
     assert warmer.stirred_s >= as_is.stirred_s

@@ -7,6 +7,7 @@ import pytest
 
 from cureplan.inputs.cards.reader import read_card
 from cureplan.planning.floor.layers import (
+    FloorAge,
     Layer,
     Work,
     film_reached,
@@ -21,6 +22,11 @@ from cureplan.science.clocks import topcoat_clocks
 CARD = read_card("slab-primer")
 PRIMER = Layer(kind="primer", crew="primer")
 SLURRY = Layer(kind="slurry", crew="pour", opens="slurry_opens", closes="slurry_closes")
+
+
+def everywhere(curve):
+    """A floor that no sun falls on."""
+    return FloorAge(lit=curve, shade=curve)
 
 
 def worked(room, job, card=CARD):
@@ -76,7 +82,11 @@ def test_the_window_of_the_slurry_by_hand(weather_of, epoch_s, slab_c, opens_s, 
     )
     start_s = epoch_s + 3600.0
     reached = film_reached(
-        start_s + np.array([180.0, 480.0]), age_s=clocks.age_s, curve=curve, wait=1.0, close=1.0
+        start_s + np.array([180.0, 480.0]),
+        age_s=clocks.age_s,
+        curve=everywhere(curve),
+        wait=1.0,
+        close=1.0,
     )
     pour = Work(
         layer=SLURRY, duration_s=1500.0, offset_s=np.array([315.0, 525.0]), batches=2,

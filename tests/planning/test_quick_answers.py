@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError, OutOfRangeError
+from cureplan.planning.floor.ice import IceBath
 from cureplan.planning.studies.quick import (
     WET_MILESTONES,
     card_clock,
@@ -19,7 +20,8 @@ from cureplan.planning.studies.quick import (
 )
 from cureplan.science.kit import run_bucket
 
-SUMMER = {"air_c": 35.0, "liquids_c": 3.3, "filler_c": 32.2, "cooler_loss": 0.3}
+DRY = IceBath(cooler_loss=0.3, water_m3=0.0, water_c=0.0)
+SUMMER = {"air_c": 35.0, "liquids_c": 3.3, "filler_c": 32.2, "bath": DRY}
 # 60 to 110 °F: the slabs that the command shows.
 SLABS_C = tuple((f - 32) / 1.8 for f in (60, 70, 80, 90, 100, 110))
 
@@ -105,7 +107,7 @@ def test_ice_comes_with_the_answer(answers):
 
 def test_nothing_to_chill_gains_nothing(slurry_card):
     [same] = chill_answer(
-        slurry_card, air_c=30.0, slabs_c=[30.0], liquids_c=25.0, filler_c=25.0, cooler_loss=0.3
+        slurry_card, air_c=30.0, slabs_c=[30.0], liquids_c=25.0, filler_c=25.0, bath=DRY
     )
     assert same.ice.ice_per_kit_kg == 0.0
     assert [found.gained_s for found in same.milestones] == pytest.approx([0.0] * 3, abs=1e-9)

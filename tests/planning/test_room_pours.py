@@ -111,8 +111,8 @@ def test_a_read_slab_is_surer_than_one_that_was_not(pours, begins_s):
 def test_curves_are_of_the_right_card(cook_line, begins_s):
     # Both shipped cards share one energy, so at one instant both age alike.
     span = {"start_s": begins_s, "age_s": 3600.0}
-    assert cook_line.slurry_curve.when(**span) == pytest.approx(
-        cook_line.topcoat_curve.when(**span)
+    assert cook_line.slurry_curve.lit.when(**span) == pytest.approx(
+        cook_line.topcoat_curve.lit.when(**span)
     )
     other = RoomPours(
         cook_line.room,
@@ -124,4 +124,4 @@ def test_curves_are_of_the_right_card(cook_line, begins_s):
         ),
         cook_line.conditions,
     )
-    assert other.topcoat_curve.when(**span) < other.slurry_curve.when(**span)
+    assert other.topcoat_curve.lit.when(**span) < other.slurry_curve.lit.when(**span)

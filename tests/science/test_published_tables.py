@@ -10,6 +10,10 @@ from scipy.special import j1
 
 from cureplan.core.moist_air import dew_from_humidity_c
 from cureplan.science.conduction_series import Shape, series_terms
+from cureplan.science.heat import FUSION_HEAT_J_KG
+from cureplan.science.ice.cooling import heat_removed_j, ice_mass_kg
+from cureplan.science.kit import KitPhysics, run_bucket
+from cureplan.science.rate import AgeCurve, rate_factor
 from cureplan.science.sun import sun_elevation_deg
 
 # Biot number; root and weight of a wall; of a long cylinder.
@@ -98,3 +102,78 @@ def test_heights_of_the_sun_of_an_observatory(day, height_deg):
         [at], latitude_deg=GOLDEN[0], longitude_deg=GOLDEN[1], refracted=False
     )
     assert ours[0] == pytest.approx(height_deg, abs=0.02)
+
+
+@pytest.mark.parametrize(
+    ("kg", "j_kg_k", "from_c", "to_c", "printed_kj"),
+    [(0.250, 4186.0, 80.0, 20.0, 62.8), (0.500, 900.0, 80.0, 20.0, 27.0)],
+)
+def test_heat_of_a_pot_and_its_water(kg, j_kg_k, from_c, to_c, printed_kj):
+    # From memory: OpenStax College Physics, section 14.2, water and an aluminium pan over 60 K.
+    heat_j = heat_removed_j(heat_capacity_j_k=kg * j_kg_k, start_c=from_c, end_c=to_c)
+    assert float(heat_j) / 1e3 == pytest.approx(printed_kj, abs=0.05)
+
+
+def test_ice_that_cools_a_drink():
+    # Published: OpenStax College Physics, section 14.3 (a copy of the page seen): 18 g of ice
+    # take 250 g at 20 °C to 13 °C. Tolerance: half a degree of that is 1.4 g.
+    heat_j = heat_removed_j(heat_capacity_j_k=0.25 * 4186, start_c=20, end_c=13)
+    ice = ice_mass_kg(
+        heat_j=heat_j, cooler_loss_share=0.0, fusion_heat_j_kg=334_000 + 4186 * 13
+    )
+    assert float(ice) == pytest.approx(0.018, abs=0.0014)
+
+
+def test_melting_heat_in_degrees_of_water_and_in_tons_of_cooling():
+    # From memory: OpenStax College Physics, section 14.3: what melts 1 kg of ice warms 1 kg of
+    # water by 79.8 K. NIST SP 811: a ton of refrigeration is 3.516853 kW; it is named after
+    # 2000 lb of ice a day at 144 Btu/lb, which is 0.4 % above today's melting heat.
+    assert pytest.approx(79.8, abs=0.15) == FUSION_HEAT_J_KG / 4186
+    day_j = 3516.853 * 86_400
+    ice = ice_mass_kg(heat_j=day_j, cooler_loss_share=0.0, fusion_heat_j_kg=FUSION_HEAT_J_KG)
+    assert float(ice) == pytest.approx(907.185, rel=0.005)
+
+
+def test_a_hot_metal_in_water():
+    # From memory: OpenStax Chemistry, section 5.2: 59.7 g of a metal of 0.38 J/gK out of
+    # boiling water into 60.0 g of water at 22.0 °C end at 28.5 °C.
+    kit = KitPhysics(
+        activation_energy_j_mol=50e3, reference_c=20.0, liquids_capacity_j_k=0.060 * 4184,
+        filler_capacity_j_k=0.0597 * 382, liquids_mix_s=1.0, filler_mix_s=1.0,
+        liquid_stage_share=0.0, heat_rise_k=0.0, working_age_s=1e3, mixing_power_w=0.0,
+        exchange_w_k=0.0, volumetric_heat_j_m3_k=2e6,
+    )  # fmt: skip
+    path = run_bucket(
+        22.0, 100.0, 20.0, 20.0, 1.0, kit=kit, speed=1.0, film_m=0.003, slab_effusivity=1683.0
+    )
+    assert float(path.mixed_c[0]) == pytest.approx(28.5, abs=0.05)
+
+
+# Kelvin before and after, how many times as fast, and the energy printed [kJ/mol].
+ENERGIES = [(298, 308, 2.0, 52.897), (293, 313, 4.0, 52.863), (300, 310, 2.0, 53.6)]
+
+
+@pytest.mark.parametrize(("cold_k", "warm_k", "faster", "printed"), ENERGIES)
+def test_energies_of_a_schoolbook(cold_k, warm_k, faster, printed):
+    # From memory: NCERT Chemistry for class XII, chemical kinetics, intext and exercise; the
+    # third is the doubling rule at 300 K of general chemistry books. R and ln as printed.
+    ours = rate_factor(
+        warm_k - 273.15, activation_energy_j_mol=1e3 * printed, reference_c=cold_k - 273.15
+    )
+    assert float(ours) == pytest.approx(faster, rel=0.002)
+
+
+@pytest.mark.parametrize(("cold_k", "warm_k", "faster", "printed"), ENERGIES)
+def test_hours_count_by_the_energies_of_a_schoolbook(cold_k, warm_k, faster, printed):
+    # From memory: the same values; ten hours of warmth count as often as the rate says, and
+    # ten of cold besides count once.
+    curve = AgeCurve(
+        np.array([0.0, 10.0, 10.0 + 1e-6, 20.0]) * 3600.0,
+        [warm_k - 273.15] * 2 + [cold_k - 273.15] * 2,
+        activation_energy_j_mol=1e3 * printed,
+        reference_c=cold_k - 273.15,
+        piece_s=120.0,
+    )
+    assert float(curve.age_s(20 * 3600.0)) / 3600.0 == pytest.approx(
+        10.0 * faster + 10, rel=2e-3
+    )

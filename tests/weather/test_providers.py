@@ -1,9 +1,11 @@
 """Each provider alone, through the real client over loopback HTTP, behaving and not."""
 
 import gzip
+import importlib.util
 import sqlite3
 from contextlib import closing
 from datetime import timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -649,3 +651,17 @@ def test_settings_of_the_client_are_put_back(loop, ask, tmp_path):
         network_service.get,
         logging.getLogger("meteostat").disabled,
     )
+
+
+def test_no_provider_of_the_client_has_the_past_of_a_bare_point():
+    # Issue 14.6: once one does, history for a point far from stations can be built on it.
+    found = importlib.util.find_spec("meteostat")
+    assert found is not None
+    assert found.origin is not None
+    folder = Path(found.origin).parent / "providers"
+    asking = {
+        path.relative_to(folder).as_posix()
+        for path in folder.rglob("*.py")
+        if ".latitude" in path.read_text(encoding="utf-8")
+    }
+    assert asking == {"metno/forecast.py"}

@@ -45,6 +45,7 @@ __all__ = [
     "CardKind",
     "build_card",
     "card_faults",
+    "in_card_file",
     "read_card",
     "read_card_text",
     "shipped_cards",
@@ -395,6 +396,28 @@ def read_card(
     """
     document, key = _document(name, folder)
     return _read(document, key=key, kind=kind)
+
+
+def in_card_file(
+    error: InputError, name: str | Path, *, folder: Path | None = None
+) -> InputError:
+    """A fault that a model found in a card's values, at its line of the card's own file."""
+    if error.line is not None or str(error.source) != Path(name).stem:
+        return error
+    try:
+        document, key = _document(name, folder)
+    except InputError:
+        return error
+    if key in shipped_cards() and not str(name).endswith(".toml"):
+        return error
+    return InputError(
+        error.problem,
+        cure=error.cure,
+        source=document.source,
+        line=document.line(tuple((error.key or "").split("."))),
+        key=error.key,
+        value=error.value,
+    )
 
 
 def read_card_text(text: str, *, source: Path, kind: CardKind | None = None) -> Card:

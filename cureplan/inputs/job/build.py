@@ -336,6 +336,8 @@ def _materials(written: JobFile, cards: Cards) -> Materials:
         liquids_measured_c=entry.liquids_measured_c,
         stirred_in_ice=entry.stirred_in_ice,
         cooler_loss=entry.cooler_loss,
+        ice_water_m3=entry.ice_water_m3,
+        ice_water_c=entry.ice_water_c,
         waste=entry.waste,
         profile_allowance_m=entry.profile_allowance_m,
         thickness_m=thickness_m,

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from difflib import get_close_matches
 from pathlib import Path
+from types import GenericAlias
 from typing import Any
 
 from cureplan.core.errors import InputError
@@ -32,6 +33,7 @@ __all__ = [
     "last_answers",
     "next_question",
     "read_answer",
+    "value_of",
 ]
 
 Answers = dict[str, str]
@@ -151,7 +153,7 @@ def _question(key: str, answers: Answers) -> Question:
     elif path[-1] == "use":
         ask = f"{ask} ({', '.join(ROOM_USES)})"
     elif key == "access.open_by" and "access.from" in answers:
-        begins = _value(_path("access.from"), answers["access.from"])
+        begins = value_of(_path("access.from"), answers["access.from"])
         if isinstance(begins, datetime):
             usual = (begins + _WEEKEND).strftime(_STAMP)
     return Question(path=path, ask=ask, usual=usual)
@@ -165,7 +167,7 @@ def read_answer(question: Question, answer: str) -> Any:
 
     Not for checks between answers; `interview` makes those.
     """
-    value = _value(question.path, answer.strip())
+    value = value_of(question.path, answer.strip())
     fault = value_fault(question.path, value, JobFile)
     if fault is None and question.key == "site.time_zone":
         fault = _no_zone(answer.strip())
@@ -191,14 +193,14 @@ def _no_zone(name: str) -> Fault | None:
     )
 
 
-def _value(path: KeyPath, text: str) -> Any:
+def value_of(path: KeyPath, text: str) -> Any:
     """An answer as TOML would hold it; what cannot be one stays text, to be refused."""
     if path[-1] in ("pour_shifts", "topcoat_shifts"):
         return [_shift(part) for part in text.split(",")]
-    if path[-1] == "way_out":
+    info = field_at(path, JobFile)
+    if info is not None and isinstance(info.annotation, GenericAlias):
         names = (part.strip() for part in text.split(","))
         return [name for name in names if name and name.lower() != "none"]
-    info = field_at(path, JobFile)
     reads = reads_of(info) if info else None
     shape: Mapping[str, Any] = reads.shape if reads else {}
     try:
@@ -342,7 +344,7 @@ def _lines(answers: Answers) -> Iterator[str]:
     full = dict(answers)
     while (question := next_question(full)) is not None:
         full[question.key] = question.usual or _stand_in(question)
-    values = {key: _value(_path(key), text) for key, text in full.items()} | _FIXED
+    values = {key: value_of(_path(key), text) for key, text in full.items()} | _FIXED
     for table in _TABLES:
         yield from ("", f"[{table}]")
         ordered = [key for key in (*_FIXED, *_keys(full)) if key.startswith(f"{table}.")]

@@ -245,6 +245,9 @@ class Materials:
     waste: float
     profile_allowance_m: float
     thickness_m: float
+    ice_water_m3: float = 0.0
+    """Water that one kit's pails stand in."""
+    ice_water_c: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

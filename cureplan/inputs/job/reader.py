@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from functools import wraps
 from pathlib import Path
+from typing import ParamSpec, TypeVar
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
-from cureplan.inputs.cards.reader import Card, read_card
+from cureplan.inputs.cards.reader import Card, in_card_file, read_card
 from cureplan.inputs.cards.schema import CardKind
 from cureplan.inputs.faults import Fault, as_errors, first_error, validated
 from cureplan.inputs.files import Document, parse_document, read_document
@@ -15,9 +18,18 @@ from cureplan.inputs.job.crosscheck import crosscheck
 from cureplan.inputs.job.model import MOST_BUCKETS, MOST_ROOMS, Cards, Job, ring_area_m2
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
-__all__ = ["against_cards", "job_faults", "job_text_faults", "read_job", "read_job_text"]
+__all__ = [
+    "against_cards",
+    "job_faults",
+    "job_text_faults",
+    "read_job",
+    "read_job_text",
+    "told_at_its_card",
+]
 
 _WHAT = "job file"
+P = ParamSpec("P")
+T = TypeVar("T")
 
 
 def read_job(path: Path | str) -> Job:
@@ -114,6 +126,33 @@ def _beside_name(error: InputError, document: Document, kind: str, name: str) ->
         key=f"materials.{kind}",
         value=name,
     )
+
+
+def _at_its_card(error: InputError, job: Job) -> InputError:
+    """A fault of a card's values, at its line of the file that the job file names."""
+    try:
+        named = read_document(job.source, what=_WHAT).values.get("materials")
+    except InputError:
+        return error
+    for kind in ("slurry", "topcoat", "primer"):
+        name = named.get(kind) if isinstance(named, dict) else None
+        if isinstance(name, str):
+            error = in_card_file(error, name, folder=job.source.parent)
+    return error
+
+
+def told_at_its_card(ask: Callable[P, T]) -> Callable[P, T]:
+    """What a model finds wrong with a card's values is told at the line of the card."""
+
+    @wraps(ask)
+    def asked(*args: P.args, **kwargs: P.kwargs) -> T:
+        try:
+            return ask(*args, **kwargs)
+        except InputError as error:
+            job = args[0]
+            raise (_at_its_card(error, job) if isinstance(job, Job) else error) from None
+
+    return asked
 
 
 def against_cards(written: JobFile, cards: Cards) -> list[Fault]:

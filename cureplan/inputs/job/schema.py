@@ -7,7 +7,7 @@ question `new` puts; the JSON Schema, `check`, the messages and `new` read it.
 from __future__ import annotations
 
 from importlib import resources
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -15,6 +15,8 @@ from cureplan.core import quantities as q
 from cureplan.core.quantities import refusal
 from cureplan.inputs.fields import (
     ClockMinutes,
+    Corner,
+    CornerNumber,
     DewMarginK,
     GainK,
     Instant,
@@ -22,6 +24,7 @@ from cureplan.inputs.fields import (
     Name,
     People,
     Reads,
+    RoomSide,
     RoomTemperatureC,
     SurfaceTemperatureC,
     Written,
@@ -53,6 +56,7 @@ KIND_UNITS = {
     "difference": "k",
     "share": "frac",
     "film": "m",
+    "volume": "m3",
     "length": "m",
     "time": "s",
     "hours": "s",
@@ -255,6 +259,24 @@ class MaterialsEntry(Written):
         origin="from memory",
         kind="share",
         meaning="share of the ice that melts before it cools anything",
+    )
+    ice_water_m3: Annotated[
+        float, quantity(q.parse_volume_m3, "1 gal", at_least="0 L", at_most="50 L")
+    ] = entry(
+        "1 gal",
+        alias="ice_water",
+        origin="invented",
+        kind="volume",
+        meaning="water that the pails of one kit stand in, which the ice must cool too",
+    )
+    ice_water_c: Annotated[
+        float, quantity(q.parse_temperature_c, "68 F", at_least="0 C", at_most="40 C")
+    ] = entry(
+        "68 F",
+        alias="ice_water_temp",
+        origin="invented",
+        kind="temperature",
+        meaning="how warm that water comes from the tap",
     )
     waste: Annotated[float, quantity(q.parse_fraction, "5 %", at_most="50 %")] = entry(
         "5 %",
@@ -467,32 +489,6 @@ class SunEntry(Written):
     begins_min: ClockMinutes = entry(alias="from", meaning="when the sun reaches the floor")
     ends_min: ClockMinutes = entry(alias="to", meaning="when it leaves")
     share: Share = entry(meaning="share of the floor it falls on")
-
-
-RoomSide = Annotated[
-    float, quantity(q.parse_length_m, "22 ft", at_least="1 ft", at_most="500 ft")
-]
-
-
-def _read_corner(value: Any) -> tuple[float, float]:
-    cure = 'write two lengths from one corner of the room, like ["12 ft 6 in", "0 ft"]'
-    if not isinstance(value, list | tuple) or len(value) != 2:
-        raise refusal(value, "this is not a corner", cure)
-    across_m, along_m = (q.parse_length_m(part) for part in value)
-    if max(abs(across_m), abs(along_m)) > 300.0:
-        raise refusal(value, "this lies more than 300 m away", cure)
-    return across_m, along_m
-
-
-Corner = Annotated[
-    tuple[float, float],
-    Reads(
-        read=_read_corner,
-        shape={"type": "array", "items": {"type": "string"}, "minItems": 2, "maxItems": 2},
-        example='["12 ft 6 in", "0 ft"]',
-    ),
-]
-CornerNumber = Annotated[int, whole(at_least=1, at_most=200, example="1")]
 
 
 class RoomEntry(Written):

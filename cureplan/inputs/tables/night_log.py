@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -21,11 +21,15 @@ __all__ = [
     "COLUMNS",
     "ENDS",
     "EVENTS",
+    "KEPT_COLUMNS",
     "READINGS",
     "ROLES",
     "AddedRoom",
     "NightEvent",
     "NightSite",
+    "as_said",
+    "contradiction",
+    "firsts",
     "parsed_value",
     "read_added_room",
     "read_night_log",
@@ -95,6 +99,8 @@ def _way_out(line: Line, text: str, known: Sequence[str]) -> tuple[str, ...]:
 
 
 COLUMNS = ("at", "event", "room", "bucket", "value", "note")
+KEPT_COLUMNS = (*COLUMNS, "author", "number", "id")
+"""As a desk keeps the log of several phones: who wrote each line, in which turn."""
 ENDS: Mapping[str, str] = {
     "wet edge ended": "wet_edge",
     "working time ended": "working_time",
@@ -204,7 +210,7 @@ def read_night_log_text(text: str, *, source: Path, site: NightSite) -> tuple[Ni
 
 def _events_of(text: str, *, source: Path, site: NightSite) -> list[NightEvent]:
     """The events of one text as they stand there."""
-    lines = read_lines(text, source=source, known=COLUMNS, most=MOST_LINES)
+    lines = read_lines(text, source=source, known=KEPT_COLUMNS, most=MOST_LINES)
     for column in ("at", "event"):
         if column not in lines[0].cells:
             raise InputError(
@@ -232,26 +238,42 @@ def _merged(events: Sequence[NightEvent], site: NightSite) -> list[NightEvent]:
     Of ticks of two phones the earlier counts; ticks that lie further apart cannot both be
     true, and are refused.
     """
+    kept: list[NightEvent] = []
+    for event, first in firsts(events):
+        if event is first:
+            kept.append(event)
+        elif (refusal := contradiction(first, event, site)) is not None:
+            raise refusal
+    return kept
+
+
+def firsts(events: Iterable[NightEvent]) -> Iterator[tuple[NightEvent, NightEvent]]:
+    """Each event in the order of time, and the first that says the same: itself, maybe."""
     first: dict[tuple[object, ...], NightEvent] = {}
     for event in sorted(events, key=lambda event: event.at):
         what = (event.event, event.room, event.bucket, event.coat)
         key = what if event.event in _ONCE else (*what, event.at, event.value.casefold())
-        known = first.setdefault(key, event)
-        if event.at - known.at > TWO_CLOCKS:
-            times = [f"{e.at.astimezone(site.zone):%H:%M:%S}" for e in (known, event)]
-            where = f"line {known.line}"
-            if known.source != event.source:
-                where += f" of {known.source}"
-            raise event.fault(
-                "at",
-                f"{where} says that {_as_said(event)} at {times[0]}, this line at {times[1]}",
-                "keep the one that is true",
-                event.at.astimezone(site.zone).isoformat(timespec="minutes"),
-            )
-    return list(first.values())
+        yield event, first.setdefault(key, event)
 
 
-def _as_said(event: NightEvent) -> str:
+def contradiction(first: NightEvent, event: NightEvent, site: NightSite) -> InputError | None:
+    """The refusal of an event that cannot be true beside the first that says the same."""
+    if event.at - first.at <= TWO_CLOCKS:
+        return None
+    times = [f"{e.at.astimezone(site.zone):%H:%M:%S}" for e in (first, event)]
+    where = f"line {first.line}"
+    if first.source != event.source:
+        where += f" of {first.source}"
+    return event.fault(
+        "at",
+        f"{where} says that {as_said(event)} at {times[0]}, this line at {times[1]}",
+        "keep the one that is true",
+        event.at.astimezone(site.zone).isoformat(timespec="minutes"),
+    )
+
+
+def as_said(event: NightEvent) -> str:
+    """What an event says, without its time."""
     if event.bucket is not None:
         done = "was poured" if event.event == "poured" else event.event
         return f"bucket {event.bucket} of {event.room} {done}"

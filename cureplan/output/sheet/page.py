@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 __all__ = [
     "ROLES",
     "TASKS",
+    "Served",
     "Task",
     "embedded_json",
     "page_data",
@@ -300,7 +301,15 @@ TASKS = (
 )
 
 
-def sheet_html(plan: Plan) -> str:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Served:
+    """What a sheet has besides when a desk serves it: the night's name, and a script."""
+
+    night: str
+    script: str
+
+
+def sheet_html(plan: Plan, *, served: Served | None = None) -> str:
     """The whole sheet as HTML text.
 
     Not for reading by programs; `plan.json` is.
@@ -319,7 +328,7 @@ def sheet_html(plan: Plan) -> str:
         footers=_footers(plan),
         kinds=svg.css_rules(),
     )
-    script = _script()
+    script = _script() if served is None else _script(served.script)
     return environment.get_template("sheet.html.j2").render(
         site=one_line(plan.job.site.name),
         languages=languages,
@@ -337,7 +346,14 @@ def sheet_html(plan: Plan) -> str:
         script=script,
         script_hash=_sha256(script),
         data=page_data(plan),
+        served=None if served is None else _served_data(plan, served),
     )
+
+
+def _served_data(plan: Plan, served: Served) -> str:
+    voices = {language: voice_of(plan, language) for language in plan.job.languages}
+    words = {language: voice.labels_under("served.") for language, voice in voices.items()}
+    return embedded_json({"night": served.night, "words": words})
 
 
 def _pictures(plan: Plan, voice: Voice) -> dict[str, Picture]:
@@ -440,8 +456,9 @@ def _kept_together(value: object) -> object:
     return value
 
 
-def _script() -> str:
+def _script(*more: str) -> str:
     parts = [(TEMPLATES / "script" / name).read_text(encoding="utf-8") for name in SCRIPTS]
+    parts += more
     lines = (line.strip() for part in parts for line in part.splitlines())
     # What is for whoever reads the source need not travel to every phone.
     kept = "\n".join(line for line in lines if line and not line.startswith("//"))

@@ -11,6 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from cureplan.core.beside import beside
 from cureplan.core.errors import CurePlanError, OutputError
 from cureplan.core.messages import Message, Value
 from cureplan.core.showing import in_display_units
@@ -159,6 +160,13 @@ def render_sheets(
 
     Not for a folder where a plan lies already: `write_sheets` mends its calendar.
     """
+    if pictures:
+        with beside(lambda: _pictures(plan)) as drawn:
+            return _texts(plan, earlier) | drawn()
+    return _texts(plan, earlier)
+
+
+def _texts(plan: Plan, earlier: Iterable[bytes]) -> dict[str, bytes]:
     contents = {
         name: render(plan).encode("utf-8")
         for name, render in _TEXTS.items()
@@ -166,13 +174,13 @@ def render_sheets(
     }
     earlier = [*earlier]
     contents["crew.ics"] = crew_ics(plan, earlier=earlier)
-    contents |= role_calendars(plan, earlier=earlier)
-    if pictures:
-        from cureplan.output.charts.pages import plan_pictures
+    return contents | role_calendars(plan, earlier=earlier)
 
-        for kind, picture in plan_pictures(plan).items():
-            contents[f"plan.{kind}"] = picture
-    return contents
+
+def _pictures(plan: Plan) -> dict[str, bytes]:
+    from cureplan.output.charts.pages import plan_pictures
+
+    return {f"plan.{kind}": picture for kind, picture in plan_pictures(plan).items()}
 
 
 def write_sheets(

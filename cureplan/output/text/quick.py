@@ -30,6 +30,7 @@ __all__ = [
     "chill_text",
     "clock_json",
     "clock_text",
+    "understood_weather",
 ]
 
 WIDTH = 100
@@ -145,7 +146,8 @@ def chill_text(
     )
     ice = [
         "",
-        f"Ice for one kit: {format_mass(need.ice_per_kit_kg, 'us')}. From "
+        f"Ice for one kit: {format_mass(need.ice_per_kit_kg, 'us')}, "
+        f"{format_mass(need.for_water_kg, 'us')} of it for the water. From "
         f"{show(need.from_c)}, pails left standing need "
         f"{format_waiting_time(need.standing_s)}, stirred ones "
         f"{format_waiting_time(need.stirred_s)}.",
@@ -221,11 +223,6 @@ def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
         WIDTH,
     )
     zone = job.site.zone
-    gaps = [
-        f"  gap: {gap.what}, {gap.starts.astimezone(zone):%a %d %b %H:%M}, {gap.hours} h; "
-        f"{gap.mended}"
-        for gap in series.gaps
-    ]
     lines = [
         f"{job.site.name}: {job.source.name} is complete.",
         f"  access {job.access.begins.astimezone(zone):%a %d %b %H:%M}, open by "
@@ -233,14 +230,7 @@ def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
         "",
         *rooms,
         "",
-        f"Weather {series.starts.astimezone(zone):%a %d %b %H:%M} to "
-        f"{series.ends.astimezone(zone):%a %d %b %H:%M}, {series.epoch_s.size} hours:",
-        *(
-            f"  {origin.label} ({origin.kind}; {origin.licence or 'licence not given'})"
-            for origin in series.origins
-        ),
-        *gaps,
-        *(f"  {voice.say(note)}" for note in (*series.warnings, *series.notes)),
+        *understood_weather(job, series),
         "",
         "Not given, so taken:",
         *(f"  {voice.say(note)}" for note in job.notes),
@@ -249,6 +239,27 @@ def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
         lines += ["", "Cannot be done as it stands:"]
         lines += [f"  {voice.say(limit)}" for limit in cannot]
     return "\n".join(lines)
+
+
+def understood_weather(job: Job, series: HourlySeries) -> list[str]:
+    """What was understood of a job's weather: its span, its sources, its gaps."""
+    voice = _english(job)
+    zone = job.site.zone
+    gaps = [
+        f"  gap: {gap.what}, {gap.starts.astimezone(zone):%a %d %b %H:%M}, {gap.hours} h; "
+        f"{gap.mended}"
+        for gap in series.gaps
+    ]
+    return [
+        f"Weather {series.starts.astimezone(zone):%a %d %b %H:%M} to "
+        f"{series.ends.astimezone(zone):%a %d %b %H:%M}, {series.epoch_s.size} hours:",
+        *(
+            f"  {origin.label} ({origin.kind}; {origin.licence or 'licence not given'})"
+            for origin in series.origins
+        ),
+        *gaps,
+        *(f"  {voice.say(note)}" for note in (*series.warnings, *series.notes)),
+    ]
 
 
 def check_json(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -> str:

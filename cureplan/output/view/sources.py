@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 from cureplan.output.language import Voice
@@ -208,6 +209,7 @@ def ice_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
         return (voice.label("ice.no", liquids_c=chill.liquids_as_is_c, measured=measured),)
     lines = [
         voice.label("ice.total", ice_kg=chill.ice_kg, per_kit_kg=chill.ice_per_kit_kg),
+        *_for_water(plan, voice),
         voice.label(
             "ice.how_long",
             liquids_c=chill.liquids_as_is_c,
@@ -219,6 +221,13 @@ def ice_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
     if any(room.sweats for room in chill.rooms):
         lines.append(voice.label("ice.sweats"))
     return tuple(lines)
+
+
+def _for_water(plan: Plan, voice: Voice) -> Iterator[str]:
+    """How much of it cools the bath itself, where there is water in it."""
+    for_water_kg, materials = plan.chill.ice_for_water_kg, plan.job.materials
+    if for_water_kg:
+        yield voice.label("ice.water", for_water_kg=for_water_kg, water_c=materials.ice_water_c)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 from typing import Literal
@@ -127,6 +127,15 @@ class RoomConditions:
     sun_k: Array | None = None
     """How much the sunlit part is warmer than the rest; None where no sun is declared."""
     build_up: BuildUp = (0.15, 0.0, "ground")
+    read_in_shade: bool = False
+    """Of a floor with sun: whether the reading is nearer to its shade."""
+
+    @property
+    def shade(self) -> RoomConditions:
+        """The same room with the slab where no sun falls; itself where none is declared."""
+        if self.sun_k is None:
+            return self
+        return replace(self, slab_c=self.slab_c - self.sun_k, sun_k=None)
 
     @property
     def read(self) -> tuple[float, float] | None:
@@ -191,10 +200,11 @@ class RoomConditions:
 
     def next_dry_s(self, start_s: float, lasts_s: float, *, margin_k: float) -> float:
         """Earliest start from `start_s` with the slab dry for `lasts_s`."""
-        dry = ~(self.slab_c - self.dew_c < margin_k)
+        over_k = self.shade.slab_c - self.dew_c
+        dry = ~(over_k < margin_k)
         if np.all(dry):
             return start_s
-        spare = np.where(np.isnan(self.dew_c), np.inf, self.slab_c - self.dew_c - margin_k)
+        spare = np.where(np.isnan(self.dew_c), np.inf, over_k - margin_k)
         start = start_s
         while start + lasts_s <= self.last_s:
             inside = (self.epoch_s > start) & (self.epoch_s < start + lasts_s)
@@ -227,7 +237,9 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
         air_c = np.hstack(
             [_heated(room, _air(room, job.building, fine_s, outdoor_c), at_s) for room in rooms]
         )
-        surface_c, sun_k = _surface(job, rooms, series, fine_s, outdoor_c, cloud, air_c)
+        surface_c, sun_k, in_shade = _surface(
+            job, rooms, series, fine_s, outdoor_c, cloud, air_c
+        )
         hourly = slice(None, None, round(HOUR_S / STEP_S))
         for column, room in enumerate(rooms):
             found[room.name] = RoomConditions(
@@ -241,6 +253,7 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
                 else room.slab_reading.read_at.timestamp(),
                 sun_k=None if room.sun_patch is None else sun_k[hourly, column],
                 build_up=build_up(room, job.building),
+                read_in_shade=in_shade[column],
             )
     return {room.name: found[room.name] for room in job.rooms}
 
@@ -303,8 +316,9 @@ def _surface(
     outdoor_c: Array,
     cloud: Array,
     air_c: Array,
-) -> tuple[Array, Array]:
-    """Surface of each room, where it is lit, and how much warmer that is than its shade."""
+) -> tuple[Array, Array, list[bool]]:
+    """Surface of each room, where it is lit, how much warmer that is than its shade, and
+    whether the shade was read."""
     building = job.building
     over_air = building.below == "air"
     slab = floor_slab(rooms[0], building)
@@ -334,17 +348,33 @@ def _surface(
     sun_k[:, sunny] = lit_c[:, sunny] - surface_c[:, len(rooms) :]
     readings = [room.slab_reading for room in rooms]
     if not any(readings):
-        return lit_c, sun_k
+        return lit_c, sun_k, [False] * len(rooms)
     epoch0 = float(series.epoch_s[0])
+    in_shade = [
+        _read_in_shade(room, lit_c[:, column], sun_k[:, column], fine_s + epoch0)
+        for column, room in enumerate(rooms)
+    ]
+    read_c = lit_c - sun_k * in_shade
     corrected_c = corrected_surface_c(
         fine_s,
-        lit_c,
+        read_c,
         reading_s=[np.nan if r is None else r.read_at.timestamp() - epoch0 for r in readings],
         reading_c=[np.nan if r is None else r.surface_c for r in readings],
         fade=_fade(*build_up(rooms[0], building)),
         step_s=STEP_S,
     )
-    return corrected_c, sun_k
+    return lit_c + (corrected_c - read_c), sun_k, in_shade
+
+
+def _read_in_shade(room: Room, lit_c: Array, sun_k: Array, at_s: Array) -> bool:
+    """Whether a reading is nearer to the shade than to the patch that the sun falls on."""
+    reading = room.slab_reading
+    if reading is None:
+        return False
+    lit, warmer = (
+        float(np.interp(reading.read_at.timestamp(), at_s, c)) for c in (lit_c, sun_k)
+    )
+    return reading.surface_c < lit - 0.5 * warmer
 
 
 @cache

@@ -15,13 +15,15 @@ from cureplan.science.heat import (
     ICE_BATH_C,
     PAIL_WALL_CONDUCTIVITY_W_MK,
     PAIL_WALL_THICKNESS_M,
+    WATER_DENSITY_KG_M3,
+    WATER_SPECIFIC_HEAT_J_KGK,
 )
 from cureplan.science.ice.bath import ice_water_w_m2k, pail_surface_w_m2k
 from cureplan.science.ice.cooling import Pail, chill_times, heat_removed_j, ice_mass_kg
 from cureplan.science.kit import BucketPath, run_bucket
 from cureplan.science.rate import rate_factor
 
-__all__ = ["Gain", "IceNeed", "gain_from_ice", "ice_need", "steady_run"]
+__all__ = ["Gain", "IceBath", "IceNeed", "gain_from_ice", "ice_need", "steady_run"]
 
 TYPICAL_WALL_C = 15.0
 """Outer face of a pail on its way down, for the water's coefficient: invented."""
@@ -32,6 +34,8 @@ class IceNeed:
     """Ice for one kit and the time its slower pail needs."""
 
     ice_per_kit_kg: float
+    for_water_kg: float
+    """How much of that cools the water of the bath."""
     standing_s: float
     stirred_s: float
     too_cold_s: float
@@ -56,7 +60,32 @@ class Gain:
         return np.asarray(self.total_s - self.bucket_s)
 
 
-def ice_need(card: SlurryCard, *, from_c: float, to_c: float, cooler_loss: float) -> IceNeed:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class IceBath:
+    """What the pails stand in: water for one kit's pails, which ice must cool as well."""
+
+    cooler_loss: float
+    water_m3: float
+    water_c: float
+
+    def ice_kg(self, heat_j: float) -> float:
+        """Ice that melts while it takes up this heat, losses included [kg]."""
+        return float(
+            ice_mass_kg(
+                heat_j=heat_j,
+                cooler_loss_share=self.cooler_loss,
+                fusion_heat_j_kg=FUSION_HEAT_J_KG,
+            )
+        )
+
+    @property
+    def water_j(self) -> float:
+        """Heat of one kit's water above melting ice [J]."""
+        held_j_k = self.water_m3 * WATER_DENSITY_KG_M3 * WATER_SPECIFIC_HEAT_J_KGK
+        return held_j_k * max(0.0, self.water_c - ICE_BATH_C)
+
+
+def ice_need(card: SlurryCard, *, from_c: float, to_c: float, bath: IceBath) -> IceNeed:
     """Ice and time to bring one kit's liquids from one temperature to another.
 
     Not for liquids that are already colder than wanted: then there is nothing to do,
@@ -64,8 +93,8 @@ def ice_need(card: SlurryCard, *, from_c: float, to_c: float, cooler_loss: float
     """
     if from_c <= to_c:
         return IceNeed(
-            ice_per_kit_kg=0.0, standing_s=0.0, stirred_s=0.0, too_cold_s=float("inf"),
-            from_c=from_c, to_c=to_c,
+            ice_per_kit_kg=0.0, for_water_kg=0.0, standing_s=0.0, stirred_s=0.0,
+            too_cold_s=float("inf"), from_c=from_c, to_c=to_c,
         )  # fmt: skip
     heat_j = sum(
         float(
@@ -97,11 +126,8 @@ def ice_need(card: SlurryCard, *, from_c: float, to_c: float, cooler_loss: float
             value=f"{to_c:g} C",
         ) from None
     return IceNeed(
-        ice_per_kit_kg=float(
-            ice_mass_kg(
-                heat_j=heat_j, cooler_loss_share=cooler_loss, fusion_heat_j_kg=FUSION_HEAT_J_KG
-            )
-        ),
+        ice_per_kit_kg=bath.ice_kg(heat_j + bath.water_j),
+        for_water_kg=bath.ice_kg(bath.water_j),
         standing_s=max(time.standing_s for time in times),
         stirred_s=max(time.stirred_s for time in times),
         too_cold_s=min(time.too_cold_s for time in times),

@@ -28,6 +28,7 @@ __all__ = [
     "CREWS",
     "HANDS",
     "FinishedFloor",
+    "FloorAge",
     "Landed",
     "Layer",
     "Lead",
@@ -214,6 +215,19 @@ def slab_age_curve(
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FloorAge:
+    """Age of a material on a floor where the sun falls and where it does not."""
+
+    lit: AgeCurve
+    shade: AgeCurve
+    """The same curve where no sun is declared."""
+
+    def of(self, milestone: str) -> AgeCurve:
+        """What closes does so first in the sun; what is waited for comes last in the shade."""
+        return self.lit if milestone in CLOSING_MILESTONES else self.shade
+
+
 def landed_when_s(landed: Landed, age_s: Array | float, *, curve: AgeCurve) -> Array:
     """When each patch reaches an age, with what its film has gathered until then.
 
@@ -237,24 +251,26 @@ def factor_of(milestone: str, *, wait: _Factor, close: _Factor) -> _Factor:
 
 
 def landed_reached(
-    landed: Landed, *, age_s: Mapping[str, float], curve: AgeCurve, wait: float, close: float
+    landed: Landed, *, age_s: Mapping[str, float], curve: FloorAge, wait: float, close: float
 ) -> dict[str, Array]:
     """When each poured patch may be walked on, coated, and is too old to coat."""
     return {
         name: landed_when_s(
-            landed, age_s[name] * factor_of(name, wait=wait, close=close), curve=curve
+            landed, age_s[name] * factor_of(name, wait=wait, close=close), curve=curve.of(name)
         )
         for name in ("foot_traffic", "topcoat_opens", "topcoat_closes")
     }
 
 
 def film_reached(
-    laid_s: Array, *, age_s: Mapping[str, float], curve: AgeCurve, wait: float, close: float
+    laid_s: Array, *, age_s: Mapping[str, float], curve: FloorAge, wait: float, close: float
 ) -> dict[str, Array]:
     """When each patch of a thin layer laid at given instants reaches each milestone."""
     return {
         name: np.asarray(
-            curve.when(start_s=laid_s, age_s=age * factor_of(name, wait=wait, close=close))
+            curve.of(name).when(
+                start_s=laid_s, age_s=age * factor_of(name, wait=wait, close=close)
+            )
         )
         for name, age in age_s.items()
     }

@@ -66,28 +66,29 @@ class LayerLimits:
         laid_k = np.min(spare, axis=0)
         if self.layer.kind != "slurry":
             dew_c = np.nan_to_num(self.conditions.dew_c, nan=-1e3)
-            over_k = self.conditions.slab_c - dew_c - self.job.policy.dew_margin_k
+            over_k = self.conditions.shade.slab_c - dew_c - self.job.policy.dew_margin_k
             laid_k = np.minimum(laid_k, over_k)
         object.__setattr__(self, "laid_k", laid_k)
         cold = [k for what, cold, _, k in self._spares() if cold and what != "material"]
         object.__setattr__(self, "cures_k", np.min(cold, axis=0))
 
-    def _temperatures(self) -> Iterator[tuple[str, Array, tuple[float, float]]]:
+    def _temperatures(self) -> Iterator[tuple[str, Array, Array, tuple[float, float]]]:
+        """What, where it is coolest and where it is warmest, and its limits."""
         limits, here = limits_of(self.job, self.layer), self.conditions
-        yield "slab", here.slab_c, limits.slab_c
-        yield "air", here.air_c, limits.air_c
+        yield "slab", here.shade.slab_c, here.slab_c, limits.slab_c
+        yield "air", here.air_c, here.air_c, limits.air_c
         store_c = self.job.materials.storage_c
         kept_c = here.air_c if store_c is None else np.full_like(here.air_c, store_c)
-        yield "material", kept_c, limits.material_c
+        yield "material", kept_c, kept_c, limits.material_c
         if self.layer.kind != "slurry":
-            yield "mixed", kept_c, limits.mixed_c
+            yield "mixed", kept_c, kept_c, limits.mixed_c
 
     def _spares(self) -> Iterator[tuple[str, bool, float, Array]]:
         """What, whether it is the cold end, its limit [°C], and the spare each hour [K]."""
-        for what, temp_c, (low_c, high_c) in self._temperatures():
+        for what, coolest_c, warmest_c, (low_c, high_c) in self._temperatures():
             guard_k = self.guard_k if what in ("slab", "air") else 0.0
-            yield what, True, low_c, temp_c - low_c - guard_k
-            yield what, False, high_c, high_c - temp_c - guard_k
+            yield what, True, low_c, coolest_c - low_c - guard_k
+            yield what, False, high_c, high_c - warmest_c - guard_k
 
     def kept(self, start_s: ArrayLike, lasts_s: ArrayLike, bears_s: ArrayLike) -> Flags:
         """Which starts keep all limits: as long as they are laid, then until they bear feet.

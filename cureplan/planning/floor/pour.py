@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.clock import shift_windows
+from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.job.model import Crew, Job, Materials, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import (
@@ -21,6 +22,7 @@ from cureplan.planning.floor.doubt import (
     time_factors,
 )
 from cureplan.planning.floor.layers import (
+    FloorAge,
     Layer,
     Work,
     coat_work,
@@ -38,12 +40,12 @@ from cureplan.planning.floor.layout import (
     relative_times,
 )
 from cureplan.planning.floor.limits import LayerLimits
-from cureplan.science.clocks import SlurryClocks, TopcoatClocks, topcoat_clocks
+from cureplan.science.clocks import SlurryClocks, TopcoatClocks, clocks_fault, topcoat_clocks
 from cureplan.science.kit import run_bucket
-from cureplan.science.rate import AgeCurve
 
 __all__ = [
     "BINDINGS",
+    "FREE",
     "BucketClocks",
     "KitTemperatures",
     "PourOption",
@@ -123,6 +125,7 @@ def bucket_clocks(
     speed: ArrayLike,
     slab_shift_k: ArrayLike,
     air_shift_k: ArrayLike,
+    liquids_shift_k: ArrayLike = 0.0,
 ) -> BucketClocks:
     """Run every bucket of a floor on its own temperature history."""
     starts = np.atleast_1d(np.asarray(start_s, dtype=np.float64))[:, None]
@@ -138,7 +141,9 @@ def bucket_clocks(
     if clocks.humidity is not None:
         humidity_frac = conditions.humidity_at(starts + times.pour_s)
         pace = pace * clocks.humidity.at(humidity_frac).ravel()
-    liquids_c = air_c if temperatures.liquids_c is None else temperatures.liquids_c
+    liquids_c = air_c
+    if temperatures.liquids_c is not None:
+        liquids_c = temperatures.liquids_c + each(liquids_shift_k)
     filler_c = air_c if temperatures.filler_c is None else temperatures.filler_c
     path = run_bucket(
         liquids_c,
@@ -213,7 +218,7 @@ class PourPlan:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Settled:
-    """What a night has settled about a floor before it is planned again.
+    """What is settled of a floor before it is planned: by a night begun, or by a what-if.
 
     Layers go by their stage; instants are of their own start, what leads up to it over.
     """
@@ -257,9 +262,9 @@ class RoomPours:
     topcoat: TopcoatClocks
     conditions: RoomConditions
     settled: Settled = FREE
-    slurry_curve: AgeCurve = field(init=False)
-    topcoat_curve: AgeCurve = field(init=False)
-    primer: tuple[TopcoatClocks, AgeCurve] | None = field(init=False)
+    slurry_curve: FloorAge = field(init=False)
+    topcoat_curve: FloorAge = field(init=False)
+    primer: tuple[TopcoatClocks, FloorAge] | None = field(init=False)
     _plans: dict[tuple[PourOption, Crew], PourPlan] = field(init=False, default_factory=dict)
     _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
         field(init=False, default_factory=dict)
@@ -273,13 +278,23 @@ class RoomPours:
             primer = topcoat_clocks(self.job.cards.primer)
             self.primer = (primer, self._curve(primer))
 
-    def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> AgeCurve:
-        return slab_age_curve(
-            self.conditions,
-            activation_energy_j_mol=clocks.fit.activation_energy_j_mol,
-            reference_c=clocks.fit.reference_c,
-            humidity=clocks.humidity,
+    def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> FloorAge:
+        lit, *shade = (
+            slab_age_curve(
+                conditions,
+                activation_energy_j_mol=clocks.fit.activation_energy_j_mol,
+                reference_c=clocks.fit.reference_c,
+                humidity=clocks.humidity,
+            )
+            for conditions in self.surfaces
         )
+        return FloorAge(lit=lit, shade=shade[0] if shade else lit)
+
+    @property
+    def surfaces(self) -> tuple[RoomConditions, ...]:
+        """The slab where the sun falls, then where it does not; one where none is declared."""
+        here = self.conditions
+        return (here,) if here.sun_k is None else (here, here.shade)
 
     def under(self, room: Room, job: Job) -> RoomPours:
         """The floor on the same air and slab under a job that differs."""
@@ -356,7 +371,7 @@ class RoomPours:
         guard_k = sure_k(SLAB_SD_K, confidence=confidence)
         return LayerLimits(self.job, layer, self.conditions, guard_k)
 
-    def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, AgeCurve]:
+    def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, FloorAge]:
         """Clocks of a layer's material, and its age on this slab."""
         if layer.kind == "slurry":
             return self.clocks, self.slurry_curve
@@ -380,28 +395,35 @@ class RoomPours:
         speed: ArrayLike = 1.0,
         slab_shift_k: ArrayLike = 0.0,
         air_shift_k: ArrayLike = 0.0,
-        liquids_shift_k: float = 0.0,
+        liquids_shift_k: ArrayLike = 0.0,
         energy_shift_j_mol: float = 0.0,
     ) -> BucketClocks:
         """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,)."""
         given = kit_temperatures(
             self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
         )
-        if given.liquids_c is not None:
-            given = replace(given, liquids_c=given.liquids_c + liquids_shift_k)
         kit = self.clocks.kit
         energy_j_mol = kit.activation_energy_j_mol + energy_shift_j_mol
-        return bucket_clocks(
-            start_s,
-            self.plan(option, crew).times,
-            clocks=replace(self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)),
-            conditions=self.conditions,
-            temperatures=given,
-            haul_s=self.job.pace.haul_s,
-            speed=speed,
-            slab_shift_k=slab_shift_k,
-            air_shift_k=air_shift_k,
-        )
+        try:
+            return bucket_clocks(
+                start_s,
+                self.plan(option, crew).times,
+                clocks=replace(
+                    self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)
+                ),
+                conditions=self.conditions,
+                temperatures=given,
+                haul_s=self.job.pace.haul_s,
+                speed=speed,
+                slab_shift_k=slab_shift_k,
+                air_shift_k=air_shift_k,
+                liquids_shift_k=liquids_shift_k,
+            )
+        except OutOfRangeError as error:
+            if "temp_c" not in str(error):
+                raise
+            air_c = float(np.max(self.conditions.air_c))
+            raise clocks_fault(self.job.cards.slurry, error, at_c=air_c) from None
 
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""

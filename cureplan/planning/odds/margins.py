@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.planning.floor.pour import BINDINGS, PourOption, RoomPours
 from cureplan.planning.schedule.placing import PlacedPour
+from cureplan.science.clocks import SlurryClocks
 from cureplan.science.kit import run_bucket
 
 __all__ = ["MarginTables", "Margins"]
@@ -44,30 +47,47 @@ class Margins:
         self, ln_speed: Array, *, energy: Array, iced_k: Array, slab_k: Array, air_k: Array
     ) -> Array:
         """Margins of the three clocks, shape (3, nights, buckets)."""
-        from scipy.ndimage import map_coordinates
+        slab, air = _nodes(slab_k, _SLAB_K), _nodes(air_k, _AIR_K)
+        found = []
+        for clock, by_energy, by_ice in zip(
+            self.margins_s, self.energy_ln, self.iced_ln, strict=True
+        ):
+            off = energy[:, None] * by_energy + _between(iced_k, by_ice)
+            found.append(_read(clock, _nodes(ln_speed + off, _LN_SPEED), slab, air))
+        return np.stack(found)
 
-        buckets = np.broadcast_to(np.arange(ln_speed.shape[1], dtype=float), ln_speed.shape)
-        conditions = [_place(slab_k, _SLAB_K), _place(air_k, _AIR_K), buckets]
-        # Draws beyond the table (5 SD) are read at its edge.
-        return np.stack(
-            [
-                map_coordinates(
-                    clock,
-                    [
-                        _place(
-                            ln_speed + energy[:, None] * by_energy + _between(iced_k, by_ice),
-                            _LN_SPEED,
-                        ),
-                        *conditions,
-                    ],
-                    order=1,
-                    mode="nearest",
-                )
-                for clock, by_energy, by_ice in zip(
-                    self.margins_s, self.energy_ln, self.iced_ln, strict=True
-                )
-            ]
-        )
+
+_Nodes = tuple[NDArray[np.int64], Array]
+"""The node of an axis below each value, and how far each is from it to the next."""
+
+
+def _nodes(values: Array, axis: Array) -> _Nodes:
+    # Draws beyond the table (5 SD) are read at its edge.
+    place = _place(values, axis)
+    low = np.minimum(place.astype(np.int64), axis.size - 2)
+    return low, place - low
+
+
+def _read(table: Array, speed: _Nodes, slab: _Nodes, air: _Nodes) -> Array:
+    """A table of (speeds, slabs, airs, buckets), straight between its nodes."""
+    _, slabs, airs, buckets = table.shape
+    place = ((speed[0] * slabs + slab[0]) * airs + air[0]) * buckets + np.arange(buckets)
+
+    def along(
+        step: int,
+        part: Array,
+        below: Callable[[NDArray[np.int64]], Array],
+        at: NDArray[np.int64],
+    ) -> Array:
+        low, high = below(at), below(at + step)
+        return np.asarray(low + part * (high - low))
+
+    def read(at: NDArray[np.int64]) -> Array:
+        return table.take(at)
+
+    by_air = partial(along, buckets, air[1], read)
+    by_slab = partial(along, airs * buckets, slab[1], by_air)
+    return along(slabs * airs * buckets, speed[1], by_slab, place)
 
 
 def _between(iced_k: Array, warmths: Array) -> Array:
@@ -85,56 +105,61 @@ def _place(values: Array, axis: Array) -> Array:
 
 @dataclass(slots=True)
 class MarginTables:
-    """Margins of pours already run, for several looks at schedules on the same conditions."""
+    """Margins of one job's pours already run, for several looks at its schedules."""
 
     _known: dict[tuple[str, PourOption, float], Margins] = field(
         init=False, default_factory=dict
     )
+    _reference: dict[int, tuple[SlurryClocks, Array]] = field(init=False, default_factory=dict)
 
     def of(self, pours: RoomPours, poured: PlacedPour) -> Margins:
         """The table of a pour."""
         key = (poured.room, poured.option, poured.start_s)
         if key not in self._known:
-            self._known[key] = _tabulated(pours, poured)
+            self._known[key] = _tabulated(pours, poured, self._at_reference(pours))
         return self._known[key]
 
+    def _at_reference(self, pours: RoomPours) -> Array:
+        """Of the card alone, so that its rooms share it."""
+        key = id(pours.clocks)
+        if key not in self._reference:
+            self._reference[key] = pours.clocks, _energy_at_reference(pours)
+        return self._reference[key][1]
 
-def _tabulated(pours: RoomPours, poured: PlacedPour) -> Margins:
+
+def _tabulated(pours: RoomPours, poured: PlacedPour, at_reference: Array) -> Margins:
+    """All but the energy is one run: its rows are the grid, then what iced liquids do."""
     grid = np.meshgrid(_LN_SPEED, _SLAB_K, _AIR_K, indexing="ij")
-    run = pours.run(
+    cells = grid[0].size
+    ln_speed = [0.0, _LN_STEP, *np.zeros(_ICED_K.size), *_ICED_LN]
+    liquids_k = [0.0, 0.0, *_ICED_K, *np.zeros(_ICED_LN.size)]
+    rows = len(ln_speed) if poured.option.chilled else 2
+    nothing = np.zeros(rows)
+
+    found = pours.run(
         poured.option,
-        np.full(grid[0].size, poured.start_s),
-        speed=np.exp(grid[0].ravel()),
-        slab_shift_k=grid[1].ravel(),
-        air_shift_k=grid[2].ravel(),
+        np.full(cells + rows, poured.start_s),
+        speed=np.exp([*grid[0].ravel(), *ln_speed[:rows]]),
+        slab_shift_k=np.concatenate([grid[1].ravel(), nothing]),
+        air_shift_k=np.concatenate([grid[2].ravel(), nothing]),
+        liquids_shift_k=np.concatenate([np.zeros(cells), liquids_k[:rows]]),
     )
-    table = np.where(np.isfinite(run.margins_s), run.margins_s, _NEVER_S)
-
-    def ends_s(
-        *, speed: float = 1.0, energy_j_mol: float = 0.0, liquids_k: float = 0.0
-    ) -> Array:
-        shifted = pours.run(
-            poured.option,
-            poured.start_s,
-            speed=speed,
-            energy_shift_j_mol=energy_j_mol,
-            liquids_shift_k=liquids_k,
-        )
-        return shifted.ends_s[:, 0]
-
-    base_s = ends_s()
-    per_ln_s = (ends_s(speed=float(np.exp(_LN_STEP))) - base_s) / _LN_STEP
-    per_energy_s = (ends_s(energy_j_mol=_ENERGY_STEP_J_MOL) - base_s) / _ENERGY_STEP_J_MOL
+    margins_s = found.margins_s[:, :cells]
+    table = np.where(np.isfinite(margins_s), margins_s, _NEVER_S)
+    ends_s = found.ends_s[:, cells:]
+    base_s = ends_s[:, 0]
+    per_ln_s = (ends_s[:, 1] - base_s) / _LN_STEP
+    warmer = pours.run(poured.option, poured.start_s, energy_shift_j_mol=_ENERGY_STEP_J_MOL)
+    per_energy_s = (warmer.ends_s[:, 0] - base_s) / _ENERGY_STEP_J_MOL
     iced_ln = np.zeros((len(BINDINGS), _ICED_K.size, base_s.shape[1]))
     if poured.option.chilled:
-        warm_s = np.stack([ends_s(liquids_k=float(k)) for k in _ICED_K], axis=1)
-        paces_s = np.stack([ends_s(speed=float(np.exp(x))) for x in _ICED_LN], axis=1)
+        warm_s, paces_s = ends_s[:, 2 : 2 + _ICED_K.size], ends_s[:, 2 + _ICED_K.size :]
         for clock, bucket in np.ndindex(base_s.shape):
             # Ends come sooner with pace: both are turned for a rising axis.
             iced_ln[clock, :, bucket] = np.interp(
                 -warm_s[clock, :, bucket], -paces_s[clock, :, bucket], _ICED_LN
             )
-    by_energy = per_energy_s / per_ln_s - _energy_at_reference(pours)[:, None]
+    by_energy = per_energy_s / per_ln_s - at_reference[:, None]
     return Margins(
         margins_s=table.reshape(len(BINDINGS), *grid[0].shape, -1),
         energy_ln=by_energy * pours.clocks.fit.energy_sd_j_mol,

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
-from typing import Final, Self, TypeVar
+from dataclasses import dataclass, field, replace
+from typing import Any, Final, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,6 +32,7 @@ __all__ = [
     "SLAB_OWN_SD_K",
     "TERMS",
     "DrawnAges",
+    "Draws",
     "Nights",
     "Visit",
     "draw_nights",
@@ -64,6 +65,7 @@ SAME_SHIFT_S: Final = 6 * HOUR_S
 """A gap longer than this sends the crew home and calls them again: invented."""
 
 Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
 _Key = TypeVar("_Key", str, tuple[str, int])
 
 
@@ -83,6 +85,10 @@ class Visit:
     def dragged_s(self, planned_s: Array) -> Array:
         """By how much a slow crew has fallen behind, shape (nights, N)."""
         return self.slow_frac[:, None] * np.maximum(planned_s - self.begins_s, 0.0)
+
+    def of(self, nights: Flags) -> Visit:
+        """The visit in some of the nights."""
+        return replace(self, late_s=self.late_s[nights], slow_frac=self.slow_frac[nights])
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -119,12 +125,107 @@ class Nights:
 
     def error_k(self, errors_k: Array, at_s: Array) -> Array:
         """Errors of shape (nights, hours) at instants of shape (nights, N)."""
-        where = np.clip((at_s - self.first_s) / HOUR_S, 0.0, errors_k.shape[1] - 1.001)
-        hour = where.astype(np.int64)
-        part = where - hour
-        before = np.take_along_axis(errors_k, hour, axis=1)
-        after = np.take_along_axis(errors_k, hour + 1, axis=1)
+        hour, part = _hour(at_s, self.first_s, errors_k)
+        before, after = _around(errors_k, hour)
         return np.asarray((1.0 - part) * before + part * after)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Sky:
+    """What is drawn of weather and slabs: nothing of it depends on what is planned."""
+
+    columns: Array
+    first_s: float
+    air_k: Mapping[str, Array]
+    slab_k: Mapping[str, Array]
+    after: Mapping[str, Any]
+    """Where the stream of draws went on."""
+
+    def random(self) -> np.random.Generator:
+        """The stream of draws, as the sky left it."""
+        found = np.random.default_rng()
+        found.bit_generator.state = self.after
+        return found
+
+
+@dataclass(slots=True)
+class Draws:
+    """What nights of one job have in common, for several looks at its schedules."""
+
+    _answers: dict[object, RoomAnswer] = field(init=False, default_factory=dict)
+    _sky: dict[tuple[int, float], _Sky] = field(init=False, default_factory=dict)
+
+    def sky(
+        self,
+        job: Job,
+        conditions: Mapping[str, RoomConditions],
+        *,
+        members: int,
+        issued_s: float,
+        silent: Collection[str],
+    ) -> _Sky:
+        """Weather and slabs; drawn anew where they are not as unsure as can be."""
+        key = (members, issued_s)
+        if key in self._sky and not {"weather", "slab"} & set(silent):
+            return self._sky[key]
+        random = np.random.default_rng(job.seed)
+        # The order of these draws is part of the answer: append, never insert.
+        columns = random.standard_normal((4, members))
+        hours_s = _hours(job, conditions, issued_s)
+        shape = (members, hours_s.size)
+
+        def lingers(e_fold_s: float) -> Array:
+            normal = random.standard_normal(shape)
+            return lingering(normal, step_s=HOUR_S, e_fold_s=e_fold_s)
+
+        lead_s = np.maximum(hours_s - issued_s, 0.0)
+        spread_k = np.where(hours_s > issued_s, forecast_sd_k(lead_s), 0.0)
+        weather, slabs = _heard(silent, "weather"), _heard(silent, "slab")
+        outdoor_k = weather * spread_k * lingers(FORECAST_E_FOLD_S)
+        indoor_k, shared = weather * INDOOR_SD_K * lingers(TAU_S), lingers(TAU_S)
+        answered = self._answered(job, outdoor_k, indoor_k)
+        slab_k = {}
+        for room in job.rooms:
+            own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)
+            error_k = answered[room.name][1] + SLAB_OWN_SD_K * own
+            misread = random.standard_normal(members)
+            read_k = _as_read(error_k, hours_s, conditions[room.name], misread)
+            slab_k[room.name] = slabs * read_k
+        sky = _Sky(
+            columns=columns,
+            first_s=float(hours_s[0]),
+            air_k={name: air_k for name, (air_k, _) in answered.items()},
+            slab_k=slab_k,
+            after=random.bit_generator.state,
+        )
+        if weather and slabs:
+            # One at a time: for many rooms they are large.
+            self._sky = {key: sky}
+        return sky
+
+    def _answered(
+        self, job: Job, outdoor_k: Array, indoor_k: Array
+    ) -> dict[str, tuple[Array, Array]]:
+        """Errors of each room's air and slab for errors outdoors; like rooms share one."""
+        hours = outdoor_k.shape[1]
+        found: dict[object, tuple[Array, Array]] = {}
+        rooms = {}
+        for room in job.rooms:
+            like = (room.climate, room.slab_thickness_m, room.insulation_m, hours)
+            if like not in self._answers:
+                self._answers[like] = room_answer(room, job.building, hours=hours)
+            answer = self._answers[like]
+            if like not in found:
+                found[like] = (
+                    answer.after(outdoor_k, answer.air) + indoor_k,
+                    answer.after(outdoor_k, answer.slab),
+                )
+            rooms[room.name] = found[like]
+        return rooms
+
+
+def _heard(silent: Collection[str], term: str) -> float:
+    return float(term not in silent)
 
 
 def draw_nights(
@@ -136,6 +237,7 @@ def draw_nights(
     issued_s: float,
     silent: Collection[str] = (),
     heavy_tails: bool = False,
+    draws: Draws | None = None,
 ) -> Nights:
     """Draw as many nights as asked, the same for the same seed.
 
@@ -144,33 +246,14 @@ def draw_nights(
     but fall out far off more often; weather and slabs stay as they are verified.
     """
 
-    def heard(*terms: str) -> float:
-        return float(not set(terms) & set(silent))
+    def heard(term: str) -> float:
+        return _heard(silent, term)
 
-    random = np.random.default_rng(job.seed)
-    # The order of these draws is part of the answer: append, never insert.
-    columns = random.standard_normal((4, members))
     conditions = {room.name: pours[room.name].conditions for room in job.rooms}
-    hours_s = _hours(job, conditions, issued_s)
-    shape = (members, hours_s.size)
-
-    def lingers(e_fold_s: float) -> Array:
-        normal = random.standard_normal(shape)
-        return lingering(normal, step_s=HOUR_S, e_fold_s=e_fold_s)
-
-    lead_s = np.maximum(hours_s - issued_s, 0.0)
-    spread_k = np.where(hours_s > issued_s, forecast_sd_k(lead_s), 0.0)
-    weather, slabs = heard("weather"), heard("slab")
-    outdoor_k = weather * spread_k * lingers(FORECAST_E_FOLD_S)
-    indoor_k, shared = weather * INDOOR_SD_K * lingers(TAU_S), lingers(TAU_S)
-    answered = _answers(job, outdoor_k)
-    slab_k = {}
-    for room in job.rooms:
-        own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)
-        error_k = answered[room.name][1] + SLAB_OWN_SD_K * own
-        misread = random.standard_normal(members)
-        read_k = _as_read(error_k, hours_s, conditions[room.name], misread)
-        slab_k[room.name] = slabs * read_k
+    sky = (draws or Draws()).sky(
+        job, conditions, members=members, issued_s=issued_s, silent=silent
+    )
+    random, columns = sky.random(), sky.columns
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
@@ -225,9 +308,9 @@ def draw_nights(
         stop_s=stop_s,
         half_k={room.name: halves * _half(others, members) for room in job.rooms},
         known_s=issued_s,
-        first_s=float(hours_s[0]),
-        air_k={room.name: answered[room.name][0] + indoor_k for room in job.rooms},
-        slab_k=slab_k,
+        first_s=sky.first_s,
+        air_k=sky.air_k,
+        slab_k=sky.slab_k,
         pour_visit=pour_visit,
         coat_visit=coat_visit,
         primer_visit=primer_visit,
@@ -382,22 +465,6 @@ def _hours(job: Job, conditions: Mapping[str, RoomConditions], issued_s: float) 
     )
 
 
-def _answers(job: Job, outdoor_k: Array) -> dict[str, tuple[Array, Array]]:
-    """Errors of each room's air and slab for errors outdoors; like rooms share one."""
-    found: dict[object, tuple[Array, Array]] = {}
-    rooms = {}
-    for room in job.rooms:
-        like = (room.climate, room.slab_thickness_m, room.insulation_m)
-        if like not in found:
-            answer: RoomAnswer = room_answer(room, job.building, hours=outdoor_k.shape[1])
-            found[like] = (
-                answer.after(outdoor_k, answer.air),
-                answer.after(outdoor_k, answer.slab),
-            )
-        rooms[room.name] = found[like]
-    return rooms
-
-
 def _as_read(
     error_k: Array, hours_s: Array, conditions: RoomConditions, misread: Array
 ) -> Array:
@@ -493,29 +560,40 @@ class DrawnAges:
             gained_s=gained_s,
         )
 
+    def of_nights(self, nights: Flags) -> Self:
+        """The ages in some of the nights."""
+        return replace(self, pace=self.pace[nights], gained_s=self.gained_s[nights])
+
     def between(self, begins_s: Array, ends_s: Array) -> Array:
         """Age gained between instants, both of shape (nights, N) [s]."""
-        return self._age(ends_s) - self._age(begins_s)
+        return self.age_s(ends_s) - self.age_s(begins_s)
 
     def pace_at(self, at_s: Array) -> Array:
         """Pace at instants of shape (nights, N)."""
-        hour, part = self._hour(at_s)
-        before = np.take_along_axis(self.pace, hour, axis=1)
-        after = np.take_along_axis(self.pace, hour + 1, axis=1)
+        hour, part = _hour(at_s, self.hours_s[0], self.pace)
+        before, after = _around(self.pace, hour)
         return np.asarray((1.0 - part) * before + part * after)
 
-    def _hour(self, at_s: Array) -> tuple[NDArray[np.int64], Array]:
-        where = np.clip((at_s - self.hours_s[0]) / HOUR_S, 0.0, self.hours_s.size - 1.001)
-        hour = where.astype(np.int64)
-        return hour, where - hour
-
-    def _age(self, at_s: Array) -> Array:
+    def age_s(self, at_s: Array) -> Array:
+        """Age gained from the first hour to instants of shape (nights, N) [s]."""
         # A crew so late that the weather has ended is held to its last instant.
         held_s = np.clip(at_s, self.hours_s[0], self.hours_s[-1])
-        hour, _ = self._hour(held_s)
+        hour, _ = _hour(held_s, self.hours_s[0], self.gained_s)
         expected_s = np.asarray(self.curve.age_s(held_s))
         piece_s = self.expected_s[hour + 1] - self.expected_s[hour]
         part = (expected_s - self.expected_s[hour]) / np.where(piece_s > 0, piece_s, 1.0)
-        before = np.take_along_axis(self.gained_s, hour, axis=1)
-        after = np.take_along_axis(self.gained_s, hour + 1, axis=1)
+        before, after = _around(self.gained_s, hour)
         return np.asarray(before + part * (after - before))
+
+
+def _hour(at_s: Array, first_s: float, table: Array) -> tuple[NDArray[np.int64], Array]:
+    """Which column of a table of hours an instant follows, and how far it is from it."""
+    where = np.clip((at_s - first_s) / HOUR_S, 0.0, table.shape[1] - 1.001)
+    hour = where.astype(np.int64)
+    return hour, where - hour
+
+
+def _around(table: Array, hour: NDArray[np.int64]) -> tuple[Array, Array]:
+    """What stands in a row's columns before and after instants of shape (nights, N)."""
+    place = hour + table.shape[1] * np.arange(table.shape[0])[:, None]
+    return table.take(place), table.take(place + 1)

@@ -7,8 +7,9 @@ own errors, hour by hour.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -20,13 +21,13 @@ from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BINDINGS, BucketClocks, RoomPours
 from cureplan.planning.odds.margins import Margins, MarginTables
-from cureplan.planning.odds.nights import DrawnAges, Nights, Visit, draw_nights
+from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
-__all__ = ["MEMBERS", "MarginTables", "Odds", "assess", "known_until"]
+__all__ = ["MEMBERS", "Looked", "Odds", "assess", "known_until"]
 
 MEMBERS = 1000
 DECIDED_S = 12 * 3600.0
@@ -73,6 +74,8 @@ class Odds:
     as_planned_frac: float
     """All of it holds and nobody waits and nothing is cut."""
     issued_s: float
+    looked: Looked
+    """For another look at the same job."""
 
 
 def known_until(job: Job, *, now_s: float) -> float:
@@ -84,6 +87,33 @@ def known_until(job: Job, *, now_s: float) -> float:
     return now_s if now_s < begins_s else begins_s - DECIDED_S
 
 
+@dataclass(slots=True)
+class Looked:
+    """What several looks at one job's schedules have in common: runs, draws and ages."""
+
+    tables: MarginTables = field(init=False, default_factory=MarginTables)
+    draws: Draws = field(init=False, default_factory=Draws)
+    _ages: dict[tuple[str, str], tuple[Array, Array, tuple[DrawnAges, DrawnAges]]] = field(
+        init=False, default_factory=dict
+    )
+
+    def ages(
+        self, pours: RoomPours, layer: Layer, nights: Nights
+    ) -> tuple[DrawnAges, DrawnAges]:
+        """How a material of a room ages in every night, in the shade and in the sun."""
+        key = (pours.room.name, layer.kind)
+        drawn = nights.slab_k[key[0]], nights.energy[layer.kind]
+        known = self._ages.get(key)
+        if known is None or known[0] is not drawn[0] or np.any(known[1] != drawn[1]):
+            clocks, curve = pours.material(layer)
+            sun, *shade = (
+                DrawnAges.of(each, here, fit=clocks.fit, energy=drawn[1], nights=nights)
+                for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
+            )
+            self._ages[key] = known = (*drawn, (shade[0] if shade else sun, sun))
+        return known[2]
+
+
 def assess(
     job: Job,
     pours: Mapping[str, RoomPours],
@@ -93,21 +123,27 @@ def assess(
     members: int = MEMBERS,
     silent: Collection[str] = (),
     heavy_tails: bool = False,
-    tables: MarginTables | None = None,
+    looked: Looked | None = None,
 ) -> Odds:
     """Draw nights and count in how many of them each limit is kept.
 
     A crew that finds a floor still wet, on its way or its own, waits, and the rest of its
     stay with it; what that costs shows in the windows, shifts and openings. Errors of the
-    dew point are not drawn. What stands in `silent` counts as known exactly; `tables`
-    keeps what was run for another call on the same schedule.
+    dew point are not drawn. What stands in `silent` counts as known exactly; `looked`
+    keeps what was run and drawn for another call on the same job.
     """
+    looked = looked or Looked()
     nights = draw_nights(
-        job, pours, schedule, members=members, issued_s=issued_s, silent=silent,
+        job,
+        pours,
+        schedule,
+        members=members,
+        issued_s=issued_s,
+        silent=silent,
         heavy_tails=heavy_tails,
-    )  # fmt: skip
-    tables = MarginTables() if tables is None else tables
-    stays, no_wait = _lived(job, pours, schedule, nights)
+        draws=looked.draws,
+    )
+    stays, no_wait = _lived(job, pours, schedule, nights, looked)
     laid = {(stay.room, stay.layer): stay for stay in stays}
     everyone = np.ones(members, dtype=bool)
     buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
@@ -116,7 +152,7 @@ def assess(
     room_frac: dict[str, float] = {}
     for poured in schedule.pours:
         visit = laid[poured.room, poured.own.layer].visit
-        margins_s = tables.of(pours[poured.room], poured)
+        margins_s = looked.tables.of(pours[poured.room], poured)
         pour = _kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
         kept = pour.kept
         cut |= pour.cut
@@ -164,6 +200,7 @@ def assess(
         begun_frac=float(begun_ok.mean()),
         as_planned_frac=float((all_ok & no_wait & ~cut).mean()),
         issued_s=issued_s,
+        looked=looked,
         limits_frac=float(limits_ok.mean()),
     )
 
@@ -241,7 +278,7 @@ def _ended_at_a_bay(
     return np.asarray(np.any(stops_s > np.maximum(edge_s, UNNOTICED_S)[:, None], axis=1))
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True)
 class _Stay:
     """One crew's work on a floor, and the layer it leaves there, night by night."""
 
@@ -257,6 +294,8 @@ class _Stay:
     needs_s: Mapping[str, float]
     """Age of each milestone of the material."""
     ages: DrawnAges
+    """Where no sun falls: what is waited for comes there last."""
+    sun_ages: DrawnAges
     kit_factor: Array
     """How many times faster than expected each patch's kit ages, shape (nights, patches)."""
     landed: BucketClocks | None = None
@@ -270,6 +309,24 @@ class _Stay:
         return self.work.layer
 
     @property
+    def has_sun(self) -> bool:
+        """Whether a part of its floor ages faster."""
+        return self.sun_ages is not self.ages
+
+    def of(self, nights: Flags) -> _Stay:
+        """The stay in some of the nights."""
+        stopped_s = None if self.stopped_s is None else self.stopped_s[nights]
+        ages = self.ages.of_nights(nights)
+        return replace(
+            self,
+            visit=self.visit.of(nights),
+            ages=ages,
+            sun_ages=self.sun_ages.of_nights(nights) if self.has_sun else ages,
+            kit_factor=self.kit_factor[nights],
+            stopped_s=stopped_s,
+        )
+
+    @cached_property
     def laid_s(self) -> Array:
         """When each patch is laid, shape (nights, patches) [epoch s]."""
         laid_s = self.visit.at_s(self.patch_s)
@@ -284,15 +341,21 @@ class _Stay:
     def aged_s(self, at_s: Array) -> Array:
         """Age of each patch at instants of shape (nights, patches) or (nights, 1)."""
         laid_s = self.laid_s
-        at_s = np.broadcast_to(at_s, laid_s.shape)
-        slab_s = self.ages.between(laid_s, at_s)
+        slab_s = self.ages.age_s(at_s) - self._age_laid_s
         if self.landed is None:
             return np.asarray(self.kit_factor * slab_s)
-        nodes = self.landed.film_age_s
-        film_s = np.broadcast_to(nodes[0], (*laid_s.shape, nodes.shape[-1]))
-        landed_s = self.landed.pour_age_s[0] + film_age_after_s(at_s - laid_s, film_s)
-        aged_s = landed_s * self.ages.pace_at(laid_s) + slab_s
+        film_s = film_age_after_s(at_s - laid_s, self.landed.film_age_s[0])
+        landed_s = self.landed.pour_age_s[0] + film_s
+        aged_s = landed_s * self._pace_laid + slab_s
         return np.asarray(self.kit_factor * aged_s)
+
+    @cached_property
+    def _age_laid_s(self) -> Array:
+        return self.ages.age_s(self.laid_s)
+
+    @cached_property
+    def _pace_laid(self) -> Array:
+        return self.ages.pace_at(self.laid_s)
 
     def too_soon(self, below: _Stay, wait_s: Array) -> Flags:
         """Where it would find the layer below too wet after a wait, shape (nights,)."""
@@ -311,32 +374,47 @@ class _Stay:
 
     def waits_for_s(self, below: _Stay) -> Array:
         """How long its crew waits for the layer below, shape (nights,), for some hours."""
-        low = np.zeros(self.visit.late_s.shape)
-        soon = self.too_soon(below, low)
-        if not soon.any():
-            return low
-        high = np.where(soon, LONGEST_WAIT_S, 0.0)
-        for _ in range(HALVINGS):
-            middle = 0.5 * (low + high)
-            early = self.too_soon(below, middle)
-            low, high = np.where(early, middle, low), np.where(early, high, middle)
-        return high
+        wait_s = np.zeros(self.visit.late_s.shape)
+        soon = self.too_soon(below, wait_s)
+        if soon.any():
+            waits, under = self.of(soon), below.of(soon)
+            low = wait_s[soon]
+            wait_s[soon] = _least_s(
+                low, low + LONGEST_WAIT_S, lambda at: ~waits.too_soon(under, at)
+            )
+        return wait_s
 
     def bears_s(self, from_s: Array) -> Array:
         """When the whole floor bears feet, shape (nights,), looked for within some hours."""
-        low, high = from_s.copy(), from_s + LONGEST_WAIT_S
-        for _ in range(HALVINGS):
-            middle = 0.5 * (low + high)
-            bears = np.all(self.aged_s(middle[:, None]) >= self.needs_s["foot_traffic"], axis=1)
-            low, high = np.where(bears, low, middle), np.where(bears, middle, high)
-        return high
+        at_s, soon = from_s.copy(), ~self.bears(from_s)
+        if soon.any():
+            low, floor = from_s[soon], self.of(soon)
+            at_s[soon] = _least_s(low, low + LONGEST_WAIT_S, floor.bears)
+        return at_s
+
+    def bears(self, at_s: Array) -> Flags:
+        """Whether the whole floor bears feet at instants, shape (nights,)."""
+        bears = self.aged_s(at_s[:, None]) >= self.needs_s["foot_traffic"]
+        return np.asarray(bears.all(axis=1))
+
+
+def _least_s(low: Array, high: Array, holds: Callable[[Array], Flags]) -> Array:
+    """The first instant between two at which something holds, by halving."""
+    for _ in range(HALVINGS):
+        middle = 0.5 * (low + high)
+        there = holds(middle)
+        low, high = np.where(there, low, middle), np.where(there, middle, high)
+    return high
 
 
 def _planned(
-    pours: Mapping[str, RoomPours], schedule: Schedule, nights: Nights, job: Job
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    nights: Nights,
+    job: Job,
+    looked: Looked,
 ) -> list[_Stay]:
     """Every stay of a crew, in the order of the plan."""
-    followed: dict[tuple[str, str], DrawnAges] = {}
 
     def stay(
         placed: PlacedPour | PlacedCoat,
@@ -346,9 +424,8 @@ def _planned(
         landed: BucketClocks | None = None,
     ) -> _Stay:
         room, layer = pours[placed.room], work.layer
-        if (placed.room, layer.kind) not in followed:
-            followed[placed.room, layer.kind] = _drawn_ages(room, layer, nights)
         coating = layer.crew == "topcoat"
+        shade, sun = looked.ages(room, layer, nights)
         return _Stay(
             room=placed.room,
             work=work,
@@ -358,7 +435,8 @@ def _planned(
             visit=visit,
             shifts=job.crew.topcoat_shifts if coating else job.crew.pour_shifts,
             needs_s=room.material(layer)[0].age_s,
-            ages=followed[placed.room, layer.kind],
+            ages=shade,
+            sun_ages=sun,
             kit_factor=_kit_factor(room, layer, nights, float(patch_s[0])),
             landed=landed,
             stopped_s=(
@@ -410,7 +488,11 @@ def _kit_factor(room: RoomPours, layer: Layer, nights: Nights, at_s: float) -> A
 
 
 def _lived(
-    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, nights: Nights
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    nights: Nights,
+    looked: Looked,
 ) -> tuple[list[_Stay], Flags]:
     """Every stay with what its crew waits for, and the nights in which nobody waits."""
     lived: list[_Stay] = []
@@ -418,14 +500,14 @@ def _lived(
     laid: dict[tuple[str, Layer], _Stay] = {}
     waited_s: dict[int, Array] = {}
     no_wait = np.ones(nights.members, dtype=bool)
-    for stay in _planned(pours, schedule, nights, job):
+    for stay in _planned(pours, schedule, nights, job, looked):
         before_s = waited_s.get(id(stay.visit), np.zeros(nights.members))
         comes_s = stay.visit.at_s(np.array([stay.begins_s]))[:, 0] + before_s
         may_s = comes_s
         for floor in job.crossed_from(stay.room):
             lain = [other for other in lived if other.room == floor]
             if lain:
-                may_s = np.maximum(may_s, _borne_s(lain[-1], comes_s))
+                may_s = np.maximum(may_s, lain[-1].bears_s(comes_s))
         # Who was seen to begin has waited; what was waited for stands in the hour.
         wait_s = np.where(stay.begins_s > nights.known_s, may_s - comes_s, 0.0)
         come = _later(stay, before_s + wait_s)
@@ -453,23 +535,6 @@ def _below(
     return laid.get((stay.room, layers[place - 1])) if place else None
 
 
-def _borne_s(below: _Stay, comes_s: Array) -> Array:
-    """When a crew that comes to a floor may set foot on it, shape (nights,)."""
-    bears = np.all(below.aged_s(comes_s[:, None]) >= below.needs_s["foot_traffic"], axis=1)
-    return comes_s if bears.all() else np.where(bears, comes_s, below.bears_s(comes_s))
-
-
-def _drawn_ages(pours: RoomPours, layer: Layer, nights: Nights) -> DrawnAges:
-    clocks, curve = pours.material(layer)
-    return DrawnAges.of(
-        curve,
-        pours.conditions,
-        fit=clocks.fit,
-        energy=nights.energy[layer.kind],
-        nights=nights,
-    )
-
-
 def _met(
     stay: _Stay,
     poured: PlacedPour,
@@ -481,7 +546,8 @@ def _met(
     below = _below(stay, [work.layer for work in poured.works], laid)
     if below is None or stay.layer.closes is None:
         return np.ones(nights.members, dtype=bool)
-    age_s = below.aged_s(stay.laid_s)
+    soonest = replace(below, ages=below.sun_ages) if below.has_sun else below
+    age_s = soonest.aged_s(stay.laid_s)
     young = np.all(age_s <= below.needs_s[stay.layer.closes], axis=1)
     return np.asarray(young & ~stay.too_soon(below, np.zeros(nights.members)))
 
@@ -508,14 +574,16 @@ def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
     limits, here = limits_of(pours.job, stay.layer), pours.conditions
     at_s = np.minimum(stay.laid_s, here.last_s)
     kept = np.ones(at_s.shape, dtype=bool)
+    air_c = here.air_at(at_s)
     here_k = nights.patches_k(stay.room, at_s.shape[1])
-    for temp_c, errors_k, off_k, (low_c, high_c) in (
-        (here.slab_at(at_s), nights.slab_k[stay.room], here_k, limits.slab_c),
-        (here.air_at(at_s), nights.air_k[stay.room], 0.0, limits.air_c),
+    shade_c, lit_c = here.shade.slab_at(at_s), here.slab_at(at_s)
+    for coolest_c, warmest_c, errors_k, off_k, (low_c, high_c) in (
+        (shade_c, lit_c, nights.slab_k[stay.room], here_k, limits.slab_c),
+        (air_c, air_c, nights.air_k[stay.room], 0.0, limits.air_c),
     ):
         # A room its heaters or plant hold errs as any other: on the careful side.
-        really_c = temp_c + nights.error_k(errors_k, at_s) + off_k
-        kept &= (really_c >= low_c) & (really_c <= high_c)
+        error_k = nights.error_k(errors_k, at_s) + off_k
+        kept &= (coolest_c + error_k >= low_c) & (warmest_c + error_k <= high_c)
     return np.asarray(kept.all(axis=1))
 
 

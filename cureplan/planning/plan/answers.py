@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.crew import bottleneck, what_is_more, with_one_more
-from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.hours import minutes
 from cureplan.planning.plan.model import (
@@ -19,8 +17,7 @@ from cureplan.planning.plan.model import (
     PrimerPlan,
     RoomPlan,
 )
-from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedPour
+from cureplan.planning.schedule.tried import Tried
 
 __all__ = ["alternatives", "ice_answer", "order_answer", "way_back_answer"]
 
@@ -247,52 +244,18 @@ def _opening(last: RoomPlan, spare_s: float) -> Message:
     return Message("back.opens", {**at, "spare_s": spare_s})
 
 
-def alternatives(
-    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule
-) -> tuple[Alternative, ...]:
+def alternatives(tried: Tried) -> tuple[Alternative, ...]:
     """What the job does not list, tried on the tightest floor, and what it would buy."""
-    tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
-    room = pours[tightest.room]
+    poured = tried.tightest
     found = [
-        _alternative(tightest, Message(f"alternative.{remedy.replace(' ', '_')}", {}), margin_s)
-        for remedy, margin_s in _unlisted(job, room, tightest)
-    ]
-    plan = room.plan(tightest.option)
-    for task in {"mixing", bottleneck([plan])}:
-        crew = with_one_more(job.crew, task)
-        margin_s = float(room.run(tightest.option, tightest.start_s, crew=crew).least_s[0])
-        found.append(
-            _alternative(
-                tightest,
-                Message(f"alternative.more_{what_is_more(job.crew, task)}", {}),
-                margin_s,
-            )
+        Alternative(
+            what=Message(f"alternative.{what}", {}),
+            also=None,
+            room=poured.room,
+            margin_min=minutes(margin_s),
+            buys_min=minutes(margin_s - poured.margin_s),
         )
+        for what, margin_s in tried.others_s
+    ]
     worth = [a for a in found if a.buys_min is not None and a.buys_min >= WORTH_SAYING_MIN]
     return tuple(sorted(worth, key=lambda a: -(a.buys_min or 0.0)))
-
-
-def _unlisted(job: Job, room: RoomPours, poured: PlacedPour) -> list[tuple[str, float]]:
-    option = poured.option
-    wider = {
-        "chill": PourOption(chilled=True, cool_filler=option.cool_filler, bays=option.bays),
-        "cool filler": PourOption(chilled=option.chilled, cool_filler=True, bays=option.bays),
-        "bays": PourOption(
-            chilled=option.chilled, cool_filler=option.cool_filler, bays=option.bays + 1
-        ),
-    }
-    return [
-        (remedy, float(room.run(changed, poured.start_s).least_s[0]))
-        for remedy, changed in wider.items()
-        if remedy not in job.policy.remedies and changed != option
-    ]
-
-
-def _alternative(poured: PlacedPour, what: Message, margin_s: float) -> Alternative:
-    return Alternative(
-        what=what,
-        also=None,
-        room=poured.room,
-        margin_min=minutes(margin_s),
-        buys_min=minutes(margin_s - poured.margin_s),
-    )

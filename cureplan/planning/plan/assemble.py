@@ -35,7 +35,6 @@ from cureplan.planning.plan.kits import (
     exotherm_caution,
     humidity_sources,
     humidity_warnings,
-    planned_need,
 )
 from cureplan.planning.plan.made_of import MadeOf, made_of
 from cureplan.planning.plan.model import (
@@ -48,6 +47,7 @@ from cureplan.planning.plan.model import (
 )
 from cureplan.planning.plan.warnings import plan_sources, plan_warnings
 from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.tried import Tried
 from cureplan.weather.hours.series import HourlySeries
 
 __all__ = [
@@ -99,15 +99,16 @@ def assemble(
     pours: Mapping[str, RoomPours],
     schedule: Schedule,
     odds: Odds,
+    tried: Tried,
     *,
     made_at: datetime,
     past: PastScores | None = None,
 ) -> Plan:
-    """Freeze everything that was decided."""
-    rooms = room_plans(job, pours, schedule, keeps_frac=odds.room_frac)
+    """Freeze everything that was decided; nothing is run here."""
+    rooms = room_plans(job, pours, schedule, tried=tried, keeps_frac=odds.room_frac)
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
-    chill = chill_plan(job, pours, schedule)
+    chill = chill_plan(job, pours, schedule, tried)
     primers = primer_plans(job, pours, schedule, odds.primer_frac)
     unsure = _less_sure(job, schedule)
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
@@ -122,7 +123,7 @@ def assemble(
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
-            alternatives=alternatives(job, pours, schedule),
+            alternatives=alternatives(tried),
             solver=schedule.solver,
             proven=schedule.proven,
             gap_frac=schedule.gap_frac,
@@ -152,12 +153,12 @@ def assemble(
                 coats=coats,
                 primers=primers,
                 chill=chill,
-                need=planned_need(job, pours, schedule),
+                need=tried.need,
                 made_at=made_at,
             ),
             *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
-            _exotherm(job, pours, schedule),
+            exotherm_caution(tried.standing),
             *humidity_warnings(job, pours),
             *past_warnings(past),
         ),
@@ -175,11 +176,6 @@ def with_help(plan: Plan, schedule: Schedule) -> Plan:
     zone = plan.job.site.zone
     others = (*_relaxed(schedule, zone), *plan.decisions.alternatives)
     return replace(plan, decisions=replace(plan.decisions, alternatives=others))
-
-
-def _exotherm(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> Message:
-    tightest = min(schedule.pours, key=lambda poured: poured.planning_margin_s)
-    return exotherm_caution(job, pours[tightest.room], tightest)
 
 
 def _relaxed(schedule: Schedule, zone: ZoneInfo) -> tuple[Alternative, ...]:

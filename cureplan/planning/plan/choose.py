@@ -15,7 +15,7 @@ from statistics import NormalDist
 
 from cureplan.inputs.job.model import Job
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
-from cureplan.planning.odds.risk import MarginTables, Odds, assess
+from cureplan.planning.odds.risk import Looked, Odds, assess
 from cureplan.planning.schedule.construct import (
     Progress,
     construct,
@@ -72,7 +72,6 @@ def choose(
     limits: Limits | None = None,
     progress: Progress | None = None,
     stop: Stop | None = None,
-    margins: MarginTables | None = None,
 ) -> Chosen:
     """Plan a job so that all of it holds as often as asked, or else as often as may be.
 
@@ -87,7 +86,6 @@ def choose(
         with stopped_by_hand(hear) as asked:
             return choose(
                 job, tables, issued_s=issued_s, limits=limits, progress=progress, stop=asked,
-                margins=margins,
             )  # fmt: skip
     choosing = _Choosing(
         job=job,
@@ -96,7 +94,6 @@ def choose(
         limits=limits or limits_for(len(job.rooms)),
         progress=progress,
         stop=stop,
-        margins=margins or MarginTables(),
     )
     return choosing.run()
 
@@ -109,10 +106,10 @@ class _Choosing:
     limits: Limits
     progress: Progress | None
     stop: Stop
-    margins: MarginTables
     best: Chosen | None = None
     worked: float = 0.0
     seen: dict[object, Chosen] = field(default_factory=dict)
+    looked: Looked = field(default_factory=Looked)
 
     def run(self) -> Chosen:
         first = construct(
@@ -141,9 +138,12 @@ class _Choosing:
         key = _starts(schedule)
         if key not in self.seen:
             odds = assess(
-                self.job, self.tables.pours, schedule, issued_s=self.issued_s,
-                tables=self.margins,
-            )  # fmt: skip
+                self.job,
+                self.tables.pours,
+                schedule,
+                issued_s=self.issued_s,
+                looked=self.looked,
+            )
             self.worked += ODDS_WORK * len(self.job.rooms)
             self.seen[key] = Chosen(schedule=schedule, odds=odds)
             if self.progress is not None:

@@ -11,17 +11,15 @@ from numpy.typing import NDArray
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Heat, Job, Room
 from cureplan.planning.floor.layout import patches_of
-from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, PourOption, RoomPours
+from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, RoomPours
 from cureplan.planning.plan.hours import floor_closes_s, instant, known_until_s, minutes
 from cureplan.planning.plan.model import Binding, BucketPlan, RemedyTry, RoomPlan, StartHour
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedPour, Span, crew_spans
-from cureplan.planning.schedule.remedies import MOST_BAYS
+from cureplan.planning.schedule.tried import Tried, TriedFloor
 
 __all__ = ["bucket_plans", "room_plans"]
 
-HOUR_S = 3600.0
-HOURS_AROUND = 12
 Array = NDArray[np.float64]
 
 
@@ -81,20 +79,34 @@ def room_plans(
     pours: Mapping[str, RoomPours],
     schedule: Schedule,
     *,
+    tried: Tried,
     keeps_frac: Mapping[str, float],
 ) -> tuple[RoomPlan, ...]:
     """Every floor of the plan, in the order they are poured."""
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     return tuple(
         _room_plan(
-            job, pours[poured.room], poured, schedule, order + 1, keeps_frac[poured.room]
+            job,
+            pours[poured.room],
+            poured,
+            schedule,
+            tried.floors[poured.room],
+            order=order + 1,
+            keeps=keeps_frac[poured.room],
         )
         for order, poured in enumerate(ordered)
     )
 
 
 def _room_plan(
-    job: Job, pours: RoomPours, poured: PlacedPour, schedule: Schedule, order: int, keeps: float
+    job: Job,
+    pours: RoomPours,
+    poured: PlacedPour,
+    schedule: Schedule,
+    tried: TriedFloor,
+    *,
+    order: int,
+    keeps: float,
 ) -> RoomPlan:
     zone = job.site.zone
     plan = pours.plan(poured.option)
@@ -102,7 +114,7 @@ def _room_plan(
     tightest = int(clocks.margin_s[0].argmin())
     last = max((c for c in schedule.coats if c.room == poured.room), key=lambda c: c.start_s)
     room = pours.room
-    as_is_s = float(pours.run(AS_IS, poured.start_s).least_s[0])
+    as_is_s = tried.options_s[AS_IS]
     return RoomPlan(
         room=room.name,
         order=order,
@@ -140,8 +152,8 @@ def _room_plan(
         opens=instant(last.after.opens_s, zone),
         open_by=job.due(room.name).astimezone(zone),
         reasons=_reasons(pours, poured, as_is_s, tightest),
-        starts=_start_hours(job, pours, poured),
-        tries=_tries(pours, poured, as_is_s),
+        starts=_start_hours(job, pours, tried),
+        tries=_tries(poured, tried),
         open_for=room.open_for,
         patches=patches_of(plan.layout, room),
     )
@@ -192,8 +204,15 @@ def _reasons(
     sun_k, patch = pours.conditions.sun_k, pours.room.sun_patch
     if sun_k is not None and patch is not None:
         warmer_k = float(np.interp(poured.start_s, pours.conditions.epoch_s, sun_k))
-        part: dict[str, Value] = {"share_frac": patch.share, "warmer_k": round(warmer_k, 2)}
+        part: dict[str, Value] = {
+            "share_frac": patch.share,
+            "warmer_k": round(warmer_k, 2),
+            "lit": f"{patch.starts:%H:%M}-{patch.ends:%H:%M}",
+        }
         reasons.append(Message("pour.sunlit", {"room": room, **part}))
+        if pours.room.slab_reading is not None:
+            where = "shade" if pours.conditions.read_in_shade else "sun"
+            reasons.append(Message(f"pour.read_in_{where}", {"room": room}))
     if poured.delayed:
         reasons.append(Message("pour.hour", {"room": room}))
     for remedy in poured.option.remedies():
@@ -208,15 +227,9 @@ def _reasons(
     return tuple(reasons)
 
 
-def _start_hours(job: Job, pours: RoomPours, poured: PlacedPour) -> tuple[StartHour, ...]:
+def _start_hours(job: Job, pours: RoomPours, tried: TriedFloor) -> tuple[StartHour, ...]:
     """Margins of the full hours around the start, among them the afternoon before."""
-    conditions = pours.conditions
     lasts_s = pours.plan(AS_IS).times.last_s
-    middle = np.floor(poured.start_s / HOUR_S) * HOUR_S
-    hours = middle + HOUR_S * np.arange(-HOURS_AROUND, HOURS_AROUND + 1)
-    hours = hours[(hours >= conditions.first_s) & (hours + lasts_s <= conditions.last_s)]
-    as_is = pours.run(AS_IS, hours).least_s
-    iced = pours.run(PourOption(chilled=True, cool_filler=False, bays=1), hours).least_s
     spans = crew_spans(job, job.crew.pour_shifts)
     return tuple(
         StartHour(
@@ -225,7 +238,7 @@ def _start_hours(job: Job, pours: RoomPours, poured: PlacedPour) -> tuple[StartH
             chilled_min=minutes(b),
             in_shift=_held(spans, float(hour), lasts_s),
         )
-        for hour, a, b in zip(hours, as_is, iced, strict=True)
+        for hour, a, b in zip(tried.hours_s, tried.as_is_s, tried.iced_s, strict=True)
     )
 
 
@@ -233,28 +246,16 @@ def _held(spans: Sequence[Span], start_s: float, lasts_s: float) -> bool:
     return any(s.begins_s <= start_s and start_s + lasts_s <= s.ends_s for s in spans)
 
 
-def _tries(pours: RoomPours, poured: PlacedPour, as_is_s: float) -> tuple[RemedyTry, ...]:
+def _tries(poured: PlacedPour, tried: TriedFloor) -> tuple[RemedyTry, ...]:
     """What each remedy, alone and with ice, would have bought at the planned start."""
-    options = {AS_IS, PourOption(chilled=True, cool_filler=False, bays=1), poured.option}
-    options |= {
-        PourOption(chilled=chilled, cool_filler=False, bays=bays)
-        for chilled in (False, True)
-        for bays in range(2, min(MOST_BAYS, 3))
-    }
-    options.add(PourOption(chilled=True, cool_filler=True, bays=1))
-    known_s = {AS_IS: as_is_s, poured.option: poured.margin_s}
-    tries = []
-    for option in sorted(options):
-        margin_s = known_s.get(option)
-        if margin_s is None:
-            margin_s = float(pours.run(option, poured.start_s).least_s[0])
-        tries.append(
-            RemedyTry(
-                remedies=option.remedies(),
-                bays=option.bays,
-                margin_min=minutes(margin_s),
-                buys_min=minutes(margin_s - as_is_s),
-                adopted=option == poured.option,
-            )
+    as_is_s = tried.options_s[AS_IS]
+    return tuple(
+        RemedyTry(
+            remedies=option.remedies(),
+            bays=option.bays,
+            margin_min=minutes(margin_s),
+            buys_min=minutes(margin_s - as_is_s),
+            adopted=option == poured.option,
         )
-    return tuple(tries)
+        for option, margin_s in sorted(tried.options_s.items())
+    )

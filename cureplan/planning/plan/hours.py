@@ -62,6 +62,9 @@ def hour_rows(
                     room=name,
                     air_c=round(float(room.conditions.air_c[row]), 3),
                     slab_c=round(float(room.conditions.slab_c[row]), 3),
+                    shade_c=None
+                    if room.conditions.sun_k is None
+                    else round(float(room.conditions.shade.slab_c[row]), 3),
                 )
                 for name, room in pours.items()
             ),
@@ -114,7 +117,8 @@ def limit_warnings(
         )
     for poured in schedule.pours:
         here = pours[poured.room].conditions
-        slab_c, dew_c = (float(at(poured.start_s)) for at in (here.slab_at, here.dew_at))
+        at_s = poured.start_s
+        slab_c, dew_c = float(here.shade.slab_at(at_s)), float(here.dew_at(at_s))
         if slab_c < dew_c:
             found.append(
                 Message("warn.sweats", {"room": poured.room, "slab_c": slab_c, "dew_c": dew_c})

@@ -9,57 +9,33 @@ import numpy as np
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
 from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.ice import IceNeed, gain_from_ice, ice_need, steady_run
+from cureplan.planning.floor.ice import Gain, IceNeed
 from cureplan.planning.floor.pour import RoomPours, kit_temperatures
 from cureplan.planning.plan.hours import instant, minutes
 from cureplan.planning.plan.model import ChillPlan, ChillRoom, Source
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedPour
+from cureplan.planning.schedule.tried import LeftStanding, Tried
 from cureplan.science.humidity import HumidityRate
 from cureplan.science.ice.cooling import sweats
-from cureplan.science.kit import BucketPath
-from cureplan.science.procedure import exotherm_path
 
 __all__ = [
     "chill_plan",
     "exotherm_caution",
     "humidity_sources",
     "humidity_warnings",
-    "planned_need",
 ]
 
 
-def exotherm_caution(job: Job, pours: RoomPours, poured: PlacedPour) -> Message:
-    """An un-iced bucket of the tightest floor, dumped at once against left in its pail.
-
-    Un-iced, because that is the one that runs away. The mixer's own warmth is left out, so
-    the real bucket is a little worse off.
-    """
-    air_c = float(pours.conditions.air_at(poured.start_s))
-    kit = kit_temperatures(job.materials, chilled=False, cool_filler=False)
-    path = steady_run(
-        pours.clocks,
-        liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
-        filler_c=air_c if kit.filler_c is None else kit.filler_c,
-        air_c=air_c,
-        slab_c=float(pours.conditions.slab_at(poured.start_s)),
-        haul_s=job.pace.haul_s,
-    )
-    ends_s = pours.clocks.age_s["working_time"]
-    pail = exotherm_path(
-        float(path.mixed_c[0]),
-        air_c,
-        kit=pours.clocks.kit,
-        start_age_s=float(path.age_s[0, 0]),
-        end_age_s=ends_s,
-    )
+def exotherm_caution(standing: LeftStanding) -> Message:
+    """What an un-iced bucket of the tightest floor does that is left in its pail."""
     return Message(
         "warn.exotherm",
         {
-            "mixed_c": round(float(path.mixed_c[0]), 2),
-            "hot_c": round(float(pail.temp_c[-1]), 2),
-            "standing_min": minutes(float(pail.time_s[-1])),
-            "floor_min": minutes(float(path.when_s(ends_s)[0])),
+            "mixed_c": round(standing.mixed_c, 2),
+            "hot_c": round(standing.hot_c, 2),
+            "standing_min": minutes(standing.standing_s),
+            "floor_min": minutes(standing.floor_s),
         },
     )
 
@@ -141,20 +117,23 @@ def _shares(job: Job, pours: Mapping[str, RoomPours]) -> np.ndarray:
     return np.concatenate(rows)
 
 
-def chill_plan(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> ChillPlan:
+def chill_plan(
+    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, tried: Tried
+) -> ChillPlan:
     """Ice or not, room by room, with the time the pails must go in."""
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
-    need = planned_need(job, pours, schedule)
+    need = tried.need
     rooms = tuple(
-        _room(job, pours[poured.room], poured, need)
+        _room(job, pours[poured.room], poured, need, gain)
         for poured in ordered
-        if poured.option.chilled
+        if (gain := tried.floors[poured.room].gain) is not None
     )
     return ChillPlan(
         iced=bool(rooms),
         rooms=rooms,
         ice_kg=round(sum(room.ice_kg for room in rooms), 2),
         ice_per_kit_kg=round(need.ice_per_kit_kg, 3),
+        ice_for_water_kg=round(need.for_water_kg, 3),
         in_ice_by=min((room.in_ice_by for room in rooms), default=None),
         hours_standing=round(need.standing_s / 3600.0, 3),
         hours_stirred=round(need.stirred_s / 3600.0, 3),
@@ -163,46 +142,11 @@ def chill_plan(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> 
     )
 
 
-def planned_need(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule) -> IceNeed:
-    """Ice and time for one kit, from what the liquids are stored at."""
-    first = min(schedule.pours, key=lambda poured: poured.start_s)
-    stored_c = job.materials.storage_c
-    if stored_c is None:
-        stored_c = float(pours[first.room].conditions.air_at(first.start_s))
-    return ice_need(
-        job.cards.slurry,
-        from_c=stored_c,
-        to_c=job.materials.iced_c,
-        cooler_loss=job.materials.cooler_loss,
-    )
-
-
-def _room(job: Job, pours: RoomPours, poured: PlacedPour, need: IceNeed) -> ChillRoom:
+def _room(
+    job: Job, pours: RoomPours, poured: PlacedPour, need: IceNeed, gain: Gain
+) -> ChillRoom:
     zone, conditions = job.site.zone, pours.conditions
     kits = pours.plan(poured.option).layout.kits
-    air_c = float(conditions.air_at(poured.start_s))
-    slab_c = float(conditions.slab_at(poured.start_s))
-
-    def run(*, chilled: bool) -> BucketPath:
-        kit = kit_temperatures(
-            job.materials, chilled=chilled, cool_filler=poured.option.cool_filler
-        )
-        return steady_run(
-            pours.clocks,
-            liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
-            filler_c=air_c if kit.filler_c is None else kit.filler_c,
-            air_c=air_c,
-            slab_c=slab_c,
-            haul_s=job.pace.haul_s,
-        )
-
-    gain = gain_from_ice(
-        pours.clocks,
-        "wet_edge",
-        as_is=run(chilled=False),
-        chilled=run(chilled=True),
-        slab_c=slab_c,
-    )
     liquids_c = kit_temperatures(job.materials, chilled=True, cool_filler=False).liquids_c
     dew_c = float(conditions.dew_at(poured.start_s))
     cold_c = job.materials.iced_c if liquids_c is None else liquids_c

@@ -10,7 +10,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.doubt import SLAB_SD_K, forecast_sd_k
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.nights import LATE_SD_S, TERMS
-from cureplan.planning.odds.risk import MarginTables, Odds, assess
+from cureplan.planning.odds.risk import Odds, assess
 from cureplan.planning.plan.model import DoubtTerm
 from cureplan.planning.schedule.outcome import Schedule
 
@@ -44,14 +44,13 @@ def made_of(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, odds: 
     The nights are drawn as for `odds`. Terms do not add up: where two of them each lose
     the same night, taking one away saves nothing.
     """
-    tables = MarginTables()
     # Night by night against the same nights, so that fewer of them tell the difference.
     members = max(FEWEST, min(odds.members, ROOM_NIGHTS // len(pours)))
 
     def held_frac(*silent: str, heavy_tails: bool = False) -> float:
         looked = assess(
             job, pours, schedule, issued_s=odds.issued_s, members=members, silent=silent,
-            heavy_tails=heavy_tails, tables=tables,
+            heavy_tails=heavy_tails, looked=odds.looked,
         )  # fmt: skip
         return looked.all_frac
 

@@ -269,6 +269,7 @@ class ChillPlan:
     hours_stirred: float
     liquids_as_is_c: float
     measured: bool
+    ice_for_water_kg: float = 0.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -278,6 +279,8 @@ class RoomHour:
     room: str
     air_c: float
     slab_c: float
+    """Where the sun falls, in a room that has some."""
+    shade_c: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -89,12 +89,15 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
         left = {slab.room: slab.sd_k for slab in night.slab}
     for column, hour in enumerate(plan.hours[0].rooms):
         room = plan.job.room(hour.room)
+        rows = [row.rooms[column] for row in plan.hours]
+        slab_c = np.array([row.slab_c for row in rows])
+        shade_c = np.array([r.slab_c if r.shade_c is None else r.shade_c for r in rows])
         reading = room.slab_reading
         found[hour.room] = RoomConditions(
             room=hour.room,
             epoch_s=epoch_s,
             air_c=_longer(np.array([row.rooms[column].air_c for row in plan.hours])),
-            slab_c=_longer(np.array([row.rooms[column].slab_c for row in plan.hours])),
+            slab_c=_longer(slab_c),
             dew_c=dew_c,
             reading_s=None if reading is None else reading.read_at.timestamp(),
             night_slab=(
@@ -102,6 +105,7 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
                 if night is not None and hour.room in left
                 else None
             ),
+            sun_k=None if room.sun_patch is None else _longer(slab_c - shade_c),
             build_up=build_up(room, plan.job.building),
         )
     return found
@@ -150,6 +154,7 @@ def _mean_room(name: str, others: Sequence[RoomConditions]) -> RoomConditions:
         slab_c=np.mean([other.slab_c for other in others], axis=0),
         reading_s=None,
         night_slab=None,
+        sun_k=None,
     )
 
 

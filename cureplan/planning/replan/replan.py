@@ -16,7 +16,7 @@ from cureplan.inputs.tables.night_log import NightEvent, NightSite
 from cureplan.judge import require_confirmed
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import RoomPours
-from cureplan.planning.odds.risk import MarginTables, assess
+from cureplan.planning.odds.risk import assess
 from cureplan.planning.plan.assemble import assemble
 from cureplan.planning.plan.choose import choose
 from cureplan.planning.plan.hours import instant, minutes
@@ -47,6 +47,7 @@ from cureplan.planning.replan.job import (
 from cureplan.planning.replan.state import FloorState, NightState, night_state
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits
+from cureplan.planning.schedule.tried import try_others
 from cureplan.science.clocks import topcoat_clocks
 
 __all__ = [
@@ -143,11 +144,10 @@ class _Decided(NamedTuple):
 
 def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Decided:
     """Carrying on as planned, unless the plan's own search finds what beats it."""
-    margins = MarginTables()
-    carried = _carried(job, old, state, pours, margins)
+    carried = _carried(job, old, state, pours)
     chosen, best_job = carried, without(job, carried.left_out)
     if state.still_to_pour(job) and could_be_beaten(job, carried, state):
-        other = _searched(job, pours, state, margins)
+        other = _searched(job, pours, state)
         if other is not None and beats(job, other, carried):
             chosen, best_job = other, job
     until_s = chosen.schedule.opens_s + HOUR.total_seconds()
@@ -160,7 +160,7 @@ def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]
         )
         for room in best_job.rooms
     }
-    offers = list(_offers(best_job, kept, state, chosen, margins))
+    offers = list(_offers(best_job, kept, state, chosen))
     return _Decided(best_job, kept, chosen, chosen is carried, offers)
 
 
@@ -169,7 +169,6 @@ def _carried(
     old: Plan,
     state: NightState,
     pours: Mapping[str, RoomPours],
-    margins: MarginTables,
 ) -> Candidate:
     found = carry_on(job, pours, old, state)
     if found is None:
@@ -181,18 +180,14 @@ def _carried(
         )
     schedule, left_out = found
     kept = without(job, left_out)
-    odds = assess(kept, pours, schedule, issued_s=state.now_s, tables=margins)
+    odds = assess(kept, pours, schedule, issued_s=state.now_s)
     return Candidate(schedule=schedule, odds=odds, left_out=left_out)
 
 
-def _searched(
-    job: Job, pours: Mapping[str, RoomPours], state: NightState, margins: MarginTables
-) -> Candidate | None:
+def _searched(job: Job, pours: Mapping[str, RoomPours], state: NightState) -> Candidate | None:
     """What the search for a plan finds with what is begun held fixed; None where nothing."""
     rooms = {room.name: pours[room.name].under(room, job) for room in job.rooms}
-    found = choose(
-        job, Tables(pours=rooms), issued_s=state.now_s, limits=NIGHT_WORK, margins=margins
-    )
+    found = choose(job, Tables(pours=rooms), issued_s=state.now_s, limits=NIGHT_WORK)
     if found.odds is None:
         return None
     return Candidate(schedule=found.schedule, odds=found.odds)
@@ -203,7 +198,6 @@ def _offers(
     pours: Mapping[str, RoomPours],
     state: NightState,
     chosen: Candidate,
-    margins: MarginTables,
 ) -> Iterator[Message]:
     """Floors that, left for another night, would save what is lost: each planned in full."""
     if not any(chosen.lost(job)[1:]):
@@ -214,7 +208,7 @@ def _offers(
         if len(job.rooms) == 1:
             return
         smaller = without(job, (name,))
-        other = _searched(smaller, pours, state, margins)
+        other = _searched(smaller, pours, state)
         if other is not None and beats(smaller, other, chosen):
             yield Message("replan.leave_out", {"room": name, "keeps_frac": other.odds.all_frac})
 
@@ -230,7 +224,13 @@ def _put_together(
     job, schedule, left_out = found.job, found.chosen.schedule, found.chosen.left_out
     made_at = instant(state.now_s, job.site.zone)
     new = assemble(
-        job, plan_series(old), found.pours, schedule, found.chosen.odds, made_at=made_at
+        job,
+        plan_series(old),
+        found.pours,
+        schedule,
+        found.chosen.odds,
+        try_others(job, Tables(pours=found.pours), schedule),
+        made_at=made_at,
     )
     placed = {poured.room: poured for poured in schedule.pours}
     help_ = help_for_short_buckets(found.pours, placed, state, before=old.job.crew)

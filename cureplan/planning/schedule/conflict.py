@@ -350,7 +350,7 @@ class _Windows:
         values: dict[str, Value] = {
             "room": self.pours.room.name,
             "stage": self.pours.tasks[named][-1].stage,
-            "slab_c": float(conditions.slab_at(start_s)),
+            "slab_c": float(conditions.shade.slab_at(start_s)),
             "dew_c": float(np.interp(start_s, conditions.epoch_s, conditions.dew_c)),
             "margin_k": margin_k,
             "from_at": self._iso(start_s),

@@ -10,7 +10,7 @@ from datetime import datetime
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import room_conditions
-from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.floor.pour import FREE, RoomPours, Settled
 from cureplan.planning.schedule.conflict import alone, together
 from cureplan.planning.schedule.floor_model import (
     FloorModel,
@@ -51,8 +51,10 @@ __all__ = [
 ]
 
 
-def prepare_pours(job: Job, series: HourlySeries) -> dict[str, RoomPours]:
-    """Air, slab and clocks of every room."""
+def prepare_pours(
+    job: Job, series: HourlySeries, settled: Settled = FREE
+) -> dict[str, RoomPours]:
+    """Air, slab and clocks of every room, and what is settled of each."""
     conditions = room_conditions(job, series)
     slurry = slurry_clocks(
         job.cards.slurry,
@@ -61,7 +63,7 @@ def prepare_pours(job: Job, series: HourlySeries) -> dict[str, RoomPours]:
     )
     topcoat = topcoat_clocks(job.cards.topcoat)
     return {
-        room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name])
+        room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name], settled)
         for room in job.rooms
     }
 

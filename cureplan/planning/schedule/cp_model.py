@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import sys
 from collections.abc import Iterable
 from dataclasses import dataclass, field
+from functools import cache
+from importlib import import_module
+from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,10 +26,38 @@ from cureplan.planning.schedule.problem import (
 if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
-__all__ = ["CpTask", "OrderingModel"]
+__all__ = ["CpTask", "OrderingModel", "cp_sat"]
 
 Linear = Any
 """A linear expression of the solver's; it has no type of its own worth naming."""
+
+
+@cache
+def cp_sat() -> ModuleType:
+    """The solver, without the pandas it imports for tables of variables, unused here.
+
+    Whoever in this process does use those gets the real pandas when they are asked for.
+    """
+    name = "ortools.sat.python.cp_model"
+    if name in sys.modules or "pandas" in sys.modules:
+        return import_module(name)
+    absent = ModuleType("pandas")
+    absent.__dict__.update(
+        Index=type("Index", (), {}),
+        Series=type("Series", (), {}),
+    )
+    sys.modules["pandas"] = absent
+    try:
+        found = import_module(name)
+    finally:
+        del sys.modules["pandas"]
+    vars(found)["pd"] = _PandasAtLast()
+    return found
+
+
+class _PandasAtLast:
+    def __getattr__(self, name: str) -> Any:
+        return getattr(import_module("pandas"), name)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -76,9 +108,7 @@ class OrderingModel:
     _others: dict[str, Any] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
-        from ortools.sat.python import cp_model
-
-        self.model = cp_model.CpModel()
+        self.model = cp_sat().CpModel()
         self._horizon = 2 * FAR
         for room, number, stage in self.problem.tasks():
             self.tasks[room, number] = self._task(f"{room}.{number}", gather_intervals(stage))
@@ -99,8 +129,7 @@ class OrderingModel:
         return found
 
     def _task(self, name: str, intervals: Intervals) -> CpTask:
-        from ortools.sat.python import cp_model
-
+        cp_model = cp_sat()
         model = self.model
         ranges = [
             [int(a), int(b)] for a, b in zip(intervals.first, intervals.last, strict=True)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.planning.schedule.cp_model import OrderingModel
+from cureplan.planning.schedule.cp_model import OrderingModel, cp_sat
 from cureplan.planning.schedule.outcome import Ended, Known, Stop, never
 from cureplan.planning.schedule.problem import Choice, Problem, Score, Stage, score
 
@@ -368,7 +368,7 @@ def _ask(
     search: _Search, part: str, small: Pruned, manner: dict[str, Any], *, work: float
 ) -> Ended:
     """One call of the solver, and why it came back."""
-    from ortools.sat.python import cp_model
+    cp_model = cp_sat()
 
     search.asked = True
     model = OrderingModel(small.problem)
@@ -429,7 +429,7 @@ def _run(solver: Any, model: Any, listener: Any, stop: Stop) -> Any:
 
 
 def _solver(seed: int, manner: dict[str, Any], *, work: float, emergency_s: float) -> Any:
-    from ortools.sat.python import cp_model
+    cp_model = cp_sat()
 
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
@@ -448,9 +448,9 @@ def _up(bound: float) -> int:
 
 def _listener(take: Callable[[Callable[[Any], int], float], None]) -> Any:
     """Keeps every answer the solver comes upon, so that none is lost to Ctrl-C."""
-    from ortools.sat.python import cp_model
+    callback: Any = cp_sat().CpSolverSolutionCallback
 
-    class Listener(cp_model.CpSolverSolutionCallback):
+    class Listener(callback):  # type: ignore[misc]
         def on_solution_callback(self) -> None:
             take(self.value, self.best_objective_bound)
 

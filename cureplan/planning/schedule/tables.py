@@ -142,7 +142,7 @@ class PourTables:
 
         def reached(name: str) -> Array:
             age_s = pours.clocks.age_s[name] * factor_of(name, wait=wait, close=close)
-            return landed_when_s(landed, age_s, curve=pours.slurry_curve)
+            return landed_when_s(landed, age_s, curve=pours.slurry_curve.of(name))
 
         opens_s, closes_s = starts_over(reached, self._next(option))
         low_c, high_c = pours.job.cards.slurry.limits.mixed_c
@@ -187,6 +187,18 @@ class PourTables:
         # Rows far from the starts carry no weight between them.
         sure_s = np.array([known.get(at, 0.0) for at in rows.at_s.tolist()])
         return np.minimum(rows.central_s, sure_s + self.pours.job.policy.margin_s)
+
+    def least_s(self, option: PourOption, start_s: Array) -> Array:
+        """Least margins on the expected night, run only at starts that no table holds."""
+        rows = self._rows.get(option)
+        known: dict[float, float] = {}
+        if rows is not None:
+            known.update(zip(rows.at_s.tolist(), rows.central_s.tolist(), strict=True))
+        missing = [at for at in start_s.tolist() if at not in known]
+        if missing:
+            least_s = self.pours.run(option, missing).least_s
+            known.update(zip(missing, least_s.tolist(), strict=True))
+        return np.array([known[at] for at in start_s.tolist()])
 
     def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
         first, last = np.floor(start_s[0] / ROW_S), np.ceil(start_s[-1] / ROW_S)
@@ -449,7 +461,7 @@ def _windows_after(
 
         def reached(name: str, laid_s: Array = laid_s) -> Array:
             age_s = clocks.age_s[name] * factor_of(name, wait=wait, close=close)
-            return curve.when(start_s=laid_s, age_s=age_s)
+            return curve.of(name).when(start_s=laid_s, age_s=age_s)
 
         foot_s.append(reached("foot_traffic").max(axis=1))
         if task + 1 == len(works):

@@ -9,17 +9,16 @@ from statistics import NormalDist
 from typing import Final, Literal
 
 import numpy as np
-from numpy.typing import ArrayLike
 
 from cureplan.inputs.job.model import Crew, Job, Shift
 from cureplan.planning.floor.doubt import FORECAST_SD_K
-from cureplan.planning.floor.pour import BucketClocks, PourOption, RoomPours
+from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.schedule.remedies import option_ladder
 from cureplan.weather.hours.series import HourlySeries
 
 __all__ = [
     "VARIES",
     "ComparedRow",
-    "OnlyIced",
     "Variant",
     "Vary",
     "shifted_weather",
@@ -33,8 +32,6 @@ MORE_STATIONS: Final = (-1, 1, 2)
 ROLES: Final = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
 QUANTILES: Final = (0.1, 0.25, 0.75, 0.9)
 DAY: Final = timedelta(days=1)
-REFUSED_S: Final = 86_400.0
-"""What an un-iced pour loses where every room is to be iced: more than any remedy buys."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -46,7 +43,8 @@ class Variant:
     job: Job
     weather: HourlySeries
     shift_k: float = 0.0
-    every_room_iced: bool = False
+    options: tuple[PourOption, ...] | None = None
+    """How rooms may be poured; None where the job alone decides."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,42 +67,6 @@ class ComparedRow:
     call_outs: int | None = None
     ice_kg: float | None = None
     all_keep_frac: float | None = None
-
-
-class OnlyIced(RoomPours):
-    """A floor of which a planner sees that it cannot be poured un-iced.
-
-    Only for "ice in every room": an un-iced margin read here is no margin at all.
-    """
-
-    __slots__ = ()
-
-    def run(
-        self,
-        option: PourOption,
-        start_s: ArrayLike,
-        *,
-        crew: Crew | None = None,
-        speed: ArrayLike = 1.0,
-        slab_shift_k: ArrayLike = 0.0,
-        air_shift_k: ArrayLike = 0.0,
-        liquids_shift_k: float = 0.0,
-        energy_shift_j_mol: float = 0.0,
-    ) -> BucketClocks:
-        """As for `RoomPours`, with a day taken off every un-iced margin."""
-        clocks = super().run(
-            option,
-            start_s,
-            crew=crew,
-            speed=speed,
-            slab_shift_k=slab_shift_k,
-            air_shift_k=air_shift_k,
-            liquids_shift_k=liquids_shift_k,
-            energy_shift_j_mol=energy_shift_j_mol,
-        )
-        if option.chilled:
-            return clocks
-        return replace(clocks, margins_s=clocks.margins_s - REFUSED_S)
 
 
 def variants(
@@ -184,7 +146,7 @@ def _ices(job: Job, weather: HourlySeries) -> list[Variant]:
             value="every room",
             job=with_ice,
             weather=weather,
-            every_room_iced=True,
+            options=tuple(o for o in option_ladder(with_ice.policy.remedies) if o.chilled),
         )
     )
     return found

@@ -12,7 +12,7 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import PrimerCard, SlurryCard, TopcoatCard
 from cureplan.planning.floor.doubt import doubt_at, time_factors
-from cureplan.planning.floor.ice import IceNeed, gain_from_ice, ice_need, steady_run
+from cureplan.planning.floor.ice import IceBath, IceNeed, gain_from_ice, ice_need, steady_run
 from cureplan.science.clocks import (
     CLOSING_MILESTONES,
     SlurryClocks,
@@ -91,12 +91,7 @@ def card_clock(
     """
     if isinstance(card, SlurryCard):
         slurry = slurry_clocks(card, film_m=card.thickness_m, slab_effusivity=SLAB_EFFUSIVITY)
-        try:
-            path = _steady(slurry, card, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
-        except OutOfRangeError as error:
-            if not COLDEST_C <= at_c <= HOTTEST_C:
-                raise
-            raise clocks_fault(card, error, at_c=at_c) from None
+        path = _steady(slurry, card, liquids_c=at_c, filler_c=at_c, air_c=at_c, slab_c=at_c)
         times = {name: float(path.when_s(age)[0]) for name, age in slurry.age_s.items()}
         fit, spread = slurry.fit, slurry.spread_frac
     else:
@@ -179,7 +174,7 @@ def chill_answer(
     slabs_c: Sequence[float],
     liquids_c: float,
     filler_c: float,
-    cooler_loss: float,
+    bath: IceBath,
 ) -> tuple[ChillAnswer, ...]:
     """What iced liquids buy on each of some slabs.
 
@@ -195,7 +190,7 @@ def chill_answer(
         )
 
     as_is, chilled = run(filler_c), run(liquids_c)
-    need = ice_need(card, from_c=filler_c, to_c=liquids_c, cooler_loss=cooler_loss)
+    need = ice_need(card, from_c=filler_c, to_c=liquids_c, bath=bath)
     names = [name for name in WET_MILESTONES if name in clocks.age_s]
     gains = {
         name: gain_from_ice(clocks, name, as_is=as_is, chilled=chilled, slab_c=slabs)
@@ -234,11 +229,17 @@ def _steady(
     air_c: float,
     slab_c: ArrayLike,
 ) -> BucketPath:
-    return steady_run(
-        clocks,
-        liquids_c=liquids_c,
-        filler_c=filler_c,
-        air_c=air_c,
-        slab_c=slab_c,
-        haul_s=card.reference_haul_s,
-    )
+    try:
+        return steady_run(
+            clocks,
+            liquids_c=liquids_c,
+            filler_c=filler_c,
+            air_c=air_c,
+            slab_c=slab_c,
+            haul_s=card.reference_haul_s,
+        )
+    except OutOfRangeError as error:
+        asked_c = (liquids_c, filler_c, air_c, *np.ravel(slab_c).tolist())
+        if not (min(asked_c) >= COLDEST_C and max(asked_c) <= HOTTEST_C):
+            raise
+        raise clocks_fault(card, error, at_c=filler_c) from None

@@ -1,0 +1,309 @@
+"""The phones' side of a night: a server of its own on the local network, while it is shared.
+
+It knows a code's page, the sheet, its feed and its log, and nothing else of the desk.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import json
+import re
+import socket
+from collections.abc import AsyncIterator, Awaitable, Callable, Iterator
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import uvicorn
+from starlette.applications import Starlette
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+from starlette.requests import Request
+from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
+from starlette.routing import Route
+
+from cureplan.core.errors import CurePlanError, InputError
+from cureplan.desk import share
+from cureplan.desk.app import object_in, page, stylesheet
+from cureplan.desk.folder import said
+from cureplan.desk.guard import Doors, Guard
+from cureplan.desk.share import TooManyWrongError, WrongCodeError
+
+if TYPE_CHECKING:
+    from starlette.types import ASGIApp
+
+    from cureplan.desk.night import Night
+
+__all__ = ["Sharing", "feed", "qr_svg", "sheet_answer", "take"]
+
+COOKIE = "cureplan-phone"
+HEARTBEAT_S = 5.0
+TOGETHER_S = 0.2
+LOOKS_UP_S = 0.5
+"""A feed sees so soon that the desk is closing."""
+MOST_FEEDS = 150
+LARGEST_LOG = 200_000
+_POLICY = re.compile(r'http-equiv="Content-Security-Policy" content="([^"]+)"')
+HERE = Path(__file__).parent
+
+
+@dataclass(slots=True)
+class Sharing:
+    """The server that phones reach; runs in the desk's own loop, until it is stopped."""
+
+    night: Night
+    address: str = ""
+    port: int = 0
+    _server: uvicorn.Server | None = None
+    _task: asyncio.Task[None] | None = None
+
+    @property
+    def on(self) -> bool:
+        """Whether phones are let in now."""
+        return self._task is not None and not self._task.done()
+
+    @property
+    def url(self) -> str:
+        """What a phone types."""
+        return f"http://{self.address}:{self.port}/"
+
+    async def start(self) -> None:
+        """Open the door; where phones were before, if that port is still free."""
+        if self.on:
+            return
+        gate = self.night.gate
+        self.address = share.local_address()
+        listener = _listener(self.address, gate.port)
+        self.port = gate.port = listener.getsockname()[1]
+        doors = Doors(hosts={f"{self.address}:{self.port}"})
+        doors.bodies |= {"/join": 2_000, "/log": LARGEST_LOG}
+        self._server = _Beside(
+            uvicorn.Config(
+                _app(self.night, doors),
+                log_level="error",
+                access_log=False,
+                server_header=False,
+                date_header=False,
+                proxy_headers=False,
+                timeout_graceful_shutdown=1,
+                timeout_keep_alive=20,
+                limit_concurrency=MOST_FEEDS + 50,
+                h11_max_incomplete_event_size=16_384,
+                ws="none",
+                lifespan="off",
+            )
+        )
+        gate.on = True
+        await run_in_threadpool(gate.keep)
+        self._task = asyncio.create_task(self._server.serve(sockets=[listener]))
+        while not self._server.started and not self._task.done():
+            await asyncio.sleep(0.01)
+
+    async def stop(self) -> None:
+        """Close the door; who was let in need not type a code again."""
+        if self._server is None or self._task is None:
+            return
+        self.night.gate.on = False
+        self._server.should_exit = True
+        self.night.tell()
+        with suppress(asyncio.CancelledError):
+            await self._task
+        self._task = None
+        with suppress(CurePlanError):
+            await run_in_threadpool(self.night.gate.keep)
+
+
+class _Beside(uvicorn.Server):
+    """A second server of a process: signals are the first one's."""
+
+    @contextmanager
+    def capture_signals(self) -> Iterator[None]:
+        """Leave them as they are."""
+        yield
+
+
+def _listener(address: str, port: int) -> socket.socket:
+    for wanted in (port, 0):
+        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            listener.bind((address, wanted))
+            listener.listen(128)
+        except OSError as error:
+            listener.close()
+            if not wanted:
+                raise CurePlanError(
+                    f"phones cannot be let in at {address} ({error.strerror})"
+                ) from error
+        else:
+            return listener
+    raise CurePlanError("no port is free")
+
+
+Answer = Callable[[Request, str], Awaitable[Response]]
+
+
+def _app(night: Night, doors: Doors) -> ASGIApp:
+    """What the local network sees."""
+
+    def known(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
+        """Only for whoever holds a cookie of this night."""
+
+        async def endpoint(request: Request) -> Response:
+            name = night.gate.name_of(request.cookies.get(COOKIE, ""))
+            if name is None:
+                return JSONResponse({"fault": "type the code that the desk shows"}, 401)
+            return await answer(request, name)
+
+        return endpoint
+
+    async def home(request: Request) -> Response:
+        if night.gate.name_of(request.cookies.get(COOKIE, "")) is None:
+            return _join_page(night)
+        return await sheet_answer(night)
+
+    async def older(request: Request, _: str) -> Response:
+        return await sheet_answer(night, request.path_params["ident"])
+
+    routes = [
+        Route("/", home),
+        Route("/join", _joining(night), methods=["POST"]),
+        Route("/static/{name}", _static),
+        Route("/sheet/{ident}", known(older)),
+        Route("/feed", known(lambda request, name: feed(night, request, name))),
+        Route(
+            "/log", known(lambda request, name: take(night, request, name)), methods=["POST"]
+        ),
+    ]
+
+    def fault(_: Request, error: Exception) -> Response:
+        if isinstance(error, HTTPException):
+            return JSONResponse({"fault": error.detail}, error.status_code)
+        if isinstance(error, CurePlanError):
+            return JSONResponse({"fault": said(error, night.folder.path)}, 422)
+        return JSONResponse({"fault": "a fault of the desk"}, 500)
+
+    handlers: dict[Any, Any] = {HTTPException: fault, CurePlanError: fault, Exception: fault}
+    return Guard(Starlette(routes=routes, exception_handlers=handlers), doors)
+
+
+def _join_page(night: Night) -> Response:
+    """Says nothing of the job to whoever has no code yet."""
+    from cureplan.output.view.view import voice_of
+
+    plan = night.current.plan
+    words: dict[str, list[str]] = {}
+    for language in plan.job.languages:
+        for key, text in voice_of(plan, language).labels_under("served.join").items():
+            words.setdefault(key.lstrip("_") or "title", []).append(text)
+    data: dict[str, Any] = {key: " / ".join(texts) for key, texts in words.items()}
+    return page("join.html.j2", language=plan.job.languages[0], **data)
+
+
+async def _static(request: Request) -> Response:
+    name = request.path_params["name"]
+    if name == "desk.css":
+        return Response(stylesheet(), media_type="text/css")
+    if name == "join.js":
+        text = (HERE / "script" / name).read_text(encoding="utf-8")
+        return Response(text, media_type="text/javascript")
+    raise HTTPException(404, "nothing here")
+
+
+def _joining(night: Night) -> Callable[[Request], Awaitable[Response]]:
+    async def join(request: Request) -> Response:
+        sent = object_in(await request.body())
+        address = request.client.host if request.client else ""
+        code, name = str(sent.get("code", ""))[:64], str(sent.get("name", ""))[:200]
+        try:
+            token, _ = await run_in_threadpool(
+                night.gate.join, code, name=name, address=address
+            )
+        except TooManyWrongError as error:
+            return JSONResponse({"fault": str(error)}, 429)
+        except WrongCodeError as error:
+            night.tell()
+            return JSONResponse({"fault": str(error)}, 403)
+        night.tell()
+        answer = JSONResponse({"go": "/"})
+        answer.set_cookie(
+            COOKIE, token, max_age=int(share.LASTS_S), httponly=True, samesite="strict"
+        )
+        return answer
+
+    return join
+
+
+async def sheet_answer(night: Night, ident: str = "") -> Response:
+    """A sheet with a policy that lets it speak to its own origin, and to no other."""
+    html = await run_in_threadpool(night.sheet, ident)
+    policy = _POLICY.search(html)
+    own = policy[1] if policy else "default-src 'none'"
+    return HTMLResponse(
+        html, headers={"content-security-policy": f"{own}; frame-ancestors 'none'"}
+    )
+
+
+async def take(night: Night, request: Request, name: str) -> Response:
+    """A phone's entries, on disk before the answer; with it what the phone has not heard."""
+    sent = object_in(await request.body())
+    try:
+        refused = await run_in_threadpool(lambda: night.take(sent, author=name))
+    except InputError as error:
+        return JSONResponse({"fault": said(error, night.folder.path)}, 409)
+    except CurePlanError as error:
+        return JSONResponse({"fault": said(error, night.folder.path)}, 507)
+    night.tell()
+    boot, since = str(sent.get("boot", "")), sent.get("since", 0)
+    news = night.message(name=name, boot=boot, since=since if isinstance(since, int) else 0)
+    return JSONResponse(news | {"refused": refused})
+
+
+async def feed(night: Night, request: Request, name: str) -> Response:
+    """What is new, as it comes, for as long as the phone listens."""
+    if len(night.hearing) >= MOST_FEEDS:
+        return JSONResponse({"fault": "too many pages listen"}, 503)
+    since = request.query_params.get("since", "0")
+    boot = request.query_params.get("boot", "")
+    from_version = int(since) if since.isascii() and since.isdigit() and len(since) < 10 else 0
+    token = request.cookies.get(COOKIE)
+    stream = _stream(night, name, boot, from_version, token)
+    return StreamingResponse(stream, media_type="text/event-stream")
+
+
+async def _stream(
+    night: Night, name: str, boot: str, since: int, token: str | None
+) -> AsyncIterator[str]:
+    woken = asyncio.Event()
+    woken.set()
+    night.hearing.add(woken)
+    quiet_s = 0.0
+    try:
+        while not night.closing and (token is None or night.lets_in(token, name)):
+            if woken.is_set():
+                woken.clear()
+                news = night.message(name=name, boot=boot, since=since)
+                boot, since = news["boot"], news["version"]
+                yield f"data: {json.dumps(news)}\n\n"
+                # Much at once is told at once.
+                await asyncio.sleep(TOGETHER_S)
+            try:
+                await asyncio.wait_for(woken.wait(), LOOKS_UP_S)
+            except TimeoutError:
+                quiet_s += LOOKS_UP_S
+                if quiet_s >= HEARTBEAT_S:
+                    quiet_s = 0.0
+                    yield "event: beat\ndata: \n\n"
+    finally:
+        night.hearing.discard(woken)
+
+
+def qr_svg(text: str) -> str:
+    """A text as a QR picture."""
+    import segno
+
+    svg: str = segno.make(text, error="m", micro=False).svg_inline(
+        scale=5, border=4, dark="#000", light="#fff"
+    )
+    return svg

@@ -1,0 +1,144 @@
+"""What is too long for a page's answer, in a process of its own: plans, and plans in hand.
+
+Tasks come as lines of JSON on standard input, answers go as lines on standard output; when
+the desk is gone the input ends, and this process with it. Ctrl-C, sent by the desk, ends a
+search with the best so far.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import queue
+import signal
+import sys
+import threading
+from collections.abc import Callable, Mapping
+from contextlib import redirect_stdout
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from cureplan.core.errors import CurePlanError
+
+if TYPE_CHECKING:
+    from cureplan.desk.moved import PlanInHand
+    from cureplan.planning.plan.model import Plan
+
+__all__ = ["main"]
+
+Tell = Callable[[Mapping[str, Any]], None]
+
+
+def main() -> None:
+    """Work until the input ends."""
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    out, lines = sys.stdout, queue.Queue[str]()
+    threading.Thread(target=_listen, args=(lines,), daemon=True).start()
+
+    def tell(answer: Mapping[str, Any]) -> None:
+        out.write(json.dumps(answer) + "\n")
+        out.flush()
+
+    # Nothing but answers may stand among them.
+    with redirect_stdout(sys.stderr):
+        while True:
+            try:
+                _do(json.loads(lines.get()), tell)
+            except KeyboardInterrupt:
+                tell({"ended": True, "stopped": True})
+
+
+def _listen(lines: queue.Queue[str]) -> None:
+    for line in sys.stdin:
+        lines.put(line)
+    # In the middle of a search too: nobody waits for it any more.
+    os._exit(0)
+
+
+def _do(task: Mapping[str, Any], tell: Tell) -> None:
+    try:
+        answer = _TASKS[str(task["do"])](task, tell)
+    except CurePlanError as error:
+        answer = {"fault": str(error)}
+    except Exception as error:  # noqa: BLE001
+        import traceback
+
+        traceback.print_exception(error)
+        answer = {"fault": f"this is a fault of cureplan, not yours ({type(error).__name__})"}
+    tell({"ended": True, **answer})
+
+
+def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
+    """Plan a job and write its sheets, unless `out` is empty."""
+    from cureplan.api import make_plan, read_job, write_sheets
+
+    job = read_job(Path(task["job"]))
+    now = datetime.fromisoformat(task["now"])
+    made = make_plan(
+        job,
+        now=now,
+        progress=lambda words: tell({"words": words}),
+        shown=lambda _: tell({"words": "a plan is found; looking for what would help"}),
+    )
+    if task.get("out"):
+        write_sheets(made, Path(task["out"]), pictures=False)
+    return {"plan": summary(made)}
+
+
+def summary(plan: Plan) -> dict[str, Any]:
+    """What a list of what-ifs, or news of the weather, says of a plan."""
+    zone = plan.job.site.zone
+    tightest = min(plan.rooms, key=lambda room: room.margin_min, default=None)
+    if tightest is None:
+        return {"status": plan.status}
+    first = min(room.pour_start for room in plan.rooms).astimezone(zone)
+    opens = max(room.opens for room in plan.rooms).astimezone(zone)
+    return {
+        "status": plan.status,
+        "chance": round(plan.risk.all_keep_frac, 3),
+        "margin_min": round(tightest.margin_min, 1),
+        "tightest": tightest.room,
+        "first": f"{first:%a %H:%M}",
+        "opens": f"{opens:%a %H:%M}",
+        "iced": sum(room.chilled for room in plan.rooms),
+        "rooms": len(plan.rooms),
+    }
+
+
+_in_hand: dict[tuple[str, ...], PlanInHand] = {}
+
+
+def _move(task: Mapping[str, Any], _: Tell) -> Mapping[str, Any]:
+    """A plan in hand with one thing changed: its margins and opening, or its chance."""
+    from cureplan.desk.moved import change_of
+
+    hand = _hand(task)
+    change = change_of(task["change"])
+    if task["chance"]:
+        return {"moved": {"chance": hand.chance(change)}}
+    return {"moved": hand.quick(change)}
+
+
+def _hand(task: Mapping[str, Any]) -> PlanInHand:
+    from cureplan.api import get_weather, read_job, read_plan
+    from cureplan.desk.moved import PlanInHand
+    from cureplan.planning.floor.weather_hours import known_range
+
+    key = (task["job"], task["job_mark"], task["plan_mark"])
+    if key not in _in_hand:
+        _in_hand.clear()
+        job, plan = read_job(Path(task["job"])), read_plan(Path(task["out"]))
+        now = datetime.fromisoformat(task["now"])
+        series = known_range(get_weather(job, now=now), job.access.begins)
+        _in_hand[key] = PlanInHand(job, plan, now=now, weather=series)
+    return _in_hand[key]
+
+
+_TASKS: Mapping[str, Callable[[Mapping[str, Any], Tell], Mapping[str, Any]]] = {
+    "plan": _plan,
+    "move": _move,
+}
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,123 @@
+"""A process that works for the desk: one task at a time, its progress seen, stopped by hand."""
+
+from __future__ import annotations
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+from collections.abc import Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from typing import Any
+
+from cureplan.core.errors import InputError
+
+__all__ = ["Task", "Worker"]
+
+PATIENCE_S = 20.0
+"""How long a search that was asked to stop may take to give its best so far."""
+
+
+@dataclass(slots=True)
+class Task:
+    """One thing the worker does, and what is known of it so far."""
+
+    number: int
+    name: str
+    """The job it is for."""
+    words: str = "beginning"
+    ended: Mapping[str, Any] | None = None
+    done: threading.Event = field(default_factory=threading.Event)
+
+
+class Worker:
+    """Starts its process when first asked, and anew after it was stopped."""
+
+    def __init__(self) -> None:
+        self._lock, self._turn = threading.Lock(), threading.Lock()
+        self._process: subprocess.Popen[str] | None = None
+        self._count = 0
+        self.task: Task | None = None
+
+    def begin(self, name: str, what: Mapping[str, Any]) -> Task:
+        """Begin a task; refused while another is being done."""
+        with self._lock:
+            if self.task is not None and not self.task.done.is_set():
+                raise InputError(
+                    f"a plan of {self.task.name} is being made",
+                    cure="wait for it, or stop it",
+                )
+            self._count += 1
+            task = self.task = Task(number=self._count, name=name)
+            process = self._running()
+            threading.Thread(target=self._follow, args=(process, task), daemon=True).start()
+            if process.stdin is not None:
+                with suppress(OSError):
+                    process.stdin.write(json.dumps(what) + "\n")
+                    process.stdin.flush()
+            return task
+
+    def stop(self) -> None:
+        """End the task with the best so far, and if that takes too long, without."""
+        task, process = self.task, self._process
+        if task is None or process is None or task.done.is_set():
+            return
+        task.words = "stopping with the best so far"
+        if os.name == "nt":
+            process.kill()
+            return
+        process.send_signal(signal.SIGINT)
+        threading.Thread(target=self._kill_later, args=(task, process), daemon=True).start()
+
+    def close(self) -> None:
+        """End the process, whatever it does."""
+        process, self._process = self._process, None
+        if process is not None:
+            process.kill()
+            process.wait()
+            if self.task is not None:
+                # Whoever follows it reads the end of its answers.
+                self.task.done.wait(1.0)
+            for stream in (process.stdin, process.stdout):
+                if stream is not None:
+                    with suppress(OSError):
+                        stream.close()
+
+    def _kill_later(self, task: Task, process: subprocess.Popen[str]) -> None:
+        if not task.done.wait(PATIENCE_S):
+            process.kill()
+
+    def _running(self) -> subprocess.Popen[str]:
+        if self._process is None or self._process.poll() is not None:
+            # Ctrl-C at the desk's own window is the desk's to hear.
+            self._process = subprocess.Popen(
+                [sys.executable, "-m", "cureplan.desk.work"],
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+                encoding="utf-8",
+                start_new_session=True,
+            )
+        return self._process
+
+    def _follow(self, process: subprocess.Popen[str], task: Task) -> None:
+        for line in process.stdout or ():
+            found = json.loads(line)
+            task.words = found.get("words", task.words)
+            if found.get("ended"):
+                task.ended = found
+                break
+        else:
+            # It was ended, or ended by itself without a word.
+            task.ended = {"ended": True, "stopped": True}
+        task.done.set()
+
+    def run(self, name: str, what: Mapping[str, Any], *, within_s: float) -> Task:
+        """Do a task and wait for it, and for those asked for before."""
+        with self._turn:
+            task = self.begin(name, what)
+            task.done.wait(within_s)
+            return task

@@ -1,0 +1,248 @@
+"""Jobs of a folder asked for as a page would ask: list, new, copy, change, undo, differ."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from desk.conftest import DEMO, Served, Server
+
+JOB = "school-kitchen"
+
+
+def rev(served: Served, name: str = JOB) -> str:
+    return str(served.ask(f"/jobs/{name}/rev").json["rev"])
+
+
+def text_of(served: Served, name: str = JOB) -> str:
+    return (served.folder / f"{name}.toml").read_text("utf-8")
+
+
+def change(served: Served, *changes: dict[str, Any], at: str | None = None) -> Any:
+    sent = {"rev": at or rev(served), "changes": [*changes]}
+    return served.post(f"/jobs/{JOB}/change", sent)
+
+
+def test_an_empty_folder_gets_a_job_that_is_sound(desk_on: Server, tmp_path: Path) -> None:
+    served = desk_on(tmp_path)
+    got = served.post("/jobs", {"name": "New kitchen"})
+    assert got.json == {"go": "/jobs/New%20kitchen"}
+    page = served.ask("/jobs/New%20kitchen")
+    assert page.status == 200
+    assert 'id="faults-part" hidden' in page.text
+    # Its night lies ahead of the desk's clock.
+    begins = tomllib.loads(text_of(served, "New kitchen"))["access"]["from"]
+    assert begins > served.desk.now().replace(tzinfo=None)
+    assert "New kitchen" in served.ask("/").text
+
+
+@pytest.mark.parametrize(
+    "name", ["", " ", "../x", "a/b", ".hidden", "x" * 61, "a\u0000b", "con:", "a\nb", JOB]
+)
+def test_a_job_gets_no_name_that_leads_elsewhere_or_is_taken(
+    demo_desk: Served, name: str
+) -> None:
+    before = sorted(demo_desk.folder.parent.rglob("*"))
+    got = demo_desk.post("/jobs", {"name": name})
+    assert got.status == 422
+    assert got.json["fault"]
+    assert str(demo_desk.folder) not in got.text
+    assert sorted(demo_desk.folder.parent.rglob("*")) == before
+
+
+def test_a_link_is_no_job(demo_desk: Served, tmp_path: Path) -> None:
+    secret = tmp_path / "secret.toml"
+    secret.write_text('word = "treasure"\n', encoding="utf-8")
+    (demo_desk.folder / "lure.toml").symlink_to(secret)
+    assert "lure" not in demo_desk.ask("/").text
+    got = demo_desk.ask("/jobs/lure")
+    assert got.status == 404
+    assert "treasure" not in got.text
+
+
+def test_a_copy_is_another_job(demo_desk: Served) -> None:
+    got = demo_desk.post(f"/jobs/{JOB}/copy", {"name": "Copy"})
+    assert got.status == 200
+    assert text_of(demo_desk, "Copy") == text_of(demo_desk)
+
+
+def test_a_field_is_written_beside_the_users_comments(demo_desk: Served) -> None:
+    before = text_of(demo_desk)
+    got = change(demo_desk, {"key": "crew.setup", "text": "50 min"})
+    assert got.status == 200
+    assert got.json["faults"] == []
+    assert text_of(demo_desk) == before.replace('setup = "45 min"', 'setup = "50 min"')
+
+
+@pytest.mark.parametrize(
+    ("key", "text"),
+    [
+        ("crew.setup", "45"),
+        ("crew.stations", "two"),
+        ("site.latitude", "north"),
+        ("building.climate", "warm"),
+        ("rooms[1].name", "x" * 99),
+        ("policy.confidence", "120 %"),
+    ],
+)
+def test_a_wrong_value_is_refused_as_the_command_line_refuses_it(
+    demo_desk: Served, key: str, text: str
+) -> None:
+    from cureplan.desk.form import path_of
+    from cureplan.inputs.faults import value_fault
+    from cureplan.inputs.job.interview import value_of
+    from cureplan.inputs.job.schema import JobFile
+
+    before = text_of(demo_desk)
+    got = change(demo_desk, {"key": key, "text": text})
+    path = path_of(key)
+    fault = value_fault(path, value_of(path, text), JobFile)
+    assert fault is not None
+    assert got.status == 422
+    assert fault.problem in got.json["fault"]
+    assert got.json["key"] == key
+    assert text_of(demo_desk) == before
+
+
+def test_keys_that_must_agree_are_said_together(demo_desk: Served) -> None:
+    got = change(demo_desk, {"key": "crew.stations", "text": "9"})
+    assert got.status == 200
+    assert [fault["key"] for fault in got.json["faults"]] == ["crew.stations"]
+
+
+def test_a_needed_field_cannot_be_emptied_and_an_optional_one_can(demo_desk: Served) -> None:
+    got = change(demo_desk, {"key": "site.name", "text": " "})
+    assert got.status == 422
+    assert "missing" in got.json["fault"]
+    got = change(demo_desk, {"key": "building.gain", "text": ""})
+    assert got.status == 200
+    assert "gain" not in tomllib.loads(text_of(demo_desk))["building"]
+
+
+def test_a_reading_of_the_slab_comes_and_goes_whole(demo_desk: Served) -> None:
+    change(demo_desk, {"key": "rooms[2].slab_reading.temp", "text": "81 F"})
+    got = change(demo_desk, {"key": "rooms[2].slab_reading.at", "text": "2013-07-17T17:00"})
+    assert got.json["faults"] == []
+    change(demo_desk, {"key": "rooms[2].slab_reading.temp", "text": ""})
+    got = change(demo_desk, {"key": "rooms[2].slab_reading.at", "text": ""})
+    assert got.json["faults"] == []
+    assert "slab_reading" not in tomllib.loads(text_of(demo_desk))["rooms"][1]
+
+
+def test_a_room_with_another_name_is_still_the_way_out_of_the_others(
+    demo_desk: Served,
+) -> None:
+    got = change(demo_desk, {"key": "rooms[5].name", "text": "Hall"})
+    assert got.json["faults"] == []
+    rooms = tomllib.loads(text_of(demo_desk))["rooms"]
+    assert [room["way_out"] for room in rooms] == [["Hall"]] * 4 + [[]]
+    got = change(demo_desk, {"do": "remove room", "key": "rooms[5].name"})
+    assert got.json["faults"] == []
+    assert len(tomllib.loads(text_of(demo_desk))["rooms"]) == 4
+
+
+def test_every_change_can_be_undone_and_the_desk_may_end_in_between(
+    demo_folder: Path, desk_on: Server
+) -> None:
+    first = desk_on(demo_folder)
+    texts = [text_of(first)]
+    for setup in ("50 min", "51 min", "52 min"):
+        change(first, {"key": "crew.setup", "text": setup})
+        texts.append(text_of(first))
+    second = desk_on(demo_folder)
+    for text in reversed(texts[:-1]):
+        assert second.post(f"/jobs/{JOB}/undo", {"rev": rev(second)}).status == 200
+        assert text_of(second) == text
+    assert second.post(f"/jobs/{JOB}/undo", {"rev": rev(second)}).json["undo"] is False
+
+
+def test_the_second_of_two_browsers_is_shown_what_differs_and_loses_nothing(
+    demo_desk: Served,
+) -> None:
+    demo_desk.ask(f"/jobs/{JOB}")
+    shown = rev(demo_desk)
+    assert change(demo_desk, {"key": "crew.setup", "text": "50 min"}, at=shown).status == 200
+    mine = {"key": "policy.margin", "text": "3 min"}
+    got = change(demo_desk, mine, at=shown)
+    assert got.status == 409
+    assert got.json["theirs"] == [{"key": "crew.setup", "was": "45 min", "now": "50 min"}]
+    assert got.json["yours"] == [{"key": "policy.margin", "now": "2 min", "yours": "3 min"}]
+    assert tomllib.loads(text_of(demo_desk))["policy"]["margin"] == "2 min"
+    assert change(demo_desk, mine, at=got.json["rev"]).status == 200
+    found = tomllib.loads(text_of(demo_desk))
+    assert (found["crew"]["setup"], found["policy"]["margin"]) == ("50 min", "3 min")
+
+
+def test_a_job_broken_by_hand_while_open_is_shown_with_its_line(demo_desk: Served) -> None:
+    demo_desk.ask(f"/jobs/{JOB}")
+    shown = rev(demo_desk)
+    path = demo_desk.folder / f"{JOB}.toml"
+    broken = text_of(demo_desk).replace('elevation = "3 m"', 'elevation = 3 m"')
+    path.write_text(broken, encoding="utf-8")
+    line = broken.split("\n").index('elevation = 3 m"') + 1
+    got = change(demo_desk, {"key": "crew.setup", "text": "50 min"}, at=shown)
+    assert got.status == 422
+    assert f".toml:{line}" in got.json["fault"]
+    assert path.read_text("utf-8") == broken
+    page = demo_desk.ask(f"/jobs/{JOB}")
+    assert f".toml:{line}" in page.text
+    assert "elevation = 3 m" in page.text
+    assert f"line {line}" in demo_desk.ask("/").text
+    sent = {"rev": rev(demo_desk), "text": broken.replace('3 m"', '"3 m"')}
+    assert demo_desk.post(f"/jobs/{JOB}/text", sent).json["faults"] == []
+
+
+def drop(served: Served, file: str, data: bytes) -> Any:
+    headers = {"Origin": served.url}
+    path = f"/jobs/{JOB}/weather?file={file}"
+    return served.ask(path, method="POST", body=data, headers=headers)
+
+
+def test_a_dropped_photo_is_no_weather(demo_desk: Served) -> None:
+    before = text_of(demo_desk)
+    got = drop(demo_desk, "photo.csv", b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40)
+    assert got.status == 422
+    assert "this is a picture" in got.json["fault"]
+    assert not (demo_desk.folder / "photo.csv").exists()
+    assert text_of(demo_desk) == before
+    assert str(demo_desk.folder) not in got.text
+
+
+def test_dropped_weather_is_kept_named_and_told(demo_desk: Served) -> None:
+    data = (DEMO / "heat-wave.csv").read_bytes()
+    got = drop(demo_desk, "dropped.csv", data)
+    assert got.status == 200
+    assert any("hours" in line for line in got.json["understood"])
+    assert tomllib.loads(text_of(demo_desk))["weather"]["file"] == "dropped.csv"
+    assert (demo_desk.folder / "dropped.csv").read_bytes() == data
+
+
+@pytest.mark.parametrize("file", ["../x.csv", ".x.csv", "a%2Fb.csv", "", "school-kitchen.toml"])
+def test_dropped_weather_gets_no_name_that_leads_elsewhere(
+    demo_desk: Served, file: str
+) -> None:
+    before = {path: path.read_bytes() for path in demo_desk.folder.rglob("*.toml")}
+    got = drop(demo_desk, file, (DEMO / "heat-wave.csv").read_bytes())
+    assert got.status == 422
+    assert not (demo_desk.folder.parent / "x.csv").exists()
+    assert {path: path.read_bytes() for path in before} == before
+
+
+def test_a_town_gives_its_place(demo_desk: Served) -> None:
+    towns = demo_desk.post("/towns", {"text": "Lyon"}).json["towns"]
+    assert towns[0]["time_zone"] == "Europe/Paris"
+
+
+def test_a_card_of_the_folder_can_be_chosen_and_is_no_job(demo_desk: Served) -> None:
+    import cureplan.inputs.cards.reader as reader
+
+    shipped = Path(reader.__file__).parent / "shipped" / "fast-slurry.toml"
+    shutil.copy(shipped, demo_desk.folder / "ours.toml")
+    assert "/jobs/ours" not in demo_desk.ask("/").text
+    assert '<option value="ours.toml">' in demo_desk.ask(f"/jobs/{JOB}").text
+    got = change(demo_desk, {"key": "materials.slurry", "text": "ours.toml"})
+    assert got.json["faults"] == []

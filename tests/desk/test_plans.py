@@ -1,0 +1,264 @@
+"""Plans made and moved from the desk, asked for as a page would ask."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from cureplan.api import (
+    demo_job_path,
+    get_weather,
+    make_plan,
+    read_job,
+    read_plan,
+    write_sheets,
+)
+from cureplan.core.errors import InputError
+from cureplan.desk.moved import Change, PlanInHand, change_of
+from desk.conftest import DEMO, EVENING_BEFORE, Served, Server
+
+JOB = "dish-room"
+
+
+def small_job(folder: Path) -> Path:
+    """The demo's dish room and corridor, to be planned in a few seconds."""
+    head, *rooms = (DEMO / "school-kitchen.toml").read_text("utf-8").split("[[rooms]]")
+    kept = [room for room in rooms if 'name = "Dish' in room or 'name = "Corr' in room]
+    path = folder / f"{JOB}.toml"
+    path.write_text(head + "".join(f"[[rooms]]{room}" for room in kept), encoding="utf-8")
+    shutil.copy(DEMO / "heat-wave.csv", folder)
+    return path
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with a job and its plan."""
+    folder = tmp_path_factory.mktemp("planned")
+    job = read_job(small_job(folder))
+    write_sheets(make_plan(job, now=EVENING_BEFORE), folder / f"{JOB}-plan", pictures=False)
+    return folder
+
+
+@pytest.fixture
+def desk_here(planned: Path, tmp_path: Path, desk_on: Server) -> Served:
+    folder = tmp_path / "jobs"
+    shutil.copytree(planned, folder)
+    return desk_on(folder)
+
+
+@pytest.fixture(scope="module")
+def hand(planned: Path) -> PlanInHand:
+    job = read_job(planned / f"{JOB}.toml")
+    plan = read_plan(planned / f"{JOB}-plan")
+    weather = get_weather(job, now=EVENING_BEFORE)
+    return PlanInHand(job, plan, now=EVENING_BEFORE, weather=weather)
+
+
+def test_a_plan_in_hand_that_is_not_moved_is_the_plan(hand: PlanInHand) -> None:
+    # The plan's own figures, as it was made and written.
+    found = hand.quick(Change())
+    tightest = min(hand.plan.rooms, key=lambda room: room.margin_min)
+    assert found["margin_min"] == pytest.approx(tightest.margin_min, abs=0.06)
+    assert found["tightest"] == tightest.room
+    opens = max(room.opens for room in hand.plan.rooms).astimezone(hand.job.site.zone)
+    assert found["opens"] == f"{opens:%a %H:%M}"
+    # 400 nights against a thousand: within 2.6 standard errors of both together.
+    share = hand.plan.risk.all_keep_frac
+    spread = (share * (1 - share) * (1 / 400 + 1 / hand.plan.risk.members)) ** 0.5
+    assert hand.chance(Change()) == pytest.approx(share, abs=max(0.02, 2.6 * spread))
+
+
+def test_without_ice_and_bays_a_plan_in_hand_has_the_margin_its_room_shows(
+    hand: PlanInHand,
+) -> None:
+    # `as_is_margin_min` was worked out by the plan itself, at the same start.
+    as_is = min(room.as_is_margin_min for room in hand.plan.rooms)
+    assert hand.quick(Change(ice=False, bays=1))["margin_min"] == pytest.approx(as_is, abs=0.06)
+
+
+def test_an_hour_later_everything_starts_an_hour_later(hand: PlanInHand) -> None:
+    _, _, before = hand.moved(Change())
+    _, _, after = hand.moved(Change(later_s=3600.0))
+    for one, other in zip(before.pours, after.pours, strict=True):
+        assert other.start_s - one.start_s == pytest.approx(3600.0)
+    # No coat comes before its floor takes it.
+    for coat in after.coats:
+        assert coat.start_s >= coat.window.opens_s - 1.0
+
+
+def test_more_broadcasters_never_make_a_pour_slower(hand: PlanInHand) -> None:
+    _, _, before = hand.moved(Change(hands=(("broadcaster", 1),)))
+    _, _, after = hand.moved(Change(hands=(("broadcaster", 4),)))
+    for one, other in zip(before.pours, after.pours, strict=True):
+        assert other.end_s - other.start_s <= one.end_s - one.start_s + 1e-6
+
+
+@pytest.mark.parametrize(
+    "sent",
+    [{"minutes": "x"}, {"minutes": 1e9}, {"bays": 0}, {"stations": -1}, {"rooms": {"A": "b"}},
+     {"minutes": float("nan")}, {"broadcaster": 1e300}],
+)  # fmt: skip
+def test_a_change_that_is_none_is_refused_in_words(sent: dict[str, Any]) -> None:
+    with pytest.raises(InputError, match="give one from"):
+        change_of(sent)
+
+
+def wait(served: Served, seconds: float = 120) -> dict[str, Any]:
+    deadline = time.monotonic() + seconds
+    while time.monotonic() < deadline:
+        found = served.ask("/planning").json
+        if not found["running"] and found["number"]:
+            return found
+        time.sleep(0.1)
+    pytest.fail("the plan never ended")
+
+
+def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Server) -> None:
+    small_job(tmp_path)
+    served = desk_on(tmp_path)
+    assert "not planned yet" in served.ask("/").text
+    assert served.post(f"/jobs/{JOB}/plan", {}).status == 200
+    # One at a time; the page stays free meanwhile.
+    second = served.post(f"/jobs/{JOB}/plan", {})
+    assert second.status == 422
+    assert "is being made" in second.json["fault"]
+    found = wait(served)
+    assert "fault" not in found
+    plan = read_plan(tmp_path / f"{JOB}-plan")
+    assert found["plan"]["status"] == plan.status
+    page = served.ask(f"/jobs/{JOB}/plan").text
+    assert page.count('class="answer"') == 3
+    listed = served.ask("/").text
+    assert f"{100 * plan.risk.all_keep_frac:.0f} %" in listed
+    sheet = served.ask(f"/jobs/{JOB}/plan/sheet.html")
+    assert sheet.status == 200
+    assert sheet.headers["content-type"].startswith("text/html")
+    sent = {"rev": served.ask(f"/jobs/{JOB}/rev").json["rev"]}
+    sent["changes"] = [{"key": "crew.setup", "text": "50 min"}]
+    served.post(f"/jobs/{JOB}/change", sent)
+    assert "changed since it was planned" in served.ask("/").text
+    assert "plan stays until you plan anew" in served.ask(f"/jobs/{JOB}/plan").text
+
+
+def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:
+    demo_desk.post("/jobs/school-kitchen/plan", {})
+    while demo_desk.ask("/planning").json["words"] == "beginning":
+        time.sleep(0.05)
+    began = time.monotonic()
+    demo_desk.post("/stop", {})
+    found = wait(demo_desk)
+    assert time.monotonic() - began < 60
+    # The best so far is a plan; with none so far it says that it was stopped.
+    assert "plan" in found or found.get("stopped")
+    assert demo_desk.post("/jobs/school-kitchen/plan", {}).status == 200
+
+
+def test_a_job_that_cannot_be_read_is_not_planned_and_says_why(demo_desk: Served) -> None:
+    path = demo_desk.folder / "school-kitchen.toml"
+    path.write_text(path.read_text("utf-8").replace('"3 m"', '"3"'), encoding="utf-8")
+    got = demo_desk.post("/jobs/school-kitchen/plan", {})
+    assert got.status == 422
+    assert "site.elevation" in got.json["fault"]
+    assert str(demo_desk.folder) not in got.text
+
+
+def test_moving_a_plan_gives_margin_and_chance(desk_here: Served) -> None:
+    quick = desk_here.post(f"/jobs/{JOB}/move", {"minutes": 0})
+    assert quick.status == 200
+    plan = read_plan(desk_here.folder / f"{JOB}-plan")
+    least = min(room.margin_min for room in plan.rooms)
+    assert quick.json["margin_min"] == pytest.approx(least, abs=0.06)
+    chance = desk_here.post(f"/jobs/{JOB}/move", {"minutes": 0, "chance": True})
+    assert 0.0 <= chance.json["chance"] <= 1.0
+    # Moving never touches the plan that lies there.
+    assert read_plan(desk_here.folder / f"{JOB}-plan") == plan
+    far = desk_here.post(f"/jobs/{JOB}/move", {"minutes": 14000})
+    assert far.status == 422
+    assert "no weather is known" in far.json["fault"]
+
+
+@pytest.mark.parametrize(
+    "file", ["..%2f..%2fdish-room.toml", "plan.json.bak", "..", "%2fetc%2fpasswd", "notes.txt"]
+)
+def test_only_a_plans_own_files_are_given(desk_here: Served, file: str) -> None:
+    (desk_here.folder / f"{JOB}-plan" / "notes.txt").write_text("private", encoding="utf-8")
+    got = desk_here.ask(f"/jobs/{JOB}/plan/{file}")
+    assert got.status in (400, 404, 422)
+    assert "private" not in got.text
+
+
+def test_a_plan_folder_that_is_a_link_is_refused(desk_here: Served, tmp_path: Path) -> None:
+    place = desk_here.folder / f"{JOB}-plan"
+    place.rename(tmp_path / "elsewhere")
+    place.symlink_to(tmp_path / "elsewhere", target_is_directory=True)
+    assert desk_here.ask(f"/jobs/{JOB}/plan/plan.json").status == 404
+
+
+def test_no_process_outlives_a_desk_that_was_killed(tmp_path: Path) -> None:
+    for name in ("school-kitchen.toml", "heat-wave.csv"):
+        shutil.copy(DEMO / name, tmp_path)
+    import urllib.request
+
+    command = [sys.executable, "-m", "cureplan", "desk", str(tmp_path), "--no-browser"]
+    first = subprocess.Popen([*command, "--port", "0"], stderr=subprocess.PIPE, text=True)
+    assert first.stderr is not None
+    try:
+        address = next(w for w in first.stderr.readline().split() if w.startswith("http://"))
+        request = urllib.request.Request(  # noqa: S310
+            f"{address}jobs/school-kitchen/plan",
+            data=b"{}",
+            headers={"Origin": address.rstrip("/")},
+        )
+        deadline = time.monotonic() + 30
+        while True:
+            try:
+                urllib.request.urlopen(request, timeout=30).close()  # noqa: S310
+                break
+            except OSError:
+                assert time.monotonic() < deadline
+                time.sleep(0.2)
+        children = Path(f"/proc/{first.pid}/task/{first.pid}/children")
+        if not children.exists():
+            pytest.skip("processes are listed in /proc only on Linux")
+        found = [int(pid) for task in Path(f"/proc/{first.pid}/task").iterdir()
+                 for pid in (task / "children").read_text().split()]  # fmt: skip
+        assert found
+        os.kill(first.pid, signal.SIGKILL)
+        first.wait(10)
+        deadline = time.monotonic() + 20
+        while any(_runs(pid) for pid in found):
+            assert time.monotonic() < deadline, "a worker lives on"
+            time.sleep(0.1)
+    finally:
+        if first.poll() is None:
+            first.kill()
+            first.wait()
+        first.stderr.close()
+
+
+def _runs(pid: int) -> bool:
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0] != "Z"
+    except OSError:
+        return False
+
+
+def test_the_demo_job_is_a_past_job_and_is_planned_on_its_evening_before() -> None:
+    from cureplan.desk.app import Desk
+    from cureplan.desk.folder import JobFolder
+
+    job = read_job(demo_job_path())
+    desk = Desk(folder=JobFolder(Path()), now=lambda: job.access.open_by + timedelta(days=9))
+    assert desk.planning_time(job) == job.access.begins - timedelta(hours=23)
+    before = job.access.begins - timedelta(days=3)
+    assert replace(desk, now=lambda: before).planning_time(job) == before

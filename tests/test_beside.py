@@ -1,0 +1,80 @@
+"""Work done beside this process: its answer comes back, its end never shows."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sys
+
+import pytest
+
+from cureplan.core.beside import beside
+
+pytestmark = pytest.mark.skipif(sys.platform != "linux", reason="copies are made on Linux")
+
+
+@pytest.fixture
+def two_cores(monkeypatch):
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1})
+
+
+@pytest.mark.usefixtures("two_cores")
+def test_it_is_done_in_another_process_and_once():
+    with beside(os.getpid) as found:
+        there = found()
+    assert there != os.getpid()
+    with pytest.raises(ChildProcessError):
+        os.waitpid(there, 0)
+
+
+def test_with_one_core_it_is_done_here(monkeypatch):
+    monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0})
+    with beside(os.getpid) as found:
+        assert found() == os.getpid()
+
+
+@pytest.mark.usefixtures("two_cores")
+def test_a_copy_that_is_killed_costs_no_answer():
+    here = os.getpid()
+
+    def work():
+        if os.getpid() != here:
+            os.kill(os.getpid(), signal.SIGKILL)
+        return "done"
+
+    with beside(work) as found:
+        assert found() == "done"
+
+
+@pytest.mark.usefixtures("two_cores")
+def test_what_it_raises_is_raised_here_and_says_nothing_twice(capfd):
+    def work():
+        raise RuntimeError("no ink")
+
+    print("said once", end="")
+    with beside(work) as found, pytest.raises(RuntimeError, match="no ink"):
+        found()
+    sys.stdout.flush()
+    said = capfd.readouterr()
+    assert said.out == "said once"
+    assert said.err == ""
+
+
+@pytest.mark.usefixtures("two_cores")
+def test_nobody_asks_and_no_process_is_left(tmp_path):
+    def work():
+        (tmp_path / "who").write_text(str(os.getpid()))
+        signal.pause()
+
+    who = tmp_path / "who"
+
+    def begin_and_leave():
+        with beside(work):
+            while not who.exists() or not who.read_text():
+                pass
+            raise KeyError
+
+    with pytest.raises(KeyError):
+        begin_and_leave()
+    with pytest.raises(ProcessLookupError):
+        os.kill(int(who.read_text()), 0)
