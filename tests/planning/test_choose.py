@@ -112,6 +112,50 @@ def test_each_way_out_was_planned_in_full_and_holds_as_it_says():
         assert way.opens_s == again.schedule.opens_s
 
 
+def own_limit(job: Job, room: str, at: datetime) -> Job:
+    rooms = [replace(r, open_by=at) if r.name == room else r for r in job.rooms]
+    return replace(job, rooms=tuple(rooms))
+
+
+def test_a_room_wanted_too_soon_is_told_when_it_could_be_had():
+    # Poured in the evening, coated from 05:00, wash-down a day later: not by noon.
+    job = own_limit(TWO, "Dish room", datetime(2013, 7, 18, 12, tzinfo=TWO.site.zone))
+    tables = Tables(pours=pours_of(job))
+    none = choose(job, tables, issued_s=ISSUED_S)
+    assert none.odds is None
+    ways = look_for_help(job, tables, none, issued_s=ISSUED_S).relaxed
+    assert ways
+    later = next(way for way in ways if way.say.code == "relax.rooms_later")
+    # The kitchen's own hour stays; the way named is a plan that holds as it says.
+    assert later.job.access == job.access
+    again = chosen(later.job)
+    assert later.chance_frac == again.chance_frac > 0.5
+
+
+def test_a_room_with_a_limit_of_its_own_is_told_against_it(demo_weather):
+    at = datetime(2013, 7, 20, 3, tzinfo=TWO.site.zone)
+    job = own_limit(TWO, "Corridor", at)
+    plan = make_plan(job, weather=demo_weather, now=NIGHT_BEFORE, what_helps=False)
+    told = next(m for m in plan.decisions.answers[2].headline if m.code.startswith("back.room"))
+    spares = {room.room: (room.open_by - room.opens).total_seconds() for room in plan.rooms}
+    nearest = min(spares, key=lambda name: spares[name])
+    assert (told.values["room"], told.values["spare_s"]) == (nearest, spares[nearest])
+    opens = max(room.opens for room in plan.rooms)
+    assert told.values["open_at"] == opens.isoformat()
+
+
+def test_opening_for_feet_first_is_a_way_where_only_wash_down_comes_too_late():
+    # 19:00 to 20:00 next day: feet within hours of the last coat, wash-down a day after it.
+    access = replace(TWO.access, open_by=datetime(2013, 7, 18, 20, tzinfo=TWO.site.zone))
+    job = replace(TWO, access=access)
+    tables = Tables(pours=pours_of(job))
+    none = choose(job, tables, issued_s=ISSUED_S)
+    assert none.odds is None
+    ways = look_for_help(job, tables, none, issued_s=ISSUED_S).relaxed
+    assert ways
+    assert "relax.open_for" in {way.say.code for way in ways}
+
+
 def test_a_shift_that_is_longer_is_not_used_up_to_its_last_minute():
     # Fifteen minutes cooler were once bought with an end that most nights overrun.
     job = few_rooms("Cook line", "Corridor")

@@ -189,8 +189,11 @@ def help_text(
     named = before.decisions.alternatives
     fresh = tuple(item for item in plan.decisions.alternatives if item not in named)
     page = _Page(width, colour=colour)
-    told = replace(plan, decisions=replace(plan.decisions, alternatives=fresh))
-    _alternatives(page, told, voice_of(plan, language))
+    warned = tuple(said for said in plan.warnings if said not in before.warnings)
+    told = replace(plan, decisions=replace(plan.decisions, alternatives=fresh), warnings=warned)
+    voice = voice_of(plan, language)
+    _alternatives(page, told, voice)
+    _warnings(page, told, voice)
     return "\n".join(page.lines) + "\n" if page.lines else ""
 
 

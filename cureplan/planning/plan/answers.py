@@ -203,8 +203,7 @@ def way_back_answer(
             )
         )
     last = max(rooms, key=lambda room: room.opens)
-    spare_s = (min(room.open_by for room in rooms) - last.opens).total_seconds()
-    headline.append(_opening(last, spare_s))
+    headline.append(_opening(last, rooms))
     tight = min(coats, key=lambda coat: (coat.closes - coat.start).total_seconds())
     reasons = [
         Message(
@@ -237,11 +236,19 @@ def way_back_answer(
     )
 
 
-def _opening(last: RoomPlan, spare_s: float) -> Message:
+def _opening(last: RoomPlan, rooms: Sequence[RoomPlan]) -> Message:
+    """When all is ready, against the limit of the room that is nearest to its own."""
+    spare_s, room = min(
+        ((room.open_by - room.opens).total_seconds(), room.room) for room in rooms
+    )
     at: dict[str, Value] = {"open_at": last.opens.isoformat()}
+    own = len({room.open_by for room in rooms}) > 1
+    code = "back.room" if own else "back"
+    if own:
+        at["room"] = room
     if spare_s < 0:
-        return Message("back.opens_late", {**at, "late_s": -spare_s})
-    return Message("back.opens", {**at, "spare_s": spare_s})
+        return Message(f"{code}.opens_late", {**at, "late_s": -spare_s})
+    return Message(f"{code}.opens", {**at, "spare_s": spare_s})
 
 
 def alternatives(tried: Tried) -> tuple[Alternative, ...]:

@@ -6,8 +6,9 @@ the parts that cost the most chance. Cheapest first, within a bounded amount of 
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
@@ -26,16 +27,20 @@ from cureplan.planning.schedule.changes import (
     Graded,
     more_hands,
     more_remedies,
+    open_for_less,
+    room_later,
 )
 from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
-from cureplan.planning.schedule.relax import same_hands
+from cureplan.planning.schedule.relax import same_floors
 
 __all__ = ["look_for_help"]
 
 MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
+LEAST_HELP = 2.5
+"""But so much for a room at least: that a job is impossible is often known at once."""
 QUICK = 0.4
 """Share of that for the quick search for limits that break."""
 ENOUGH = 4
@@ -66,7 +71,10 @@ def look_for_help(
             issued_s=issued_s,
             progress=progress,
             stop=stop,
-            budget=MOST_HELP * (chosen.schedule.worked + REST_WORK * len(job.rooms)),
+            budget=max(
+                MOST_HELP * (chosen.schedule.worked + REST_WORK * len(job.rooms)),
+                LEAST_HELP * len(job.rooms),
+            ),
         )
         return replace(chosen.schedule, relaxed=looking.run())
 
@@ -85,25 +93,40 @@ class _Looking:
         reach: list[Relaxation] = []
         more: list[Relaxation] = []
         for way in self._candidates():
-            if self.stop() or self.budget <= 0.0 or len(reach) >= ENOUGH:
+            if self._over() or len(reach) >= ENOUGH:
                 break
-            found = self._planned(way.job)
-            if found is None or found.odds is None:
-                continue
-            told = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
-            if found.keeps_policy(way.job):
-                reach.append(told)
-            elif found.chance_frac >= self.chosen.chance_frac + WORTH_FRAC:
-                more.append(_said(told, "more"))
+            # The least that works holds by minutes: what goes further is tried at once.
+            for step in way.further or (way,):
+                told = None if self._over() else self._tried(step)
+                if told is None:
+                    continue
+                if told.reaches:
+                    reach.append(told.way)
+                    break
+                more.append(_said(told.way, "more"))
         more.sort(key=lambda way: -(way.chance_frac or 0.0))
-        more = more[: max(0, FEW - len(reach))]
+        more = _each_once(more)[: max(0, FEW - len(reach))]
         return tuple(sorted([*reach, *more], key=lambda way: way.effort_min))
+
+    def _over(self) -> bool:
+        return self.stop() or self.budget <= 0.0
+
+    def _tried(self, way: Relaxation) -> _Told | None:
+        """The way with the chance of its full plan; None where that is no better."""
+        found = self._planned(way.job)
+        if found is None or found.odds is None:
+            return None
+        told = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
+        if found.keeps_policy(way.job):
+            return _Told(told, reaches=True)
+        better = found.chance_frac >= self.chosen.chance_frac + WORTH_FRAC
+        return _Told(told, reaches=False) if better else None
 
     def _planned(self, job: Job) -> Chosen | None:
         """The changed job planned in full, as it would be by itself."""
         if self.progress is not None:
             self.progress("trying what would help; Ctrl-C ends it")
-        if same_hands(job, self.job):
+        if same_floors(job, self.job):
             tables = self.tables.under(job)
         else:
             pours = self.tables.pours
@@ -155,7 +178,9 @@ class _Looking:
         ]
         if part == "buckets":
             missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
-            return [*(more_remedies(job, (name,)) for name in missing), *mixing]
+            some = [more_remedies(job, (name,)) for name in missing]
+            every = [more_remedies(job, missing)] if len(missing) > 1 else []
+            return [*some, *every, *mixing]
         graded: dict[str, tuple[Graded, ...]] = {
             "coats": (COAT_SOONER, COAT_LONGER, IN_SOONER, OPENING),
             "shifts": (POURING, COAT_LONGER, IN_SOONER),
@@ -167,7 +192,16 @@ class _Looking:
             for minutes in (OPENING_MIN if kind is OPENING else HOURS_MIN)
             if (change := kind.make(job, minutes)) is not None and self._known(change.job)
         ]
+        if part == "opening":
+            moved += [*self._wanted_later(), *open_for_less(job)]
         return [*moved, *mixing, more_hands(job, "topcoat")]
+
+    def _wanted_later(self) -> Iterator[Change]:
+        """Rooms with an hour of their own to open by, each wanted later."""
+        for room in self.job.rooms:
+            for minutes in OPENING_MIN:
+                if (change := room_later(room.name).make(self.job, minutes)) is not None:
+                    yield change
 
     def _known(self, job: Job) -> bool:
         """Whether the weather reaches as far as a changed job."""
@@ -175,6 +209,20 @@ class _Looking:
         first_s = max(room.conditions.first_s for room in self.tables.pours.values())
         begins_s, ends_s = job.access.begins.timestamp(), job.access.open_by.timestamp()
         return first_s <= begins_s and ends_s <= reach_s
+
+
+class _Told(NamedTuple):
+    way: Relaxation
+    reaches: bool
+    """Whether its plan is within policy."""
+
+
+def _each_once(ways: Sequence[Relaxation]) -> list[Relaxation]:
+    """The first of each kind of change."""
+    kinds: dict[tuple[str, str], Relaxation] = {}
+    for way in ways:
+        kinds.setdefault((way.say.code, str(way.say.values.get("rooms"))), way)
+    return list(kinds.values())
 
 
 def _said(way: Relaxation, keeps: str) -> Relaxation:

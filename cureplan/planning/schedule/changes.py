@@ -8,7 +8,7 @@ from datetime import datetime, time, timedelta
 from typing import Any, Final, Literal
 
 from cureplan.core.messages import Message
-from cureplan.inputs.job.model import Crew, Job, Remedy, Shift
+from cureplan.inputs.job.model import Crew, Job, OpenFor, Remedy, Shift
 from cureplan.planning.floor.crew import what_is_more, with_one_more
 
 __all__ = [
@@ -23,7 +23,9 @@ __all__ = [
     "Graded",
     "more_hands",
     "more_remedies",
+    "open_for_less",
     "opening_at",
+    "room_later",
 ]
 
 DAY_MIN: Final = 1440
@@ -33,6 +35,11 @@ REMEDY_WORDS: Final[dict[Remedy, str]] = {
     "cool filler": "a cool filler",
     "bays": "narrower bays",
 }
+
+
+EASE: Final[tuple[OpenFor, ...]] = ("feet", "carts", "wash-down")
+LESSER_USES: Final[dict[OpenFor, float]] = {"carts": 120.0, "feet": 240.0}
+"""What a floor may be opened for at first, and what that costs beside a delay [min]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,6 +52,8 @@ class Change:
     """For putting changes in order, cheapest first: invented where it is not a delay."""
     also: Message | None = None
     """The second of two changes."""
+    further: tuple[Change, ...] = ()
+    """The same limit moved further, should this not hold often enough."""
 
     def after(self, first: Change) -> Change:
         """This change, made to a job that another had changed already, told as one."""
@@ -53,6 +62,7 @@ class Change:
             say=first.say,
             also=Message(self.say.code.replace("relax.", "relax.also_"), self.say.values),
             effort_min=first.effort_min + self.effort_min,
+            further=tuple(more.after(first) for more in self.further),
         )
 
 
@@ -81,6 +91,40 @@ def _open_later(job: Job, minutes: int) -> Change:
         say=Message("relax.open_later", {"open_at": open_by.isoformat()}),
         effort_min=minutes,
     )
+
+
+def room_later(name: str) -> Graded:
+    """A room with an hour of its own to open by, wanted later; never after the kitchen."""
+
+    def make(job: Job, minutes: int) -> Change | None:
+        room = next(room for room in job.rooms if room.name == name)
+        if room.open_by is None:
+            return None
+        open_by = min(room.open_by + timedelta(minutes=minutes), job.access.open_by)
+        later = replace(room, open_by=open_by)
+        rooms = tuple(later if other is room else other for other in job.rooms)
+        return Change(
+            job=replace(job, rooms=rooms),
+            say=Message("relax.rooms_later", {"rooms": name, "open_at": open_by.isoformat()}),
+            effort_min=minutes,
+        )
+
+    return Graded(make=make, step_min=10, most_min=OPENING.most_min)
+
+
+def open_for_less(job: Job) -> list[Change]:
+    """What "open" means taken for less: carts, or feet, and the rest when it may."""
+    changes = []
+    for lesser, effort_min in LESSER_USES.items():
+        if any(EASE.index(room.open_for) > EASE.index(lesser) for room in job.rooms):
+            rooms = tuple(
+                replace(room, open_for=min(room.open_for, lesser, key=EASE.index))
+                for room in job.rooms
+            )
+            say = Message("relax.open_for", {"open_for": f"open_for.{lesser}"})
+            changed = replace(job, rooms=rooms)
+            changes.append(Change(job=changed, say=say, effort_min=effort_min))
+    return changes
 
 
 def _in_sooner(job: Job, minutes: int) -> Change | None:

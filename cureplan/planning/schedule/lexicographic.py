@@ -49,9 +49,18 @@ def lower_bounds(problem: Problem) -> Score:
     )
 
 
-def _least_cost(stage: Stage) -> int:
-    """Least cost among states that miss the least margin."""
-    return int(stage.cost[stage.short == stage.short.min()].min())
+def _least_cost(stage: Stage, more_short: int = 0) -> int:
+    """Least cost among states that miss the least margin, or so much more."""
+    return int(stage.cost[stage.short <= stage.short.min() + more_short].min())
+
+
+def _bound(search: _Search, part: str, simple: Score) -> int:
+    """What no choice beats in a part, the parts before it being as good as found."""
+    if part != "cost" or search.score is None:
+        return int(getattr(simple, part))
+    # One room may miss all that is missed beyond the least of each, and so be cheaper.
+    missed = search.score.short_sum - simple.short_sum
+    return sum(_least_cost(stage, missed) for _, _, stage in search.problem.tasks())
 
 
 def _last_shift(problem: Problem) -> int:
@@ -312,7 +321,7 @@ def solve_in_order(
     for part in Score._fields:
         if part not in parts:
             continue
-        _settle(search, part, getattr(simple, part))
+        _settle(search, part, _bound(search, part, simple))
         if search.choice is None or search.ended in ("stopped by hand", "out of time"):
             break
     return Solved(

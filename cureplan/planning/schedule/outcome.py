@@ -100,6 +100,8 @@ class Relaxation:
     """How often all of the changed job's plan holds; None where it was not planned."""
     opens_s: float | None = None
     """When its last room opens [epoch s]."""
+    further: tuple[Relaxation, ...] = ()
+    """The same taken further, should this not hold often enough."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

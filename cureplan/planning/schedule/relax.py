@@ -8,12 +8,12 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import combinations
 from math import inf
-from typing import Literal
+from typing import Literal, TypeGuard
 
 import numpy as np
 
 from cureplan.core.messages import Message
-from cureplan.inputs.job.model import Job
+from cureplan.inputs.job.model import Crew, Job, Room
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.changes import (
@@ -25,7 +25,9 @@ from cureplan.planning.schedule.changes import (
     Graded,
     more_hands,
     more_remedies,
+    open_for_less,
     opening_at,
+    room_later,
 )
 from cureplan.planning.schedule.floor_model import (
     FloorModel,
@@ -43,7 +45,7 @@ __all__ = [
     "Goal",
     "explain",
     "relaxations",
-    "same_hands",
+    "same_floors",
 ]
 
 Goal = Literal["windows", "margin", "margin alone"]
@@ -56,6 +58,8 @@ TABLE_WORK = 1e-5
 """What a state costs to table, in the solver's units of about a second; measured."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
+FURTHER_MIN = (240,)
+"""How much further than the least that works a limit is moved to hold more often."""
 FEW_WAYS = 2
 """A foreman wants a choice: at least so many ways, where there are."""
 FEW_LATE = 0.5
@@ -92,7 +96,7 @@ class _Trials:
     def model(self, job: Job) -> FloorModel:
         """The changed job's tables."""
         sure = as_expected(job) if self.goal == "margin alone" else None
-        if same_hands(job, self.job):
+        if same_floors(job, self.job):
             tables = self.tables
         else:
             tables = Tables(pours={r.name: self.pours[r.name].under(r, job) for r in job.rooms})
@@ -142,7 +146,7 @@ class _Trials:
         """Whether somebody stopped the looking, or its work is used up."""
         return self.stop() or self.worked >= self.budget
 
-    def thinkable(self, change: Change | None) -> bool:
+    def thinkable(self, change: Change | None) -> TypeGuard[Change]:
         """Whether a change is one at all, and the weather known reaches that far."""
         return change is not None and change.job.access.open_by.timestamp() <= self.reach_s
 
@@ -178,18 +182,21 @@ def relaxations(
         for change in _look(trials):
             changes.append(change)  # noqa: PERF402 - an end in between keeps these
         if goal != "margin alone":
-            late = _late_rooms(trials, keeps)
-    relaxed = [
-        Relaxation(
-            job=change.job,
-            say=Message(change.say.code, {**change.say.values, "keeps": keeps}),
-            also=change.also,
-            effort_min=change.effort_min,
-        )
-        for change in changes
-    ]
+            told = {change.say.values.get("rooms") for change in changes}
+            late = [w for w in _late_rooms(trials, keeps) if w.say.values["rooms"] not in told]
+    relaxed = [_told(change, keeps) for change in changes]
     found = tuple(sorted([*relaxed, *late], key=lambda r: r.effort_min))
     return found, trials.worked
+
+
+def _told(change: Change, keeps: str) -> Relaxation:
+    return Relaxation(
+        job=change.job,
+        say=Message(change.say.code, {**change.say.values, "keeps": keeps}),
+        also=change.also,
+        effort_min=change.effort_min,
+        further=tuple(_told(more, keeps) for more in change.further),
+    )
 
 
 def _look(trials: _Trials) -> Iterator[Change]:
@@ -207,33 +214,58 @@ def _look(trials: _Trials) -> Iterator[Change]:
         found += 1
         yield change
     if trials.goal != "margin alone":
-        for graded in GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED:
-            if (least := _least(trials, job, graded)) is not None:
-                found += 1
-                yield least
+        kinds = (
+            *(room_later(room.name) for room in job.rooms if room.open_by is not None),
+            *(GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED),
+        )
+        # Which kinds help at all is known before any is made as small as may be.
+        helping = [top for graded in kinds if (top := _most(trials, job, graded))]
+        for change in filter(trials.works, open_for_less(job)):
+            found += 1
+            yield change
+            break
+        for top in helping:
+            found += 1
+            yield _least(trials, job, *top)
     if trials.goal == "windows" and not found:
         yield from _pairs(trials, hands)
 
 
-def _least(trials: _Trials, job: Job, graded: Graded) -> Change | None:
-    """The least of a graded change that works; None when not even the most does."""
+def _most(trials: _Trials, job: Job, graded: Graded) -> tuple[Graded, Change, int, int] | None:
+    """A graded change at its most, with its step and how many; None when that is no help."""
     step_min = graded.step_min * (1 if len(job.rooms) <= SOME_ROOMS else COARSER)
     high = graded.most_min // step_min
     while high and not trials.thinkable(graded.make(job, high * step_min)):
         high //= 2
-    best = graded.make(job, high * step_min) if high else None
+    change = graded.make(job, high * step_min) if high else None
     # What does not help at its most never does.
-    if best is None or not trials.works(best):
+    if change is None or not trials.works(change):
         return None
-    low = 0
-    while high - low > 1:
-        middle = (low + high) // 2
-        change = graded.make(job, middle * step_min)
-        if change is not None and trials.works(change):
-            best, high = change, middle
-        else:
-            low = middle
-    return best
+    return graded, change, step_min, high
+
+
+def _least(
+    trials: _Trials, job: Job, graded: Graded, best: Change, step_min: int, high: int
+) -> Change:
+    """The least of a graded change that works, as far as work is left to look for it.
+
+    With it goes the same taken further, as what only just works often fails.
+    """
+    low, most = 0, high
+    with suppress(_OverError):
+        while high - low > 1:
+            middle = (low + high) // 2
+            change = graded.make(job, middle * step_min)
+            if change is not None and trials.works(change):
+                best, high = change, middle
+            else:
+                low = middle
+    further = [
+        graded.make(job, min(high * step_min + minutes, most * step_min))
+        for minutes in FURTHER_MIN
+        if high < most
+    ]
+    return replace(best, further=tuple(more for more in further if trials.thinkable(more)))
 
 
 def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
@@ -251,9 +283,9 @@ def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
         return []
     # The other change as little as may be, then the opening as little as may be.
     others = [
-        least
+        _least(trials, latest.job, *top)
         for graded in GRADED
-        if graded is not OPENING and (least := _least(trials, latest.job, graded))
+        if graded is not OPENING and (top := _most(trials, latest.job, graded))
     ]
     others += [
         hand
@@ -263,8 +295,8 @@ def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
     found = []
     for other in others:
         moved = opening_at(other.job, trials.job.access.open_by)
-        if (second := _least(trials, moved, OPENING)) is not None:
-            found.append(second.after(other))
+        if (top := _most(trials, moved, OPENING)) is not None:
+            found.append(_least(trials, moved, *top).after(other))
     return found
 
 
@@ -360,11 +392,21 @@ def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
     return replace(model.problem, rooms=tuple(rooms), may_wait=True)
 
 
-def same_hands(one: Job, two: Job) -> bool:
-    """Whether two crews differ in their shifts at most."""
-    return replace(one.crew, pour_shifts=(), topcoat_shifts=()) == replace(
-        two.crew, pour_shifts=(), topcoat_shifts=()
-    )
+def same_floors(one: Job, two: Job) -> bool:
+    """Whether two jobs differ in hours alone: crews in shifts, rooms in what they are due."""
+
+    def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
+        rooms = tuple(replace(room, open_by=None) for room in job.rooms)
+        return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
+
+    return timeless(one) == timeless(two)
+
+
+def _chance(change: Relaxation, job: Job) -> Message | None:
+    if change.chance_frac is None or change.opens_s is None:
+        return None
+    open_at = datetime.fromtimestamp(change.opens_s, job.site.zone).isoformat()
+    return Message("none.chance", {"keeps_frac": change.chance_frac, "open_at": open_at})
 
 
 MOST_NAMED = 3
@@ -386,7 +428,7 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
         ways = tuple(
             say
             for change in schedule.relaxed[:MOST_NAMED]
-            for say in (change.say, change.also)
+            for say in (change.say, change.also, _chance(change, job))
             if say is not None
         )
         return (*said, Message("none.ways", {"ways": ways}))
