@@ -91,6 +91,7 @@ def test_what_is_begun_is_one_state_at_its_own_second(small_plan, first, log_of,
 
     monkeypatch.setattr(replanning, "choose", watched)
     monkeypatch.setattr(replanning, "beats", lambda *_: True)
+    monkeypatch.setattr(replanning, "could_be_beaten", lambda *_: True)
     job = small_plan.job
     sure = replace(job.policy, confidence=0.99)
     plan = replace(small_plan, job=replace(job, policy=sure))
