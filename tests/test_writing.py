@@ -12,7 +12,13 @@ from pathlib import Path
 import pytest
 
 from cureplan.core.errors import CurePlanError, InputError, OutputError
-from cureplan.core.writing import refuse_target, settle, write_atomically, write_together
+from cureplan.core.writing import (
+    refuse_target,
+    settle,
+    write_all,
+    write_atomically,
+    write_together,
+)
 
 
 def names(folder: Path) -> list[str]:
@@ -139,7 +145,7 @@ def test_links_and_pipes_in_place_of_a_file_stay(tmp_path: Path) -> None:
 DIES = """
 import os, signal, sys
 from pathlib import Path
-from cureplan.core.writing import settle, write_atomically, write_together
+from cureplan.core.writing import settle, write_all, write_atomically, write_together
 
 folder, left = Path(sys.argv[1]), int(sys.argv[2])
 CALLS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.link", "os.chmod"}
@@ -156,6 +162,8 @@ new = {name: b"new" for name in ("crew.ics", "plan.json", "sheet.html")}
 sys.addaudithook(count)
 if sys.argv[3] == "one":
     write_atomically(folder / "plan.json", b"new")
+elif sys.argv[3] == "all":
+    write_all({folder / name: content for name, content in new.items()})
 else:
     write_together(folder, new, gone=["plan.png"])
 print("done")
@@ -163,12 +171,16 @@ print("done")
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
-@pytest.mark.parametrize("how", ["one", "together"])
+@pytest.mark.parametrize("how", ["one", "all", "together"])
 def test_killed_before_any_call_to_the_file_system_all_is_old_or_new(
     tmp_path: Path, how: str
 ) -> None:
     old = dict.fromkeys((*NEW, "plan.png"), b"old")
-    new = {**old, "plan.json": b"new"} if how == "one" else dict.fromkeys(NEW, b"new")
+    new = {
+        "one": {**old, "plan.json": b"new"},
+        "all": {**old, **dict.fromkeys(NEW, b"new")},
+        "together": dict.fromkeys(NEW, b"new"),
+    }[how]
     seen = set()
     for calls in range(200):
         folder = tmp_path / str(calls)
@@ -192,3 +204,44 @@ def test_killed_before_any_call_to_the_file_system_all_is_old_or_new(
             break
     assert run.stdout == b"done\n"
     assert seen == {True, False}
+
+
+@pytest.mark.parametrize("apart", [False, True])
+@pytest.mark.parametrize("stood", [False, True])
+def test_of_two_files_none_changes_where_one_cannot_be_written(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, apart: bool, stood: bool
+) -> None:
+    # Issue 15.2: a card was new and its picture old when the second write failed.
+    there = tmp_path / "pictures" if apart else tmp_path
+    there.mkdir(exist_ok=True)
+    card, picture = tmp_path / "mine.toml", there / "mine.png"
+    if stood:
+        card.write_bytes(b"old")
+        picture.write_bytes(b"old")
+    moved = Path.replace
+
+    def full(path: Path, target: Path) -> Path:
+        # Only the new picture's own move fails, not what puts the old one back.
+        if Path(target) == picture and path.read_bytes() == b"new":
+            raise OSError(28, "No space left on device")
+        return moved(path, target)
+
+    monkeypatch.setattr(Path, "replace", full)
+    with pytest.raises(OutputError, match="No space left on device") as caught:
+        write_all({card: b"new", picture: b"new"})
+    assert str(card) in str(caught.value)
+    monkeypatch.undo()
+    for path in (card, picture):
+        assert (path.read_bytes() if path.exists() else None) == (b"old" if stood else None)
+    assert {*names(tmp_path), *names(there)} <= {"mine.toml", "mine.png", "pictures"}
+    write_all({card: b"new", picture: b"new"})
+    assert card.read_bytes() == picture.read_bytes() == b"new"
+
+
+def test_a_target_that_is_a_folder_spoils_nothing(tmp_path: Path) -> None:
+    card, picture = tmp_path / "mine.toml", tmp_path / "pictures" / "mine.png"
+    card.write_bytes(b"old")
+    picture.mkdir(parents=True)
+    with pytest.raises(OutputError, match="a folder of that name"):
+        write_all({card: b"new", picture: b"new"})
+    assert card.read_bytes() == b"old"

@@ -22,7 +22,7 @@ from pathlib import Path
 
 from cureplan.core.errors import InputError, OutputError
 
-__all__ = ["refuse_target", "settle", "write_atomically", "write_together"]
+__all__ = ["refuse_target", "settle", "write_all", "write_atomically", "write_together"]
 
 _PART = ".cureplan-part-"
 _READY = ".cureplan-ready-"
@@ -140,6 +140,60 @@ def write_together(
         except OSError:
             shutil.rmtree(part, ignore_errors=True)
             raise
+
+
+def write_all(contents: Mapping[Path, str | bytes]) -> None:
+    """Write several files, each whole, and none of them where one cannot be written.
+
+    In one folder they come all together, whatever happens. In several folders a kill between
+    two renames may leave a new file in one and an old one in another; a fault does not.
+    """
+    targets: dict[Path, dict[str, bytes]] = {}
+    try:
+        for path, content in contents.items():
+            target = Path(path).resolve()
+            _require_regular(target)
+            raw = content.encode("utf-8") if isinstance(content, str) else content
+            targets.setdefault(target.parent, {})[target.name] = raw
+        if len(targets) == 1:
+            ((folder, files),) = targets.items()
+            write_together(folder, files)
+        elif targets:
+            _write_apart(targets)
+    except (OSError, RuntimeError) as error:
+        named = " and ".join(str(path) for path in contents)
+        reason = getattr(error, "strerror", None) or str(error)
+        raise OutputError(f"{named}: could not be written ({reason})") from error
+
+
+def _write_apart(targets: Mapping[Path, Mapping[str, bytes]]) -> None:
+    """Files of several folders: all are on the disk before the first takes its name."""
+    staged: list[tuple[Path, Path, Path]] = []
+    try:
+        for folder, files in targets.items():
+            for name, content in files.items():
+                part = folder / f"{_PART}{secrets.token_hex(6)}"
+                staged.append((part, folder / f"{part.name}-old", folder / name))
+                _write_new(part, content)
+                _take_mode(part, folder / name)
+                _keep(folder / name, staged[-1][1])
+        with _undisturbed():
+            try:
+                for part, _, target in staged:
+                    part.replace(target)
+            except OSError:
+                for part, old, target in staged:
+                    if old.exists():
+                        old.replace(target)
+                    elif not part.exists():
+                        target.unlink(missing_ok=True)
+                raise
+    finally:
+        for part, old, target in staged:
+            for left in (part, old):
+                with suppress(OSError):
+                    left.unlink(missing_ok=True)
+            _sync_folder(target.parent)
 
 
 def settle(folder: Path) -> None:

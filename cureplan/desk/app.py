@@ -6,8 +6,9 @@ in `script/`. Each is named once, below.
 
 from __future__ import annotations
 
+import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable, Mapping
+from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Mapping
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -52,6 +53,8 @@ class Desk:
     """Called when the desk's loop runs."""
     endings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
     """Called when the last page has been answered."""
+    beside: list[Callable[[], Coroutine[Any, Any, None]]] = field(default_factory=list)
+    """What runs beside the pages as long as the desk is open."""
     leaving: list[Callable[[], None]] = field(default_factory=list)
     """Called at Ctrl-C, before it: whatever keeps an answer waiting is ended at once."""
 
@@ -77,7 +80,10 @@ def make_app(desk: Desk) -> ASGIApp:
     async def lifespan(_: Starlette) -> AsyncIterator[None]:
         for begin in desk.beginnings:
             await begin()
+        beside = [asyncio.create_task(run()) for run in desk.beside]
         yield
+        for task in beside:
+            task.cancel()
         for end in desk.endings:
             await end()
 

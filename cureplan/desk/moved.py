@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING, Any
 
 from cureplan.core.errors import InputError
@@ -130,7 +130,9 @@ class PlanInHand:
         from cureplan.planning.schedule.placing import place_pour
 
         later_s = change.later_s + dict(change.rooms_later_s).get(room.room, 0.0)
-        start_s = max(free_s, room.pour_start.timestamp() + later_s)
+        pinned = pours.room.not_before
+        held_s = float("-inf") if pinned is None else pinned.timestamp()
+        start_s = max(free_s, held_s, room.pour_start.timestamp() + later_s)
         if not self.hours_s[0] < start_s < self.hours_s[1] - 86_400.0:
             raise InputError(
                 "no weather is known for that hour",
@@ -181,6 +183,16 @@ class PlanInHand:
             "opens": _at(opens),
             "in_time": spare >= timedelta(0),
             "keeps": tightest.margin_s >= job.policy.margin_s - 0.5,
+            "rooms": [
+                {
+                    "name": pour.room,
+                    "start_s": pour.start_s,
+                    "end_s": pour.end_s,
+                    "margin_min": round(pour.margin_s / 60.0, 1),
+                    "wall": _wall(pour.start_s, job.site.zone),
+                }
+                for pour in schedule.pours
+            ],
         }
 
     def chance(self, change: Change) -> float:
@@ -190,6 +202,11 @@ class PlanInHand:
         job, pours, schedule = self.moved(change)
         odds = assess(job, pours, schedule, issued_s=self.issued_s, members=QUICK_NIGHTS)
         return odds.all_frac
+
+
+def _wall(start_s: float, zone: tzinfo) -> str:
+    """The site's clock as the job file writes it, to the full minute before."""
+    return f"{datetime.fromtimestamp(start_s, zone):%Y-%m-%dT%H:%M}"
 
 
 def _at(at: datetime) -> str:

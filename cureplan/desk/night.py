@@ -163,10 +163,13 @@ class Night:
 
     # Planning again, and the record
 
+    def require_entries(self) -> None:
+        """Refuse what makes no sense without a log."""
+        if not any(entry.counts and entry.event for entry in self.log.entries()):
+            raise InputError("nothing is in the log yet", cure="tick what was done first")
+
     async def plan_again(self) -> None:
         """Plan what remains in a process of its own; the sheet before it stays."""
-        if not any(entry.counts and entry.event for entry in self.log.entries()):
-            raise InputError("nothing is in the log yet", cure="tick what was poured first")
         out = _free_folder(self.plans[0].folder)
         plan_file = str(self.current.folder / "plan.json")
         code = await self._run(

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = ["Nights", "routes"]
 
 OWN_NAME = "Desk"
+CLOSES_WITHIN_S = 3.0
 LARGEST_FILE = 1_000_000
 _ENDING = ".share.json"
 
@@ -74,8 +75,10 @@ class Nights:
         for sharing in self.sharings.values():
             sharing.night.stop()
             await sharing.stop()
-        for task in [*self.tasks]:
-            task.cancel()
+        if self.tasks:
+            _, late = await asyncio.wait(self.tasks, timeout=CLOSES_WITHIN_S)
+            for task in late:
+                task.cancel()
 
     def beside(self, work: Awaitable[None], night: Night) -> None:
         """Do something long; what it refuses is shown as the night's last word."""
@@ -172,7 +175,7 @@ def _buttons(nights: Nights, posted: Callable[[str, Does], Route]) -> list[BaseR
         return {"refused": refused}
 
     async def again(sharing: Sharing, _: dict[str, Any]) -> Mapping[str, Any]:
-        _refuse_two(sharing.night)
+        _refuse_work(sharing.night)
         nights.beside(sharing.night.plan_again(), sharing.night)
         return {}
 
@@ -181,7 +184,7 @@ def _buttons(nights: Nights, posted: Callable[[str, Does], Route]) -> list[BaseR
         return {}
 
     async def end(sharing: Sharing, _: dict[str, Any]) -> Mapping[str, Any]:
-        _refuse_two(sharing.night)
+        _refuse_work(sharing.night)
         await sharing.stop()
         nights.beside(sharing.night.write_record(), sharing.night)
         return {}
@@ -193,7 +196,8 @@ def _buttons(nights: Nights, posted: Callable[[str, Does], Route]) -> list[BaseR
     return [posted(path, act) for path, act in does.items()]
 
 
-def _refuse_two(night: Night) -> None:
+def _refuse_work(night: Night) -> None:
+    night.require_entries()
     if night.work is not None and night.work.running:
         raise InputError("the desk is at work on this night already", cure="wait, or stop it")
 

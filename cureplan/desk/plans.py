@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,6 +16,7 @@ from starlette.routing import BaseRoute, Route
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.app import asked, part
 from cureplan.desk.folder import JobFolder, fingerprint, said
+from cureplan.desk.news import ask, kept_news, watch
 from cureplan.desk.worker import Worker
 
 if TYPE_CHECKING:
@@ -36,6 +38,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
     planner, mover = Worker(), Worker()
 
     desk.leaving += [planner.close, mover.close]
+    desk.beside.append(lambda: watch(desk, planner))
 
     def begin(parts: Mapping[str, str], _: dict[str, Any]) -> dict[str, Any]:
         name = parts["name"]
@@ -47,6 +50,11 @@ def routes(desk: Desk) -> list[BaseRoute]:
             "now": desk.planning_time(job).isoformat(),
         }
         return {"number": planner.begin(name, task).number}
+
+    def look(parts: Mapping[str, str], _: dict[str, Any]) -> dict[str, Any]:
+        if plan_of(desk.folder, parts["name"]) is None:
+            raise InputError("this job has no plan yet", cure="plan it first")
+        return {"number": ask(desk, planner, parts["name"]).number}
 
     def stop(_: Mapping[str, str], __: dict[str, Any]) -> dict[str, Any]:
         planner.stop()
@@ -72,6 +80,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
         Route("/jobs/{name}/plan/{file}", file),
         asked("/jobs/{name}/plan", begin),
         asked("/jobs/{name}/move", move),
+        asked("/jobs/{name}/news", look),
         asked("/stop", stop),
     ]
 
@@ -133,7 +142,11 @@ def plan_part(desk: Desk, name: str) -> str:
         same = plan.job == portable(_job(desk, name))
     except CurePlanError:
         same = False
-    return part("plan.html.j2", fault="", **_shown(plan, name, same=same))
+    news = kept_news(desk.folder, name)
+    if news is not None:
+        looked = datetime.fromisoformat(news["at"]).astimezone(plan.job.site.zone)
+        news["at"] = f"{looked:%a %d %b, %H:%M}"
+    return part("plan.html.j2", fault="", news=news, **_shown(plan, name, same=same))
 
 
 def _shown(plan: Plan, name: str, *, same: bool) -> dict[str, Any]:

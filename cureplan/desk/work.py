@@ -19,7 +19,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cureplan.core.errors import CurePlanError
+from cureplan.core.errors import CurePlanError, NoFeasiblePlanError
 
 if TYPE_CHECKING:
     from cureplan.desk.moved import PlanInHand
@@ -100,6 +100,7 @@ def summary(plan: Plan) -> dict[str, Any]:
         "margin_min": round(tightest.margin_min, 1),
         "tightest": tightest.room,
         "first": f"{first:%a %H:%M}",
+        "first_s": first.timestamp(),
         "opens": f"{opens:%a %H:%M}",
         "iced": sum(room.chilled for room in plan.rooms),
         "rooms": len(plan.rooms),
@@ -135,9 +136,37 @@ def _hand(task: Mapping[str, Any]) -> PlanInHand:
     return _in_hand[key]
 
 
+def _news(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
+    """The plan as it is on the weather of now, and what planning anew would give."""
+    from cureplan.api import get_weather, make_plan, read_job, read_plan
+    from cureplan.desk.moved import Change, PlanInHand
+    from cureplan.planning.floor.weather_hours import known_range
+
+    job, plan = read_job(Path(task["job"])), read_plan(Path(task["out"]))
+    now = datetime.fromisoformat(task["now"])
+    tell({"words": "looking at the weather"})
+    weather = get_weather(job, now=now)
+    hand = PlanInHand(job, plan, now=now, weather=known_range(weather, job.access.begins))
+    same = {**hand.quick(Change()), "chance": hand.chance(Change())}
+    try:
+        anew: Mapping[str, Any] = summary(
+            make_plan(
+                job,
+                now=now,
+                weather=weather,
+                what_helps=False,
+                progress=lambda words: tell({"words": words}),
+            )
+        )
+    except NoFeasiblePlanError as error:
+        anew = {"fault": str(error)}
+    return {"news": {"before": summary(plan), "same": same, "anew": anew}}
+
+
 _TASKS: Mapping[str, Callable[[Mapping[str, Any], Tell], Mapping[str, Any]]] = {
     "plan": _plan,
     "move": _move,
+    "news": _news,
 }
 
 if __name__ == "__main__":

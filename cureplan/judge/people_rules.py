@@ -59,6 +59,17 @@ def check_pours(case: Case) -> Iterator[Finding]:
                 "pours", plan.room, zone, label, said_s, (is_s, is_s), MARGIN_TOL_S
             )
         yield from _check_shift(case, "pours", task, case.plan.job.crew.pour_shifts)
+        pinned = task.floor.room.not_before
+        if pinned is not None:
+            yield from sooner(
+                "pours",
+                plan.room,
+                zone,
+                "first bucket",
+                task.begins_s,
+                epoch_s(pinned),
+                SECOND_S,
+            )
     primed = [task for floor in case.floors for task in _primer_tasks(floor)]
     for task in primed:
         yield from _check_shift(case, "primers", task, case.plan.job.crew.pour_shifts)

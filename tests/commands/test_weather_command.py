@@ -61,7 +61,8 @@ def test_a_reading_shows_in_the_slab_at_its_hour(demo_job, demo_hours):
     assert cook_line.rooms == ("Cook line",)
     # The job says 86 °F, 30 °C, at 16:30.
     at = demo_job.room("Cook line").slab_reading.read_at.timestamp()
-    assert float(cook_line.conditions.slab_at(at)) == pytest.approx(30.0, abs=0.1)
+    # Between full hours a third of what was read has gone (invented).
+    assert float(cook_line.conditions.slab_at(at)) == pytest.approx(30.0, abs=0.4)
 
 
 def test_steady_weather_leaves_rooms_and_slab_at_its_temperature(tmp_path, capsys):

@@ -115,7 +115,7 @@ class Phone:
                 line = got.readline()
                 if not line:
                     raise EOFError
-                if line.startswith(b"data: "):
+                if line.startswith(b"data: {"):
                     said: dict[str, Any] = json.loads(line[6:])
                     self.take(said)
                     return said

@@ -266,6 +266,42 @@ def test_a_contradiction_is_shown_on_every_phone_and_settled_on_one(
     checked(luis, 0)
 
 
+def test_the_new_plan_comes_to_the_phone_with_its_ticks(
+    tmp_path: Path, opened: Opener, room_plan: Plan
+) -> None:
+    put_plan(tmp_path / "room", room_plan)
+    desk = DeskProcess(tmp_path / "room")
+    desk.start()
+    try:
+        screen = shared(desk, opened)
+        first = room_plan.buckets[0]
+        ana = joined(screen, opened, room_plan, "Ana", minutes=4)
+        ana.row(0).check()
+        ana.row(0).page.locator("#sheet-en .short-mark[data-short='0']").click()
+        screen.page.get_by_text("The log (2)").wait_for()
+        ana.page.clock.set_fixed_time(first.pour + 5 * MINUTE)
+        screen.page.get_by_role("button", name="Plan again").click()
+        ana.bar().get_by_text("There is a new plan").wait_for(timeout=90_000)
+        # Ticked on the old sheet when the new one was made already.
+        ana.row(1).check()
+        ana.bar().get_by_role("button", name="Open the new sheet").click()
+        ana.sees("This is the new plan. What changed")
+        checked(ana, 0)
+        checked(ana, 1)
+        checked(ana, 2, is_=False)
+        short = ana.page.locator("#sheet-en .short-mark[data-short='0']")
+        assert short.get_attribute("aria-pressed") == "true"
+        ana.bar().get_by_role("button", name="Seen").click()
+        assert ana.bar().get_by_text("This is the new plan").count() == 0
+        # The log of the night is whole, once.
+        assert log_of(desk, room_plan) == [("poured", 1), ("ran short", 1), ("poured", 2)]
+        # The sheet before it is still to be had.
+        screen.page.get_by_role("link", name=re.compile("before: ")).click()
+        screen.page.get_by_text("There is a new plan").first.wait_for()
+    finally:
+        desk.kill()
+
+
 def test_a_saved_copy_works_alone(desk: DeskProcess, opened: Opener, plan: Plan) -> None:
     alone = opened(PHONE)
     alone.page.clock.set_fixed_time(plan.buckets[0].pour + 9 * MINUTE)

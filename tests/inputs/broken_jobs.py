@@ -251,6 +251,10 @@ CASES = {
         CORRIDOR, 'use = "passage"\nopen_by = 2013-07-22T06:00:00\n',
         "2013-07-22", "rooms[5].open_by", ["no later than the kitchen", "access.open_by"],
     ),
+    "room poured after it is open": (
+        CORRIDOR, 'use = "passage"\nnot_before = 2013-07-20T06:00:00\n',
+        "not_before =", "rooms[5].not_before", ["only after it must be open", "leave it out"],
+    ),
     "three topcoats": (
         CORRIDOR, 'use = "passage"\ntopcoats = 3\n',
         "topcoats = 3", "rooms[5].topcoats", ["= 3", "between 1 and 2"],

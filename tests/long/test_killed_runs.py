@@ -44,7 +44,7 @@ APART = {
 }
 NAMES = [*TOGETHER, *APART]
 # Two rooms, after every other question has been answered as usual.
-ROOMS = "Corridor\n34 ft\n6 ft\npassage\nnone\nCook line\n\n\n\nCorridor\n\n"
+ROOMS = "Corridor\n34 ft\n6 ft\npassage\n\nnone\nCook line\n\n\n\n\nCorridor\n\n"
 WRITING_S = (0.002, 0.01, 0.08)
 """From the first of several files to longer than any of them writes on a quiet machine."""
 CHANGES = 0x2 | 0x40 | 0x80 | 0x100 | 0x200

@@ -1,6 +1,8 @@
 // In step with the desk and the other phones. Only in a sheet that a desk serves; it stands
 // after all the sheet's own script and uses its words, its state and its log.
 const desk = JSON.parse(document.getElementById("desk-data").textContent);
+// A phone finds the sheet at the top, the desk's own browser under its job.
+const HOME = location.pathname.replace(/\/sheet(\/[0-9a-f]*)?$/, "/");
 const BOOK = "cureplan:desk:" + desk.night;
 const MOST_AT_ONCE = 200;
 const SOON_MS = 1000;
@@ -204,7 +206,7 @@ async function deliver() {
   const ops = book.outbox.slice(0, MOST_AT_ONCE);
   for (const op of ops) sent.add(opName(op));
   try {
-    const answer = await fetch("log", {
+    const answer = await fetch(HOME + "log", {
       method: "POST", headers: { "content-type": "application/json" }, cache: "no-store",
       body: JSON.stringify({
         night: desk.night, plan: plan.id, boot: book.boot, since: book.version,
@@ -268,7 +270,7 @@ let heard_at = Date.now();
 
 function listen() {
   if (stream !== null) stream.close();
-  stream = new EventSource("feed?" + new URLSearchParams({ boot: book.boot, since: String(book.version) }));
+  stream = new EventSource(HOME + "feed?" + new URLSearchParams({ boot: book.boot, since: String(book.version) }));
   heard_at = Date.now();
   stream.addEventListener("beat", () => { heard_at = Date.now(); });
   stream.onmessage = (event) => {
@@ -361,7 +363,7 @@ function openSoon() {
 
 function openNew() {
   keepBook();
-  location.replace(location.pathname);
+  location.replace(HOME === "/" ? HOME : HOME + "sheet");
 }
 
 function pressBar(event) {

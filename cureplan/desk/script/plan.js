@@ -10,11 +10,11 @@
     const answer = await fetch(`${at}/plan`).catch(() => null);
     if (answer && answer.ok) by("plan-part").innerHTML = await answer.text();
     const has = Boolean(document.querySelector("#plan-part .answers"));
-    by("play").hidden = !has;
+    by("play").hidden = by("news").hidden = !has;
     if (has) move();
   }
   function running(on, words) {
-    by("plan").disabled = on;
+    by("plan").disabled = by("news").disabled = on;
     by("stop").hidden = !on;
     by("planning").textContent = on ? words : "";
   }
@@ -34,21 +34,24 @@
       show();
     }
   }
-  by("plan").addEventListener("click", async () => {
+  async function begin(what) {
     desk.fault(by("plan-fault"), "");
     // What is still on its way to the file belongs to the plan.
     while (busy || queue.length) await new Promise((done) => setTimeout(done, 50));
-    const answer = await desk.post(`${at}/plan`, {}).catch(() => ({ fault: "The desk is out of reach." }));
+    const answer = await desk.post(`${at}/${what}`, {}).catch(() => ({ fault: "The desk is out of reach." }));
     if (answer.fault) { desk.fault(by("plan-fault"), answer.fault); return; }
     mine = answer.number;
     running(true, "beginning ...");
     watch();
-  });
+  }
+  by("plan").addEventListener("click", () => begin("plan"));
+  by("news").addEventListener("click", () => begin("news"));
   by("stop").addEventListener("click", () => { by("planning").textContent = "stopping with the best so far ..."; desk.post("/stop", {}); });
   watch();
 
   // What if: the latest wish is asked for; those in between are left out.
   const inputs = ["play-minutes", "play-ice", "play-bays", "play-stations", "play-broadcaster", "play-night"].map(by);
+  const dragged = {};
   let asking = false, again = false, last = null;
   const change = () => {
     const [minutes, ice, bays, stations, broadcaster, night] = inputs.map((one) => one.value);
@@ -56,6 +59,7 @@
     if (ice) found.ice = ice;
     if (bays) found.bays = Number(bays);
     if (stations) { found.stations = Number(stations); found.mixer = Number(stations); }
+    if (Object.keys(dragged).length) found.rooms = { ...dragged };
     if (broadcaster) found.broadcaster = Number(broadcaster);
     return found;
   };
@@ -63,18 +67,101 @@
     if (one.id === "play-minutes") return Number(one.value) ? by("play-shown").textContent : "";
     const name = document.querySelector(`label[for=${one.id}]`).textContent.split(",")[0];
     return one.selectedIndex ? `${name}: ${one.options[one.selectedIndex].textContent}` : "";
-  }).filter(Boolean).join("; ") || "as planned";
+  }).concat(Object.entries(dragged).map(([name, minutes]) => `${name} ${minutes > 0 ? "+" : "−"}${Math.abs(minutes)} min`)).filter(Boolean).join("; ") || "as planned";
   const hand = (found) => `${Math.abs(found.margin_min)} min ${found.margin_min < 0 ? "short" : "in hand"} (${found.tightest})`;
   const opens = (found) => `${found.opens}${found.in_time ? "" : ", too late"}`;
   const percent = (found) => `${Math.round(100 * found.chance)} %`;
   function tell(found, said) {
     desk.fault(by("play-fault"), found.fault);
+    if (found.rooms) strip(found.rooms);
     last = found.fault || found.chance === undefined ? null : { ...found, said };
     by("keep-what-if").disabled = !last;
     const line = (name, text) => [desk.make("dt", {}, name), desk.make("dd", {}, text)];
     by("play-found").replaceChildren(...(found.fault ? [] : [
       ...line("All of it holds", found.chance === undefined ? "..." : `${percent(found)} of nights`),
       ...line("Least in hand", hand(found)), ...line("First bucket", found.first), ...line("Opens", opens(found))]));
+  }
+  // Each pour as a bar on the night; where it may not go, the desk puts it where it may.
+  const STEP_MIN = 5;
+  const axis = [Infinity, -Infinity];
+  let held = null;
+  function strip(rooms) {
+    if (held) return;
+    const focused = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.pour : null;
+    // The hours stay where they are while a bar moves over them.
+    const [soonest, latest] = [Math.min(...rooms.map((one) => one.start_s)), Math.max(...rooms.map((one) => one.end_s))];
+    if (soonest < axis[0] || latest > axis[1]) {
+      axis[0] = Math.floor(soonest / 3600 - 3) * 3600;
+      axis[1] = Math.ceil(latest / 3600 + 4) * 3600;
+    }
+    const [first, last_s] = axis;
+    const x = (s) => 110 + (s - first) / (last_s - first) * 360;
+    const high = 26 * rooms.length + 4;
+    const svg = desk.make("svg", { class: "strip", viewBox: `0 0 480 ${high}` });
+    for (let s = first; s <= last_s; s += 3600) svg.append(desk.make("line", { class: "square", x1: x(s), x2: x(s), y1: 0, y2: high }));
+    rooms.forEach((room, row) => {
+      const label = desk.make("text", { x: 2, y: 17 + 26 * row });
+      label.textContent = room.name.length > 15 ? `${room.name.slice(0, 14)}…` : room.name;
+      const bar = desk.make("rect", {
+        class: room.margin_min < 0 ? "pour-bar is-short" : "pour-bar", x: x(room.start_s), y: 4 + 26 * row, rx: 3, height: 20,
+        width: Math.max(6, x(room.end_s) - x(room.start_s)), tabindex: 0, role: "slider", "data-pour": room.name,
+        "aria-label": room.name, "aria-valuenow": dragged[room.name] || 0, "aria-valuemin": -600, "aria-valuemax": 600,
+        "aria-valuetext": `from ${room.wall.slice(11)}, ${room.margin_min} min in hand`,
+      });
+      const shift = (minutes) => {
+        if (minutes) dragged[room.name] = minutes; else delete dragged[room.name];
+        pins(rooms);
+        move();
+      };
+      bar.addEventListener("keydown", (event) => {
+        const step = { ArrowLeft: -STEP_MIN, ArrowRight: STEP_MIN }[event.key];
+        if (!step) return;
+        event.preventDefault();
+        shift((dragged[room.name] || 0) + step);
+      });
+      bar.addEventListener("pointerdown", (event) => {
+        event.preventDefault();
+        const begin = event.clientX, before = dragged[room.name] || 0;
+        const perPixel = (last_s - first) / 60 / (360 / 480 * svg.getBoundingClientRect().width);
+        held = room.name;
+        const go = (e) => {
+          const minutes = Math.round((e.clientX - begin) * perPixel / STEP_MIN) * STEP_MIN;
+          bar.setAttribute("x", x(room.start_s + 60 * minutes));
+          if (before + minutes !== (dragged[room.name] || 0)) shift(before + minutes);
+        };
+        const end = () => {
+          removeEventListener("pointermove", go);
+          removeEventListener("pointerup", end);
+          removeEventListener("pointercancel", end);
+          held = null;
+          move();
+        };
+        addEventListener("pointermove", go);
+        addEventListener("pointerup", end);
+        addEventListener("pointercancel", end);
+      });
+      svg.append(label, bar);
+    });
+    by("strip").replaceChildren(svg);
+    const same = focused && svg.querySelector(`[data-pour="${CSS.escape(focused)}"]`);
+    if (same) same.focus();
+    pins(rooms);
+  }
+  // A pin is a line of the job file: the room is not begun before that hour.
+  function pins(rooms) {
+    const names = [...document.querySelectorAll(".field[data-key]")].filter((one) => /^rooms\[\d+\]\.name$/.test(one.dataset.key));
+    by("pins").replaceChildren(...rooms.filter((room) => dragged[room.name] > 0).map((room) => desk.make("button", {
+      class: "plain", type: "button",
+      onclick: () => {
+        const own = names.find((one) => textOf(one) === room.name);
+        if (!own) return;
+        const key = own.dataset.key.replace(/name$/, "not_before");
+        putText(box(key), room.wall);
+        send([{ key, text: room.wall }]);
+        delete dragged[room.name];
+        pins(rooms);
+      },
+    }, `Hold ${room.name} until ${room.wall.slice(11)}`)));
   }
   async function move() {
     const m = Number(by("play-minutes").value);

@@ -140,6 +140,8 @@ def _written(job: JobFile) -> dict[KeyPath, datetime]:
             written["rooms", number, "slab_reading", "at"] = room.slab_reading.read_at
         if room.open_by is not None:
             written["rooms", number, "open_by"] = room.open_by
+        if room.not_before is not None:
+            written["rooms", number, "not_before"] = room.not_before
     return written
 
 
@@ -176,7 +178,11 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
     return late + [
         fault
         for number, _ in enumerate(job.rooms)
-        for fault in (_reading(job, instants, number), _room_opening(job, instants, number))
+        for fault in (
+            _reading(job, instants, number),
+            _room_opening(job, instants, number),
+            _room_pin(job, instants, number),
+        )
         if fault is not None
     ]
 
@@ -207,6 +213,19 @@ def _room_opening(job: JobFile, instants: Instants, number: int) -> Fault | None
         problem="a room opens after access begins and no later than the kitchen",
         cure="move it between access.from and access.open_by, or leave it out",
         value=open_by,
+    )
+
+
+def _room_pin(job: JobFile, instants: Instants, number: int) -> Fault | None:
+    path: KeyPath = ("rooms", number, "not_before")
+    written, ends = job.rooms[number].not_before, ("rooms", number, "open_by")
+    if written is None or instants.at[path] < instants.at.get(ends, instants.open_by):
+        return None
+    return Fault(
+        path=path,
+        problem="the room would be poured only after it must be open",
+        cure="move it before the room's open_by, or leave it out",
+        value=written,
     )
 
 
@@ -390,6 +409,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         ),
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
+        not_before=instants.at.get(("rooms", number, "not_before")),
         group=entry.group,
         open_for=entry.open_for,
         heat=_heat(written, number, entry, instants),

@@ -337,6 +337,8 @@ class Room:
     """What must be possible in it by its hour of opening."""
     outline: Outline | None = None
     """Where the floor is no plain rectangle; length and width then are its extent."""
+    not_before: datetime | None = None
+    """Its first bucket comes no sooner; None where the shifts alone decide."""
 
     @property
     def open_needs(self) -> tuple[str, ...]:

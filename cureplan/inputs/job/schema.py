@@ -527,6 +527,7 @@ class RoomEntry(Written):
     open_by: Instant | None = entry(
         None, meaning="by when this room must be open, where earlier or later than the rest"
     )
+    not_before: Instant | None = entry(None, meaning="its first bucket comes no sooner")
     open_for: Annotated[OpenFor, choice("feet", "carts", "wash-down")] = entry(
         "wash-down",
         ask="  What must be possible in it when it opens: feet, carts or wash-down?",

@@ -70,7 +70,7 @@ def fit(
     batch      name of the kit or lot: its readings run fast or slow together
     humidity_pct, mass_kg, note
     """
-    from cureplan.core.writing import write_atomically
+    from cureplan.core.writing import write_all
     from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
     from cureplan.inputs.cards.reader import read_card
     from cureplan.inputs.tables.record import past_scores, read_records, readings_of
@@ -105,12 +105,14 @@ def fit(
         blank=blank,
         without=tuple(without or ()),
     )
+    written: dict[Path, str | bytes] = {}
     if out is not None:
-        write_atomically(out, fitted_card_text(found))
+        written[out] = fitted_card_text(found)
     if picture is not None:
         from cureplan.output.charts.fit_picture import fit_png
 
-        write_atomically(picture, fit_png(found))
+        written[picture] = fit_png(found)
+    write_all(written)
     past = past_scores(jobs)
     shown = fit_json(found, past=past) if as_json else fit_text(found, past=past)
     print_text(shown, asked=as_json)
@@ -135,7 +137,7 @@ def _refuse_targets(
     for path, option in ((out, "--out"), (picture, "--picture")):
         if path is not None:
             refuse_target(path, option=option, inputs=inputs, force=force)
-    if out is not None and picture is not None and out.absolute() == picture.absolute():
+    if out is not None and picture is not None and out.resolve() == picture.resolve():
         raise InputError(
             "the card goes there", cure="choose another name", key="--picture", value=str(out)
         )

@@ -37,7 +37,8 @@ def weather(
 ) -> None:
     """Show the job's weather, its rooms and slabs, hour by hour, with every source and gap."""
     from cureplan.api import get_weather, read_job
-    from cureplan.core.writing import refuse_target, write_atomically
+    from cureplan.core.errors import InputError
+    from cureplan.core.writing import refuse_target, write_all
     from cureplan.output.commands.common import (
         job_inputs,
         print_text,
@@ -47,6 +48,7 @@ def weather(
     )
     from cureplan.output.text.weather import weather_json, weather_text
     from cureplan.planning.floor.weather_hours import weather_hours
+    from cureplan.weather.hours.csv_file import csv_text
 
     job = read_job(job_file)
     for path, option, ours in (
@@ -55,6 +57,10 @@ def weather(
     ):
         if path is not None:
             refuse_target(path, option=option, inputs=job_inputs(job), ours=ours, force=force)
+    if save is not None and picture is not None and save.resolve() == picture.resolve():
+        raise InputError(
+            "the hours go there", cure="choose another name", key="--picture", value=str(save)
+        )
     at = datetime.now(UTC) if now is None else time_given(job, now)
     series = get_weather(job, now=at)
     hours = weather_hours(job, series)
@@ -63,10 +69,14 @@ def weather(
         from cureplan.output.charts.weather_picture import weather_png
 
         drawn = weather_png(job, hours)
+    contents: dict[Path, str | bytes] = {}
     if save is not None:
-        _save(job, series, save)
+        contents[save] = csv_text(series)
     if picture is not None and drawn is not None:
-        write_atomically(picture, drawn)
+        contents[picture] = drawn
+    write_all(contents)
+    if save is not None:
+        _note_missing(job, series, save)
     if as_json:
         print_text(weather_json(job, hours, now=at), asked=True)
     else:
@@ -84,13 +94,11 @@ def _is_png(head: bytes) -> bool:
     return head.startswith(b"\x89PNG")
 
 
-def _save(job: Job, series: HourlySeries, path: Path) -> None:
-    """Write the series, and say where a job could not be planned on the file."""
+def _note_missing(job: Job, series: HourlySeries, path: Path) -> None:
+    """Say where a job could not be planned on the saved file."""
     from cureplan.api import HISTORY_S
     from cureplan.output.commands.common import note
-    from cureplan.weather.hours.csv_file import write_csv
 
-    write_csv(series, path)
     needed = job.access.begins - timedelta(seconds=HISTORY_S)
     missing = series.missing_hours(needed, job.access.begins)
     if missing:

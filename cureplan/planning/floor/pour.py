@@ -277,6 +277,9 @@ class RoomPours:
         if self.job.cards.primer is not None:
             primer = topcoat_clocks(self.job.cards.primer)
             self.primer = (primer, self._curve(primer))
+        pinned, begun = self.room.not_before, self.settled.poured is not None
+        if pinned is not None and not begun:
+            self.settled = self.settled.later({"pour": pinned.timestamp()})
 
     def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> FloorAge:
         lit, *shade = (

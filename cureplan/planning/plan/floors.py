@@ -215,6 +215,10 @@ def _reasons(
             reasons.append(Message(f"pour.read_in_{where}", {"room": room}))
     if poured.delayed:
         reasons.append(Message("pour.hour", {"room": room}))
+    pinned = pours.room.not_before
+    if pinned is not None:
+        at = pinned.astimezone(pours.job.site.zone).isoformat()
+        reasons.append(Message("pour.not_before", {"room": room, "from_at": at}))
     for remedy in poured.option.remedies():
         values: dict[str, Value] = {"room": room}
         if remedy == "bays":

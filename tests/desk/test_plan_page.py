@@ -1,0 +1,114 @@
+"""The plan beside the form in a real Chromium: made, stopped, moved, pinned, compared."""
+
+from __future__ import annotations
+
+import shutil
+import tomllib
+from pathlib import Path
+
+import pytest
+from browser.conftest import DESKTOP, PHONE, chromium, contexts
+
+from cureplan.api import read_plan
+from desk.conftest import Server
+from desk.test_form_page import Opener, is_saved, open_page, until
+from desk.test_plans import JOB, planned
+
+pytestmark = pytest.mark.browser
+__all__ = ["chromium", "contexts", "open_page", "planned"]
+
+
+@pytest.fixture
+def url(planned: Path, tmp_path: Path, desk_on: Server) -> str:
+    folder = tmp_path / "jobs"
+    shutil.copytree(planned, folder)
+    return f"{desk_on(folder).url}/jobs/{JOB}"
+
+
+def moved(page: object) -> None:
+    """Wait until the chance of what was moved is shown."""
+    until(
+        page,
+        "document.getElementById('play-found').textContent.includes('of nights')"
+        " && !document.getElementById('keep-what-if').disabled",
+        90,
+    )
+
+
+def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
+    url: str, open_page: Opener, tmp_path: Path
+) -> None:
+    page = open_page(url)
+    moved(page)
+    plan = read_plan(tmp_path / "jobs" / f"{JOB}-plan")
+    least = min(room.margin_min for room in plan.rooms)
+    assert f"{round(least, 1):g} min in hand" in page.inner_text("#play-found")
+    page.click("#keep-what-if")
+    page.select_option("#play-ice", "no room")
+    until(page, "document.getElementById('play-found').textContent.includes('...')", 30)
+    moved(page)
+    page.click("#keep-what-if")
+    rows = page.locator("#what-ifs tbody tr")
+    assert rows.count() == 2
+    assert "as planned" in rows.nth(0).inner_text()
+    assert "Ice: no room" in rows.nth(1).inner_text()
+    # Moving is a question, not a change: the plan that lies there is the same.
+    assert read_plan(tmp_path / "jobs" / f"{JOB}-plan") == plan
+
+
+def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(
+    url: str, open_page: Opener, tmp_path: Path
+) -> None:
+    page = open_page(url)
+    moved(page)
+    bar = page.locator("[data-pour='Dish room']")
+    before = page.locator("[data-pour='Dish room']").get_attribute("aria-valuetext")
+    bar.focus()
+    for _ in range(6):
+        page.keyboard.press("ArrowRight")
+    until(
+        page,
+        "document.querySelector(\"[data-pour='Dish room']\").getAttribute('aria-valuetext')"
+        f" !== {before!r} && document.activeElement.dataset.pour === 'Dish room'",
+        60,
+    )
+    moved(page)
+    page.get_by_role("button", name="Hold Dish room until").click()
+    is_saved(page)
+    job = tomllib.loads((tmp_path / "jobs" / f"{JOB}.toml").read_text("utf-8"))
+    plan = read_plan(tmp_path / "jobs" / f"{JOB}-plan")
+    planned_at = next(r.pour_start for r in plan.rooms if r.room == "Dish room")
+    later = job["rooms"][0]["not_before"] - planned_at.replace(tzinfo=None)
+    # Half an hour later, to the full minute.
+    assert 29 * 60 <= later.total_seconds() <= 30 * 60
+    assert page.locator("#faults-part").is_hidden()
+
+
+def test_a_pour_is_dragged(url: str, open_page: Opener) -> None:
+    page = open_page(url)
+    moved(page)
+    bar = page.locator("[data-pour='Corridor']")
+    bar.scroll_into_view_if_needed()
+    at = bar.bounding_box()
+    page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
+    page.mouse.down()
+    page.mouse.move(at["x"] + at["width"] / 2 + 30, at["y"] + at["height"] / 2, steps=5)
+    page.mouse.up()
+    page.get_by_role("button", name="Hold Corridor until").wait_for()
+    moved(page)
+    assert page.locator("[data-pour='Corridor']").bounding_box()["x"] > at["x"] + 10
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["360", "1280"])
+def test_a_planned_job_fits_and_is_free_of_faults_of_access(
+    url: str, open_page: Opener, size: dict[str, int]
+) -> None:
+    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+    page = open_page(url, size)
+    moved(page)
+    page.click("#keep-what-if")
+    for details in page.locator("details").all():
+        details.evaluate("(node) => { node.open = true; }")
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+    violations = axe.Axe().run(page).response["violations"]
+    assert [(v["id"], [n["html"][:90] for n in v["nodes"][:3]]) for v in violations] == []
