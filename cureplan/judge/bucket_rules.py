@@ -13,6 +13,7 @@ from cureplan.judge import outlines
 from cureplan.judge.case import READ_SLAB_SD_K, Case, Floor
 from cureplan.judge.compare import too_late, too_soon, unlike
 from cureplan.judge.finding import MARGIN_TOL_S, Finding
+from cureplan.judge.shared_hands import check_shared_hands, hands_at
 
 __all__ = [
     "check_buckets",
@@ -38,6 +39,7 @@ def check_buckets(case: Case) -> Iterator[Finding]:
         yield from _check_stations(case, floor)
         yield from _check_hands(case, floor)
         yield from _check_broadcast(case, floor)
+        yield from check_shared_hands(case, floor)
 
 
 def _check_mixing(case: Case, floor: Floor) -> Iterator[Finding]:
@@ -80,19 +82,22 @@ def _check_stations(case: Case, floor: Floor) -> Iterator[Finding]:
 
 
 def _check_hands(case: Case, floor: Floor) -> Iterator[Finding]:
-    pace, crew, at = case.plan.job.pace, case.plan.job.crew, floor.planned
-    rake_s = floor.bucket_area_m2 / (pace.rake_m2_s * crew.rake)
+    pace, at = case.plan.job.pace, floor.planned
+    rake_s = floor.bucket_area_m2 / (pace.rake_m2_s * hands_at(case, floor, "rake"))
     raked_s = np.maximum(at.pour_s, _before(at.raked_s)) + rake_s
-    yield from unlike(floor, "buckets", "raked", at.raked_s, raked_s)
-    smooth_s = floor.bucket_area_m2 / (pace.smooth_m2_s * crew.smoother)
+    # What lies on the floor may wait for hands that do something else as well.
+    timely = too_soon if case.plan.job.crew.shares else unlike
+    yield from timely(floor, "buckets", "raked", at.raked_s, raked_s)
+    smooth_s = floor.bucket_area_m2 / (pace.smooth_m2_s * hands_at(case, floor, "smoother"))
     smoothed_s = np.maximum(at.raked_s, _before(at.smoothed_s)) + smooth_s
-    yield from unlike(floor, "buckets", "smoothed", at.smoothed_s, smoothed_s)
+    yield from timely(floor, "buckets", "smoothed", at.smoothed_s, smoothed_s)
 
 
 def _check_broadcast(case: Case, floor: Floor) -> Iterator[Finding]:
     """The last grain falls once the next row is smoothed, and arms keep up."""
-    pace, crew, at = case.plan.job.pace, case.plan.job.crew, floor.planned
-    throw_s = floor.bucket_area_m2 / (pace.broadcast_m2_s * crew.broadcaster)
+    pace, at = case.plan.job.pace, floor.planned
+    hands = hands_at(case, floor, "broadcaster")
+    throw_s = floor.bucket_area_m2 / (pace.broadcast_m2_s * hands)
     met_s = np.array(
         [at.smoothed_s[i if p is None else p] for i, p in enumerate(floor.partner)]
     )
@@ -105,7 +110,8 @@ def _check_broadcast(case: Case, floor: Floor) -> Iterator[Finding]:
     for i in np.argsort(met_s, kind="stable"):
         free_s = latest_s[i] = max(free_s, met_s[i]) + throw_s[i]
     latest_s += held_s
-    yield from too_late(floor, "buckets", "broadcast", at.broadcast_s, latest_s)
+    if not case.plan.job.crew.shares:
+        yield from too_late(floor, "buckets", "broadcast", at.broadcast_s, latest_s)
     for i, ready_s in enumerate(at.smoothed_s):
         due = np.argsort(at.broadcast_s[i:], kind="stable") + i
         work_s = ready_s + np.cumsum(throw_s[due] * (at.smoothed_s[due] >= ready_s))

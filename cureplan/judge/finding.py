@@ -35,6 +35,7 @@ Rule = Literal[
     "coats",
     "opening",
     "calls",
+    "people",
     "ice",
     "takeoff",
     "risk",

@@ -19,6 +19,8 @@ class Excuse:
     reason: str
     says: str | None = None
     """The change the plan must state of the room; None: the room must be begun."""
+    warns: tuple[str, ...] = ()
+    """Warnings, any of which excuses it in whatever room."""
 
 
 EXCUSES = (
@@ -26,6 +28,11 @@ EXCUSES = (
         rules=("buckets", "pours", "way out", "primers", "limits"),
         reason="what is begun lies where and since when it does, laid by the hands there "
         "were then, over floors, through shifts and on a slab as they were",
+    ),
+    Excuse(
+        rules=("people",),
+        reason="whoever is there tonight stays until the floor is closed; the plan says who",
+        warns=("warn.over_stay", "warn.short_rest"),
     ),
     Excuse(
         rules=("pours",),
@@ -58,12 +65,15 @@ def unexcused(plan: Plan, findings: Iterable[Finding]) -> tuple[Finding, ...]:
         return tuple(findings)
     begun = {floor.room for floor in night.poured}
     stated = {(change.code, change.values.get("room")) for change in night.changes}
+    warned = {warning.code for warning in plan.warnings}
 
     def excused(found: Finding) -> bool:
-        return found.room is not None and any(
+        return any(
             found.rule in excuse.rules
             and (
-                found.room in begun
+                not warned.isdisjoint(excuse.warns)
+                if excuse.warns
+                else found.room is not None and (found.room in begun)
                 if excuse.says is None
                 else (excuse.says, found.room) in stated
             )

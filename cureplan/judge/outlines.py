@@ -7,9 +7,11 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Outline
-from cureplan.judge.compare import Floats
+
+Floats = NDArray[np.float64]
 
 __all__ = ["bay_areas_m2", "misfits_m2", "partners", "patch_areas_m2", "rectangle_off_m"]
 

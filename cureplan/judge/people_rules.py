@@ -74,7 +74,12 @@ def check_pours(case: Case) -> Iterator[Finding]:
     for task in primed:
         yield from _check_shift(case, "primers", task, case.plan.job.crew.pour_shifts)
     # The pour crew primes: it is in one place at a time.
-    yield from _check_one_crew(case, "pours", [*primed, *tasks])
+    crew = case.plan.job.crew
+    together = not crew.people or any(
+        {"pour", "primer"} <= {*crew.crews_of(person)} for person in crew.people
+    )
+    for alike in ([*primed, *tasks],) if together else (primed, tasks):
+        yield from _check_one_crew(case, "pours", alike)
     by_time = sorted(tasks, key=lambda task: task.begins_s)
     for place, task in enumerate(by_time, start=1):
         if task.floor.plan.order != place:
@@ -94,6 +99,13 @@ def check_coat_crew(case: Case) -> Iterator[Finding]:
     for task in tasks:
         yield from _check_shift(case, "coats", task, case.plan.job.crew.topcoat_shifts)
     yield from _check_one_crew(case, "coats", tasks)
+    poured = [_pour_task(floor) for floor in case.floors]
+    primed = [task for floor in case.floors for task in _primer_tasks(floor)]
+    crew = case.plan.job.crew
+    if any({"pour", "topcoat"} <= {*crew.crews_of(person)} for person in crew.people):
+        yield from _check_one_crew(case, "people", [*poured, *tasks])
+    if any({"primer", "topcoat"} <= {*crew.crews_of(person)} for person in crew.people):
+        yield from _check_one_crew(case, "people", [*primed, *tasks])
 
 
 def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Finding]:
@@ -230,6 +242,8 @@ def check_calls(case: Case) -> Iterator[Finding]:
 
 def _people(case: Case, role: str) -> int:
     crew = case.plan.job.crew
+    if crew.people:
+        return len(_able(case, role))
     return {
         "foreman": 1,
         "mixer": crew.mixer,
@@ -258,7 +272,9 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
     )  # fmt: skip
     yield from sooner("calls", call.room, zone, f"{who}, last task", last_s, first_s, 0.0)
     people = _people(case, call.role)
-    if call.people != people:
+    if case.plan.job.crew.people:
+        yield from _check_names(case, call)
+    elif call.people != people:
         yield Finding(
             rule="calls",
             room=call.room,
@@ -274,6 +290,29 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
             "every shift",
             off_by=(first_s - called_s) / 60,
             unit="min",
+        )
+
+
+def _able(case: Case, role: str) -> set[str]:
+    """Names of those who can do a role; the topcoat crew vacuums."""
+    people = case.plan.job.crew.people
+    needs = "topcoat" if role == "vacuum" else role
+    able = {person.name for person in people if needs in person.roles}
+    return able or ({people[0].name} if role == "foreman" else set())
+
+
+def _check_names(case: Case, call: Call) -> Iterator[Finding]:
+    """As many as are named, each once, and each of them can do it."""
+    able = _able(case, call.role)
+    strangers = {*call.names} - able
+    if strangers or len({*call.names}) != call.people or call.people < 1:
+        yield Finding(
+            rule="calls",
+            room=call.room,
+            what=f"{call.room}: {call.people} called as {call.role} for {call.stage}, named "
+            f"are {', '.join(call.names) or 'none'}, able {', '.join(sorted(able))}",
+            off_by=float(max(1, len(strangers))),
+            unit="count",
         )
 
 

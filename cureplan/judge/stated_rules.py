@@ -10,6 +10,7 @@ from cureplan.core.clock import epoch_s
 from cureplan.judge.ageing import dew_curve
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.finding import MARGIN_TOL_S, Finding, miscounted, mismeasured
+from cureplan.judge.shared_hands import busiest_s, hands_at, work_of_bucket_s
 from cureplan.judge.takeoff_rules import coat_volume_m3
 from cureplan.planning.plan.model import CoatPlan
 
@@ -39,15 +40,17 @@ def check_stated(case: Case) -> Iterator[Finding]:
 
 def _check_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
     """The interval between pours is that of the slowest task, and the right one is named."""
-    job, area_m2 = case.plan.job, float(floor.bucket_area_m2[0])
-    card, pace, crew = job.cards.slurry, job.pace, job.crew
-    cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
+    if case.plan.job.crew.shares:
+        yield from _check_shared_rhythm(case, floor)
+        return
+    work_s = work_of_bucket_s(case, floor)
+    mixing = min(case.plan.job.crew.stations, hands_at(case, floor, "mixer"))
     tasks_s = {
-        "mixing": cycle_s / max(1, min(crew.stations, crew.mixer)),
-        "haul": 2.0 * pace.haul_s / max(1, crew.runner),
-        "rake": area_m2 / (pace.rake_m2_s * max(1, crew.rake)),
-        "smooth": area_m2 / (pace.smooth_m2_s * max(1, crew.smoother)),
-        "broadcast": area_m2 / (pace.broadcast_m2_s * max(1, crew.broadcaster)),
+        "mixing": work_s["mixer"] / max(1, mixing),
+        "haul": work_s["runner"] / hands_at(case, floor, "runner"),
+        "rake": work_s["rake"] / hands_at(case, floor, "rake"),
+        "smooth": work_s["smoother"] / hands_at(case, floor, "smoother"),
+        "broadcast": work_s["broadcaster"] / hands_at(case, floor, "broadcaster"),
     }
     slowest_min = max(tasks_s.values()) / 60.0
     said = tasks_s.get(floor.plan.cadence_limit, 0.0) / 60.0
@@ -55,6 +58,22 @@ def _check_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
         yield from mismeasured(
             "buckets", floor.name, label, got_min, slowest_min, within=MINUTES_TOL, unit="min"
         )
+
+
+def _check_shared_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
+    """No bucket follows sooner than the busiest pair of hands is done with the one before."""
+    least_min = busiest_s(case, floor) / 60.0
+    if floor.plan.cadence_min < least_min - MINUTES_TOL:
+        yield from mismeasured(
+            "buckets", floor.name, "rhythm", floor.plan.cadence_min, least_min,
+            within=MINUTES_TOL, unit="min",
+        )  # fmt: skip
+    apart_s = np.diff(floor.planned.liquids_s)
+    if apart_s.size and apart_s.min() < 60.0 * least_min - MARGIN_TOL_S:
+        yield from mismeasured(
+            "buckets", floor.name, "interval between buckets", float(apart_s.min()) / 60.0,
+            least_min, within=MINUTES_TOL, unit="min",
+        )  # fmt: skip
 
 
 def _check_air_and_slab(floor: Floor) -> Iterator[Finding]:

@@ -8,6 +8,7 @@ from itertools import pairwise
 
 from cureplan.core.clock import epoch_s
 from cureplan.judge.ageing import room_hours
+from cureplan.judge.arrival_rules import check_arrivals
 from cureplan.judge.bucket_rules import check_buckets, check_kits, check_margins, check_tie_in
 from cureplan.judge.case import read_case
 from cureplan.judge.coat_rules import check_coats, check_opening
@@ -58,6 +59,7 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
         *check_coat_crew(case),
         *check_opening(case, lenient, strict),
         *check_calls(case),
+        *check_arrivals(case),
         *check_ice(case),
         *check_stated(case),
         *check_takeoff(case),

@@ -47,15 +47,18 @@ def later(plan: Plan, minutes: float) -> Plan:
     return replace(plan, calls=calls, decisions=decisions)
 
 
-def test_each_call_is_one_event_in_utc(plan: Plan):
+def test_each_coming_is_one_event_in_utc(plan: Plan):
+    # By hand: mixers, runner and smoother come once; the three who vacuum lay the coats.
     found = events(plan)
-    assert len(found) == len(plan.calls)
+    assert [str(e["SUMMARY"]).partition(":")[0] for e in found] == [
+        "Mixer", "Runner", "Smoother", "Topcoat hand",
+    ]  # fmt: skip
     first = found[0]
     assert first["DTSTART"].dt == plan.calls[0].call
     assert first["DTSTART"].dt.utcoffset() == timedelta(0)
-    assert first["DTEND"].dt == plan.calls[0].last_task
+    assert first["DTEND"].dt == plan.calls[3].last_task
     assert first["DTSTAMP"].dt == plan.decisions.made_at
-    assert str(first["SUMMARY"]) == "Mixer: Cook line"
+    assert str(first["SUMMARY"]) == "Mixer: Cook line, Corridor"
     assert "2 people" in str(first["DESCRIPTION"])
 
 
@@ -97,15 +100,15 @@ def test_arrivals_ring_and_nothing_rings_while_pouring(plan: Plan):
 def test_each_role_has_a_calendar_of_its_own_called_off_like_the_whole(plan: Plan):
     files = role_calendars(plan)
     assert set(files) == {
-        f"crew-{role}.ics"
-        for role in ("foreman", "mixer", "runner", "smoother", "vacuum", "topcoat")
+        f"crew-{role}.ics" for role in ("mixer", "runner", "smoother", "topcoat")
     }
     assert sum(len(by_id(text)) for text in files.values()) == len(by_id(crew_ics(plan)))
     mixer = Calendar.from_ical(files["crew-mixer.ics"])
     assert str(mixer["NAME"]) == f"{plan.job.site.name}: Mixer"
     again = role_calendars(without_runner(plan), earlier=[crew_ics(plan)])
-    [off] = by_id(again["crew-runner.ics"]).values()
-    assert str(off["STATUS"]) == "CANCELLED"
+    # What is left of a runner comes for the ice.
+    status = [str(event["STATUS"]) for event in by_id(again["crew-runner.ics"]).values()]
+    assert sorted(status) == ["CANCELLED", "TENTATIVE", "TENTATIVE"]
 
 
 def test_a_new_plan_moves_the_old_events(plan: Plan):
@@ -193,7 +196,8 @@ def test_what_changed_counts_up_even_at_the_same_instant_and_the_rest_does_not(p
     calls = (later(plan, 10).calls[0], *plan.calls[1:])
     second = by_id(crew_ics(replace(plan, calls=calls), earlier=[first]))
     raised = {uid: e["SEQUENCE"] - by_id(first)[uid]["SEQUENCE"] for uid, e in second.items()}
-    assert sorted(raised.values()) == [0] * (len(calls) - 1 + len(plan.chill.rooms)) + [1]
+    # Of four comings the first one's.
+    assert sorted(raised.values()) == [0] * (3 + len(plan.chill.rooms)) + [1]
 
 
 def test_another_jobs_calendar_in_the_folder_is_not_called_off(plan: Plan):
@@ -235,7 +239,7 @@ def test_hostile_names_break_no_calendar(name: str):
     plan = sheet_sample.sample_plan((name, "Corridor"), site=name)
     text = crew_ics(plan)
     found = events(plan)
-    assert len(found) == len(plan.calls)
+    assert len(found) == 4
     # RFC 5545, 3.1: lines end in CRLF and hold at most 75 octets.
     assert all(len(line) <= 75 for line in text.split(b"\r\n"))
     assert b"\n" not in text.replace(b"\r\n", b"")

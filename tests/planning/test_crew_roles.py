@@ -6,7 +6,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from cureplan.planning.floor.crew import POUR_ROLES, bottleneck, pour_roles, with_one_more
+from cureplan.inputs.job.crew import POUR_ROLES
+from cureplan.planning.floor.crew import bottleneck, pour_roles, with_one_more
 from cureplan.planning.floor.layout import Cadence, cadence_of, lay_out, relative_times
 from cureplan.planning.floor.pour import AS_IS, PourPlan
 

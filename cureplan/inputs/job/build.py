@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from difflib import get_close_matches
 from functools import cache, partial
@@ -21,6 +21,8 @@ from cureplan.core.quantities import split_refusal
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.crew import POUR_ROLES, Crew, Person, Shift, common_hours
+from cureplan.inputs.job.crew_schema import ShiftEntry
 from cureplan.inputs.job.model import (
     GENERIC_TIMES_SD,
     LONGEST_ACCESS,
@@ -28,7 +30,6 @@ from cureplan.inputs.job.model import (
     Access,
     Building,
     Cards,
-    Crew,
     Doubts,
     Heat,
     Job,
@@ -37,19 +38,12 @@ from cureplan.inputs.job.model import (
     Pace,
     Policy,
     Room,
-    Shift,
     Site,
     SlabReading,
     SunPatch,
     WeatherRequest,
 )
-from cureplan.inputs.job.schema import (
-    KIND_UNITS,
-    TWO_COAT_USES,
-    JobFile,
-    RoomEntry,
-    ShiftEntry,
-)
+from cureplan.inputs.job.schema import KIND_UNITS, TWO_COAT_USES, JobFile, RoomEntry
 
 __all__ = [
     "Instants",
@@ -163,6 +157,16 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
                 problem=f"this is {(open_by - begins).days} days after from",
                 cure=f"check year and month; access lasts at most {LONGEST_ACCESS.days} days",
                 value=job.access.open_by,
+            )
+        ]
+    rest_s = job.crew.rest_s
+    if rest_s is not None and rest_s > (open_by - begins).total_seconds():
+        return [
+            Fault(
+                path=("crew", "rest"),
+                problem="this rest is longer than the whole job, from access to opening",
+                cure="write a shorter one, such as 8 h",
+                value=f"{rest_s / 3600:g} h",
             )
         ]
     late = [
@@ -365,10 +369,33 @@ def _materials(written: JobFile, cards: Cards) -> Materials:
 
 def _crew(written: JobFile) -> Crew:
     counted = written.crew.model_dump(exclude={"pour_shifts", "topcoat_shifts"})
-    return Crew(
+    people = tuple(
+        Person(
+            name=entry.name,
+            roles=entry.roles,
+            longest_shift_s=entry.longest_shift_s,
+            hours=_shifts(entry.hours or ()),
+        )
+        for entry in written.people
+    )
+    if people:
+        for role in (*POUR_ROLES, "topcoat", "primer"):
+            counted[role] = sum(role in person.roles for person in people)
+    crew = Crew(
         **counted,
+        people=people,
         pour_shifts=_shifts(written.crew.pour_shifts),
         topcoat_shifts=_shifts(written.crew.topcoat_shifts),
+    )
+    # A crew works when all of it can be there.
+    hours = {
+        of: [person.hours for person in people if {of, also} & {*crew.crews_of(person)}]
+        for of, also in (("pour", "primer"), ("topcoat", "topcoat"))
+    }
+    return replace(
+        crew,
+        pour_shifts=common_hours(crew.pour_shifts, hours["pour"]),
+        topcoat_shifts=common_hours(crew.topcoat_shifts, hours["topcoat"]),
     )
 
 

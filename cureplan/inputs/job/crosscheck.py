@@ -13,9 +13,13 @@ from pathlib import Path
 from cureplan.core.clock import MINUTES_PER_DAY
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.files import KeyPath
-from cureplan.inputs.job.model import MOST_ROOMS
+from cureplan.inputs.job.crew import POUR_ROLES
+from cureplan.inputs.job.crew_schema import PersonEntry, ShiftEntry
+from cureplan.inputs.job.model import (
+    MOST_ROOMS,
+)
 from cureplan.inputs.job.outlines import outline_faults
-from cureplan.inputs.job.schema import JobFile, RoomEntry, ShiftEntry, SunEntry
+from cureplan.inputs.job.schema import JobFile, RoomEntry, SunEntry
 
 __all__ = ["crosscheck"]
 
@@ -38,6 +42,8 @@ def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
         _shifts,
         _suns,
         _crew,
+        _heads,
+        _shift_lengths,
         _pace,
         _lists,
         _heat,
@@ -181,13 +187,140 @@ def _suns(job: JobFile) -> Iterator[Fault]:
 
 
 def _crew(job: JobFile) -> Iterator[Fault]:
-    if job.crew.stations > job.crew.mixer:
+    mixers = job.crew.mixer
+    if job.people:
+        mixers = sum("mixer" in person.roles for person in job.people)
+    if mixers and job.crew.stations > mixers:
         yield Fault(
             path=("crew", "stations"),
-            problem=f"{job.crew.stations} stations have only {job.crew.mixer} to mix at them",
-            cure=f"write at most {job.crew.mixer}, or add a mixer",
+            problem=f"{job.crew.stations} stations have only {mixers} to mix at them",
+            cure=f"write at most {mixers}, or add a mixer",
             value=job.crew.stations,
         )
+
+
+HEADS = (*POUR_ROLES, "topcoat")
+
+
+def _heads(job: JobFile) -> Iterator[Fault]:
+    """Heads are counted or named, and every role has somebody."""
+    if job.people:
+        yield from _named(job)
+        return
+    for role in HEADS:
+        if getattr(job.crew, role) is None:
+            yield Fault(
+                path=("crew", role),
+                problem="this key is missing",
+                cure=f"add a line like {role} = 2, or list who they are in [[people]] tables",
+            )
+
+
+def _named(job: JobFile) -> Iterator[Fault]:
+    for role in (*HEADS, "primer"):
+        if role in job.crew.model_fields_set and getattr(job.crew, role) is not None:
+            yield Fault(
+                path=("crew", role),
+                problem="heads are counted here although the people are listed by name",
+                cure="remove this line; [[people]] says who can do it",
+                value=getattr(job.crew, role),
+            )
+    yield from _persons(job)
+    yield from _hours_meet(job)
+    held = {role for person in job.people for role in person.roles}
+    for role in (*HEADS, *(("primer",) if job.materials.primer else ())):
+        if role not in held:
+            yield Fault(
+                path=("people", 0, "roles"),
+                problem=f"nobody is listed for {role}",
+                cure=f'add "{role}" to the roles of somebody',
+                value=role,
+            )
+
+
+def _persons(job: JobFile) -> Iterator[Fault]:
+    seen: dict[str, int] = {}
+    for number, person in enumerate(job.people):
+        name = _same(person.name)
+        if name in seen:
+            yield Fault(
+                path=("people", number, "name"),
+                problem=f"this person is listed twice, first as people[{seen[name] + 1}]",
+                cure="put all roles into one entry, or write a surname",
+                value=person.name,
+            )
+        seen.setdefault(name, number)
+        for place, role in enumerate(person.roles):
+            if role in person.roles[:place]:
+                yield Fault(
+                    path=("people", number, "roles", place),
+                    problem="this stands twice",
+                    cure="keep one",
+                    value=role,
+                )
+        idle = _idle(job, person)
+        if idle is not None:
+            yield Fault(
+                path=("people", number, "roles"),
+                problem=f"there is no work for {person.name}: {idle}",
+                cure="give another role, or remove the person",
+                value=", ".join(person.roles),
+            )
+        for place, span in enumerate(person.hours or ()):
+            yield from _span_faults(("people", number, "hours", place), span, "these hours")
+
+
+def _idle(job: JobFile, person: PersonEntry) -> str | None:
+    """Why somebody has nothing to do; None where there is work."""
+    why = {
+        "primer": "" if job.materials.primer else "no primer is laid",
+        "ice": "" if "chill" in job.policy.remedies else "chill is no remedy of this job",
+    }
+    idle = [why.get(role, "") for role in person.roles]
+    return " and ".join(dict.fromkeys(idle)) if all(idle) else None
+
+
+def _hours_meet(job: JobFile) -> Iterator[Fault]:
+    """All of a crew are there at some hour of its shifts."""
+    for key, roles in (
+        ("pour_shifts", {*POUR_ROLES, "primer", "foreman"}),
+        ("topcoat_shifts", {"topcoat"}),
+    ):
+        left = set().union(*(_minutes(shift) for shift in getattr(job.crew, key)))
+        for number, person in enumerate(job.people):
+            if not person.hours or not {*person.roles} & roles:
+                continue
+            left &= set().union(*(_minutes(span) for span in person.hours))
+            if not left:
+                yield Fault(
+                    path=("people", number, "hours"),
+                    problem=f"this leaves no hour of {key} at which all of that crew are there",
+                    cure="widen these hours, or take the roles of that crew away",
+                    value=person.name,
+                )
+                break
+
+
+def _minutes(span: ShiftEntry) -> set[int]:
+    begins, ends = span.begins_min, span.ends_min
+    if ends <= begins:
+        ends += MINUTES_PER_DAY
+    return {minute % MINUTES_PER_DAY for minute in range(begins, ends)}
+
+
+def _shift_lengths(job: JobFile) -> Iterator[Fault]:
+    """No shift is over before the set-up is."""
+    lengths: dict[KeyPath, float | None] = {("crew",): job.crew.longest_shift_s}
+    for number, person in enumerate(job.people):
+        lengths["people", number] = person.longest_shift_s
+    for table, longest_s in lengths.items():
+        if longest_s is not None and longest_s <= job.crew.setup_s:
+            yield Fault(
+                path=(*table, "longest_shift"),
+                problem="such a shift is over before the set-up is",
+                cure="write more than crew.setup",
+                value=f"{longest_s / 3600:g} h",
+            )
 
 
 def _pace(job: JobFile) -> Iterator[Fault]:

@@ -17,8 +17,16 @@ from cureplan.core.quantities import split_refusal
 from cureplan.inputs.faults import Fault, key_text, validated
 from cureplan.inputs.files import Document
 from cureplan.inputs.job.build import outline_of, resolve_instants
+from cureplan.inputs.job.crew import ROLES, Person, Shift
+from cureplan.inputs.job.crew_schema import PersonEntry
 from cureplan.inputs.job.crosscheck import crosscheck
-from cureplan.inputs.job.model import Job, Outline, Point, Room, Shift, SlabReading
+from cureplan.inputs.job.model import (
+    Job,
+    Outline,
+    Point,
+    Room,
+    SlabReading,
+)
 from cureplan.inputs.job.reader import against_cards
 from cureplan.inputs.job.schema import JobFile, RoomEntry
 
@@ -79,16 +87,27 @@ def _job_values(job: Job) -> dict[str, Any]:
     crew = _values(_model_of(JobFile, "crew"), job.crew)
     for key in ("pour_shifts", "topcoat_shifts"):
         crew[key] = [_span(shift) for shift in getattr(job.crew, key)]
+    if job.crew.people:
+        crew = {key: crew[key] for key in crew if key not in ROLES}
     return {
         **values,
         "weather": weather,
         "crew": crew,
+        "people": [_person_values(person) for person in job.crew.people],
         "display": job.display,
         "languages": [*job.languages],
         "seed": job.seed,
         "access": {"from": job.access.begins, "open_by": job.access.open_by},
         "rooms": [_room_values(room) for room in job.rooms],
     }
+
+
+def _person_values(person: Person) -> dict[str, Any]:
+    values = _values(PersonEntry, person)
+    del values["hours"]
+    if person.hours:
+        values["hours"] = [_span(shift) for shift in person.hours]
+    return values
 
 
 def _model_of(model: type[BaseModel], name: str) -> type[BaseModel]:

@@ -16,6 +16,7 @@ from zoneinfo import ZoneInfo
 
 from cureplan.core.messages import Message
 from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, TopcoatCard
+from cureplan.inputs.job.crew import Crew, Shift
 
 Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
@@ -137,14 +138,6 @@ class Access:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Shift:
-    """Hours of the day in which a crew may be called; `ends` <= `begins` crosses midnight."""
-
-    begins: time
-    ends: time
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Pace:
     """How fast the hands are; whole-crew figures per role with the people of that role.
 
@@ -163,26 +156,6 @@ class Pace:
     row_depth_min_m: float
     row_depth_max_m: float
     bay_turn_s: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Crew:
-    """People and mixing stations, and the shifts they may be called in."""
-
-    stations: int
-    mixer: int
-    runner: int
-    rake: int
-    smoother: int
-    broadcaster: int
-    edge: int
-    topcoat: int
-    primer: int = 2
-    """Hands of the pour crew that prime."""
-    setup_s: float
-    changeover_s: float
-    pour_shifts: tuple[Shift, ...]
-    topcoat_shifts: tuple[Shift, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,7 +22,6 @@ from cureplan.inputs.fields import (
     Instant,
     LiquidTemperatureC,
     Name,
-    People,
     Reads,
     RoomSide,
     RoomTemperatureC,
@@ -34,7 +33,13 @@ from cureplan.inputs.fields import (
     quantity,
     whole,
 )
-from cureplan.inputs.job.model import Climate, Display, OpenFor, Remedy
+from cureplan.inputs.job.crew_schema import CrewEntry, PersonEntry
+from cureplan.inputs.job.model import (
+    Climate,
+    Display,
+    OpenFor,
+    Remedy,
+)
 
 __all__ = [
     "KIND_UNITS",
@@ -46,8 +51,6 @@ __all__ = [
 ]
 
 ROOM_USES = ("food preparation", "dish washing", "service", "storage", "passage", "other")
-MOST_SHIFTS = 24
-"""Of one crew in a day."""
 # Common practice, no source: a second coat is smoother and easier to keep clean.
 TWO_COAT_USES = ("food preparation",)
 
@@ -87,7 +90,6 @@ Climate_ = Annotated[Climate, choice("held", "drifting", "open")]
 Share = Annotated[float, quantity(q.parse_fraction, "30 %")]
 SlabDepth = Annotated[float, quantity(q.parse_length_m, "6 in", at_least="1 in", at_most="2 m")]
 Insulation = Annotated[float, quantity(q.parse_length_m, "2 in", at_most="1 m")]
-SetUp = Annotated[float, quantity(q.parse_duration_s, "45 min", at_most="8 h")]
 HandPace = Annotated[
     float,
     quantity(
@@ -261,9 +263,9 @@ class MaterialsEntry(Written):
         meaning="share of the ice that melts before it cools anything",
     )
     ice_water_m3: Annotated[
-        float, quantity(q.parse_volume_m3, "1 gal", at_least="0 L", at_most="50 L")
+        float, quantity(q.parse_volume_m3, "0.5 gal", at_least="0 L", at_most="50 L")
     ] = entry(
-        "1 gal",
+        "0.5 gal",
         alias="ice_water",
         origin="invented",
         kind="volume",
@@ -298,44 +300,6 @@ class MaterialsEntry(Written):
         | None
     ) = entry(
         None, alias="thickness", meaning="film to lay, where it is not the one of the card"
-    )
-
-
-class ShiftEntry(Written):
-    """One entry of ``pour_shifts`` or ``topcoat_shifts``."""
-
-    begins_min: ClockMinutes = entry(alias="from", meaning="when the shift begins")
-    ends_min: ClockMinutes = entry(
-        alias="to", meaning="when it ends, the next day where that is earlier"
-    )
-
-
-Shifts = Annotated[
-    tuple[ShiftEntry, ...], Field(min_length=1, max_length=MOST_SHIFTS, strict=False)
-]
-
-
-class CrewEntry(Written):
-    """Table ``[crew]``."""
-
-    stations: People = entry(
-        ask="How many mixing stations?", usual="2", note="each needs a mixer"
-    )
-    mixer: People = entry(ask="How many mix?", usual="2")
-    runner: People = entry(ask="How many carry buckets?", usual="1")
-    rake: People = entry(ask="How many rake?", usual="1")
-    smoother: People = entry(ask="How many smooth?", usual="1")
-    broadcaster: People = entry(ask="How many broadcast the aggregate?", usual="2")
-    edge: People = entry(ask="How many at the edges?", usual="1")
-    topcoat: People = entry(ask="How many in the topcoat crew?", usual="3")
-    primer: People = entry(2, ask="How many lay the primer?", usual="2")
-    setup_s: SetUp = entry(alias="setup", ask="How long to set up?", usual="45 min")
-    changeover_s: SetUp = entry(
-        alias="changeover", ask="How long from one room to the next?", usual="15 min"
-    )
-    pour_shifts: Shifts = entry(ask="When may the pour crew work?", usual="19:00 to 05:00")
-    topcoat_shifts: Shifts = entry(
-        ask="When may the topcoat crew work?", usual="05:00 to 17:00"
     )
 
 
@@ -591,6 +555,9 @@ class JobFile(Written):
     access: AccessEntry = entry(meaning="from when until when the kitchen is yours")
     materials: MaterialsEntry = entry(meaning="what is laid")
     crew: CrewEntry = entry(meaning="who works, and when")
+    people: Annotated[tuple[PersonEntry, ...], Field(max_length=60, strict=False)] = entry(
+        (), meaning="who they are, where no heads are counted"
+    )
     pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
     policy: PolicyEntry = entry(meaning="what the plan must keep and may do")
     doubt: DoubtEntry = entry(

@@ -1,8 +1,9 @@
-"""The crew's calendar, one for each role too, and calls called off."""
+"""The crew's calendar, one for each person or role too, and calls called off."""
 
 from __future__ import annotations
 
 import hashlib
+import re
 import uuid
 from collections import Counter
 from collections.abc import Iterable, Iterator
@@ -14,9 +15,9 @@ from typing import TYPE_CHECKING, Any
 from cureplan.core.errors import InputError
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
-from cureplan.output.view.sources import arrivals
 from cureplan.output.view.view import status_key, voice_of
-from cureplan.planning.plan.model import Call, Plan, plan_from_json
+from cureplan.planning.plan.arrivals import arrivals_of
+from cureplan.planning.plan.model import Arrival, Plan, Stop, plan_from_json
 
 if TYPE_CHECKING:
     from icalendar import Alarm, Event
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 __all__ = [
     "CREW_ROLES",
     "JOB_MARK",
+    "LARGEST_BYTES",
     "PRODID",
     "EventBefore",
     "calendar_text",
@@ -167,8 +169,8 @@ def _id(plan: Plan, *parts: str) -> str:
 def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = None) -> bytes:
     """Every arrival as an event, and every hour at which pails go into the ice.
 
-    Of one role's alone where asked. Not for reading the plan back; a calendar keeps only
-    who comes when.
+    Of one person's or role's alone where asked. Not for reading the plan back; a calendar
+    keeps only who comes when.
     """
     from icalendar import Calendar
 
@@ -176,7 +178,7 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = No
     before = events_before(earlier, mark=job_mark(plan))
     name = one_line(plan.job.site.name)
     if role is not None:
-        name = f"{name}: {voice.word(role)}"
+        name = f"{name}: {voice.word_or_text(role)}"
     calendar = Calendar()
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
@@ -196,23 +198,34 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = No
 
 
 def role_calendars(plan: Plan, *, earlier: Iterable[bytes] = ()) -> dict[str, bytes]:
-    """A calendar for each role that comes, or that an earlier calendar called."""
+    """A calendar for each person or role that comes, or that an earlier calendar called."""
     earlier = [*earlier]
     voice = voice_of(plan)
     wanted = _wanted(plan, voice)
     before = events_before(earlier, mark=job_mark(plan)).values()
     old = _still_to_come(before, _made_at(plan))
-    called = {event.role for event in (*wanted, *old)}
-    return {
-        role_file(role): crew_ics(plan, earlier=earlier, role=role)
-        for role in CREW_ROLES
-        if role in called
-    }
+    called = dict.fromkeys(event.role for event in (*wanted, *old) if event.role)
+    ordered = sorted(called, key=lambda who: CREW_ROLES.index(who) if who in CREW_ROLES else 99)
+    files: dict[str, bytes] = {}
+    for who in ordered:
+        name = role_file(who)
+        # Two people whose names differ in signs alone.
+        while name in files:
+            name = f"{name.removesuffix('.ics')}-2.ics"
+        files[name] = crew_ics(plan, earlier=earlier, role=who)
+    return files
 
 
-def role_file(role: str) -> str:
-    """The name of a role's calendar."""
-    return f"crew-{role}.ics"
+def role_file(who: str) -> str:
+    """The name of a role's or a person's calendar, safe on any disk.
+
+    Examples
+    --------
+    >>> role_file("runner"), role_file("José  O'Neil")
+    ('crew-runner.ics', 'crew-José-O-Neil.ics')
+    """
+    safe = re.sub(r"[^\w+]+", "-", who).strip("-") or "person"
+    return f"crew-{safe}.ics"
 
 
 def _made_at(plan: Plan) -> datetime:
@@ -231,43 +244,61 @@ def _wanted(plan: Plan, voice: Voice) -> list[EventBefore]:
 def _arrivals_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
     """The events as they shall be; their numbers in the sequence are not yet known."""
     seen: Counter[str] = Counter()
-    for arrival in arrivals(plan):
-        calls = arrival.calls
-        begins = calls[0].call.astimezone(UTC).replace(microsecond=0)
-        ends = calls[-1].last_task.astimezone(UTC).replace(microsecond=0)
-        rooms = ", ".join(dict.fromkeys(one_line(call.room) for call in calls))
+    for arrival in arrivals_of(plan):
+        work = [stop for stop in arrival.stops if stop.stage != "ice"]
+        if not work:
+            # The hours of the ice have events of their own.
+            continue
+        begins = arrival.call.astimezone(UTC).replace(microsecond=0)
+        ends = arrival.leaves.astimezone(UTC).replace(microsecond=0)
+        rooms = ", ".join(dict.fromkeys(one_line(stop.room) for stop in work))
         people = voice.label("event.people", people=arrival.people)
         yield EventBefore(
-            uid=_id(plan, arrival.role, "arrival", str(seen[arrival.role])),
+            uid=_id(plan, arrival.who, "arrival", str(seen[arrival.who])),
             sequence=0,
             begins=begins,
             ends=max(ends, begins + SHORTEST_EVENT),
-            summary=voice.label("event.title", role=arrival.role, rooms=rooms),
+            summary=voice.label("event.title", who=_who(voice, arrival), rooms=rooms),
             location=one_line(plan.job.site.name),
             description="\n".join(
-                [people, voice.say(calls[0].reason), *(_stop(voice, call) for call in calls)]
+                [
+                    *([] if arrival.named else [people]),
+                    voice.say(arrival.reason),
+                    *(_stop(voice, arrival, stop) for stop in work),
+                ]
             ),
             cancelled=False,
-            role=arrival.role,
+            role=arrival.who,
             rings=True,
         )
-        seen[arrival.role] += 1
+        seen[arrival.who] += 1
 
 
-def _stop(voice: Voice, call: Call) -> str:
-    """What is done in one room, from when to when."""
-    return voice.label(
+def _who(voice: Voice, arrival: Arrival) -> str:
+    return one_line(arrival.who) if arrival.named else voice.word(arrival.who)
+
+
+def _stop(voice: Voice, arrival: Arrival, stop: Stop) -> str:
+    """What is done in one room, from when to when; of somebody with a name, as what."""
+    told = voice.label(
         "event.stop",
-        room=call.room,
-        stage=f"stage.{call.stage}",
-        first_at=call.first_task.isoformat(),
-        last_at=call.last_task.isoformat(),
+        room=stop.room,
+        stage=f"stage.{stop.stage}",
+        first_at=stop.first_task.isoformat(),
+        last_at=stop.last_task.isoformat(),
     )
+    return f"{voice.word(stop.role)}: {told}" if arrival.named else told
 
 
 def _ice_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
     """The hours at which pails must be in the ice; silent once the pour has begun."""
     first_pour = min((room.pour_start for room in plan.rooms), default=None)
+    sees_to_it = {
+        stop.room: arrival
+        for arrival in arrivals_of(plan)
+        for stop in arrival.stops
+        if stop.stage == "ice"
+    }
     for room in plan.chill.rooms:
         begins = room.in_ice_by.astimezone(UTC).replace(microsecond=0)
         how = voice.label(
@@ -276,6 +307,8 @@ def _ice_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
             ice_kg=room.ice_kg,
             stirred_at=room.in_ice_by_stirred.isoformat(),
         )
+        arrival = sees_to_it[room.room]
+        how = f"{_who(voice, arrival)}: {how}"
         yield EventBefore(
             uid=_id(plan, "ice", room.room),
             sequence=0,
@@ -285,7 +318,7 @@ def _ice_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
             location=one_line(plan.job.site.name),
             description=how,
             cancelled=False,
-            role="foreman",
+            role=arrival.who,
             rings=first_pour is None or begins < first_pour,
         )
 

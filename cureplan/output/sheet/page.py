@@ -502,6 +502,7 @@ def _sheet(
         "ready": work.readiness(plan, voice),
         "coats": work.coats(plan, voice),
         "calls": sources.arrival_views(plan, voice),
+        "labour": sources.labour_line(plan, voice),
         "ice": sources.ice(plan, voice),
         "ice_lines": sources.ice_lines(plan, voice),
         "hours": sources.hours(plan, voice),

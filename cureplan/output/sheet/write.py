@@ -20,6 +20,8 @@ from cureplan.output.language import Voice
 from cureplan.output.language.time_words import twice_named
 from cureplan.output.sheet.crew_calendar import (
     CREW_ROLES,
+    LARGEST_BYTES,
+    PRODID,
     calendar_text,
     crew_ics,
     earlier_plan,
@@ -27,7 +29,9 @@ from cureplan.output.sheet.crew_calendar import (
     role_file,
 )
 from cureplan.output.sheet.page import sheet_html
+from cureplan.output.view.sources import arrival_views
 from cureplan.output.view.view import voice_of
+from cureplan.planning.plan.arrivals import arrivals_of
 from cureplan.planning.plan.model import (
     BucketPlan,
     Call,
@@ -44,6 +48,7 @@ __all__ = [
     "calls_csv",
     "coats_csv",
     "defused",
+    "people_csv",
     "primers_csv",
     "render_sheets",
     "write_sheets",
@@ -81,6 +86,21 @@ def calls_csv(plan: Plan) -> str:
     return _table(Call, sorted(plan.calls, key=lambda call: call.call), plan)
 
 
+def people_csv(plan: Plan) -> str:
+    """Every arrival, one row each, in the order of the clock."""
+    voice = voice_of(plan)
+    names = ("who", "people", "roles", "call", "leaves", "hours", "stops", "breaks")
+    rows = []
+    for arrival, view in zip(arrivals_of(plan), arrival_views(plan, voice), strict=True):
+        stays_h = (arrival.leaves - arrival.call).total_seconds() / 3600.0
+        stops = "; ".join(f"{room}: {told}" for room, told in view.stops)
+        who = view.who if arrival.named else voice.word(arrival.who)
+        come, go = (_wall_time(at, voice.zone) for at in (arrival.call, arrival.leaves))
+        texts = (defused(who), arrival.people, view.roles, come, go, round(stays_h, 2))
+        rows.append((*texts, defused(stops), view.breaks))
+    return _written([voice.label(f"column.{name}") for name in names], rows)
+
+
 def coats_csv(plan: Plan) -> str:
     """Every coat, one row each, in the order laid."""
     return _table(CoatPlan, sorted(plan.coats, key=lambda coat: coat.start), plan)
@@ -96,16 +116,21 @@ def _table(
     rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan] | Iterable[PrimerPlan],
     plan: Plan,
 ) -> str:
-    names = [field.name for field in fields(kind) if field.name not in _TECHNICAL]
+    left_out = _TECHNICAL if plan.job.crew.people else (*_TECHNICAL, "names")
+    names = [field.name for field in fields(kind) if field.name not in left_out]
     voice = voice_of(plan)
+    us = voice.display == "us"
+    units: dict[str, Value] = {"degrees": "°F" if us else "°C", "volume": "gal" if us else "L"}
+    cells = ([_cell(name, getattr(row, name), voice) for name in names] for row in rows)
+    return _written([voice.label(f"column.{name}", **units) for name in names], cells)
+
+
+def _written(names: Iterable[str], rows: Iterable[Iterable[str | float | int]]) -> str:
     out = io.StringIO(newline="")
     out.write("\ufeff")
     writer = csv.writer(out)
-    us = voice.display == "us"
-    units: dict[str, Value] = {"degrees": "°F" if us else "°C", "volume": "gal" if us else "L"}
-    writer.writerow([voice.label(f"column.{name}", **units) for name in names])
-    for row in rows:
-        writer.writerow([_cell(name, getattr(row, name), voice) for name in names])
+    writer.writerow(names)
+    writer.writerows(rows)
     return out.getvalue()
 
 
@@ -116,6 +141,8 @@ def _cell(name: str, value: object, voice: Voice) -> str | float | int:
         return voice.label("cell.yes" if value else "cell.no")
     if isinstance(value, datetime):
         return _wall_time(value, voice.zone)
+    if isinstance(value, tuple):
+        return defused(", ".join(str(one) for one in value))
     if isinstance(value, Message):
         return defused(voice.say(value))
     if isinstance(value, int | float):
@@ -145,6 +172,7 @@ _TEXTS: Mapping[str, Callable[[Plan], str]] = {
     "sheet.html": sheet_html,
     "buckets.csv": buckets_csv,
     "calls.csv": calls_csv,
+    "people.csv": people_csv,
     "coats.csv": coats_csv,
     "primers.csv": primers_csv,
 }
@@ -195,11 +223,23 @@ def write_sheets(
         write_together(
             folder,
             contents,
-            gone=[name for name in (*FILES, *ROLE_FILES) if name not in contents],
+            gone=[
+                name
+                for name in (*FILES, *ROLE_FILES, *_of_people(folder))
+                if name not in contents
+            ],
         )
     except (OSError, RuntimeError) as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)
+
+
+def _of_people(folder: Path) -> Iterator[str]:
+    """Calendars of people that an earlier plan has left there."""
+    with suppress(OSError):
+        for path in sorted(folder.glob("crew-*.ics")):
+            if path.stat().st_size < LARGEST_BYTES and PRODID.encode() in path.read_bytes():
+                yield path.name
 
 
 def _calendars(folders: Iterable[Path]) -> Iterator[bytes]:

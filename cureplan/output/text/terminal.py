@@ -10,11 +10,12 @@ from cureplan.output.language import Voice
 from cureplan.output.language.clean import display_width, fit, kept_together, one_line
 from cureplan.output.view.sources import (
     alternatives,
+    arrival_views,
     best_measure,
-    calls,
     doubt_rows,
     ice,
     ice_lines,
+    labour_line,
     load,
     load_total,
     order_lines,
@@ -286,19 +287,19 @@ def _coats(page: _Page, plan: Plan, voice: Voice) -> None:
 
 
 def _calls(page: _Page, plan: Plan, voice: Voice) -> None:
-    views = calls(plan, voice)
+    views = arrival_views(plan, voice)
     label = voice.label
     page.heading(label("calls"))
     columns = (
-        Column(title=label("call"), cells=tuple(v.call for v in views)),
-        Column(title=label("role"), cells=tuple(v.role for v in views)),
-        Column(title=label("people"), cells=tuple(v.people for v in views), rank=6, right=True),
-        Column(title=label("room"), cells=tuple(v.room for v in views), shrinks=True),
-        Column(title=label("for"), cells=tuple(v.stage for v in views), rank=5),
-        Column(title=label("first_task"), cells=tuple(v.first for v in views), rank=7),
-        Column(title=label("last_task"), cells=tuple(v.last for v in views), rank=8),
+        Column(title=label("call"), cells=tuple(v.at for v in views)),
+        Column(title=label("calls.who"), cells=tuple(v.who for v in views)),
+        Column(title=label("for"), cells=tuple(v.roles for v in views), rank=5, shrinks=True),
+        Column(title=label("calls.rooms"), cells=tuple(v.rooms for v in views), shrinks=True),
+        Column(title=label("calls.leaves"), cells=tuple(v.leaves for v in views), rank=3),
+        Column(title=label("calls.hours"), cells=tuple(v.hours for v in views), rank=4),
     )
     page.table(columns)
+    page.prose(labour_line(plan, voice))
 
 
 def _ice(page: _Page, plan: Plan, voice: Voice) -> None:

@@ -2,157 +2,125 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from datetime import datetime
 
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import State, buys_text, margin_state
+from cureplan.planning.plan.arrivals import arrivals_of, labour_of
 from cureplan.planning.plan.model import (
     Alternative,
-    Call,
+    Arrival,
     ChillRoom,
     HourRow,
     Plan,
     Source,
+    Stop,
     TakeoffRoom,
 )
 
 __all__ = [
     "AlternativeView",
-    "Arrival",
     "ArrivalView",
-    "CallView",
     "HourView",
     "IceView",
     "LoadView",
     "SourceView",
     "alternatives",
     "arrival_views",
-    "arrivals",
     "best_measure",
-    "calls",
     "doubt_rows",
     "hours",
     "ice",
     "ice_lines",
+    "labour_line",
     "load",
     "load_total",
     "order_lines",
     "risk_lines",
     "sources",
+    "who_comes",
 ]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class CallView:
-    """Who must be there when."""
-
-    role_key: str
-    role: str
-    people: str
-    room: str
-    stage: str
-    call: str
-    first: str
-    last: str
-    busy: str
-    reason: str
-
-
-def calls(plan: Plan, voice: Voice) -> tuple[CallView, ...]:
-    """The calls in the order of the clock."""
-    ordered = sorted(plan.calls, key=lambda call: (call.call, call.first_task))
-    return tuple(_call(voice, call) for call in ordered)
-
-
-def _call(voice: Voice, call: Call) -> CallView:
-    return CallView(
-        role_key=call.role,
-        role=voice.word(call.role),
-        people=str(call.people),
-        room=one_line(call.room),
-        stage=voice.word(f"stage.{call.stage}"),
-        call=voice.at(call.call),
-        first=voice.at(call.first_task, "time"),
-        last=voice.at(call.last_task, "time_up"),
-        busy=voice.show("busy_frac", call.busy_frac, "percent"),
-        reason=voice.say(call.reason),
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Arrival:
-    """One coming of a role, and the floors it works on before it leaves."""
-
-    role: str
-    calls: tuple[Call, ...]
-
-    @property
-    def people(self) -> int:
-        """The most of them that are needed at once."""
-        return max(call.people for call in self.calls)
-
-
-def arrivals(plan: Plan) -> tuple[Arrival, ...]:
-    """When people really come: a crew that only moves over to the next room is there."""
-    open_of: dict[str, list[Call]] = {}
-    found: list[list[Call]] = []
-    for call in sorted(plan.calls, key=lambda call: (call.call, call.first_task)):
-        moves_on = call.reason.code == "call.moves_on"
-        if moves_on and call.role in open_of:
-            open_of[call.role].append(call)
-            continue
-        open_of[call.role] = [call]
-        found.append(open_of[call.role])
-    return tuple(Arrival(role=calls[0].role, calls=tuple(calls)) for calls in found)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class ArrivalView:
-    """Who comes when, and where each starts."""
+    """Who comes when, what for, and until when."""
 
-    role_key: str
+    role_keys: tuple[str, ...]
     who: str
+    roles: str
+    people: str
     at: str
+    leaves: str
+    hours: str
     stops: tuple[tuple[str, str], ...]
     """A room and what is done there from when to when."""
+    rooms: str
+    breaks: str
 
 
 def arrival_views(plan: Plan, voice: Voice) -> tuple[ArrivalView, ...]:
-    """Arrivals and hours for ice, in the order of the clock."""
-    timed = [(arrival.calls[0].call, _arrival(voice, arrival)) for arrival in arrivals(plan)]
-    timed += [(room.in_ice_by, _ice_arrival(voice, room)) for room in plan.chill.rooms]
-    return tuple(view for _, view in sorted(timed, key=lambda pair: pair[0]))
+    """Everybody's arrivals, in the order of the clock."""
+    stirred = {room.room: room.in_ice_by_stirred for room in plan.chill.rooms}
+    return tuple(_arrival(voice, arrival, stirred) for arrival in arrivals_of(plan))
 
 
-def _arrival(voice: Voice, arrival: Arrival) -> ArrivalView:
+def _arrival(voice: Voice, arrival: Arrival, stirred: Mapping[str, datetime]) -> ArrivalView:
+    # The crew that lays the coats vacuums as well.
+    vacuums = ("vacuum",) if "topcoat" in arrival.roles else ()
+    breaks = (
+        voice.label("calls.break", from_at=b.begins.isoformat(), to_at=b.ends.isoformat())
+        for b in arrival.breaks
+    )
     return ArrivalView(
-        role_key=arrival.role,
-        who=f"{voice.word(arrival.role)} × {arrival.people}",
-        at=voice.at(arrival.calls[0].call),
-        stops=tuple(
-            (
-                one_line(call.room),
-                voice.label(
-                    "calls.pour" if call.stage == "pour" else "calls.stop",
-                    stage=f"stage.{call.stage}",
-                    first=voice.at(call.first_task, "time"),
-                    last=voice.at(call.last_task, "time_up"),
-                ),
-            )
-            for call in arrival.calls
+        role_keys=(*arrival.roles, *vacuums),
+        who=who_comes(voice, arrival),
+        # A doubt of the plan has the plain word.
+        roles=", ".join(
+            voice.word("stage.ice" if role == "ice" else role) for role in arrival.roles
         ),
+        people=str(arrival.people),
+        at=voice.at(arrival.call),
+        leaves=voice.at(arrival.leaves, "time_up"),
+        hours=voice.show("stays_s", (arrival.leaves - arrival.call).total_seconds(), "up"),
+        stops=tuple(
+            (one_line(s.room), _stop(voice, arrival, s, stirred)) for s in arrival.stops
+        ),
+        rooms=", ".join(dict.fromkeys(one_line(stop.room) for stop in arrival.stops)),
+        breaks=", ".join(breaks),
     )
 
 
-def _ice_arrival(voice: Voice, room: ChillRoom) -> ArrivalView:
-    stirred = voice.label("calls.ice", stirred_at=room.in_ice_by_stirred.isoformat())
-    return ArrivalView(
-        role_key="foreman",
-        who=voice.label("ice.task"),
-        at=voice.at(room.in_ice_by),
-        stops=((one_line(room.room), stirred),),
+def who_comes(voice: Voice, arrival: Arrival) -> str:
+    """A person's name; or a role, and how many of it."""
+    if arrival.named:
+        return one_line(arrival.who)
+    return f"{voice.word(arrival.who)} × {arrival.people}"
+
+
+def _stop(voice: Voice, arrival: Arrival, stop: Stop, stirred: Mapping[str, datetime]) -> str:
+    if stop.stage == "ice":
+        by, soon = stop.last_task, stirred.get(stop.room, stop.last_task)
+        return voice.label("calls.ice", by_at=by.isoformat(), stirred_at=soon.isoformat())
+    code = "calls.pour" if stop.stage == "pour" else "calls.stop"
+    told = voice.label(
+        code,
+        stage=f"stage.{stop.stage}",
+        first=voice.at(stop.first_task, "time"),
+        last=voice.at(stop.last_task, "time_up"),
+    )
+    poured = arrival.named and stop.stage == "pour"
+    return f"{voice.word(stop.role)} {told}" if poured else told
+
+
+def labour_line(plan: Plan, voice: Voice) -> str:
+    """Heads and person-hours."""
+    labour = plan.labour or labour_of(plan.job, arrivals_of(plan))
+    return voice.label(
+        "calls.total", heads=labour.heads, work_s=round(3600.0 * labour.person_hours)
     )
 
 

@@ -3,22 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from cureplan.inputs.cards.model import SlurryCard
-from cureplan.inputs.job.model import Crew
+from cureplan.inputs.job.crew import POUR_ROLES, Crew
 from cureplan.planning.floor.pour import PourPlan
 
 __all__ = [
-    "POUR_ROLES",
     "RoleSpan",
     "bottleneck",
     "pour_roles",
+    "roles_of",
+    "shared_crews",
     "what_is_more",
     "with_one_more",
 ]
-
-POUR_ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -30,15 +29,44 @@ class RoleSpan:
     first_s: float
     last_s: float
     busy_frac: float
+    names: tuple[str, ...] = ()
+    """Who they are, where the job names its people."""
+
+
+def roles_of(plan: PourPlan, crew: Crew) -> dict[str, tuple[str, ...]]:
+    """Who does what in a pour; heads without a name are numbered."""
+    if plan.cadence.shared is not None:
+        return dict(plan.cadence.shared.hands)
+    if crew.people:
+        return {role: tuple(p.name for p in crew.holding(role)) for role in POUR_ROLES}
+    return {role: tuple(f"{n + 1}" for n in range(getattr(crew, role))) for role in POUR_ROLES}
+
+
+def shared_crews(crew: Crew) -> dict[tuple[str, ...], float | None]:
+    """Crews that some people are in, and how long the first of these must go home [s].
+
+    Heads without a name are in one crew, but that the pour crew primes.
+    """
+    if not crew.people:
+        longest_s = crew.most_s(None)
+        return {("pour", "primer"): longest_s, ("topcoat",): longest_s}
+    found: dict[tuple[str, ...], float | None] = {}
+    for person in crew.people:
+        crews = crew.crews_of(person)
+        said = [s for s in (found.get(crews), crew.most_s(person)) if s is not None]
+        if crews:
+            found[crews] = min(said, default=None)
+    return found
 
 
 def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpan, ...]:
     """First and last task of each role on a floor, in the order they are needed."""
     times, cadence = plan.times, plan.cadence
+    hands = roles_of(plan, crew)
     mixed = times.filler_in_s + card.filler_mix_s
     spans = {
         "mixer": (times.liquids_in_s[0], mixed[-1], cadence.mixing_s),
-        "runner": (mixed[0], times.pour_s[-1], 2.0 * cadence.haul_s / crew.runner),
+        "runner": (mixed[0], times.pour_s[-1], 2.0 * cadence.haul_s / len(hands["runner"])),
         "rake": (times.pour_s[0], times.raked_s[-1], cadence.rake_s),
         "edge": (times.pour_s[0], times.smoothed_s[-1], cadence.rake_s),
         "smoother": (times.raked_s[0], times.smoothed_s[-1], cadence.smooth_s),
@@ -47,7 +75,8 @@ def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpa
     return tuple(
         RoleSpan(
             role=role,
-            people=getattr(crew, role),
+            people=len(hands[role]),
+            names=hands[role] if crew.people else (),
             first_s=float(first),
             last_s=float(last),
             busy_frac=min(1.0, busy_s / cadence.interval_s),
@@ -57,13 +86,13 @@ def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpa
 
 
 _MORE_HANDS = {
-    "mixing": {"mixer": 1, "stations": 1},
-    "mixer": {"mixer": 1},
-    "station": {"stations": 1},
-    "haul": {"runner": 1},
-    "rake": {"rake": 1},
-    "smooth": {"smoother": 1},
-    "broadcast": {"broadcaster": 1},
+    "mixing": ("mixer", "stations"),
+    "mixer": ("mixer",),
+    "station": ("stations",),
+    "haul": ("runner",),
+    "rake": ("rake",),
+    "smooth": ("smoother",),
+    "broadcast": ("broadcaster",),
 }
 
 
@@ -72,6 +101,7 @@ def what_is_more(crew: Crew, task: str) -> str:
 
     Examples
     --------
+    >>> from dataclasses import replace
     >>> from cureplan.api import demo_job_path, read_job
     >>> crew = read_job(demo_job_path()).crew
     >>> what_is_more(crew, "mixing"), what_is_more(replace(crew, mixer=1), "mixing")
@@ -84,8 +114,9 @@ def what_is_more(crew: Crew, task: str) -> str:
 
 def with_one_more(crew: Crew, task: str) -> Crew:
     """The crew with one more pair of hands at a task; at mixing, with what they need."""
-    hands = _MORE_HANDS[what_is_more(crew, task)]
-    return replace(crew, **{name: getattr(crew, name) + n for name, n in hands.items()})
+    for role in _MORE_HANDS[what_is_more(crew, task)]:
+        crew = crew.with_more(role)
+    return crew
 
 
 def bottleneck(plans: Sequence[PourPlan]) -> str:

@@ -26,7 +26,6 @@ from cureplan.science.rate import AgeCurve
 
 __all__ = [
     "CREWS",
-    "HANDS",
     "FinishedFloor",
     "FloorAge",
     "Landed",
@@ -60,8 +59,6 @@ Reached = Mapping[str, Array]
 
 CREWS = ("pour", "topcoat", "primer")
 """Crews in the order the ordering problem numbers them."""
-HANDS = (0, 1, 0)
-"""Whose hands they are: the pour crew primes."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

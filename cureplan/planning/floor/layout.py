@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from cureplan.inputs.cards.model import SlurryCard
 from cureplan.inputs.job.model import Crew, Job, Outline, Pace, Room
 from cureplan.planning.floor.outline import Cut, Patch, cut_outline, rectangle_patches
+from cureplan.planning.floor.sharing import Rhythm, Tasks, shared_rhythm
 
 __all__ = [
     "Cadence",
@@ -95,6 +96,14 @@ class Cadence:
     smooth_s: float
     broadcast_s: float
     strip_s: float
+    shared: Rhythm | None = None
+    """Where one pair of hands does several things; who does what then, and when."""
+
+    def stations(self, crew: Crew) -> int:
+        """How many mix at once."""
+        if self.shared is not None:
+            return len(self.shared.hands["mixer"])
+        return min(crew.stations, crew.mixer)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,6 +190,8 @@ def patches_of(layout: PourLayout, room: Room) -> tuple[Patch, ...]:
 
 def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
     """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast."""
+    if crew.shares:
+        return _shared_cadence(layout, card, crew=crew, pace=pace)
     area_m2 = layout.area_per_bucket_m2
     cycle_s = card.liquids_mix_s + card.filler_mix_s + card.turnaround_s
     stations = min(crew.stations, crew.mixer)
@@ -205,6 +216,34 @@ def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) 
     )
 
 
+def _shared_cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
+    """The same where what one pair of hands does for a bucket adds up."""
+    area_m2 = layout.area_per_bucket_m2
+    tasks = Tasks(
+        mix_s=card.liquids_mix_s + card.filler_mix_s,
+        turnaround_s=card.turnaround_s,
+        haul_s=pace.haul_s,
+        rake_s=area_m2 / pace.rake_m2_s,
+        smooth_s=area_m2 / pace.smooth_m2_s,
+        broadcast_s=area_m2 / pace.broadcast_m2_s,
+        # Edges have no pace of their own: as long as one pair of hands rakes (invented).
+        edge_s=area_m2 / pace.rake_m2_s,
+    )
+    shared = shared_rhythm(crew, tasks)
+    broadcast_s = shared.share_s("broadcaster", tasks)
+    return Cadence(
+        interval_s=shared.interval_s,
+        limit=shared.limit,
+        mixing_s=shared.share_s("mixer", tasks),
+        haul_s=pace.haul_s,
+        rake_s=shared.share_s("rake", tasks),
+        smooth_s=shared.share_s("smoother", tasks),
+        broadcast_s=broadcast_s,
+        strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.strip_row_m),
+        shared=shared,
+    )
+
+
 def relative_times(
     layout: PourLayout, card: SlurryCard, cadence: Cadence, *, stations: int, bay_turn_s: float
 ) -> PourTimes:
@@ -215,11 +254,16 @@ def relative_times(
     """
     kits, bay = layout.kits, layout.bay
     number = np.arange(kits)
+    shared = cadence.shared
+    if shared is not None:
+        # Hands that go from one thing to the next in a fixed round lose whole rounds.
+        bay_turn_s = math.ceil(bay_turn_s / cadence.interval_s - _EPS) * cadence.interval_s
     liquids_in = number * cadence.interval_s + bay * bay_turn_s
     filler_in = liquids_in + card.liquids_mix_s
     pour = filler_in + card.filler_mix_s + cadence.haul_s
-    raked = pour + cadence.rake_s
-    smoothed = raked + cadence.smooth_s
+    raked = (pour if shared is None else liquids_in + shared.rake_at_s) + cadence.rake_s
+    smoothed = raked if shared is None else liquids_in + shared.smooth_at_s
+    smoothed = smoothed + cadence.smooth_s
     met = met_by(layout)
     return PourTimes(
         bay=bay,
@@ -236,6 +280,7 @@ def relative_times(
             met,
             strip_s=np.full(kits, cadence.strip_s),
             broadcast_s=np.full(kits, cadence.broadcast_s),
+            turns_s=None if shared is None else liquids_in + shared.broadcast_at_s,
         ),
     )
 
@@ -273,20 +318,33 @@ def broadcast_ends_s(
     *,
     strip_s: NDArray[np.float64],
     broadcast_s: NDArray[np.float64],
+    turns_s: NDArray[np.float64] | None = None,
 ) -> NDArray[np.float64]:
     """When the last grain has fallen on each patch, by hands that do one thing at a time.
 
     As a patch is smooth, first the strips that waited for it, oldest first, then itself,
-    but for its own strip.
+    but for its own strip. Hands that do other things as well come at their turns, as long
+    as a patch takes; after the last bucket they have nothing else to do.
     """
     ends_s = np.empty_like(smoothed_s)
-    free_s = -np.inf
+    free_s, over_s = -np.inf, np.inf
+    waiting: list[tuple[int, float, bool]] = []
     for patch, smooth_s in enumerate(smoothed_s):
-        free_s = max(free_s, float(smooth_s))
-        for waiting in np.flatnonzero(met == patch):
-            free_s = ends_s[waiting] = free_s + strip_s[waiting]
+        strips = np.flatnonzero(met == patch).tolist()
+        waiting += [(strip, float(strip_s[strip]), True) for strip in strips]
         bare_s = 0.0 if met[patch] < 0 else strip_s[patch]
-        free_s += broadcast_s[patch] - bare_s
-        if met[patch] < 0:
-            ends_s[patch] = free_s
+        waiting.append((patch, float(broadcast_s[patch] - bare_s), bool(met[patch] < 0)))
+        free_s = max(free_s, float(smooth_s))
+        if turns_s is not None:
+            free_s = max(free_s, float(turns_s[patch]))
+            last = patch + 1 == smoothed_s.size
+            over_s = np.inf if last else float(turns_s[patch] + broadcast_s[patch])
+        while waiting and free_s < over_s - _EPS:
+            strip, left_s, final = waiting.pop(0)
+            done_s = min(left_s, over_s - free_s)
+            free_s += done_s
+            if done_s < left_s - _EPS:
+                waiting.insert(0, (strip, left_s - done_s, final))
+            elif final:
+                ends_s[strip] = free_s
     return ends_s

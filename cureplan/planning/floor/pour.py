@@ -317,7 +317,7 @@ class RoomPours:
                 layout,
                 card,
                 cadence,
-                stations=min(hands.stations, hands.mixer),
+                stations=cadence.stations(hands),
                 bay_turn_s=self.job.pace.bay_turn_s,
             )
             self._plans[key] = PourPlan(

@@ -28,7 +28,6 @@ __all__ = [
     "INDOOR_SD_K",
     "LATE_SD_S",
     "RHYTHM_SD_FRAC",
-    "SAME_SHIFT_S",
     "SLAB_OWN_SD_K",
     "TERMS",
     "DrawnAges",
@@ -61,8 +60,6 @@ PROBE_SD_K: Final = 0.5
 HEAVY_FREEDOM, HEAVY_EXPONENT = 4.0, 2.5
 """Of Student's t and of a Pareto, where odd things happen oftener than is taken: invented.
 No record of kits, crews or stops was found that tells their tails."""
-SAME_SHIFT_S: Final = 6 * HOUR_S
-"""A gap longer than this sends the crew home and calls them again: invented."""
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -258,11 +255,15 @@ def draw_nights(
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
     odd = _Draws(random=random, heavy=heavy_tails)
-    pour_visit = _visits(pouring, odd, members, size=crews, known_s=issued_s)
-    coat_visit = _visits(coating, odd, members, size=crews, known_s=issued_s)
+
+    def visits(tasks: Sequence[tuple[float, float, _Key]]) -> dict[_Key, Visit]:
+        again_s = job.crew.again_s
+        return _visits(tasks, odd, members, size=crews, known_s=issued_s, again_s=again_s)
+
+    pour_visit, coat_visit = visits(pouring), visits(coating)
     primed = [(p.begins_s, p.end_s, p.room) for p in schedule.primers]
     primer_columns = random.standard_normal((2, members if primed else 0))
-    primer_visit = _visits(primed, odd, members, size=crews, known_s=issued_s)
+    primer_visit = visits(primed)
     # A stream of its own, so that the draws above fall out as they did before it.
     others = _Draws(random=np.random.default_rng([job.seed, 1]), heavy=heavy_tails)
     scatter = _Scatter(
@@ -486,13 +487,14 @@ def _visits(
     *,
     size: float,
     known_s: float,
+    again_s: float,
 ) -> dict[_Key, Visit]:
     """A crew that is here is not late any more; it may still drag."""
     found: dict[_Key, Visit] = {}
     visit: Visit | None = None
     free_s = -np.inf
     for begins_s, ends_s, key in sorted(tasks, key=lambda task: task[0]):
-        if visit is None or begins_s > free_s + SAME_SHIFT_S:
+        if visit is None or begins_s > free_s + again_s:
             late, slow = size * np.abs(random.normal(2, members))
             visit = Visit(
                 begins_s=max(begins_s, known_s),

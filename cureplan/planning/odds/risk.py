@@ -15,7 +15,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job, Shift
+from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.limits import limits_of
@@ -563,6 +565,22 @@ def _shifts_kept(job: Job, stays: Sequence[_Stay], nights: Nights) -> Flags:
         ]
         if ends:
             kept &= stay.done_s <= max(ends)
+    for crews, longest_s in shared_crews(job.crew).items():
+        if longest_s is not None:
+            of_them = [stay for stay in stays if stay.layer.crew in crews]
+            kept &= _not_too_long(of_them, longest_s, job.crew, nights.members)
+    return kept
+
+
+def _not_too_long(stays: Sequence[_Stay], longest_s: float, crew: Crew, members: int) -> Flags:
+    """Whether people who were called as planned go home in time."""
+    kept = np.ones(members, dtype=bool)
+    called_s = over_s = -np.inf
+    for stay in sorted(stays, key=lambda stay: stay.begins_s):
+        if stay.begins_s - over_s > crew.again_s:
+            called_s = stay.begins_s - crew.setup_s
+        over_s = max(over_s, stay.ends_s)
+        kept &= stay.done_s <= called_s + longest_s
     return kept
 
 

@@ -27,6 +27,7 @@ from cureplan.planning.plan.answers import (
     order_answer,
     way_back_answer,
 )
+from cureplan.planning.plan.arrivals import arrival_plans, labour_of, people_warnings
 from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
 from cureplan.planning.plan.hours import beyond_hours, hour_rows, instant, limit_warnings
@@ -109,6 +110,7 @@ def assemble(
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
     chill = chill_plan(job, pours, schedule, tried)
+    arrivals = arrival_plans(job, calls, chill)
     primers = primer_plans(job, pours, schedule, odds.primer_frac)
     unsure = _less_sure(job, schedule)
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
@@ -140,6 +142,8 @@ def assemble(
         ),
         coats=Rows(coats),
         calls=Rows(calls),
+        arrivals=Rows(arrivals),
+        labour=labour_of(job, arrivals),
         primers=primers,
         chill=chill,
         hours=Rows(hour_rows(job, series, pours)),
@@ -156,6 +160,7 @@ def assemble(
                 need=tried.need,
                 made_at=made_at,
             ),
+            *people_warnings(job, arrivals),
             *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
             exotherm_caution(tried.standing),

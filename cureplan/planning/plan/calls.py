@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 
+import numpy as np
+
 from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.crew import pour_roles
+from cureplan.planning.floor.crew import RoleSpan, pour_roles
 from cureplan.planning.floor.pour import RoomPours
-from cureplan.planning.odds.nights import SAME_SHIFT_S
 from cureplan.planning.plan.hours import coat_closes_s, instant, pour_closes_s
 from cureplan.planning.plan.model import Call, CoatPlan, PrimerPlan
 from cureplan.planning.schedule.outcome import Schedule
@@ -23,39 +25,71 @@ def call_plans(
 ) -> tuple[Call, ...]:
     """Calls of all roles, in the order the rooms are worked."""
     calls: list[Call] = []
-    last_end_s: float | None = None
+    comes = _Comes(job.crew)
+    fresh: dict[int, bool] = {}
+    # In the order of work: whoever has just rolled a primer is there for the pour.
+    everything: list[PlacedPour | PlacedCoat]
+    everything = [*schedule.pours, *schedule.primers, *schedule.coats]
+    for placed in sorted(everything, key=_begins_s):
+        own = placed.work if isinstance(placed, PlacedCoat) else placed.own
+        fresh[id(placed)] = comes.fresh(own.layer.crew, placed)
     for poured in sorted(schedule.pours, key=lambda placed: placed.start_s):
-        fresh = last_end_s is None or poured.start_s - last_end_s > SAME_SHIFT_S
-        plan = pours[poured.room].plan(poured.option)
-        ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
-        spans = pour_roles(plan, job.cards.slurry, crew=job.crew)
-        # Where a card holds the grains back, they fall after the regular rhythm's end.
-        last_s = poured.end_s - poured.start_s
-        ends_s = {s.role: s.last_s for s in spans} | {"broadcaster": last_s}
-        everything = [("foreman", 1, 0.0, last_s, 1.0)]
-        everything += [
-            (s.role, s.people, s.first_s, ends_s[s.role], s.busy_frac) for s in spans
-        ]
-        for role, people, first_s, end_s, busy in everything:
-            calls.append(
-                Call(
-                    role=role,
-                    people=people,
-                    room=poured.room,
-                    stage="pour",
-                    call=instant(poured.start_s + first_s - ahead_s, job.site.zone),
-                    first_task=instant(poured.start_s + first_s, job.site.zone),
-                    last_task=instant(poured.start_s + end_s, job.site.zone),
-                    busy_frac=round(busy, 3),
-                    reason=_why_called(fresh, ahead_s),
-                )
-            )
-        last_end_s = poured.end_s
+        calls += _pour_calls(job, pours[poured.room], poured, fresh[id(poured)])
     return (
-        *_film_calls(job, schedule.primers, people=job.crew.primer),
+        *_film_calls(job, schedule.primers, "primer", fresh),
         *calls,
-        *_film_calls(job, schedule.coats, people=job.crew.topcoat),
+        *_film_calls(job, schedule.coats, "topcoat", fresh),
     )
+
+
+def _pour_calls(job: Job, pours: RoomPours, poured: PlacedPour, fresh: bool) -> Iterator[Call]:
+    ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
+    spans = pour_roles(pours.plan(poured.option), job.cards.slurry, crew=job.crew)
+    # Where a card holds the grains back, they fall after the regular rhythm's end.
+    last_s = poured.end_s - poured.start_s
+    leads = RoleSpan(
+        role="foreman",
+        people=1,
+        first_s=0.0,
+        last_s=last_s,
+        busy_frac=1.0,
+        names=(job.crew.foreman,) if job.crew.people else (),
+    )
+    for span in (leads, *spans):
+        ends_s = last_s if span.role == "broadcaster" else span.last_s
+        yield Call(
+            role=span.role,
+            people=span.people,
+            names=span.names,
+            room=poured.room,
+            stage="pour",
+            call=instant(poured.start_s + span.first_s - ahead_s, job.site.zone),
+            first_task=instant(poured.start_s + span.first_s, job.site.zone),
+            last_task=instant(poured.start_s + ends_s, job.site.zone),
+            busy_frac=round(span.busy_frac, 3),
+            reason=_why_called(fresh, ahead_s),
+        )
+
+
+def _begins_s(placed: PlacedPour | PlacedCoat) -> float:
+    return placed.begins_s if isinstance(placed, PlacedCoat) else placed.start_s
+
+
+class _Comes:
+    """Who has last worked until when: heads by their crew, people by their names."""
+
+    def __init__(self, crew: Crew) -> None:
+        self.crew = crew
+        self.until_s: dict[str, float] = {}
+
+    def fresh(self, crew: str, placed: PlacedPour | PlacedCoat) -> bool:
+        """Whether somebody comes for this work; it then counts as done."""
+        of_it = [p.name for p in self.crew.people if crew in self.crew.crews_of(p)] or [crew]
+        free_s = min(self.until_s.get(who, -np.inf) for who in of_it)
+        begins_s = _begins_s(placed)
+        for who in of_it:
+            self.until_s[who] = max(self.until_s.get(who, -np.inf), placed.end_s)
+        return begins_s - free_s > self.crew.again_s
 
 
 def _why_called(fresh: bool, ahead_s: float) -> Message:
@@ -63,12 +97,15 @@ def _why_called(fresh: bool, ahead_s: float) -> Message:
     return Message(code, {"ahead_s": ahead_s})
 
 
-def _film_calls(job: Job, placed: Sequence[PlacedCoat], *, people: int) -> list[Call]:
+def _film_calls(
+    job: Job, placed: Sequence[PlacedCoat], of: str, fresh: Mapping[int, bool]
+) -> list[Call]:
     calls: list[Call] = []
-    last_end_s: float | None = None
+    people: int = getattr(job.crew, of)
+    names = tuple(person.name for person in job.crew.holding(of))
     for coat in sorted(placed, key=lambda film: film.begins_s):
-        fresh = last_end_s is None or coat.begins_s - last_end_s > SAME_SHIFT_S
-        ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
+        comes = fresh[id(coat)]
+        ahead_s = job.crew.setup_s if comes else job.crew.changeover_s
         at_s = coat.begins_s
         work = [(lead.layer, lead.lasts_s) for lead in coat.work.leads]
         for layer, lasts_s in (*work, (coat.work.layer, coat.end_s - coat.start_s)):
@@ -78,16 +115,16 @@ def _film_calls(job: Job, placed: Sequence[PlacedCoat], *, people: int) -> list[
                 Call(
                     role=layer.kind,
                     people=people,
+                    names=names,
                     room=coat.room,
                     stage=layer.stage,
                     call=instant(coat.begins_s - ahead_s, job.site.zone),
                     first_task=instant(first_s, job.site.zone),
                     last_task=instant(at_s, job.site.zone),
                     busy_frac=1.0,
-                    reason=_why_called(fresh, ahead_s),
+                    reason=_why_called(comes, ahead_s),
                 )
             )
-        last_end_s = coat.end_s
     return calls
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any, Literal
@@ -14,13 +14,16 @@ from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job, OpenFor
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
+from cureplan.planning.plan.people import Arrival, Break, Call, Labour, Stop
 from cureplan.planning.plan.risk import DoubtTerm, Risk
 
 __all__ = [
     "FORMAT",
     "Alternative",
     "Answer",
+    "Arrival",
     "Binding",
+    "Break",
     "BucketPlan",
     "Call",
     "ChillPlan",
@@ -29,6 +32,7 @@ __all__ = [
     "Decisions",
     "DoubtTerm",
     "HourRow",
+    "Labour",
     "Night",
     "NightLine",
     "NightPoured",
@@ -41,6 +45,7 @@ __all__ = [
     "RoomPlan",
     "Source",
     "StartHour",
+    "Stop",
     "Takeoff",
     "TakeoffRoom",
     "plan_adapter",
@@ -57,6 +62,7 @@ MOST_ROWS = {
     "coats": 10 * MOST_ROOMS,
     "primers": 10 * MOST_ROOMS,
     "calls": 100 * MOST_ROOMS,
+    "arrivals": 100 * MOST_ROOMS,
     "hours": 2 * 24 * LONGEST_ACCESS.days,
 }
 """Of plan.json, with more than room for what rounding and a night add to a job's own limits."""
@@ -220,22 +226,6 @@ class PrimerPlan:
     dew_c: float | None
     keeps_frac: float
     """In how many nights the slurry finds it neither wet nor too old."""
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Call:
-    """Who must be there when, for what."""
-
-    role: str
-    people: int
-    room: str
-    stage: str
-    """The layer worked on: "pour", "vacuum", "coat 1" and so on."""
-    call: datetime
-    first_task: datetime
-    last_task: datetime
-    busy_frac: float
-    reason: Message
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -434,11 +424,14 @@ class Plan:
     primers: tuple[PrimerPlan, ...] = ()
     night: Night | None = None
     """What was learned and changed, where the plan was made again on the night."""
+    arrivals: Rows[Arrival] = field(default_factory=Rows)
+    """Who really comes when; a call is one of these only where nobody is there yet."""
+    labour: Labour | None = None
 
     def __post_init__(self) -> None:
         zone = self.job.site.zone
-        for name in ("rooms", "buckets", "coats", "calls", "hours"):
-            spread = "rooms" if name == "hours" else None
+        for name in ("rooms", "buckets", "coats", "calls", "hours", "arrivals"):
+            spread = {"hours": "rooms", "arrivals": "stops"}.get(name)
             rows = Rows.of(getattr(self, name), zone=zone, spread=spread)
             object.__setattr__(self, name, rows)
 
@@ -480,10 +473,25 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
         del data["night"]
     if not plan.primers:
         del data["primers"]
+    _drop_unsaid(plan, data)
     if text_of is not None:
         _add_texts(plan, data, text_of)
     data["digest"] = _digest(data)
     return json.dumps(data, ensure_ascii=False, indent=2, allow_nan=False) + "\n"
+
+
+def _drop_unsaid(plan: Plan, data: dict[str, Any]) -> None:
+    """What a job says nothing of: names of people, and how long they may stay."""
+    crew = plan.job.crew
+    if not crew.people:
+        for call in data["calls"]:
+            del call["names"]
+    for item in fields(crew):
+        if item.name in _SELDOM and getattr(crew, item.name) == item.default:
+            del data["job"]["crew"][item.name]
+
+
+_SELDOM = ("people", "longest_shift_s", "rest_s", "break_after_s", "break_for_s")
 
 
 def _digest(data: Mapping[str, Any]) -> str:

@@ -14,7 +14,6 @@ from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, T
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.ice import IceNeed
 from cureplan.planning.plan.model import ChillPlan, CoatPlan, PrimerPlan, RoomPlan, Source
-from cureplan.planning.schedule.placing import crew_spans
 from cureplan.weather.hours.series import Gap, HourlySeries
 
 __all__ = ["plan_sources", "plan_warnings", "provenance"]
@@ -86,10 +85,6 @@ def _ice_warnings(
     at: dict[str, Value] = {"in_ice_at": chill.in_ice_by.isoformat()}
     if chill.in_ice_by < made_at:
         found.append(Message("warn.ice_passed", at))
-    by_s = chill.in_ice_by.timestamp()
-    shifts = (*job.crew.pour_shifts, *job.crew.topcoat_shifts)
-    if not any(span.begins_s <= by_s <= span.ends_s for span in crew_spans(job, shifts)):
-        found.append(Message("warn.ice_off_shift", at))
     if not job.materials.stirred_in_ice:
         found.append(
             Message(

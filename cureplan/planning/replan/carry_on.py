@@ -14,9 +14,9 @@ from itertools import pairwise
 
 import numpy as np
 
+from cureplan.inputs.job.crew import SAME_SHIFT_S
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
-from cureplan.planning.odds.nights import SAME_SHIFT_S
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.begun import option_of
@@ -56,7 +56,7 @@ class Candidate:
 
     @property
     def nights(self) -> int:
-        """How often the pour crew comes."""
+        """In how many nights the pours are."""
         starts_s = sorted(pour.start_s for pour in self.schedule.pours)
         return 1 + sum(b - a > SAME_SHIFT_S for a, b in pairwise(starts_s))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -213,7 +213,7 @@ def _crew(crew: Crew, events: Sequence[NightEvent]) -> tuple[Crew, list[NightEve
         if left < 1:
             halts.append(event)
         else:
-            crew = replace(crew, **{what: left})
+            crew = crew.with_more(what, -1)
     return crew, halts
 
 

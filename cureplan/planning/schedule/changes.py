@@ -181,7 +181,7 @@ GRADED: Final = (COAT_SOONER, COAT_LONGER, POURING, IN_SOONER, OPENING)
 def more_hands(job: Job, task: str) -> Change:
     """One more at a task of the pour, or at the coats ("topcoat") or the primer."""
     if task in ("topcoat", "primer"):
-        crew = replace(job.crew, **{task: getattr(job.crew, task) + 1})
+        crew = job.crew.with_more(task)
         more = task
     else:
         crew, more = with_one_more(job.crew, task), what_is_more(job.crew, task)

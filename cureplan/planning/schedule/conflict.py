@@ -19,8 +19,9 @@ import numpy as np
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import NO_LIMITS
+from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Cards, Job, OpenFor, Shift
-from cureplan.planning.floor.layers import CREWS, HANDS, Layer
+from cureplan.planning.floor.layers import CREWS, Layer
 from cureplan.planning.floor.limits import Breach, LayerLimits
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.floor_model import (
@@ -37,7 +38,9 @@ from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 
 __all__ = ["Limit", "alone", "together"]
 
-Limit = Literal["temperature", "pour shift", "topcoat shift", "dew", "too old", "opening"]
+Limit = Literal[
+    "temperature", "pour shift", "topcoat shift", "dew", "too old", "opening", "longest shift"
+]
 LIMITS: tuple[Limit, ...] = (
     "temperature",
     "dew",
@@ -45,6 +48,7 @@ LIMITS: tuple[Limit, ...] = (
     "topcoat shift",
     "too old",
     "opening",
+    "longest shift",
 )
 """In the order in which sets of the same size are tried."""
 MOST_ROOMS = 3
@@ -99,6 +103,8 @@ class _Some:
             far = datetime.fromtimestamp(far_s, job.site.zone)
             access = replace(access, open_by=max(access.open_by, far))
             rooms = tuple(replace(room, open_by=None) for room in rooms)
+        if "longest shift" not in self.limits:
+            crew = _not_timed(crew)
         policy = job.policy
         if "dew" not in self.limits:
             policy = replace(policy, dew_margin_k=NEVER_WET_K)
@@ -121,6 +127,19 @@ class _Some:
             problem, None, limits=PROBE, seed=self.job.seed, parts=("waited",), stop=stop
         )
         return solved.known == "impossible"
+
+
+def _not_timed(crew: Crew) -> Crew:
+    """The crew, each of them there as long as it takes."""
+    people = tuple(replace(person, longest_shift_s=None) for person in crew.people)
+    return replace(crew, people=people, longest_shift_s=None, rest_s=None)
+
+
+def _limits_of(job: Job) -> tuple[Limit, ...]:
+    """Limits that the job has at all."""
+    crew = job.crew
+    timed = [crew.most_s(None), *(crew.most_s(person) for person in crew.people)]
+    return LIMITS if any(timed) else LIMITS[:-1]
 
 
 def _without_limits(cards: Cards) -> Cards:
@@ -176,7 +195,7 @@ def alone(job: Job, tables: Tables) -> tuple[Failure, ...]:
 
 def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
     for room in job.rooms:
-        whole = _Some(job, tables, (room.name,), frozenset(LIMITS))
+        whole = _Some(job, tables, (room.name,), frozenset(_limits_of(job)))
         if whole.begins() is None:
             yield _why(job, tables, room.name)
 
@@ -184,8 +203,9 @@ def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
 def _why(job: Job, tables: Tables, room: str) -> Failure:
     if _Some(job, tables, (room,), frozenset()).begins() is None:
         return _unseen(job, tables, room)
-    for size in range(1, len(LIMITS) + 1):
-        for some in combinations(LIMITS, size):
+    limits = _limits_of(job)
+    for size in range(1, len(limits) + 1):
+        for some in combinations(limits, size):
             if _Some(job, tables, (room,), frozenset(some)).begins() is None:
                 says = [_says(job, tables, room, limit, some) for limit in some]
                 if "opening" in some:
@@ -274,6 +294,7 @@ def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limi
         "topcoat shift": windows.topcoat_shift,
         "too old": windows.too_old,
         "opening": windows.opening,
+        "longest shift": windows.longest_shift,
     }[limit]()
 
 
@@ -395,6 +416,20 @@ class _Windows:
         }
         return Message("limit.topcoat_shift", values)
 
+    def longest_shift(self) -> Message:
+        """The longest task against how long anyone may stay."""
+        crew = self.job.crew
+        longest = [crew.most_s(None), *(crew.most_s(person) for person in crew.people)]
+        works = self.pours.works(AS_IS)
+        work = max(works, key=lambda work: work.lead_s + work.duration_s)
+        values: dict[str, Value] = {
+            "room": self.pours.room.name,
+            "stage": work.layer.stage,
+            "stays_s": work.lead_s + work.duration_s + crew.setup_s,
+            "longest_s": min(s for s in longest if s is not None),
+        }
+        return Message("limit.longest_shift", values)
+
     def too_old(self) -> Message:
         """The layer that would come too late over the one below, by how much."""
         worst = -NEVER
@@ -441,8 +476,8 @@ def together(job: Job, tables: Tables, *, stop: Stop = never) -> tuple[Failure, 
         rest = tuple(other for other in rooms if other != name)
         if rest and _Some(job, tables, rest, frozenset(LIMITS)).impossible(stop):
             rooms = list(rest)
-    kept = list(LIMITS)
-    for limit in LIMITS:
+    kept = list(_limits_of(job))
+    for limit in _limits_of(job):
         fewer = frozenset(kept) - {limit}
         if _Some(job, tables, tuple(rooms), fewer).impossible(stop):
             kept.remove(limit)
@@ -456,12 +491,11 @@ def _work_of(job: Job, tables: Tables, rooms: Sequence[str]) -> Iterator[Message
     change_s = job.crew.changeover_s
     shifts = {"pour": job.crew.pour_shifts, "topcoat": job.crew.topcoat_shifts}
     for crew, its_shifts in shifts.items():
-        hands = HANDS[CREWS.index(crew)]
         works = [
             60.0 * float((stage.ends - stage.begins).min())
             for name in rooms
             for stage in _Some(job, tables, (name,), frozenset()).problem.rooms[0]
-            if HANDS[stage.crew] == hands
+            if (CREWS[stage.crew] == "topcoat") == (crew == "topcoat")
         ]
         spans = crew_spans(job, its_shifts)
         have_s = sum(max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans)

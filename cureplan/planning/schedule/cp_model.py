@@ -17,6 +17,7 @@ from cureplan.planning.schedule.problem import (
     FAR,
     NEAREST,
     Choice,
+    Hands,
     Intervals,
     Problem,
     Score,
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
     from ortools.sat.python import cp_model
 
 __all__ = ["CpTask", "OrderingModel", "cp_sat"]
+
+MOST_VISITS = 16
+"""Of one person in a job; two weeks with a call a day."""
 
 Linear = Any
 """A linear expression of the solver's; it has no type of its own worth naming."""
@@ -164,14 +168,47 @@ class OrderingModel:
                 self.model.add(after.begin <= task.offset("closes"))
 
     def _add_crews(self) -> None:
-        for hands in {self.problem.hands_of(stage) for _, _, stage in self.problem.tasks()}:
-            self.model.add_no_overlap(
-                self.model.new_interval_var(
-                    task.begin, task.length, task.frees, f"busy {room}.{number}"
-                )
-                for (room, number), task in self.tasks.items()
-                if self.problem.hands_of(self.problem.rooms[room][number]) == hands
+        busy = {
+            at: self.model.new_interval_var(
+                task.begin, task.length, task.frees, f"busy {at[0]}.{at[1]}"
             )
+            for at, task in self.tasks.items()
+        }
+        crew_of = {(r, n): stage.crew for r, n, stage in self.problem.tasks()}
+        together: set[tuple[int, ...]] = {(crew,) for crew in crew_of.values()}
+        together |= {hands.crews for hands in self.problem.hands}
+        for crews in sorted(together):
+            # Those who are in fewer crews are bound by those who are in more.
+            if not any({*crews} < {*others} for others in together):
+                self.model.add_no_overlap(busy[at] for at in busy if crew_of[at] in crews)
+        for number, hands in enumerate(self.problem.timed):
+            of_them = [task for at, task in self.tasks.items() if crew_of[at] in hands.crews]
+            self._add_visits(f"people {number}", hands, of_them)
+
+    def _add_visits(self, name: str, hands: Hands, tasks: list[CpTask]) -> None:
+        """Stays with a rest in between, none longer than it may be, and each task in one."""
+        if not tasks or hands.most is None:
+            return
+        ends = [task.offset("ends") for task in tasks]
+        low = min(int(task.intervals.first.min()) for task in tasks)
+        high = max(int(task.ends_in(None).max()) for task in tasks)
+        many = min(len(tasks), (high - low) // max(1, hands.rest) + 1, MOST_VISITS)
+        far = high + many * (hands.rest + 1)
+        stays: list[tuple[Any, Any]] = []
+        for visit in range(many):
+            comes = self._int(low, far, f"{name} comes {visit}")
+            goes = self._int(low, far, f"{name} goes {visit}")
+            self.model.add(goes >= comes)
+            self.model.add(goes - comes <= hands.most)
+            if stays:
+                self.model.add(comes >= stays[-1][1] + hands.rest)
+            stays.append((comes, goes))
+        for place, (task, end) in enumerate(zip(tasks, ends, strict=True)):
+            within = [self.model.new_bool_var(f"{name} {place} in {v}") for v in range(many)]
+            self.model.add_exactly_one(within)
+            for there, (comes, goes) in zip(within, stays, strict=True):
+                self.model.add(comes <= task.begin).only_enforce_if(there)
+                self.model.add(goes >= end).only_enforce_if(there)
 
     def _add_crossings(self) -> None:
         works: dict[tuple[int, int], Any] = {}

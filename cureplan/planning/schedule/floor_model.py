@@ -6,8 +6,11 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from cureplan.inputs.job.model import Job, Remedy, Room
-from cureplan.planning.floor.layers import CREWS, HANDS
+from cureplan.planning.floor.crew import shared_crews
+from cureplan.planning.floor.layers import CREWS
 from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.schedule.lexicographic import prune_dominated
 from cureplan.planning.schedule.outcome import Schedule
@@ -19,7 +22,7 @@ from cureplan.planning.schedule.placing import (
     place_layer,
     place_pour,
 )
-from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage
+from cureplan.planning.schedule.problem import Choice, Clear, Hands, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
 from cureplan.planning.schedule.slots import SLOT_S, Slots
 from cureplan.planning.schedule.tables import (
@@ -33,7 +36,7 @@ from cureplan.planning.schedule.tables import (
 
 POURING = CREWS.index("pour")
 
-__all__ = ["FloorModel", "Tables", "as_expected", "floor_model"]
+__all__ = ["FloorModel", "Tables", "as_expected", "crew_hands", "floor_model"]
 
 EVEN_ODDS = 0.5
 
@@ -235,9 +238,11 @@ def floor_model(
         tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
         for room in job.rooms
     )
+    hands = crew_hands(job, sure)
+    stages = [tuple(_not_too_long(stage, hands) for stage in row) for row in stages]
     problem = Problem(
-        rooms=one_after_the_other(stages, _begun(job, tables), crosses),
-        hands=HANDS,
+        rooms=one_after_the_other(stages, _begun(job, tables), crosses, hands),
+        hands=hands,
         pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
         crosses=crosses,
         groups=_groups(job, tables),
@@ -258,6 +263,29 @@ def floor_model(
         remedies=allowed,
         sure=sure,
     )
+
+
+def crew_hands(job: Job, sure: Sureness) -> tuple[Hands, ...]:
+    """Whose hands the crews are, and how long anyone may stay before a rest."""
+
+    def most(longest_s: float) -> int:
+        behind_s = float(sure.behind_s(np.asarray(longest_s)))
+        return int((longest_s - job.crew.ahead_s - behind_s) // SLOT_S)
+
+    return tuple(
+        Hands(
+            crews=tuple(CREWS.index(crew) for crew in crews),
+            most=None if longest_s is None else most(longest_s),
+            rest=int(job.crew.again_s // SLOT_S) + 1,
+        )
+        for crews, longest_s in shared_crews(job.crew).items()
+    )
+
+
+def _not_too_long(stage: Stage, hands: Sequence[Hands]) -> Stage:
+    """Without what alone would keep somebody longer than he may stay."""
+    most = [h.most for h in hands if stage.crew in h.crews and h.most is not None]
+    return stage.keep(stage.ends - stage.begins <= min(most)) if most else stage
 
 
 def _room_stages(

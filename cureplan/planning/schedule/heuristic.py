@@ -11,7 +11,15 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.planning.schedule.outcome import Stop, never
-from cureplan.planning.schedule.problem import NEVER, Choice, Problem, Score, Stage, score
+from cureplan.planning.schedule.problem import (
+    NEVER,
+    Choice,
+    Hands,
+    Problem,
+    Score,
+    Stage,
+    score,
+)
 
 __all__ = [
     "Attempt",
@@ -89,18 +97,40 @@ class _Board:
         stage, after = self.stage(task), (task[0], task[1] + 1)
         for other, mask in self.left.items():
             self._strike(other, mask, task, k)
+        for hands in self.problem.timed:
+            if stage.crew in hands.crews:
+                self._strike_long(hands)
         if after in self.left:
             begins = self.stage(after).begins
             self.left[after] &= (begins >= stage.opens[k]) & (begins <= stage.closes[k])
 
     def _strike(self, other: Task, mask: BoolArray, task: Task, k: int) -> None:
         stage, there = self.stage(task), self.stage(other)
-        if self.problem.hands_of(there) == self.problem.hands_of(stage):
+        if self.problem.same_hands(there, stage):
             mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])
         if (other[0], task[0]) in self._crossing:
             mask &= (there.ends <= stage.shuts[k]) | (there.begins >= stage.walks[k])
         if (task[0], other[0]) in self._crossing:
             mask &= (there.walks <= stage.begins[k]) | (there.shuts >= stage.ends[k])
+
+    def _strike_long(self, hands: Hands) -> None:
+        """Strike out what would keep people longer than they may stay."""
+        of_them = [
+            (self.stage(t), k)
+            for t, k in self.chosen.items()
+            if self.stage(t).crew in hands.crews
+        ]
+        visits = hands.visits((int(s.begins[k]), int(s.ends[k])) for s, k in of_them)
+        for task, mask in self.left.items():
+            stage = self.stage(task)
+            if stage.crew not in hands.crews:
+                continue
+            first, last = stage.begins.copy(), stage.ends.copy()
+            for begins, ends in visits:
+                joins = (stage.begins - ends < hands.rest) & (begins - stage.ends < hands.rest)
+                first[joins] = np.minimum(first, begins)[joins]
+                last[joins] = np.maximum(last, ends)[joins]
+            mask &= last - first <= (hands.most or NEVER)
 
     def first_if_never_too_old(self, task: Task) -> int | None:
         """First begin left for a task, were the stage below never too old for it."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import NamedTuple
@@ -19,6 +19,7 @@ __all__ = [
     "OFFSETS",
     "Choice",
     "Clear",
+    "Hands",
     "Intervals",
     "Problem",
     "Score",
@@ -173,6 +174,33 @@ NEAREST = 1000
 """What the nearest to its window's end counts against the sum of all."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, order=True)
+class Hands:
+    """People who are in some of the crews, in slots: in one place at a time, and how long."""
+
+    crews: tuple[int, ...]
+    most: int | None = None
+    """From the first begin to the last end before they rest; None: no limit."""
+    rest: int = 0
+    """From an end to a begin, where they were at home in between."""
+
+    def visits(self, works: Iterable[tuple[int, int]]) -> list[tuple[int, int]]:
+        """Begins and ends joined wherever there is no rest in between.
+
+        Examples
+        --------
+        >>> Hands(crews=(0,), rest=5).visits([(0, 3), (20, 22), (7, 9)])
+        [(0, 9), (20, 22)]
+        """
+        found: list[tuple[int, int]] = []
+        for begins, ends in sorted(works):
+            if found and begins - found[-1][1] < self.rest:
+                first, last = found.pop()
+                begins, ends = first, max(last, ends)
+            found.append((begins, ends))
+        return found
+
+
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Problem:
     """Rooms to be ordered."""
@@ -182,9 +210,8 @@ class Problem:
     """Rooms whose floor a crew crosses to leave each room."""
     pour_stages: tuple[int, ...] = ()
     """Number of the stage in which each room is poured; empty where all are first."""
-    hands: tuple[int, ...] = ()
-    """Whose hands each crew is: crews of one number are the same people; empty where none
-    are."""
+    hands: tuple[Hands, ...] = ()
+    """People and the crews they are in; empty where every crew has its own."""
     groups: tuple[tuple[int, ...], ...] = ()
     """Rooms whose pours follow one another with nothing in between."""
     shift_begins: tuple[int, ...] = (0,)
@@ -201,9 +228,16 @@ class Problem:
             for number, stage in enumerate(stages):
                 yield room, number, stage
 
-    def hands_of(self, stage: Stage) -> int:
-        """Whose hands do a stage."""
-        return self.hands[stage.crew] if self.hands else stage.crew
+    def same_hands(self, one: Stage, other: Stage) -> bool:
+        """Whether somebody is needed at both."""
+        return one.crew == other.crew or any(
+            one.crew in hands.crews and other.crew in hands.crews for hands in self.hands
+        )
+
+    @property
+    def timed(self) -> tuple[Hands, ...]:
+        """Those who may not stay longer than some time."""
+        return tuple(hands for hands in self.hands if hands.most is not None)
 
     def pour(self, room: int) -> int:
         """Number of the stage in which a room is poured."""
@@ -301,12 +335,27 @@ def broken_rules(problem: Problem, choice: Choice) -> list[str]:
     for i, (room, _, stage, k) in enumerate(tasks):
         for other, _, stage2, k2 in tasks[i + 1 :]:
             if (
-                problem.hands_of(stage) == problem.hands_of(stage2)
+                problem.same_hands(stage, stage2)
                 and stage.begins[k] < stage2.frees[k2]
                 and stage2.begins[k2] < stage.frees[k]
             ):
                 found.append(f"crew {stage.crew} is in rooms {room} and {other} at once")
+    found += _broken_shifts(problem, choice)
     return found + _broken_crossings(problem, choice) + _broken_groups(problem, choice)
+
+
+def _broken_shifts(problem: Problem, choice: Choice) -> list[str]:
+    found = []
+    for hands in problem.timed:
+        works = [
+            (int(stage.begins[choice[room][n]]), int(stage.ends[choice[room][n]]))
+            for room, n, stage in problem.tasks()
+            if stage.crew in hands.crews
+        ]
+        for begins, ends in hands.visits(works):
+            if hands.most is not None and ends - begins > hands.most:
+                found.append(f"crews {hands.crews} stay from {begins} to {ends}")
+    return found
 
 
 def _broken_crossings(problem: Problem, choice: Choice) -> list[str]:

@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Remedy
 from cureplan.planning.floor.layers import (
     CREWS,
-    HANDS,
     Landed,
     Layer,
     Work,
@@ -29,7 +28,7 @@ from cureplan.planning.schedule.placing import (
     place_layer,
     place_pour,
 )
-from cureplan.planning.schedule.problem import NEVER, Stage, stage_of
+from cureplan.planning.schedule.problem import NEVER, Hands, Stage, stage_of
 from cureplan.planning.schedule.remedies import option_cost, option_ladder
 from cureplan.planning.schedule.slots import Slots, nodes_of, straight
 
@@ -560,6 +559,7 @@ def one_after_the_other(
     rooms: Sequence[tuple[Stage, ...]],
     begun: Sequence[tuple[int, int]],
     crosses: Sequence[Sequence[int]],
+    hands: Sequence[Hands],
 ) -> tuple[tuple[Stage, ...], ...]:
     """Begun tasks of the same hands end where the next began: it did, whatever was planned."""
     found = [list(stages) for stages in rooms]
@@ -576,8 +576,8 @@ def one_after_the_other(
             stage = found[floor][over]
             if floor in crosses[room] and int(stage.shuts[0]) < int(went[0]):
                 found[floor][over] = replace(stage, walks=np.minimum(stage.walks, went))
-    for hands in set(HANDS):
-        own = [(r, n) for r, n in begun if HANDS[found[r][n].crew] == hands]
+    for crews in sorted({one.crews for one in hands}):
+        own = [(r, n) for r, n in begun if found[r][n].crew in crews]
         own.sort(key=lambda task: int(found[task[0]][task[1]].begins[0]))
         for (room, number), (after, later) in pairwise(own):
             stage, next_ = found[room][number], found[after][later].begins

@@ -154,14 +154,17 @@ def _ices(job: Job, weather: HourlySeries) -> list[Variant]:
 
 def _stations(job: Job, weather: HourlySeries) -> list[Variant]:
     """Each station with a mixer of its own."""
-    crew = job.crew
     found = []
     for more in MORE_STATIONS:
+        crew = job.crew
         count = crew.stations + more
         if count < 1:
             continue
         mixer = max(crew.mixer, count) if more > 0 else min(crew.mixer, count)
-        changed = replace(job, crew=replace(crew, stations=count, mixer=mixer))
+        # Of people with names nobody is taken away, who may do other things as well.
+        if not crew.people or mixer > crew.mixer:
+            crew = crew.with_more("mixer", mixer - crew.mixer)
+        changed = replace(job, crew=replace(crew, stations=count))
         found.append(Variant(vary="stations", value=count, job=changed, weather=weather))
     return found
 
@@ -179,8 +182,7 @@ def _people(job: Job, weather: HourlySeries) -> list[Variant]:
 
 
 def _with_one_more(crew: Crew, role: str) -> Crew:
-    changed: Crew = replace(crew, **{role: getattr(crew, role) + 1})
-    return changed
+    return crew.with_more(role)
 
 
 def _forecasts(job: Job, weather: HourlySeries, now: datetime) -> list[Variant]:

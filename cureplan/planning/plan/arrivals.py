@@ -1,0 +1,286 @@
+"""Who really comes when: one row for each person, or role without names, and arrival.
+
+Moving to the next room is no arrival, and who vacuums lays the coat after it. Times of
+coming are rounded to five minutes on the early side. Putting pails in ice is a task with
+an hour like any other, of whoever is there, or of somebody who comes for it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from cureplan.core.clock import floor_to
+from cureplan.core.messages import Message, Value
+from cureplan.inputs.job.crew import LONGEST_SHIFT_S, POUR_ROLES, Crew
+from cureplan.inputs.job.model import Job
+from cureplan.planning.plan.model import (
+    Arrival,
+    Break,
+    Call,
+    ChillPlan,
+    Labour,
+    Plan,
+    Stop,
+)
+
+__all__ = ["arrival_plans", "arrivals_of", "labour_of", "longest_stay_s", "people_warnings"]
+
+EARLY_MIN = 5
+ICE_TASK = timedelta(minutes=15)
+"""Putting the pails of a floor in ice: invented."""
+COMES_SOONER = timedelta(minutes=90)
+"""Who is there within that comes sooner, or stays, instead of coming twice: invented."""
+
+
+def arrivals_of(plan: Plan) -> tuple[Arrival, ...]:
+    """The plan's arrivals; of a plan made before they were written, from its calls."""
+    if plan.arrivals:
+        return tuple(plan.arrivals)
+    return arrival_plans(plan.job, plan.calls, plan.chill)
+
+
+def arrival_plans(job: Job, calls: Iterable[Call], chill: ChillPlan) -> tuple[Arrival, ...]:
+    """Everybody's arrivals, in the order of the clock."""
+    found = [
+        _arrival(job.crew, who, visit)
+        for who, theirs in _by_who(job.crew, calls).items()
+        for visit in _visits(job.crew, theirs)
+    ]
+    for room in sorted(chill.rooms, key=lambda room: room.in_ice_by):
+        _ice(job.crew, found, room.room, room.in_ice_by)
+    found = [replace(a, breaks=tuple(_breaks(job.crew, a))) for a in found]
+    return tuple(sorted(found, key=lambda a: (a.call, _rank(job.crew, a.who))))
+
+
+def _rank(crew: Crew, who: str) -> int:
+    names = [person.name for person in crew.people]
+    roles: list[str] = ["foreman", *POUR_ROLES, "primer", "topcoat"]
+    return (names or roles).index(who)
+
+
+def _role(call: Call) -> str:
+    """What it is called for: the topcoat crew vacuums."""
+    return "topcoat" if call.role == "vacuum" else call.role
+
+
+def _by_who(crew: Crew, calls: Iterable[Call]) -> dict[str, list[Call]]:
+    found: dict[str, list[Call]] = {}
+    for call in sorted(calls, key=lambda call: (call.call, call.first_task)):
+        for who in call.names if crew.people else (_role(call),):
+            found.setdefault(who, []).append(call)
+    return found
+
+
+def _visits(crew: Crew, calls: Sequence[Call]) -> Iterator[list[Call]]:
+    """Calls of one stay each: what follows without a rest belongs to it."""
+    stay: list[Call] = []
+    for call in calls:
+        over = max((before.last_task for before in stay), default=None)
+        if over is not None and (call.first_task - over).total_seconds() > crew.again_s:
+            yield stay
+            stay = []
+        stay.append(call)
+    yield stay
+
+
+def _arrival(crew: Crew, who: str, calls: Sequence[Call]) -> Arrival:
+    return Arrival(
+        who=who,
+        named=bool(crew.people),
+        people=1 if crew.people else max(call.people for call in calls),
+        call=floor_to(min(call.call for call in calls), minutes=EARLY_MIN),
+        leaves=max(call.last_task for call in calls),
+        roles=tuple(dict.fromkeys(_role(call) for call in calls)),
+        stops=tuple(
+            Stop(
+                role=_role(call),
+                room=call.room,
+                stage=call.stage,
+                first_task=call.first_task,
+                last_task=call.last_task,
+            )
+            for call in sorted(calls, key=lambda call: call.first_task)
+        ),
+        reason=calls[0].reason,
+    )
+
+
+def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
+    """Give the pails of a floor to somebody: who is there, comes soon, or comes for it.
+
+    Who could not rest in between comes sooner and stays.
+    """
+    begins = by - ICE_TASK
+    stop = Stop(role="ice", room=room, stage="ice", first_task=begins, last_task=by)
+    able = _able(crew)
+    there = [a for a in found if a.call <= begins and by <= a.leaves]
+    if crew.holding("ice"):
+        # Who is named for the ice sees to it; else whoever is on site, the runner first.
+        there = [a for a in there if a.who in able]
+    there.sort(key=lambda a: (a.who not in able, a.call))
+    mine = sorted((a for a in found if a.who in able), key=lambda a: abs(a.call - by))
+    longer = [a for a in mine if _short_enough(crew, a, begins, by)]
+    soon = [a for a in longer if _apart(a, begins, by) <= COMES_SOONER]
+    rested = [who for who in able if _rested(crew, found, who, begins, by)]
+    chosen = next(iter((*there, *soon, *(() if rested else longer))), None)
+    if chosen is not None:
+        found[found.index(chosen)] = _with(chosen, stop)
+        return
+    found.append(
+        Arrival(
+            who=(rested or able)[0],
+            named=bool(crew.people),
+            people=1,
+            call=floor_to(begins, minutes=EARLY_MIN),
+            leaves=by,
+            roles=("ice",),
+            stops=(stop,),
+            reason=Message("call.ice", {}),
+        )
+    )
+
+
+def _apart(arrival: Arrival, begins: datetime, ends: datetime) -> timedelta:
+    """How long lies between a stay and another time; nothing where they meet."""
+    return max(arrival.call - ends, begins - arrival.leaves, timedelta())
+
+
+def _able(crew: Crew) -> list[str]:
+    """Who sees to the ice, first the ones named for it, else who carries the buckets."""
+    if not crew.people:
+        return ["runner"]
+    named = crew.holding("ice") or crew.holding("runner")
+    return [person.name for person in named]
+
+
+def _with(arrival: Arrival, stop: Stop) -> Arrival:
+    stops = sorted((*arrival.stops, stop), key=lambda stop: stop.first_task)
+    return replace(
+        arrival,
+        call=min(arrival.call, floor_to(stop.first_task, minutes=EARLY_MIN)),
+        leaves=max(arrival.leaves, stop.last_task),
+        roles=tuple(dict.fromkeys((*arrival.roles, stop.role))),
+        stops=tuple(stops),
+    )
+
+
+def _short_enough(crew: Crew, arrival: Arrival, begins: datetime, ends: datetime) -> bool:
+    """Whether a stay that takes in another time as well is not too long."""
+    longest_s = longest_stay_s(crew, arrival.who)
+    comes = min(arrival.call, floor_to(begins, minutes=EARLY_MIN))
+    stays_s = (max(arrival.leaves, ends) - comes).total_seconds()
+    return stays_s <= (LONGEST_SHIFT_S if longest_s is None else longest_s)
+
+
+def longest_stay_s(crew: Crew, who: str) -> float | None:
+    """How long somebody may stay by the job [s]; None where it says nothing."""
+    person = next((p for p in crew.people if p.name == who), None)
+    return crew.most_s(person)
+
+
+def _rested(
+    crew: Crew, found: Iterable[Arrival], who: str, begins: datetime, ends: datetime
+) -> bool:
+    """Whether somebody can come in between and still rest before and after."""
+    rest = timedelta(seconds=crew.rest_s or 0.0)
+    return all(
+        ends + rest <= a.call or a.leaves + rest <= begins for a in found if a.who == who
+    )
+
+
+def _breaks(crew: Crew, arrival: Arrival) -> Iterator[Break]:
+    """When somebody has nothing to do for as long as a break."""
+    over = arrival.stops[0].last_task
+    for stop in arrival.stops[1:]:
+        if (stop.first_task - over).total_seconds() >= crew.break_for_s:
+            yield Break(begins=over, ends=stop.first_task)
+        over = max(over, stop.last_task)
+
+
+def labour_of(job: Job, arrivals: Sequence[Arrival]) -> Labour:
+    """Heads and person-hours of a plan, from coming to going."""
+    crew = job.crew
+    heads = len({arrival.who for arrival in arrivals})
+    if not crew.people:
+        # The pour crew primes, and one of its runners sees to the ice.
+        poured = sum(getattr(crew, role) for role in POUR_ROLES)
+        heads = 1 + max(poured, crew.primer if job.cards.primer else 0) + crew.topcoat
+    worked = sum((a.people * (a.leaves - a.call) for a in arrivals), timedelta())
+    return Labour(heads=heads, person_hours=round(worked / timedelta(hours=1), 2))
+
+
+def people_warnings(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
+    """Breaks that are missing, stays that are long, and who comes for the ice alone."""
+    yield from _long_stays(job, arrivals)
+    yield from _short_rests(job, arrivals)
+    without: dict[str, timedelta] = {}
+    for arrival in arrivals:
+        longest = _longest_work(arrival)
+        if longest.total_seconds() > job.crew.break_after_s:
+            without[arrival.who] = max(longest, without.get(arrival.who, longest))
+    if without:
+        values: dict[str, Value] = {
+            "who": "; ".join(without),
+            "works_s": max(without.values()).total_seconds(),
+            "break_s": job.crew.break_for_s,
+            "after_s": job.crew.break_after_s,
+        }
+        yield Message("warn.no_break", values)
+    for arrival in arrivals:
+        if arrival.roles == ("ice",):
+            yield Message(
+                "warn.ice_call",
+                {
+                    "who": arrival.who,
+                    "call_at": arrival.call.isoformat(),
+                    "rooms": ", ".join(stop.room for stop in arrival.stops),
+                },
+            )
+
+
+def _long_stays(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
+    """Stays beyond what is usual where the job states nothing; on a night, beyond its own."""
+    for stated in (False, True):
+        long: dict[str, float] = {}
+        limits: list[float] = []
+        for arrival in arrivals:
+            longest_s = longest_stay_s(job.crew, arrival.who)
+            stays_s = (arrival.leaves - arrival.call).total_seconds()
+            most_s = LONGEST_SHIFT_S if longest_s is None else longest_s
+            if stays_s > most_s and (longest_s is not None) == stated:
+                long[arrival.who] = max(stays_s, long.get(arrival.who, 0.0))
+                limits.append(most_s)
+        if long:
+            values: dict[str, Value] = {
+                "who": "; ".join(long),
+                "stays_s": max(long.values()),
+                "longest_s": min(limits),
+            }
+            yield Message("warn.over_stay" if stated else "warn.long_stay", values)
+
+
+def _short_rests(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
+    """Who comes again before the rest is over: for the ice alone, or on a night."""
+    rest_s = job.crew.rest_s or 0.0
+    short: dict[str, float] = {}
+    for place, arrival in enumerate(arrivals):
+        for after in arrivals[place + 1 :]:
+            rests_s = (after.call - arrival.leaves).total_seconds()
+            if after.who == arrival.who and rests_s < rest_s - 1.0:
+                short[arrival.who] = min(rests_s, short.get(arrival.who, rests_s))
+    if short:
+        values: dict[str, Value] = {
+            "who": "; ".join(short),
+            "rests_s": max(0.0, min(short.values())),
+            "rest_s": rest_s,
+        }
+        yield Message("warn.short_rest", values)
+
+
+def _longest_work(arrival: Arrival) -> timedelta:
+    """The longest stretch from coming, or a break, to the next break or going."""
+    edges = [arrival.call, *(b.ends for b in arrival.breaks)]
+    ends = [*(b.begins for b in arrival.breaks), arrival.leaves]
+    return max(end - begin for begin, end in zip(edges, ends, strict=True))
