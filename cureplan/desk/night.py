@@ -51,7 +51,15 @@ class PlanOfNight:
     folder: Path
     ident: str
     plan: Plan
+    written: tuple[int, int]
+    """When its file was written, and its size."""
     sheet: str = ""
+
+    def is_in_place(self) -> bool:
+        """Whether its file is still the one that was read."""
+        with suppress(OSError):
+            return _written(self.folder / "plan.json") == self.written
+        return False
 
 
 @dataclass(slots=True)
@@ -164,7 +172,12 @@ class Night:
     # Planning again, and the record
 
     def require_entries(self) -> None:
-        """Refuse what makes no sense without a log."""
+        """Refuse what makes no sense without a log, or with a plan the crew never had."""
+        if not (self.plans[0].is_in_place() and self.current.is_in_place()):
+            raise InputError(
+                "the job was planned anew since the night began",
+                cure="stop sharing, and open this page again: the log so far is kept as a file",
+            )
         if not any(entry.counts and entry.event for entry in self.log.entries()):
             raise InputError("nothing is in the log yet", cure="tick what was done first")
 
@@ -276,8 +289,14 @@ def _plan_in(folder: Path) -> PlanOfNight:
     from cureplan.api import read_plan
     from cureplan.planning.plan.model import plan_id
 
+    written = _written(folder / "plan.json")
     plan = read_plan(folder / "plan.json")
-    return PlanOfNight(folder=folder, ident=plan_id(plan), plan=plan)
+    return PlanOfNight(folder=folder, ident=plan_id(plan), plan=plan, written=written)
+
+
+def _written(path: Path) -> tuple[int, int]:
+    found = path.stat()
+    return found.st_mtime_ns, found.st_size
 
 
 def _log_of(home: Path, first: PlanOfNight) -> Path:

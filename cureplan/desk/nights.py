@@ -98,14 +98,7 @@ class Nights:
 
 def _stale(sharing: Sharing) -> bool:
     """Whether the plan in the folder is not the one this night was opened on."""
-    from cureplan.api import read_plan
-    from cureplan.planning.plan.model import plan_id
-
-    first = sharing.night.plans[0]
-    try:
-        return plan_id(read_plan(first.folder / "plan.json")) != first.ident
-    except CurePlanError:
-        return False
+    return not sharing.night.plans[0].is_in_place()
 
 
 Does = Callable[[Sharing, dict[str, Any]], Awaitable[Mapping[str, Any]]]

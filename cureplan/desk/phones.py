@@ -304,6 +304,6 @@ def qr_svg(text: str) -> str:
     import segno
 
     svg: str = segno.make(text, error="m", micro=False).svg_inline(
-        scale=5, border=4, dark="#000", light="#fff"
+        border=4, dark="#000", light="#fff", omitsize=True
     )
     return svg

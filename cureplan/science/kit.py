@@ -127,11 +127,12 @@ def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     ([-240.0], [0.0])
     """
     root = np.sqrt(np.clip(np.asarray(elapsed_s, dtype=np.float64), 0.0, FLOOR_HORIZON_S))
-    index = np.searchsorted(FLOOR_ROOT_S05, root, side="right") - 1
-    index = np.minimum(index, FLOOR_PIECES - 1)
+    # The nodes lie by squares: which one is before needs no search.
+    nodes = FLOOR_PIECES * np.sqrt(root / FLOOR_ROOT_S05[-1])
+    index = np.minimum(nodes.astype(np.int64), FLOOR_PIECES - 1)
     begin, end = FLOOR_ROOT_S05[index], FLOOR_ROOT_S05[index + 1]
-    films, nodes = film_age_s.shape[:-1], film_age_s.shape[-1]
-    place = index + nodes * np.arange(math.prod(films)).reshape(films)
+    films, width = film_age_s.shape[:-1], film_age_s.shape[-1]
+    place = index + width * np.arange(math.prod(films)).reshape(films)
     at_begin, at_end = film_age_s.take(place), film_age_s.take(place + 1)
     return np.asarray(at_begin + (at_end - at_begin) * (root - begin) / (end - begin))
 

@@ -29,9 +29,11 @@ sys.path[:0] = [str(HERE), str(TOP)]
 
 from clock_peers import by_minutes, by_solver, by_us, question  # noqa: E402
 from long_weather import ROWS, WAYS, long_table, read_long, three_stations  # noqa: E402
+from test_start import ANSWERS, PEERS  # noqa: E402
 from timing import best_s, command, middle, peak_of  # noqa: E402
 
 Line = tuple[str, str, str]
+DEMO = TOP / "cureplan" / "demo_data" / "school-kitchen.toml"
 QUERIES, SOLVED, STEPPED = 1_000_000, 300, 3000
 
 
@@ -122,7 +124,7 @@ def risk() -> Iterator[Line]:
 
 def plan() -> Iterator[Line]:
     """Whole plans as they grow, each in a process of its own."""
-    for rooms in (5, 12, 24):
+    for rooms in (5, 12, 24, 48):
         found = json.loads(command(str(HERE / "large_jobs.py"), str(rooms)).output)
         yield (
             f"whole plan, {rooms} rooms",
@@ -134,7 +136,7 @@ def plan() -> Iterator[Line]:
 
 def start() -> Iterator[Line]:
     """Cold starts against bare imports."""
-    peers = ("-c", "import numpy, pandas, scipy.optimize")
+    peers = PEERS
     imports_s = middle(*peers, times=7).processor_s
     for name, words, times in (
         ("bare Python", ("-c", "pass"), 7),
@@ -142,6 +144,13 @@ def start() -> Iterator[Line]:
         ("import cureplan.api", ("-c", "import cureplan.api"), 7),
         ("cureplan --help", ("-m", "cureplan", "--help"), 7),
         ("cureplan clock", ("-m", "cureplan", "clock", "fast-slurry", "--at", "90 F"), 5),
+        (
+            "cureplan chill",
+            ("-m", "cureplan", "chill", "fast-slurry", "--air", "95 F", "--slab", "88 F"),
+            5,
+        ),
+        ("cureplan check, the demo's job", ("-m", "cureplan", "check", str(DEMO)), 5),
+        ("cureplan demo, to the answers", ("-c", ANSWERS), 3),
         ("cureplan demo, all sheets", ("-m", "cureplan", "demo"), 3),
     ):
         run = middle(*words, times=times)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import re
 import socket
 import subprocess
@@ -19,7 +20,7 @@ from browser.conftest import DESKTOP, PHONE, chromium, missing  # noqa: F401
 from output import sheet_sample
 
 from cureplan.inputs.tables.night_log import read_night_log
-from cureplan.planning.plan.model import Plan
+from cureplan.planning.plan.model import Plan, plan_id
 from cureplan.planning.replan.replan import night_site
 from desk.nights import JOB, put_plan
 
@@ -214,6 +215,54 @@ def test_two_phones_and_a_desk_see_one_state(
         == "true"
     )
     assert log_of(desk, plan) == [("poured", 1), ("ran short", 1)]
+
+
+def stored(phone: Page, plan: Plan) -> dict[str, Any]:
+    """What the sheet itself keeps."""
+    text = phone.page.evaluate(f"() => localStorage.getItem('cureplan:{plan_id(plan)}')")
+    found: dict[str, Any] = json.loads(text)
+    return found
+
+
+def test_lateness_and_losses_go_from_phone_to_phone_and_back(
+    desk: DeskProcess, opened: Opener, plan: Plan
+) -> None:
+    screen = shared(desk, opened)
+    ana = joined(screen, opened, plan, "Ana", minutes=-8)
+    luis = joined(screen, opened, plan, "Luis", minutes=-8)
+    ana.page.locator(".sheet:visible").get_by_role("button", name="5 min more").click()
+    screen.page.get_by_text("late by 5 min").wait_for()
+    luis.page.wait_for_timeout(1000)
+    assert stored(luis, plan)["late_s"] == stored(ana, plan)["late_s"] == 300
+    # The list moved: taps rest for a second. The lost bucket makes the rest later again.
+    for phone in (ana, luis):
+        phone.page.clock.set_fixed_time(plan.buckets[0].pour + 6 * MINUTE)
+        phone.page.wait_for_timeout(1200)
+        phone.page.clock.set_fixed_time(plan.buckets[0].pour + 6.1 * MINUTE)
+    luis.page.locator(".sheet:visible [data-lost='0']").first.click()
+    screen.page.get_by_role("cell", name="lost").wait_for()
+    ana.page.wait_for_timeout(1000)
+    shown = [stored(phone, plan) for phone in (ana, luis)]
+    for key in ("late_s", "poured", "lost", "fixed"):
+        assert shown[0][key] == shown[1][key], key
+    assert shown[0]["late_s"] > 300
+    assert [list(each["lost"]) for each in shown] == [["0"], ["0"]]
+    # Luis's undo takes both back, everywhere.
+    luis.page.get_by_role("button", name="Undo").first.click()
+    ana.page.wait_for_timeout(1500)
+    shown = [stored(phone, plan) for phone in (ana, luis)]
+    assert [(each["late_s"], each["lost"]) for each in shown] == [(300, {}), (300, {})]
+    # A held press on "clear" takes away one's own and no one else's.
+    ana.page.clock.set_fixed_time(plan.buckets[0].pour + 8 * MINUTE)
+    ana.row(0).check()
+    checked(luis, 0)
+    luis.page.evaluate(
+        "() => { const b = document.querySelector('.sheet [data-hold]');"
+        "b.dispatchEvent(new PointerEvent('pointerdown', { bubbles: true })); }"
+    )
+    luis.page.wait_for_timeout(1500)
+    checked(luis, 0)
+    checked(ana, 0)
 
 
 def test_out_of_reach_the_phone_keeps_and_sends_when_it_is_back(

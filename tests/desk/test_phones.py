@@ -225,9 +225,12 @@ def test_a_plan_made_anew_puts_the_old_log_aside(
 ) -> None:
     (ana,) = joined(night, plan, "Ana")
     ana.say(poured(plan, 0))
-    night.post(f"{BASE}/share", {"on": False})
     other = sheet_sample.sample_plan(("Servery", "Corridor"))
     home = put_plan(night.folder, other)
+    # While it is shared the crew goes on by its own plan, and nothing is made from another.
+    assert ana.say(poured(plan, 1, late=1)).status == 200
+    assert "planned anew" in night.post(f"{BASE}/again", {}).json["fault"]
+    night.post(f"{BASE}/share", {"on": False})
     assert "The log (0)" in night.ask(BASE).text
     assert (home / f"night-log-{plan_id(plan)}.csv").is_file()
 

@@ -29,16 +29,19 @@ from cureplan.inputs.job.interview import next_question
 
 PINNED = Path(__file__).parents[1] / "pinned"
 SEED = 20_260_610
-# What each command writes: a folder all or nothing, or single files whole.
+# What each command writes: several files all or nothing, or single files whole.
 TOGETHER = {
     "plan": ("plan", "one-room.toml", "--now", "2026-06-10T09:00", "--out", "night-plan"),
     "replan": ("replan", "before/plan.json", "log.csv", "--out", "night-plan"),
+    "fit": (
+        *("fit", "readings.csv", "--card", "fast-slurry", "--force"),
+        *("--out", "mine.toml", "--picture", "mine.png"),
+    ),
+    "weather": ("weather", "one-room.toml", "--save", "hours.csv", "--picture", "hours.png"),
 }
 APART = {
     "record": ("record", "before/plan.json", "log.csv", "--out", "finished", "--force"),
-    "fit": ("fit", "readings.csv", "--card", "fast-slurry", "--out", "mine.toml", "--force"),
     "trial": ("trial", "--card", "fast-slurry", "--out", "trial.csv", "--force"),
-    "weather": ("weather", "one-room.toml", "--save", "hours.csv"),
     # In a folder of its own, where no older job changes what is usual.
     "new": ("new", "fresh/job.toml"),
 }
@@ -114,8 +117,9 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     (folder / "readings.csv").write_text(
         "kind,milestone,minutes,temp_c\ncup,working_time,11,30\n"
     )
-    for name in ("mine.toml", "trial.csv"):
+    for name in ("mine.toml", "trial.csv", "mine.png"):
         (folder / name).write_text("# older\n")
+    (folder / "hours.png").write_bytes(b"\x89PNG older")
     (folder / "hours.csv").write_text("# hourly weather written by cureplan, older\n")
     return folder
 

@@ -10,6 +10,7 @@ from __future__ import annotations
 import csv
 import io
 import re
+import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -252,3 +253,25 @@ def test_the_pictures_speak_only_from_the_words(plan: Plan, monkeypatch: pytest.
     pages.plan_pictures(plan)
     assert any(MASK in text for text in drawn)
     assert raw(drawn) == []
+
+
+def texts_of(table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
+    """Every code of a language's file and its text."""
+    for code, text in table.items():
+        if isinstance(text, dict):
+            yield from texts_of(text)
+        elif isinstance(text, str):
+            yield code, text
+
+
+@pytest.mark.parametrize("language", ["en", "es"])
+def test_every_remark_on_weather_fits_two_hundred_characters(language: str) -> None:
+    # Issue 14.7: each value stands for a dozen characters.
+    file = Path(words.__file__).parent / f"{language}.toml"
+    shown = {
+        code: re.sub(r"\{[^}]*\}", "x" * 12, text)
+        for code, text in texts_of(tomllib.loads(file.read_text(encoding="utf-8")))
+        if code.startswith("weather.")
+    }
+    assert len(shown) > 30
+    assert [code for code, text in shown.items() if len(text) > 200] == []

@@ -264,6 +264,10 @@ class RoomPours:
     settled: Settled = FREE
     slurry_curve: FloorAge = field(init=False)
     topcoat_curve: FloorAge = field(init=False)
+    tasks: tuple[tuple[Layer, ...], ...] = field(init=False)
+    """What is done to the floor from the slab up, by what a crew does in one go."""
+    pour_task: int = field(init=False)
+    """Which of the tasks is the pour."""
     primer: tuple[TopcoatClocks, FloorAge] | None = field(init=False)
     _plans: dict[tuple[PourOption, Crew], PourPlan] = field(init=False, default_factory=dict)
     _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
@@ -273,6 +277,9 @@ class RoomPours:
     def __post_init__(self) -> None:
         self.slurry_curve = self._curve(self.clocks)
         self.topcoat_curve = self._curve(self.topcoat)
+        primed = self.job.cards.primer is not None
+        self.tasks = floor_tasks(floor_layers(self.room, primed=primed))
+        self.pour_task = [task[-1].kind for task in self.tasks].index("slurry")
         self.primer = None
         if self.job.cards.primer is not None:
             primer = topcoat_clocks(self.job.cards.primer)
@@ -324,16 +331,6 @@ class RoomPours:
                 option=option, layout=layout, cadence=cadence, times=times
             )
         return self._plans[key]
-
-    @property
-    def tasks(self) -> tuple[tuple[Layer, ...], ...]:
-        """What is done to the floor from the slab up, by what a crew does in one go."""
-        return floor_tasks(floor_layers(self.room, primed=self.job.cards.primer is not None))
-
-    @property
-    def pour_task(self) -> int:
-        """Which of the tasks is the pour."""
-        return [task[-1].kind for task in self.tasks].index("slurry")
 
     def works(self, option: PourOption) -> tuple[Work, ...]:
         """How long every task of the floor takes when it is poured by an option."""

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
+from functools import cache
 from itertools import pairwise
 
 import numpy as np
@@ -139,6 +140,7 @@ class PourTables:
             film_age_s=_between(start_s, rows.at_s, rows.film_age_s),
         )
 
+        @cache
         def reached(name: str) -> Array:
             age_s = pours.clocks.age_s[name] * factor_of(name, wait=wait, close=close)
             return landed_when_s(landed, age_s, curve=pours.slurry_curve.of(name))
