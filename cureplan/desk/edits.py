@@ -16,6 +16,7 @@ from cureplan.desk.folder import JobFolder, fingerprint, said
 from cureplan.desk.form import path_of, written
 from cureplan.inputs.faults import field_at, key_text, value_fault
 from cureplan.inputs.files import KeyPath, parse_document
+from cureplan.inputs.job.crew import ROLES
 from cureplan.inputs.job.interview import value_of
 from cureplan.inputs.job.reader import job_text_faults
 from cureplan.inputs.job.schema import JobFile
@@ -23,6 +24,7 @@ from cureplan.inputs.toml_edit import added, removed, with_value
 
 __all__ = ["Edits", "changed_keys", "faults_of", "values_of"]
 
+MOST_PEOPLE = 60
 MOST_SHOWN = 60
 """Texts a page may still show, kept to tell what changed since."""
 _SHAPE = ("length", "width", "outline", "islands", "stop_lines", "back_wall")
@@ -182,7 +184,11 @@ class Edits:
         kind = one.get("do", "set")
         if kind == "add room":
             return _room_added(text, name)
+        if kind in ("list people", "add person"):
+            return _people_listed(text, name) if kind == "list people" else _person(text, name)
         path = path_of(str(one.get("key", "")))
+        if kind == "remove person":
+            return removed(text, path[:2])
         if kind == "remove room":
             return _room_removed(text, path[:2], name)
         if kind == "shape":
@@ -242,7 +248,8 @@ def _value(path: KeyPath, text: str) -> Any:
     info = field_at(path, JobFile)
     if info is not None and info.annotation is bool:
         return {"true": True, "false": False}.get(text, text)
-    return value_of(path, text)
+    # A person's own hours are written as the crew's shifts are.
+    return value_of(("crew", "pour_shifts") if path[-1] == "hours" else path, text)
 
 
 def _emptied(text: str, path: KeyPath, folder: JobFolder, name: str) -> str | dict[str, Any]:
@@ -265,6 +272,34 @@ def _emptied(text: str, path: KeyPath, folder: JobFolder, name: str) -> str | di
     except (KeyError, IndexError):
         return after
     return removed(after, table) if at_will and not held else after
+
+
+# People
+
+
+def _people_listed(text: str, name: str) -> str | dict[str, Any]:
+    """Everybody who was counted by role, as somebody with a name to be changed."""
+    values = values_of(text, name=name)
+    crew = values.get("crew", {})
+    counts = {role: crew[role] for role in ROLES if isinstance(crew.get(role), int)}
+    if values.get("people") or not 0 < sum(counts.values()) <= MOST_PEOPLE:
+        return {"fault": "there is nobody to list; add them one by one", "key": ""}
+    for role, count in counts.items():
+        text = removed(text, ("crew", role))
+        for number in range(1, count + 1):
+            text = added(
+                text, ("people",), {"name": f"{role.capitalize()} {number}", "roles": [role]}
+            )
+    return text
+
+
+def _person(text: str, name: str) -> str:
+    people = values_of(text, name=name).get("people", [])
+    taken = {str(one.get("name", "")) for one in people if isinstance(one, dict)}
+    number = len(people) + 1
+    while f"Person {number}" in taken:
+        number += 1
+    return added(text, ("people",), {"name": f"Person {number}", "roles": ["broadcaster"]})
 
 
 # Rooms

@@ -126,29 +126,41 @@ class JobFolder:
     def write(self, name: str, text: str, *, before: str | None) -> None:
         """Put a job's new text in place; the one before can be had again."""
         with self.lock:
-            if before is not None:
-                self._remember(name, before)
             write_atomically(self.place_for(name), text)
+            kept = self._kept(name) if before is not None else []
+            if before is not None and kept[-1:] != [before]:
+                kept.append(before)
+            self._keep(name, [*kept, text][-MOST_UNDONE:])
 
     def undo(self, name: str) -> str | None:
-        """The text before the last change, back in its place; None where none is known."""
+        """The text before the last change, back in its place; None where none is known.
+
+        Where a hand has changed the file since, that is taken back first, and kept beside.
+        """
         with self.lock:
+            path = self.job_path(name)
             kept = self._kept(name)
+            if not self._is_last(name, kept):
+                write_atomically(self.own() / f"{name}.by-hand.toml", path.read_bytes())
+            else:
+                kept = kept[:-1]
             if not kept:
                 return None
-            text = kept.pop()
-            write_atomically(self.job_path(name), text)
+            write_atomically(path, kept[-1])
             self._keep(name, kept)
-            return text
+            return kept[-1]
 
     def can_undo(self, name: str) -> bool:
         """Whether a change is remembered."""
-        return bool(self._kept(name))
-
-    def _remember(self, name: str, text: str) -> None:
         kept = self._kept(name)
-        if not kept or kept[-1] != text:
-            self._keep(name, [*kept, text][-MOST_UNDONE:])
+        return len(kept) > 1 or (bool(kept) and not self._is_last(name, kept))
+
+    def _is_last(self, name: str, kept: list[str]) -> bool:
+        """Whether the file still is as the desk left it."""
+        try:
+            return not kept or self.read(name) == kept[-1]
+        except InputError:
+            return False
 
     def _kept(self, name: str) -> list[str]:
         with suppress(OSError, ValueError):

@@ -17,9 +17,10 @@ from cureplan.core.errors import InputError
 from cureplan.inputs.faults import field_at, key_text
 from cureplan.inputs.fields import facts_of, reads_of
 from cureplan.inputs.files import KeyPath
+from cureplan.inputs.job.crew import ROLES
 from cureplan.inputs.job.schema import JobFile
 
-__all__ = ["Entry", "Part", "parts_of", "path_of", "room_parts", "written"]
+__all__ = ["Entry", "Part", "parts_of", "path_of", "people_parts", "room_parts", "written"]
 
 Look = Literal["text", "choice", "yes", "instant", "several"]
 
@@ -135,6 +136,9 @@ def parts_of(values: Mapping[str, Any], cards: Mapping[str, Sequence[str]]) -> l
     found = []
     for name, table, shown in _PARTS:
         entries = {e.key.partition(".")[2]: e for e in _table(values, (table,))}
+        if table == "crew" and values.get("people"):
+            # Who is listed by name is counted there.
+            entries = {key: entry for key, entry in entries.items() if key not in ROLES}
         if table == "materials":
             entries = {key: _with_cards(entry, cards, key) for key, entry in entries.items()}
         first = tuple(entries[key] for key in shown if key in entries)
@@ -162,6 +166,25 @@ def room_parts(values: Mapping[str, Any], number: int) -> Part:
     return Part(name=str(names[number] or f"Room {number + 1}"), entries=first, more=rest)
 
 
+def people_parts(values: Mapping[str, Any]) -> list[Part]:
+    """The fields of everybody who is listed by name."""
+    found = []
+    people = values.get("people")
+    for number, person in enumerate(people if isinstance(people, list) else ()):
+        entries = {e.key.partition(".")[2]: e for e in _table(values, ("people", number))}
+        roles = replace(entries.pop("roles"), look="several", options=ROLES, label="Can do")
+        name = replace(entries.pop("name"), label="Name")
+        shown = person.get("name") if isinstance(person, Mapping) else None
+        found.append(
+            Part(
+                name=str(shown or f"Person {number + 1}"),
+                entries=(name, roles),
+                more=tuple(entries.values()),
+            )
+        )
+    return found
+
+
 def _rooms(values: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     rooms = values.get("rooms", [])
     return [room for room in rooms if isinstance(room, Mapping)] if rooms else []
@@ -182,7 +205,8 @@ def _table(values: Any, path: KeyPath) -> Iterable[Entry]:
         inner = _inner_model(info.annotation)
         if inner is not None and not _is_list(info.annotation):
             yield from _table(values, (*path, key))
-        else:
+        elif inner is None or key.endswith("_shifts") or key == "hours":
+            # Other lists of tables are for the file itself.
             yield _entry((*path, key), held.get(key))
 
 

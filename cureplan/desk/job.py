@@ -17,7 +17,7 @@ from cureplan.core.quantities import parse_length_m, split_refusal
 from cureplan.desk.app import asked, page
 from cureplan.desk.edits import Edits, faults_of, values_of
 from cureplan.desk.folder import JobFolder, fingerprint, said
-from cureplan.desk.form import parts_of, room_parts
+from cureplan.desk.form import parts_of, people_parts, room_parts
 from cureplan.desk.plans import plan_part
 
 if TYPE_CHECKING:
@@ -94,6 +94,7 @@ def _page(desk: Desk, edits: Edits, name: str) -> Response:
         rev=rev,
         parts=parts_of(values, _cards(folder)),
         rooms=rooms,
+        people=people_parts(values),
         faults=faults_of(text, folder, name),
         undo=folder.can_undo(name),
         display=values.get("display", "us"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
@@ -146,5 +147,6 @@ def _planned(folder: JobFolder, name: str, job: Any) -> dict[str, str]:
     return {
         "state": plan.status,
         "mood": status_state(plan),
-        "chance": f"{100 * chance:.0f} %",
+        # Down, as the sheet does: nothing is sure.
+        "chance": f"{math.floor(100 * chance)} %",
     }

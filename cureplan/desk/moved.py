@@ -180,7 +180,8 @@ class PlanInHand:
             "margin_min": round(tightest.margin_s / 60.0, 1),
             "tightest": tightest.room,
             "first": _at(datetime.fromtimestamp(first_s, job.site.zone)),
-            "opens": _at(opens),
+            # Up, as every time of waiting.
+            "opens": _at(opens + timedelta(seconds=59)),
             "in_time": spare >= timedelta(0),
             "keeps": tightest.margin_s >= job.policy.margin_s - 0.5,
             "rooms": [

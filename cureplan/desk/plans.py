@@ -181,6 +181,7 @@ def _shown(plan: Plan, name: str, *, same: bool) -> dict[str, Any]:
         "weakest": view.weakest_text(plan, voice),
         "answers": view.answers(plan, voice),
         "warnings": [voice.say(warning) for warning in plan.warnings],
+        "helps_title": voice.label("alternatives"),
         "helps": [voice.say(found.what) for found in plan.decisions.alternatives],
         "timeline": [drawn(picture) for picture in job_pictures(plan, voice)][:1],
         "maps": [(room, drawn(picture)) for room, picture in maps if picture is not None],

@@ -15,7 +15,7 @@ import sys
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import redirect_stdout
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -101,7 +101,7 @@ def summary(plan: Plan) -> dict[str, Any]:
         "tightest": tightest.room,
         "first": f"{first:%a %H:%M}",
         "first_s": first.timestamp(),
-        "opens": f"{opens:%a %H:%M}",
+        "opens": f"{opens + timedelta(seconds=59):%a %H:%M}",
         "iced": sum(room.chilled for room in plan.rooms),
         "rooms": len(plan.rooms),
     }

@@ -160,6 +160,48 @@ def test_every_change_can_be_undone_and_the_desk_may_end_in_between(
     assert second.post(f"/jobs/{JOB}/undo", {"rev": rev(second)}).json["undo"] is False
 
 
+def test_a_crew_that_was_counted_is_listed_by_name(demo_desk: Served) -> None:
+    before = tomllib.loads(text_of(demo_desk))["crew"]
+    got = change(demo_desk, {"do": "list people"})
+    assert got.json["faults"] == []
+    found = tomllib.loads(text_of(demo_desk))
+    for role in ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat"):
+        assert role not in found["crew"]
+        holding = [one for one in found["people"] if role in one["roles"]]
+        assert len(holding) == before[role]
+    got = change(demo_desk, {"key": "people[1].name", "text": "Ana"})
+    got = change(demo_desk, {"key": "people[1].roles", "text": "mixer, edge"})
+    got = change(demo_desk, {"key": "people[1].hours", "text": "19:00 to 01:00"})
+    assert got.json["faults"] == []
+    ana = tomllib.loads(text_of(demo_desk))["people"][0]
+    assert ana == {
+        "name": "Ana", "roles": ["mixer", "edge"], "hours": [{"from": "19:00", "to": "01:00"}],
+    }  # fmt: skip
+    assert change(demo_desk, {"key": "people[1].roles", "text": "cook"}).status == 422
+    assert change(demo_desk, {"do": "add person"}).json["faults"] == []
+    count = len(tomllib.loads(text_of(demo_desk))["people"])
+    assert change(demo_desk, {"do": "remove person", "key": "people[2].name"}).status == 200
+    assert len(tomllib.loads(text_of(demo_desk))["people"]) == count - 1
+    page = demo_desk.ask(f"/jobs/{JOB}").text
+    assert 'data-key="people[1].name"' in page
+    assert 'data-key="crew.mixer"' not in page
+
+
+def test_what_a_hand_has_changed_is_taken_back_first_and_kept(demo_desk: Served) -> None:
+    change(demo_desk, {"key": "crew.setup", "text": "50 min"})
+    left = text_of(demo_desk)
+    path = demo_desk.folder / f"{JOB}.toml"
+    by_hand = left.replace("[site]", "[site")
+    path.write_text(by_hand, encoding="utf-8")
+    assert "Back to how the desk last left it" in demo_desk.ask(f"/jobs/{JOB}").text
+    assert demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)}).status == 200
+    assert text_of(demo_desk) == left
+    kept = demo_desk.folder / ".cureplan-desk" / f"{JOB}.by-hand.toml"
+    assert kept.read_text("utf-8") == by_hand
+    demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)})
+    assert 'setup = "45 min"' in text_of(demo_desk)
+
+
 def test_the_second_of_two_browsers_is_shown_what_differs_and_loses_nothing(
     demo_desk: Served,
 ) -> None:

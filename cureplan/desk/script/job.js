@@ -163,6 +163,9 @@ if (!job.dataset.broken) {
   for (const button of document.querySelectorAll(".remove-room")) {
     button.addEventListener("click", () => send([{ do: "remove room", key: `rooms[${button.dataset.room}].name` }], again));
   }
+  for (const button of document.querySelectorAll(".change")) {
+    button.addEventListener("click", () => send([{ do: button.dataset.do, key: button.dataset.key }], (answer) => (answer.fault ? desk.away(answer.fault) : again())));
+  }
   document.getElementById("undo").addEventListener("click", async () => {
     const answer = await desk.post(`${at}/undo`, { rev: job.dataset.rev });
     if (answer.status === 409 && answer.conflict) conflict(answer); else { desk.kept.drop(STORE); again(); }

@@ -70,7 +70,7 @@
   }).concat(Object.entries(dragged).map(([name, minutes]) => `${name} ${minutes > 0 ? "+" : "−"}${Math.abs(minutes)} min`)).filter(Boolean).join("; ") || "as planned";
   const hand = (found) => `${Math.abs(found.margin_min)} min ${found.margin_min < 0 ? "short" : "in hand"} (${found.tightest})`;
   const opens = (found) => `${found.opens}${found.in_time ? "" : ", too late"}`;
-  const percent = (found) => `${Math.round(100 * found.chance)} %`;
+  const percent = (found) => `${Math.floor(100 * found.chance + 1e-9)} %`;
   function tell(found, said) {
     desk.fault(by("play-fault"), found.fault);
     if (found.rooms) strip(found.rooms);
@@ -95,16 +95,16 @@
       axis[1] = Math.ceil(latest / 3600 + 4) * 3600;
     }
     const [first, last_s] = axis;
-    const x = (s) => 110 + (s - first) / (last_s - first) * 360;
-    const high = 26 * rooms.length + 4;
-    const svg = desk.make("svg", { class: "strip", viewBox: `0 0 480 ${high}` });
+    const x = (s) => 6 + (s - first) / (last_s - first) * 328;
+    const high = 44 * rooms.length + 4;
+    const svg = desk.make("svg", { class: "strip", viewBox: `0 0 340 ${high}` });
     for (let s = first; s <= last_s; s += 3600) svg.append(desk.make("line", { class: "square", x1: x(s), x2: x(s), y1: 0, y2: high }));
     rooms.forEach((room, row) => {
-      const label = desk.make("text", { x: 2, y: 17 + 26 * row });
-      label.textContent = room.name.length > 15 ? `${room.name.slice(0, 14)}…` : room.name;
+      const label = desk.make("text", { x: 4, y: 14 + 44 * row });
+      label.textContent = `${room.name.length > 24 ? `${room.name.slice(0, 23)}…` : room.name}, ${room.wall.slice(11)}`;
       const bar = desk.make("rect", {
-        class: room.margin_min < 0 ? "pour-bar is-short" : "pour-bar", x: x(room.start_s), y: 4 + 26 * row, rx: 3, height: 20,
-        width: Math.max(6, x(room.end_s) - x(room.start_s)), tabindex: 0, role: "slider", "data-pour": room.name,
+        class: room.margin_min < 0 ? "pour-bar is-short" : "pour-bar", x: x(room.start_s), y: 19 + 44 * row, rx: 3, height: 24,
+        width: Math.max(10, x(room.end_s) - x(room.start_s)), tabindex: 0, role: "slider", "data-pour": room.name,
         "aria-label": room.name, "aria-valuenow": dragged[room.name] || 0, "aria-valuemin": -600, "aria-valuemax": 600,
         "aria-valuetext": `from ${room.wall.slice(11)}, ${room.margin_min} min in hand`,
       });
@@ -122,7 +122,7 @@
       bar.addEventListener("pointerdown", (event) => {
         event.preventDefault();
         const begin = event.clientX, before = dragged[room.name] || 0;
-        const perPixel = (last_s - first) / 60 / (360 / 480 * svg.getBoundingClientRect().width);
+        const perPixel = (last_s - first) / 60 / (328 / 340 * svg.getBoundingClientRect().width);
         held = room.name;
         const go = (e) => {
           const minutes = Math.round((e.clientX - begin) * perPixel / STEP_MIN) * STEP_MIN;
