@@ -58,8 +58,7 @@ RHYTHM_SD_FRAC: Final = 0.05
 PROBE_SD_K: Final = 0.5
 """A pail that was probed against the others, 1 SD [K]: invented, as for a night's probe."""
 HEAVY_FREEDOM, HEAVY_EXPONENT = 4.0, 2.5
-"""Of Student's t and of a Pareto, where odd things happen oftener than is taken: invented.
-No record of kits, crews or stops was found that tells their tails."""
+"""Of Student's t and of a Pareto: invented; no record was found that tells the tails."""
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -293,9 +292,8 @@ def draw_nights(
         kit_ln |= scatter.draw(laid, times_sd=sd)
     iced = np.abs(others.normal(members))
     energies = heard("energy")
-    stop_s = _stops(
-        job, pours, schedule, others, members, size=heard("stops"), known_s=issued_s
-    )
+    stops = heard("stops")
+    stop_s = _stops(job, pours, schedule, others, members, size=stops, known_s=issued_s)
     halves = heard("half a room") * job.doubt.half_k
     return Nights(
         members=members,
