@@ -10,7 +10,6 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,10 +18,10 @@ from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import Layer, Work
-from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.limits import limits_of
-from cureplan.planning.floor.pour import BINDINGS, BucketClocks, RoomPours
-from cureplan.planning.odds.margins import Margins, MarginTables
+from cureplan.planning.floor.pour import BucketClocks, RoomPours
+from cureplan.planning.odds.buckets import UNNOTICED_S, kept_buckets
+from cureplan.planning.odds.margins import MarginTables
 from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
@@ -38,8 +37,6 @@ DECIDED_S = 12 * 3600.0
 LONGEST_WAIT_S = 6 * 3600.0
 """A floor that bears nobody after this wait is taken to do so then: the night is lost."""
 HALVINGS = 14
-UNNOTICED_S = 60.0
-"""A wait that nobody would note down: invented."""
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -155,7 +152,7 @@ def assess(
     for poured in schedule.pours:
         visit = laid[poured.room, poured.own.layer].visit
         margins_s = looked.tables.of(pours[poured.room], poured)
-        pour = _kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
+        pour = kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
         kept = pour.kept
         cut |= pour.cut
         stop_lost |= pour.stop_lost
@@ -209,75 +206,6 @@ def assess(
 
 def _start(coat: PlacedCoat) -> float:
     return coat.start_s
-
-
-class _PourKept(NamedTuple):
-    """What becomes of a pour, night by night."""
-
-    kept: Flags
-    """Which buckets keep all three clocks, shape (nights, buckets)."""
-    cut: Flags
-    """The mixing stopped for long, and the pour could be ended at a stop line there."""
-    stop_lost: Flags
-    """The mixing stopped for long where none is: an edge was lost for that alone."""
-    begun_kept: Flags
-    """Every bucket that was poured before the odds were asked for keeps its clocks."""
-
-
-def _kept_buckets(
-    pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit, table: Margins
-) -> _PourKept:
-    stopped_s = nights.stop_s[poured.room].cumsum(axis=1)
-    planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
-    at_s = np.minimum(visit.at_s(planned_s) + stopped_s, pours.conditions.last_s)
-    # A late crew finds the slab and the air of a later hour.
-    slab_k = pours.conditions.slab_at(at_s) - pours.conditions.slab_at(planned_s)
-    air_k = pours.conditions.air_at(at_s) - pours.conditions.air_at(planned_s)
-    margins_s = table.at(
-        nights.kit_ln[poured.room, poured.own.layer.stage],
-        energy=nights.energy["slurry"],
-        iced_k=nights.iced_k,
-        slab_k=slab_k
-        + nights.error_k(nights.slab_k[poured.room], at_s)
-        + nights.patches_k(poured.room, at_s.shape[1]),
-        air_k=air_k + nights.error_k(nights.air_k[poured.room], at_s),
-    )
-    expected = poured.clocks
-    due_s = expected.ends_s[:, 0] - np.where(
-        np.isfinite(expected.margins_s[:, 0]), expected.margins_s[:, 0], np.nan
-    )
-    dragged_s = np.stack([visit.dragged_s(due) for due in np.nan_to_num(due_s, nan=-np.inf)])
-    dragged_s = np.maximum(dragged_s - visit.dragged_s(planned_s), 0.0)
-    without = margins_s - dragged_s >= 0.0
-    # The open edge, and the strip of grains along it, wait for the bucket that meets them.
-    met = met_by(pours.plan(poured.option).layout)
-    later_s = np.where(met < 0, 0.0, stopped_s[:, met] - stopped_s)
-    with_stop = without.copy()
-    for clock in (BINDINGS.index("wet_edge"), BINDINGS.index("broadcast_closes")):
-        with_stop[clock] = margins_s[clock] - dragged_s[clock] - later_s >= 0.0
-    kept: Flags = np.asarray(with_stop.all(axis=0))
-    unstopped: Flags = np.asarray(without.all(axis=0))
-    lost = np.any(unstopped & ~kept, axis=1)
-    cut = _ended_at_a_bay(pours, poured, nights, margins_s - dragged_s)
-    if pours.job.policy.cut_at == "row":
-        kept, cut, lost = unstopped, cut | lost, np.zeros_like(lost)
-    begun = kept[:, planned_s <= nights.known_s]
-    return _PourKept(
-        kept=kept, cut=cut, stop_lost=lost, begun_kept=np.asarray(begun.all(axis=1))
-    )
-
-
-def _ended_at_a_bay(
-    pours: RoomPours, poured: PlacedPour, nights: Nights, margins_s: Array
-) -> Flags:
-    """Nights in which the mixing stops between two bays for longer than an edge would wait."""
-    bay = pours.plan(poured.option).layout.bay
-    between = np.concatenate([[False], np.diff(bay) != 0])
-    edge_s = np.minimum(
-        margins_s[BINDINGS.index("wet_edge")], margins_s[BINDINGS.index("broadcast_closes")]
-    ).min(axis=1)
-    stops_s = nights.stop_s[poured.room][:, between]
-    return np.asarray(np.any(stops_s > np.maximum(edge_s, UNNOTICED_S)[:, None], axis=1))
 
 
 @dataclass(frozen=True, kw_only=True)
