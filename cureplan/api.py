@@ -590,6 +590,7 @@ def _in_words(job: Job, sentences: Iterable[Message]) -> str:
     voice = Voice(
         language=job.languages[0],
         display=job.display,
+        clock=job.clock,
         zone=job.site.zone,
         around=job.access.begins,
     )

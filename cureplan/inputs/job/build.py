@@ -308,6 +308,7 @@ def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Pat
         ),
         cards=cards,
         display=written.display,
+        clock=written.clock or ("12 h" if written.display == "us" else "24 h"),
         languages=written.languages,
         source=source,
         seed=written.seed,

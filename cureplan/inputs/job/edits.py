@@ -95,6 +95,7 @@ def _job_values(job: Job) -> dict[str, Any]:
         "crew": crew,
         "people": [_person_values(person) for person in job.crew.people],
         "display": job.display,
+        "clock": job.clock,
         "languages": [*job.languages],
         "seed": job.seed,
         "access": {"from": job.access.begins, "open_by": job.access.open_by},

@@ -21,6 +21,7 @@ from cureplan.inputs.job.crew import Crew, Shift
 Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
 Display = Literal["us", "metric"]
+Clock = Literal["12 h", "24 h"]
 OpenFor = Literal["feet", "carts", "wash-down"]
 OPEN_NEEDS: Mapping[OpenFor, tuple[str, ...]] = {
     "feet": ("foot_traffic",),
@@ -47,6 +48,7 @@ __all__ = [
     "Building",
     "Cards",
     "Climate",
+    "Clock",
     "Crew",
     "Display",
     "Doubts",
@@ -365,6 +367,8 @@ class Job:
     records: Path | None = None
     """Folder of finished jobs; None where the job names none and none lies beside it."""
     doubt: Doubts = Doubts()
+    clock: Clock = "24 h"
+    """How sheets tell the time."""
 
     def room(self, name: str) -> Room:
         """The room of that name."""

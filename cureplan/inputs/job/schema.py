@@ -36,6 +36,7 @@ from cureplan.inputs.fields import (
 from cureplan.inputs.job.crew_schema import CrewEntry, PersonEntry
 from cureplan.inputs.job.model import (
     Climate,
+    Clock,
     Display,
     OpenFor,
     Remedy,
@@ -541,6 +542,9 @@ class JobFile(Written):
 
     display: Annotated[Display, choice("us", "metric")] = entry(
         "us", note="what sheets show: us | metric"
+    )
+    clock: Annotated[Clock, choice("12 h", "24 h")] | None = entry(
+        None, meaning="how sheets tell the time: 12 h with AM and PM where display is us"
     )
     languages: Annotated[
         tuple[Annotated[str, choice(*LANGUAGES)], ...], Field(min_length=1, strict=False)

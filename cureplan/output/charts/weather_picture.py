@@ -77,7 +77,7 @@ def draw_weather(axes: Axes, job: Job, hours: WeatherHours) -> Axes:
     axes.grid(axis="y", color=LIGHT["line"], linewidth=0.6)
     unit = "°F" if job.display == "us" else "°C"
     axes.set_ylabel(unit, fontsize=8, rotation=0, labelpad=10)
-    voice = Voice(language="en", display=job.display, zone=job.site.zone)
+    voice = Voice(language="en", display=job.display, clock=job.clock, zone=job.site.zone)
     begins, ends = (utc_of(float(at)).astimezone(job.site.zone) for at in epoch_s[[0, -1]])
     time_axis(axes, begins, ends, voice)
     put_title(axes, drawable(job.site.name))

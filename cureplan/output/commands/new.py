@@ -95,10 +95,6 @@ def _drop(draft: Path) -> None:
         draft.unlink()
 
 
-def _is_draft(head: bytes) -> bool:
-    return not head or head.startswith(_DRAFT)
-
-
 def _at_a_terminal() -> bool:
     return sys.stdin.isatty()
 

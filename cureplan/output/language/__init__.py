@@ -35,6 +35,7 @@ a sheet.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -59,6 +60,7 @@ from cureplan.output.language.catalogue import LANGUAGES, Catalogue, catalogue
 from cureplan.output.language.clean import one_line
 from cureplan.output.language.time_words import (
     age_text,
+    clock_text,
     duration_text,
     instant_text,
     share_text,
@@ -67,6 +69,7 @@ from cureplan.output.language.time_words import (
 __all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
 
 Display = Literal["us", "metric"]
+Clock = Literal["12 h", "24 h"]
 
 # So far off no other day of that name could be meant.
 ONE_WEEKDAY = timedelta(days=6)
@@ -90,6 +93,7 @@ class Voice:
     zone: ZoneInfo
     around: datetime | None = None
     """A weekday alone means the one nearest to this; farther off its date is told."""
+    clock: Clock = "24 h"
     read_at: datetime | None = None
     """When it is read: a weekday more than six days from then gets its date as well."""
 
@@ -182,6 +186,9 @@ class Voice:
     def _text(self, suffix: str, value: str, spec: str) -> str:
         if suffix == "at":
             return self.at(datetime.fromisoformat(value), spec)
+        if suffix in ("clock", "shifts") and self.clock == "12 h":
+            # Times of day without a date, as a job writes them.
+            return re.sub(r"\b(\d\d):(\d\d)\b", _twelve, one_line(value))
         return one_line(value)
 
     def _number(self, name: str, suffix: str, value: float, spec: str) -> str:
@@ -220,7 +227,7 @@ class Voice:
         far = any(abs(instant - at) > ONE_WEEKDAY for at in near)
         if far:
             spec = {"": "full", "down": "full", "up": "full_up"}.get(spec, spec)
-        return instant_text(local, spec, self.own.labels)
+        return instant_text(local, spec, self.own.labels, clock=self.clock)
 
     def _units(self, text: str) -> str:
         number, _, unit = text.partition(" ")
@@ -228,6 +235,10 @@ class Voice:
         if unit in swaps:
             return f"{number} {swaps[unit]}"
         return " ".join(swaps.get(part, part) for part in text.split(" "))
+
+
+def _twelve(found: re.Match[str]) -> str:
+    return clock_text(int(found[1]), int(found[2]), "12 h")
 
 
 def _after_day(spec: str, *, same: bool) -> str:

@@ -10,7 +10,14 @@ from cureplan.core.clock import ceil_to, floor_to
 from cureplan.core.errors import OutOfRangeError
 from cureplan.core.quantities import format_waiting_time, format_working_time
 
-__all__ = ["age_text", "duration_text", "instant_text", "share_text", "twice_named"]
+__all__ = [
+    "age_text",
+    "clock_text",
+    "duration_text",
+    "instant_text",
+    "share_text",
+    "twice_named",
+]
 
 
 def duration_text(duration_s: float, spec: str) -> str:
@@ -65,20 +72,39 @@ def age_text(seconds: float, label: Callable[..., str]) -> str:
     return label("days", count=round(seconds / 86_400))
 
 
-def instant_text(local: datetime, spec: str, labels: Mapping[str, str]) -> str:
+def clock_text(hour: int, minute: int, clock: str, *, bare: bool = False) -> str:
+    """A time of day; bare, where half a day either way cannot be meant.
+
+    Examples
+    --------
+    >>> [clock_text(h, m, "12 h") for h, m in ((0, 5), (12, 0), (23, 59))]
+    ['12:05 AM', '12:00 PM', '11:59 PM']
+    >>> clock_text(19, 5, "24 h"), clock_text(19, 5, "12 h", bare=True)
+    ('19:05', '7:05')
+    """
+    if clock == "24 h":
+        return f"{hour:02d}:{minute:02d}"
+    told = f"{(hour - 1) % 12 + 1}:{minute:02d}"
+    return told if bare else f"{told} {'AM' if hour < 12 else 'PM'}"
+
+
+def instant_text(
+    local: datetime, spec: str, labels: Mapping[str, str], *, clock: str = "24 h"
+) -> str:
     """An instant by the clock of its own zone."""
-    if spec not in ("", "down", "up", "time", "time_up", "day", "full", "full_up"):
+    if spec not in ("", "down", "up", "time", "time_up", "bare", "day", "full", "full_up"):
         raise OutOfRangeError(f"{spec!r} is not a way to show an instant")
     snap = ceil_to if spec in ("up", "time_up", "full_up") else floor_to
     shown = snap(local, minutes=1)
-    clock = " ".join(filter(None, [f"{shown:%H:%M}", twice_named(shown)]))
-    if spec in ("time", "time_up"):
-        return clock
+    wall = clock_text(shown.hour, shown.minute, clock, bare=spec == "bare")
+    told = " ".join(filter(None, [wall, twice_named(shown)]))
+    if spec in ("time", "time_up", "bare"):
+        return told
     weekday = labels["weekdays"].split()[shown.weekday()]
     date = f"{weekday} {shown.day} {labels['months'].split()[shown.month - 1]}"
     if spec == "day":
         return date
-    return f"{date} {clock}" if spec.startswith("full") else f"{weekday} {clock}"
+    return f"{date} {told}" if spec.startswith("full") else f"{weekday} {told}"
 
 
 def twice_named(local: datetime) -> str:

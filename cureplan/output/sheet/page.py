@@ -73,6 +73,7 @@ def page_data(plan: Plan) -> str:
         "repeats": _repeats(plan),
         "policy_s": plan.job.policy.margin_s,
         "display": plan.job.display,
+        "clock": plan.job.clock,
         "asked_s": KEPT_S,
         "changeover_s": plan.job.crew.changeover_s,
         "uses": ROOM_USES,

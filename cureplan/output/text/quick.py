@@ -195,6 +195,7 @@ def _english(job: Job) -> Voice:
     return Voice(
         language="en",
         display=job.display,
+        clock=job.clock,
         zone=job.site.zone,
         around=job.access.begins,
     )
@@ -222,11 +223,10 @@ def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
         ],
         WIDTH,
     )
-    zone = job.site.zone
     lines = [
         f"{job.site.name}: {job.source.name} is complete.",
-        f"  access {job.access.begins.astimezone(zone):%a %d %b %H:%M}, open by "
-        f"{job.access.open_by.astimezone(zone):%a %d %b %H:%M} ({job.site.time_zone})",
+        f"  access {voice.at(job.access.begins, 'full')}, open by "
+        f"{voice.at(job.access.open_by, 'full')} ({job.site.time_zone})",
         "",
         *rooms,
         "",
@@ -244,15 +244,13 @@ def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
 def understood_weather(job: Job, series: HourlySeries) -> list[str]:
     """What was understood of a job's weather: its span, its sources, its gaps."""
     voice = _english(job)
-    zone = job.site.zone
     gaps = [
-        f"  gap: {gap.what}, {gap.starts.astimezone(zone):%a %d %b %H:%M}, {gap.hours} h; "
-        f"{gap.mended}"
+        f"  gap: {gap.what}, {voice.at(gap.starts, 'full')}, {gap.hours} h; {gap.mended}"
         for gap in series.gaps
     ]
     return [
-        f"Weather {series.starts.astimezone(zone):%a %d %b %H:%M} to "
-        f"{series.ends.astimezone(zone):%a %d %b %H:%M}, {series.epoch_s.size} hours:",
+        f"Weather {voice.at(series.starts, 'full')} to {voice.at(series.ends, 'full')}, "
+        f"{series.epoch_s.size} hours:",
         *(
             f"  {origin.label} ({origin.kind}; {origin.licence or 'licence not given'})"
             for origin in series.origins

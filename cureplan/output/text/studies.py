@@ -90,7 +90,7 @@ def _at(instant: datetime | None, voice: Voice, spec: str) -> str:
 
 
 def _voice(job: Job) -> Voice:
-    return Voice(language="en", display=job.display, zone=job.site.zone)
+    return Voice(language="en", display=job.display, clock=job.clock, zone=job.site.zone)
 
 
 def _margin(margin_min: float) -> str:

@@ -253,7 +253,7 @@ def _notes(job: Job, hours: WeatherHours) -> list[str]:
 
 
 def _english(job: Job) -> Voice:
-    return Voice(language="en", display=job.display, zone=job.site.zone)
+    return Voice(language="en", display=job.display, clock=job.clock, zone=job.site.zone)
 
 
 def _gap_line(gap: Gap, zone: Any) -> str:
@@ -276,7 +276,7 @@ def _origin_data(origin: WeatherOrigin) -> dict[str, str | None]:
 
 
 def _stamp(when: datetime, job: Job) -> str:
-    return f"{when.astimezone(job.site.zone):%a %d %b %H:%M}"
+    return _english(job).at(when, "full")
 
 
 def _letter(number: int) -> str:

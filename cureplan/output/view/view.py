@@ -44,6 +44,7 @@ def voice_of(plan: Plan, language: str | None = None) -> Voice:
     return Voice(
         language=language or job.languages[0],
         display=job.display,
+        clock=job.clock,
         zone=job.site.zone,
         around=job.access.begins,
         read_at=plan.decisions.made_at,

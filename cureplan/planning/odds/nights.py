@@ -19,8 +19,8 @@ from cureplan.planning.floor.doubt import (
     room_answer,
 )
 from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.odds.scatter import Laid, Scatter, Tails, coated_kits, poured_kits
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 from cureplan.science.fit import KineticFit
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
 
@@ -51,14 +51,14 @@ SLAB_SHARED: Final = 0.5
 """Share of that error's variance that all rooms have in common: invented."""
 INDOOR_SD_K: Final = 0.8
 """Room air against what was reckoned, apart from the weather, 1 SD [K]: invented."""
+NO_LATER_S: Final = 48 * HOUR_S
+"""How long after the opening ages are still followed, on a night that went wrong."""
 LATE_SD_S: Final = 600.0
 """A crew begins late by the size of a normal draw with this SD [s]: invented."""
 RHYTHM_SD_FRAC: Final = 0.05
 """A crew's rhythm drags by the size of a normal draw with this SD: invented."""
 PROBE_SD_K: Final = 0.5
 """A pail that was probed against the others, 1 SD [K]: invented, as for a night's probe."""
-HEAVY_FREEDOM, HEAVY_EXPONENT = 4.0, 2.5
-"""Of Student's t and of a Pareto: invented; no record was found that tells the tails."""
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -118,6 +118,12 @@ class Nights:
         """How much warmer each patch lies than its room's slab, shape (nights, patches)."""
         half = (np.arange(patches) >= patches / 2).astype(np.int64)
         return self.half_k[room][:, half]
+
+    @property
+    def last_s(self) -> float:
+        """Hour of the last column [epoch s]."""
+        hours = next(iter(self.slab_k.values())).shape[1]
+        return float(self.first_s + (hours - 1) * HOUR_S)
 
     def error_k(self, errors_k: Array, at_s: Array) -> Array:
         """Errors of shape (nights, hours) at instants of shape (nights, N)."""
@@ -253,7 +259,7 @@ def draw_nights(
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
-    odd = _Draws(random=random, heavy=heavy_tails)
+    odd = Tails(random=random, heavy=heavy_tails)
 
     def visits(tasks: Sequence[tuple[float, float, _Key]]) -> dict[_Key, Visit]:
         again_s = job.crew.again_s
@@ -264,8 +270,8 @@ def draw_nights(
     primer_columns = random.standard_normal((2, members if primed else 0))
     primer_visit = visits(primed)
     # A stream of its own, so that the draws above fall out as they did before it.
-    others = _Draws(random=np.random.default_rng([job.seed, 1]), heavy=heavy_tails)
-    scatter = _Scatter(
+    others = Tails(random=np.random.default_rng([job.seed, 1]), heavy=heavy_tails)
+    scatter = Scatter(
         random=others,
         members=members,
         pallet=job.doubt.pallet,
@@ -276,15 +282,18 @@ def draw_nights(
     slurry_sd = heard("slurry times") * job.times_sd("slurry")
     coat_sd = heard("coat times") * job.times_sd("topcoat")
     primer_sd = heard("coat times") * job.times_sd("primer") if primed else 0.0
-    placed_by_kind: tuple[tuple[float, list[_Laid]], ...] = (
-        (slurry_sd, [_poured(pours[p.room], p, pour_visit[p.room]) for p in schedule.pours]),
+    placed_by_kind: tuple[tuple[float, list[Laid]], ...] = (
+        (
+            slurry_sd,
+            [poured_kits(pours[p.room], p, pour_visit[p.room]) for p in schedule.pours],
+        ),
         (
             coat_sd,
-            [_coated(pours[c.room], c, coat_visit[c.room, c.coat]) for c in schedule.coats],
+            [coated_kits(pours[c.room], c, coat_visit[c.room, c.coat]) for c in schedule.coats],
         ),
         (
             primer_sd,
-            [_coated(pours[p.room], p, primer_visit[p.room]) for p in schedule.primers],
+            [coated_kits(pours[p.room], p, primer_visit[p.room]) for p in schedule.primers],
         ),
     )
     kit_ln: dict[tuple[str, str], Array] = {}
@@ -323,113 +332,11 @@ def _iced_sd_k(job: Job) -> float:
     return job.doubt.iced_k
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Draws:
-    """Draws of unit spread and mean 1; with heavy tails the same ranks fall out farther."""
-
-    random: np.random.Generator
-    heavy: bool
-
-    def normal(self, *shape: int) -> Array:
-        """Normal, or Student's t with as few degrees as `HEAVY_FREEDOM`."""
-        from scipy.special import ndtr, stdtrit
-
-        normal = self.random.standard_normal(shape)
-        if not self.heavy:
-            return normal
-        spread = np.sqrt(HEAVY_FREEDOM / (HEAVY_FREEDOM - 2.0))
-        return np.asarray(stdtrit(HEAVY_FREEDOM, ndtr(normal)) / spread)
-
-    def lasting(self, *shape: int) -> Array:
-        """Exponential, or a Pareto with the exponent `HEAVY_EXPONENT`."""
-        lasting = self.random.standard_exponential(shape)
-        if not self.heavy:
-            return lasting
-        return np.asarray((HEAVY_EXPONENT - 1.0) * np.expm1(lasting / HEAVY_EXPONENT))
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Laid:
-    """One piece of work, in the kits it is mixed in."""
-
-    key: tuple[str, str]
-    begins_s: float
-    night: int
-    """Tells visits apart."""
-    kit_of: NDArray[np.int64]
-    """Which of its kits each patch is of, shape (patches,)."""
-    spread_frac: float
-    left_frac: float
-    """Share left of what is not known of the night's material."""
-
-
-def _poured(room: RoomPours, placed: PlacedPour, visit: Visit) -> _Laid:
-    return _Laid(
-        key=(placed.room, placed.own.layer.stage),
-        begins_s=placed.start_s,
-        night=id(visit),
-        kit_of=np.arange(room.plan(placed.option).layout.kits),
-        spread_frac=room.clocks.spread_frac,
-        left_frac=room.clocks.doubt_left_frac,
-    )
-
-
-def _coated(room: RoomPours, placed: PlacedCoat, visit: Visit) -> _Laid:
-    patches = placed.work.offset_s.size
-    return _Laid(
-        key=(placed.room, placed.work.layer.stage),
-        begins_s=placed.start_s,
-        night=id(visit),
-        kit_of=np.arange(patches) * placed.work.batches // patches,
-        spread_frac=room.material(placed.work.layer)[0].spread_frac,
-        left_frac=1.0,
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Scatter:
-    """How kits differ: all of a card, those of a night, of a pallet, and each by itself."""
-
-    random: _Draws
-    members: int
-    pallet: int
-    pallet_share: float
-    batch: float
-    kit_sd: float
-
-    def draw(self, laid: Sequence[_Laid], *, times_sd: float) -> dict[tuple[str, str], Array]:
-        """Each patch's ln of ageing faster, kits taken off the pallets in the order laid."""
-        all_off = times_sd * self.random.normal(self.members)
-        nights: dict[int, Array] = {}
-        pallets: dict[int, Array] = {}
-        found, used = {}, 0
-        for one in sorted(laid, key=lambda one: one.begins_s):
-            kits = int(one.kit_of[-1]) + 1
-            own = self.random.normal(self.members, kits)
-            if one.night not in nights:
-                nights[one.night] = self.random.normal(self.members)
-            places = (used + np.arange(kits)) // self.pallet
-            for place in range(int(places[0]), int(places[-1]) + 1):
-                if place not in pallets:
-                    pallets[place] = self.random.normal(self.members)
-            night_sd, pallet_sd = np.sqrt([1.0 - self.pallet_share, self.pallet_share])
-            of_pallet = np.stack([pallets[int(place)] for place in places], axis=1)
-            of_batch = night_sd * nights[one.night][:, None] + pallet_sd * of_pallet
-            each = (
-                one.left_frac * all_off[:, None]
-                + self.batch * one.spread_frac * of_batch
-                + self.kit_sd * own
-            )
-            found[one.key] = each[:, one.kit_of]
-            used += kits
-        return found
-
-
 def _stops(
     job: Job,
     pours: Mapping[str, RoomPours],
     schedule: Schedule,
-    random: _Draws,
+    random: Tails,
     members: int,
     *,
     size: float,
@@ -446,7 +353,7 @@ def _stops(
     return found
 
 
-def _half(random: _Draws, members: int) -> Array:
+def _half(random: Tails, members: int) -> Array:
     """One half of a room, drawn which, off the other by a normal draw; shape (nights, 2)."""
     off = random.normal(members)
     last = random.random.random(members) < 0.5
@@ -480,7 +387,7 @@ def _as_read(
 
 def _visits(
     tasks: Sequence[tuple[float, float, _Key]],
-    random: _Draws,
+    random: Tails,
     members: int,
     *,
     size: float,
@@ -537,7 +444,9 @@ class DrawnAges:
         """Follow one material through all nights of a room."""
         errors_k = nights.slab_k[conditions.room]
         first_s = max(nights.first_s, curve.first_s)
-        hours_s = np.minimum(np.arange(first_s, curve.last_s + HOUR_S, HOUR_S), curve.last_s)
+        # Weather may be known for weeks after the job: no crew is that late.
+        last_s = min(curve.last_s, nights.last_s + NO_LATER_S)
+        hours_s = np.minimum(np.arange(first_s, last_s + HOUR_S, HOUR_S), last_s)
         at_s = np.broadcast_to(hours_s, (nights.members, hours_s.size))
         slab_c = conditions.slab_at(hours_s)
         error_k = nights.error_k(errors_k, at_s)

@@ -483,6 +483,8 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
 def _drop_unsaid(plan: Plan, data: dict[str, Any]) -> None:
     """What a job says nothing of: names of people, and how long they may stay."""
     crew = plan.job.crew
+    if plan.job.clock == "24 h":
+        del data["job"]["clock"]
     if not crew.people:
         for call in data["calls"]:
             del call["names"]

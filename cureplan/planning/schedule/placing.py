@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -27,7 +27,6 @@ __all__ = [
     "PlacedPour",
     "Span",
     "crew_spans",
-    "earliest_start",
     "place_layer",
     "place_pour",
 ]
@@ -54,25 +53,6 @@ def crew_spans(job: Job, shifts: Sequence[Shift]) -> tuple[Span, ...]:
         Span(begins_s=window.begins.timestamp(), ends_s=window.ends.timestamp())
         for window in windows
     )
-
-
-def earliest_start(
-    *,
-    from_s: float,
-    length_s: float,
-    spans: Sequence[Span],
-    setup_s: float,
-    clear_of: Callable[[float], float | None],
-) -> float | None:
-    """Earliest start of a task that keeps the shifts and is clear of everything else."""
-    for span in spans:
-        start = max(from_s, span.begins_s + setup_s)
-        while start + length_s <= span.ends_s:
-            later = clear_of(start)
-            if later is None:
-                return start
-            start = later
-    return None
 
 
 ANY_TIME = Window(opens_s=float("-inf"), closes_s=float("inf"))

@@ -32,7 +32,10 @@ function clockText(at) {
 
 function clockTextOf(at) {
   const part = local(at);
-  const text = part.hour + ":" + part.minute;
+  const hour = Number(part.hour);
+  const text = plan.clock === "24 h"
+    ? part.hour + ":" + part.minute
+    : ((hour + 11) % 12 + 1) + ":" + part.minute + (hour < 12 ? " AM" : " PM");
   // Where the wall's clock shows this time twice, which of the two.
   const twice = plan.repeats.find((one) => one.from <= at && at < one.to);
   return twice ? text + " " + twice.name : text;
