@@ -14,10 +14,12 @@ from typing import IO
 from cureplan.core.errors import CurePlanError, InputError, OutputError
 from cureplan.core.writing import write_atomically
 
-__all__ = ["OWN", "JobFolder", "NoSuchJobError", "fingerprint", "said"]
+__all__ = ["OWN", "JobFolder", "NoSuchJobError", "file_mark", "fingerprint", "said"]
 
 OWN = ".cureplan-desk"
 """The desk's own corner of the folder: its lock, and what was undone."""
+_HEAD = 65_536
+"""Characters of a file that are looked at to tell a job from a card."""
 LONGEST_NAME = 60
 MOST_UNDONE = 60
 PLAN = "-plan"
@@ -31,6 +33,11 @@ class NoSuchJobError(CurePlanError):
 def fingerprint(text: str) -> str:
     """By which two browsers tell whether they speak of the same text."""
     return hashlib.sha256(text.encode("utf-8")).hexdigest()[:24]
+
+
+def file_mark(path: Path) -> str:
+    """The same of a file, whatever bytes stand in it."""
+    return fingerprint(path.read_text("utf-8", errors="replace"))
 
 
 def said(error: CurePlanError, folder: Path) -> str:
@@ -58,7 +65,12 @@ class JobFolder:
 
     def _is_job(self, name: str) -> bool:
         # A card says of what kind it is; a job has rooms, or will have.
-        head = self.job_path(name).read_text(encoding="utf-8", errors="replace")
+        try:
+            with self.job_path(name).open(encoding="utf-8", errors="replace") as file:
+                head = file.read(_HEAD)
+        except OSError:
+            # Shown, so that opening it says what is wrong.
+            return True
         return not any(line.startswith("kind") for line in head.splitlines()[:40])
 
     def _sound(self, name: str) -> bool:
@@ -163,7 +175,7 @@ class JobFolder:
             return False
 
     def _kept(self, name: str) -> list[str]:
-        with suppress(OSError, ValueError):
+        with suppress(OSError, ValueError, RecursionError):
             found = json.loads((self.own() / f"{name}.undo.json").read_text("utf-8"))
             if isinstance(found, list):
                 return [text for text in found if isinstance(text, str)]
@@ -192,6 +204,8 @@ class JobFolder:
     def held(self, address: str) -> Iterator[None]:
         """One desk at a time on a folder; a second is told where the first is."""
         path = self.own() / "desk.lock"
+        if path.is_symlink() or (path.exists() and not path.is_file()):
+            raise OutputError(f"{OWN}/desk.lock: this is no file of the desk's; take it away")
         file = path.open("a+", encoding="utf-8")
         try:
             if not _alone(file):

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, Any
 
 from cureplan.core.errors import CurePlanError
 from cureplan.core.writing import write_atomically
-from cureplan.desk.folder import JobFolder, fingerprint, said
+from cureplan.desk.folder import JobFolder, file_mark, said
 
 if TYPE_CHECKING:
     from cureplan.desk.app import Desk
@@ -115,7 +115,7 @@ def _file(folder: JobFolder, name: str) -> Path:
 
 
 def _mark(place: Path) -> str:
-    return fingerprint((place / "plan.json").read_text("utf-8"))
+    return file_mark(place / "plan.json")
 
 
 async def watch(desk: Desk, worker: Worker) -> None:

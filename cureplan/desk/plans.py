@@ -15,7 +15,7 @@ from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.app import asked, part
-from cureplan.desk.folder import JobFolder, fingerprint, said
+from cureplan.desk.folder import JobFolder, file_mark, fingerprint, said
 from cureplan.desk.news import ask, kept_news, watch
 from cureplan.desk.worker import Worker
 
@@ -214,7 +214,7 @@ def _moved(desk: Desk, mover: Worker, name: str, sent: Mapping[str, Any]) -> dic
             "job": str(folder.job_path(name).absolute()),
             "out": str(place.absolute()),
             "job_mark": fingerprint(text),
-            "plan_mark": fingerprint((place / "plan.json").read_text("utf-8")),
+            "plan_mark": file_mark(place / "plan.json"),
             "now": desk.planning_time(_job(desk, name)).isoformat(),
             "change": dict(sent),
             "chance": bool(sent.get("chance")),

@@ -93,8 +93,9 @@ class Worker:
     def _running(self) -> subprocess.Popen[str]:
         if self._process is None or self._process.poll() is not None:
             # Ctrl-C at the desk's own window is the desk's to hear.
+            # -P: no file of the folder it was started in is ever taken for a module.
             self._process = subprocess.Popen(
-                [sys.executable, "-m", "cureplan.desk.work"],
+                [sys.executable, "-P", "-m", "cureplan.desk.work"],
                 stdin=subprocess.PIPE,
                 stdout=subprocess.PIPE,
                 text=True,
