@@ -239,6 +239,7 @@ def _made(
     from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
     from cureplan.planning.floor.pour import Settled
+    from cureplan.planning.floor.split import split_long
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import known_until
     from cureplan.planning.plan.assemble import assemble, with_help
@@ -260,6 +261,7 @@ def _made(
             f"{missing[0]:%Y-%m-%d %H:%M} UTC; give weather that reaches from access to opening"
         )
     issued_s = known_until(job, now_s=now.timestamp())
+    job = split_long(job)
     warmer: Job | None = job
     while warmer is not None:
         job = warmer
@@ -568,6 +570,7 @@ def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tu
 @told_at_its_card
 def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
+    from cureplan.planning.floor.split import split_long
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.schedule.conflict import alone
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
@@ -575,7 +578,7 @@ def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
 
     if weather.missing_hours(job.access.begins, job.access.open_by):
         return ()
-    series = known_range(weather, job.access.begins)
+    series, job = known_range(weather, job.access.begins), split_long(job)
     found = alone(job, Tables(pours=prepare_pours(job, series)))
     while (warmer := with_heaters(job, found)) is not None:
         job = warmer

@@ -48,9 +48,10 @@ NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 
 @pytest.fixture(scope="session")
 def demo_job():
-    """The shipped demonstration job with a mixing station less: a tight night."""
+    """The shipped demonstration job with a mixing station less, and tools that are soon
+    carried in: a tight night."""
     job = read_job(demo_job_path())
-    return replace(job, crew=replace(job.crew, stations=2, mixer=2))
+    return replace(job, crew=replace(job.crew, stations=2, mixer=2, setup_s=900.0))
 
 
 @pytest.fixture(scope="session")

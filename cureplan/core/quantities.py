@@ -28,6 +28,7 @@ from cureplan.core.units import (
     DENSITY,
     DIFFERENCE,
     DURATIONS,
+    EDGE_RATE,
     ELEVATION,
     EXCHANGE,
     FRACTION,
@@ -410,6 +411,15 @@ def parse_area_rate_m2_s(text: str) -> float:
     0.1
     """
     return read(text, AREA_RATE)
+
+
+def parse_edge_rate_m_s(text: str) -> float:
+    """Length worked in a time [m/s].
+
+    >>> parse_edge_rate_m_s("6 m/min")
+    0.1
+    """
+    return read(text, EDGE_RATE)
 
 
 def parse_density_kg_m3(text: str) -> float:

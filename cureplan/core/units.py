@@ -15,6 +15,7 @@ __all__ = [
     "DENSITY",
     "DIFFERENCE",
     "DURATIONS",
+    "EDGE_RATE",
     "ELEVATION",
     "EXCHANGE",
     "FOOT_M",
@@ -189,6 +190,13 @@ AREA_RATE = Kind(
     shown="sq ft/min, sq ft/h, m2/min, m2/h",
     example='"20 sq ft/min"',
     limits=("0 m2/s", "100 m2/s"),
+)
+EDGE_RATE = Kind(
+    noun="a pace along an edge",
+    units=_per(_LENGTH, _DURATION),
+    shown="ft/min, ft/h, m/min, m/h",
+    example='"10 ft/min"',
+    limits=("0 m/s", "100 m/s"),
 )
 DENSITY = Kind(
     noun="a density",

@@ -96,6 +96,13 @@ class Floor:
         share = self.room.area_m2 / len(set(bays))
         return np.array([share / bays.count(bay) for bay in bays])
 
+    @property
+    def edge_m(self) -> float:
+        """Length of all its walls and islands."""
+        if self.room.outline is not None:
+            return outlines.edge_m(self.room.outline)
+        return 2.0 * (self.room.length_m + self.room.width_m)
+
     def margins_s(self, ends_s: dict[str, Floats]) -> dict[str, Floats]:
         """What is left of each clock [s]; +inf where a row ties into nothing."""
         left = ends_s["wet_edge"] - self.planned.tied_s

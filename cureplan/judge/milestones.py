@@ -50,6 +50,8 @@ class Step:
     opens: str | None = None
     """Milestone below that it waits for, and the one it must not overrun."""
     closes: str | None = None
+    bears: str | None = None
+    """Milestone all of the floor below has reached before anybody walks on it."""
     coat: int = 0
     """Number of a coat."""
 
@@ -75,6 +77,7 @@ class CureMilestones:
 def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
     """Everything a floor's job asks for, from the slab up."""
     primed = job.cards.primer is not None
+    bears = None if job.crew.spiked_shoes else "foot_traffic"
     steps = [
         *([Step(stage="primer", role="primer", material="primer")] if primed else []),
         Step(
@@ -83,8 +86,9 @@ def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
             material="slurry",
             opens="slurry_opens" if primed else None,
             closes="slurry_closes" if primed else None,
+            bears=bears if primed else None,
         ),
-        Step(stage="vacuum", role="vacuum", material=None, opens="foot_traffic"),
+        Step(stage="vacuum", role="vacuum", material=None, bears="foot_traffic"),
     ]
     below = "topcoat"
     for coat in range(1, room.topcoats + 1):
@@ -95,6 +99,7 @@ def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
                 material="topcoat",
                 opens=f"{below}_opens",
                 closes=f"{below}_closes",
+                bears=bears,
                 coat=coat,
             )
         )
@@ -178,8 +183,11 @@ def _window(
         raise AssertionError("a layer on another waits for something")
     # It meets no patch too old, nor one beyond the hours given.
     shut_s = float((below(step.closes) - patch_s).min())
+    opens_s = float((below(step.opens) - patch_s).max())
+    if step.bears is not None:
+        opens_s = max(opens_s, float(below(step.bears).max()))
     return Window(
-        opens_s=float((below(step.opens) - patch_s).max()),
+        opens_s=opens_s,
         closes_s=min(shut_s, float(floor.hours.at_s[-1] - patch_s.max())),
     )
 
@@ -191,8 +199,8 @@ def _coat_window(
     window = _window(floor, step, below, patch_s=_patch_s(case, floor))
     opens_s, ahead_s = window.opens_s, lead_s(case, floor, step.stage)
     for lead in leading_up(case.plan.job, floor.room, step.stage):
-        if lead.opens is not None:
-            opens_s = max(opens_s, float(below(lead.opens).max()) + ahead_s)
+        if lead.bears is not None:
+            opens_s = max(opens_s, float(below(lead.bears).max()) + ahead_s)
         ahead_s -= _cleaning_s(case, floor)
     return replace(window, opens_s=opens_s)
 

@@ -13,7 +13,14 @@ from cureplan.inputs.job.model import Outline
 
 Floats = NDArray[np.float64]
 
-__all__ = ["bay_areas_m2", "misfits_m2", "partners", "patch_areas_m2", "rectangle_off_m"]
+__all__ = [
+    "bay_areas_m2",
+    "edge_m",
+    "misfits_m2",
+    "partners",
+    "patch_areas_m2",
+    "rectangle_off_m",
+]
 
 Patches = Sequence[Sequence[Sequence[tuple[float, float]]]]
 
@@ -38,6 +45,11 @@ def _floor(outline: Outline) -> Any:
     for island in outline.islands_m:
         floor = floor.difference(Polygon(island))
     return floor
+
+
+def edge_m(outline: Outline) -> float:
+    """Length of its walls and of those of its islands."""
+    return float(_floor(outline).boundary.length)
 
 
 def patch_areas_m2(patches: Patches) -> Floats:

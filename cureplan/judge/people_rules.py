@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from cureplan.core.clock import TimeWindow, epoch_s, shift_windows
@@ -32,6 +32,7 @@ __all__ = [
     "on_the_way_out",
 ]
 
+ONE_GO_S = 150.0  # pours begin on whole minutes; what is left is no pause
 SECOND_S = 1.5  # two instants, each written to the second
 
 
@@ -80,6 +81,7 @@ def check_pours(case: Case) -> Iterator[Finding]:
     )
     for alike in ([*primed, *tasks],) if together else (primed, tasks):
         yield from _check_one_crew(case, "pours", alike)
+    yield from _check_groups(case, tasks)
     by_time = sorted(tasks, key=lambda task: task.begins_s)
     for place, task in enumerate(by_time, start=1):
         if task.floor.plan.order != place:
@@ -91,6 +93,25 @@ def check_pours(case: Case) -> Iterator[Finding]:
                 off_by=float(abs(task.floor.plan.order - place)),
                 unit="count",
             )
+
+
+def _check_groups(case: Case, tasks: list[Task]) -> Iterator[Finding]:
+    """Rooms of one group are poured one right after the other; not where a night has begun."""
+    by_time = sorted(tasks, key=lambda task: task.begins_s)
+    for group in {task.floor.room.group for task in tasks} - {None}:
+        places = [n for n, task in enumerate(by_time) if task.floor.room.group == group]
+        for before, after in pairwise(by_time[places[0] : places[-1] + 1]):
+            due_s = before.ends_s + _between_s(case, before, after)
+            late_s = after.begins_s - due_s
+            if case.plan.night is None and late_s > ONE_GO_S:
+                yield Finding(
+                    rule="pours",
+                    room=after.floor.name,
+                    what=f"{after.floor.name}: poured {late_s / 60:.0f} min after "
+                    f"{before.floor.name} and the way over, though they go in one go",
+                    off_by=late_s / 60,
+                    unit="min",
+                )
 
 
 def check_coat_crew(case: Case) -> Iterator[Finding]:
@@ -109,9 +130,11 @@ def check_coat_crew(case: Case) -> Iterator[Finding]:
 
 
 def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Finding]:
-    """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat."""
+    """Nobody crosses a floor that is wet: not in a pour, a vacuum, or a coat, and not
+    with the tools for it."""
+    carried = list(_with_tools(case))
     for floor in case.floors:
-        tasks = [*_primer_tasks(floor), _pour_task(floor), *coat_tasks(case, floor)]
+        tasks = [task for task in carried if task.floor is floor]
         for name in on_the_way_out(case, floor.room.way_out):
             crossed = case.floor(name)
             if crossed is None:
@@ -119,6 +142,24 @@ def check_way_out(case: Case, cured: dict[str, CureMilestones]) -> Iterator[Find
             for closed in _closed(crossed, cured[name]):
                 for task in tasks:
                     yield from _check_crossing(task, closed)
+
+
+def _with_tools(case: Case) -> Iterator[Task]:
+    """Every task from when its tools are carried in: a set-up ahead of its crew's first in a
+    shift, a changeover ahead of the others."""
+    crew, floors = case.plan.job.crew, case.floors
+    for shifts, tasks in (
+        (crew.pour_shifts, [t for floor in floors for t in _primer_tasks(floor)]),
+        (crew.pour_shifts, [_pour_task(floor) for floor in floors]),
+        (crew.topcoat_shifts, [t for floor in floors for t in coat_tasks(case, floor)]),
+    ):
+        came: set[float] = set()
+        for task in sorted(tasks, key=lambda task: task.begins_s):
+            shift = in_shift(case, shifts, task.begins_s)
+            since_s = float("-inf") if shift is None else epoch_s(shift.begins)
+            ahead_s = crew.changeover_s if since_s in came else crew.setup_s
+            came.add(since_s)
+            yield replace(task, begins_s=task.begins_s - ahead_s)
 
 
 def on_the_way_out(case: Case, names: Iterable[str]) -> set[str]:
@@ -222,12 +263,22 @@ def _check_shift(
 def _check_one_crew(case: Case, rule: Rule, tasks: list[Task]) -> Iterator[Finding]:
     by_time = sorted(tasks, key=lambda task: (task.begins_s, task.ends_s))
     for before, after in pairwise(by_time):
-        free_s = before.ends_s + case.plan.job.crew.changeover_s
+        free_s = before.ends_s + _between_s(case, before, after)
         label = (
             f"{after.label}, after {before.floor.name} {before.label} and changeover, starts"
         )
         name, zone = after.floor.name, after.floor.zone
         yield from sooner(rule, name, zone, label, after.begins_s, free_s, MARGIN_TOL_S)
+
+
+def _between_s(case: Case, before: Task, after: Task) -> float:
+    """How long a crew takes to move over: inside a group as the job says."""
+    crew = case.plan.job.crew
+    own = crew.group_changeover_s
+    groups = {before.floor.room.group, after.floor.room.group}
+    if own is None or groups == {None} or len(groups) > 1:
+        return crew.changeover_s
+    return own if before.label == after.label == "pour" else crew.changeover_s
 
 
 def check_calls(case: Case) -> Iterator[Finding]:
@@ -321,8 +372,11 @@ def _check_lead(case: Case, call: Call, called_s: float, first_s: float) -> Iter
     crew, floor = case.plan.job.crew, case.floor(call.room)
     if floor is not None:
         first_s -= lead_s(case, floor, call.stage)
+    leads_s = [crew.setup_s, crew.changeover_s]
+    if crew.group_changeover_s is not None and floor is not None and floor.room.group:
+        leads_s.append(crew.group_changeover_s)
     near_s = min(
-        (first_s - ahead_s for ahead_s in (crew.setup_s, crew.changeover_s)),
+        (first_s - ahead_s for ahead_s in leads_s),
         key=lambda due_s: abs(due_s - called_s),
     )
     zone, who = case.plan.job.site.zone, f"{call.role} for {call.stage} called"

@@ -177,6 +177,16 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
             "rooms[1].stop_lines[1]",
             "does not run over the floor",
         ),
+        (  # Along a wall, and over an island, nothing is coated on either side.
+            KITCHEN + f"stop_lines = [{ring((0, 18), (14, 18))}]\n",
+            "rooms[1].stop_lines[1]",
+            "= '0 m/5.486 m, 4.267 m/5.486 m': this line does not run over the floor",
+        ),
+        (
+            KITCHEN + COLUMN + f"stop_lines = [{ring((9, 7), (11, 7))}]\n",
+            "rooms[1].stop_lines[1]",
+            "does not run over the floor",
+        ),
         (
             KITCHEN + "back_wall = [1, 3]\n",
             "rooms[1].back_wall",

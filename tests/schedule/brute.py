@@ -15,7 +15,7 @@ from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage, st
 __all__ = ["best_by_trying", "drawn_problem", "keeps_rules"]
 
 MOST_STATES = {2: 30, 3: 13, 4: 9, 5: 7}
-FIELDS = ("begins", "ends", "frees", "shuts", "walks", "opens", "closes")
+FIELDS = ("begins", "ends", "frees", "follows", "shuts", "walks", "opens", "closes")
 FIELDS += ("short", "cost", "span")
 Task = tuple[int, int]
 State = dict[str, int]
@@ -42,6 +42,8 @@ def drawn_problem(seed: int, *, rooms: int) -> Problem:
         groups=((0, 1),) if random.random() < 0.3 else (),
         shift_begins=(0, 2 * length),
         may_wait=random.random() < 0.7,
+        setup=random.choice((0, 2)),
+        moving=1,
         wait_price=random.choice((0, 1, 3)),
         clear=Clear(
             band=random.choice((1, 2)),
@@ -62,6 +64,7 @@ def _some(random: Random, stage: Stage, most: int) -> Stage:
 def _pour(random: Random, length: int) -> Stage:
     """A dear way that keeps the margin, and a cheap one that does so only late."""
     takes, tight = random.randint(1, 3), random.randint(0, length)
+    between = random.choice((0, 1, 2))
     columns: dict[str, list[int]] = {name: [] for name in (*FIELDS, "option")}
     for span in (0, 1):
         for at in range(length):
@@ -75,6 +78,7 @@ def _pour(random: Random, length: int) -> Stage:
                     "begins": begin,
                     "ends": begin + lasts,
                     "frees": begin + lasts + 1,
+                    "follows": begin + lasts + between,
                     "shuts": begin,
                     "walks": begin + lasts + lag,
                     "opens": begin + lasts + lag,
@@ -134,7 +138,7 @@ def keeps_rules(problem: Problem, choice: Choice) -> bool:
         if not search.allowed(task, search.rows[task][k]):
             return False
         search.chosen[task] = k
-    return search.groups_kept()
+    return search.groups_kept() and search.tools_kept()
 
 
 class _Trying:
@@ -155,7 +159,7 @@ class _Trying:
 
     def visit(self, depth: int) -> None:
         if depth == len(self.tasks):
-            if self.groups_kept():
+            if self.groups_kept() and self.tools_kept():
                 found = self.worth()
                 if self.best is None or found < self.best[0]:
                     self.best = (found, self.choice())
@@ -188,8 +192,9 @@ class _Trying:
 
     def side_by_side(self, task: Task, state: State, other: Task) -> bool:
         there = self.rows[other][self.chosen[other]]
+        free = "follows" if self.grouped(task, other) else "frees"
         if self.crew[other] == self.crew[task] and not (
-            there["frees"] <= state["begins"] or state["frees"] <= there["begins"]
+            there[free] <= state["begins"] or state[free] <= there["begins"]
         ):
             return False
         if other[0] in self.problem.crosses[task[0]] and not (
@@ -200,6 +205,12 @@ class _Trying:
             task[0] in self.problem.crosses[other[0]]
             and there["ends"] > state["shuts"]
             and state["walks"] > there["begins"]
+        )
+
+    def grouped(self, task: Task, other: Task) -> bool:
+        """Whether both are pours of one group."""
+        return task[1] == other[1] == 0 and any(
+            {task[0], other[0]} <= set(group) for group in self.problem.groups
         )
 
     def too_near(self) -> list[tuple[int, int]]:
@@ -231,9 +242,26 @@ class _Trying:
         for group in self.problem.groups:
             pours = [self.rows[room, 0][self.chosen[room, 0]] for room in group]
             first = min(pour["begins"] for pour in pours)
-            last = max(pour["frees"] for pour in pours)
-            if last - first != sum(pour["frees"] - pour["begins"] for pour in pours):
+            last = max(pour["follows"] for pour in pours)
+            if last - first != sum(pour["follows"] - pour["begins"] for pour in pours):
                 return False
+        return True
+
+    def tools_kept(self) -> bool:
+        """Whether tools are carried in over open floors: sooner for the first of a shift."""
+        states = {task: self.rows[task][k] for task, k in self.chosen.items()}
+        firsts: dict[tuple[int, int], int] = {}
+        for task, state in states.items():
+            shift = (self.crew[task], state["span"])
+            firsts[shift] = min(firsts.get(shift, state["begins"]), state["begins"])
+        for task, state in states.items():
+            first = firsts[self.crew[task], state["span"]] == state["begins"]
+            enters = state["begins"] - (self.problem.setup if first else self.problem.moving)
+            for floor, there in states.items():
+                if floor[0] in self.problem.crosses[task[0]] and (
+                    there["shuts"] < state["ends"] and enters < there["walks"]
+                ):
+                    return False
         return True
 
     def worth(self) -> tuple[int, ...]:
@@ -249,7 +277,14 @@ class _Trying:
         idle = waited = 0
         for (who, span), (first, last) in stays.items():
             if who == 0:
-                work = sum(s["frees"] - s["begins"] for s in shifts[who, span])
+                work = 0
+                for task, s in states.items():
+                    if (self.crew[task], s["span"]) == (who, span):
+                        left = [
+                            s["frees"],
+                            *([s["follows"]] if self.grouped(task, task) else []),
+                        ]
+                        work += min(left) - s["begins"]
                 idle += last - first - work
                 waited += last - problem.shift_begins[span] - work
         most, total, night, tight, cost = self.spent()

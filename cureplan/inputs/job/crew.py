@@ -83,8 +83,12 @@ class Crew:
     topcoat: int
     primer: int = 2
     """Hands of the pour crew that prime."""
+    spiked_shoes: bool = False
+    """Whether a layer is walked on in them before it bears feet, to lay the next."""
     setup_s: float
     changeover_s: float
+    group_changeover_s: float | None = None
+    """The same between rooms of one group; None: the same as between others."""
     pour_shifts: tuple[Shift, ...]
     topcoat_shifts: tuple[Shift, ...]
     people: tuple[Person, ...] = ()
@@ -95,6 +99,13 @@ class Crew:
     """Between going and coming again; None: as the hours fall."""
     break_after_s: float = 6 * 3600.0
     break_for_s: float = 1800.0
+
+    @property
+    def in_group_s(self) -> float:
+        """From one room to the next of its group."""
+        if self.group_changeover_s is None:
+            return self.changeover_s
+        return self.group_changeover_s
 
     def holding(self, *roles: str) -> tuple[Person, ...]:
         """The people who can do one of these, in the order of the job."""

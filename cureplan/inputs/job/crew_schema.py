@@ -50,9 +50,17 @@ class CrewEntry(Written):
     edge: People | None = entry(None, ask="How many at the edges?", usual="1")
     topcoat: People | None = entry(None, ask="How many in the topcoat crew?", usual="3")
     primer: People = entry(2, ask="How many lay the primer?", usual="2")
+    spiked_shoes: bool = entry(
+        False,
+        meaning="whether a fresh layer is walked on in spiked shoes, to lay the next on it "
+        "before it bears feet",
+    )
     setup_s: SetUp = entry(alias="setup", ask="How long to set up?", usual="45 min")
     changeover_s: SetUp = entry(
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
+    )
+    group_changeover_s: SetUp | None = entry(
+        None, alias="group_changeover", meaning="the same between rooms of one group"
     )
     pour_shifts: Shifts = entry(ask="When may the pour crew work?", usual="19:00 to 05:00")
     topcoat_shifts: Shifts = entry(

@@ -35,6 +35,7 @@ __all__ = ["check_job", "portable", "with_room", "with_slab", "with_start", "wit
 # How a number in SI is written so that the field's own reader takes it.
 _WRITTEN = {
     "_m2_s": (60.0, "m2/min"),
+    "_m_s": (60.0, "m/min"),
     "_c": (1.0, "C"),
     "_k": (1.0, "C"),
     "_m": (1.0, "m"),

@@ -16,6 +16,8 @@ __all__ = ["outline_faults"]
 
 LEAST_FLOOR_M2 = 0.1
 LEAST_WALL_M = 0.02
+MOST_SHOWN = 4
+"""Corners of a line that a message names."""
 
 
 def outline_faults(job: JobFile) -> Iterator[Fault]:
@@ -46,6 +48,7 @@ def _sizes(number: int, room: RoomEntry) -> Iterator[Fault]:
 
 
 def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
+    from shapely import union_all
     from shapely.geometry import LineString
 
     key = "outline" if room.outline_m else "length"
@@ -61,16 +64,19 @@ def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
         found = _ring(corners, path, "island")
         if not found:
             island = _polygon(corners)
-            found = _island(island, islands, floor, path)
+            found = _island(island, islands, floor, path, corners)
             islands.append(island)
         yield from found
+    # Along a wall, or over what is not coated, there is nothing to stop at.
+    coated = floor.difference(union_all(islands)) if not found else floor
     for place, (a, b) in enumerate(room.stop_lines_m):
-        line = LineString([a, b])
-        if line.length < LEAST_WALL_M or line.intersection(floor).length < LEAST_WALL_M:
+        over = LineString([a, b]).intersection(coated).difference(coated.boundary.buffer(1e-4))
+        if over.length < LEAST_WALL_M:
             yield Fault(
                 path=("rooms", number, "stop_lines", place),
                 problem="this line does not run over the floor",
                 cure="give the two ends of a drain or joint inside the outline",
+                value=_shown((a, b)),
             )
     if not found and floor.area - sum(i.area for i in islands) < LEAST_FLOOR_M2:
         yield Fault(
@@ -97,11 +103,15 @@ def _ring(corners: Sequence[Point], path: tuple[str | int, ...], what: str) -> l
         problem, cure = f"this {what} holds next to nothing", "check the corners"
     else:
         return []
-    return [Fault(path=path, problem=problem, cure=cure)]
+    return [Fault(path=path, problem=problem, cure=cure, value=_shown(corners))]
 
 
 def _island(
-    island: Polygon, before: Sequence[Polygon], floor: Polygon, path: tuple[str | int, ...]
+    island: Polygon,
+    before: Sequence[Polygon],
+    floor: Polygon,
+    path: tuple[str | int, ...],
+    corners: Sequence[Point],
 ) -> list[Fault]:
     if not floor.covers(island):
         problem, cure = "this island is not inside the room", "check its corners"
@@ -109,7 +119,7 @@ def _island(
         problem, cure = "this island lies over another", "draw both as one"
     else:
         return []
-    return [Fault(path=path, problem=problem, cure=cure)]
+    return [Fault(path=path, problem=problem, cure=cure, value=_shown(corners))]
 
 
 def _back_wall(number: int, room: RoomEntry) -> Iterator[Fault]:
@@ -122,7 +132,14 @@ def _back_wall(number: int, room: RoomEntry) -> Iterator[Fault]:
             path=("rooms", number, "back_wall"),
             problem="no wall runs between these two corners",
             cure=f"give two neighbours of the {count} corners, like [1, 2]",
+            value=str(list(room.back_wall)),
         )
+
+
+def _shown(corners: Sequence[Point]) -> str:
+    """The first few corners, in metres."""
+    told = ", ".join(f"{x:.4g} m/{y:.4g} m" for x, y in corners[:MOST_SHOWN])
+    return told + (", ..." if len(corners) > MOST_SHOWN else "")
 
 
 def _polygon(corners: Sequence[Point]) -> Polygon:

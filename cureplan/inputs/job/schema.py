@@ -65,6 +65,7 @@ KIND_UNITS = {
     "time": "s",
     "hours": "s",
     "pace": "m2_s",
+    "edge pace": "m_s",
     "count": "n",
 }
 """The suffix that tells the sheets how to show a kind."""
@@ -355,6 +356,16 @@ class PaceEntry(Written):
         origin="invented",
         kind="pace",
         meaning="what one pair of hands primes",
+    )
+    edge_m_s: Annotated[
+        float,
+        quantity(q.parse_edge_rate_m_s, "10 ft/min", at_least="1 ft/min", at_most="300 ft/min"),
+    ] = entry(
+        "10 ft/min",
+        alias="edge",
+        origin="invented",
+        kind="edge pace",
+        meaning="what one edge hand finishes along walls and islands",
     )
     row_depth_min_m: RowDepth = entry(
         "2 ft",

@@ -17,7 +17,7 @@ name tells the kind of value, the spec how to show it:
                       `:time` and `:time_up` leave the day out, `:then` and `:then_up`
                       only if it is that of the instant before; `:day` is "Wed 17 Jul"
 `_kg` `_m` `_m2`      mass, length, area; `_m:film` is a film's thickness
-`_m2_s`               area covered in a minute
+`_m2_s`, `_m_s`       area or length covered in a minute
 `_m3`                 volume of a liquid
 `_frac`               percent, rounded down; `:nights` is "92 nights in 100"
 any, `:words`         a list of codes with "; " between; those without a word stay
@@ -191,11 +191,16 @@ class Voice:
             return re.sub(r"\b(\d\d):(\d\d)\b", _twelve, one_line(value))
         return one_line(value)
 
+    def _pace(self, name: str, value: float) -> str:
+        if name.endswith("_m2_s"):
+            return format_pace(value, self.display)
+        return format_length(60.0 * value, self.display)
+
     def _number(self, name: str, suffix: str, value: float, spec: str) -> str:
         if spec == "whole":
             return f"{value:.0f}"
-        if name.endswith("_m2_s"):
-            return f"{self._units(format_pace(value, self.display))}/min"
+        if name.endswith(("_m2_s", "_m_s")):
+            return f"{self._units(self._pace(name, value))}/min"
         if suffix in _SECONDS:
             if spec == "age":
                 return age_text(value * _SECONDS[suffix], self.label)

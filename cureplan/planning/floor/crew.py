@@ -68,7 +68,7 @@ def pour_roles(plan: PourPlan, card: SlurryCard, *, crew: Crew) -> tuple[RoleSpa
         "mixer": (times.liquids_in_s[0], mixed[-1], cadence.mixing_s),
         "runner": (mixed[0], times.pour_s[-1], 2.0 * cadence.haul_s / len(hands["runner"])),
         "rake": (times.pour_s[0], times.raked_s[-1], cadence.rake_s),
-        "edge": (times.pour_s[0], times.smoothed_s[-1], cadence.rake_s),
+        "edge": (times.pour_s[0], times.smoothed_s[-1], cadence.edge_s),
         "smoother": (times.raked_s[0], times.smoothed_s[-1], cadence.smooth_s),
         "broadcaster": (times.smoothed_s[0], times.last_s, cadence.broadcast_s),
     }
@@ -93,6 +93,7 @@ _MORE_HANDS = {
     "rake": ("rake",),
     "smooth": ("smoother",),
     "broadcast": ("broadcaster",),
+    "edge": ("edge",),
 }
 
 

@@ -73,9 +73,11 @@ class Layer:
     """Milestone of the material below that each patch waits for."""
     closes: str | None = None
     """Milestone of the material below after which a patch is too old."""
+    bears: str | None = None
+    """Milestone all of the floor below has reached before anybody sets foot on it."""
     leads: bool = False
-    """Work without material: all of the floor must bear it, it shuts nothing, and the crew
-    goes straight on to the next layer."""
+    """Work without material: it shuts nothing, and the crew goes straight on to the next
+    layer."""
 
     @property
     def stage(self) -> str:
@@ -83,12 +85,14 @@ class Layer:
         return {"slurry": "pour", "topcoat": f"coat {self.number}"}.get(self.kind, self.kind)
 
 
-def floor_layers(room: Room, *, primed: bool) -> tuple[Layer, ...]:
-    """Everything that is done to a floor, from the slab up."""
+def floor_layers(room: Room, *, primed: bool, spiked: bool = False) -> tuple[Layer, ...]:
+    """Everything that is done to a floor, from the slab up; fresh layers are walked on in
+    spiked shoes alone."""
     primer = Layer(kind="primer", crew="primer")
     slurry = Layer(kind="slurry", crew="pour")
+    bears = None if spiked else "foot_traffic"
     if primed:
-        slurry = replace(slurry, opens="slurry_opens", closes="slurry_closes")
+        slurry = replace(slurry, opens="slurry_opens", closes="slurry_closes", bears=bears)
     coats = [
         Layer(
             kind="topcoat",
@@ -96,13 +100,14 @@ def floor_layers(room: Room, *, primed: bool) -> tuple[Layer, ...]:
             number=number,
             opens="topcoat_opens" if number == 1 else "recoat_opens",
             closes="topcoat_closes" if number == 1 else "recoat_closes",
+            bears=bears,
         )
         for number in range(1, room.topcoats + 1)
     ]
     return (
         *((primer,) if primed else ()),
         slurry,
-        Layer(kind="vacuum", crew="topcoat", opens="foot_traffic", leads=True),
+        Layer(kind="vacuum", crew="topcoat", bears="foot_traffic", leads=True),
         *coats,
     )
 
@@ -165,6 +170,12 @@ class Work:
     def lead_s(self) -> float:
         """How long before the layer's start its crew begins."""
         return sum(lead.lasts_s for lead in self.leads)
+
+    @property
+    def steps(self) -> tuple[tuple[Layer, float], ...]:
+        """What leads up to the layer, and the layer, each with how long it takes."""
+        leads = tuple((lead.layer, lead.lasts_s) for lead in self.leads)
+        return (*leads, (self.layer, self.duration_s))
 
     @property
     def crew(self) -> int:
@@ -326,18 +337,18 @@ def primer_work(
 def starts_over(when: Callable[[str], Array], work: Work) -> tuple[Array, Array]:
     """First and last start of a layer, given when each patch below reaches a milestone.
 
-    `when` gives shape (..., P), for any number of starts of the layer below. Work that
-    leads up to it begins at the back wall, which is reached over the whole floor.
+    `when` gives shape (..., P), for any number of starts of the layer below. Every piece
+    of work begins at the back wall, which is reached over the whole floor.
     """
     layer, ahead_s = work.layer, work.lead_s
     if layer.opens is None or layer.closes is None:
         raise AssertionError("the lowest layer has no window")
     opens_s = np.max(when(layer.opens) - work.offset_s, axis=-1)
-    for lead in work.leads:
-        if lead.layer.opens is not None:
-            borne_s = np.max(when(lead.layer.opens), axis=-1)
+    for done, lasts_s in work.steps:
+        if done.bears is not None:
+            borne_s = np.max(when(done.bears), axis=-1)
             opens_s = np.maximum(borne_s + ahead_s, opens_s)
-        ahead_s -= lead.lasts_s
+        ahead_s -= lasts_s
     return opens_s, np.min(when(layer.closes) - work.offset_s, axis=-1)
 
 

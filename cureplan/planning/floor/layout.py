@@ -51,6 +51,8 @@ class PourLayout:
     area_per_bucket_m2: float
     thickness_m: float
     slurry_needed_m3: float
+    edge_m: float = 0.0
+    """Of the walls and islands of all of the floor."""
     cut: Cut | None = None
     """Where the floor is no plain rectangle; the figures above then are the largest."""
 
@@ -96,6 +98,8 @@ class Cadence:
     smooth_s: float
     broadcast_s: float
     strip_s: float
+    edge_s: float = 0.0
+    """Along the walls and islands of a bucket's patch; all patches take the mean."""
     shared: Rhythm | None = None
     """Where one pair of hands does several things; who does what then, and when."""
 
@@ -151,6 +155,7 @@ def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
         area_per_bucket_m2=area_per_bucket_m2,
         thickness_m=thickness_m,
         slurry_needed_m3=needed_m3,
+        edge_m=room.edge_m,
     )
 
 
@@ -171,6 +176,7 @@ def _cut_to_shape(
         area_per_bucket_m2=float(cut.area_m2.max()),
         thickness_m=job.materials.thickness_m + job.materials.profile_allowance_m,
         slurry_needed_m3=needed_m3,
+        edge_m=room.edge_m,
         cut=cut,
     )
 
@@ -189,7 +195,10 @@ def patches_of(layout: PourLayout, room: Room) -> tuple[Patch, ...]:
 
 
 def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:
-    """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast."""
+    """Interval between pours: the slowest of mixing, haul, rake, smooth, broadcast, edge.
+
+    The edge hand may lag behind a bucket that lies along much of a wall, and catches up.
+    """
     if crew.shares:
         return _shared_cadence(layout, card, crew=crew, pace=pace)
     area_m2 = layout.area_per_bucket_m2
@@ -202,6 +211,7 @@ def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) 
         "rake": area_m2 / (pace.rake_m2_s * crew.rake),
         "smooth": area_m2 / (pace.smooth_m2_s * crew.smoother),
         "broadcast": broadcast_s,
+        "edge": layout.edge_m / layout.kits / (pace.edge_m_s * max(1, crew.edge)),
     }
     limit = max(tasks, key=lambda task: tasks[task])
     return Cadence(
@@ -212,6 +222,7 @@ def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) 
         rake_s=tasks["rake"],
         smooth_s=tasks["smooth"],
         broadcast_s=broadcast_s,
+        edge_s=tasks["edge"],
         strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.strip_row_m),
     )
 
@@ -226,7 +237,7 @@ def _shared_cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: P
         rake_s=area_m2 / pace.rake_m2_s,
         smooth_s=area_m2 / pace.smooth_m2_s,
         broadcast_s=area_m2 / pace.broadcast_m2_s,
-        # Edges have no pace of their own: as long as one pair of hands rakes (invented).
+        # Shared hands keep the edges in as long as they rake (invented), not by their pace.
         edge_s=area_m2 / pace.rake_m2_s,
     )
     shared = shared_rhythm(crew, tasks)
@@ -239,6 +250,7 @@ def _shared_cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: P
         rake_s=shared.share_s("rake", tasks),
         smooth_s=shared.share_s("smoother", tasks),
         broadcast_s=broadcast_s,
+        edge_s=shared.share_s("rake", tasks),
         strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.strip_row_m),
         shared=shared,
     )

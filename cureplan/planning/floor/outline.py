@@ -22,7 +22,7 @@ from cureplan.inputs.job.model import Outline, Point, signed_area_m2
 if TYPE_CHECKING:
     from shapely.geometry import Polygon
 
-__all__ = ["Cut", "Patch", "bay_seams", "cut_outline", "rectangle_patches"]
+__all__ = ["Cut", "Patch", "bay_seams", "cut_outline", "parts_at", "rectangle_patches"]
 
 Patch = tuple[tuple[Point, ...], ...]
 """Closed lines round what one bucket covers: one, but where it lies on two sides."""
@@ -265,6 +265,61 @@ def _between_stop_lines(floor: Polygon, outline: Outline, bays: int) -> list[Any
     best = min(found, key=lambda parts: (max(part.area for part in parts), len(parts)))
     # From the back wall on; side by side from the left.
     return sorted(best, key=lambda part: (round(part.bounds[1], 1), part.bounds[0]))
+
+
+def parts_at(outline: Outline, lines: Sequence[tuple[Point, Point]]) -> tuple[Outline, ...]:
+    """A floor split at some of its stop lines into floors of their own, from the back wall
+    on, each poured towards the same side as the whole."""
+    from shapely.ops import polygonize
+
+    floor = _in_frame(outline)
+    chosen = [_drawn_out(_turned(line, -outline.turn_rad), floor) for line in lines]
+    # A line that ends on the floor parts nothing: it closes no face.
+    faces = polygonize(_union([floor.boundary, *chosen]))
+    parts = [face for face in faces if floor.covers(face.representative_point())]
+    parts.sort(key=lambda part: (round(part.bounds[1], 1), part.bounds[0]))
+    left = [line for line in outline.stop_lines_m if line not in lines]
+    return tuple(_as_outline(part, outline, left) for part in parts)
+
+
+def _as_outline(part: Any, whole: Outline, lines: Sequence[tuple[Point, Point]]) -> Outline:
+    from shapely.geometry import Polygon
+    from shapely.geometry.polygon import orient
+
+    def on_site(ring: Sequence[Point]) -> tuple[Point, ...]:
+        turned = _turned(ring, whole.turn_rad)
+        points = ((round(x, 3) + 0.0, round(y, 3) + 0.0) for x, y in turned)
+        return tuple(dict.fromkeys(points))
+
+    shape = orient(part.simplify(10 * _SHIFT_M))
+    ring = list(shape.exterior.coords[:-1])
+    # Its back wall is the wall nearest to the whole's that runs as that one does.
+    walls = [
+        (abs(round(math.atan2(y1 - y0, x1 - x0), 3)), min(y0, y1), n)
+        for n, ((x0, y0), (x1, y1)) in enumerate(pairwise([*ring, ring[0]]))
+    ]
+    first = min(walls)[2]
+    corners = on_site([*ring[first:], *ring[:first]])
+    kept = [_clipped(line, Polygon(corners)) for line in lines]
+    return Outline(
+        corners_m=corners,
+        islands_m=tuple(on_site(hole.coords[:-1]) for hole in shape.interiors),
+        stop_lines_m=tuple(line for line in kept if line is not None),
+        back_wall=(0, 1),
+    )
+
+
+def _clipped(line: tuple[Point, Point], floor: Polygon) -> tuple[Point, Point] | None:
+    """The longest piece of a stop line that runs over a floor; None where next to none does."""
+    from shapely.geometry import LineString
+
+    # Along a wall nothing is left to stop at.
+    inside = LineString(line).intersection(floor).difference(floor.boundary.buffer(1e-4))
+    pieces = [p for p in getattr(inside, "geoms", [inside]) if p.length > 2 * LEAST_EDGE_M]
+    if not pieces:
+        return None
+    (x0, y0), *_, (x1, y1) = max(pieces, key=lambda piece: piece.length).coords
+    return (round(x0, 3), round(y0, 3)), (round(x1, 3), round(y1, 3))
 
 
 def _drawn_out(line: Sequence[Point], floor: Polygon) -> Any:

@@ -278,7 +278,8 @@ class RoomPours:
         self.slurry_curve = self._curve(self.clocks)
         self.topcoat_curve = self._curve(self.topcoat)
         primed = self.job.cards.primer is not None
-        self.tasks = floor_tasks(floor_layers(self.room, primed=primed))
+        spiked = self.job.crew.spiked_shoes
+        self.tasks = floor_tasks(floor_layers(self.room, primed=primed, spiked=spiked))
         self.pour_task = [task[-1].kind for task in self.tasks].index("slurry")
         self.primer = None
         if self.job.cards.primer is not None:
@@ -308,7 +309,8 @@ class RoomPours:
 
     def under(self, room: Room, job: Job) -> RoomPours:
         """The floor on the same air and slab under a job that differs."""
-        return RoomPours(room, job, self.clocks, self.topcoat, self.conditions, self.settled)
+        conditions = replace(self.conditions, room=room.name)
+        return RoomPours(room, job, self.clocks, self.topcoat, conditions, self.settled)
 
     def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
         """Layout, rhythm and times of an option, with the job's crew or another."""

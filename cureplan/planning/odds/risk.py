@@ -7,7 +7,7 @@ own errors, hour by hour.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 
@@ -295,11 +295,11 @@ class _Stay:
         age_s = below.aged_s(self.laid_s + wait_s)
         soon = np.any(age_s < below.needs_s[self.layer.opens], axis=1)
         begins_s = self.begins_s
-        for lead in self.work.leads:
-            if lead.layer.opens is not None:
+        for done, lasts_s in self.work.steps:
+            if done.bears is not None:
                 age_s = below.aged_s(self.visit.at_s(np.array([begins_s])) + wait_s)
-                soon |= np.any(age_s < below.needs_s[lead.layer.opens], axis=1)
-            begins_s += lead.lasts_s
+                soon |= np.any(age_s < below.needs_s[done.bears], axis=1)
+            begins_s += lasts_s
         return np.asarray(soon)
 
     def waits_for_s(self, below: _Stay) -> Array:
@@ -430,14 +430,15 @@ def _lived(
     laid: dict[tuple[str, Layer], _Stay] = {}
     waited_s: dict[int, Array] = {}
     no_wait = np.ones(nights.members, dtype=bool)
-    for stay in _planned(pours, schedule, nights, job, looked):
+    planned = _planned(pours, schedule, nights, job, looked)
+    for stay, ahead_s in zip(planned, _ahead_s(job, pours, planned), strict=True):
         before_s = waited_s.get(id(stay.visit), np.zeros(nights.members))
         comes_s = stay.visit.at_s(np.array([stay.begins_s]))[:, 0] + before_s
         may_s = comes_s
         for floor in job.crossed_from(stay.room):
             lain = [other for other in lived if other.room == floor]
             if lain:
-                may_s = np.maximum(may_s, lain[-1].bears_s(comes_s))
+                may_s = np.maximum(may_s, lain[-1].bears_s(comes_s - ahead_s) + ahead_s)
         # Who was seen to begin has waited; what was waited for stands in the hour.
         wait_s = np.where(stay.begins_s > nights.known_s, may_s - comes_s, 0.0)
         come = _later(stay, before_s + wait_s)
@@ -451,6 +452,26 @@ def _lived(
         lived.append(come)
         laid[stay.room, stay.layer] = come
     return lived, no_wait
+
+
+def _ahead_s(
+    job: Job, pours: Mapping[str, RoomPours], stays: Sequence[_Stay]
+) -> Iterator[float]:
+    """How long before each stay its tools are carried in over its ways; what is begun has
+    them in."""
+    came: set[tuple[str, float]] = set()
+    for stay in stays:
+        begins_s = [
+            span.begins_s
+            for span in crew_spans(job, stay.shifts)
+            if span.begins_s <= stay.begins_s < span.ends_s
+        ]
+        key = stay.layer.crew, max(begins_s, default=-np.inf)
+        if stay.layer.stage in pours[stay.room].settled.begun_s:
+            yield 0.0
+        else:
+            yield job.crew.changeover_s if key in came else job.crew.setup_s
+        came.add(key)
 
 
 def _later(stay: _Stay, by_s: Array) -> _Stay:

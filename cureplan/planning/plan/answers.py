@@ -61,7 +61,14 @@ def order_answer(
         for room in rooms
     ]
     tightest = min(rooms, key=lambda room: room.margin_min)
-    reasons = [*tightest.reasons, *_way_out_reasons(job, rooms)]
+    seams = [
+        reason
+        for room in rooms
+        if room is not tightest
+        for reason in room.reasons
+        if reason.code.startswith("pour.seam")
+    ]
+    reasons = [*tightest.reasons, *_way_out_reasons(job, rooms), *seams, *_split_reasons(job)]
     if not all(room.slab_falling for room in rooms):
         rising = ", ".join(room.room for room in rooms if not room.slab_falling)
         reasons.append(Message("order.rising_slab", {"rooms": rising}))
@@ -101,6 +108,18 @@ def _way_out_reasons(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
                 Message("order.way_out", {"room": floor, "rooms": ", ".join(behind)})
             )
     return reasons
+
+
+def _split_reasons(job: Job) -> list[Message]:
+    """Rooms that are poured in parts, one night after the other."""
+    parts: dict[str, list[str]] = {}
+    for room in job.rooms:
+        if room.part_of is not None:
+            parts.setdefault(room.part_of, []).append(room.name)
+    return [
+        Message("order.split", {"room": room, "rooms": ", ".join(names)})
+        for room, names in parts.items()
+    ]
 
 
 def ice_answer(job: Job, rooms: Sequence[RoomPlan], chill: ChillPlan) -> Answer:

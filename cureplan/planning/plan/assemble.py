@@ -46,7 +46,7 @@ from cureplan.planning.plan.model import (
     Risk,
     Status,
 )
-from cureplan.planning.plan.warnings import plan_sources, plan_warnings
+from cureplan.planning.plan.warnings import plan_sources, plan_warnings, shoe_warnings
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.tried import Tried
 from cureplan.weather.hours.series import HourlySeries
@@ -160,6 +160,7 @@ def assemble(
                 need=tried.need,
                 made_at=made_at,
             ),
+            *shoe_warnings(job, schedule),
             *people_warnings(job, arrivals),
             *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),

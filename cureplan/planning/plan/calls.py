@@ -33,8 +33,11 @@ def call_plans(
     for placed in sorted(everything, key=_begins_s):
         own = placed.work if isinstance(placed, PlacedCoat) else placed.own
         fresh[id(placed)] = comes.fresh(own.layer.crew, placed)
+    before = ""
     for poured in sorted(schedule.pours, key=lambda placed: placed.start_s):
-        calls += _pour_calls(job, pours[poured.room], poured, fresh[id(poured)])
+        way_s = _between_s(job, before, poured.room)
+        calls += _pour_calls(job, pours[poured.room], poured, fresh[id(poured)], way_s)
+        before = poured.room
     return (
         *_film_calls(job, schedule.primers, "primer", fresh),
         *calls,
@@ -42,8 +45,17 @@ def call_plans(
     )
 
 
-def _pour_calls(job: Job, pours: RoomPours, poured: PlacedPour, fresh: bool) -> Iterator[Call]:
-    ahead_s = job.crew.setup_s if fresh else job.crew.changeover_s
+def _between_s(job: Job, before: str, room: str) -> float:
+    """How long the pour crew takes from one room to the next."""
+    groups = {one.name: one.group for one in job.rooms}
+    grouped = groups[room] is not None and groups.get(before) == groups[room]
+    return job.crew.in_group_s if grouped else job.crew.changeover_s
+
+
+def _pour_calls(
+    job: Job, pours: RoomPours, poured: PlacedPour, fresh: bool, way_s: float
+) -> Iterator[Call]:
+    ahead_s = job.crew.setup_s if fresh else way_s
     spans = pour_roles(pours.plan(poured.option), job.cards.slurry, crew=job.crew)
     # Where a card holds the grains back, they fall after the regular rhythm's end.
     last_s = poured.end_s - poured.start_s

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Heat, Job, Room
-from cureplan.planning.floor.layout import patches_of
+from cureplan.planning.floor.layout import met_by, patches_of
 from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, RoomPours
 from cureplan.planning.plan.hours import floor_closes_s, instant, known_until_s, minutes
 from cureplan.planning.plan.model import Binding, BucketPlan, RemedyTry, RoomPlan, StartHour
@@ -84,7 +86,10 @@ def room_plans(
 ) -> tuple[RoomPlan, ...]:
     """Every floor of the plan, in the order they are poured."""
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
-    return tuple(
+    seams = {
+        after.room: tuple(_seam(pours, before, after)) for before, after in pairwise(ordered)
+    }
+    plans = (
         _room_plan(
             job,
             pours[poured.room],
@@ -95,6 +100,28 @@ def room_plans(
             keeps=keeps_frac[poured.room],
         )
         for order, poured in enumerate(ordered)
+    )
+    return tuple(
+        replace(plan, reasons=(*plan.reasons, *seams.get(plan.room, ()))) for plan in plans
+    )
+
+
+def _seam(
+    pours: Mapping[str, RoomPours], before: PlacedPour, after: PlacedPour
+) -> Iterator[Message]:
+    """How a room meets the one poured right before it in its group: wet, or at a stop line."""
+    one, other = pours[before.room], pours[after.room]
+    if one.room.group is None or one.room.group != other.room.group:
+        return
+    # What nothing of its own room closes lies open towards the next.
+    left = np.flatnonzero(met_by(one.plan(before.option).layout) < 0)
+    times, rows = other.plan(after.option).times, other.plan(after.option).layout.row
+    tied_s = after.start_s + float(times.raked_s[(rows == 0) & (times.bay == 0)].max())
+    spare_s = float(before.clocks.ends_s[0, 0, left].min()) - tied_s
+    wet = spare_s >= one.job.policy.margin_s
+    yield Message(
+        "pour.seam_wet" if wet else "pour.seam_stop",
+        {"room": after.room, "before": before.room, "spare_min": minutes(spare_s)},
     )
 
 

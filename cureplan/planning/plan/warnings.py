@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 from datetime import datetime
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -14,9 +15,11 @@ from cureplan.inputs.cards.model import AggregateCard, PrimerCard, SlurryCard, T
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.ice import IceNeed
 from cureplan.planning.plan.model import ChillPlan, CoatPlan, PrimerPlan, RoomPlan, Source
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 from cureplan.weather.hours.series import Gap, HourlySeries
 
-__all__ = ["plan_sources", "plan_warnings", "provenance"]
+__all__ = ["plan_sources", "plan_warnings", "provenance", "shoe_warnings"]
 
 
 def plan_warnings(
@@ -118,6 +121,30 @@ def _primer_warnings(primers: Sequence[PrimerPlan]) -> list[Message]:
         for primer in primers
         if primer.batch_minutes > primer.batch_working_min
     ]
+
+
+def shoe_warnings(job: Job, schedule: Schedule) -> tuple[Message, ...]:
+    """Which layers are laid in spiked shoes, on one that does not bear feet yet."""
+    if not job.crew.spiked_shoes:
+        return ()
+    works: dict[str, list[PlacedCoat | PlacedPour]] = {}
+    everything: tuple[PlacedCoat | PlacedPour, ...] = (
+        *schedule.primers,
+        *schedule.pours,
+        *schedule.coats,
+    )
+    for placed in everything:
+        works.setdefault(placed.room, []).append(placed)
+    rooms: dict[str, list[str]] = {}
+    for room, laid in works.items():
+        for below, above in pairwise(laid):
+            layer = (above.own if isinstance(above, PlacedPour) else above.work).layer
+            if above.start_s < below.closed.ends_s:
+                rooms.setdefault(layer.stage, []).append(room)
+    return tuple(
+        Message("warn.spiked", {"stage": stage, "rooms": ", ".join(names)})
+        for stage, names in rooms.items()
+    )
 
 
 def _coat_warnings(coats: Sequence[CoatPlan]) -> list[Message]:

@@ -29,6 +29,7 @@ from cureplan.planning.schedule.changes import (
     more_remedies,
     open_for_less,
     room_later,
+    splits,
 )
 from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
@@ -126,11 +127,14 @@ class _Looking:
         """The changed job planned in full, as it would be by itself."""
         if self.progress is not None:
             self.progress("trying what would help; Ctrl-C ends it")
-        if same_floors(job, self.job):
+        pours = self.tables.pours
+        if same_floors(job, self.job) and all(room.name in pours for room in job.rooms):
             tables = self.tables.under(job)
         else:
-            pours = self.tables.pours
-            tables = Tables(pours={r.name: pours[r.name].under(r, job) for r in job.rooms})
+            whole = {r.name: r.name if r.name in pours else str(r.part_of) for r in job.rooms}
+            tables = Tables(
+                pours={r.name: pours[whole[r.name]].under(r, job) for r in job.rooms}
+            )
         found = choose(job, tables, issued_s=self.issued_s, stop=self.stop)
         self.budget -= found.schedule.worked + REST_WORK * len(job.rooms)
         return None if self.stop() else found
@@ -194,7 +198,7 @@ class _Looking:
         ]
         if part == "opening":
             moved += [*self._wanted_later(), *open_for_less(job)]
-        return [*moved, *mixing, more_hands(job, "topcoat")]
+        return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]
 
     def _wanted_later(self) -> Iterator[Change]:
         """Rooms with an hour of their own to open by, each wanted later."""

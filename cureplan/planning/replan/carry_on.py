@@ -243,7 +243,7 @@ def _never_late(problem: Problem, begun: Sequence[bool], *, last: int) -> Proble
         tuple(open_ended(room, number, stage) for number, stage in enumerate(stages))
         for room, stages in enumerate(problem.rooms)
     )
-    return replace(problem, rooms=rooms, groups=())
+    return replace(problem, rooms=rooms, loose=frozenset(range(len(rooms))))
 
 
 def _late(job: Job, pours: Mapping[str, RoomPours]) -> Job:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from typing import Any, Final, Literal
@@ -10,6 +10,7 @@ from typing import Any, Final, Literal
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Crew, Job, OpenFor, Remedy, Shift
 from cureplan.planning.floor.crew import what_is_more, with_one_more
+from cureplan.planning.floor.split import ways_to_split
 
 __all__ = [
     "COAT_LONGER",
@@ -26,9 +27,12 @@ __all__ = [
     "open_for_less",
     "opening_at",
     "room_later",
+    "splits",
 ]
 
 DAY_MIN: Final = 1440
+MOST_SPLIT: Final = 2
+"""Rooms of which a split is tried."""
 REMEDY_WORDS: Final[dict[Remedy, str]] = {
     "hour": "another hour",
     "chill": "iced liquids",
@@ -200,6 +204,19 @@ def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:
         say=Message("relax.remedies", {"remedies": "; ".join(remedies)}),
         effort_min=30.0 * len(remedies),
     )
+
+
+def splits(job: Job) -> Iterator[Change]:
+    """The largest rooms with stop lines in parts, each poured by itself."""
+    for room in sorted(job.rooms, key=lambda room: -room.area_m2)[:MOST_SPLIT]:
+        split = next(ways_to_split(job, room), None)
+        if split is not None:
+            parts = sum(part.part_of == room.name for part in split.rooms)
+            yield Change(
+                job=split,
+                say=Message("relax.split", {"room": room.name, "parts": parts}),
+                effort_min=240.0,
+            )
 
 
 def _with_crew(job: Job, crew: Crew) -> Job:

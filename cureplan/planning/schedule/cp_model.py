@@ -110,6 +110,8 @@ class OrderingModel:
     goals: dict[str, Linear] = field(init=False, default_factory=dict)
     _horizon: int = field(init=False)
     _others: dict[str, Any] = field(init=False, default_factory=dict)
+    _firsts: dict[tuple[int, int], list[Any]] = field(init=False, default_factory=dict)
+    """By task: for each of its shifts, whether it is its crew's first there."""
 
     def __post_init__(self) -> None:
         self.model = cp_sat().CpModel()
@@ -118,9 +120,9 @@ class OrderingModel:
             self.tasks[room, number] = self._task(f"{room}.{number}", gather_intervals(stage))
         self._add_windows()
         self._add_crews()
-        self._add_crossings()
         self._add_groups()
         self._add_goals()
+        self._add_crossings()
 
     @property
     def pours(self) -> list[CpTask]:
@@ -174,16 +176,38 @@ class OrderingModel:
             )
             for at, task in self.tasks.items()
         }
+        grouped = {(r, self.problem.pour(r)): g for g in self.problem.groups for r in g}
+        least = busy | {at: self._least_busy(at) for at in grouped}
         crew_of = {(r, n): stage.crew for r, n, stage in self.problem.tasks()}
         together: set[tuple[int, ...]] = {(crew,) for crew in crew_of.values()}
         together |= {hands.crews for hands in self.problem.hands}
         for crews in sorted(together):
             # Those who are in fewer crews are bound by those who are in more.
             if not any({*crews} < {*others} for others in together):
-                self.model.add_no_overlap(busy[at] for at in busy if crew_of[at] in crews)
+                of_them = [at for at in busy if crew_of[at] in crews]
+                self.model.add_no_overlap(least[at] for at in of_them)
+                self._add_ways(busy, grouped, of_them)
         for number, hands in enumerate(self.problem.timed):
-            of_them = [task for at, task in self.tasks.items() if crew_of[at] in hands.crews]
-            self._add_visits(f"people {number}", hands, of_them)
+            theirs = [task for at, task in self.tasks.items() if crew_of[at] in hands.crews]
+            self._add_visits(f"people {number}", hands, theirs)
+
+    def _add_ways(
+        self,
+        busy: dict[tuple[int, int], Any],
+        grouped: dict[tuple[int, int], tuple[int, ...]],
+        tasks: list[tuple[int, int]],
+    ) -> None:
+        """From a grouped pour to what is not of its group the whole way counts."""
+        for task in tasks:
+            for other in tasks:
+                if task in grouped and grouped.get(other) != grouped[task]:
+                    self.model.add_no_overlap([busy[task], busy[other]])
+
+    def _least_busy(self, task: tuple[int, int]) -> Any:
+        """A grouped pour's work, and the shorter of the ways from it."""
+        offset = self.tasks[task].intervals.offset
+        sooner = "follows" if (offset["follows"] <= offset["frees"]).all() else "frees"
+        return self._interval("least", *task, None, sooner)
 
     def _add_visits(self, name: str, hands: Hands, tasks: list[CpTask]) -> None:
         """Stays with a rest in between, none longer than it may be, and each task in one."""
@@ -216,13 +240,51 @@ class OrderingModel:
         for room, floor in self.problem.crossings:
             for n in range(len(self.problem.rooms[room])):
                 if (room, n) not in works:
-                    works[room, n] = self._interval("work", room, n, None, "ends")
+                    works[room, n] = self._work(room, n)
             for m in range(len(self.problem.rooms[floor])):
                 if (floor, m) not in closed:
                     closed[floor, m] = self._interval("shut", floor, m, "shuts", "walks")
             for n in range(len(self.problem.rooms[room])):
                 for m in range(len(self.problem.rooms[floor])):
                     self.model.add_no_overlap([works[room, n], closed[floor, m]])
+
+    def _work(self, room: int, number: int) -> Any:
+        """A task with the time before it in which its tools are carried in."""
+        task, problem = self.tasks[room, number], self.problem
+        most, least = (problem.ahead(room, number, first=first) for first in (True, False))
+        if not most and not least:
+            return self._interval("work", room, number, None, "ends")
+        name, firsts = f"work {room}.{number}", self._firsts.get((room, number), [])
+        ahead = least + (most - least) * sum(firsts)
+        lengths = [int(n) for n in task.intervals.offset["ends"]]
+        more = max(most, least)
+        begin = self._int(
+            int(task.intervals.first.min()) - more,
+            int(task.intervals.last.max()) - min(most, least),
+            f"{name} from",
+        )
+        size = self._int(min(lengths), max(lengths) + more, f"{name} for")
+        end = self._int(-self._horizon, self._horizon, f"{name} to")
+        self.model.add(begin == task.begin - ahead)
+        self.model.add(size == task.label_of(lengths) + ahead)
+        return self.model.new_interval_var(begin, size, end, name)
+
+    def _add_firsts(
+        self, name: str, found: dict[tuple[int, int], Any], first: Any, used: Any
+    ) -> None:
+        """Which task is its crew's first in a shift: `first` is no sooner than any begins."""
+        if self.problem.setup == self.problem.moving or not self.problem.crossings:
+            return
+        switches = []
+        for (room, number), there in found.items():
+            switch = self.model.new_bool_var(f"{name} first {room}.{number}")
+            self._others[f"{name} first {room}.{number}"] = switch
+            self.model.add(switch <= there)
+            task = self.tasks[room, number]
+            self.model.add(first >= task.begin).only_enforce_if(switch)
+            self._firsts.setdefault((room, number), []).append(switch)
+            switches.append(switch)
+        self.model.add(sum(switches) == used)
 
     def _interval(self, kind: str, room: int, number: int, first: str | None, last: str) -> Any:
         task = self.tasks[room, number]
@@ -242,13 +304,24 @@ class OrderingModel:
 
     def _add_groups(self) -> None:
         for i, group in enumerate(self.problem.groups):
-            pours = [self.pours[room] for room in group]
+            follows = [
+                self._interval("next", room, self.problem.pour(room), None, "follows")
+                for room in group
+            ]
+            self.model.add_no_overlap(follows)
+            asked = [
+                (self.pours[room], after.end_expr(), after.size_expr())
+                for room, after in zip(group, follows, strict=True)
+                if room not in self.problem.loose
+            ]
+            if not asked:
+                continue
             first = self._int(0, self._horizon, f"group {i} from")
             last = self._int(0, self._horizon, f"group {i} to")
-            for pour in pours:
+            for pour, end, _ in asked:
                 self.model.add(first <= pour.begin)
-                self.model.add(last >= pour.frees)
-            self.model.add(last - first == sum(pour.length for pour in pours))
+                self.model.add(last >= end)
+            self.model.add(last - first == sum(size for _, _, size in asked))
 
     def _add_goals(self) -> None:
         lasts = [
@@ -297,16 +370,17 @@ class OrderingModel:
 
     def _add_shift_goals(self) -> None:
         """Calls, time on site, and waiting: per crew and shift, from its first to its last."""
-        members: dict[tuple[int, int], list[tuple[CpTask, Any]]] = {}
+        members: dict[tuple[int, int], dict[tuple[int, int], Any]] = {}
         for (room, number), task in self.tasks.items():
             crew = self.problem.rooms[room][number].crew
             spans = task.intervals.label["span"]
             for span in sorted({int(s) for s in spans}):
                 there = sum(task.switches[i] for i in range(len(spans)) if spans[i] == span)
-                members.setdefault((crew, span), []).append((task, there))
+                members.setdefault((crew, span), {})[room, number] = there
         calls, on_site, idle, waited = [], [], [], []
-        for (crew, span), found in sorted(members.items()):
+        for (crew, span), where in sorted(members.items()):
             name = f"shift {crew}.{span}"
+            found = [(self.tasks[task], there) for task, there in where.items()]
             low = min(
                 int(t.intervals.first[t.intervals.label["span"] == span].min())
                 for t, _ in found
@@ -317,7 +391,7 @@ class OrderingModel:
             first = self._int(low, high, f"{name} from")
             last = self._int(low, high, f"{name} to")
             stay = self._int(0, high - low, f"{name} stay")
-            work = sum(_work_in(task, span) for task, _ in found)
+            work = sum(self._work_in(task, span) for task in where)
             self.model.add(stay >= work)
             for task, there in found:
                 self.model.add(there <= used)
@@ -326,6 +400,7 @@ class OrderingModel:
                 self.model.add(first <= task.begin + before * (1 - there))
                 self.model.add(last >= task.frees - after * (1 - there))
             self.model.add(stay >= last - first - (high - low) * (1 - used))
+            self._add_firsts(name, where, first, used)
             calls.append(used)
             on_site.append(stay)
             if crew == self.problem.pour_list[0].crew:
@@ -337,6 +412,12 @@ class OrderingModel:
         self.goals["on_site"] = sum(on_site)
         self.goals["cost"] += self.problem.wait_price * sum(idle)
         self.goals["waited"] = 0 if self.problem.may_wait else sum(waited)
+
+    def _work_in(self, which: tuple[int, int], span: int) -> Linear:
+        """How long a task keeps its crew in a shift: nothing when it falls into another."""
+        task, order = self.tasks[which], self.tasks[which].intervals
+        busy = self.problem.busy(*which)[order.order[order.state]]
+        return task.label_of(busy * (order.label["span"] == span))
 
     def hint(self, choice: Choice) -> None:
         """Offer a choice that keeps all rules as the point to start from."""
@@ -366,9 +447,3 @@ class OrderingModel:
         if name not in Score._fields:
             raise KeyError(name)
         return self.goals[name]
-
-
-def _work_in(task: CpTask, span: int) -> Linear:
-    """How long a task keeps its crew in a shift: nothing when it falls into another."""
-    lengths = task.intervals.offset["frees"]
-    return task.label_of(lengths * (task.intervals.label["span"] == span))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -240,12 +241,15 @@ def floor_model(
     )
     hands = crew_hands(job, sure)
     stages = [tuple(_not_too_long(stage, hands) for stage in row) for row in stages]
+    begun = _begun(job, tables)
+    pour_tasks = tuple(tables.pours[room.name].pour_task for room in job.rooms)
     problem = Problem(
-        rooms=one_after_the_other(stages, _begun(job, tables), crosses, hands),
+        rooms=one_after_the_other(stages, begun, crosses, hands),
         hands=hands,
-        pour_stages=tuple(tables.pours[room.name].pour_task for room in job.rooms),
+        pour_stages=pour_tasks,
         crosses=crosses,
-        groups=_groups(job, tables),
+        groups=_groups(job),
+        loose=frozenset(room for room, number in begun if number == pour_tasks[room]),
         shift_begins=tuple(
             max(int(slots.first_from(span.begins_s + job.crew.setup_s)), soonest)
             for span in pour_spans
@@ -253,6 +257,9 @@ def floor_model(
         may_wait="hour" in allowed,
         wait_price=wait_price(allowed),
         clear=CLEAR,
+        setup=math.ceil(job.crew.setup_s / SLOT_S),
+        moving=math.ceil(job.crew.changeover_s / SLOT_S),
+        carried=frozenset(begun),
     )
     return FloorModel(
         job=job,
@@ -343,10 +350,10 @@ def _begun(job: Job, tables: Tables) -> list[tuple[int, int]]:
     ]
 
 
-def _groups(job: Job, tables: Tables) -> tuple[tuple[int, ...], ...]:
-    """Rooms poured in one go; where a pour has begun it goes on as the night lets it."""
+def _groups(job: Job) -> tuple[tuple[int, ...], ...]:
+    """Rooms poured in one go."""
     members: defaultdict[str, list[int]] = defaultdict(list)
     for i, room in enumerate(job.rooms):
-        if room.group is not None and tables.pours[room.name].settled.poured is None:
+        if room.group is not None:
             members[room.group].append(i)
     return tuple(tuple(group) for group in members.values() if len(group) > 1)

@@ -104,14 +104,35 @@ class _Board:
             begins = self.stage(after).begins
             self.left[after] &= (begins >= stage.opens[k]) & (begins <= stage.closes[k])
 
+    def _ahead(
+        self, task: Task, begins: NDArray[np.int64], span: NDArray[np.int64]
+    ) -> NDArray[np.int64]:
+        """Slots ahead of each begin of a task at which its tools go in: as long as for the
+        first of a shift, unless a task placed before it stands there."""
+        crew = self.stage(task).crew
+        alone = max(self.problem.ahead(*task, first=first) for first in (True, False))
+        ahead = np.full(begins.shape, alone, dtype=np.int64)
+        for other, k in self.chosen.items():
+            there = self.stage(other)
+            if there.crew == crew and other != task:
+                after = (span == there.span[k]) & (begins > there.begins[k])
+                ahead[after] = self.problem.ahead(*task, first=False)
+        return ahead
+
     def _strike(self, other: Task, mask: BoolArray, task: Task, k: int) -> None:
         stage, there = self.stage(task), self.stage(other)
         if self.problem.same_hands(there, stage):
-            mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])
+            free, then = (
+                self.problem.next_free(*pair) for pair in ((other, task), (task, other))
+            )
+            mask &= (free <= stage.begins[k]) | (there.begins >= then[k])
         if (other[0], task[0]) in self._crossing:
-            mask &= (there.ends <= stage.shuts[k]) | (there.begins >= stage.walks[k])
+            enters = there.begins - self._ahead(other, there.begins, there.span)
+            mask &= (there.ends <= stage.shuts[k]) | (enters >= stage.walks[k])
         if (task[0], other[0]) in self._crossing:
-            mask &= (there.walks <= stage.begins[k]) | (there.shuts >= stage.ends[k])
+            own = stage.begins[k : k + 1]
+            entered = int((own - self._ahead(task, own, stage.span[k : k + 1]))[0])
+            mask &= (there.walks <= entered) | (there.shuts >= stage.ends[k])
 
     def _strike_long(self, hands: Hands) -> None:
         """Strike out what would keep people longer than they may stay."""
@@ -191,12 +212,12 @@ def time_order(
 
 
 def _blocks(problem: Problem, order: Sequence[int]) -> Iterator[list[int]]:
-    group_of = {room: group for group in problem.groups for room in group}
+    group_of = {r: group for group in problem.groups for r in group if r not in problem.loose}
     done: set[int] = set()
     for room in order:
         if room in done:
             continue
-        members = set(group_of.get(room, (room,)))
+        members = set(group_of.get(room, (room,))) - problem.loose | {room}
         block = [other for other in order if other in members]
         done |= members
         yield block
@@ -238,7 +259,7 @@ def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
     for k in ranked:
         trial = board.copy()
         trial.place(first, int(k))
-        if _follow(trial, block[1:], int(board.stage(first).frees[k]), manner):
+        if _follow(trial, block[1:], int(board.stage(first).follows[k]), manner):
             board.left, board.chosen = trial.left, trial.chosen
             return
     raise _StuckError(*first)
@@ -253,7 +274,7 @@ def _follow(board: _Board, rooms: list[int], at: int, manner: Manner) -> bool:
         if ranked.size == 0:
             return False
         board.place(task, int(ranked[0]))
-        at = int(stage.frees[ranked[0]])
+        at = int(stage.follows[ranked[0]])
     return True
 
 

@@ -67,7 +67,7 @@ def _last_shift(problem: Problem) -> int:
     """The first shift by whose end all pours could have been worked off."""
     pours = problem.pour_list
     first = max(int(pour.span.min()) for pour in pours)
-    work = sum(int((pour.frees - pour.begins).min()) for pour in pours)
+    work = sum(int(problem.busy(room, problem.pour(room)).min()) for room in range(len(pours)))
     spans = np.concatenate([pour.span for pour in pours])
     begins = np.concatenate([pour.begins for pour in pours])
     frees = np.concatenate([pour.frees for pour in pours])
@@ -96,7 +96,7 @@ def _fewest_calls(problem: Problem) -> int:
 
 
 def _least_on_site(problem: Problem) -> int:
-    return sum(int((stage.frees - stage.begins).min()) for _, _, stage in problem.tasks())
+    return sum(int(problem.busy(room, n).min()) for room, n, _ in problem.tasks())
 
 
 BoolArray = NDArray[np.bool_]

@@ -49,6 +49,8 @@ class Stage:
     """First slot after the work."""
     frees: IntArray
     """First slot at which the crew may begin elsewhere: the work plus moving over."""
+    follows: IntArray
+    """The same of the next room of its group."""
     shuts: IntArray
     """First slot at which nobody may cross the floor."""
     walks: IntArray
@@ -114,6 +116,7 @@ def stage_of(
     }
     values["frees"] = values["ends"]
     values |= others
+    values = {"follows": values["frees"]} | values
     arrays = {
         name: np.broadcast_to(np.asarray(value, dtype=np.int64), begin.shape)
         for name, value in values.items()
@@ -214,6 +217,8 @@ class Problem:
     """People and the crews they are in; empty where every crew has its own."""
     groups: tuple[tuple[int, ...], ...] = ()
     """Rooms whose pours follow one another with nothing in between."""
+    loose: frozenset[int] = frozenset()
+    """Of these, rooms of which that is not asked: between them only the way is shorter."""
     shift_begins: tuple[int, ...] = (0,)
     """First slot at which the pouring crew may begin in each of its shifts."""
     may_wait: bool = True
@@ -221,6 +226,18 @@ class Problem:
     wait_price: int = 0
     """What a slot costs in which the pouring crew stands by between two pours."""
     clear: Clear = Clear()
+    setup: int = 0
+    """Slots ahead of its first task in a shift at which a crew carries its tools in."""
+    moving: int = 0
+    """The same of every other task."""
+    carried: frozenset[tuple[int, int]] = frozenset()
+    """Room and stage of tasks whose tools are in already."""
+
+    def ahead(self, room: int, number: int, *, first: bool) -> int:
+        """Slots ahead of a task from which on its ways must be open."""
+        if (room, number) in self.carried:
+            return 0
+        return self.setup if first else self.moving
 
     def tasks(self) -> Iterator[tuple[int, int, Stage]]:
         """Room, stage number and stage of every task."""
@@ -242,6 +259,25 @@ class Problem:
     def pour(self, room: int) -> int:
         """Number of the stage in which a room is poured."""
         return self.pour_stages[room] if self.pour_stages else 0
+
+    def same_group(self, room: int, other: int) -> bool:
+        """Whether two rooms belong to one group."""
+        return any(room in group and other in group for group in self.groups)
+
+    def next_free(self, task: tuple[int, int], other: tuple[int, int]) -> IntArray:
+        """First slot at which the hands of a task may begin another, by its states."""
+        stage = self.rooms[task[0]][task[1]]
+        poured = task[1] == self.pour(task[0]) and other[1] == self.pour(other[0])
+        grouped = poured and self.same_group(task[0], other[0])
+        return stage.follows if grouped else stage.frees
+
+    def busy(self, room: int, number: int) -> IntArray:
+        """How long a task keeps its hands at the least, by its states."""
+        stage = self.rooms[room][number]
+        frees = stage.frees
+        if number == self.pour(room) and self.same_group(room, room):
+            frees = np.minimum(frees, stage.follows)
+        return frees - stage.begins
 
     @property
     def pour_list(self) -> list[Stage]:
@@ -274,7 +310,10 @@ def score(problem: Problem, choice: Choice) -> Score:
     short = [int(s.short[choice[r][n]]) for r, n, s in problem.tasks()]
     pours = problem.pours(choice)
     shifts = _shifts(problem, choice)
-    work = sum(int(stage.frees[k] - stage.begins[k]) for stage, k in pours)
+    work = sum(
+        int(problem.busy(room, problem.pour(room))[row[problem.pour(room)]])
+        for room, row in enumerate(choice)
+    )
     nights = [(span, first, last) for (crew, span), (first, last) in shifts.items()
               if crew == pours[0][0].crew]  # fmt: skip
     idle = sum(last - first for _, first, last in nights) - work
@@ -332,12 +371,12 @@ def broken_rules(problem: Problem, choice: Choice) -> list[str]:
             begin = after.begins[choice[room][number + 1]]
             if not stage.opens[k] <= begin <= stage.closes[k]:
                 found.append(f"stage {number + 1} of room {room} is outside its window")
-    for i, (room, _, stage, k) in enumerate(tasks):
-        for other, _, stage2, k2 in tasks[i + 1 :]:
+    for i, (room, n, stage, k) in enumerate(tasks):
+        for other, n2, stage2, k2 in tasks[i + 1 :]:
             if (
                 problem.same_hands(stage, stage2)
-                and stage.begins[k] < stage2.frees[k2]
-                and stage2.begins[k2] < stage.frees[k]
+                and stage.begins[k] < problem.next_free((other, n2), (room, n))[k2]
+                and stage2.begins[k2] < problem.next_free((room, n), (other, n2))[k]
             ):
                 found.append(f"crew {stage.crew} is in rooms {room} and {other} at once")
     found += _broken_shifts(problem, choice)
@@ -360,11 +399,14 @@ def _broken_shifts(problem: Problem, choice: Choice) -> list[str]:
 
 def _broken_crossings(problem: Problem, choice: Choice) -> list[str]:
     found = []
+    shifts = _shifts(problem, choice)
     for room, floor in problem.crossings:
         for n, work in enumerate(problem.rooms[room]):
             for m, over in enumerate(problem.rooms[floor]):
                 k, j = choice[room][n], choice[floor][m]
-                if work.begins[k] < over.walks[j] and over.shuts[j] < work.ends[k]:
+                first = shifts[work.crew, int(work.span[k])][0] == work.begins[k]
+                enters = work.begins[k] - problem.ahead(room, n, first=first)
+                if enters < over.walks[j] and over.shuts[j] < work.ends[k]:
                     found.append(f"stage {n} of room {room} crosses room {floor} while shut")
     return found
 
@@ -372,14 +414,14 @@ def _broken_crossings(problem: Problem, choice: Choice) -> list[str]:
 def _broken_groups(problem: Problem, choice: Choice) -> list[str]:
     found = []
     for group in problem.groups:
-        chosen = [problem.pours(choice)[room] for room in group]
-        pours = sorted((int(stage.begins[k]), int(stage.frees[k])) for stage, k in chosen)
+        chosen = [problem.pours(choice)[room] for room in group if room not in problem.loose]
+        pours = sorted((int(stage.begins[k]), int(stage.follows[k])) for stage, k in chosen)
         if any(after[0] != before[1] for before, after in pairwise(pours)):
             found.append(f"rooms {group} are not poured in one go")
     return found
 
 
-OFFSETS = ("ends", "frees", "shuts", "walks", "opens", "closes")
+OFFSETS = ("ends", "frees", "follows", "shuts", "walks", "opens", "closes")
 LABELS = ("short", "cost", "span", "option")
 FAR = 100_000
 """Offset of what never comes: beyond every begin, and small enough to add up."""

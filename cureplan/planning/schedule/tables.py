@@ -317,6 +317,7 @@ class PourTables:
             begins=begin,
             lasts=slots.first_from(done_s) - begin,
             frees=slots.first_from(done_s + job.crew.changeover_s),
+            follows=slots.first_from(done_s + job.crew.in_group_s),
             walks=slots.first_from(at_starts(table.walkable_s) + GUARD_S),
             opens=slots.first_from(opens_s + GUARD_S - lead_s),
             closes=slots.last_until(closes_s - GUARD_S - lead_s - sure.late_s),
@@ -542,6 +543,7 @@ def begun_stage(
         begins=[begin],
         lasts=slots.first_from(end_s) - begin,
         frees=slots.first_from(end_s + pours.job.crew.changeover_s),
+        follows=slots.first_from(end_s + pours.job.crew.in_group_s),
         shuts=slots.last_until(placed.closed.begins_s),
         walks=slots.first_from(placed.closed.ends_s + GUARD_S),
         opens=slots.first_from(opens_s + GUARD_S),
@@ -587,5 +589,6 @@ def one_after_the_other(
                 stage,
                 ends=np.minimum(stage.ends, next_),
                 frees=np.minimum(stage.frees, next_),
+                follows=np.minimum(stage.follows, next_),
             )
     return tuple(tuple(stages) for stages in found)
