@@ -444,6 +444,11 @@ class DoubtEntry(Written):
         "2.7 F", alias="iced", origin="invented", kind="difference",
         meaning="how much warmer than planned iced liquids may reach the mixer, 1 SD",
     )  # fmt: skip
+    half_k: WarmerK = entry(
+        "1.8 F", alias="half_room", origin="invented", kind="difference",
+        meaning="how far one half of a room's slab may lie off the rest, 1 SD; less where "
+        "both were read",
+    )  # fmt: skip
 
 
 class SlabReadingEntry(Written):

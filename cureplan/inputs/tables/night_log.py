@@ -23,6 +23,7 @@ __all__ = [
     "EVENTS",
     "KEPT_COLUMNS",
     "OF_COATS",
+    "READINGS",
     "ROLES",
     "AddedRoom",
     "NightEvent",
@@ -107,6 +108,8 @@ ENDS: Mapping[str, str] = {
     "surface closed": "broadcast_closes",
 }
 """Events that end a clock, and the milestone each is."""
+READINGS = (*ENDS, "slab reads", "bucket reads")
+"""Events from which a night's batch and slabs are learned."""
 OF_BUCKETS = ("poured", *ENDS, "ran short", "lost", "bucket reads")
 OF_COATS = ("coat begun", "batch mixed", "coat laid")
 OF_ROOMS = ("pails in ice", "vacuumed")
