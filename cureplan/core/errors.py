@@ -59,9 +59,16 @@ class OutputError(CurePlanError):
 
 
 class NoFeasiblePlanError(CurePlanError):
-    """No order and start of rooms keeps every limit of the job."""
+    """No order and start of rooms keeps every limit of the job.
+
+    `advice` says, to be put into any language, what to do at once where a night is lost.
+    """
 
     exit_code = 3
+
+    def __init__(self, message: str, advice: tuple[Message, ...] = ()) -> None:
+        super().__init__(message)
+        self.advice = advice
 
 
 class WeatherUnavailableError(CurePlanError):

@@ -111,7 +111,10 @@ def _progress(planner: Worker, folder: JobFolder) -> dict[str, Any]:
     }
     if task.ended is not None:
         known |= {key: task.ended[key] for key in ("plan", "stopped") if key in task.ended}
-        if "fault" in task.ended:
+        if "fault" in task.ended and task.stopped:
+            # A search that was cut short does not know that there is no plan.
+            known["stopped"] = True
+        elif "fault" in task.ended:
             known["fault"] = said(CurePlanError(str(task.ended["fault"])), folder.path)
     return known
 

@@ -29,6 +29,8 @@ class Task:
     name: str
     """The job it is for."""
     words: str = "beginning"
+    stopped: bool = False
+    """Whether somebody asked for its end."""
     ended: Mapping[str, Any] | None = None
     done: threading.Event = field(default_factory=threading.Event)
 
@@ -65,7 +67,7 @@ class Worker:
         task, process = self.task, self._process
         if task is None or process is None or task.done.is_set():
             return
-        task.words = "stopping with the best so far"
+        task.words, task.stopped = "stopping with the best so far", True
         if os.name == "nt":
             process.kill()
             return

@@ -224,6 +224,8 @@ def check_risk(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
     planned = risk.all_keep_frac if risk.as_planned_frac is None else risk.as_planned_frac
     shares = [("as planned", planned, risk.all_keep_frac), ("a cut", risk.cut_frac, 1.0)]
+    shares.append(("heavier tails", risk.tails_cost_frac, 1.0))
+    shares.append(("a stop", risk.stop_lost_frac, 1.0 - risk.buckets_keep_frac))
     shares += [(term.term, term.costs_frac, 1.0) for term in risk.made_of]
     for name, got, most in shares:
         near = min(max(got, 0.0), most)

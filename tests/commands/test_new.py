@@ -20,6 +20,7 @@ from cureplan.inputs.job.interview import (
     Answers,
     Question,
     interview,
+    last_answers,
     next_question,
     read_answer,
 )
@@ -347,3 +348,33 @@ def test_a_town_in_a_script_stands_for_three_answers(tmp_path: Path) -> None:
     done = run_here("new", "b.toml", folder=tmp_path, typed="Blue\nHalifaks\n")
     assert done.returncode == 2
     assert 'did you mean "Halifax"' in done.stderr
+
+
+def test_people_are_asked_before_heads_and_heads_only_where_nobody_is_named(tmp_path: Path):
+    keys = [question.key for question in ALL]
+    assert keys.index("people") < keys.index("crew.stations") < keys.index("crew.mixer")
+    assert not {"crew.longest_shift", "crew.rest"} & {*keys}
+    who = "Ana: foreman, mixer, runner; Bo: rake, smoother, topcoat; Cy: broadcaster, Edge"
+    named = asked(people=who)
+    assert not {"crew.mixer", "crew.topcoat"} & {question.key for question in named}
+    said = {"people": who, "crew.stations": "1"}
+    done = new(tmp_path, [*(said.get(question.key, "") for question in named), *ROOMS])
+    assert done.returncode == 0, done.stderr
+    crew = read_job(tmp_path / "job.toml").crew
+    assert [(person.name, len(person.roles)) for person in crew.people] == [
+        ("Ana", 3), ("Bo", 3), ("Cy", 2),
+    ]  # fmt: skip
+    # The usual answers: 12 h and 8 h.
+    assert (crew.longest_shift_s, crew.rest_s) == (43200, 28800)
+    # The next job is offered what this one said.
+    assert last_answers(tmp_path / "job.toml")["people"] == who.replace("Edge", "edge")
+
+
+def test_a_slip_among_the_people_is_refused_at_their_question(tmp_path: Path):
+    who = "Ana: foreman, mixer, runner; Bo: raker, smoother, topcoat; Cy: broadcaster, edge"
+    named = asked(people=who)
+    said = [{"people": who}.get(question.key, "") for question in named]
+    done = new(tmp_path, [*said, *ROOMS])
+    assert done.returncode == 2
+    assert "answers: people" in done.stderr
+    assert 'did you mean "rake"?' in done.stderr

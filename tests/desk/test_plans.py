@@ -263,3 +263,19 @@ def test_the_demo_job_is_a_past_job_and_is_planned_on_its_evening_before() -> No
     assert desk.planning_time(job) == job.access.begins - timedelta(hours=23)
     before = job.access.begins - timedelta(days=3)
     assert replace(desk, now=lambda: before).planning_time(job) == before
+
+
+def test_a_search_cut_short_is_not_said_to_have_found_no_plan(tmp_path: Path) -> None:
+    from cureplan.desk.folder import JobFolder
+    from cureplan.desk.plans import _progress
+    from cureplan.desk.worker import Task, Worker
+
+    worker = Worker()
+    ended = {"ended": True, "fault": "no order and start keeps every limit: ..."}
+    worker.task = Task(number=1, name=JOB, ended=ended)
+    worker.task.done.set()
+    assert "fault" in _progress(worker, JobFolder(tmp_path))
+    worker.task.stopped = True
+    found = _progress(worker, JobFolder(tmp_path))
+    assert found["stopped"] is True
+    assert "fault" not in found

@@ -11,6 +11,7 @@ import os
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -20,8 +21,10 @@ import cureplan.planning.replan.replan as replanning
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 from cureplan.inputs.job.model import Shift
 from cureplan.inputs.tables.night_log import read_night_log_text
+from cureplan.planning.floor.layout import met_by
 from cureplan.planning.replan.carry_on import Candidate
 from cureplan.planning.replan.replan import night_site, replan
+from cureplan.planning.schedule.placing import crew_spans
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import run_bucket
@@ -31,6 +34,9 @@ SEED = 20261128
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 ROOMS = ("Dish room", "Preparation", "Corridor")
 GAS_J_MOL_K, ZERO_K = 8.314462618, 273.15
+SUN_K = 4.0
+OFF = 0.05
+"""What stated and happened may differ by in the mean, beyond their count: invented."""
 ENDS = {"wet_edge": "wet edge ended", "working_time": "working time ended"}
 
 
@@ -51,13 +57,19 @@ class Truth:
     logged: int
     coat_late_s: float
     topcoat: float
+    kit_ln: dict[str, np.ndarray]
+    """By room: by how much each kit ages faster than the night's."""
+    stops_s: dict[str, np.ndarray]
+    drag: float
 
 
-def drawn(random: np.random.Generator, kits: int) -> Truth:
+def drawn(random: np.random.Generator, plan) -> Truth:
+    doubt, kits = plan.job.doubt, min(plan.rooms, key=lambda room: room.order).kits
+    most = {room.room: 4 * room.kits for room in plan.rooms}
     return Truth(
         speed=float(random.uniform(0.8, 1.4)),
         slab_k=float(random.uniform(-6.0, 6.0)),
-        sun_k=float(random.choice([0.0, 0.0, 4.0])),
+        sun_k=float(random.choice([0.0, 0.0, SUN_K])),
         liquids_c=float(random.uniform(7.2, 15.6)),  # 45 to 60 F
         down_at=int(random.integers(1, kits)) if random.random() < 0.3 else None,
         late_s=float(random.choice([0.0, 0.0, 600.0, 2700.0, 7200.0])),
@@ -65,6 +77,14 @@ def drawn(random: np.random.Generator, kits: int) -> Truth:
         logged=int(random.integers(2, kits)),
         coat_late_s=600.0 * abs(float(random.standard_normal())),
         topcoat=float(np.exp(0.1 * random.standard_normal())),
+        kit_ln={name: doubt.kit * random.standard_normal(n) for name, n in most.items()},
+        stops_s={
+            name: (random.random(n) < 1 / doubt.stop_every)
+            * doubt.stop_lasts_s
+            * random.standard_exponential(n)
+            for name, n in most.items()
+        },
+        drag=0.05 * abs(float(random.standard_normal())),
     )
 
 
@@ -73,7 +93,9 @@ def plan():
     job = read_job(demo_job_path())
     crew = replace(job.crew, topcoat_shifts=(Shift(begins=time(1), ends=time(17)),))
     rooms = tuple(job.room(name) for name in ROOMS)
-    job = replace(job, crew=crew, rooms=rooms)
+    # Half of a room lies in the sun in one night of three, and the job says as much.
+    doubt = replace(job.doubt, half_k=SUN_K / 3**0.5)
+    job = replace(job, crew=crew, rooms=rooms, doubt=doubt)
     weather = get_weather(job, now=NIGHT_BEFORE)
     return make_plan(job, now=NIGHT_BEFORE, weather=weather)
 
@@ -89,6 +111,7 @@ class Site:
         )
         self.topcoat = topcoat_clocks(job.cards.topcoat)
         self.first = min(plan.rooms, key=lambda room: room.order)
+        self.kits = {room.room: room.kits for room in plan.rooms}
         rows = plan.hours
         self.at_s = np.array([row.at.timestamp() for row in rows])
         self.hours = {
@@ -96,40 +119,57 @@ class Site:
             for i, r in enumerate(rows[0].rooms)
             for what in ("air_c", "slab_c")
         }
+        self.grid_s = np.arange(self.at_s[0], self.at_s[-1] + 48 * 3600.0, 300.0)
+        self.aged = {
+            (room.room, lit, of): self._aged(room.room, lit, clocks)
+            for room in plan.rooms
+            for lit in (False, True)
+            for of, clocks in (("slurry", self.slurry), ("topcoat", self.topcoat))
+        }
 
     def slab_c(self, room, at_s, *, lit=False):
         """The last known day goes on where a night runs late."""
         last = self.at_s[-1]
         at_s = np.where(at_s > last, last - (last - at_s) % 86400.0, at_s)
-        warm = self.truth.slab_k + (self.truth.sun_k if lit else 0.0)
+        warm = self.truth.slab_k + self.truth.sun_k * np.asarray(lit)
         return np.interp(at_s, self.at_s, self.hours[room, "slab_c"]) + warm
 
     def lit(self, room, number):
-        return room == self.first.room and number > self.first.kits / 2
+        return (room == self.first.room) & (number > self.first.kits / 2)
 
-    def path(self, room, number, liquids_in_s, pour_s, *, chilled):
+    def ends_s(self, room, numbers, liquids_in_s, pour_s, *, chilled):
+        """When clocks of buckets end, from filler-in, and the age each has on the way."""
         job, truth = self.plan.job, self.truth
-        air_c = float(np.interp(liquids_in_s, self.at_s, self.hours[room, "air_c"]))
+        air_c = np.interp(liquids_in_s, self.at_s, self.hours[room, "air_c"])
         stored_c = air_c if job.materials.storage_c is None else job.materials.storage_c
-        slab_c = float(self.slab_c(room, pour_s, lit=self.lit(room, number)))
-        return run_bucket(
-            truth.liquids_c if chilled else stored_c, stored_c, air_c, slab_c,
-            job.pace.haul_s, kit=self.slurry.kit, speed=truth.speed,
+        slab_c = self.slab_c(room, pour_s, lit=self.lit(room, numbers))
+        path = run_bucket(
+            np.full_like(air_c, truth.liquids_c) if chilled else stored_c + 0.0 * air_c,
+            stored_c + 0.0 * air_c, air_c, slab_c,
+            job.pace.haul_s, kit=self.slurry.kit, speed=self.speed(room, numbers),
             film_m=self.slurry.film_m, slab_effusivity=SLAB_EFFUSIVITY,
         )  # fmt: skip
+        return {name: path.when_s(age) for name, age in self.slurry.age_s.items()}
 
-    def ends_s(self, path):
-        return {name: float(path.when_s(age)[0]) for name, age in self.slurry.age_s.items()}
+    def speed(self, room, numbers):
+        return self.truth.speed * np.exp(self.truth.kit_ln[room][numbers - 1])
 
-    def age_s(self, room, number, clocks, speed, begins_s, ends_s):
-        """Age gathered on the slab, by five-minute steps."""
-        if ends_s <= begins_s:
-            return 0.0
-        at = np.linspace(begins_s, ends_s, max(2, int((ends_s - begins_s) / 300.0)))
-        kelvin = self.slab_c(room, at, lit=self.lit(room, number)) + ZERO_K
+    def _aged(self, room, lit, clocks):
+        """Age on a slab by five-minute steps, at the card's own speed."""
+        kelvin = self.slab_c(room, self.grid_s, lit=lit) + ZERO_K
         lever = 1.0 / (clocks.fit.reference_c + ZERO_K) - 1.0 / kelvin
         rate = np.exp(clocks.fit.activation_energy_j_mol / GAS_J_MOL_K * lever)
-        return float(speed * np.trapezoid(rate, at))
+        steps = 150.0 * (rate[1:] + rate[:-1])
+        return np.concatenate([[0.0], steps.cumsum()])
+
+    def reached_s(self, room, lit, of, since_s, age_s, *, speed):
+        """When patches that lie since some instants have gathered an age."""
+        found = np.empty(since_s.size)
+        for half in (False, True):
+            curve, mine = self.aged[room, half, of], lit == half
+            gained = np.interp(since_s[mine], self.grid_s, curve)
+            found[mine] = np.interp(gained + age_s / speed[mine], curve, self.grid_s)
+        return found
 
 
 def log_of(site, random):
@@ -152,12 +192,12 @@ def log_of(site, random):
         if random.random() >= truth.missing or bucket is buckets[-1]:
             rows.append((at, f"poured,{room},{bucket.number},,"))
             if bucket.number <= 3:
-                path = site.path(
-                    room, bucket.number, at.timestamp() - 360, at.timestamp(),
-                    chilled=bucket.chilled,
+                ends_s = site.ends_s(
+                    room, np.array([bucket.number]), np.array([at.timestamp() - 360]),
+                    np.array([at.timestamp()]), chilled=bucket.chilled,
                 )  # fmt: skip
                 for name, event in ENDS.items():
-                    after_s = site.ends_s(path)[name]
+                    after_s = float(ends_s[name][0])
                     seen_s = after_s + np.hypot(20.0, 0.05 * after_s) * random.standard_normal()
                     end = at - (bucket.pour - bucket.filler_in) + timedelta(seconds=int(seen_s))
                     rows.append(
@@ -175,103 +215,160 @@ def log_of(site, random):
     return events, last + timedelta(seconds=30)
 
 
-def lost(site, pours, way: Candidate, now_s):
-    """Buckets and coats that fail by the truth, and floors left out, after `now_s`."""
-    failed = 0
-    lain = {}
-    for poured in way.schedule.pours:
+class Outcome(NamedTuple):
+    """What fails by the truth, the crew waiting where it finds a floor too wet."""
+
+    things: int
+    """Buckets, coats, floors left out (each as two), shifts overrun and openings missed."""
+    all_held: bool
+
+
+def outcome(site, pours, way: Candidate, now_s) -> Outcome:
+    """What fails after `now_s`, and whether all of it held, from the first bucket on."""
+    job, failed, before = site.plan.job, 0, 0
+    lies = {}
+    held_s = 0.0
+    for poured in sorted(way.schedule.pours, key=lambda p: p.start_s):
         times = pours[poured.room].plan(poured.option).times
-        for n in range(times.pour_s.size):
-            pour_s = poured.start_s + times.pour_s[n]
-            path = site.path(
-                poured.room, n + 1, poured.start_s + times.liquids_in_s[n], pour_s,
-                chilled=poured.option.chilled,
-            )  # fmt: skip
-            ends = site.ends_s(path)
-            filler_s = poured.start_s + times.filler_in_s[n]
-            lain[poured.room, n] = (filler_s, path)
-            due = {
-                "wet_edge": times.tied_in_s[n],
-                "working_time": times.smoothed_s[n],
-                "broadcast_closes": times.broadcast_s[n],
-            }
-            over = [
-                poured.start_s + at > filler_s + ends[name] and poured.start_s + at > now_s
-                for name, at in due.items()
-                if np.isfinite(at)
-            ]
-            failed += any(over)
-    laid: dict[str, np.ndarray] = {}
-    for coat in sorted(way.schedule.coats, key=lambda c: c.start_s):
-        at_s = coat.start_s + site.truth.coat_late_s + coat.work.offset_s
-        failed += not _bonds(site, coat, at_s, lain, laid)
-        laid[coat.room] = at_s
-    return failed + 2 * len(way.left_out)
+        number = np.arange(times.pour_s.size) + 1
+        come_s = poured.start_s + times.pour_s
+        ahead = come_s > now_s
+        # As the job says: the mixing may stop before a bucket, and the crew may drag.
+        stops_s = site.truth.stops_s[poured.room][: number.size] * ahead
+        pace_s = site.truth.drag * np.maximum(come_s - now_s, 0.0)
+        off_s = held_s + stops_s.cumsum() + pace_s
+        held_s += stops_s.sum()
+        pour_s, filler_s = come_s + off_s, poured.start_s + times.filler_in_s + off_s
+        ends = site.ends_s(
+            poured.room, number, poured.start_s + times.liquids_in_s + off_s, pour_s,
+            chilled=poured.option.chilled,
+        )  # fmt: skip
+        met = met_by(pours[poured.room].plan(poured.option).layout)
+        tied_s = np.where(met < 0, np.nan, times.tied_in_s + off_s[met])
+        due = {
+            "wet_edge": tied_s,
+            "working_time": times.smoothed_s + off_s,
+            "broadcast_closes": times.broadcast_s + np.where(met < 0, off_s, off_s[met]),
+        }
+        over = np.stack(
+            [poured.start_s + at > filler_s + ends[name] for name, at in due.items()]
+        )
+        late = np.stack([poured.start_s + at > now_s for at in due.values()])
+        failed += int((over & late).any(axis=0).sum())
+        before += int((over & ~late).any(axis=0).sum())
+        lit = site.lit(poured.room, number)
+        closes_s = filler_s + ends["broadcast_closes"]
+        closed_age = site.slurry.age_s["broadcast_closes"]
+        speed = site.speed(poured.room, number)
+        lies[poured.room] = {
+            name: site.reached_s(
+                poured.room, lit, "slurry", closes_s, age - closed_age, speed=speed
+            )
+            for name, age in site.slurry.age_s.items()
+            if name in ("foot_traffic", "topcoat_opens", "topcoat_closes")
+        }
+    failed += _coated(site, job, way, lies)
+    return Outcome(failed + 2 * len(way.left_out), failed + before + len(way.left_out) == 0)
 
 
-def _bonds(site, coat, at_s, lain, laid):
-    names = (
-        ("topcoat_opens", "topcoat_closes")
-        if coat.coat == 1
-        else ("recoat_opens", "recoat_closes")
-    )
-    for n, patch_s in enumerate(at_s):
+def _coated(site, job, way, lies):
+    """Coats too late, shifts overrun and rooms not open in time; whoever is early waits."""
+    failed, free_s, waited_s = 0, -np.inf, 0.0
+    spans = crew_spans(job, job.crew.topcoat_shifts)
+    for coat in sorted(way.schedule.coats, key=lambda c: c.begins_s):
+        if coat.begins_s > free_s + 6 * 3600.0:
+            waited_s = site.truth.coat_late_s
+        free_s = max(free_s, coat.end_s)
+        opens, closes = ("recoat_opens", "recoat_closes")
         if coat.coat == 1:
-            filler_s, path = lain[coat.room, n]
-            clocks, speed = site.slurry, site.truth.speed
-            early_s = float(path.when_s(clocks.age_s["broadcast_closes"])[0]) + filler_s
-            age_s = clocks.age_s["broadcast_closes"]
-            age_s += site.age_s(coat.room, n + 1, clocks, speed, early_s, patch_s)
-        else:
-            clocks, speed = site.topcoat, site.truth.topcoat
-            age_s = site.age_s(coat.room, n + 1, clocks, speed, laid[coat.room][n], patch_s)
-        if not clocks.age_s[names[0]] <= age_s <= clocks.age_s[names[1]]:
-            return False
-    return True
+            opens, closes = ("topcoat_opens", "topcoat_closes")
+        at_s = coat.start_s + coat.work.offset_s + waited_s
+        below = lies[coat.room]
+        waits = [below[opens] - at_s]
+        if coat.work.lead_s:
+            waits.append(below["foot_traffic"] - (coat.begins_s + waited_s))
+        crossed = set(job.crossed_from(coat.room)) & set(lies)
+        waits += [lies[n]["foot_traffic"] - (coat.begins_s + waited_s) for n in crossed]
+        wait_s = max(0.0, *(float(w.max()) for w in waits))
+        waited_s += wait_s
+        at_s = at_s + wait_s
+        failed += bool(np.any(at_s > below[closes]))
+        ends_s = max(s.ends_s for s in spans if s.begins_s <= coat.begins_s < s.ends_s)
+        failed += coat.end_s + waited_s > ends_s
+        number = np.arange(at_s.size) * site.kits[coat.room] // at_s.size + 1
+        lit = site.lit(coat.room, number)
+        speed = np.full(at_s.size, site.truth.topcoat)
+        lies[coat.room] = {
+            name: site.reached_s(coat.room, lit, "topcoat", at_s, age, speed=speed)
+            for name, age in site.topcoat.age_s.items()
+        }
+    for room in job.rooms:
+        due_s = job.due(room.name).timestamp()
+        failed += any(lies[room.name][need].max() > due_s for need in room.open_needs)
+    return failed
 
 
-def test_nights_planned_again_are_no_worse_than_carried_on(plan, monkeypatch):
-    random = np.random.default_rng(SEED)
-    kits = min(plan.rooms, key=lambda room: room.order).kits
-    decide, ways = replanning._carried, {}
+def nights(plan, monkeypatch, count):
+    """Planned again and gone through by the truth, one after the other."""
+    random, ways = np.random.default_rng(SEED), {}
+    decide, settled = replanning._carried, replanning._decided
 
-    def carried(job, old, state, pours):
-        ways["carried"] = decide(job, old, state, pours)
+    def carried(*given):
+        ways["carried"] = decide(*given)
         return ways["carried"]
-
-    decided = replanning._decided
 
     def chosen(job, old, state, pours):
         ways["pours"] = pours
-        found = decided(job, old, state, pours)
+        found = settled(job, old, state, pours)
         ways["chosen"] = found.chosen
         return found
 
     monkeypatch.setattr(replanning, "_carried", carried)
     monkeypatch.setattr(replanning, "_decided", chosen)
-    worse = turned = better = 0
-    stated, happened = [], []
-    for _ in range(NIGHTS):
-        site = Site(plan, drawn(random, kits))
+    # What a plan says and the table of its doubt are no part of this, and most of its time.
+    monkeypatch.setattr(replanning, "_put_together", lambda *_: None)
+    for _ in range(count):
+        site = Site(plan, drawn(random, plan))
         events, now = log_of(site, random)
-        found = replan(plan, events, now=now)
+        replan(plan, events, now=now)
         now_s = now.timestamp()
-        by_new = lost(site, ways["pours"], ways["chosen"], now_s)
-        by_old = by_new
-        if ways["chosen"].schedule is not ways["carried"].schedule:
-            by_old = lost(site, ways["pours"], ways["carried"], now_s)
-        assert found.plan.rooms
-        turned += ways["chosen"].schedule is not ways["carried"].schedule
-        worse += by_new > by_old
-        better += by_new < by_old
-        stated.append(ways["chosen"].odds.all_frac)
-        happened.append(lost(site, ways["pours"], ways["chosen"], -np.inf) == 0)
-    print(f"\n{NIGHTS} nights: turned {turned}, better {better}, worse {worse}")
-    print(f"stated {np.mean(stated):.3f}, happened {np.mean(happened):.3f}")
-    for low, high in ((0.0, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 1.01)):
-        inside = [(s, h) for s, h in zip(stated, happened, strict=True) if low <= s < high]
-        if inside:
-            s, h = np.mean(inside, axis=0)
-            print(f"  stated {low:.1f} to {high:.1f}: {len(inside)} nights, {s:.2f}, {h:.2f}")
+        new = outcome(site, ways["pours"], ways["chosen"], now_s)
+        turned = ways["chosen"].schedule is not ways["carried"].schedule
+        old = outcome(site, ways["pours"], ways["carried"], now_s) if turned else new
+        chance = ways["chosen"].odds.all_frac
+        sun = "in the sun" if site.truth.sun_k else ""
+        print(
+            f"{chance:.3f} {new.all_held:d} {new.things:2d} {old.things:2d} {sun}", flush=True
+        )
+        yield chance, turned, new, old
+
+
+def test_nights_planned_again_are_no_worse_than_carried_on(plan, monkeypatch):
+    rows = []
+    for row in nights(plan, monkeypatch, NIGHTS):
+        rows.append(row)
+        if len(rows) % 25 == 0 or len(rows) == NIGHTS:
+            told(rows)
+    worse = sum(new.things > old.things for _, _, new, old in rows)
     # No more than one night in a hundred, of as many as were drawn.
     assert worse <= binom.ppf(0.99, NIGHTS, 0.01)
+    stated = np.array([chance for chance, *_ in rows])
+    held = np.array([new.all_held for *_, new, _ in rows], dtype=float)
+    error = np.sqrt(np.sum(stated * (1 - stated))) / NIGHTS
+    assert abs(held.mean() - stated.mean()) <= OFF + 3.0 * error
+
+
+def told(rows):
+    """The figures so far."""
+    turned = [row for row in rows if row[1]]
+    worse = sum(new.things > old.things for *_, new, old in turned)
+    better = sum(new.things < old.things for *_, new, old in turned)
+    print(f"\n{len(rows)} nights: turned {len(turned)}, better {better}, worse {worse}")
+    stated = np.array([chance for chance, *_ in rows])
+    held = np.array([new.all_held for *_, new, _ in rows], dtype=float)
+    print(f"stated {stated.mean():.3f}, happened {held.mean():.3f}")
+    for low, high in ((0.0, 0.2), (0.2, 0.5), (0.5, 0.8), (0.8, 0.95), (0.95, 1.01)):
+        inside = (low <= stated) & (stated < high)
+        if inside.any():
+            s, h = stated[inside].mean(), held[inside].mean()
+            print(f"  stated {low:.2f} to {high:.2f}: {inside.sum()} nights, {s:.2f}, {h:.2f}")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -10,7 +11,7 @@ import typer
 from log_lines import said
 from typer.testing import CliRunner
 
-from cureplan.core.errors import InputError
+from cureplan.core.errors import InputError, NoFeasiblePlanError
 from cureplan.output.commands.night import replan
 from cureplan.output.sheet.write import FILES, ROLE_FILES
 from cureplan.planning.plan.model import plan_to_json
@@ -77,6 +78,43 @@ def test_it_writes_every_sheet_beside_the_old_plan_and_keeps_that(app, night):
         "primers.csv"
     }
     assert json.loads(again.stdout)["buckets"][0] == written["buckets"][0]
+
+
+@pytest.mark.parametrize("poured", [0, 3])
+@pytest.mark.parametrize("as_json", [False, True])
+def test_a_night_no_plan_fits_says_in_every_language_what_to_do(
+    app, tmp_path, one_room, poured, as_json
+):
+    # Nobody mixes before all hours are over: whether or not a floor is begun, there are
+    # ten minutes in which to stop, keep everybody off, and call.
+    room = one_room.rooms[0]
+    buckets = one_room.buckets_of(room.room)
+    job = one_room.job
+    until = job.access.open_by
+    plan = replace(one_room, job=replace(job, languages=("en", "es")))
+    (tmp_path / "plan.json").write_text(plan_to_json(plan), encoding="utf-8")
+    lines = [said(b.pour, "poured", room.room, b.number) for b in buckets[:poured]]
+    at = buckets[2].pour + timedelta(minutes=1) if poured else job.access.begins
+    lines.append(said(at, "wait until", value=until.isoformat()))
+    (tmp_path / "log.csv").write_text(HEADER + "\n".join(lines), encoding="utf-8")
+    words = [str(tmp_path / "plan.json"), str(tmp_path / "log.csv"), "--now", at.isoformat()]
+    ran = CliRunner().invoke(app, words + ["--json"] * as_json)
+    if ran.exception is None or isinstance(ran.exception, SystemExit):
+        # A begun floor is ended, however late: then the plan's own first lines say so.
+        assert poured
+        assert "ten_minutes" in ran.stdout or "ten minutes" in ran.stdout
+        return
+    assert isinstance(ran.exception, NoFeasiblePlanError), ran.output
+    if as_json:
+        told = json.loads(ran.stdout)["advice"]
+        assert set(told) == {"en", "es"}
+        text = "\n".join([*told["en"], *told["es"]])
+    else:
+        text = ran.stdout
+    assert "In the next ten minutes" in text
+    assert "En los próximos diez minutos" in text
+    assert text.count(room.room) >= 2
+    assert not list(tmp_path.glob("night-plan*"))
 
 
 def test_the_old_plan_is_never_written_over(app, night):

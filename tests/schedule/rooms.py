@@ -16,8 +16,9 @@ from cureplan.weather.hours.series import HourlySeries
 __all__ = ["EXACT", "demo", "due_sooner", "few_rooms", "pours_of", "with_shifts"]
 
 EXACT = Doubts(
-    slurry_times=0.0, topcoat_times=0.0, primer_times=0.0, kit=0.0, stop_lasts_s=0.0, iced_k=0.0
-)
+    slurry_times=0.0, topcoat_times=0.0, primer_times=0.0, kit=0.0, stop_lasts_s=0.0,
+    iced_k=0.0, half_k=0.0,
+)  # fmt: skip
 """Kits and mixing just as their cards say: what all else does is seen alone."""
 NOW = datetime(2013, 7, 16, 20, tzinfo=ZoneInfo("America/New_York"))
 

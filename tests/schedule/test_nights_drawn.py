@@ -97,3 +97,51 @@ def test_a_job_of_the_past_was_decided_the_morning_before():
     assert known_until(JOB, now_s=BEGINS_S - 60.0) == BEGINS_S - 60.0
     # By hand: access from 19:00 on, so at 7:00.
     assert known_until(JOB, now_s=BEGINS_S + 900 * HOUR_S) == BEGINS_S - 12 * HOUR_S
+
+
+def test_what_is_begun_is_neither_late_nor_stopped_any_more(planned):
+    # Half of the first floor is poured, as the schedule says, to the second: its hours
+    # are facts. What is still to come may drag and stop, but its crew is here.
+    pours, schedule = planned
+    job = replace(JOB, doubt=replace(JOB.doubt, stop_every=2))
+    first = min(schedule.pours, key=lambda p: p.start_s)
+    pour_s = first.start_s + pours[first.room].plan(first.option).times.pour_s
+    half = pour_s.size // 2
+    drawn = draw_nights(job, pours, schedule, members=400, issued_s=float(pour_s[half]))
+    visit = drawn.pour_visit[first.room]
+    come_s = visit.at_s(pour_s) + drawn.stop_s[first.room].cumsum(axis=1)
+    assert np.array_equal(come_s[:, : half + 1], np.tile(pour_s[: half + 1], (400, 1)))
+    assert np.all(visit.late_s == 0.0)
+    assert np.mean(come_s[:, -1] > pour_s[-1] + 1.0) > 0.9
+    # A crew that is yet to come may still be late.
+    last = max(schedule.coats, key=lambda c: c.begins_s)
+    assert np.mean(drawn.coat_visit[last.room, last.coat].late_s > 0.0) > 0.9
+
+
+def test_half_of_a_room_lies_off_the_other_by_what_the_job_says(planned):
+    job = replace(JOB, doubt=replace(JOB.doubt, half_k=3.0))
+    drawn = draw_nights(job, *planned, members=NIGHTS, issued_s=ISSUED_S)
+    patches_k = drawn.patches_k("Cook line", 7)
+    # One half is as the room is, the other off by a normal draw with that SD: 4000 draws
+    # know it to 1.1 %, four of them.
+    assert np.all((patches_k[:, :4].any(axis=1)) != (patches_k[:, 4:].any(axis=1)))
+    assert (patches_k[:, 0] + patches_k[:, -1]).std() == pytest.approx(3.0, rel=0.045)
+    silent = draw_nights(job, *planned, members=50, issued_s=ISSUED_S, silent=("half a room",))
+    assert not silent.patches_k("Cook line", 7).any()
+
+
+def test_what_a_night_leaves_unsure_of_a_slab_is_drawn_and_fades(planned):
+    # A room nobody read, of which the readings elsewhere leave 2.5 K: that much it errs
+    # then, and two days on as if nothing had been read.
+    pours, schedule = planned
+    corridor = pours["Corridor"]
+    left = replace(corridor.conditions, night_slab=(ISSUED_S, 2.5))
+    unsure = {**pours, "Corridor": replace(corridor, conditions=left)}
+    drawn = draw_nights(JOB, unsure, schedule, members=NIGHTS, issued_s=ISSUED_S)
+    plain = draw_nights(JOB, pours, schedule, members=NIGHTS, issued_s=ISSUED_S)
+    at = hour(drawn, ISSUED_S)
+    assert drawn.slab_k["Corridor"][:, at].std() == pytest.approx(2.5, rel=0.045)
+    later = hour(drawn, ISSUED_S + 48 * HOUR_S)
+    assert drawn.slab_k["Corridor"][:, later].std() == pytest.approx(
+        plain.slab_k["Corridor"][:, later].std(), rel=0.1
+    )

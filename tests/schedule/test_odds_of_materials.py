@@ -21,24 +21,24 @@ MEMBERS = 4000
 ICED = PourOption(chilled=True, cool_filler=False, bays=2)
 
 
-def _poured(*, cut_at: str = "bay", silent=("weather", "slab", "crew"), **doubts):
-    """The servery poured iced, everything known but what is said; its odds and its pour."""
-    job = few_rooms("Servery")
+def _poured(
+    *, name="Servery", option=ICED, cut_at="bay", silent=("weather", "slab", "crew"), **doubts
+):
+    """A floor poured iced, everything known but what is said; its odds and its pour."""
+    job = few_rooms(name)
     job = replace(
         job,
         doubt=replace(EXACT, **doubts),
         policy=replace(job.policy, cut_at=cut_at),
     )
-    room = pours_of(job)["Servery"]
+    room = pours_of(job)[name]
     fit = replace(room.clocks.fit, covariance=1e-12 * room.clocks.fit.covariance)
     clocks = replace(room.clocks, fit=fit, spread_frac=1e-6)
     room = RoomPours(room.room, job, clocks, room.topcoat, room.conditions)
     start_s = job.access.begins.timestamp() + 5 * 3600.0
-    poured = place_pour(room, ICED, start_s, confidence=0.5)
+    poured = place_pour(room, option, start_s, confidence=0.5)
     schedule = Schedule(pours=(poured,), coats=(), failures=(), required_s=120.0)
-    odds = assess(
-        job, {"Servery": room}, schedule, issued_s=start_s, members=MEMBERS, silent=silent
-    )
+    odds = assess(job, {name: room}, schedule, issued_s=start_s, members=MEMBERS, silent=silent)
     return odds, room, poured, schedule
 
 
@@ -70,12 +70,31 @@ def test_a_stop_of_the_mixing_loses_the_open_edge_unless_it_may_be_cut(cut_at):
     assert 0.3 < safe < 0.9
     if cut_at == "bay":
         assert odds.buckets_frac == pytest.approx(safe, abs=0.03)
-        assert odds.cut_frac == 0.0
+        assert odds.stop_lost_frac == pytest.approx(1 - safe, abs=0.03)
     else:
         # A cost, told apart from a loss.
         assert odds.buckets_frac == 1.0
         assert odds.cut_frac == pytest.approx(1 - safe, abs=0.03)
         assert odds.as_planned_frac == pytest.approx(safe, abs=0.03)
+        assert odds.stop_lost_frac == 0.0
+
+
+def test_a_stop_that_ends_at_a_planned_stop_line_is_a_cost_and_loses_nothing():
+    # Two buckets to a bay: a stop inside a bay loses its open edge, one before a bay's
+    # first bucket finds the pour at its stop line. Stops are summed as above, apart.
+    every, lasts_s = 20, 1800.0
+    bays = PourOption(chilled=True, cool_filler=False, bays=5)
+    odds, room, poured, _ = _poured(
+        name="Dish room", option=bays, stop_every=every, stop_lasts_s=lasts_s
+    )
+    layout, margins = room.plan(bays).layout, _margins(room, poured)
+    assert layout.kits_per_bay == 2
+    edges = np.minimum(margins[0], margins[2])[::2]
+    outlasts = np.exp(-edges / lasts_s) / every
+    between = np.exp(-edges.min() / lasts_s) / every
+    assert odds.stop_lost_frac == pytest.approx(1 - np.prod(1 - outlasts), abs=0.02)
+    assert odds.cut_frac == pytest.approx(1 - (1 - between) ** 4, abs=0.02)
+    assert odds.buckets_frac == pytest.approx(1 - odds.stop_lost_frac)
 
 
 def test_kits_that_differ_lose_a_floor_as_often_as_the_weakest_does():
@@ -119,7 +138,7 @@ def test_ice_that_is_not_cold_costs_what_warmer_liquids_cost():
 
 def test_the_table_names_what_costs_most_and_what_takes_it_away():
     odds, room, _, schedule = _poured(stop_every=40, stop_lasts_s=360.0, silent=())
-    rows = made_of(room.job, {"Servery": room}, schedule, odds)
+    rows = made_of(room.job, {"Servery": room}, schedule, odds).terms
     assert rows[0].term == "stops"
     assert rows[0].measure == "spare drill"
     assert rows[0].costs_frac > 0.1

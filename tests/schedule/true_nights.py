@@ -54,6 +54,8 @@ class TrueNights:
     hours_s: np.ndarray
     air_k: Mapping[str, np.ndarray]
     slab_k: Mapping[str, np.ndarray]
+    half_k: Mapping[str, np.ndarray]
+    """By room: how much warmer the half poured first and that poured last is, (nights, 2)."""
     material: Mapping[str, Mapping[str, np.ndarray]]
     """By material: how card, nights, pallets and kits fell out, in standard deviations."""
     energy: Mapping[str, np.ndarray]
@@ -106,6 +108,12 @@ def true_nights(job, pours, *, issued_s, nights, seed, heavy_tails=False) -> Tru
             return random.standard_exponential(shape)
         return 1.5 * random.pareto(2.5, shape)
 
+    def halves():
+        """One of them, whichever, off the other."""
+        off = np.zeros((nights, 2))
+        off[np.arange(nights), random.integers(2, size=nights)] = normal(nights)
+        return job.doubt.half_k * off
+
     return TrueNights(
         job=job,
         pours=pours,
@@ -129,6 +137,7 @@ def true_nights(job, pours, *, issued_s, nights, seed, heavy_tails=False) -> Tru
         iced=np.abs(normal(nights)),
         late_s=LATE_SD_S * np.abs(normal(VISITS, nights)),
         slow_frac=RHYTHM_SD_FRAC * np.abs(normal(VISITS, nights)),
+        half_k={room.name: halves() for room in job.rooms},
     )
 
 
@@ -214,6 +223,7 @@ def buckets_kept(truth: TrueNights, schedule: Schedule, poured: PlacedPour):
     plan, job = room.plan(poured.option), truth.job
     at_s = _poured_s(truth, schedule, poured)
     slab_c = room.conditions.slab_at(at_s) + _on(truth.slab_k[poured.room], truth.hours_s, at_s)
+    slab_c = slab_c + truth.half_k[poured.room][:, _half_of(at_s.shape[1])]
     air_c = room.conditions.air_at(at_s) + _on(truth.air_k[poured.room], truth.hours_s, at_s)
     given = kit_temperatures(
         job.materials, chilled=poured.option.chilled, cool_filler=poured.option.cool_filler
@@ -290,17 +300,43 @@ def _age_at(room, name, kit):
     return 0.5 * (low + high)
 
 
-class _Ages:
-    """Age of a material on a floor's slab from `begins_s` on, by the trapezoid over five
-    minutes, for any instants of shape (nights, N)."""
+def _half_of(patches):
+    """0 for patches poured in a floor's first half, 1 in its last."""
+    return (np.arange(patches) * 2 // patches).clip(0, 1) if patches > 1 else np.array([0])
 
-    def __init__(self, truth, room, clocks, of, begins_s):
+
+class _Ages:
+    """Age of a material on each half of a floor's slab from `begins_s` on."""
+
+    def __init__(self, truth, room, clocks, of, begins_s, *, last=False):
+        self.halves = [_Half(truth, room, clocks, of, begins_s, n) for n in (0, 1)]
+        self.last = last
+
+    def _each(self, name, at_s):
+        found = [half.read(getattr(half, name), at_s) for half in self.halves]
+        if self.last:
+            return found[1]
+        return np.where(_half_of(at_s.shape[1]) == 0, *found)
+
+    def age(self, at_s):
+        return self._each("gained", at_s)
+
+    def faster(self, at_s):
+        return self._each("ahead", at_s)
+
+
+class _Half:
+    """Age on half of a floor, by the trapezoid over five minutes, for any instants of
+    shape (nights, N)."""
+
+    def __init__(self, truth, room, clocks, of, begins_s, half):
         self.first_s = max(float(begins_s.min()), room.conditions.first_s)
         fine_s = np.arange(self.first_s, room.conditions.last_s, FINE_S)
         expected_c = room.conditions.slab_at(fine_s)
         errors = np.array(
             [np.interp(fine_s, truth.hours_s, row) for row in truth.slab_k[room.room.name]]
         )
+        errors = errors + truth.half_k[room.room.name][:, half][:, None]
         kelvin, reference = expected_c + errors + 273.15, clocks.fit.reference_c + 273.15
         self.rate = np.exp(
             clocks.fit.activation_energy_j_mol / GAS_J_MOL_K * (1 / reference - 1 / kelvin)
@@ -310,13 +346,13 @@ class _Ages:
         self.pace = np.exp(energy[:, None] * lever)
         rate = self.rate * self.pace
         steps = FINE_S * 0.5 * (rate[:, 1:] + rate[:, :-1])
-        self.age = np.concatenate([np.zeros((len(rate), 1)), steps.cumsum(axis=1)], axis=1)
+        self.gained = np.concatenate([np.zeros((len(rate), 1)), steps.cumsum(axis=1)], axis=1)
         expected = np.exp(
             clocks.fit.activation_energy_j_mol
             / GAS_J_MOL_K
             * (1 / reference - 1 / (expected_c + 273.15))
         )
-        self.faster = rate / expected
+        self.ahead = rate / expected
 
     def read(self, rows, at_s):
         where = np.clip((at_s - self.first_s) / FINE_S, 0.0, rows.shape[1] - 1.001)
@@ -391,7 +427,7 @@ def _over(truth, schedule, coat, laid_s):
 
         def aged(at_s):
             at_s = np.broadcast_to(at_s, since_s.shape)
-            return factor * (ages.read(ages.age, at_s) - ages.read(ages.age, since_s))
+            return factor * (ages.age(at_s) - ages.age(since_s))
 
         return aged, needs["recoat_opens"], 0.0, needs["recoat_closes"]
     poured = next(p for p in schedule.pours if p.room == coat.room)
@@ -399,7 +435,7 @@ def _over(truth, schedule, coat, laid_s):
     ages = _Ages(truth, room, room.clocks, "slurry", since_s)
     factor = np.exp(_kit_ln(truth, schedule, poured))
     # Age on landing, at the pace of the night's batch and slab.
-    pace = ages.read(ages.faster, since_s)
+    pace = ages.faster(since_s)
     needs = room.clocks.age_s
 
     def aged_slurry(at_s):
@@ -412,7 +448,7 @@ def _over(truth, schedule, coat, laid_s):
             ],
             axis=1,
         )
-        on_floor_s = ages.read(ages.age, at_s) - ages.read(ages.age, since_s)
+        on_floor_s = ages.age(at_s) - ages.age(since_s)
         return factor * ((poured.clocks.pour_age_s[0] + film_s) * pace + on_floor_s)
 
     return aged_slurry, needs["topcoat_opens"], needs["foot_traffic"], needs["topcoat_closes"]
@@ -422,9 +458,9 @@ def opens(truth: TrueNights, schedule: Schedule, coat: PlacedCoat, laid_s, *, du
     """Whether a room bears wheels and water by `due_s`, (nights,)."""
     room = truth.pours[coat.room]
     last_s = laid_s[coat.room, coat.coat][:, -1:]
-    ages = _Ages(truth, room, room.topcoat, "topcoat", last_s)
+    ages = _Ages(truth, room, room.topcoat, "topcoat", last_s, last=True)
     due = np.full_like(last_s, due_s)
-    age_s = (ages.read(ages.age, due) - ages.read(ages.age, last_s))[:, 0]
+    age_s = (ages.age(due) - ages.age(last_s))[:, 0]
     age_s = age_s * np.exp(_kit_ln(truth, schedule, coat)[:, -1])
     needs = room.topcoat.age_s
     return age_s >= max(needs["foot_traffic"], needs["wheels"], needs["wash_down"])

@@ -46,7 +46,7 @@ _ASKED = (
     *("access.from", "access.open_by", "weather.source"),
     *("building.climate", "building.slab_thickness", "building.ground"),
     *("materials.primer", "materials.storage"),
-    *("crew.stations", "crew.mixer", "crew.runner", "crew.rake", "crew.smoother"),
+    *("people", "crew.stations", "crew.mixer", "crew.runner", "crew.rake", "crew.smoother"),
     *("crew.broadcaster", "crew.edge", "crew.topcoat", "crew.setup", "crew.changeover"),
     *("crew.pour_shifts", "crew.topcoat_shifts", "policy.margin", "policy.confidence"),
 )
@@ -68,6 +68,12 @@ _TOGETHER = {
 }
 """Keys that can only be judged together, at the last of them; others are by themselves."""
 _TABLES = ("site", "weather", "building", "access", "materials", "crew", "policy")
+_HEADS = (
+    *("crew.mixer", "crew.runner", "crew.rake", "crew.smoother", "crew.broadcaster"),
+    *("crew.edge", "crew.topcoat"),
+)
+_OF_NAMED = ("crew.longest_shift", "crew.rest")
+"""Asked where people have names."""
 _FIXED = {
     "materials.slurry": "fast-slurry",
     "materials.topcoat": "clear-topcoat",
@@ -103,8 +109,13 @@ def next_question(answers: Answers) -> Question | None:
 
 def _keys(answers: Answers) -> Iterator[str]:
     """Every key to be asked, as far as the answers say which."""
+    named = _laid(answers.get("people", ""))
     for key in _ASKED:
+        if named and key in _HEADS:
+            continue
         yield key
+        if named and key == "crew.changeover":
+            yield from _OF_NAMED
         if key == "crew.topcoat" and _laid(answers.get("materials.primer", "")):
             yield "crew.primer"
         yield from _FOLLOW_UPS.get((key, answers.get(key, "")), ())
@@ -115,7 +126,7 @@ def _keys(answers: Answers) -> Iterator[str]:
 
 
 def _laid(primer: str) -> bool:
-    """Whether an answer names a primer."""
+    """Whether an answer names a primer, or people."""
     return primer.strip().lower() not in ("", "none", "no")
 
 
@@ -123,8 +134,12 @@ def last_answers(path: Path) -> Answers:
     """What a job file said, as answers to propose; its dates and rooms are its own."""
     said = read_document(path, what="job").values
     found: Answers = {}
-    for key in (*_ASKED, "crew.primer", *(k for ks in _FOLLOW_UPS.values() for k in ks)):
-        table, name = key.split(".")
+    follow_ups = (k for ks in _FOLLOW_UPS.values() for k in ks)
+    found["people"] = _people_said(said.get("people"))
+    for key in (*_ASKED, "crew.primer", *_OF_NAMED, *follow_ups):
+        table, _, name = key.partition(".")
+        if not name:
+            continue
         value = said.get(table, {}).get(name) if isinstance(said.get(table), dict) else None
         if isinstance(value, list):
             spans = [s for s in value if isinstance(s, dict) and {"from", "to"} <= s.keys()]
@@ -134,7 +149,19 @@ def last_answers(path: Path) -> Answers:
     return {key: text for key, text in found.items() if text}
 
 
+def _people_said(value: object) -> str:
+    """People of a file as they would be answered."""
+    listed = value if isinstance(value, list) else []
+    return "; ".join(
+        f"{one['name']}: {', '.join(map(str, one['roles']))}"
+        for one in listed
+        if isinstance(one, dict) and isinstance(one.get("roles"), list) and one.get("name")
+    )
+
+
 def _path(key: str) -> KeyPath:
+    if "." not in key:
+        return (key,)
     table, _, name = key.partition(".")
     if table.startswith("rooms["):
         return ("rooms", int(table[6:-1]) - 1, name)
@@ -197,6 +224,8 @@ def value_of(path: KeyPath, text: str) -> Any:
     """An answer as TOML would hold it; what cannot be one stays text, to be refused."""
     if path[-1] in ("pour_shifts", "topcoat_shifts"):
         return [_shift(part) for part in text.split(",")]
+    if path == ("people",):
+        return [_person(part) for part in text.split(";")] if _laid(text) else []
     info = field_at(path, JobFile)
     if info is not None and isinstance(info.annotation, GenericAlias):
         names = (part.strip() for part in text.split(","))
@@ -213,6 +242,12 @@ def value_of(path: KeyPath, text: str) -> Any:
     except ValueError:
         pass
     return text
+
+
+def _person(text: str) -> dict[str, Any]:
+    name, _, roles = text.partition(":")
+    said = [role.strip().lower() for role in roles.split(",")]
+    return {"name": name.strip(), "roles": [role for role in said if role]}
 
 
 def _shift(text: str) -> dict[str, str]:
@@ -353,6 +388,9 @@ def _lines(answers: Answers) -> Iterator[str]:
             for key in ordered
             if key != "materials.primer" or _laid(full[key])
         )
+    for person in values["people"]:
+        yield from ("", "[[people]]", key_line("name", person["name"]))
+        yield key_line("roles", person["roles"])
     number = 1
     while full.get(f"rooms[{number}].name"):
         yield from ("", "[[rooms]]")

@@ -202,6 +202,9 @@ class Doubts:
     """On average; long stops are rare as in any queue (exponential)."""
     iced_k: float = 1.5
     """How much warmer than planned iced liquids may be: the size of a normal draw."""
+    half_k: float = 1.0
+    """One half of a room's slab against the rest. Three to four hours of afternoon sun that
+    nobody declared leave 2 to 4 K by the evening, with sun and slabs as reckoned here."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

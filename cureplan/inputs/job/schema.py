@@ -33,6 +33,7 @@ from cureplan.inputs.fields import (
     quantity,
     whole,
 )
+from cureplan.inputs.job.crew import ROLES
 from cureplan.inputs.job.crew_schema import CrewEntry, PersonEntry
 from cureplan.inputs.job.model import (
     Climate,
@@ -443,6 +444,11 @@ class DoubtEntry(Written):
         "2.7 F", alias="iced", origin="invented", kind="difference",
         meaning="how much warmer than planned iced liquids may reach the mixer, 1 SD",
     )  # fmt: skip
+    half_k: WarmerK = entry(
+        "1.8 F", alias="half_room", origin="invented", kind="difference",
+        meaning="how far one half of a room's slab may lie off the rest, 1 SD; less where "
+        "both were read",
+    )  # fmt: skip
 
 
 class SlabReadingEntry(Written):
@@ -566,7 +572,12 @@ class JobFile(Written):
     materials: MaterialsEntry = entry(meaning="what is laid")
     crew: CrewEntry = entry(meaning="who works, and when")
     people: Annotated[tuple[PersonEntry, ...], Field(max_length=60, strict=False)] = entry(
-        (), meaning="who they are, where no heads are counted"
+        (),
+        ask='Who works, each with what he or she can do ("Ana: foreman, mixer, runner; '
+        'Bo: rake, smoother, topcoat")? Or none, to count heads. Known are '
+        f"{', '.join(ROLES)}",
+        usual="none",
+        meaning="who they are, where no heads are counted",
     )
     pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
     policy: PolicyEntry = entry(meaning="what the plan must keep and may do")

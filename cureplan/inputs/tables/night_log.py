@@ -22,6 +22,7 @@ __all__ = [
     "ENDS",
     "EVENTS",
     "KEPT_COLUMNS",
+    "READINGS",
     "ROLES",
     "AddedRoom",
     "NightEvent",
@@ -106,6 +107,8 @@ ENDS: Mapping[str, str] = {
     "surface closed": "broadcast_closes",
 }
 """Events that end a clock, and the milestone each is."""
+READINGS = (*ENDS, "slab reads", "bucket reads")
+"""Events from which a night's batch and slabs are learned."""
 OF_BUCKETS = ("poured", *ENDS, "ran short", "lost", "bucket reads")
 OF_COATS = ("coat begun", "coat laid")
 OF_ROOMS = ("pails in ice", "vacuumed")

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from cureplan.core.errors import InputError, OutputError, harmless
+from cureplan.core.errors import InputError, NoFeasiblePlanError, OutputError, harmless
 
 if TYPE_CHECKING:
     from cureplan.inputs.tables.night_log import NightEvent
@@ -79,7 +79,11 @@ def replan(
         refuse_folder(out, inputs=(plan_file, *log_files))
     folder = _folder(plan_file, out)
     events = read_night_logs(log_files, site=night_site(old))
-    found = plan_again(old, events, now=_now(old, events, now))
+    try:
+        found = plan_again(old, events, now=_now(old, events, now))
+    except NoFeasiblePlanError as error:
+        _advise(old, error, as_json=as_json)
+        raise
     written = write_sheets(found.plan, folder, before=plan_file.parent, pictures=pictures)
     if as_json:
         print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say), asked=True)
@@ -89,6 +93,26 @@ def replan(
     code = STATUS_CODES[found.plan.status]
     if code:
         raise typer.Exit(code)
+
+
+def _advise(old: Plan, error: NoFeasiblePlanError, *, as_json: bool) -> None:
+    """What to do at once, in every language of the job, where no plan comes out."""
+    import json
+
+    from cureplan.output.commands.common import print_text
+    from cureplan.output.view.view import voice_of
+
+    if not error.advice:
+        return
+    told = {
+        language: [voice_of(old, language).say(say) for say in error.advice]
+        for language in old.job.languages
+    }
+    if as_json:
+        text = json.dumps({"status": "no feasible plan", "advice": told}, ensure_ascii=False)
+    else:
+        text = "\n\n".join("\n".join(f"> {line}" for line in lines) for lines in told.values())
+    print_text(text, asked=True)
 
 
 def _folder(plan_file: Path, out: Path | None) -> Path:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from cureplan.core.errors import InputError
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
-from cureplan.output.view.view import voice_of
+from cureplan.output.view.view import status_key, voice_of
 from cureplan.planning.plan.arrivals import arrivals_of
 from cureplan.planning.plan.model import Arrival, Plan, Stop, plan_from_json
 
@@ -186,7 +186,7 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = No
     # RFC 7986, 5.1; the vendor's name for it is what older readers know.
     calendar.add("name", name)
     calendar.add("x-wr-calname", name)
-    wanted = [*_arrivals_wanted(plan, voice), *_ice_wanted(plan, voice)]
+    wanted = _wanted(plan, voice)
     shown: list[tuple[EventBefore, EventBefore | None]]
     shown = [(event, before.pop(event.uid, None)) for event in wanted]
     gone = _still_to_come(before.values(), _made_at(plan))
@@ -201,7 +201,7 @@ def role_calendars(plan: Plan, *, earlier: Iterable[bytes] = ()) -> dict[str, by
     """A calendar for each person or role that comes, or that an earlier calendar called."""
     earlier = [*earlier]
     voice = voice_of(plan)
-    wanted = [*_arrivals_wanted(plan, voice), *_ice_wanted(plan, voice)]
+    wanted = _wanted(plan, voice)
     before = events_before(earlier, mark=job_mark(plan)).values()
     old = _still_to_come(before, _made_at(plan))
     called = dict.fromkeys(event.role for event in (*wanted, *old) if event.role)
@@ -230,6 +230,15 @@ def role_file(who: str) -> str:
 
 def _made_at(plan: Plan) -> datetime:
     return plan.decisions.made_at.astimezone(UTC).replace(microsecond=0)
+
+
+def _wanted(plan: Plan, voice: Voice) -> list[EventBefore]:
+    """Arrivals and ice; each says it where the plan does not keep what the job asks."""
+    wanted = [*_arrivals_wanted(plan, voice), *_ice_wanted(plan, voice)]
+    if plan.status == "within policy":
+        return wanted
+    unsure = voice.label(f"status.{status_key(plan)}")
+    return [replace(e, description=f"{unsure}.\n{e.description}") for e in wanted]
 
 
 def _arrivals_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
@@ -348,7 +357,9 @@ def _call_event(plan: Plan, shown: EventBefore, old: EventBefore | None) -> Even
     event.add("uid", shown.uid)
     event.add("dtstamp", _made_at(plan))
     event.add("sequence", _sequence(plan, shown, old))
-    event.add("status", "CANCELLED" if shown.cancelled else "CONFIRMED")
+    # RFC 5545, 3.8.1.11.
+    going = "CONFIRMED" if plan.status == "within policy" else "TENTATIVE"
+    event.add("status", "CANCELLED" if shown.cancelled else going)
     event.add("dtstart", shown.begins)
     event.add("dtend", shown.ends)
     event.add("summary", shown.summary)

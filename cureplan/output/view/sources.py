@@ -361,6 +361,10 @@ def risk_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
         lines.append(voice.label("risk.as_planned", keeps_frac=risk.as_planned_frac))
     if risk.cut_frac > 0:
         lines.append(voice.label("risk.cut", keeps_frac=risk.cut_frac))
+    if risk.tails_cost_frac >= WORTH_FRAC:
+        lines.append(voice.label("risk.tails", costs_frac=risk.tails_cost_frac))
+    if risk.stop_lost_frac > 0:
+        lines.append(voice.label("risk.stop_lost", keeps_frac=risk.stop_lost_frac))
     lines.append(
         voice.label(
             "risk.how",

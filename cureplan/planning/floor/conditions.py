@@ -29,6 +29,7 @@ from cureplan.science.room_air import drifting_air_c, held_air_c, open_air_c
 from cureplan.science.slab import Slab
 from cureplan.science.slab_grid import slab_on_ground, slab_over_air
 from cureplan.science.slab_reading import (
+    READING_SD_K,
     corrected_surface_c,
     reading_fade,
     slab_time_constant_s,
@@ -120,6 +121,9 @@ class RoomConditions:
     """NaN where the weather gives no humidity."""
     reading_s: float | None
     """When an infrared reading corrected the slab [epoch s]; None if it was not read."""
+    night_slab: tuple[float, float] | None = None
+    """When a night's readings were last put together [epoch s], and what they leave unsure
+    of the slab then, 1 SD [K]."""
     sun_k: Array | None = None
     """How much the sunlit part is warmer than the rest; None where no sun is declared."""
     build_up: BuildUp = (0.15, 0.0, "ground")
@@ -132,6 +136,14 @@ class RoomConditions:
         if self.sun_k is None:
             return self
         return replace(self, slab_c=self.slab_c - self.sun_k, sun_k=None)
+
+    @property
+    def read(self) -> tuple[float, float] | None:
+        """When the slab was last known by more than the march [epoch s], and how unsure it
+        was then, 1 SD [K]; None if it was not read."""
+        if self.night_slab is not None or self.reading_s is None:
+            return self.night_slab
+        return self.reading_s, READING_SD_K
 
     @property
     def first_s(self) -> float:

@@ -19,11 +19,10 @@ from cureplan.planning.floor.doubt import (
     room_answer,
 )
 from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.odds.scatter import Laid, Scatter, Tails, coated_kits, poured_kits
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 from cureplan.science.fit import KineticFit
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
-from cureplan.science.slab_reading import READING_SD_K
 
 __all__ = [
     "INDOOR_SD_K",
@@ -41,7 +40,7 @@ __all__ = [
 
 TERMS: Final = (
     "slurry times", "coat times", "batch", "kit", "energy", "ice", "stops",
-    "weather", "slab", "crew",
+    "weather", "slab", "half a room", "crew",
 )  # fmt: skip
 """What the doubt of a plan is made of: each can be taken away by itself."""
 
@@ -71,13 +70,17 @@ class Visit:
     """One stay of a crew on site: how late it begins and how it drags, night by night."""
 
     begins_s: float
+    """From when it drags: what was done before this is known [epoch s]."""
     late_s: Array
     slow_frac: Array
 
     def at_s(self, planned_s: Array) -> Array:
         """When planned instants [epoch s], shape (N,), really come, shape (nights, N)."""
-        drag = self.slow_frac[:, None] * (planned_s - self.begins_s)
-        return np.asarray(planned_s + self.late_s[:, None] + drag)
+        return np.asarray(planned_s + self.late_s[:, None] + self.dragged_s(planned_s))
+
+    def dragged_s(self, planned_s: Array) -> Array:
+        """By how much a slow crew has fallen behind, shape (nights, N)."""
+        return self.slow_frac[:, None] * np.maximum(planned_s - self.begins_s, 0.0)
 
     def of(self, nights: Flags) -> Visit:
         """The visit in some of the nights."""
@@ -102,9 +105,19 @@ class Nights:
     """Hour of the first column of the errors below [epoch s]."""
     air_k: Mapping[str, Array]
     slab_k: Mapping[str, Array]
+    half_k: Mapping[str, Array]
+    """By room: how much warmer than the rest each half of its slab is, that poured first
+    and that poured last, shape (nights, 2)."""
+    known_s: float
+    """What was begun before this is as it is [epoch s]."""
     pour_visit: Mapping[str, Visit]
     coat_visit: Mapping[tuple[str, int], Visit]
     primer_visit: Mapping[str, Visit]
+
+    def patches_k(self, room: str, patches: int) -> Array:
+        """How much warmer each patch lies than its room's slab, shape (nights, patches)."""
+        half = (np.arange(patches) >= patches / 2).astype(np.int64)
+        return self.half_k[room][:, half]
 
     @property
     def last_s(self) -> float:
@@ -177,8 +190,8 @@ class Draws:
         for room in job.rooms:
             own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)
             error_k = answered[room.name][1] + SLAB_OWN_SD_K * own
-            misread_k = READING_SD_K * random.standard_normal(members)
-            read_k = _as_read(error_k, hours_s, conditions[room.name], misread_k)
+            misread = random.standard_normal(members)
+            read_k = _as_read(error_k, hours_s, conditions[room.name], misread)
             slab_k[room.name] = slabs * read_k
         sky = _Sky(
             columns=columns,
@@ -225,11 +238,14 @@ def draw_nights(
     members: int,
     issued_s: float,
     silent: Collection[str] = (),
+    heavy_tails: bool = False,
     draws: Draws | None = None,
 ) -> Nights:
     """Draw as many nights as asked, the same for the same seed.
 
     What stands in `silent`, of `TERMS`, is known exactly; all else falls out as with it.
+    With heavy tails materials, ice, halves of rooms, stops and lateness keep their spread,
+    but fall out far off more often; weather and slabs stay as they are verified.
     """
 
     def heard(term: str) -> float:
@@ -243,14 +259,19 @@ def draw_nights(
     pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
-    pour_visit = _visits(pouring, random, members, size=crews, again_s=job.crew.again_s)
-    coat_visit = _visits(coating, random, members, size=crews, again_s=job.crew.again_s)
+    odd = Tails(random=random, heavy=heavy_tails)
+
+    def visits(tasks: Sequence[tuple[float, float, _Key]]) -> dict[_Key, Visit]:
+        again_s = job.crew.again_s
+        return _visits(tasks, odd, members, size=crews, known_s=issued_s, again_s=again_s)
+
+    pour_visit, coat_visit = visits(pouring), visits(coating)
     primed = [(p.begins_s, p.end_s, p.room) for p in schedule.primers]
     primer_columns = random.standard_normal((2, members if primed else 0))
-    primer_visit = _visits(primed, random, members, size=crews, again_s=job.crew.again_s)
+    primer_visit = visits(primed)
     # A stream of its own, so that the draws above fall out as they did before it.
-    others = np.random.default_rng([job.seed, 1])
-    scatter = _Scatter(
+    others = Tails(random=np.random.default_rng([job.seed, 1]), heavy=heavy_tails)
+    scatter = Scatter(
         random=others,
         members=members,
         pallet=job.doubt.pallet,
@@ -261,22 +282,28 @@ def draw_nights(
     slurry_sd = heard("slurry times") * job.times_sd("slurry")
     coat_sd = heard("coat times") * job.times_sd("topcoat")
     primer_sd = heard("coat times") * job.times_sd("primer") if primed else 0.0
-    placed_by_kind: tuple[tuple[float, list[_Laid]], ...] = (
-        (slurry_sd, [_poured(pours[p.room], p, pour_visit[p.room]) for p in schedule.pours]),
+    placed_by_kind: tuple[tuple[float, list[Laid]], ...] = (
+        (
+            slurry_sd,
+            [poured_kits(pours[p.room], p, pour_visit[p.room]) for p in schedule.pours],
+        ),
         (
             coat_sd,
-            [_coated(pours[c.room], c, coat_visit[c.room, c.coat]) for c in schedule.coats],
+            [coated_kits(pours[c.room], c, coat_visit[c.room, c.coat]) for c in schedule.coats],
         ),
         (
             primer_sd,
-            [_coated(pours[p.room], p, primer_visit[p.room]) for p in schedule.primers],
+            [coated_kits(pours[p.room], p, primer_visit[p.room]) for p in schedule.primers],
         ),
     )
     kit_ln: dict[tuple[str, str], Array] = {}
     for sd, laid in placed_by_kind:
         kit_ln |= scatter.draw(laid, times_sd=sd)
-    iced = np.abs(others.standard_normal(members))
+    iced = np.abs(others.normal(members))
     energies = heard("energy")
+    stops = heard("stops")
+    stop_s = _stops(job, pours, schedule, others, members, size=stops, known_s=issued_s)
+    halves = heard("half a room") * job.doubt.half_k
     return Nights(
         members=members,
         energy={
@@ -286,7 +313,9 @@ def draw_nights(
         },
         kit_ln=kit_ln,
         iced_k=heard("ice") * iced * _iced_sd_k(job),
-        stop_s=_stops(job, pours, schedule, others, members, size=heard("stops")),
+        stop_s=stop_s,
+        half_k={room.name: halves * _half(others, members) for room in job.rooms},
+        known_s=issued_s,
         first_s=sky.first_s,
         air_k=sky.air_k,
         slab_k=sky.slab_k,
@@ -303,107 +332,39 @@ def _iced_sd_k(job: Job) -> float:
     return job.doubt.iced_k
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Laid:
-    """One piece of work, in the kits it is mixed in."""
-
-    key: tuple[str, str]
-    begins_s: float
-    night: int
-    """Tells visits apart."""
-    kit_of: NDArray[np.int64]
-    """Which of its kits each patch is of, shape (patches,)."""
-    spread_frac: float
-    left_frac: float
-    """Share left of what is not known of the night's material."""
-
-
-def _poured(room: RoomPours, placed: PlacedPour, visit: Visit) -> _Laid:
-    return _Laid(
-        key=(placed.room, placed.own.layer.stage),
-        begins_s=placed.start_s,
-        night=id(visit),
-        kit_of=np.arange(room.plan(placed.option).layout.kits),
-        spread_frac=room.clocks.spread_frac,
-        left_frac=room.clocks.doubt_left_frac,
-    )
-
-
-def _coated(room: RoomPours, placed: PlacedCoat, visit: Visit) -> _Laid:
-    patches = placed.work.offset_s.size
-    return _Laid(
-        key=(placed.room, placed.work.layer.stage),
-        begins_s=placed.start_s,
-        night=id(visit),
-        kit_of=np.arange(patches) * placed.work.batches // patches,
-        spread_frac=room.material(placed.work.layer)[0].spread_frac,
-        left_frac=1.0,
-    )
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Scatter:
-    """How kits differ: all of a card, those of a night, of a pallet, and each by itself."""
-
-    random: np.random.Generator
-    members: int
-    pallet: int
-    pallet_share: float
-    batch: float
-    kit_sd: float
-
-    def draw(self, laid: Sequence[_Laid], *, times_sd: float) -> dict[tuple[str, str], Array]:
-        """Each patch's ln of ageing faster, kits taken off the pallets in the order laid."""
-        all_off = times_sd * self.random.standard_normal(self.members)
-        nights: dict[int, Array] = {}
-        pallets: dict[int, Array] = {}
-        found, used = {}, 0
-        for one in sorted(laid, key=lambda one: one.begins_s):
-            kits = int(one.kit_of[-1]) + 1
-            own = self.random.standard_normal((self.members, kits))
-            if one.night not in nights:
-                nights[one.night] = self.random.standard_normal(self.members)
-            places = (used + np.arange(kits)) // self.pallet
-            for place in range(int(places[0]), int(places[-1]) + 1):
-                if place not in pallets:
-                    pallets[place] = self.random.standard_normal(self.members)
-            night_sd, pallet_sd = np.sqrt([1.0 - self.pallet_share, self.pallet_share])
-            of_pallet = np.stack([pallets[int(place)] for place in places], axis=1)
-            of_batch = night_sd * nights[one.night][:, None] + pallet_sd * of_pallet
-            each = (
-                one.left_frac * all_off[:, None]
-                + self.batch * one.spread_frac * of_batch
-                + self.kit_sd * own
-            )
-            found[one.key] = each[:, one.kit_of]
-            used += kits
-        return found
-
-
 def _stops(
     job: Job,
     pours: Mapping[str, RoomPours],
     schedule: Schedule,
-    random: np.random.Generator,
+    random: Tails,
     members: int,
     *,
     size: float,
+    known_s: float,
 ) -> dict[str, Array]:
-    """How long the mixing stops before each bucket."""
+    """How long the mixing stops before each bucket that is still to come."""
     found = {}
     for poured in sorted(schedule.pours, key=lambda poured: poured.start_s):
-        shape = (members, pours[poured.room].plan(poured.option).layout.kits)
-        stops = random.random(shape) < 1.0 / job.doubt.stop_every
-        lasts_s = job.doubt.stop_lasts_s * random.standard_exponential(shape)
-        found[poured.room] = size * stops * lasts_s
+        pour_s = poured.start_s + pours[poured.room].plan(poured.option).times.pour_s
+        shape = (members, pour_s.size)
+        stops = random.random.random(shape) < 1.0 / job.doubt.stop_every
+        lasts_s = job.doubt.stop_lasts_s * random.lasting(*shape)
+        found[poured.room] = size * stops * lasts_s * (pour_s > known_s)
     return found
+
+
+def _half(random: Tails, members: int) -> Array:
+    """One half of a room, drawn which, off the other by a normal draw; shape (nights, 2)."""
+    off = random.normal(members)
+    last = random.random.random(members) < 0.5
+    return np.stack([np.where(last, 0.0, off), np.where(last, off, 0.0)], axis=1)
 
 
 def _hours(job: Job, conditions: Mapping[str, RoomConditions], issued_s: float) -> Array:
     """Whole hours from the forecast, the access or the first reading to the last hour."""
     some = next(iter(conditions.values()))
-    readings = [c.reading_s for c in conditions.values() if c.reading_s is not None]
-    first_s = min([issued_s, job.access.begins.timestamp(), *readings])
+    readings_s = [one.read[0] for one in conditions.values() if one.read is not None]
+    first_s = min([issued_s, job.access.begins.timestamp(), *readings_s])
     last_s = min(some.last_s, job.access.open_by.timestamp() + HOUR_S)
     return np.asarray(
         np.arange(np.floor(first_s / HOUR_S), np.ceil(last_s / HOUR_S) + 1.0) * HOUR_S
@@ -411,34 +372,39 @@ def _hours(job: Job, conditions: Mapping[str, RoomConditions], issued_s: float) 
 
 
 def _as_read(
-    error_k: Array, hours_s: Array, conditions: RoomConditions, misread_k: Array
+    error_k: Array, hours_s: Array, conditions: RoomConditions, misread: Array
 ) -> Array:
     """What error is left once a reading has bent the plan's curve to itself."""
-    if conditions.reading_s is None:
+    if conditions.read is None:
         return error_k
-    at = np.clip((conditions.reading_s - hours_s[0]) / HOUR_S, 0.0, hours_s.size - 1.001)
+    read_s, sd_k = conditions.read
+    at = np.clip((read_s - hours_s[0]) / HOUR_S, 0.0, hours_s.size - 1.001)
     hour, part = int(at), at - int(at)
-    seen_k = (1.0 - part) * error_k[:, hour] + part * error_k[:, hour + 1] + misread_k
-    kept = conditions.reading_left(hours_s - conditions.reading_s)
+    seen_k = (1.0 - part) * error_k[:, hour] + part * error_k[:, hour + 1] + sd_k * misread
+    kept = conditions.reading_left(hours_s - read_s)
     return np.asarray(error_k - seen_k[:, None] * kept)
 
 
 def _visits(
     tasks: Sequence[tuple[float, float, _Key]],
-    random: np.random.Generator,
+    random: Tails,
     members: int,
     *,
     size: float,
+    known_s: float,
     again_s: float,
 ) -> dict[_Key, Visit]:
+    """A crew that is here is not late any more; it may still drag."""
     found: dict[_Key, Visit] = {}
     visit: Visit | None = None
     free_s = -np.inf
     for begins_s, ends_s, key in sorted(tasks, key=lambda task: task[0]):
         if visit is None or begins_s > free_s + again_s:
-            late, slow = size * np.abs(random.standard_normal((2, members)))
+            late, slow = size * np.abs(random.normal(2, members))
             visit = Visit(
-                begins_s=begins_s, late_s=LATE_SD_S * late, slow_frac=RHYTHM_SD_FRAC * slow
+                begins_s=max(begins_s, known_s),
+                late_s=LATE_SD_S * late * (begins_s > known_s),
+                slow_frac=RHYTHM_SD_FRAC * slow,
             )
         found[key] = visit
         free_s = max(free_s, ends_s)

@@ -18,14 +18,15 @@ from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import Layer, Work
-from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.limits import limits_of
-from cureplan.planning.floor.pour import BINDINGS, BucketClocks, RoomPours
-from cureplan.planning.odds.margins import Margins, MarginTables
+from cureplan.planning.floor.pour import BucketClocks, RoomPours
+from cureplan.planning.odds.buckets import UNNOTICED_S, kept_buckets
+from cureplan.planning.odds.margins import MarginTables
 from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
+from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
 __all__ = ["MEMBERS", "Looked", "Odds", "assess", "known_until"]
 
@@ -36,8 +37,6 @@ DECIDED_S = 12 * 3600.0
 LONGEST_WAIT_S = 6 * 3600.0
 """A floor that bears nobody after this wait is taken to do so then: the night is lost."""
 HALVINGS = 14
-UNNOTICED_S = 60.0
-"""A wait that nobody would note down: invented."""
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -66,7 +65,11 @@ class Odds:
     all_frac: float
     """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
     cut_frac: float
-    """The mixing stops for so long that a pour is cut at a stop line: a cost, not a loss."""
+    """The mixing stops for so long that a pour ends at a stop line: a cost, not a loss."""
+    stop_lost_frac: float
+    """A stop of the mixing where no line is loses a floor that would have held."""
+    begun_frac: float
+    """What was begun before the odds were asked for holds: no plan does better."""
     as_planned_frac: float
     """All of it holds and nobody waits and nothing is cut."""
     issued_s: float
@@ -118,6 +121,7 @@ def assess(
     issued_s: float,
     members: int = MEMBERS,
     silent: Collection[str] = (),
+    heavy_tails: bool = False,
     looked: Looked | None = None,
 ) -> Odds:
     """Draw nights and count in how many of them each limit is kept.
@@ -135,20 +139,24 @@ def assess(
         members=members,
         issued_s=issued_s,
         silent=silent,
+        heavy_tails=heavy_tails,
         draws=looked.draws,
     )
     stays, no_wait = _lived(job, pours, schedule, nights, looked)
     laid = {(stay.room, stay.layer): stay for stay in stays}
     everyone = np.ones(members, dtype=bool)
     buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
-    cut = ~everyone
+    cut, stop_lost, begun_ok = ~everyone, ~everyone, everyone.copy()
     bucket_frac: dict[str, Array] = {}
     room_frac: dict[str, float] = {}
     for poured in schedule.pours:
         visit = laid[poured.room, poured.own.layer].visit
         margins_s = looked.tables.of(pours[poured.room], poured)
-        kept, ended = _kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
-        cut |= ended
+        pour = kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
+        kept = pour.kept
+        cut |= pour.cut
+        stop_lost |= pour.stop_lost
+        begun_ok &= pour.begun_kept
         bucket_frac[poured.room] = kept.mean(axis=0)
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
@@ -164,6 +172,8 @@ def assess(
             met = _met(laid[coat.room, coat.work.layer], poured, laid, nights)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
+            if coat.begins_s <= issued_s:
+                begun_ok &= met
         if coats:
             opening_ok &= _opens(job, laid[poured.room, coats[-1].work.layer])
     shifts_ok = _shifts_kept(job, stays, nights)
@@ -185,6 +195,8 @@ def assess(
         shifts_frac=float(shifts_ok.mean()),
         all_frac=float(all_ok.mean()),
         cut_frac=float(cut.mean()),
+        stop_lost_frac=float(stop_lost.mean()),
+        begun_frac=float(begun_ok.mean()),
         as_planned_frac=float((all_ok & no_wait & ~cut).mean()),
         issued_s=issued_s,
         looked=looked,
@@ -194,42 +206,6 @@ def assess(
 
 def _start(coat: PlacedCoat) -> float:
     return coat.start_s
-
-
-def _kept_buckets(
-    pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit, table: Margins
-) -> tuple[Flags, Flags]:
-    """Which buckets keep all three clocks, shape (nights, buckets), and in which nights a
-    pour had to be cut for that."""
-    stopped_s = nights.stop_s[poured.room].cumsum(axis=1)
-    planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
-    at_s = np.minimum(visit.at_s(planned_s) + stopped_s, pours.conditions.last_s)
-    # A late crew finds the slab and the air of a later hour.
-    slab_k = pours.conditions.slab_at(at_s) - pours.conditions.slab_at(planned_s)
-    air_k = pours.conditions.air_at(at_s) - pours.conditions.air_at(planned_s)
-    margins_s = table.at(
-        nights.kit_ln[poured.room, poured.own.layer.stage],
-        energy=nights.energy["slurry"],
-        iced_k=nights.iced_k,
-        slab_k=slab_k + nights.error_k(nights.slab_k[poured.room], at_s),
-        air_k=air_k + nights.error_k(nights.air_k[poured.room], at_s),
-    )
-    expected = poured.clocks
-    due_s = expected.ends_s[:, 0] - np.where(
-        np.isfinite(expected.margins_s[:, 0]), expected.margins_s[:, 0], np.nan
-    )
-    dragged_s = np.nan_to_num(due_s - planned_s)[:, None] * visit.slow_frac[:, None]
-    without = margins_s - dragged_s >= 0.0
-    # The open edge, and the strip of grains along it, wait for the bucket that meets them.
-    met = met_by(pours.plan(poured.option).layout)
-    later_s = np.where(met < 0, 0.0, stopped_s[:, met] - stopped_s)
-    with_stop = without.copy()
-    for clock in (BINDINGS.index("wet_edge"), BINDINGS.index("broadcast_closes")):
-        with_stop[clock] = margins_s[clock] - dragged_s[clock] - later_s >= 0.0
-    kept, unstopped = with_stop.all(axis=0), without.all(axis=0)
-    if pours.job.policy.cut_at == "row":
-        return np.asarray(unstopped), np.any(unstopped & ~kept, axis=1)
-    return np.asarray(kept), np.zeros(nights.members, dtype=bool)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -391,7 +367,7 @@ def _planned(
             needs_s=room.material(layer)[0].age_s,
             ages=shade,
             sun_ages=sun,
-            kit_factor=np.exp(nights.kit_ln[placed.room, layer.stage]),
+            kit_factor=_kit_factor(room, layer, nights, float(patch_s[0])),
             landed=landed,
             stopped_s=(
                 nights.stop_s[placed.room].cumsum(axis=1) if layer.kind == "slurry" else None
@@ -429,6 +405,18 @@ def _planned(
     return sorted(stays, key=lambda stay: stay.begins_s)
 
 
+def _kit_factor(room: RoomPours, layer: Layer, nights: Nights, at_s: float) -> Array:
+    """How many times faster than expected each patch ages: its kit, and its half of the
+    slab, as it is when the layer is laid."""
+    kit_ln = nights.kit_ln[room.room.name, layer.stage]
+    clocks, _ = room.material(layer)
+    kelvin = float(room.conditions.slab_at(at_s)) + ZERO_CELSIUS_K
+    per_k = clocks.fit.activation_energy_j_mol / (GAS_CONSTANT_J_MOL_K * kelvin**2)
+    return np.asarray(
+        np.exp(kit_ln + per_k * nights.patches_k(room.room.name, kit_ln.shape[1]))
+    )
+
+
 def _lived(
     job: Job,
     pours: Mapping[str, RoomPours],
@@ -451,10 +439,11 @@ def _lived(
             lain = [other for other in lived if other.room == floor]
             if lain:
                 may_s = np.maximum(may_s, lain[-1].bears_s(comes_s - ahead_s) + ahead_s)
-        wait_s = may_s - comes_s
+        # Who was seen to begin has waited; what was waited for stands in the hour.
+        wait_s = np.where(stay.begins_s > nights.known_s, may_s - comes_s, 0.0)
         come = _later(stay, before_s + wait_s)
         below = _below(stay, layers[stay.room], laid)
-        if below is not None:
+        if below is not None and stay.begins_s > nights.known_s:
             for_own_s = come.waits_for_s(below)
             come, wait_s = _later(come, for_own_s), wait_s + for_own_s
         no_wait &= wait_s < UNNOTICED_S
@@ -553,12 +542,14 @@ def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
     at_s = np.minimum(stay.laid_s, here.last_s)
     kept = np.ones(at_s.shape, dtype=bool)
     air_c = here.air_at(at_s)
-    for coolest_c, warmest_c, errors_k, (low_c, high_c) in (
-        (here.shade.slab_at(at_s), here.slab_at(at_s), nights.slab_k[stay.room], limits.slab_c),
-        (air_c, air_c, nights.air_k[stay.room], limits.air_c),
+    here_k = nights.patches_k(stay.room, at_s.shape[1])
+    shade_c, lit_c = here.shade.slab_at(at_s), here.slab_at(at_s)
+    for coolest_c, warmest_c, errors_k, off_k, (low_c, high_c) in (
+        (shade_c, lit_c, nights.slab_k[stay.room], here_k, limits.slab_c),
+        (air_c, air_c, nights.air_k[stay.room], 0.0, limits.air_c),
     ):
         # A room its heaters or plant hold errs as any other: on the careful side.
-        error_k = nights.error_k(errors_k, at_s)
+        error_k = nights.error_k(errors_k, at_s) + off_k
         kept &= (coolest_c + error_k >= low_c) & (warmest_c + error_k <= high_c)
     return np.asarray(kept.all(axis=1))
 

@@ -37,12 +37,11 @@ from cureplan.planning.plan.kits import (
     humidity_sources,
     humidity_warnings,
 )
-from cureplan.planning.plan.made_of import made_of
+from cureplan.planning.plan.made_of import MadeOf, made_of
 from cureplan.planning.plan.model import (
     Alternative,
     ChillPlan,
     Decisions,
-    DoubtTerm,
     Plan,
     Risk,
     Status,
@@ -242,7 +241,7 @@ def _takeoff(
     return total_takeoff(rooms, job)
 
 
-def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: tuple[DoubtTerm, ...]) -> Risk:
+def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: MadeOf) -> Risk:
     return Risk(
         members=odds.members,
         seed=odds.seed,
@@ -258,6 +257,8 @@ def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: tuple[DoubtTerm, ...
         limits_keep_frac=odds.limits_frac,
         all_keep_frac=odds.all_frac,
         cut_frac=odds.cut_frac,
+        stop_lost_frac=odds.stop_lost_frac,
         as_planned_frac=odds.as_planned_frac,
-        made_of=made,
+        made_of=made.terms,
+        tails_cost_frac=made.tails_cost_frac,
     )

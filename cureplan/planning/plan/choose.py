@@ -85,8 +85,8 @@ def choose(
 
         with stopped_by_hand(hear) as asked:
             return choose(
-                job, tables, issued_s=issued_s, limits=limits, progress=progress, stop=asked
-            )
+                job, tables, issued_s=issued_s, limits=limits, progress=progress, stop=asked,
+            )  # fmt: skip
     choosing = _Choosing(
         job=job,
         tables=tables,

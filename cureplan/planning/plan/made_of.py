@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import NamedTuple
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
@@ -13,7 +14,7 @@ from cureplan.planning.odds.risk import Odds, assess
 from cureplan.planning.plan.model import DoubtTerm
 from cureplan.planning.schedule.outcome import Schedule
 
-__all__ = ["MEASURES", "made_of"]
+__all__ = ["MEASURES", "MadeOf", "made_of"]
 
 MEASURES: Mapping[str, str] = {
     "slurry times": "time a bucket",
@@ -21,6 +22,7 @@ MEASURES: Mapping[str, str] = {
     "coat times": "time a coat",
     "ice": "probe a pail",
     "slab": "read the slab",
+    "half a room": "read both halves",
     "weather": "plan again",
     "stops": "spare drill",
 }
@@ -29,9 +31,14 @@ FEWEST, ROOM_NIGHTS = 100, 2000
 DAY_S = 24 * 3600.0
 
 
-def made_of(
-    job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, odds: Odds
-) -> tuple[DoubtTerm, ...]:
+class MadeOf(NamedTuple):
+    """What the doubt is made of, and what it would cost were its tails heavier than taken."""
+
+    terms: tuple[DoubtTerm, ...]
+    tails_cost_frac: float
+
+
+def made_of(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, odds: Odds) -> MadeOf:
     """Every term that has a size, the one that costs most nights first.
 
     The nights are drawn as for `odds`. Terms do not add up: where two of them each lose
@@ -40,10 +47,10 @@ def made_of(
     # Night by night against the same nights, so that fewer of them tell the difference.
     members = max(FEWEST, min(odds.members, ROOM_NIGHTS // len(pours)))
 
-    def held_frac(*silent: str) -> float:
+    def held_frac(*silent: str, heavy_tails: bool = False) -> float:
         looked = assess(
             job, pours, schedule, issued_s=odds.issued_s, members=members, silent=silent,
-            looked=odds.looked,
+            heavy_tails=heavy_tails, looked=odds.looked,
         )  # fmt: skip
         return looked.all_frac
 
@@ -61,7 +68,10 @@ def made_of(
                 measure=MEASURES.get(term),
             )
         )
-    return tuple(sorted(found, key=lambda one: -one.costs_frac))
+    return MadeOf(
+        terms=tuple(sorted(found, key=lambda one: -one.costs_frac)),
+        tails_cost_frac=max(0.0, base_frac - held_frac(heavy_tails=True)),
+    )
 
 
 def _size(
@@ -79,7 +89,7 @@ def _size(
         return Message("made_of.share", {"off_frac": shares[term]}) if shares[term] else None
     if term == "ice" and not any(poured.option.chilled for poured in schedule.pours):
         return None
-    read = [room.conditions.reading_s is not None for room in pours.values()]
+    read = [room.conditions.read is not None for room in pours.values()]
     return {
         "energy": Message("made_of.energy", {"off_frac": _energy_frac(some)}),
         "ice": Message("made_of.warmer", {"off_k": doubt.iced_k}),
@@ -88,6 +98,7 @@ def _size(
         ),
         "weather": Message("made_of.day", {"off_k": float(forecast_sd_k(DAY_S))}),
         "slab": Message("made_of.slab", {"off_k": SLAB_SD_K, "read_n": sum(read)}),
+        "half a room": Message("made_of.either", {"off_k": doubt.half_k}),
         "crew": Message("made_of.late", {"late_s": LATE_SD_S}),
     }[term]
 

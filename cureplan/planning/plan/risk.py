@@ -46,8 +46,12 @@ class Risk:
     all_keep_frac: float
     """After what the plan holds ready: a crew waits, a pour is cut at a stop line."""
     cut_frac: float = 0.0
-    """The mixing stops for so long that a pour is cut at a stop line: a cost, not a loss."""
+    """The mixing stops for so long that a pour ends at a stop line: a cost, not a loss."""
+    stop_lost_frac: float = 0.0
+    """A stop of the mixing where no line is loses a floor that would have held."""
     as_planned_frac: float | None = None
     """All of it holds with no wait and no cut; None in plans that did not count it."""
+    tails_cost_frac: float = 0.0
+    """Share of nights lost besides, were things far off oftener than a normal draw has it."""
     made_of: tuple[DoubtTerm, ...] = ()
     """What the doubt is made of, what costs most nights first."""

@@ -27,7 +27,7 @@ from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 from cureplan.planning.schedule.tables import Sureness
 
-__all__ = ["Candidate", "beats", "carry_on", "without"]
+__all__ = ["Candidate", "beats", "carry_on", "could_be_beaten", "without"]
 
 OVER_SHIFT = timedelta(minutes=15)
 """By how much a floor may run over its shift where the night carries on: invented."""
@@ -35,6 +35,9 @@ WAITED_S = 120.0
 """A gap between two planned floors, the changeover over, that was meant: invented."""
 LATE_BAND_S = 600.0
 """Openings that come too late by as much are alike: invented."""
+ODDS_OFF = 0.06
+"""What chances are off by where nature has heavier tails than they take it to have: as
+measured in the tests of the odds."""
 LOST_THINGS = 0.5
 """Buckets and coats fewer lost, on the mean night, for which a night is turned: invented."""
 
@@ -82,22 +85,39 @@ def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
     """Whether another way is better than carrying on by more than is doubtful.
 
     The crew has the old order in mind and pails stand in ice for it. What is lost for sure
-    comes first; then how often all of it holds, up to what was asked, by more than the
-    count of drawn nights leaves open.
+    comes first; then how often all of it holds, up to what was asked, by more than is
+    doubtful.
     """
     lost, lost_other = carried.lost(job), other.lost(job)
     if lost != lost_other:
         return lost_other < lost
-    asked, nights = job.policy.confidence, carried.odds.members
-    ours, theirs = carried.odds.all_frac, other.odds.all_frac
-    doubt = 2.0 * np.sqrt((ours * (1.0 - ours) + theirs * (1.0 - theirs)) / nights)
-    gain = min(asked, theirs) - min(asked, ours)
-    if abs(gain) > doubt:
-        return bool(gain > 0.0)
+    gain = _gain(job, carried.odds, other.odds.all_frac)
+    if gain:
+        return gain > 0.0
     # Nobody comes another night for a minute or two.
     if other.nights > carried.nights:
         return False
     return other.expected_lost < carried.expected_lost - LOST_THINGS
+
+
+def _gain(job: Job, carried: Odds, theirs: float) -> float:
+    """How much oftener all of it holds another way, up to what was asked; 0 where no more
+    than the count of drawn nights leaves open, and what the odds themselves may be off."""
+    asked, ours = job.policy.confidence, carried.all_frac
+    doubt = 2.0 * np.sqrt((ours * (1.0 - ours) + theirs * (1.0 - theirs)) / carried.members)
+    gain = min(asked, theirs) - min(asked, ours)
+    return gain if abs(gain) > doubt + ODDS_OFF else 0.0
+
+
+def could_be_beaten(job: Job, carried: Candidate, state: NightState) -> bool:
+    """Whether another way could be better at all: what is begun is lost or not either way."""
+    if any(carried.lost(job)) or _gain(job, carried.odds, carried.odds.begun_frac) > 0.0:
+        return True
+    begun = sum(
+        float(np.sum(1.0 - frac[: state.done(room)]))
+        for room, frac in carried.odds.bucket_frac.items()
+    )
+    return carried.expected_lost - begun > LOST_THINGS
 
 
 def carry_on(

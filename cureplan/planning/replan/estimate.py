@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from cureplan.inputs.cards.model import SlurryCard
 from cureplan.inputs.job.model import Job
-from cureplan.inputs.tables.night_log import ENDS, NightEvent
+from cureplan.inputs.tables.night_log import ENDS, READINGS, NightEvent
 from cureplan.planning.floor.conditions import RoomConditions
-from cureplan.planning.floor.doubt import doubt_at, slab_sd_k
+from cureplan.planning.floor.doubt import SLAB_SD_K, doubt_at
 from cureplan.planning.floor.pour import kit_temperatures
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.science.clocks import SlurryClocks
+from cureplan.science.learning.least_squares import PRIOR_FREEDOM
 from cureplan.science.learning.setup import LOT_SD
 from cureplan.science.learning.tonight import (
     NightFit,
@@ -25,6 +25,7 @@ from cureplan.science.learning.tonight import (
     WatchedBucket,
     fit_night,
 )
+from cureplan.science.slab_reading import READING_SD_K, slab_doubt_k
 
 __all__ = [
     "NightReadings",
@@ -97,13 +98,14 @@ def estimate_night(
     seen = seen_in(job, events, state, conditions, clocks)
     at_s = [e.at.timestamp() for e in seen.readings_said] or [state.now_s]
     prior = night_prior(
-        job.cards.slurry,
+        job,
         clocks,
         conditions,
         rooms,
         at_s=float(np.median(at_s)),
         doubt_left=doubt_left,
     )
+    prior = _widened(prior, seen.slabs)
     fit = fit_night(
         clocks=clocks,
         haul_s=job.pace.haul_s,
@@ -136,6 +138,8 @@ def _rest_h(state: NightState, fit: NightFit) -> float:
     ends_s = [f.room.pour_end.timestamp() for f in state.floors.values() if not f.complete]
     if not ends_s:
         return 0.0
+    if not fit.now_h:
+        return 0.0
     middle_s = 0.5 * (state.now_s + max(state.now_s, *ends_s))
     return max(0.0, middle_s / 3600.0 - fit.now_h)
 
@@ -150,13 +154,27 @@ def seen_in(
     """What the log's readings say of the floors that are planned."""
     seen = Seen(job, state, conditions, tuple(state.floors), clocks)
     for event in events:
-        if event.event in (*ENDS, "slab reads", "bucket reads") and event.room in state.floors:
+        if event.event in READINGS and event.room in state.floors:
             seen.take(event)
     return seen
 
 
+def _widened(prior: NightPrior, slabs: Sequence[SeenSlab]) -> NightPrior:
+    """What was believed of slabs, where readings lie farther off than it allows for.
+
+    How far a computed slab errs is itself only believed: as if from so many readings as
+    the fits take any spread to be worth. A reading far off then moves the slabs that were
+    not read less surely, instead of being shrunk to what was believed.
+    """
+    far = [
+        slab.excess_k**2 / (prior.slab_sd_k[slab.room] ** 2 + READING_SD_K**2) for slab in slabs
+    ]
+    wider = float(np.sqrt((PRIOR_FREEDOM + sum(far)) / (PRIOR_FREEDOM + len(far))))
+    return replace(prior, slab_sd_k=tuple(max(1.0, wider) * sd for sd in prior.slab_sd_k))
+
+
 def night_prior(
-    card: SlurryCard,
+    job: Job,
     clocks: SlurryClocks,
     conditions: Mapping[str, RoomConditions],
     rooms: Sequence[str],
@@ -168,13 +186,25 @@ def night_prior(
 
     `doubt_left` is the share that earlier plans of the night have left of it.
     """
+    card = job.cards.slurry
     slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
     doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
     return NightPrior(
-        ln_speed_sd=float(np.hypot(LOT_SD * doubt_left, doubt.card)),
+        ln_speed_sd=float(
+            np.hypot(doubt_left * np.hypot(LOT_SD, job.times_sd("slurry")), doubt.card)
+        ),
         kit_sd=max(milestone.spread_frac for milestone in card.milestones.values()),
-        slab_sd_k=tuple(max(slab_sd_k(at_s, conditions[room]), 1e-2) for room in rooms),
+        slab_sd_k=tuple(max(_slab_sd_k(conditions[room], at_s), 1e-2) for room in rooms),
+        slope_sd_k=job.doubt.half_k,
     )
+
+
+def _slab_sd_k(conditions: RoomConditions, at_s: float) -> float:
+    if conditions.read is None:
+        return SLAB_SD_K
+    read_s, sd_k = conditions.read
+    left = conditions.reading_left(at_s - read_s)
+    return float(slab_doubt_k(left, reading_doubt_k=sd_k, march_doubt_k=SLAB_SD_K))
 
 
 class Seen:

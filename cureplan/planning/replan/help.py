@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from cureplan.core.messages import Message, Value
-from cureplan.inputs.job.model import Crew
+from cureplan.inputs.job.model import Crew, Job
 from cureplan.planning.floor.crew import with_one_more
 from cureplan.planning.floor.pour import PourPlan, RoomPours, Settled
 from cureplan.planning.plan.hours import instant, minutes
@@ -17,7 +17,7 @@ from cureplan.planning.replan.begun import rest_of_floor
 from cureplan.planning.replan.state import NightState
 from cureplan.planning.schedule.placing import PlacedPour
 
-__all__ = ["first_minutes", "help_for_short_buckets"]
+__all__ = ["first_minutes", "help_for_short_buckets", "when_nothing_fits"]
 
 WORTH_MIN = 0.25
 _DEAD = ("replan.edge_lost",)
@@ -41,6 +41,26 @@ def first_minutes(
     stirs = [Message("replan.now_stir", {"rooms": ", ".join(iced)})] if iced and short else []
     found = [*dead, *stops, *stirs, *_calls(plan, left_out)]
     return [Message("replan.ten_minutes", {}), *found] if found else []
+
+
+def when_nothing_fits(job: Job, state: NightState) -> tuple[Message, ...]:
+    """What to do in ten minutes where no plan comes out: stop, keep off, call."""
+    begun = [room.name for room in job.rooms if state.done(room.name)]
+    stops = [
+        Message("replan.now_stop", {"room": name, "bucket": state.floors[name].done})
+        for name in begun
+        if not state.floors[name].complete
+    ]
+    found = [
+        Message("replan.nothing_fits", {}),
+        Message("replan.ten_minutes", {}),
+        *stops,
+    ]
+    if begun:
+        found.append(Message("replan.now_keep_off", {"rooms": ", ".join(begun)}))
+    if left := state.still_to_pour(job):
+        found.append(Message("replan.now_call_left", {"rooms": ", ".join(left)}))
+    return tuple(found)
 
 
 def _calls(plan: Plan, left_out: tuple[str, ...]) -> Iterator[Message]:

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Job, Materials, Room, SlabReading
 from cureplan.inputs.job.schema import TWO_COAT_USES
-from cureplan.inputs.tables.night_log import AddedRoom
+from cureplan.inputs.tables.night_log import READINGS, AddedRoom
 from cureplan.planning.floor.conditions import RoomConditions, build_up
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.estimate import NightReadings
@@ -83,6 +83,10 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
     epoch_s = _epoch_s(plan)
     dew_c = _longer(np.array([np.nan if r.dew_c is None else r.dew_c for r in plan.hours]))
     found = {}
+    night = plan.night
+    left: dict[str, float] = {}
+    if night is not None and any(line.event in READINGS for line in night.log):
+        left = {slab.room: slab.sd_k for slab in night.slab}
     for column, hour in enumerate(plan.hours[0].rooms):
         room = plan.job.room(hour.room)
         rows = [row.rooms[column] for row in plan.hours]
@@ -96,6 +100,11 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
             slab_c=_longer(slab_c),
             dew_c=dew_c,
             reading_s=None if reading is None else reading.read_at.timestamp(),
+            night_slab=(
+                (night.until.timestamp(), left[hour.room])
+                if night is not None and hour.room in left
+                else None
+            ),
             sun_k=None if room.sun_patch is None else _longer(slab_c - shade_c),
             build_up=build_up(room, plan.job.building),
         )
@@ -126,6 +135,7 @@ def corrected_conditions(
             base,
             slab_c=base.slab_c + shift_k * base.reading_left(away_s),
             reading_s=now_s if sd_k <= TRUSTED_SD_K else base.reading_s,
+            night_slab=(now_s, sd_k) if np.isfinite(sd_k) else base.night_slab,
         )
     return found
 
@@ -143,6 +153,7 @@ def _mean_room(name: str, others: Sequence[RoomConditions]) -> RoomConditions:
         air_c=np.mean([other.air_c for other in others], axis=0),
         slab_c=np.mean([other.slab_c for other in others], axis=0),
         reading_s=None,
+        night_slab=None,
         sun_k=None,
     )
 

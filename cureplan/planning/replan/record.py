@@ -47,7 +47,7 @@ def night_record(plan: Plan, events: Sequence[NightEvent]) -> FinishedJob:
     clocks = rate.of(job)
     seen = seen_in(job, events, state, conditions, clocks)
     prior = night_prior(
-        job.cards.slurry,
+        job,
         clocks,
         conditions,
         seen.rooms,

@@ -22,10 +22,20 @@ from cureplan.planning.plan.choose import choose
 from cureplan.planning.plan.hours import instant, minutes
 from cureplan.planning.plan.model import Night, Plan, RoomPlan, Source, Status
 from cureplan.planning.replan.begun import settle
-from cureplan.planning.replan.carry_on import Candidate, beats, carry_on, without
+from cureplan.planning.replan.carry_on import (
+    Candidate,
+    beats,
+    carry_on,
+    could_be_beaten,
+    without,
+)
 from cureplan.planning.replan.changes import changes_of, log_of, night_of, past_shift
 from cureplan.planning.replan.estimate import NightReadings, estimate_night
-from cureplan.planning.replan.help import first_minutes, help_for_short_buckets
+from cureplan.planning.replan.help import (
+    first_minutes,
+    help_for_short_buckets,
+    when_nothing_fits,
+)
 from cureplan.planning.replan.job import (
     BatchRate,
     corrected_conditions,
@@ -136,8 +146,7 @@ def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]
     """Carrying on as planned, unless the plan's own search finds what beats it."""
     carried = _carried(job, old, state, pours)
     chosen, best_job = carried, without(job, carried.left_out)
-    could_gain = carried.odds.all_frac < job.policy.confidence or any(carried.lost(job))
-    if could_gain and len(state.still_to_pour(job)):
+    if state.still_to_pour(job) and could_be_beaten(job, carried, state):
         other = _searched(job, pours, state)
         if other is not None and beats(job, other, carried):
             chosen, best_job = other, job
@@ -156,14 +165,18 @@ def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]
 
 
 def _carried(
-    job: Job, old: Plan, state: NightState, pours: Mapping[str, RoomPours]
+    job: Job,
+    old: Plan,
+    state: NightState,
+    pours: Mapping[str, RoomPours],
 ) -> Candidate:
     found = carry_on(job, pours, old, state)
     if found is None:
         raise NoFeasiblePlanError(
-            "not even what lies on the floor can be coated within the hours that are known: "
-            "stop at the next drain or joint, broadcast what is wet, keep everybody off it, "
-            "and call whoever opens the kitchen"
+            "nothing that is left fits into the hours and shifts that are known: finish no "
+            "floor but at a drain or joint, broadcast what is wet, keep everybody off it, and "
+            "call whoever opens the kitchen",
+            advice=when_nothing_fits(job, state),
         )
     schedule, left_out = found
     kept = without(job, left_out)
@@ -181,7 +194,10 @@ def _searched(job: Job, pours: Mapping[str, RoomPours], state: NightState) -> Ca
 
 
 def _offers(
-    job: Job, pours: Mapping[str, RoomPours], state: NightState, chosen: Candidate
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    state: NightState,
+    chosen: Candidate,
 ) -> Iterator[Message]:
     """Floors that, left for another night, would save what is lost: each planned in full."""
     if not any(chosen.lost(job)[1:]):

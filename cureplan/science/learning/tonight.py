@@ -55,8 +55,6 @@ __all__ = [
 
 KIT_SD_K = 1.5
 """Kits against the temperature planned for them, 1 SD [K]: invented."""
-SLOPE_SD_K = 1.0
-"""The last patch of a floor against the first, 1 SD [K]: invented."""
 DRIFT_SD_PER_H = 0.03
 """How the night's speed changes in an hour, 1 SD of its logarithm: invented."""
 CLEAR = 2.0
@@ -118,6 +116,8 @@ class NightPrior:
     ln_speed_sd: float
     kit_sd: float
     slab_sd_k: tuple[float, ...]
+    slope_sd_k: float = 1.0
+    """The last patch of a floor against the first: invented."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -247,7 +247,7 @@ def fit_night(
     rows = [
         *(_end(end, templates[end.bucket], milestones, prior.kit_sd) for end in ends),
         *(_mix(mix, templates[mix.bucket]) for mix in mixes),
-        *(_slab(slab) for slab in slabs),
+        *(_slab(slab, prior.slope_sd_k) for slab in slabs),
     ]
     layout = Layout(
         milestones=len(milestones),
@@ -263,7 +263,7 @@ def fit_night(
     sd_k = np.array(prior.slab_sd_k)
     believed.says("slabs", 0.0, 1.0)
     believed.says("slab", 0.0, math.sqrt(1.0 - SHARED_SLAB) * sd_k)
-    believed.says("slope", 0.0, SLOPE_SD_K)
+    believed.says("slope", 0.0, prior.slope_sd_k)
     believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
     model, problem = pose(
         rows,
@@ -319,9 +319,9 @@ def _mix(mix: SeenMix, poured: Row) -> Row:
     )  # fmt: skip
 
 
-def _slab(slab: SeenSlab) -> Row:
+def _slab(slab: SeenSlab, slope_sd_k: float) -> Row:
     # Wherever on the floor it was, should nobody say.
-    somewhere_k = SLOPE_SD_K / math.sqrt(12.0) if slab.along is None else 0.0
+    somewhere_k = slope_sd_k / math.sqrt(12.0) if slab.along is None else 0.0
     return Row(
         kind=SLAB,
         observed=slab.excess_k,
