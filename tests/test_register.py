@@ -224,14 +224,14 @@ def test_the_science_wing_holds_nothing_that_no_command_reaches():
 
 
 def test_no_row_rests_on_a_page_of_questions_and_answers(register):
-    # Issue 14.12. The search knows the kind of page it is to find.
+    # The search knows the kind of page it is to find.
     loose = re.compile(r"stack ?(exchange|overflow)|quora|reddit|forum|blog|\bQ&A\b|@\w", re.I)
     assert loose.search("a chemistry forum")
     assert [row.quantity for row in register.checks() if loose.search(row.source)] == []
 
 
 def test_the_demo_names_no_real_school_and_says_whose_its_coordinates_are():
-    # Issue 14.12.
+    # The register as it is.
     text = (TOP / "cureplan" / "demo_data" / "school-kitchen.toml").read_text(encoding="utf-8")
     head = " ".join(text[: text.index("[weather]")].replace("#", "").split())
     assert 'name = "Example ' in head

@@ -211,7 +211,7 @@ def test_killed_before_any_call_to_the_file_system_all_is_old_or_new(
 def test_of_two_files_none_changes_where_one_cannot_be_written(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, apart: bool, stood: bool
 ) -> None:
-    # Issue 15.2: a card was new and its picture old when the second write failed.
+    # A card was new and its picture old when the second write failed.
     there = tmp_path / "pictures" if apart else tmp_path
     there.mkdir(exist_ok=True)
     card, picture = tmp_path / "mine.toml", there / "mine.png"

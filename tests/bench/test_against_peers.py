@@ -97,12 +97,12 @@ def test_a_verdict_costs_a_quarter_of_the_plan_at_most():
 
 @pytest.mark.parametrize("way", WAYS)
 def test_480_000_rows_of_weather_take_less_than_3_s(way):
-    # Issue 14.3: seconds of processor time, 23 before.
+    # Seconds of processor time, 23 before.
     text = long_table(way, ROWS)
     assert read_long(text).epoch_s.size == ROWS // 4
     assert best_s(lambda: read_long(text), times=2) < 3.0
 
 
 def test_three_stations_are_weighed_in_no_time():
-    # Issue 14.6: the client took 3.6 s for 337 hours.
+    # The client took 3.6 s for 337 hours.
     assert best_s(lambda: weighed(three_stations(337)), times=3) < 0.1

@@ -2,7 +2,7 @@
 
     python -m pytest -o addopts= tests/bench/test_start.py
 
-Issue 19 wants the answers within 3.5 times those imports and everything within 5; on a busy
+Wanted are the answers within 3.5 times those imports and everything within 5; on a busy
 machine they came to 5.6 and 9.4, which is what is promised here, with a little to spare.
 """
 

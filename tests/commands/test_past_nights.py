@@ -246,7 +246,7 @@ def test_a_file_without_that_month_is_one_line(folder, steady):
 
 
 def test_a_history_file_without_offsets_is_told_by_the_sites_clock(steady, tmp_path):
-    # Issue 14.3: midnight of 1 July in New York is 04:00 UTC.
+    # Midnight of 1 July in New York is 04:00 UTC.
     rows = [f"2013-07-{d:02} {h:02}:00,20,15" for d in range(1, 32) for h in range(24)]
     path = tmp_path / "local.csv"
     path.write_text("\n".join(["time,temp_c,dew_c", *rows]), encoding="utf-8")

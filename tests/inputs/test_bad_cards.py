@@ -296,7 +296,7 @@ def test_a_missing_key_is_named_with_what_it_is_and_a_line_to_add(tmp_path, slur
     ],
 )
 def test_what_no_model_can_follow_is_said_of_the_cards_own_keys(slurry_text, swap, key):
-    # Issue 14.11: "temp_c must lie within -40..120 °C" and "the batch warms too fast".
+    # "temp_c must lie within -40..120 °C" and "the batch warms too fast".
     assert swap[0] in slurry_text
     with pytest.raises(InputError) as caught:
         card_clock(
@@ -323,7 +323,7 @@ def test_what_no_model_can_follow_is_said_of_the_cards_own_keys(slurry_text, swa
 def test_what_no_model_can_follow_is_told_at_the_file_and_line_of_the_card(
     tmp_path, slurry_text, swap, line, key
 ):
-    # Issue 14.11: "mine: milestones: ..." named no file, "temp_c must lie within" no key.
+    # "mine: milestones: ..." named no file, "temp_c must lie within" no key.
     text = slurry_text.replace('heat_rise = "8 C"  ', 'heat_rise = "8 C"\n# ')
     text = text.replace(*swap)
     if "35 C" in swap[1]:
@@ -347,7 +347,7 @@ def test_what_no_model_can_follow_is_told_at_the_file_and_line_of_the_card(
 
 
 def test_a_difference_written_as_a_temperature_is_caught(slurry_text):
-    # Issue 14.11: 82 °F read as a rise would be 45.6 K.
+    # 82 °F read as a rise would be 45.6 K.
     text = slurry_text.replace('heat_rise = "8 C"', 'heat_rise = "82 F"')
     with pytest.raises(InputError, match="how much warmer, not how warm"):
         read_card_text(text, source=Path("mine.toml"))

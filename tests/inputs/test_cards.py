@@ -214,7 +214,7 @@ PRINTED = {
 
 @pytest.mark.parametrize("text", PRINTED)
 def test_what_a_sheet_prints_is_typed_as_printed(topcoat_text, text):
-    # Issue 14.15. By hand: 70 °F is 21.111 °C.
+    # By hand: 70 °F is 21.111 °C.
     card = read_card_text(
         topcoat_text.replace('{ at = "21 C", after = "18 h" }', f'"{text}"'),
         source=Path("mine.toml"),

@@ -111,7 +111,7 @@ def season(seed):
 
 
 def test_over_seasons_of_lots_nine_intervals_in_ten_hold(topcoat):
-    # Issue 14.14: kits of one pallet ran together, and 62 % of the intervals held.
+    # Kits of one pallet ran together, and 62 % of the intervals held.
     inside = {"energy": 0, "time": 0, "next lot": 0}
     for seed in range(SEASONS):
         energy, truth, new, readings = season(seed)

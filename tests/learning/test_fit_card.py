@@ -143,7 +143,7 @@ def test_the_same_readings_do_not_count_twice(topcoat):
     found = fitted(topcoat, cups)
     with pytest.raises(InputError, match="fitted to these readings already"):
         fitted(found.card, cups)
-    # Issue 14.16: with one more, the two of before came in again at full weight.
+    # With one more, the two of before came in again at full weight.
     more = [*cups, reading("cup", "working_time", 11.0, 27.0)]
     again = fitted(found.card, more)
     assert (again.counted, again.known) == (1, 2)
@@ -158,7 +158,7 @@ def test_the_same_readings_do_not_count_twice(topcoat):
 
 
 def test_a_fitted_card_keeps_its_name_for_records_over_fits(topcoat):
-    # Issue 14.16: its records stopped counting once the card had a file of its own.
+    # Its records stopped counting once the card had a file of its own.
     first = fitted(topcoat, line_of("working_time", 15.0, [12.0, 30.0], 45e3))
     mine = read_card_text(fitted_card_text(first), source=Path("mine.toml"))
     assert (mine.key, mine.product) == ("mine", "clear-topcoat")
@@ -170,7 +170,7 @@ def test_a_fitted_card_keeps_its_name_for_records_over_fits(topcoat):
 
 
 def test_what_helps_most_to_measure_next_is_said(topcoat):
-    # Issue 14.16. By hand: working time read ten times at 21 °C, wash-down never: the times
+    # By hand: working time read ten times at 21 °C, wash-down never: the times
     # nobody read are as unsure as a generic card's, 25 % each, so one of those helps most;
     # and as all six share an energy known to 10 kJ/mol, 12 K off the middle is not worse.
     found = fitted(topcoat, [reading("cup", "working_time", 20.0, 21.0) for _ in range(10)])
@@ -229,7 +229,7 @@ def test_readings_all_over_the_place_are_refused(topcoat):
 
 
 def test_two_nights_of_records_15_percent_apart_are_accepted(slurry):
-    # Issue 14.14: a crew's first two nights, from pallets 15 % slow and 15 % fast.
+    # A crew's first two nights, from pallets 15 % slow and 15 % fast.
     rows = []
     for lot, factor in (("night 1", 0.85), ("night 2", 1.15)):
         for kit in range(4):
@@ -245,7 +245,7 @@ def test_two_nights_of_records_15_percent_apart_are_accepted(slurry):
 
 
 def test_hours_written_for_minutes_are_refused_on_their_line(slurry):
-    # Issue 14.13: `cup,wet_edge,16` under hours made a card with a nine-hour wet edge.
+    # `cup,wet_edge,16` under hours made a card with a nine-hour wet edge.
     with pytest.raises(InputError, match="times longer than the card's time") as caught:
         fitted(slurry, [reading("cup", "wet_edge", 16 * 60.0, 21.0)])
     assert (caught.value.line, caught.value.key) == (2, "wet_edge")
@@ -254,7 +254,7 @@ def test_hours_written_for_minutes_are_refused_on_their_line(slurry):
 
 
 def test_milestones_in_an_order_that_cannot_be_are_refused(topcoat):
-    # Issue 14.13: wheels before feet, each within reach of its own card's time.
+    # Wheels before feet, each within reach of its own card's time.
     cups = [reading("cup", "foot_traffic", 24 * 60.0, 21.0)] * 3
     cups += [reading("cup", "wheels", 10 * 60.0, 21.0)] * 3
     with pytest.raises(InputError, match="foot_traffic would come after wheels"):
@@ -262,7 +262,7 @@ def test_milestones_in_an_order_that_cannot_be_are_refused(topcoat):
 
 
 def test_longer_when_hotter_is_refused_though_chance_might_have_done_it(topcoat):
-    # Issue 14.13: -10 kJ/mol over 8 degrees, which scatter of 10 % can just make.
+    # -10 kJ/mol over 8 degrees, which scatter of 10 % can just make.
     cups = line_of("working_time", 20.0, [17.0, 25.0], -10e3)
     with pytest.raises(InputError, match="longer when hotter"):
         fitted(topcoat, cups)
@@ -271,7 +271,7 @@ def test_longer_when_hotter_is_refused_though_chance_might_have_done_it(topcoat)
 
 
 def test_an_outlier_does_not_count_in_full(topcoat):
-    # Issue 14.13: four times the time of its like, some 14 deviations of 10 %.
+    # Four times the time of its like, some 14 deviations of 10 %.
     cups = line_of("working_time", 20.0, [10.0, 14.0, 18.0, 22.0, 26.0, 30.0, 34.0], 50e3)
     sound = fitted(topcoat, cups)
     wild = [*cups, reading("cup", "working_time", 80.0, 21.0)]

@@ -161,7 +161,7 @@ def test_with_nothing_believed_factor_and_interval_are_the_textbook_ones():
 
 
 def test_an_outlier_counts_as_one_at_the_limit_and_is_still_named():
-    # Issue 14.13. Outside: scipy's own Huber loss, on the same rows. A row 14 deviations
+    # Outside: scipy's own Huber loss, on the same rows. A row 14 deviations
     # off must not drag the line as far as plain least squares lets it.
     from scipy.optimize import least_squares
 

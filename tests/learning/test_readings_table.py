@@ -267,7 +267,7 @@ def test_what_is_no_time_is_refused(kind, cell, tmp_path):
     ],
 )
 def test_a_sheets_line_is_taken_as_printed(cell):
-    # Issue 14.15: the sooner end of what closes; 70 °F is 21.111 °C by hand.
+    # The sooner end of what closes; 70 °F is 21.111 °C by hand.
     table = f'kind,milestone,minutes,temp_f\nsheet,working_time,"{cell}",\n'
     found = read_readings_text(table, source=Path("x.csv"), milestones=("working_time",))
     (row,) = found.rows

@@ -266,7 +266,7 @@ def texts_of(table: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_every_remark_on_weather_fits_two_hundred_characters(language: str) -> None:
-    # Issue 14.7: each value stands for a dozen characters.
+    # Each value stands for a dozen characters.
     file = Path(words.__file__).parent / f"{language}.toml"
     shown = {
         code: re.sub(r"\{[^}]*\}", "x" * 12, text)

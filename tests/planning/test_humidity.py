@@ -116,7 +116,7 @@ def only(card, name, slope):
 
 @pytest.mark.parametrize("slope", [-1.5, 1.5])
 def test_humidity_on_one_milestone_opens_no_other_sooner_and_closes_none_later(slope):
-    # Issue 14.8: the bare points were taken at the labelled ones' mean, and a second
+    # The bare points were taken at the labelled ones' mean, and a second
     # coat's window closed hours after the sheet's own time.
     plain, told = topcoat_clocks(TOPCOAT), topcoat_clocks(only(TOPCOAT, "recoat_opens", slope))
     assert told.humidity.slope == pytest.approx(slope, rel=1e-9)
@@ -157,7 +157,7 @@ def test_a_milestone_with_and_without_humidity_is_refused():
 
 
 def test_heat_and_humidity_together_do_not_become_energy():
-    # Issue 14.8: 30 °C at 80 % against 21 °C at 40 % says nothing of heat alone.
+    # 30 °C at 80 % against 21 °C at 40 % says nothing of heat alone.
     first = TOPCOAT.milestones["recoat_opens"].points[0]
     points = (
         replace(first, at_c=21.0, humidity_frac=0.4),

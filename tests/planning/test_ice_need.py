@@ -40,7 +40,7 @@ def test_ice_for_two_pails(two_pails, loss, expected_kg):
     [(75.0, 20.0, 18.8), (75.0, 0.0, 0.0), (0.0, 30.0, 0.0)],
 )
 def test_water_of_the_bath_takes_ice_of_its_own(two_pails, litres, water_c, expected_kg):
-    # Issue 14.10: 75 L at 20 °C by hand: 75 * 4.186 * 20 / 333.55 = 18.8 kg that were missing.
+    # 75 L at 20 °C by hand: 75 * 4.186 * 20 / 333.55 = 18.8 kg that were missing.
     need = ice_need(
         two_pails, from_c=35.0, to_c=4.0, bath=bath_of(0, litres=litres, water_c=water_c)
     )

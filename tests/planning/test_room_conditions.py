@@ -159,7 +159,7 @@ def test_sun_warms_the_slab_only_where_and_when_it_falls(demo_job):
         [utc_of(s).astimezone(job.site.zone).hour for s in found[sunny.name].epoch_s]
     )
     gains_k, hours = np.diff(gained_k), local[:-1]
-    # Issue 14.9: a lit part is as warm however small it is; a share of the floor heats none
+    # A lit part is as warm however small it is; a share of the floor heats none
     # of it less.
     small = replace(patch, share=0.1)
     spot = replace(job, rooms=(replace(job.rooms[0], sun_patch=small), job.rooms[1]))

@@ -38,7 +38,7 @@ def plan():
 def test_the_shade_is_waited_for_and_the_patch_closes(
     plain_job, plain_room, slurry, topcoat, weather_of
 ):
-    # Issue 14.9, by hand: at 21 °C and at 31 °C, 10 K warmer runs 1.9585 times as fast at
+    # By hand: at 21 °C and at 31 °C, 10 K warmer runs 1.9585 times as fast at
     # 50 kJ/mol (exp(50000/8.314462 (1/294.15 - 1/304.15))). A film at its slab's temperature.
     lit = weather_of(31.0)
     here = replace(lit, sun_k=np.full(lit.slab_c.shape, 10.0))

@@ -168,7 +168,7 @@ def test_three_buckets_bring_the_next_within_a_minute():
 
 
 def test_intervals_cover_the_truth_as_often_as_they_claim():
-    # Issue 14.14: kits of one night run together and each has its own; 85 to 95 % hold.
+    # Kits of one night run together and each has its own; 85 to 95 % hold.
     random = np.random.default_rng(7)
     nights = 150
     held = np.zeros(2)
@@ -203,7 +203,7 @@ def ends_of(buckets, seen_s):
 
 
 def test_a_half_of_a_room_that_runs_warmer_is_seen():
-    # Issue 14.17: the second half of a floor lies on a slab 4 K warmer, and an infrared
+    # The second half of a floor lies on a slab 4 K warmer, and an infrared
     # gun says so on four patches. One offset for the room would leave 2 K at either end.
     buckets = [replace(ICED, along=-0.4 + 0.2 * i, poured_h=0.1 * i) for i in range(5)]
     slabs_k = [0.0, 0.0, 2.0, 4.0, 4.0]
@@ -222,7 +222,7 @@ def test_a_half_of_a_room_that_runs_warmer_is_seen():
 
 
 def test_a_batch_that_drifts_is_seen_or_doubted():
-    # Issue 14.17: 15 % faster with every hour; the kits still to come are faster yet.
+    # 15 % faster with every hour; the kits still to come are faster yet.
     buckets = [replace(ICED, poured_h=0.5 * i) for i in range(7)]
     drifting = [true_ends_s([b], speed=np.exp(0.15 * b.poured_h), slab_k=0.0)[0]
                 for b in buckets]  # fmt: skip

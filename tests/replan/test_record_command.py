@@ -214,7 +214,7 @@ def test_fit_wants_something_to_learn_from_and_keeps_what_stands(apps, night):
 
 
 def test_records_count_once_and_go_on_counting_over_fits(apps, night, lines, first):
-    # Issue 14.16: fitted to mine.toml, the next fit from it found no record of "mine"; and
+    # Fitted to mine.toml, the next fit from it found no record of "mine"; and
     # with one job more, the first job's eight readings came in a second time.
     records = night / "records"
     run(apps, record, night / "plan.json", night / "log.csv", "--out", records)

@@ -498,7 +498,7 @@ def test_how_past_predictions_fared_stays_on_the_new_plan(small_plan, first, log
     events = log_of(*poured_lines(room, buckets, 3))
     found = replan(plan, events, now=buckets[2].pour + SECOND)
     assert found.plan.sources.count(past) == 1
-    # Issue 14.16: "ended 0 min off on average" hid the tenths.
+    # "ended 0 min off on average" hid the tenths.
     tenths = replace(past, detail=Message("source.record", values | {"miss_min": 0.44}))
     assert "ended 0.4 min off on average" in voice_of(plan).say(tenths.detail)
 
@@ -529,7 +529,7 @@ def test_a_slab_is_corrected_most_where_it_was_read(small_plan, first, log_of):
 
 
 def test_a_log_that_lies_an_hour_off_asks_about_the_clock(small_plan, first, log_of):
-    # Issue 14.17: a phone on Central time writes 20:05 where New York has 21:05.
+    # A phone on Central time writes 20:05 where New York has 21:05.
     room, buckets = first
     for hours, code in ((1, "replan.hour_late"), (-1, "replan.hour_early")):
         events = log_of(
@@ -551,7 +551,7 @@ def test_a_log_that_lies_an_hour_off_asks_about_the_clock(small_plan, first, log
 
 
 def test_a_refused_line_speaks_site_time_and_suggests_the_clock(small_plan, first, log_of):
-    # Issue 14.17: a log of New York was answered in UTC. 40 min before planning, but written
+    # A log of New York was answered in UTC. 40 min before planning, but written
     # by a clock an hour ahead.
     room, buckets = first
     events = log_of(said(buckets[0].pour, "poured", room.room, 1, late_s=3600.0))
@@ -563,7 +563,7 @@ def test_a_refused_line_speaks_site_time_and_suggests_the_clock(small_plan, firs
 
 
 def test_a_warmer_half_is_said_and_times_what_is_left(small_plan, first, log_of):
-    # Issue 14.17: an infrared gun over the patches finds the end of the floor 4 K warmer.
+    # An infrared gun over the patches finds the end of the floor 4 K warmer.
     room, buckets = first
     lines = [said(b.pour, "poured", room.room, b.number) for b in buckets[:3]]
     at = buckets[0].pour - timedelta(minutes=5)

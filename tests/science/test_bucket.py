@@ -380,7 +380,7 @@ def film_min(air_c, slab_c, *, age_min, face_w_m2k):
     [(35, 20, 18, 1.4), (35, 25, 18, 0.6), (33, 31, 18, 0.1)],
 )
 def test_air_over_the_film_costs_what_the_readme_says(air_c, slab_c, age_min, off_min):
-    # Issue 14.10: not modelled, so its size is stated. Film and slab by finite differences,
+    # Not modelled, so its size is stated. Film and slab by finite differences,
     # a face of 7 W/m²K against none; `run_bucket` is the one with none.
     bare = film_min(air_c, slab_c, age_min=age_min, face_w_m2k=0.0)
     aired = film_min(air_c, slab_c, age_min=age_min, face_w_m2k=7.0)

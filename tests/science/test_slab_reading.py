@@ -214,7 +214,7 @@ def true_fade(layers, lower, *, held_h):
 
 @pytest.mark.parametrize("name", SLABS)
 def test_a_reading_after_a_hold_or_a_wash_fades_with_the_floor(name):
-    # Issue 14.10. The floor marched through the hold itself. The slowest mode
+    # The floor marched through the hold itself. The slowest mode
     # alone is up to 0.8 off after a wash; all modes, not knowing which it was, half as much.
     layers, lower, deep = SLABS[name]
     slab = Slab(layers=layers, top_w_m2k=7, lower_w_m2k=lower, step_s=600, finest_cell_m=0.01)

@@ -24,7 +24,7 @@ def query(tmp_path):
 
 @pytest.mark.parametrize("named", ["", ".", "{here}"], ids=["plain", "dot", "absolute"])
 def test_a_module_beside_the_job_is_not_run(query, tmp_path, monkeypatch, named):
-    # Issue 14.1: a `requests.py` in the current folder was executed by the worker.
+    # A `requests.py` in the current folder was executed by the worker.
     beside = tmp_path / "job"
     beside.mkdir()
     for name in ("requests", "pandas", "json", "cureplan", "site", "sitecustomize"):

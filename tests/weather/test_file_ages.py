@@ -1,4 +1,4 @@
-"""Issue 14.4: a plain file that reaches into the future is a forecast with an age."""
+"""A plain file that reaches into the future is a forecast with an age."""
 
 from __future__ import annotations
 

@@ -214,7 +214,7 @@ def test_history_that_cannot_be_had_is_told_not_made_up(loop, obtain):
     assert series.starts == NOW
     short = told(series.warnings)[0]
     assert "only 5 h of the 120 h before the job are known" in short
-    # Issue 14.6: which open door could serve a bare point's history, the cure first.
+    # Which open door could serve a bare point's history, the cure first.
     assert "ERA5" in short
     assert short.startswith("Read the slab on site")
     assert len(short) <= 200
@@ -287,7 +287,7 @@ def test_a_job_in_the_night_clocks_change(loop, obtain, tmp_path, now, starts_ut
 
 
 def test_another_now_leaves_no_copy_of_its_date(good_day, obtain, tmp_path):
-    # Issue 14.4: `--now` wrote copies dated as it pleased.
+    # `--now` wrote copies dated as it pleased.
     series = obtain(clock=NOW + timedelta(days=3))
     assert series.covers(STARTS, ENDS)
     assert not list(tmp_path.glob("store/station_*/*.csv"))
@@ -351,7 +351,7 @@ def test_a_dripping_answer_is_cut_off_in_time(loop, worker_endpoints, tmp_path, 
 
 
 def test_a_dripping_door_does_not_starve_the_others(loop, worker_endpoints, tmp_path):
-    # Issue 14.6: hourly files that dripped used up the whole time of all providers.
+    # Hourly files that dripped used up the whole time of all providers.
     serve_stations(loop, tmp_path, AT_SITE, {})
     loop.routes["/hourly/"] = drip(loop, hourly_csv(station_rows(), year=2091))
     serve_mosmix(loop)
@@ -437,6 +437,6 @@ def test_all_stations_around_can_be_weighed_in_the_worker(loop, worker_endpoints
 
 
 def test_air_far_from_the_season_is_told(loop, obtain, tmp_path):
-    # Issue 14.2: a July of 2 °C in New York, as from a station of another name.
+    # A July of 2 °C in New York, as from a station of another name.
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(mean_c=0)})
     assert any("far from what the season has" in text for text in told(obtain().warnings))

@@ -1,4 +1,4 @@
-"""Issue 14.2: readings that cannot be are asked about, and real ones are not."""
+"""Readings that cannot be are asked about, and real ones are not."""
 
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo

@@ -140,7 +140,7 @@ def spoiled(rows, spoil):
     ],
 )
 def test_a_station_whose_readings_cannot_be_gives_way(loop, ask, tmp_path, spoil, told_as):
-    # Issue 14.2: what a file would be asked about is not planned on from a station either.
+    # What a file would be asked about is not planned on from a station either.
     rows = {"72503": spoiled(station_rows(), spoil), "72505": station_rows(mean_c=26)}
     serve_stations(loop, tmp_path, {**AT_SITE, "72505": AROUND["72505"]}, rows)
     series = only(ask("station"))
@@ -654,7 +654,7 @@ def test_settings_of_the_client_are_put_back(loop, ask, tmp_path):
 
 
 def test_no_provider_of_the_client_has_the_past_of_a_bare_point():
-    # Issue 14.6: once one does, history for a point far from stations can be built on it.
+    # Once one does, history for a point far from stations can be built on it.
     found = importlib.util.find_spec("meteostat")
     assert found is not None
     assert found.origin is not None

@@ -82,7 +82,7 @@ def test_missing_years_and_hours_stay_missing(loop, nights, tmp_path):
 
 
 def test_a_half_delivered_year_is_used_and_asked_for_again(loop, nights, tmp_path):
-    # Issue 14.6: two weeks of a July are no July; a whole one takes their place.
+    # Two weeks of a July are no July; a whole one takes their place.
     half = set(hours_from(utc(2030, 7, 10), 26 * 24))
     serve_stations(loop, tmp_path, AT_SITE, {"72503": summer_rows([2030], skip=half)})
     (first,) = nights(years=1)

@@ -1,4 +1,4 @@
-"""Issue 14.3: files as people have them are read right or asked about, none in silence."""
+"""Files as people have them are read right or asked about, none in silence."""
 
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
