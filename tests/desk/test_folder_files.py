@@ -14,7 +14,7 @@ from cureplan.desk.worker import Worker
 def test_no_file_of_the_folder_it_was_started_in_is_run(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    # As issue 14.1 of the weather's process: a module planted beside the jobs.
+    # As for the weather's process: a module planted beside the jobs.
     for name in ("cureplan", "json", "threading", "numpy"):
         (tmp_path / f"{name}.py").write_text(
             f"from pathlib import Path\nPath({str(tmp_path / 'ran')!r}).touch()\n", "utf-8"

@@ -82,14 +82,14 @@ def test_a_wrong_field_says_why_as_it_is_left_and_a_right_one_is_saved(
     leave(page, "#f-crew-setup", "45")
     page.wait_for_selector("#f-crew-setup-fault:not([hidden])")
     assert "a bare number is not a duration" in page.inner_text("#f-crew-setup-fault")
-    assert values(demo_desk)["crew"]["setup"] == "45 min"
+    assert values(demo_desk)["crew"]["setup"] == "30 min"
     leave(page, "#f-crew-setup", "40 min")
     is_saved(page)
     assert page.locator("#f-crew-setup-fault").is_hidden()
     assert values(demo_desk)["crew"]["setup"] == "40 min"
     page.click("#undo")
-    until(page, "document.getElementById('f-crew-setup').value === '45 min'")
-    assert values(demo_desk)["crew"]["setup"] == "45 min"
+    until(page, "document.getElementById('f-crew-setup').value === '30 min'")
+    assert values(demo_desk)["crew"]["setup"] == "30 min"
 
 
 def test_what_was_typed_wrong_is_there_again_after_the_page_was_killed(
@@ -113,7 +113,7 @@ def test_what_is_typed_while_the_desk_is_away_is_saved_when_it_is_back(
     leave(page, "#f-policy-margin", "3 min")
     page.wait_for_selector("#away:not([hidden])")
     assert "out of reach" in page.inner_text("#away")
-    assert values(demo_desk)["crew"]["setup"] == "45 min"
+    assert values(demo_desk)["crew"]["setup"] == "30 min"
     page.context.set_offline(False)
     page.wait_for_selector("#away", state="hidden")
     is_saved(page)
@@ -145,12 +145,12 @@ def test_a_file_changed_by_hand_while_open_is_noticed(
 ) -> None:
     page = open_page(f"{demo_desk.url}/jobs/{JOB}")
     path = demo_desk.folder / f"{JOB}.toml"
-    path.write_text(path.read_text("utf-8").replace('"45 min"', '"45 min'), encoding="utf-8")
+    path.write_text(path.read_text("utf-8").replace('"30 min"', '"30 min'), encoding="utf-8")
     page.wait_for_selector("#away:not([hidden]) button")
     page.click("#away button")
     page.wait_for_selector("#whole")
     assert "cannot be read" in page.inner_text("main")
-    assert 'setup = "45 min' in page.inner_text(".around .here")
+    assert 'setup = "30 min' in page.inner_text(".around .here")
 
 
 def test_a_corner_is_dragged_and_the_file_says_so(demo_desk: Served, open_page: Opener) -> None:

@@ -75,7 +75,7 @@ def test_a_field_is_written_beside_the_users_comments(demo_desk: Served) -> None
     got = change(demo_desk, {"key": "crew.setup", "text": "50 min"})
     assert got.status == 200
     assert got.json["faults"] == []
-    assert text_of(demo_desk) == before.replace('setup = "45 min"', 'setup = "50 min"')
+    assert text_of(demo_desk) == before.replace('setup = "30 min"', 'setup = "50 min"')
 
 
 @pytest.mark.parametrize(
@@ -199,7 +199,7 @@ def test_what_a_hand_has_changed_is_taken_back_first_and_kept(demo_desk: Served)
     kept = demo_desk.folder / ".cureplan-desk" / f"{JOB}.by-hand.toml"
     assert kept.read_text("utf-8") == by_hand
     demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)})
-    assert 'setup = "45 min"' in text_of(demo_desk)
+    assert 'setup = "30 min"' in text_of(demo_desk)
 
 
 def test_the_second_of_two_browsers_is_shown_what_differs_and_loses_nothing(
@@ -211,7 +211,7 @@ def test_the_second_of_two_browsers_is_shown_what_differs_and_loses_nothing(
     mine = {"key": "policy.margin", "text": "3 min"}
     got = change(demo_desk, mine, at=shown)
     assert got.status == 409
-    assert got.json["theirs"] == [{"key": "crew.setup", "was": "45 min", "now": "50 min"}]
+    assert got.json["theirs"] == [{"key": "crew.setup", "was": "30 min", "now": "50 min"}]
     assert got.json["yours"] == [{"key": "policy.margin", "now": "2 min", "yours": "3 min"}]
     assert tomllib.loads(text_of(demo_desk))["policy"]["margin"] == "2 min"
     assert change(demo_desk, mine, at=got.json["rev"]).status == 200

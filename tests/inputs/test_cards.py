@@ -20,7 +20,7 @@ ORIGINS = ("common practice", "from memory", "invented")
 
 def test_the_shipped_slurry():
     # Common practice, no source: 1/8 in thick, liquids mixed 2-3 min, filler 3 min; the
-    # rest is invented in round numbers (issue 14.12). Expected values worked by hand.
+    # rest is invented in round numbers. Expected values worked by hand.
     card = read_card("fast-slurry")
     assert card.kit_mass_kg == pytest.approx(2.5 + 2.5 + 14.0)
     assert card.mixed_yield_m3 == pytest.approx(0.0095)

@@ -35,8 +35,9 @@ SOONER = (0.75, 0.4)
 """Shares of what is asked above even odds, where more sureness finds nothing better."""
 HALVINGS = 3
 """How finely the confidence is looked for at which every window can be had."""
-MORE = 2.0
-"""All steps together may take so many times the work of the first schedule's search."""
+MORE, MORE_WORK = 2.0, 8.0
+"""All steps together may take so many times the work of the first schedule's search, and
+at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
 ODDS_WORK = 0.1
@@ -188,7 +189,7 @@ class _Choosing:
     def _step(self, confidence: float) -> bool:
         """Plan with every limit kept at a confidence; whether that went."""
         first = self.limits.work
-        left = (1.0 + MORE) * first - self.worked
+        left = first + min(MORE * first, MORE_WORK) - self.worked
         if self.stop() or left <= 0.0:
             return False
         behind = NormalDist().inv_cdf(0.5 + 0.5 * confidence)

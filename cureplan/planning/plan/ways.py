@@ -42,6 +42,8 @@ MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
 LEAST_HELP = 2.5
 """But so much for a room at least: that a job is impossible is often known at once."""
+MOST_WORK = 24.0
+"""And never more than this, by which a larger job's ways take a minute or two."""
 QUICK = 0.4
 """Share of that for the quick search for limits that break."""
 ENOUGH = 4
@@ -72,9 +74,12 @@ def look_for_help(
             issued_s=issued_s,
             progress=progress,
             stop=stop,
-            budget=max(
-                MOST_HELP * (chosen.schedule.worked + REST_WORK * len(job.rooms)),
-                LEAST_HELP * len(job.rooms),
+            budget=min(
+                MOST_WORK,
+                max(
+                    MOST_HELP * (chosen.schedule.worked + REST_WORK * len(job.rooms)),
+                    LEAST_HELP * len(job.rooms),
+                ),
             ),
         )
         return replace(chosen.schedule, relaxed=looking.run())
