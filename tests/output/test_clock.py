@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -73,7 +74,7 @@ def test_a_day_more_than_six_days_off_has_its_date(plan: Plan):
 def test_sheets_of_both_clocks_say_the_same_and_the_plan_keeps_it(plan: Plan):
     twelve = replace(plan, job=replace(plan.job, clock="12 h"))
     assert plan_from_json(plan_to_json(twelve)).job.clock == "12 h"
-    assert '"clock"' not in plan_to_json(plan)
+    assert "clock" not in json.loads(plan_to_json(plan))["job"]
     text, other = (terminal_text(p, width=100, colour=False) for p in (plan, twelve))
     assert "21:00" in text
     assert "9:00 PM" in other

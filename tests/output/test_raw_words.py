@@ -44,7 +44,7 @@ NAMES = {
     'display = "metric"': 'display = "us"\nlanguages = ["es"]',
 }
 UNITS = frozenset(
-    "min h s d lb kg gal L ft in m mm km mil pies pulg F C K W".split()  # noqa: SIM905
+    "min h s d lb kg gal L ft in m mm km mil pies pulg F C K W AM PM".split()  # noqa: SIM905
 )
 SPOKEN = ("aria-label", "title", "alt", "placeholder", "label", "value")
 UNSPOKEN = ("script", "style")
