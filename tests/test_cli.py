@@ -29,6 +29,9 @@ CONTRACT = [
     "risk",
     "warnings",
     "sources",
+    "rules",
+    "arrivals",
+    "labour",
     "digest",
 ]
 BUCKET_KEYS = [
