@@ -148,5 +148,5 @@ def _planned(folder: JobFolder, name: str, job: Any) -> dict[str, str]:
         "state": plan.status,
         "mood": status_state(plan),
         # Down, as the sheet does: nothing is sure.
-        "chance": f"{math.floor(100 * chance)} %",
+        "chance": f"{min(99, math.floor(100 * chance))} %",
     }

@@ -148,6 +148,14 @@ def test_every_saying_can_be_said(voice: Voice, code: str):
     assert "{" not in text
 
 
+@pytest.mark.parametrize("language", LANGUAGES)
+def test_no_chance_is_shown_as_certain_and_other_shares_are(language: str):
+    voice = Voice(language=language, display="metric", zone=ZoneInfo("UTC"))
+    assert "100" not in voice.show("keeps_frac", 1.0, "percent")
+    assert "99" in voice.show("keeps_frac", 1.0, "percent")
+    assert "100" in voice.show("wanted_frac", 1.0, "percent")
+
+
 def test_an_unknown_code_is_refused():
     with pytest.raises(OutOfRangeError, match=r"no en words for code 'no\.such'"):
         ENGLISH.say(Message("no.such"))

@@ -70,7 +70,7 @@
   }).concat(Object.entries(dragged).map(([name, minutes]) => `${name} ${minutes > 0 ? "+" : "−"}${Math.abs(minutes)} min`)).filter(Boolean).join("; ") || "as planned";
   const hand = (found) => `${Math.abs(found.margin_min)} min ${found.margin_min < 0 ? "short" : "in hand"} (${found.tightest})`;
   const opens = (found) => `${found.opens}${found.in_time ? "" : ", too late"}`;
-  const percent = (found) => `${Math.floor(100 * found.chance + 1e-9)} %`;
+  const percent = (found) => `${Math.min(99, Math.floor(100 * found.chance + 1e-9))} %`;
   function tell(found, said) {
     desk.fault(by("play-fault"), found.fault);
     if (found.rooms) strip(found.rooms);

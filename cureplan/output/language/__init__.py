@@ -66,6 +66,9 @@ from cureplan.output.language.time_words import (
     share_text,
 )
 
+MOST_CERTAIN = 0.99
+"""A chance is never shown as more."""
+
 __all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
 
 Display = Literal["us", "metric"]
@@ -208,7 +211,9 @@ class Voice:
         if (suffix, spec) == ("m", "film"):
             return self._units(format_film(value, self.display))
         if suffix == "frac":
-            return share_text(value, spec, self.label)
+            # Counted over nights drawn, nothing is certain.
+            most = MOST_CERTAIN if name.startswith("keeps") else 1.0
+            return share_text(min(value, most), spec, self.label)
         if spec:
             raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
         formatter = {
