@@ -225,11 +225,15 @@ def test_on_a_slab_of_its_own_warmth_a_film_ages_at_one_rate():
 def test_a_warmer_slab_is_older():
     at_s = np.arange(0, 25 * 3600.0, 3600.0)
     flat = np.full_like(at_s, 20.0)
-    hours = RoomHours(at_s=at_s, air_c=flat, slab_c=flat, dew_c=flat - 5.0)
-    # Exact at a constant temperature: a day of it is a day times the rate.
-    age = SlabAge.of(hours, RATE)
-    assert float(age.gathered(86_400.0)) == pytest.approx(86_400 * float(RATE.speed(20.0)))
-    assert float(age.reached(age.age_s[-1] + 1)) == math.inf
+    hours = RoomHours(at_s=at_s, air_c=flat, slab_c=flat + 6.0, shade_c=flat, dew_c=flat - 5.0)
+    # Exact at a constant temperature: a day of it is a day times the rate. What closes is
+    # timed on the slab in the sun, what is waited for on the shade.
+    closes, waits = (SlabAge.of(hours, RATE, closing=closing) for closing in (True, False))
+    assert float(closes.gathered(86_400.0)) == pytest.approx(86_400 * float(RATE.speed(26.0)))
+    assert float(waits.gathered(86_400.0)) == pytest.approx(86_400 * float(RATE.speed(20.0)))
+    assert float(closes.gathered(86_400.0)) > float(waits.gathered(86_400.0))
+    for age in (closes, waits):
+        assert float(age.reached(age.age_s[-1] + 1)) == math.inf
 
 
 @given(liquids_c=st.floats(2, 35), filler_c=st.floats(10, 40), room_c=st.floats(10, 40))

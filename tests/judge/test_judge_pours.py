@@ -185,13 +185,18 @@ def test_wrong_margins_are_found(plan, name):
 
 POURS = {
     "before the shift": lambda plan: moved_pour(plan, poured(plan, 1).room, minutes(-120)),
-    # To 19:40 of a shift that begins at 19:00, with 45 minutes of set-up.
+    # To 19:10 of a shift that begins at 19:00, with 15 minutes of set-up.
     "before the crew has set up": lambda plan: moved_pour(
         plan,
         poured(plan, 1).room,
-        poured(plan, 1).pour_start.replace(hour=19, minute=40) - poured(plan, 1).pour_start,
+        poured(plan, 1).pour_start.replace(hour=19, minute=10) - poured(plan, 1).pour_start,
     ),
-    "past the shift's end": lambda plan: moved_pour(plan, poured(plan, 5).room, minutes(160)),
+    # To end at 05:10 of a shift that ends at 05:00.
+    "past the shift's end": lambda plan: moved_pour(
+        plan,
+        poured(plan, 5).room,
+        poured(plan, 5).pour_end.replace(hour=5, minute=10) - poured(plan, 5).pour_end,
+    ),
     "two pours at once": lambda plan: moved_pour(plan, poured(plan, 2).room, minutes(-20)),
     "no time to change over": lambda plan: moved_pour(plan, poured(plan, 2).room, minutes(-3)),
     "before anybody may be in": lambda plan: replace(

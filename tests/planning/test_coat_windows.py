@@ -78,9 +78,15 @@ def first_minute(ages, target_s):
 
 
 PATCHES = 4
-VACUUM = Layer(kind="vacuum", crew="topcoat", opens="foot_traffic", leads=True)
+VACUUM = Layer(kind="vacuum", crew="topcoat", bears="foot_traffic", leads=True)
 COAT = Work(
-    layer=Layer(kind="topcoat", crew="topcoat", opens="topcoat_opens", closes="topcoat_closes"),
+    layer=Layer(
+        kind="topcoat",
+        crew="topcoat",
+        opens="topcoat_opens",
+        closes="topcoat_closes",
+        bears="foot_traffic",
+    ),
     leads=(Lead(layer=VACUUM, lasts_s=600.0),),
     duration_s=1320.0,
     offset_s=120.0 + 300.0 * np.arange(PATCHES),

@@ -92,7 +92,10 @@ def test_heaters_a_job_allows_make_it_go_once_the_slab_is_warm(shell):
     window = next(w for w in plan.warnings if w.code == "warn.window_from")
     lifts = datetime.fromisoformat(str(window.values["from_at"]))
     assert heated.access.begins < lifts <= room.pour_start
-    # Clear of the limit by what a slab errs, 1 K at one in ten: so it holds 9 times in 10.
+    # Clear of the limit by what the slab errs, 1 K, and one half of it against the rest, 1 K:
+    # sqrt(2) K at one in ten, 1.28 SD. The slab reaches 45 °F + 3.26 °F.
+    assert room.slab_c >= 7.22 + 1.2816 * math.sqrt(2.0) - 0.01
+    # So a half that is the colder one holds 8 times in 10, one that is not 19 times in 20.
     assert plan.risk.limits_keep_frac >= 0.89
     assert plan.risk.all_keep_frac <= plan.risk.limits_keep_frac
     series = get_weather(heated, now=heated.access.begins)
@@ -154,6 +157,7 @@ def spain(folder: Path, day: str):
         **{
             "from": f"{day}T22:00:00",
             "open_by": f"{nights[day]}T08:00:00",
+            "setup": '"30 min"',
             "pour_shifts": '[{ from = "01:00", to = "04:00" }]',
             "slab_reading": f'{{ temp = "22 C", at = {day}T16:00:00 }}',
         },
@@ -172,11 +176,13 @@ def test_the_night_clocks_go_back_has_an_hour_more(tmp_path):
     }
     # 63.4 m² at 1 lb/sq ft = 4.882 kg/m² in bags of 50 lb.
     assert plan.takeoff.aggregate_bags == math.ceil(63.4 * 4.88243 / 22.67962)
-    # 01:00 CEST to 04:00 CET are 4 h: enough, less 45 min of set-up, for all three.
+    # By hand, a kit every 210 s and about 10 min after the last: 54, 36 and 29 min of pouring
+    # and twice 20 min between are 159 min, which 3 h less 30 min of set-up do not hold.
+    # 01:00 CEST to 04:00 CET are 4 h: enough for all three.
     begins = min(room.pour_start for room in plan.rooms)
     ends = max(room.pour_end for room in plan.rooms)
     worked = ends.timestamp() - begins.timestamp()
-    assert 2.25 * 3600 < worked <= 3.25 * 3600
+    assert 2.5 * 3600 < worked <= 3.5 * 3600
 
 
 def test_a_week_later_the_same_shift_needs_two_nights(tmp_path):

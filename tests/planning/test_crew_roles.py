@@ -43,14 +43,15 @@ def test_first_and_last_tasks_by_hand(floor, plain_job, slurry_card):
 
 def test_how_busy_each_is_by_hand(floor, plain_job, slurry_card):
     # Every 210 s: mixing all of it; the runner 120 s there and back; raking 118.4;
-    # smoothing 148.0; broadcasting 118.4, by two.
+    # smoothing 148.0; broadcasting 118.4, by two. Around 9 by 5 m are 28 m of edge, a 19th
+    # of it a bucket at 10 ft/min = 0.0508 m/s: 29.0 s.
     busy = {s.role: s.busy_frac for s in pour_roles(floor, slurry_card, crew=plain_job.crew)}
     assert busy == pytest.approx(
         {
             "mixer": 1.0,
             "runner": 120 / 210,
             "rake": 118.42 / 210,
-            "edge": 118.42 / 210,
+            "edge": 28 / 19 / 0.0508 / 210,
             "smoother": 148.03 / 210,
             "broadcaster": 118.42 / 210,
         },

@@ -43,10 +43,10 @@ def test_a_pour_no_shift_holds_is_named_with_both_times():
     job = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
     (found,) = conflicts(job)
     assert found.limits == ("pour shift",)
-    # 26 kits every 3.5 min: an hour and a half and more, against 45 min after set-up.
+    # 26 kits every 3.5 min: an hour and a half and more, against 90 - 15 = 75 min after set-up.
     told = _in_words(job, found.says)
     assert "pouring Cook line takes 1 h 37 min" in told
-    assert "more than 45 min after set-up" in told
+    assert "more than 1 h 15 min after set-up" in told
 
 
 def test_a_slab_below_the_dew_point_is_named_with_its_figures():

@@ -58,13 +58,15 @@ def test_a_shift_is_kept_as_often_as_lateness_and_rhythm_allow(slack_min: float)
 
 
 def _behind(late_h: float):
-    """A coat in the cook line begun so many hours after the corridor bears feet."""
+    """A coat in the cook line begun so many hours after the corridor bears feet and the
+    tools, which take the set-up, are carried in over it."""
     job = replace(few_rooms("Cook line", "Corridor"), doubt=EXACT)
     pours = pours_of(job)
     start_s = job.access.begins.timestamp() + HOUR_S
     first = place_pour(pours["Cook line"], AS_IS, start_s, confidence=0.5)
     way = place_pour(pours["Corridor"], AS_IS, first.end_s + 900.0, confidence=0.5)
-    begins_s = max(way.walkable_s, first.walkable_s) + late_h * HOUR_S
+    borne_s = max(way.walkable_s, first.walkable_s)
+    begins_s = borne_s + job.crew.setup_s + late_h * HOUR_S
     coat = place_layer(pours["Cook line"], first.over[0], first, begins_s, confidence=0.5)
     schedule = Schedule(pours=(first, way), coats=(coat,), failures=(), required_s=120.0)
     issued_s = job.access.begins.timestamp() - 11 * HOUR_S

@@ -376,11 +376,18 @@ class RoomPours:
     def limits(self, layer: Layer, *, confidence: float = 0.5) -> LayerLimits:
         """When a layer may be laid by temperature and dew point.
 
-        Clear of temperatures by what slab and air err at a confidence, the job's at most.
+        Clear of temperatures by what slab and air err at a confidence, the job's at most:
+        of a slab both as a whole and one half of it against the rest.
         """
         confidence = min(confidence, self.job.policy.confidence)
-        guard_k = sure_k(SLAB_SD_K, confidence=confidence)
-        return LayerLimits(self.job, layer, self.conditions, guard_k)
+        half_sd_k = float(np.hypot(SLAB_SD_K, self.job.doubt.half_k))
+        return LayerLimits(
+            self.job,
+            layer,
+            self.conditions,
+            slab_guard_k=sure_k(half_sd_k, confidence=confidence),
+            air_guard_k=sure_k(SLAB_SD_K, confidence=confidence),
+        )
 
     def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, FloorAge]:
         """Clocks of a layer's material, and its age on this slab."""
