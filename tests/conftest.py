@@ -5,11 +5,13 @@ from __future__ import annotations
 import hashlib
 import json
 import signal
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
 
 import pytest
+from chromium import launched
 from effort import FAST, LONG
 from hypothesis import settings
 
@@ -64,3 +66,10 @@ def demo_weather(demo_job):
 def demo_plan(demo_job, demo_weather):
     """Its plan, made once."""
     return make_plan(demo_job, now=NIGHT_BEFORE, weather=demo_weather)
+
+
+@pytest.fixture(scope="session")
+def chromium() -> Iterator[Any]:
+    """A real Chromium, the same for every test that drives one."""
+    with launched() as browser:
+        yield browser

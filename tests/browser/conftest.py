@@ -1,69 +1,26 @@
-"""A real Chromium, and the sample sheet opened in it at a chosen instant.
-
-Where no Chromium is found the tests are skipped, and say so; with
-CUREPLAN_BROWSER=required, as tests/run.sh and .ci/run set it, they fail.
-"""
+"""The sample sheet opened in a real Chromium at a chosen instant."""
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any
 
 import pytest
+from chromium import PHONE
 from output import sheet_sample
 
 from cureplan.output.sheet.page import sheet_html
 from cureplan.planning.plan.model import Plan
-
-SWITCHES = [
-    "--no-sandbox",
-    "--disable-gpu",
-    "--in-process-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-PHONE = {"width": 360, "height": 740}
-DESKTOP = {"width": 1280, "height": 800}
-
-
-def missing(what: str) -> NoReturn:
-    """End a test that lacks its browser: a failure where one is required."""
-    wanted = os.environ.get("CUREPLAN_BROWSER", "")
-    if wanted not in ("", "required"):
-        pytest.fail(f"CUREPLAN_BROWSER is {wanted!r}; it can only be 'required' or empty")
-    if wanted:
-        pytest.fail(what)
-    pytest.skip(what)
 
 
 @pytest.fixture(scope="module", autouse=True)
 def sample_words() -> Iterator[None]:
     with sheet_sample.words_of_sample():
         yield
-
-
-@pytest.fixture(scope="session")
-def chromium() -> Iterator[Any]:
-    path = os.environ.get("CUREPLAN_CHROMIUM") or shutil.which("chromium")
-    if path is None:
-        missing("NO BROWSER TESTS: no Chromium; install it or set CUREPLAN_CHROMIUM")
-    try:
-        from playwright.sync_api import sync_playwright
-    except ImportError:
-        missing("NO BROWSER TESTS: playwright is not installed")
-    with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path=path, args=SWITCHES)
-        yield browser
-        browser.close()
 
 
 @dataclass

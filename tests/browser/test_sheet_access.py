@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
+from chromium import PHONE
 from output.sheet_sample import after
 
-from browser.conftest import PHONE, Opener
+from browser.conftest import Opener
 
 pytestmark = pytest.mark.browser
 

@@ -6,10 +6,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from chromium import DESKTOP
 from output import sheet_sample
 from output.sheet_sample import after
 
-from browser.conftest import DESKTOP, Opener
+from browser.conftest import Opener
 
 pytestmark = pytest.mark.browser
 

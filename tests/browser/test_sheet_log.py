@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 import typer
+from chromium import PHONE
 from output.sheet_sample import after
 from typer.testing import CliRunner
 
-from browser.conftest import PHONE, Opener, Sheet
+from browser.conftest import Opener, Sheet
 from cureplan.inputs.tables.night_log import read_night_log
 from cureplan.output.commands.night import replan
 from cureplan.output.sheet.page import sheet_html

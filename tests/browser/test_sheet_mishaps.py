@@ -10,9 +10,10 @@ from typing import Any
 
 import numpy as np
 import pytest
+from chromium import PHONE
 from output.sheet_sample import after
 
-from browser.conftest import PHONE, Opener, Sheet
+from browser.conftest import Opener, Sheet
 from browser.test_sheet_log import saved_log, write_plan
 from cureplan.inputs.tables.night_log import read_night_log, read_night_logs
 from cureplan.planning.plan.model import Plan

@@ -6,10 +6,11 @@ import re
 from pathlib import Path
 
 import pytest
+from chromium import DESKTOP, PHONE, axe
 from output import sheet_sample
 from output.sheet_sample import after
 
-from browser.conftest import DESKTOP, PHONE, Opener, missing
+from browser.conftest import Opener
 from cureplan.output.charts.palette import LIGHT
 from cureplan.output.sheet.page import sheet_html
 from cureplan.planning.plan.model import Plan
@@ -191,14 +192,6 @@ def test_hostile_names_run_nothing_and_break_no_layout(open_sheet: Opener, names
     assert sheet.page.locator("#sheet-en b").count() == 0
 
 
-def _axe():
-    try:
-        from axe_playwright_python.sync_playwright import Axe
-    except ImportError:
-        missing("NO ACCESSIBILITY CHECK: axe-playwright-python is not installed")
-    return Axe()
-
-
 @pytest.mark.parametrize(
     ("size", "language", "scheme", "forced"),
     [
@@ -212,7 +205,6 @@ def _axe():
 def test_the_accessibility_engine_finds_nothing(
     open_sheet: Opener, size, language, scheme, forced
 ):
-    axe = _axe()
     sheet = open_sheet(
         at=after(9), size=size, color_scheme=scheme, forced_colors=forced, bypass_csp=True
     )
@@ -224,7 +216,7 @@ def test_the_accessibility_engine_finds_nothing(
         sheet.page.locator("#sheet-en .languages").get_by_text("Español").click()
     # The engine waits on timers, which stand still under the installed clock.
     sheet.page.clock.resume()
-    found = axe.run(sheet.page)
+    found = axe().run(sheet.page)
     faults = [
         f"{fault['id']}: {node['html']}: {node['failureSummary']}"
         for fault in found.response["violations"]

@@ -9,14 +9,13 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser.conftest import chromium, contexts
 
 from cureplan.api import read_plan
 from desk.conftest import DEMO, Server
 from desk.test_form_page import Opener, is_saved, leave, open_page, until
 
 pytestmark = pytest.mark.browser
-__all__ = ["chromium", "contexts", "open_page"]
+__all__ = ["open_page"]
 
 # Two days before the night of the weather that is dropped.
 NOW = datetime(2013, 7, 15, 12, tzinfo=UTC)

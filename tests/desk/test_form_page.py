@@ -8,12 +8,11 @@ from collections.abc import Callable, Iterator
 from typing import Any
 
 import pytest
-from browser.conftest import DESKTOP, PHONE, chromium, contexts
+from chromium import DESKTOP, PHONE, axe
 
 from desk.conftest import DEMO, Served
 
 pytestmark = pytest.mark.browser
-__all__ = ["chromium", "contexts"]
 
 JOB = "school-kitchen"
 # A refusal is an answer the page is meant to get.
@@ -234,10 +233,9 @@ def test_weather_is_dropped_and_told(demo_desk: Served, open_page: Opener) -> No
 def test_pages_fit_and_are_free_of_faults_of_access(
     demo_desk: Served, open_page: Opener, size: dict[str, int], path: str
 ) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
     page = open_page(f"{demo_desk.url}{path}", size)
     for details in page.locator("details").all():
         details.evaluate("(node) => { node.open = true; }")
     assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
-    violations = axe.Axe().run(page).response["violations"]
+    violations = axe().run(page).response["violations"]
     assert [(v["id"], [n["html"][:90] for n in v["nodes"][:3]]) for v in violations] == []

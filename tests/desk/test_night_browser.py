@@ -16,7 +16,7 @@ from urllib.parse import quote
 from urllib.request import urlopen
 
 import pytest
-from browser.conftest import DESKTOP, PHONE, chromium, missing  # noqa: F401
+from chromium import DESKTOP, PHONE, axe
 from output import sheet_sample
 
 from cureplan.inputs.tables.night_log import read_night_log
@@ -125,7 +125,7 @@ Opener = Callable[..., Page]
 
 
 @pytest.fixture
-def opened(chromium: Any) -> Iterator[Opener]:  # noqa: F811
+def opened(chromium: Any) -> Iterator[Opener]:
     pages: list[Page] = []
 
     def open_page(size: dict[str, int] = PHONE) -> Page:
@@ -372,8 +372,6 @@ def test_a_saved_copy_works_alone(desk: DeskProcess, opened: Opener, plan: Plan)
 def test_the_pages_are_accessible(
     desk: DeskProcess, opened: Opener, plan: Plan, size: dict[str, int]
 ) -> None:
-    from axe_playwright_python.sync_playwright import Axe
-
     screen = shared(desk, opened)
     url = screen.page.locator("#night-url").inner_text()
     joined(screen, opened, plan, "Ana").row(0).check()
@@ -382,6 +380,6 @@ def test_the_pages_are_accessible(
     stranger = opened(size)
     stranger.page.goto(url)
     for page in (screen.page, stranger.page):
-        found = Axe().run(page)
+        found = axe().run(page)
         assert found.violations_count == 0, found.generate_report()
         assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]

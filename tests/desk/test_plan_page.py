@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from browser.conftest import DESKTOP, PHONE, chromium, contexts
+from chromium import DESKTOP, PHONE, axe
 
 from cureplan.api import read_plan
 from desk.conftest import Server
@@ -15,7 +15,7 @@ from desk.test_form_page import Opener, is_saved, open_page, until
 from desk.test_plans import JOB, planned
 
 pytestmark = pytest.mark.browser
-__all__ = ["chromium", "contexts", "open_page", "planned"]
+__all__ = ["open_page", "planned"]
 
 
 @pytest.fixture
@@ -103,12 +103,11 @@ def test_a_pour_is_dragged(url: str, open_page: Opener) -> None:
 def test_a_planned_job_fits_and_is_free_of_faults_of_access(
     url: str, open_page: Opener, size: dict[str, int]
 ) -> None:
-    axe = pytest.importorskip("axe_playwright_python.sync_playwright")
     page = open_page(url, size)
     moved(page)
     page.click("#keep-what-if")
     for details in page.locator("details").all():
         details.evaluate("(node) => { node.open = true; }")
     assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
-    violations = axe.Axe().run(page).response["violations"]
+    violations = axe().run(page).response["violations"]
     assert [(v["id"], [n["html"][:90] for n in v["nodes"][:3]]) for v in violations] == []

@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser.conftest import PHONE, chromium  # noqa: F401
+from chromium import PHONE
 
 from cureplan.output.sheet.page import sheet_html
 from cureplan.planning.plan.model import Plan
@@ -72,7 +72,7 @@ def twelve(demo_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> tuple[P
 
 
 @pytest.fixture
-def page(chromium: Any) -> Iterator[Any]:  # noqa: F811
+def page(chromium: Any) -> Iterator[Any]:
     context = chromium.new_context(viewport=PHONE)
     yield context.new_page()
     context.close()
