@@ -212,8 +212,8 @@ class Voice:
             return self._units(format_film(value, self.display))
         if suffix == "frac":
             # Counted over nights drawn, nothing is certain.
-            most = MOST_CERTAIN if name.startswith("keeps") else 1.0
-            return share_text(min(value, most), spec, self.label)
+            certain = name.startswith("keeps") and MOST_CERTAIN < value <= 1.0
+            return share_text(MOST_CERTAIN if certain else value, spec, self.label)
         if spec:
             raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
         formatter = {
