@@ -190,7 +190,7 @@ CASES = {
         "rake = 0", "crew.rake", ["= 0", "between 1 and 50", "whole number"],
     ),
     "half a man": (
-        "topcoat = 3", "topcoat = 2.5",
+        "topcoat = 4", "topcoat = 2.5",
         "topcoat = 2.5", "crew.topcoat", ["2.5", "not a whole number"],
     ),
     "truth for a count": (

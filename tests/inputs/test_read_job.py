@@ -62,8 +62,8 @@ def test_the_demonstration_crew(read):
     crew = read().crew
     people = (crew.mixer, crew.runner, crew.rake, crew.smoother, crew.broadcaster, crew.edge)
     assert people == (3, 1, 1, 1, 2, 1)
-    assert (crew.stations, crew.topcoat) == (3, 3)
-    assert (crew.setup_s, crew.changeover_s) == (2700, 600)
+    assert (crew.stations, crew.topcoat) == (3, 4)
+    assert (crew.setup_s, crew.changeover_s) == (1800, 600)
     assert crew.pour_shifts == (Shift(begins=time(19), ends=time(5)),)
     assert crew.topcoat_shifts == (Shift(begins=time(5), ends=time(17)),)
 
