@@ -99,34 +99,28 @@ class _Looking:
         reach: list[Relaxation] = []
         more: list[Relaxation] = []
         for way in self._candidates():
-            if self._over() or len(reach) >= ENOUGH:
+            if self.stop() or self.budget <= 0.0 or len(reach) >= ENOUGH:
                 break
             # The least that works holds by minutes: what goes further is tried at once.
-            for step in way.further or (way,):
-                told = None if self._over() else self._tried(step)
-                if told is None:
-                    continue
-                if told.reaches:
-                    reach.append(told.way)
-                    break
-                more.append(_said(told.way, "more"))
+            found = self._tried(way.further or way)
+            if found is not None and found.reaches:
+                reach.append(found.way)
+            elif found is not None:
+                more.append(_said(found.way, "more"))
         more.sort(key=lambda way: -(way.chance_frac or 0.0))
         more = _each_once(more)[: max(0, FEW - len(reach))]
         return tuple(sorted([*reach, *more], key=lambda way: way.effort_min))
 
-    def _over(self) -> bool:
-        return self.stop() or self.budget <= 0.0
-
-    def _tried(self, way: Relaxation) -> _Told | None:
+    def _tried(self, way: Relaxation) -> _Tried | None:
         """The way with the chance of its full plan; None where that is no better."""
         found = self._planned(way.job)
         if found is None or found.odds is None:
             return None
-        told = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
+        way = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
         if found.keeps_policy(way.job):
-            return _Told(told, reaches=True)
+            return _Tried(way, reaches=True)
         better = found.chance_frac >= self.chosen.chance_frac + WORTH_FRAC
-        return _Told(told, reaches=False) if better else None
+        return _Tried(way, reaches=False) if better else None
 
     def _planned(self, job: Job) -> Chosen | None:
         """The changed job planned in full, as it would be by itself."""
@@ -220,7 +214,7 @@ class _Looking:
         return first_s <= begins_s and ends_s <= reach_s
 
 
-class _Told(NamedTuple):
+class _Tried(NamedTuple):
     way: Relaxation
     reaches: bool
     """Whether its plan is within policy."""

@@ -56,7 +56,7 @@ class Change:
     """For putting changes in order, cheapest first: invented where it is not a delay."""
     also: Message | None = None
     """The second of two changes."""
-    further: tuple[Change, ...] = ()
+    further: Change | None = None
     """The same limit moved further, should this not hold often enough."""
 
     def after(self, first: Change) -> Change:
@@ -66,7 +66,7 @@ class Change:
             say=first.say,
             also=Message(self.say.code.replace("relax.", "relax.also_"), self.say.values),
             effort_min=first.effort_min + self.effort_min,
-            further=tuple(more.after(first) for more in self.further),
+            further=None if self.further is None else self.further.after(first),
         )
 
 

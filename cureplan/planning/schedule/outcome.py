@@ -100,7 +100,7 @@ class Relaxation:
     """How often all of the changed job's plan holds; None where it was not planned."""
     opens_s: float | None = None
     """When its last room opens [epoch s]."""
-    further: tuple[Relaxation, ...] = ()
+    further: Relaxation | None = None
     """The same taken further, should this not hold often enough."""
 
 

@@ -58,7 +58,7 @@ TABLE_WORK = 1e-5
 """What a state costs to table, in the solver's units of about a second; measured."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
-FURTHER_MIN = (240,)
+FURTHER_MIN = 240
 """How much further than the least that works a limit is moved to hold more often."""
 FEW_WAYS = 2
 """A foreman wants a choice: at least so many ways, where there are."""
@@ -182,20 +182,20 @@ def relaxations(
         for change in _look(trials):
             changes.append(change)  # noqa: PERF402 - an end in between keeps these
         if goal != "margin alone":
-            told = {change.say.values.get("rooms") for change in changes}
-            late = [w for w in _late_rooms(trials, keeps) if w.say.values["rooms"] not in told]
-    relaxed = [_told(change, keeps) for change in changes]
+            named = {change.say.values.get("rooms") for change in changes}
+            late = [w for w in _late_rooms(trials, keeps) if w.say.values["rooms"] not in named]
+    relaxed = [_relaxation(change, keeps) for change in changes]
     found = tuple(sorted([*relaxed, *late], key=lambda r: r.effort_min))
     return found, trials.worked
 
 
-def _told(change: Change, keeps: str) -> Relaxation:
+def _relaxation(change: Change, keeps: str) -> Relaxation:
     return Relaxation(
         job=change.job,
         say=Message(change.say.code, {**change.say.values, "keeps": keeps}),
         also=change.also,
         effort_min=change.effort_min,
-        further=tuple(_told(more, keeps) for more in change.further),
+        further=None if change.further is None else _relaxation(change.further, keeps),
     )
 
 
@@ -260,12 +260,8 @@ def _least(
                 best, high = change, middle
             else:
                 low = middle
-    further = [
-        graded.make(job, min(high * step_min + minutes, most * step_min))
-        for minutes in FURTHER_MIN
-        if high < most
-    ]
-    return replace(best, further=tuple(more for more in further if trials.thinkable(more)))
+    more = graded.make(job, min(high * step_min + FURTHER_MIN, most * step_min))
+    return replace(best, further=more) if high < most and trials.thinkable(more) else best
 
 
 def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
