@@ -25,7 +25,7 @@ from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError
 from cureplan.desk.folder import JobFolder, NoSuchJobError, said
-from cureplan.desk.guard import Doors, Guard
+from cureplan.desk.guard import Admitted, Guard
 from cureplan.output.charts.palette import DARK, LIGHT
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ class Desk:
     """What the parts of a desk share."""
 
     folder: JobFolder
-    doors: Doors = field(default_factory=Doors)
+    admitted: Admitted = field(default_factory=Admitted)
     now: Callable[[], datetime] = lambda: datetime.now(UTC)
     beginnings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
     """Called when the desk's loop runs."""
@@ -96,7 +96,7 @@ def make_app(desk: Desk) -> ASGIApp:
             Exception: _handler(desk),
         },
     )
-    return Guard(app, desk.doors)
+    return Guard(app, desk.admitted)
 
 
 # Answers

@@ -54,7 +54,7 @@ def desk(
     listener = _listener(port)
     with listener:
         own = listener.getsockname()[1]
-        here.doors.hosts |= {f"{name}:{own}" for name in ("127.0.0.1", "localhost")}
+        here.admitted.hosts |= {f"{name}:{own}" for name in ("127.0.0.1", "localhost")}
         address = f"http://127.0.0.1:{own}/"
         with here.folder.held(address):
             note(f"The desk stands at {address} on {harmless(folder)}; Ctrl-C ends it.")

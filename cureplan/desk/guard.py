@@ -13,7 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-__all__ = ["LOOPBACK", "POLICY", "Doors", "Guard"]
+__all__ = ["LOOPBACK", "POLICY", "Admitted", "Guard"]
 
 LOOPBACK = ("127.0.0.1", "localhost", "[::1]")
 POLICY = (
@@ -37,7 +37,7 @@ Porter = Callable[[Scope], Awaitable[Response | None]]
 
 
 @dataclass(slots=True)
-class Doors:
+class Admitted:
     """What the guard lets in; changed while the desk runs, as when it is shared."""
 
     hosts: set[str] = field(default_factory=set)
@@ -55,9 +55,9 @@ class Doors:
 class Guard:
     """The outermost layer of the desk."""
 
-    def __init__(self, app: ASGIApp, doors: Doors) -> None:
+    def __init__(self, app: ASGIApp, admitted: Admitted) -> None:
         self.app = app
-        self.doors = doors
+        self.admitted = admitted
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Refuse what may not come in; bound and dress what may."""
@@ -71,21 +71,21 @@ class Guard:
         if answer is not None:
             await answer(scope, receive, dressed)
             return
-        most = self.doors.largest_body(scope["path"])
+        most = self.admitted.largest_body(scope["path"])
         await self.app(scope, _bounded(receive, most), dressed)
 
     async def _refused(self, scope: Scope) -> Response | None:
         headers = Headers(scope=scope)
         host = headers.get("host", "")
-        if host not in self.doors.hosts or len(headers.getlist("host")) != 1:
+        if host not in self.admitted.hosts or len(headers.getlist("host")) != 1:
             return PlainTextResponse("This desk does not answer to that name.\n", 421)
         if not _own_page(scope, headers, host):
             return PlainTextResponse("Only the desk's own pages may ask that.\n", 403)
-        most = self.doors.largest_body(scope["path"])
+        most = self.admitted.largest_body(scope["path"])
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > most:
             return _too_large(most)
-        for porter in self.doors.porters:
+        for porter in self.admitted.porters:
             answer = await porter(scope)
             if answer is not None:
                 return answer

@@ -33,7 +33,7 @@ _AROUND = 3
 def routes(desk: Desk) -> list[BaseRoute]:
     """A job's page and what it asks for."""
     edits = Edits(folder=desk.folder)
-    desk.doors.bodies["/weather"] = LARGEST_WEATHER
+    desk.admitted.bodies["/weather"] = LARGEST_WEATHER
 
     async def shown(request: Request) -> Response:
         name = request.path_params["name"]

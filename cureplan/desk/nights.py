@@ -110,7 +110,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
     desk.beginnings.append(nights.resume)
     desk.leaving.append(nights.leave)
     desk.endings.append(nights.close)
-    desk.doors.bodies |= {"/night/file": LARGEST_FILE}
+    desk.admitted.bodies |= {"/night/file": LARGEST_FILE}
 
     def got(path: str, answer: Callable[[Sharing, Request], Awaitable[Response]]) -> Route:
         async def endpoint(request: Request) -> Response:

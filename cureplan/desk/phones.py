@@ -27,7 +27,7 @@ from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk import share
 from cureplan.desk.app import object_in, page, stylesheet
 from cureplan.desk.folder import said
-from cureplan.desk.guard import Doors, Guard
+from cureplan.desk.guard import Admitted, Guard
 from cureplan.desk.share import TooManyWrongError, WrongCodeError
 
 if TYPE_CHECKING:
@@ -76,11 +76,11 @@ class Sharing:
         self.address = share.local_address()
         listener = _listener(self.address, gate.port)
         self.port = gate.port = listener.getsockname()[1]
-        doors = Doors(hosts={f"{self.address}:{self.port}"})
-        doors.bodies |= {"/join": 2_000, "/log": LARGEST_LOG}
+        admitted = Admitted(hosts={f"{self.address}:{self.port}"})
+        admitted.bodies |= {"/join": 2_000, "/log": LARGEST_LOG}
         self._server = _Beside(
             uvicorn.Config(
-                _app(self.night, doors),
+                _app(self.night, admitted),
                 log_level="error",
                 access_log=False,
                 server_header=False,
@@ -144,7 +144,7 @@ def _listener(address: str, port: int) -> socket.socket:
 Answer = Callable[[Request, str], Awaitable[Response]]
 
 
-def _app(night: Night, doors: Doors) -> ASGIApp:
+def _app(night: Night, admitted: Admitted) -> ASGIApp:
     """What the local network sees."""
 
     def known(answer: Answer) -> Callable[[Request], Awaitable[Response]]:
@@ -185,7 +185,7 @@ def _app(night: Night, doors: Doors) -> ASGIApp:
         return JSONResponse({"fault": "a fault of the desk"}, 500)
 
     handlers: dict[Any, Any] = {HTTPException: fault, CurePlanError: fault, Exception: fault}
-    return Guard(Starlette(routes=routes, exception_handlers=handlers), doors)
+    return Guard(Starlette(routes=routes, exception_handlers=handlers), admitted)
 
 
 def _join_page(night: Night) -> Response:

@@ -103,7 +103,7 @@ def serve(folder: Path, *, now: datetime = EVENING_BEFORE) -> tuple[Served, thre
         thread.join(0.01)
         assert thread.is_alive()
     port = server.servers[0].sockets[0].getsockname()[1]
-    desk.doors.hosts.add(f"127.0.0.1:{port}")
+    desk.admitted.hosts.add(f"127.0.0.1:{port}")
     return Served(folder=folder, port=port, desk=desk, server=server), thread
 
 
