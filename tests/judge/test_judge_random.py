@@ -73,6 +73,11 @@ NOT_JUDGED = {
     "risk.cut_frac",
     "risk.no_wait_frac",
     "risk.made_of.costs_frac",
+    "risk.tails_cost_frac",
+    # Only that the whole, which is less sure, holds no oftener than these.
+    "risk.limits_keep_frac",
+    "risk.opens_on_time_frac",
+    "risk.shifts_keep_frac",
     # What would have been at other hours, or in other bays: no plan rests on it.
     "rooms.starts.at",
     "rooms.starts.as_is_min",
