@@ -66,7 +66,7 @@ function updatePanel(part, now, role) {
   const { language } = part;
   const here = local(now);
   const day = plan.words[language].weekdays.split(" ")[WEEKDAYS.indexOf(here.weekday)];
-  put(part.clock, day + " " + here.hour + ":" + here.minute + ":" + here.second);
+  put(part.clock, day + " " + wallText(here, ":" + here.second));
   put(part.siteTime, word(language, "site_time", {}));
   updateLate(part);
   const hand = bucketsInHand(now);
