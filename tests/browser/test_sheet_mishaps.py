@@ -400,7 +400,7 @@ def test_a_crew_that_is_late_by_no_whole_hour_is_not_blamed_on_the_clock(open_sh
 
 
 def test_a_clock_an_hour_off_is_noticed_where_the_crew_is_late_as_well(open_sheet: Opener):
-    # By hand: an hour ahead and 18 min late is 78 min, no whole hour; the second bucket keeps step with
+    # By hand: an hour ahead and 18 min late is 78 min, no whole hour; the next keeps step with
     # it. Told that the clock is right, the sheet believes it.
     sheet = open_sheet(at=after(6.5 + 78))
     asked = sheet.page.locator("#sheet-en .behind:visible")
