@@ -38,6 +38,7 @@ from cureplan.inputs.job.crew_schema import CrewEntry, PersonEntry
 from cureplan.inputs.job.model import (
     Climate,
     Clock,
+    CoveWhen,
     Display,
     OpenFor,
     Remedy,
@@ -48,6 +49,7 @@ __all__ = [
     "LANGUAGES",
     "ROOM_USES",
     "TWO_COAT_USES",
+    "CoveEntry",
     "JobFile",
     "RoomEntry",
 ]
@@ -391,6 +393,31 @@ class PaceEntry(Written):
     )
 
 
+class CoveEntry(Written):
+    """Table ``[cove]``: mortar that is trowelled up the walls."""
+
+    height_m: Annotated[
+        float, quantity(q.parse_length_m, "4 in", at_least="1 in", at_most="4 ft")
+    ] = entry(alias="height", ask="  How high is it?", usual="4 in")
+    material_kg_m: Annotated[
+        float,
+        quantity(q.parse_line_mass_kg_m, "1.2 lb/ft", above="0 kg/m", at_most="50 kg/m"),
+    ] = entry(
+        alias="material", ask="  How much mortar does it take along a wall?", usual="1.2 lb/ft"
+    )
+    pace_m_s: Annotated[
+        float,
+        quantity(q.parse_edge_rate_m_s, "30 ft/h", at_least="1 ft/h", at_most="10 ft/min"),
+    ] = entry(
+        alias="pace", ask="  How much of it does one pair of hands put up?", usual="30 ft/h"
+    )
+    when: Annotated[CoveWhen, choice("before", "after")] = entry(
+        ask="  Is it put up before or after the pour?",
+        usual="before",
+        note="before | after the pour",
+    )
+
+
 class PolicyEntry(Written):
     """Table ``[policy]``."""
 
@@ -515,6 +542,9 @@ class RoomEntry(Written):
     group: Name | None = entry(
         None, meaning="rooms of one group are poured one right after the other"
     )
+    cove_m: Annotated[float, quantity(q.parse_length_m, "86 ft", at_most="10000 ft")] | None = (
+        entry(None, alias="cove", meaning="how long its cove is, where not along all its edges")
+    )
     outline_m: Annotated[tuple[Corner, ...], Field(max_length=200, strict=False)] | None = (
         entry(
             None, alias="outline", meaning="its corners one after the other, where no rectangle"
@@ -580,6 +610,7 @@ class JobFile(Written):
         meaning="who they are, where no heads are counted",
     )
     pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
+    cove: CoveEntry | None = entry(None, meaning="cove base up the walls, where there is one")
     policy: PolicyEntry = entry(meaning="what the plan must keep and may do")
     doubt: DoubtEntry = entry(
         DoubtEntry(), meaning="how far materials and hands may be off from the plan"

@@ -339,7 +339,8 @@ class _Windows:
         """No slab, air or store is at fault: it is the mix itself."""
         number = self.pours.pour_task
         stage, k = self._state(number)
-        start_s = float(self.some.model.slots.at(stage.begins[k]))
+        lead_s = self.pours.works(AS_IS)[number].lead_s
+        start_s = float(self.some.model.slots.at(stage.begins[k])) + lead_s
         mixed_c = self.pours.run(AS_IS, start_s).mixed_c
         low_c, high_c = self.job.cards.slurry.limits.mixed_c
         cold = float(mixed_c.min()) < low_c
@@ -382,7 +383,8 @@ class _Windows:
 
     def pour_shift(self) -> Message:
         """The pour against the longest shift, else against the hours of all."""
-        lasts_s = self.pours.plan(AS_IS).times.last_s
+        lead_s = self.pours.works(AS_IS)[self.pours.pour_task].lead_s
+        lasts_s = lead_s + self.pours.plan(AS_IS).times.last_s
         spans = crew_spans(self.job, self.job.crew.pour_shifts)
         setup_s = self.job.crew.setup_s
         longest_s = max((s.ends_s - s.begins_s - setup_s for s in spans), default=0.0)

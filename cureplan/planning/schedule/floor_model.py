@@ -169,10 +169,12 @@ class FloorModel:
         number, waited = self.problem.pour(room), self.pours[name].settled.waited
         if waited is None:
             waited = self._waits_for_margin(choice, room)
+        option = self._option(room, choice)
+        lead_s = self.pours[name].works(option)[number].lead_s
         return place_pour(
             self.pours[name],
-            self._option(room, choice),
-            self._begins_s(room, number, choice),
+            option,
+            self._begins_s(room, number, choice) + lead_s,
             delayed=waited,
             confidence=self.confidence,
             below=below,
