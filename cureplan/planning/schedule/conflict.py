@@ -254,7 +254,25 @@ def _unseen(job: Job, tables: Tables, room: str) -> Failure:
     if breach is not None:
         lifts_s = pours.limits(layer).next_s(start_s, lasts_s, start_s)
         says.insert(0, _breach_says(job, room, layer, breach, lifts_s))
+    until_s = pours.conditions.next_dry_s(start_s, lasts_s, margin_k=job.policy.dew_margin_k)
+    if not np.isfinite(until_s):
+        stage = next(task[-1] for task in pours.tasks if task[-1].kind != "slurry").stage
+        values = _dew_values(job, pours, stage, start_s)
+        says.insert(-1, Message("limit.dew_throughout", values))
     return Failure(limits=("weather",), rooms=(room,), says=tuple(says))
+
+
+def _dew_values(job: Job, pours: RoomPours, stage: str, start_s: float) -> dict[str, Value]:
+    """A slab too near the dew point for a thin layer."""
+    conditions = pours.conditions
+    return {
+        "room": pours.room.name,
+        "stage": stage,
+        "slab_c": float(conditions.shade.slab_at(start_s)),
+        "dew_c": float(np.interp(start_s, conditions.epoch_s, conditions.dew_c)),
+        "margin_k": job.policy.dew_margin_k,
+        "from_at": datetime.fromtimestamp(start_s, job.site.zone).isoformat(),
+    }
 
 
 def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: float) -> Message:
@@ -369,14 +387,8 @@ class _Windows:
             start_s = float(self.some.model.slots.at(stage.begins[k]))
             lasts_s = 60.0 * float(stage.ends[k] - stage.begins[k])
             until_s = conditions.next_dry_s(start_s, lasts_s, margin_k=margin_k)
-        values: dict[str, Value] = {
-            "room": self.pours.room.name,
-            "stage": self.pours.tasks[named][-1].stage,
-            "slab_c": float(conditions.shade.slab_at(start_s)),
-            "dew_c": float(np.interp(start_s, conditions.epoch_s, conditions.dew_c)),
-            "margin_k": margin_k,
-            "from_at": self._iso(start_s),
-        }
+        stage_name = self.pours.tasks[named][-1].stage
+        values = _dew_values(self.job, self.pours, stage_name, start_s)
         if not np.isfinite(until_s):
             return Message("limit.dew_always", values)
         return Message("limit.dew", {**values, "until_at": self._iso(until_s)})
