@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import signal
 from collections.abc import Iterator
 from dataclasses import replace
@@ -25,6 +26,9 @@ settings.register_profile("fast", deadline=None, derandomize=True, max_examples=
 settings.register_profile("long", deadline=None, max_examples=LONG)
 settings.load_profile("fast")
 
+
+# Nobody's own defaults reach a test, or the commands it runs.
+os.environ["CUREPLAN_DEFAULTS"] = ""
 
 # What a shell runs in the background ignores Ctrl-C, and so would what tests start.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
