@@ -18,6 +18,7 @@ from cureplan.inputs.faults import field_at, key_text, value_fault
 from cureplan.inputs.files import KeyPath, parse_document
 from cureplan.inputs.job.crew import ROLES
 from cureplan.inputs.job.interview import value_of
+from cureplan.inputs.job.own import own_file
 from cureplan.inputs.job.reader import job_text_faults
 from cureplan.inputs.job.schema import JobFile
 from cureplan.inputs.toml_edit import added, removed, with_value
@@ -40,7 +41,7 @@ def values_of(text: str, *, name: str) -> Mapping[str, Any]:
 def faults_of(text: str, folder: JobFolder, name: str) -> list[dict[str, Any]]:
     """Everything wrong with a job, in the words of the command line."""
     try:
-        found = job_text_faults(text, source=folder.place_for(name))
+        found = job_text_faults(text, source=folder.place_for(name), defaults=own_file())
     except InputError as error:
         found = (error,)
     return [fault_words(error, folder) for error in found]
