@@ -133,10 +133,7 @@ def test_no_two_folders_import_each_other() -> None:
 
 
 # A job's methods that change it build it anew as its reader does.
-CIRCLE = {
-    f"cureplan.inputs.job.{name}"
-    for name in ("build", "crosscheck", "edits", "model", "outlines", "reader", "schema")
-}
+READ_ANEW = "cureplan.inputs.job"
 
 
 def test_no_files_import_each_other_in_a_circle() -> None:
@@ -159,7 +156,8 @@ def test_no_files_import_each_other_in_a_circle() -> None:
             ahead += new
         return found
 
-    assert {name for name in names if name in reached(name)} == CIRCLE
+    circle = {name for name in names if name in reached(name)}
+    assert {name.rpartition(".")[0] for name in circle} == {READ_ANEW}, circle
 
 
 def test_asking_for_help_loads_nothing_heavy() -> None:
