@@ -163,7 +163,7 @@ class PourTables:
 
     @property
     def own(self) -> Work:
-        """The pour among the floor's works, as far as it is the same however it is poured."""
+        """The pour among the works, as far as all options share it."""
         return self.pours.works(AS_IS)[self.pours.pour_task]
 
     def _next(self, option: PourOption) -> Work:
@@ -532,8 +532,7 @@ def begun_stage(
     confidence = min(sure.windows, pours.job.policy.confidence)
     placed: PlacedPour | PlacedCoat
     if number == pours.pour_task:
-        start_s = begins_s + works[number].lead_s
-        placed = place_pour(pours, option, start_s, confidence=confidence)
+        placed = place_pour(pours, option, begins_s, confidence=confidence)
     else:
         placed = place_layer(pours, works[number], None, begins_s, confidence=confidence)
     if isinstance(placed, PlacedCoat) and number + 1 == len(works):
