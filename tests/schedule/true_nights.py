@@ -45,6 +45,14 @@ def _lingering_k(random, hours_s, e_fold_s, sd_k, nights):
     return random.standard_normal((nights, hours_s.size)) @ root.T
 
 
+def _root(conditions, hours_s):
+    """The symmetric root of what a slab's own error has in common from hour to hour."""
+    apart_s = np.abs(hours_s[:, None] - hours_s[None, :])
+    share = conditions.reading_left(apart_s.ravel()).reshape(apart_s.shape)
+    sizes, ways = np.linalg.eigh(share)
+    return (ways * np.sqrt(sizes.clip(0.0))) @ ways.T
+
+
 @dataclass(frozen=True, kw_only=True)
 class TrueNights:
     """Temperatures and materials of many nights; one row each."""
@@ -82,18 +90,22 @@ def true_nights(job, pours, *, issued_s, nights, seed, heavy_tails=False) -> Tru
         nights,
     )
     indoor_k = _lingering_k(random, hours_s, TAU_S, INDOOR_SD_K, nights)
-    common = _lingering_k(random, hours_s, TAU_S, SLAB_OWN_SD_K * SLAB_SHARED**0.5, nights)
+    common = random.standard_normal((nights, hours_s.size))
     air_k, slab_k = {}, {}
     for room in job.rooms:
         air, slab = _marched(room, job.building, hours_s, outdoor_k)
-        own_sd_k = SLAB_OWN_SD_K * (1 - SLAB_SHARED) ** 0.5
-        slab = slab + common + _lingering_k(random, hours_s, TAU_S, own_sd_k, nights)
+        own = random.standard_normal((nights, hours_s.size))
+        drawn = SLAB_SHARED**0.5 * common + (1 - SLAB_SHARED) ** 0.5 * own
+        slab = slab + SLAB_OWN_SD_K * drawn @ _root(pours[room.name].conditions, hours_s)
         if room.slab_reading is not None:
             read_s = room.slab_reading.read_at.timestamp()
             seen = np.array([np.interp(read_s, hours_s, row) for row in slab])
             seen = seen + READING_SD_K * random.standard_normal(nights)
-            left = pours[room.name].conditions.reading_left(hours_s - read_s)
-            slab = slab - seen[:, None] * left
+            # As the plan takes it: in full at the reading, between full hours straight.
+            taken = pours[room.name].conditions.reading_share(
+                hours_s, reading_s=read_s, until_s=read_s
+            )
+            slab = slab - seen[:, None] * taken
         air_k[room.name], slab_k[room.name] = air + indoor_k, slab
 
     def normal(*shape):

@@ -208,14 +208,14 @@ def _sources(job: Job, hours: WeatherHours, width: int) -> list[str]:
             continue
         text = f"{one_line(origin.label)} ({origin.kind}): {one_line(_terms(origin))}"
         lines += _wrapped(text, width, first=f"  {_letter(number)}  ", indent="     ")
-        told = ", ".join(
+        listed = ", ".join(
             f"{_stamp(one.starts, job)} to {_stamp(one.ends, job)}"
             for one in spans[:MOST_SPANS]
         )
         if len(spans) > MOST_SPANS:
-            told += f" and {len(spans) - MOST_SPANS} stretches more"
+            listed += f" and {len(spans) - MOST_SPANS} stretches more"
         count = sum(one.hours for one in spans)
-        lines += _wrapped(f"{count} h: {told}", width, first="     ", indent="     ")
+        lines += _wrapped(f"{count} h: {listed}", width, first="     ", indent="     ")
     for alike in hours.rooms:
         first, *others = (one_line(name) for name in alike.rooms)
         if others:
