@@ -103,7 +103,7 @@ def test_pictures_of_twelve_hours_tell_the_half_of_the_day(plan: Plan):
 
 
 def test_hours_and_gaps_of_the_weather_go_by_the_jobs_clock(demo_job, demo_weather):
-    # From memory: 19:00 UTC in July is 15:00 in New York, 3:00 PM.
+    # By hand: New York is 4 h behind UTC in July, so 19:00 UTC is 15:00, 3:00 PM.
     at = demo_weather.starts.replace(hour=19)
     gap = Gap(what="dew point", starts=at, ends=at, hours=1, mended="no")
     series = replace(demo_weather, gaps=(gap,))
