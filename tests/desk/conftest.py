@@ -20,8 +20,9 @@ pytest.importorskip("starlette")
 uvicorn = pytest.importorskip("uvicorn")
 
 from cureplan.api import make_plan  # noqa: E402
-from cureplan.desk.app import Desk, make_app  # noqa: E402
+from cureplan.desk.app import make_app  # noqa: E402
 from cureplan.desk.folder import JobFolder  # noqa: E402
+from cureplan.desk.pages import Desk  # noqa: E402
 from cureplan.inputs.job.model import Job  # noqa: E402
 from cureplan.planning.plan.model import Plan  # noqa: E402
 

@@ -130,6 +130,19 @@ def test_a_vestibule_below_its_dew_point_is_told_so(tmp_path):
     assert "slab 4" in told
 
 
+def test_a_wet_slab_is_told_where_the_weather_ends_too_soon_as_well(tmp_path):
+    # A floor at 47 °F takes some six days to bear wash-down; the hours given are four.
+    job = vestibule(tmp_path, open_by="2026-03-13T06:00:00")
+    for name in ("mild.csv", "hot.csv"):
+        rows = (tmp_path / name).read_text(encoding="utf-8").splitlines()
+        kept = [row for row in rows if not row.startswith("2026-03-1") or row < "2026-03-14"]
+        (tmp_path / name).write_text("\n".join(kept) + "\n", encoding="utf-8")
+    series = get_weather(job, now=job.access.begins)
+    told = _in_words(job, cannot_alone(job, series))
+    assert "below dew point 45 °F + 5 °F, and stays so" in told
+    assert "below the 45 °F of its card" in told
+
+
 def test_a_heated_vestibule_waits_for_its_slab(tmp_path):
     job = vestibule(
         tmp_path, ground='"46 F"' + HEATED % "2026-03-10T06:00:00", remedies=REMEDIES
