@@ -13,8 +13,6 @@ Examples
 >>> plan = cureplan.make_plan(job, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
 >>> plan.status
 'within policy'
->>> len(plan.buckets.to_frame()) == len(plan.buckets)
-True
 """
 
 from __future__ import annotations
