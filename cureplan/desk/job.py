@@ -14,14 +14,14 @@ from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError, QuantityError
 from cureplan.core.quantities import parse_length_m, split_refusal
-from cureplan.desk.app import asked, page
 from cureplan.desk.edits import Edits, faults_of, values_of
 from cureplan.desk.folder import JobFolder, fingerprint, said
 from cureplan.desk.form import parts_of, people_parts, room_parts
+from cureplan.desk.pages import asked, page
 from cureplan.desk.plans import plan_part
 
 if TYPE_CHECKING:
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
 
 __all__ = ["routes"]
 

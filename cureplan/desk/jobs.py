@@ -15,9 +15,9 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
-from cureplan.desk.app import asked, page
 from cureplan.desk.edits import values_of
 from cureplan.desk.folder import JobFolder, said
+from cureplan.desk.pages import asked, page
 from cureplan.inputs.job.interview import job_text, last_answers
 from cureplan.inputs.job.own import own_file
 from cureplan.inputs.job.reader import read_job
@@ -25,7 +25,7 @@ from cureplan.inputs.job.reader import read_job
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
 
 __all__ = ["JobLine", "job_line", "routes"]
 

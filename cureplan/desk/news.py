@@ -20,7 +20,7 @@ from cureplan.core.writing import write_atomically
 from cureplan.desk.folder import JobFolder, file_mark, said
 
 if TYPE_CHECKING:
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
     from cureplan.desk.worker import Task, Worker
     from cureplan.planning.plan.model import Plan
 

@@ -14,13 +14,13 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
-from cureplan.desk.app import asked, part
 from cureplan.desk.folder import JobFolder, file_mark, fingerprint, said
 from cureplan.desk.news import ask, kept_news, watch
+from cureplan.desk.pages import asked, part
 from cureplan.desk.worker import Worker
 
 if TYPE_CHECKING:
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
     from cureplan.inputs.job.model import Job
     from cureplan.planning.plan.model import Plan
 
