@@ -28,6 +28,7 @@ __all__ = [
     "Attempt",
     "Manner",
     "improve_orders",
+    "order_work",
     "time_order",
 ]
 
@@ -506,8 +507,12 @@ def improve_orders(
             break
     if best is None:
         raise AssertionError("one order at least is tried")
-    tasks = sum(len(stages) for stages in problem.rooms)
-    return replace(best, work=tried * ORDER_WORK * tasks**2)
+    return replace(best, work=tried * order_work(problem))
+
+
+def order_work(problem: Problem) -> float:
+    """What an order of a problem costs, in the solver's units of about a second."""
+    return ORDER_WORK * sum(len(stages) for stages in problem.rooms) ** 2
 
 
 def _attempts(
