@@ -17,8 +17,10 @@ from cureplan.science.heat import checked, diffusivity_m2_s, root_between
 __all__ = [
     "corrected_surface_c",
     "reading_fade",
+    "reading_share",
     "slab_doubt_k",
     "slab_time_constant_s",
+    "through_reading",
 ]
 
 READING_SD_K = 0.5
@@ -98,6 +100,41 @@ HOLDS_S = (1200.0, 12 * 3600.0, 48 * 3600.0)
 """A wash, a shift's cooling, a weekend's [s]: invented."""
 
 
+def reading_share(
+    times_s: ArrayLike, *, reading_s: float, fade: ArrayLike, step_s: float
+) -> NDArray[np.float64]:
+    """What a reading counts at each of a curve's times, so that the curve passes through it.
+
+    `fade` is what is left of the error after each `step_s`, as `reading_fade` gives it; the
+    same before the reading as after it. A curve straight between two times cuts off what
+    lies between them: both are lifted, by no more than is needed.
+
+    >>> reading_share([0, 3600, 7200], reading_s=1800, fade=[1, 0.7, 0.6], step_s=1800).tolist()
+    [1.0, 1.0, 0.6]
+    """
+    times = np.asarray(times_s, dtype=np.float64)
+    left = checked("fade", fade, unit="", at_least=0, at_most=1)
+    lags_s = np.arange(left.size) * float(checked("step_s", step_s, unit="s", over=0))
+    share = np.interp(np.abs(times - reading_s), lags_s, left)
+    return through_reading(times, share, reading_s=reading_s)
+
+
+def through_reading(
+    times_s: NDArray[np.float64], share: NDArray[np.float64], *, reading_s: float
+) -> NDArray[np.float64]:
+    """Shares of a reading least changed so that they are 1 at its instant.
+
+    Source: least squares under one condition (Lagrange).
+    """
+    after = min(max(int(np.searchsorted(times_s, reading_s)), 1), times_s.size - 1)
+    part = (reading_s - times_s[after - 1]) / (times_s[after] - times_s[after - 1])
+    weights = np.array([1.0 - part, part])
+    lifted = np.array(share, dtype=np.float64)
+    around = slice(after - 1, after + 1)
+    lifted[around] += weights * (1.0 - weights @ lifted[around]) / (weights @ weights)
+    return lifted
+
+
 def corrected_surface_c(
     elapsed_s: ArrayLike,
     surface_c: ArrayLike,
@@ -107,10 +144,9 @@ def corrected_surface_c(
     fade: ArrayLike,
     step_s: float,
 ) -> NDArray[np.float64]:
-    """Surface curves bent so that each passes through its reading.
+    """Surface curves bent so that each, straight between its times, passes its reading.
 
-    `fade` is what is left of the error after each `step_s`, as `reading_fade` gives it; the
-    same before the reading as after it. Not for a reading on wet concrete.
+    `fade` and `step_s` as in :func:`reading_share`. Not for a reading on wet concrete.
 
     Source: best estimate of a stationary error from one look at it; its fade is invented.
 
@@ -122,12 +158,12 @@ def corrected_surface_c(
     """
     times, curves = _curves(elapsed_s, surface_c)
     when, shown = _readings(times, curves, reading_s, reading_c)
-    left = checked("fade", fade, unit="", at_least=0, at_most=1)
-    lags_s = np.arange(left.size) * float(checked("step_s", step_s, unit="s", over=0))
     bent = curves.copy()
     for column in np.flatnonzero(np.isfinite(when)):
-        error = shown[column] - np.interp(when[column], times, curves[:, column])
-        bent[:, column] += error * np.interp(np.abs(times - when[column]), lags_s, left)
+        at_s = float(when[column])
+        error_k = shown[column] - np.interp(at_s, times, curves[:, column])
+        share = reading_share(times, reading_s=at_s, fade=fade, step_s=step_s)
+        bent[:, column] += error_k * share
     return bent
 
 

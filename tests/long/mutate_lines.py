@@ -138,14 +138,14 @@ MUTATIONS = (
         ODDS,
     ),
     Mutation(
-        "odds: slabs share too little of their error",
-        "own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)",
-        "own = SLAB_SHARED * shared + (1.0 - SLAB_SHARED) * lingers(TAU_S)",
+        "odds: slabs err by too much of their own",
+        "own = np.sqrt(1.0 - SLAB_SHARED) * random.standard_normal(shape)",
+        "own = 3.0 * random.standard_normal(shape)",
         ODDS,
     ),
     Mutation(
         "odds: a reading is remembered for ever",
-        "kept = conditions.reading_left(hours_s - conditions.reading_s)",
+        "kept = conditions.reading_share(hours_s, reading_s=read_s, until_s=read_s)",
         "kept = np.ones_like(hours_s)",
         ODDS,
     ),

@@ -106,17 +106,23 @@ def test_a_reading_on_the_hour_puts_the_slab_where_it_was_read(demo_job):
     assert np.array_equal(corrected[first.name].air_c, as_is[first.name].air_c)
 
 
-def test_a_reading_between_hours_is_met_to_a_few_hundredths(demo_job):
-    # Hours are kept, straight in between, so the tip of the correction at half past is cut
-    # off: in half an hour a wash has gone and a third of what the others left (invented).
+@pytest.mark.parametrize("minute", [0, 1, 20, 30, 47, 59])
+def test_a_reading_is_what_the_slab_is_at_its_minute(demo_job, minute):
+    # Hours are kept, straight in between; what was read stands at its own minute all the
+    # same, and five hours on no more is left of it than the slab keeps.
     room = demo_job.rooms[0]
     job = job_with(demo_job, room)
-    at = utc_of(EPOCH_S + 120.5 * 3600.0)
-    plain_c = float(room_conditions(job, swinging())[room.name].slab_at(at.timestamp()))
-    reading = SlabReading(surface_c=plain_c + 2.0, read_at=at)
+    at = utc_of(EPOCH_S + 120 * 3600.0 + 60.0 * minute)
+    later_s = EPOCH_S + 125 * 3600.0
+    plain = room_conditions(job, swinging())[room.name]
+    shown_c = float(plain.slab_at(at.timestamp())) + 2.0
+    reading = SlabReading(surface_c=shown_c, read_at=at)
     read = replace(job, rooms=(replace(job.rooms[0], slab_reading=reading),))
-    got_c = float(room_conditions(read, swinging())[room.name].slab_at(at.timestamp()))
-    assert got_c == pytest.approx(plain_c + 1.4, abs=0.1)
+    found = room_conditions(read, swinging())[room.name]
+    assert float(found.slab_at(at.timestamp())) == pytest.approx(shown_c, abs=1e-6)
+    left = float(found.reading_left(later_s - at.timestamp()))
+    moved_k = float(found.slab_at(later_s) - plain.slab_at(later_s))
+    assert moved_k == pytest.approx(2.0 * left, abs=1e-6)
 
 
 def test_rooms_of_one_build_up_are_marched_like_each_alone(demo_job):
@@ -234,13 +240,8 @@ def test_the_demo_slab_was_read_as_the_job_says(demo_job, demo_weather):
     room = demo_job.room("Cook line")
     found = room_conditions(demo_job, demo_weather)
     at = room.slab_reading.read_at
-    # Read at half past: see above for what the hours either side cut off.
-    unread = replace(
-        demo_job, rooms=tuple(replace(one, slab_reading=None) for one in demo_job.rooms)
-    )
-    plain_c = float(room_conditions(unread, demo_weather)["Cook line"].slab_at(at.timestamp()))
-    got_c = float(found["Cook line"].slab_at(at.timestamp()))
-    assert (got_c - plain_c) / (30.0 - plain_c) == pytest.approx(0.7, abs=0.1)
+    # The job's file says 86 F at 16:30.
+    assert float(found["Cook line"].slab_at(at.timestamp())) == pytest.approx(30.0, abs=1e-6)
     a_day_on_s = (at + timedelta(days=2)).timestamp()
     far = [float(found[name].slab_at(a_day_on_s)) for name in ("Cook line", "Preparation")]
     assert far[0] == pytest.approx(far[1], abs=0.15)

@@ -52,7 +52,7 @@ def test_a_night_that_goes_as_planned_changes_no_minute(small_plan, first, log_o
     assert codes(found) == ["replan.next", "replan.carry_on", "replan.no_readings"]
 
 
-@examples(15)
+@examples(9)
 @given(
     share=st.floats(0, 1),
     named=st.lists(st.booleans(), min_size=40, max_size=40),
@@ -472,7 +472,7 @@ def test_a_card_that_follows_humidity_is_corrected_at_the_rooms_own(
         )
     cards = replace(job.cards, slurry=replace(job.cards.slurry, milestones=split))
     now = small_plan.decisions.made_at
-    plan = make_plan(replace(job, cards=cards), now=now, weather=demo_weather)
+    plan = make_plan(replace(job, cards=cards), now=now, weather=demo_weather, what_helps=False)
     room = plan.rooms[0].room
     buckets = plan.buckets_of(room)[:3]
     lines = [said(b.pour, "poured", room, b.number) for b in buckets]
@@ -531,17 +531,19 @@ def test_a_slab_is_corrected_most_where_it_was_read(small_plan, first, log_of):
 def test_a_log_that_lies_an_hour_off_asks_about_the_clock(small_plan, first, log_of):
     # A phone on Central time writes 20:05 where New York has 21:05.
     room, buckets = first
-    for hours, code in ((1, "replan.hour_late"), (-1, "replan.hour_early")):
+    # The same 18 min late as well: 78 min, at which the lines keep step.
+    late, early = "replan.hour_late", "replan.hour_early"
+    for hours, code in ((1, late), (1.3, late), (-1, early), (-0.7, early)):
         events = log_of(
             *(said(b.pour, "poured", room.room, b.number, late_s=3600.0 * hours + 40.0 * i)
               for i, b in enumerate(buckets[:3]))
         )  # fmt: skip
         off = hour_off(small_plan, events)
         assert (off.code, off.values) == (code, {"zone": "EDT", "lines": 3})
-    late = replan(small_plan, log_of(*(
+    again = replan(small_plan, log_of(*(
         said(b.pour, "poured", room.room, b.number, late_s=3600.0) for b in buckets[:3]
     )), now=buckets[3].pour + timedelta(hours=1))  # fmt: skip
-    assert "replan.hour_late" in codes(late)
+    assert "replan.hour_late" in codes(again)
     for minutes in (0, 20, 100):
         events = log_of(
             *(said(b.pour, "poured", room.room, b.number, late_s=60.0 * minutes)
@@ -583,8 +585,9 @@ def test_a_warmer_half_is_said_and_times_what_is_left(small_plan, first, log_of)
     # 1 K is 3.556 / (0.793 + 0.25) = 3.41 K, and the middle of what is left lies at 1.5 / 18.
     (found_k,) = (s.warmer_k for s in found.plan.night.slab if s.room == room.room)
     assert 1.88 + 3.41 * 1.5 / 18 - 0.01 < found_k < 2.0 + 3.41 * 1.5 / 18 + 0.01
-    # What was read is kept by the hour and fades into a slab of 6 in: at the full hours around,
-    # a quarter and half an hour away, 8 and 7 parts in 10 of it are left.
+    # The next kit is poured minutes after the reading: it finds all of it. Later ones find
+    # what a slab of 6 in leaves: at most half an hour on here, 7 parts in 10 or more.
     moved_k = [b.slab_c - was[b.number] for b in rest]
-    assert 0.65 * found_k < np.mean(moved_k) < 0.8 * found_k
+    assert moved_k[0] == pytest.approx(found_k, rel=0.03)
+    assert 0.7 * found_k < moved_k[-1] < moved_k[0]
     assert np.all(np.diff(moved_k) <= 0)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -43,6 +44,14 @@ def _lingering_k(random, hours_s, e_fold_s, sd_k, nights):
     covariance = np.outer(spread, spread) * np.exp(-apart / e_fold_s)
     root = np.linalg.cholesky(covariance + 1e-12 * np.eye(hours_s.size))
     return random.standard_normal((nights, hours_s.size)) @ root.T
+
+
+def _root(conditions, hours_s):
+    """The symmetric root of what a slab's own error has in common from hour to hour."""
+    apart_s = np.abs(hours_s[:, None] - hours_s[None, :])
+    share = conditions.reading_left(apart_s.ravel()).reshape(apart_s.shape)
+    sizes, ways = np.linalg.eigh(share)
+    return (ways * np.sqrt(sizes.clip(0.0))) @ ways.T
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -82,18 +91,22 @@ def true_nights(job, pours, *, issued_s, nights, seed, heavy_tails=False) -> Tru
         nights,
     )
     indoor_k = _lingering_k(random, hours_s, TAU_S, INDOOR_SD_K, nights)
-    common = _lingering_k(random, hours_s, TAU_S, SLAB_OWN_SD_K * SLAB_SHARED**0.5, nights)
+    common = random.standard_normal((nights, hours_s.size))
     air_k, slab_k = {}, {}
     for room in job.rooms:
         air, slab = _marched(room, job.building, hours_s, outdoor_k)
-        own_sd_k = SLAB_OWN_SD_K * (1 - SLAB_SHARED) ** 0.5
-        slab = slab + common + _lingering_k(random, hours_s, TAU_S, own_sd_k, nights)
+        own = random.standard_normal((nights, hours_s.size))
+        drawn = SLAB_SHARED**0.5 * common + (1 - SLAB_SHARED) ** 0.5 * own
+        slab = slab + SLAB_OWN_SD_K * drawn @ _root(pours[room.name].conditions, hours_s)
         if room.slab_reading is not None:
             read_s = room.slab_reading.read_at.timestamp()
             seen = np.array([np.interp(read_s, hours_s, row) for row in slab])
             seen = seen + READING_SD_K * random.standard_normal(nights)
-            left = pours[room.name].conditions.reading_left(hours_s - read_s)
-            slab = slab - seen[:, None] * left
+            # As the plan takes it: in full at the reading, between full hours straight.
+            taken = pours[room.name].conditions.reading_share(
+                hours_s, reading_s=read_s, until_s=read_s
+            )
+            slab = slab - seen[:, None] * taken
         air_k[room.name], slab_k[room.name] = air + indoor_k, slab
 
     def normal(*shape):
@@ -281,18 +294,25 @@ def _with_energy(room, z):
 def _age_at(room, name, kit):
     """Age at which a clock ends with another energy: where the card was timed, at its
     reference temperature, it ends when the card says."""
+    clocks, haul_s = room.clocks, room.job.cards.slurry.reference_haul_s
+    on = (haul_s, clocks.film_m, clocks.slab_effusivity)
+    return _same_end(clocks.kit, kit, clocks.age_s[name], on)
+
+
+@cache
+def _same_end(card, kit, age_s, on):
     at_c = kit.reference_c
+    haul_s, film_m, slab_effusivity = on
 
     def path(of):
         return run_bucket(
-            at_c, at_c, at_c, at_c, room.job.cards.slurry.reference_haul_s,
-            kit=of, speed=1.0,
-            film_m=room.clocks.film_m, slab_effusivity=room.clocks.slab_effusivity,
+            at_c, at_c, at_c, at_c, haul_s,
+            kit=of, speed=1.0, film_m=film_m, slab_effusivity=slab_effusivity,
         )  # fmt: skip
 
-    timed_s = path(room.clocks.kit).when_s(room.clocks.age_s[name]).item()
+    timed_s = path(card).when_s(age_s).item()
     turned = path(kit)
-    low, high = 0.5 * room.clocks.age_s[name], 2.0 * room.clocks.age_s[name]
+    low, high = 0.5 * age_s, 2.0 * age_s
     for _ in range(30):
         middle = 0.5 * (low + high)
         late = turned.when_s(middle).item() > timed_s

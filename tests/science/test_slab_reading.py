@@ -120,18 +120,38 @@ def test_columns_without_a_reading_stay_as_marched():
     tau_s=st.floats(600, 2e5),
     phase=st.floats(0, 6.3),
 )
-def test_correction_is_exact_at_its_instant_and_fades(when_s, shown_c, tau_s, phase):
+def test_correction_fades_either_way(when_s, shown_c, tau_s, phase):
     curve = (25 + 5 * np.sin(TIMES_S / 13_750 + phase))[:, np.newaxis]
     common = {"reading_s": when_s, "reading_c": shown_c, **fading(tau_s)}
     change = np.abs(corrected_surface_c(TIMES_S, curve, **common) - curve)[:, 0]
-    after, before = change[when_s <= TIMES_S], change[when_s >= TIMES_S]
+    # Of the two times around a reading either may be lifted more.
+    after, before = change[when_s <= TIMES_S - 600], change[when_s >= TIMES_S + 600]
     assert np.all(np.diff(after) <= 1e-9)
     assert np.all(np.diff(before) >= -1e-9)
-    # On a grid that holds the very instant, the curve passes through the reading.
-    grid_s = np.unique(np.append(TIMES_S, when_s))
-    finer = np.interp(grid_s, TIMES_S, curve[:, 0])[:, np.newaxis]
-    bent = corrected_surface_c(grid_s, finer, **common)
-    assert bent[np.searchsorted(grid_s, when_s), 0] == pytest.approx(shown_c, abs=1e-9)
+
+
+@given(
+    when_s=st.integers(0, 48 * 60),
+    shown_c=st.floats(-10, 60),
+    step_s=st.sampled_from([600.0, 3600.0]),
+    phase=st.floats(0, 6.3),
+)
+def test_a_curve_straight_between_its_times_passes_through_its_reading(
+    when_s, shown_c, step_s, phase
+):
+    # What the reading says is what the curve says: at full hours and between them.
+    times_s = np.arange(0, 48 * 3600 + 1, step_s)
+    curve = (25 + 5 * np.sin(times_s / 13_750 + phase))[:, np.newaxis]
+    read_s = 60.0 * when_s
+    bent = corrected_surface_c(
+        times_s, curve, reading_s=read_s, reading_c=shown_c, **fading(50_000)
+    )[:, 0]
+    assert np.interp(read_s, times_s, bent) == pytest.approx(shown_c, abs=1e-9)
+    # Two hours on, no more and no less is left of it than its fade says.
+    later = times_s >= read_s + 7200
+    left = np.exp(-(times_s[later] - read_s) / 50_000)
+    error_k = shown_c - np.interp(read_s, times_s, curve[:, 0])
+    assert bent[later] - curve[later, 0] == pytest.approx(error_k * left, abs=1e-2)
 
 
 @given(

@@ -33,6 +33,7 @@ from cureplan.science.slab_reading import (
     corrected_surface_c,
     reading_fade,
     slab_time_constant_s,
+    through_reading,
 )
 from cureplan.science.sun import absorbed_w_m2, clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
 from cureplan.weather.hours.series import HourlySeries
@@ -91,6 +92,7 @@ def patch_sun_w_m2(
 
 HOUR_S = 3600.0
 STEP_S = 600.0
+HOURLY = slice(None, None, round(HOUR_S / STEP_S))
 FINEST_CELL_M = 0.01
 FADE_REACH_S = 9 * DAY_S
 LEVEL_K = 0.3
@@ -172,6 +174,11 @@ class RoomConditions:
         fade = _fade(*self.build_up)
         return np.asarray(np.interp(np.abs(away_s), STEP_S * np.arange(fade.size), fade))
 
+    def reading_share(self, at_s: Array, *, reading_s: float, until_s: float) -> Array:
+        """What readings from one instant until another count at each of a curve's times."""
+        away_s = np.maximum(0.0, np.maximum(reading_s - at_s, at_s - until_s))
+        return through_reading(at_s, self.reading_left(away_s), reading_s=until_s)
+
     def _known(self, epoch_s: ArrayLike) -> Array:
         """Instants, every one within the hours."""
         at_s = np.asarray(epoch_s, dtype=np.float64)
@@ -240,18 +247,17 @@ def room_conditions(job: Job, series: HourlySeries) -> dict[str, RoomConditions]
         surface_c, sun_k, in_shade = _surface(
             job, rooms, series, fine_s, outdoor_c, cloud, air_c
         )
-        hourly = slice(None, None, round(HOUR_S / STEP_S))
         for column, room in enumerate(rooms):
             found[room.name] = RoomConditions(
                 room=room.name,
                 epoch_s=series.epoch_s,
-                air_c=air_c[hourly, column],
-                slab_c=surface_c[hourly, column],
+                air_c=air_c[HOURLY, column],
+                slab_c=surface_c[:, column],
                 dew_c=series.dew_c,
                 reading_s=None
                 if room.slab_reading is None
                 else room.slab_reading.read_at.timestamp(),
-                sun_k=None if room.sun_patch is None else sun_k[hourly, column],
+                sun_k=None if room.sun_patch is None else sun_k[:, column],
                 build_up=build_up(room, job.building),
                 read_in_shade=in_shade[column],
             )
@@ -317,8 +323,8 @@ def _surface(
     cloud: Array,
     air_c: Array,
 ) -> tuple[Array, Array, list[bool]]:
-    """Surface of each room, where it is lit, how much warmer that is than its shade, and
-    whether the shade was read."""
+    """Hourly surface of each room, where it is lit, how much warmer that is than its shade,
+    and whether the shade was read."""
     building = job.building
     over_air = building.below == "air"
     slab = floor_slab(rooms[0], building)
@@ -342,23 +348,22 @@ def _surface(
             lower_c=lower_c[before].mean(axis=0),
         ),
         keep_profile=False,
-    ).surface_c
+    ).surface_c[HOURLY]
     lit_c = surface_c[:, : len(rooms)]
     sun_k = np.zeros(lit_c.shape)
     sun_k[:, sunny] = lit_c[:, sunny] - surface_c[:, len(rooms) :]
     readings = [room.slab_reading for room in rooms]
     if not any(readings):
         return lit_c, sun_k, [False] * len(rooms)
-    epoch0 = float(series.epoch_s[0])
     in_shade = [
-        _read_in_shade(room, lit_c[:, column], sun_k[:, column], fine_s + epoch0)
+        _read_in_shade(room, lit_c[:, column], sun_k[:, column], series.epoch_s)
         for column, room in enumerate(rooms)
     ]
     read_c = lit_c - sun_k * in_shade
     corrected_c = corrected_surface_c(
-        fine_s,
+        series.epoch_s,
         read_c,
-        reading_s=[np.nan if r is None else r.read_at.timestamp() - epoch0 for r in readings],
+        reading_s=[np.nan if r is None else r.read_at.timestamp() for r in readings],
         reading_c=[np.nan if r is None else r.surface_c for r in readings],
         fade=_fade(*build_up(rooms[0], building)),
         step_s=STEP_S,

@@ -24,6 +24,7 @@ __all__ = [
     "RoomAnswer",
     "age_factors",
     "doubt_at",
+    "fading",
     "forecast_sd_k",
     "lingering",
     "room_answer",
@@ -209,6 +210,26 @@ def lingering(normal: ArrayLike, *, step_s: float, e_fold_s: float) -> Array:
     for step in range(1, rows.shape[1]):
         rows[:, step] = kept * rows[:, step - 1] + fresh * drawn[:, step]
     return rows
+
+
+def fading(normal: ArrayLike, left: ArrayLike) -> Array:
+    """Rows of unit spread that keep a stated share after each step, from independent draws.
+
+    Source
+    ------
+    Cholesky factor of the covariance that depends on the lag alone.
+
+    Examples
+    --------
+    >>> fading([[1.0, 0.0, 0.0]], [1.0, 0.5, 0.25]).round(3).tolist()
+    [[1.0, 0.5, 0.25]]
+    """
+    drawn, share = np.asarray(normal, dtype=np.float64), np.asarray(left, dtype=np.float64)
+    if drawn.ndim != 2 or share.shape != drawn.shape[1:]:
+        raise OutOfRangeError(f"left must have {drawn.shape[-1]} steps, got {share.shape}")
+    steps = np.arange(share.size)
+    lag = np.abs(steps[:, None] - steps[None, :])
+    return np.asarray(drawn @ np.linalg.cholesky(share[lag]).T)
 
 
 def room_answer(room: Room, building: Building, *, hours: int) -> RoomAnswer:

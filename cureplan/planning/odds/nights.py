@@ -14,6 +14,7 @@ from cureplan.planning.floor.conditions import HOUR_S, TAU_S, RoomConditions
 from cureplan.planning.floor.doubt import (
     FORECAST_E_FOLD_S,
     RoomAnswer,
+    fading,
     forecast_sd_k,
     lingering,
     room_answer,
@@ -184,14 +185,18 @@ class Draws:
         spread_k = np.where(hours_s > issued_s, forecast_sd_k(lead_s), 0.0)
         weather, slabs = _heard(silent, "weather"), _heard(silent, "slab")
         outdoor_k = weather * spread_k * lingers(FORECAST_E_FOLD_S)
-        indoor_k, shared = weather * INDOOR_SD_K * lingers(TAU_S), lingers(TAU_S)
+        indoor_k = weather * INDOOR_SD_K * lingers(TAU_S)
+        shared = random.standard_normal(shape)
         answered = self._answered(job, outdoor_k, indoor_k)
         slab_k = {}
         for room in job.rooms:
-            own = np.sqrt(SLAB_SHARED) * shared + np.sqrt(1.0 - SLAB_SHARED) * lingers(TAU_S)
-            error_k = answered[room.name][1] + SLAB_OWN_SD_K * own
+            own = np.sqrt(1.0 - SLAB_SHARED) * random.standard_normal(shape)
+            here = conditions[room.name]
+            # What a slab errs by itself fades as a reading of it does: by all its modes.
+            lasts = here.reading_left(hours_s - hours_s[0])
+            own_k = SLAB_OWN_SD_K * fading(np.sqrt(SLAB_SHARED) * shared + own, lasts)
             misread = random.standard_normal(members)
-            read_k = _as_read(error_k, hours_s, conditions[room.name], misread)
+            read_k = _as_read(answered[room.name][1] + own_k, hours_s, here, misread)
             slab_k[room.name] = slabs * read_k
         sky = _Sky(
             columns=columns,
@@ -256,7 +261,7 @@ def draw_nights(
         job, conditions, members=members, issued_s=issued_s, silent=silent
     )
     random, columns = sky.random(), sky.columns
-    pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
+    pouring = [(poured.begins_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
     odd = Tails(random=random, heavy=heavy_tails)
@@ -381,7 +386,7 @@ def _as_read(
     at = np.clip((read_s - hours_s[0]) / HOUR_S, 0.0, hours_s.size - 1.001)
     hour, part = int(at), at - int(at)
     seen_k = (1.0 - part) * error_k[:, hour] + part * error_k[:, hour + 1] + sd_k * misread
-    kept = conditions.reading_left(hours_s - read_s)
+    kept = conditions.reading_share(hours_s, reading_s=read_s, until_s=read_s)
     return np.asarray(error_k - seen_k[:, None] * kept)
 
 

@@ -128,12 +128,10 @@ def corrected_conditions(
             base = _mean_room(room.name, list(before.values()))
             shifts = [readings.slab_k(name) for name in readings.rooms]
             shift_k, sd_k = float(np.mean(shifts)) if shifts else 0.0, np.inf
-        away_s = np.maximum(
-            0.0, np.maximum(readings.first_s - base.epoch_s, base.epoch_s - now_s)
-        )
+        share = base.reading_share(base.epoch_s, reading_s=readings.first_s, until_s=now_s)
         found[room.name] = replace(
             base,
-            slab_c=base.slab_c + shift_k * base.reading_left(away_s),
+            slab_c=base.slab_c + shift_k * share,
             reading_s=now_s if sd_k <= TRUSTED_SD_K else base.reading_s,
             night_slab=(now_s, sd_k) if np.isfinite(sd_k) else base.night_slab,
         )
