@@ -81,6 +81,10 @@ Helps = Annotated[
     ),
 ]
 
+AsWorkbook = Annotated[
+    bool, typer.Option("--xlsx", help="Write plan.xlsx too, the tables a page each.")
+]
+
 
 def plan(
     job_file: JobFile,
@@ -88,12 +92,15 @@ def plan(
     now: Now = None,
     as_json: AsJson = False,
     helps: Helps = True,
+    xlsx: AsWorkbook = False,
 ) -> None:
     """Plan a job and write its sheets."""
     from cureplan.api import read_job
+    from cureplan.inputs.job.own import own_file
 
-    job = read_job(job_file)
-    _plan_and_show(job, now=_now_for(job, now), out=out, as_json=as_json, helps=helps)
+    job = read_job(job_file, defaults=own_file())
+    at = _now_for(job, now)
+    _plan_and_show(job, now=at, out=out, as_json=as_json, helps=helps, xlsx=xlsx)
 
 
 def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
@@ -108,9 +115,13 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
     """Read a job, its cards and its weather; say what was understood, and what cannot be."""
     from cureplan.api import cannot_alone, get_weather, read_job
+    from cureplan.inputs.job.own import own_file, own_place
     from cureplan.output.text.quick import check_json, check_text
 
-    job = read_job(job_file)
+    own = own_file()
+    job = read_job(job_file, defaults=own)
+    if own is None and (place := own_place()) is not None:
+        note(f"Defaults of your own would be read from {harmless(place)}.")
     series = get_weather(job, now=_now_for(job, None))
     cannot = cannot_alone(job, series)
     render = check_json if as_json else check_text
@@ -245,16 +256,24 @@ COLDEST_WATER_C, HOTTEST_WATER_C = 0.0, 40.0
 
 
 def _plan_and_show(
-    job: Job, *, now: datetime, out: Path, as_json: bool, helps: bool = True
+    job: Job,
+    *,
+    now: datetime,
+    out: Path,
+    as_json: bool,
+    helps: bool = True,
+    xlsx: bool = False,
 ) -> None:
     """Write and show the plan as soon as it is made, then what would mend it."""
     from cureplan.api import make_plan
-    from cureplan.output.sheet.write import write_sheets
+    from cureplan.output.sheet.write import need_workbooks, write_sheets
     from cureplan.output.text.terminal import help_text, terminal_text
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
 
     refuse_folder(out, inputs=job_inputs(job))
+    if xlsx:
+        need_workbooks()
     first: list[Plan] = []
 
     def show(plan: Plan) -> None:
@@ -265,14 +284,14 @@ def _plan_and_show(
             # The answers first: files take as long again.
             print_text(_in_words(terminal_text, plan))
             sys.stdout.flush()
-        written = write_sheets(plan, out)
+        written = write_sheets(plan, out, as_workbook=xlsx)
         if not as_json:
             print_written(written)
 
     with progress_line() as tell:
         made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
     if made is not first[0]:
-        write_sheets(made, out)
+        write_sheets(made, out, as_workbook=xlsx)
         if not as_json:
             print_text(_in_words(help_text, made, first[0]))
     if as_json:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import fcntl
 import hashlib
 import json
+import os
+import pickle
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -25,6 +29,9 @@ settings.register_profile("fast", deadline=None, derandomize=True, max_examples=
 settings.register_profile("long", deadline=None, max_examples=LONG)
 settings.load_profile("fast")
 
+
+# Nobody's own defaults reach a test, or the commands it runs.
+os.environ["CUREPLAN_DEFAULTS"] = ""
 
 # What a shell runs in the background ignores Ctrl-C, and so would what tests start.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
@@ -45,6 +52,29 @@ def sealed():
     return seal
 
 
+Kept = Callable[[str, Callable[[], Any]], Any]
+
+
+@pytest.fixture(scope="session")
+def kept(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureRequest) -> Kept:
+    """What is slow to make, made once in a run by whoever asks first, under a name.
+
+    The folder is this run's own, so nothing of older code is ever met again.
+    """
+    base = tmp_path_factory.getbasetemp()
+    folder = base.parent if hasattr(request.config, "workerinput") else base
+
+    def made_once(name: str, make: Callable[[], Any]) -> Any:
+        file = folder / f"kept-{name}.pickle"
+        with Path(f"{file}.lock").open("w") as lock:
+            fcntl.flock(lock, fcntl.LOCK_EX)
+            if not file.exists():
+                file.write_bytes(pickle.dumps(make()))
+        return pickle.loads(file.read_bytes())  # noqa: S301 - written above
+
+    return made_once
+
+
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 
 
@@ -63,9 +93,12 @@ def demo_weather(demo_job):
 
 
 @pytest.fixture(scope="session")
-def demo_plan(demo_job, demo_weather):
-    """Its plan, made once."""
-    return make_plan(demo_job, now=NIGHT_BEFORE, weather=demo_weather)
+def demo_plan(demo_job, demo_weather, kept):
+    """Its plan, made once, without what would help."""
+    return kept(
+        "demo",
+        lambda: make_plan(demo_job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False),
+    )
 
 
 @pytest.fixture(scope="session")

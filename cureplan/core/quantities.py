@@ -33,6 +33,7 @@ from cureplan.core.units import (
     EXCHANGE,
     FRACTION,
     LENGTHS,
+    LINE_MASS,
     MASSES,
     MOLAR_ENERGY,
     POWER,
@@ -66,6 +67,7 @@ __all__ = [
     "parse_fraction",
     "parse_heat_exchange_w_k",
     "parse_length_m",
+    "parse_line_mass_kg_m",
     "parse_mass_kg",
     "parse_power_w",
     "parse_ratio",
@@ -402,6 +404,15 @@ def parse_cover_kg_m2(text: str) -> float:
     2.9295
     """
     return read(text, COVER)
+
+
+def parse_line_mass_kg_m(text: str) -> float:
+    """Mass along a length [kg/m].
+
+    >>> parse_line_mass_kg_m("1500 g/m")
+    1.5
+    """
+    return read(text, LINE_MASS)
 
 
 def parse_area_rate_m2_s(text: str) -> float:

@@ -24,6 +24,7 @@ __all__ = [
     "INCH_M",
     "KELVIN_PER_F",
     "LENGTHS",
+    "LINE_MASS",
     "MASSES",
     "MOLAR_ENERGY",
     "POUND_KG",
@@ -183,6 +184,13 @@ COVER = Kind(
     shown="lb/sq ft, oz/sq ft, kg/m2, g/m2",
     example='"0.6 lb/sq ft" or "3 kg/m2"',
     limits=("0 kg/m2", "1000 kg/m2"),
+)
+LINE_MASS = Kind(
+    noun="a mass along a wall",
+    units=_per(_MASS, _LENGTH),
+    shown="lb/ft, oz/ft, kg/m, g/m",
+    example='"1.2 lb/ft" or "1.8 kg/m"',
+    limits=("0 kg/m", "1000 kg/m"),
 )
 AREA_RATE = Kind(
     noun="a pace",

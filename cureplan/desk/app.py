@@ -1,4 +1,4 @@
-"""The desk's pages and who answers them.
+"""The desk's parts put together: who answers what, and what is said of a fault.
 
 A part of the desk is a file with `routes(desk)`; its pages are templates, its scripts stand
 in `script/`. Each is named once, below.
@@ -7,67 +7,33 @@ in `script/`. Each is named once, below.
 from __future__ import annotations
 
 import asyncio
-import json
-from collections.abc import AsyncIterator, Awaitable, Callable, Coroutine, Mapping
+from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
-from dataclasses import dataclass, field
-from datetime import UTC, datetime, timedelta
-from functools import cache
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from starlette.applications import Starlette
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, Response
+from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError
-from cureplan.desk.folder import JobFolder, NoSuchJobError, said
-from cureplan.desk.guard import Admitted, Guard
-from cureplan.output.charts.palette import DARK, LIGHT
+from cureplan.desk import job, jobs, nights, plans
+from cureplan.desk.folder import NoSuchJobError, said
+from cureplan.desk.guard import Guard
+from cureplan.desk.pages import HERE, Desk, page, stylesheet
 
 if TYPE_CHECKING:
-    from jinja2 import Environment
     from starlette.types import ASGIApp
 
-    from cureplan.inputs.job.model import Job
+__all__ = ["make_app"]
 
-__all__ = ["Desk", "asked", "make_app", "object_in", "page", "part", "stylesheet"]
-
-HERE = Path(__file__).parent
-EVENING_BEFORE = timedelta(hours=23)
 SCRIPTS = ("desk.js", "jobs.js", "job.js", "draw.js", "plan.js", "night.js")
 """Every script a page may ask for."""
 
 
-@dataclass(slots=True)
-class Desk:
-    """What the parts of a desk share."""
-
-    folder: JobFolder
-    admitted: Admitted = field(default_factory=Admitted)
-    now: Callable[[], datetime] = lambda: datetime.now(UTC)
-    beginnings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
-    """Called when the desk's loop runs."""
-    endings: list[Callable[[], Awaitable[None]]] = field(default_factory=list)
-    """Called when the last page has been answered."""
-    beside: list[Callable[[], Coroutine[Any, Any, None]]] = field(default_factory=list)
-    """What runs beside the pages as long as the desk is open."""
-    leaving: list[Callable[[], None]] = field(default_factory=list)
-    """Called at Ctrl-C, before it: whatever keeps an answer waiting is ended at once."""
-
-    def planning_time(self, job: Job) -> datetime:
-        """When a job is planned: now, or for a past job on the evening before."""
-        now = self.now()
-        return now if now < job.access.open_by else job.access.begins - EVENING_BEFORE
-
-
 def make_app(desk: Desk) -> ASGIApp:
     """The whole desk as an ASGI application, guarded."""
-    from cureplan.desk import job, jobs, nights, plans
-
     routes: list[BaseRoute] = [
         Route("/static/{name}", _static),
         *jobs.routes(desk),
@@ -99,32 +65,6 @@ def make_app(desk: Desk) -> ASGIApp:
     return Guard(app, desk.admitted)
 
 
-# Answers
-
-
-def page(template: str, *, status: int = 200, **data: Any) -> HTMLResponse:
-    """A whole page out of a template."""
-    return HTMLResponse(_environment().get_template(template).render(**data), status)
-
-
-def part(template: str, **data: Any) -> str:
-    """A piece of a page, to be put in the place of an older one."""
-    return _environment().get_template(template).render(**data)
-
-
-@cache
-def _environment() -> Environment:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    return Environment(
-        loader=FileSystemLoader(HERE / "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
 async def _static(request: Request) -> Response:
     name = request.path_params["name"]
     if name == "desk.css":
@@ -133,44 +73,6 @@ async def _static(request: Request) -> Response:
         text = (HERE / "script" / name).read_text(encoding="utf-8")
         return Response(text, media_type="text/javascript")
     raise HTTPException(404)
-
-
-def stylesheet() -> str:
-    """The look of every page of the desk."""
-    from cureplan.output.charts import svg
-
-    return part("desk.css.j2", light=LIGHT, dark=DARK, kinds=svg.css_rules())
-
-
-Answering = Callable[..., Any]
-
-
-def asked(
-    path: str, answer: Callable[[Mapping[str, str], dict[str, Any]], Mapping[str, Any]]
-) -> Route:
-    """A route that takes JSON and gives JSON; `answer` runs beside the others, on a thread.
-
-    `answer` gets the parts of the path and the JSON object that was sent.
-    """
-
-    async def endpoint(request: Request) -> Response:
-        sent = object_in(await request.body())
-        found = await run_in_threadpool(answer, request.path_params, sent)
-        status = int(found.get("status", 200)) if "status" in found else 200
-        return JSONResponse({k: v for k, v in found.items() if k != "status"}, status)
-
-    return Route(path, endpoint, methods=["POST"])
-
-
-def object_in(body: bytes) -> dict[str, Any]:
-    """The JSON object a page sent."""
-    try:
-        found = json.loads(body or b"{}")
-    except (ValueError, RecursionError):
-        raise HTTPException(400, "what was sent is not JSON") from None
-    if not isinstance(found, dict):
-        raise HTTPException(400, "what was sent is not a JSON object")
-    return found
 
 
 def _handler(desk: Desk) -> Callable[[Request, Exception], Response]:

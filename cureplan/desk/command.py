@@ -15,7 +15,7 @@ from cureplan.core.errors import CurePlanError, InputError, harmless
 if TYPE_CHECKING:
     from types import FrameType
 
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
 
 __all__ = ["desk"]
 
@@ -46,8 +46,8 @@ def desk(
     from cureplan.output.commands.common import note
 
     _require_packages()
-    from cureplan.desk.app import Desk
     from cureplan.desk.folder import JobFolder
+    from cureplan.desk.pages import Desk
 
     _require_folder(folder)
     here = Desk(folder=JobFolder(folder))

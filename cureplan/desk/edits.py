@@ -7,7 +7,7 @@ now, it is not made, and what differs is said.
 from __future__ import annotations
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -18,6 +18,7 @@ from cureplan.inputs.faults import field_at, key_text, value_fault
 from cureplan.inputs.files import KeyPath, parse_document
 from cureplan.inputs.job.crew import ROLES
 from cureplan.inputs.job.interview import value_of
+from cureplan.inputs.job.own import own_file
 from cureplan.inputs.job.reader import job_text_faults
 from cureplan.inputs.job.schema import JobFile
 from cureplan.inputs.toml_edit import added, removed, with_value
@@ -40,7 +41,7 @@ def values_of(text: str, *, name: str) -> Mapping[str, Any]:
 def faults_of(text: str, folder: JobFolder, name: str) -> list[dict[str, Any]]:
     """Everything wrong with a job, in the words of the command line."""
     try:
-        found = job_text_faults(text, source=folder.place_for(name))
+        found = job_text_faults(text, source=folder.place_for(name), defaults=own_file())
     except InputError as error:
         found = (error,)
     return [fault_words(error, folder) for error in found]
@@ -101,11 +102,8 @@ class Edits:
 
     def change(self, name: str, sent: Mapping[str, Any]) -> dict[str, Any]:
         """Make the changes of one page, all of them or none."""
-        with self.folder.lock:
-            text = self.folder.read(name)
-            differs = self._differs(name, text, sent)
-            if differs is not None:
-                return differs
+
+        def changed(text: str) -> str | dict[str, Any]:
             values_of(text, name=name)
             after = text
             for one in _list_of(sent, "changes"):
@@ -115,7 +113,9 @@ class Edits:
                 after = found
             if after != text:
                 self.folder.write(name, after, before=text)
-        return self.state(name, after)
+            return after
+
+        return self._unless_differs(name, sent, changed)
 
     def state(self, name: str, text: str) -> dict[str, Any]:
         """What a page must know of a text: its fingerprint and its faults."""
@@ -130,23 +130,33 @@ class Edits:
         after = sent.get("text")
         if not isinstance(after, str) or "\0" in after or len(after) > 200_000:
             raise InputError("this is no text", cure="write a job file", key="text")
-        with self.folder.lock:
-            text = self.folder.read(name)
-            differs = self._differs(name, text, sent)
-            if differs is not None:
-                return differs
+
+        def written(text: str) -> str:
             self.folder.write(name, after, before=text)
-        return self.state(name, after)
+            return after
+
+        return self._unless_differs(name, sent, written)
 
     def undo(self, name: str, sent: Mapping[str, Any]) -> dict[str, Any]:
         """Take the last change back."""
+
+        def taken_back(text: str) -> str:
+            before = self.folder.undo(name)
+            return text if before is None else before
+
+        return self._unless_differs(name, sent, taken_back)
+
+    def _unless_differs(
+        self,
+        name: str,
+        sent: Mapping[str, Any],
+        edit: Callable[[str], str | dict[str, Any]],
+    ) -> dict[str, Any]:
+        """Edit the text a page knows; what another has changed since is shown in its place."""
         with self.folder.lock:
             text = self.folder.read(name)
-            differs = self._differs(name, text, sent)
-            if differs is not None:
-                return differs
-            before = self.folder.undo(name)
-        return self.state(name, text if before is None else before)
+            after = self._differs(name, text, sent) or edit(text)
+        return after if isinstance(after, dict) else self.state(name, after)
 
     def _differs(self, name: str, text: str, sent: Mapping[str, Any]) -> dict[str, Any] | None:
         """What another page or hand has changed since; None where nothing has."""

@@ -14,14 +14,14 @@ from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError, QuantityError
 from cureplan.core.quantities import parse_length_m, split_refusal
-from cureplan.desk.app import asked, page
 from cureplan.desk.edits import Edits, faults_of, values_of
 from cureplan.desk.folder import JobFolder, fingerprint, said
 from cureplan.desk.form import parts_of, people_parts, room_parts
+from cureplan.desk.pages import asked, page
 from cureplan.desk.plans import plan_part
 
 if TYPE_CHECKING:
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
 
 __all__ = ["routes"]
 
@@ -185,6 +185,7 @@ def _towns(_: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
 def _dropped(desk: Desk, edits: Edits, name: str, file: str, data: bytes) -> dict[str, Any]:
     """Keep a dropped file beside the job if weather can be read from it, and name it there."""
     from cureplan.core.writing import write_atomically
+    from cureplan.inputs.job.own import own_file
     from cureplan.inputs.job.reader import read_job_text
 
     folder = desk.folder
@@ -202,7 +203,7 @@ def _dropped(desk: Desk, edits: Edits, name: str, file: str, data: bytes) -> dic
             )
         write_atomically(place, data)
         try:
-            job = read_job_text(after, source=folder.job_path(name))
+            job = read_job_text(after, source=folder.job_path(name), defaults=own_file())
             lines = _understood(desk, job)
         except CurePlanError:
             if before is None:
@@ -224,9 +225,11 @@ def _with_weather(text: str, file: str) -> str:
 
 def _hours(desk: Desk, name: str) -> dict[str, Any]:
     """What is understood of the job's weather now."""
+    from cureplan.inputs.job.own import own_file
     from cureplan.inputs.job.reader import read_job
 
-    return {"understood": _understood(desk, read_job(desk.folder.job_path(name)))}
+    job = read_job(desk.folder.job_path(name), defaults=own_file())
+    return {"understood": _understood(desk, job)}
 
 
 def _understood(desk: Desk, job: Any) -> list[str]:

@@ -15,16 +15,17 @@ from starlette.responses import Response
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
-from cureplan.desk.app import asked, page
 from cureplan.desk.edits import values_of
 from cureplan.desk.folder import JobFolder, said
+from cureplan.desk.pages import asked, page
 from cureplan.inputs.job.interview import job_text, last_answers
+from cureplan.inputs.job.own import own_file
 from cureplan.inputs.job.reader import read_job
 
 if TYPE_CHECKING:
     from datetime import datetime
 
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
 
 __all__ = ["JobLine", "job_line", "routes"]
 
@@ -108,7 +109,7 @@ def _lines(desk: Desk) -> list[JobLine]:
 def job_line(folder: JobFolder, name: str) -> JobLine:
     """What the list says of a job."""
     try:
-        job = read_job(folder.job_path(name))
+        job = read_job(folder.job_path(name), defaults=own_file())
     except CurePlanError as error:
         line = getattr(error, "line", None)
         state = "to be finished" if _is_toml(folder, name) else "cannot be read"

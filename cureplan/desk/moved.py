@@ -132,7 +132,8 @@ class PlanInHand:
         later_s = change.later_s + dict(change.rooms_later_s).get(room.room, 0.0)
         pinned = pours.room.not_before
         held_s = float("-inf") if pinned is None else pinned.timestamp()
-        start_s = max(free_s, held_s, room.pour_start.timestamp() + later_s)
+        lead_s = pours.works(_option(room, change))[pours.pour_task].lead_s
+        start_s = max(free_s + lead_s, held_s, room.pour_start.timestamp() + later_s)
         if not self.hours_s[0] < start_s < self.hours_s[1] - 86_400.0:
             raise InputError(
                 "no weather is known for that hour",

@@ -20,7 +20,7 @@ from cureplan.core.writing import write_atomically
 from cureplan.desk.folder import JobFolder, file_mark, said
 
 if TYPE_CHECKING:
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
     from cureplan.desk.worker import Task, Worker
     from cureplan.planning.plan.model import Plan
 
@@ -55,11 +55,12 @@ def due(plan: Plan, *, now: datetime, looked: datetime | None) -> bool:
 
 def ask(desk: Desk, worker: Worker, name: str) -> Task:
     """Begin a look; what it finds is kept beside the job when it ends."""
+    from cureplan.inputs.job.own import own_file
     from cureplan.inputs.job.reader import read_job
 
     folder = desk.folder
     place = folder.plan_path(name)
-    job = read_job(folder.job_path(name))
+    job = read_job(folder.job_path(name), defaults=own_file())
     mark, now = _mark(place), desk.planning_time(job)
     task = worker.begin(
         name,

@@ -14,13 +14,13 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
-from cureplan.desk.app import object_in, page, part
 from cureplan.desk.night import Night
+from cureplan.desk.pages import object_in, page, part
 from cureplan.desk.phones import Sharing, feed, qr_svg, sheet_answer, take
 
 if TYPE_CHECKING:
-    from cureplan.desk.app import Desk
     from cureplan.desk.hub import Entry
+    from cureplan.desk.pages import Desk
 
 __all__ = ["Nights", "routes"]
 

@@ -25,9 +25,9 @@ from starlette.routing import Route
 
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk import share
-from cureplan.desk.app import object_in, page, stylesheet
 from cureplan.desk.folder import said
 from cureplan.desk.guard import Admitted, Guard
+from cureplan.desk.pages import object_in, page, stylesheet
 from cureplan.desk.share import TooManyWrongError, WrongCodeError
 
 if TYPE_CHECKING:

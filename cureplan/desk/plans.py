@@ -14,13 +14,13 @@ from starlette.responses import HTMLResponse, JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
-from cureplan.desk.app import asked, part
 from cureplan.desk.folder import JobFolder, file_mark, fingerprint, said
 from cureplan.desk.news import ask, kept_news, watch
+from cureplan.desk.pages import asked, part
 from cureplan.desk.worker import Worker
 
 if TYPE_CHECKING:
-    from cureplan.desk.app import Desk
+    from cureplan.desk.pages import Desk
     from cureplan.inputs.job.model import Job
     from cureplan.planning.plan.model import Plan
 
@@ -86,9 +86,10 @@ def routes(desk: Desk) -> list[BaseRoute]:
 
 
 def _job(desk: Desk, name: str) -> Job:
+    from cureplan.inputs.job.own import own_file
     from cureplan.inputs.job.reader import read_job
 
-    return read_job(desk.folder.job_path(name))
+    return read_job(desk.folder.job_path(name), defaults=own_file())
 
 
 def plan_of(folder: JobFolder, name: str) -> Plan | None:

@@ -19,12 +19,14 @@ __all__ = [
     "CureMilestones",
     "Step",
     "Window",
+    "cove_m",
     "cure_milestones",
     "floor_steps",
     "lasts_s",
     "lead_s",
     "leading_up",
     "priming_s",
+    "step_s",
 ]
 
 Floats = NDArray[np.float64]
@@ -78,7 +80,9 @@ def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
     """Everything a floor's job asks for, from the slab up."""
     primed = job.cards.primer is not None
     bears = None if job.crew.spiked_shoes else "foot_traffic"
+    first, then = _cove_steps(job, room)
     steps = [
+        *first,
         *([Step(stage="primer", role="primer", material="primer")] if primed else []),
         Step(
             stage="pour",
@@ -88,6 +92,7 @@ def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
             closes="slurry_closes" if primed else None,
             bears=bears if primed else None,
         ),
+        *then,
         Step(stage="vacuum", role="vacuum", material=None, bears="foot_traffic"),
     ]
     below = "topcoat"
@@ -107,6 +112,16 @@ def floor_steps(job: Job, room: Room) -> tuple[Step, ...]:
     return tuple(steps)
 
 
+def _cove_steps(job: Job, room: Room) -> tuple[list[Step], list[Step]]:
+    """The cove of a room before its pour, and after it."""
+    if job.cove is None or room.cove_m == 0:
+        return [], []
+    if job.cove.when == "after":
+        return [], [Step(stage="cove", role="topcoat", material=None, bears="foot_traffic")]
+    role = "edge" if job.cards.primer is None else "primer"
+    return [Step(stage="cove", role=role, material=None)], []
+
+
 def said_s(case: Case, floor: Floor, event: str, coat: int | None = None) -> float | None:
     """When the log of the night says that something was done to a floor."""
     night = case.plan.night
@@ -120,19 +135,42 @@ def said_s(case: Case, floor: Floor, event: str, coat: int | None = None) -> flo
 
 def leading_up(case: Case, floor: Floor, stage: str) -> tuple[Step, ...]:
     """Work without material that a crew still does right before a stage, in its order."""
-    if said_s(case, floor, "vacuumed") is not None:
+    if stage.startswith("coat") and said_s(case, floor, "vacuumed") is not None:
         return ()
     found: list[Step] = []
     for step in floor_steps(case.plan.job, floor.room):
         if step.stage == stage:
             break
         found = [*found, step] if step.material is None else []
-    return tuple(found)
+    return tuple(step for step in found if step_s(case, floor, step) > 0)
 
 
 def lead_s(case: Case, floor: Floor, stage: str) -> float:
     """How long before a stage its crew begins."""
-    return len(leading_up(case, floor, stage)) * _cleaning_s(case, floor)
+    return sum(step_s(case, floor, step) for step in leading_up(case, floor, stage))
+
+
+def cove_m(floor: Floor) -> float:
+    """Length of a floor's cove, where the job has one."""
+    return floor.edge_m if floor.room.cove_m is None else floor.room.cove_m
+
+
+def step_s(case: Case, floor: Floor, step: Step) -> float:
+    """How long work takes that leads up to a layer."""
+    cove, crew = case.plan.job.cove, case.plan.job.crew
+    if step.stage != "cove" or cove is None:
+        return _cleaning_s(case, floor)
+    hands = {"edge": crew.edge, "primer": crew.primer, "topcoat": crew.topcoat}[step.role]
+    whole_s = cove_m(floor) / (cove.pace_m_s * hands)
+    if case.plan.night is None:
+        return whole_s
+    # What is up already when a plan is made again stands in no log: its calls say the rest.
+    left_s = (
+        (call.last_task - call.first_task).total_seconds()
+        for call in case.plan.calls
+        if (call.room, call.stage) == (floor.name, "cove")
+    )
+    return min(whole_s, max(left_s, default=0.0))
 
 
 def _cleaning_s(case: Case, floor: Floor) -> float:
@@ -223,7 +261,7 @@ def _coat_window(
     for lead in leading_up(case, floor, step.stage):
         if lead.bears is not None:
             opens_s = max(opens_s, float(below(lead.bears).max()) + ahead_s)
-        ahead_s -= _cleaning_s(case, floor)
+        ahead_s -= step_s(case, floor, lead)
     return replace(window, opens_s=opens_s)
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -18,7 +18,7 @@ from cureplan.judge.finding import (
     mismeasured,
     wall_clock,
 )
-from cureplan.judge.milestones import CureMilestones, lead_s, leading_up
+from cureplan.judge.milestones import CureMilestones, lead_s, leading_up, step_s
 from cureplan.planning.plan.model import Call
 
 __all__ = [
@@ -48,11 +48,11 @@ class Task:
 
 def check_pours(case: Case) -> Iterator[Finding]:
     """Pours keep to shifts and access, set-up and changeover, in the order given."""
-    tasks = [_pour_task(floor) for floor in case.floors]
+    tasks = [_pour_task(case, floor) for floor in case.floors]
     for task in tasks:
         plan, zone = task.floor.plan, task.floor.zone
         for label, said, is_s in (
-            ("pour starts", plan.pour_start, task.begins_s),
+            ("pour starts", plan.pour_start, task.floor.begins_s),
             ("pour ends", plan.pour_end, task.ends_s),
         ):
             said_s = epoch_s(said)
@@ -67,11 +67,11 @@ def check_pours(case: Case) -> Iterator[Finding]:
                 plan.room,
                 zone,
                 "first bucket",
-                task.begins_s,
+                task.floor.begins_s,
                 epoch_s(pinned),
                 SECOND_S,
             )
-    primed = [task for floor in case.floors for task in _primer_tasks(floor)]
+    primed = [task for floor in case.floors for task in _primer_tasks(case, floor)]
     for task in primed:
         yield from _check_shift(case, "primers", task, case.plan.job.crew.pour_shifts)
     # The pour crew primes: it is in one place at a time.
@@ -120,8 +120,8 @@ def check_coat_crew(case: Case) -> Iterator[Finding]:
     for task in tasks:
         yield from _check_shift(case, "coats", task, case.plan.job.crew.topcoat_shifts)
     yield from _check_one_crew(case, "coats", tasks)
-    poured = [_pour_task(floor) for floor in case.floors]
-    primed = [task for floor in case.floors for task in _primer_tasks(floor)]
+    poured = [_pour_task(case, floor) for floor in case.floors]
+    primed = [task for floor in case.floors for task in _primer_tasks(case, floor)]
     crew = case.plan.job.crew
     if any({"pour", "topcoat"} <= {*crew.crews_of(person)} for person in crew.people):
         yield from _check_one_crew(case, "people", [*poured, *tasks])
@@ -149,8 +149,8 @@ def _with_tools(case: Case) -> Iterator[Task]:
     shift, a changeover ahead of the others."""
     crew, floors = case.plan.job.crew, case.floors
     for shifts, tasks in (
-        (crew.pour_shifts, [t for floor in floors for t in _primer_tasks(floor)]),
-        (crew.pour_shifts, [_pour_task(floor) for floor in floors]),
+        (crew.pour_shifts, [t for floor in floors for t in _primer_tasks(case, floor)]),
+        (crew.pour_shifts, [_pour_task(case, floor) for floor in floors]),
         (crew.topcoat_shifts, [t for floor in floors for t in coat_tasks(case, floor)]),
     ):
         came: set[float] = set()
@@ -200,16 +200,18 @@ def _closed(floor: Floor, cured: CureMilestones) -> Iterator[Task]:
         yield Task(floor=floor, label=stage, begins_s=begins_s[stage], ends_s=walkable_s)
 
 
-def _pour_task(floor: Floor) -> Task:
-    return Task(floor=floor, label="pour", begins_s=floor.begins_s, ends_s=floor.ends_pour_s)
+def _pour_task(case: Case, floor: Floor) -> Task:
+    """A pour with what leads up to it."""
+    begins_s = floor.begins_s - lead_s(case, floor, "pour")
+    return Task(floor=floor, label="pour", begins_s=begins_s, ends_s=floor.ends_pour_s)
 
 
-def _primer_tasks(floor: Floor) -> Iterator[Task]:
+def _primer_tasks(case: Case, floor: Floor) -> Iterator[Task]:
     for primer in floor.primers:
         yield Task(
             floor=floor,
             label=primer.stage,
-            begins_s=epoch_s(primer.start),
+            begins_s=epoch_s(primer.start) - lead_s(case, floor, primer.stage),
             ends_s=epoch_s(primer.end),
         )
 
@@ -370,7 +372,8 @@ def _check_names(case: Case, call: Call) -> Iterator[Finding]:
 def _check_lead(case: Case, call: Call, called_s: float, first_s: float) -> Iterator[Finding]:
     """Called a set-up or a changeover ahead: of what leads up to it, where that is first."""
     crew, floor = case.plan.job.crew, case.floor(call.room)
-    if floor is not None:
+    # Hands of a pour come for their buckets; who puts up its cove has a call for that.
+    if floor is not None and call.stage != "pour":
         first_s -= lead_s(case, floor, call.stage)
     leads_s = [crew.setup_s, crew.changeover_s]
     if crew.group_changeover_s is not None and floor is not None and floor.room.group:
@@ -386,7 +389,10 @@ def _check_lead(case: Case, call: Call, called_s: float, first_s: float) -> Iter
 
 def _shifts(case: Case, call: Call) -> tuple[Shift, ...]:
     crew = case.plan.job.crew
-    poured = call.stage in ("pour", "primer")
+    poured = call.stage in ("pour", "primer") or (call.stage, call.role) in (
+        ("cove", "edge"),
+        ("cove", "primer"),
+    )
     return crew.pour_shifts if poured else crew.topcoat_shifts
 
 
@@ -404,16 +410,25 @@ def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
         ("broadcaster", at.smoothed_s, at.broadcast_s),
     ):
         yield "pour", role, float(first_s.min()), float(last_s.max())
-    for task in _primer_tasks(floor):
-        yield task.label, "primer", task.begins_s, task.ends_s
+    yield from _leads(case, floor, _pour_task(case, floor))
+    for task in _primer_tasks(case, floor):
+        start_s = yield from _leads(case, floor, task)
+        yield task.label, "primer", start_s, task.ends_s
     for task in coat_tasks(case, floor):
-        leads, at_s = leading_up(case, floor, task.label), task.begins_s
-        start_s = at_s + lead_s(case, floor, task.label)
-        for lead in leads:
-            ends_s = at_s + (start_s - task.begins_s) / len(leads)
-            yield lead.stage, lead.role, at_s, ends_s
-            at_s = ends_s
+        start_s = yield from _leads(case, floor, task)
         yield task.label, "topcoat", start_s, task.ends_s
+
+
+def _leads(
+    case: Case, floor: Floor, task: Task
+) -> Generator[tuple[str, str, float, float], None, float]:
+    """What leads up to a task, and when its own work starts."""
+    at_s = task.begins_s
+    for lead in leading_up(case, floor, task.label):
+        ends_s = at_s + step_s(case, floor, lead)
+        yield lead.stage, lead.role, at_s, ends_s
+        at_s = ends_s
+    return at_s
 
 
 def _check_cover(

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from cureplan.judge.case import Case, Floor
 from cureplan.judge.finding import Finding, Unit, miscounted, mismeasured
+from cureplan.judge.milestones import cove_m
 from cureplan.planning.plan.model import TakeoffRoom
 
 __all__ = ["check_takeoff", "coat_volume_m3"]
@@ -73,12 +74,28 @@ def _check_aggregate(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Fi
         ("aggregate swept up", said.aggregate_swept_kg, swept_kg),
     ):
         yield from mismeasured("takeoff", name, label, got, want, within=SLIGHT, unit="kg")
+    yield from _check_cove(case, floor, said)
     bags = _whole(broadcast_kg / cards.aggregate.bag_kg)
     yield from miscounted("takeoff", name, "bags of aggregate", said.aggregate_bags, bags)
     primer = 0
     if cards.primer is not None:
         primer = max(1, _whole(area_m2 / (cards.primer.spread_m2_m3 * cards.primer.batch_m3)))
     yield from miscounted("takeoff", name, "batches of primer", said.primer_batches, primer)
+
+
+def _check_cove(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Finding]:
+    job, length_m, mass_kg = case.plan.job, 0.0, 0.0
+    if job.cove is not None:
+        length_m = cove_m(floor)
+        mass_kg = length_m * job.cove.material_kg_m * (1.0 + job.materials.waste)
+    rows: tuple[tuple[str, float, float, Unit], ...] = (
+        ("cove", said.cove_m, length_m, "m"),
+        ("cove mortar", said.cove_kg, mass_kg, "kg"),
+    )
+    for label, got, want, unit in rows:
+        yield from mismeasured(
+            "takeoff", floor.name, label, got, want, within=SLIGHT, unit=unit
+        )
 
 
 def _check_coats(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Finding]:
@@ -129,6 +146,7 @@ def _check_sums(case: Case) -> Iterator[Finding]:
         )
 
 
+COVE_BAG_KG = {"us": 50 * 0.45359237, "metric": 25.0}
 ICE_BAG_KG = {"us": 10 * 0.45359237, "metric": 5.0}
 
 
@@ -149,6 +167,7 @@ def _check_order(case: Case) -> Iterator[Finding]:
     least = _whole(coats_m3 * waste / cards.topcoat.batch_m3)
     wanted["buy.topcoat"] = max(said.topcoat_batches, least)
     for code, amount_kg, bag_kg in (
+        ("buy.cove", sum(room.cove_kg for room in said.rooms), COVE_BAG_KG[job.display]),
         ("buy.aggregate", said.aggregate_kg, cards.aggregate.bag_kg),
         ("buy.ice", case.plan.chill.ice_kg, ICE_BAG_KG[job.display]),
     ):

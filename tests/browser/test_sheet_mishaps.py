@@ -399,6 +399,35 @@ def test_a_crew_that_is_late_by_no_whole_hour_is_not_blamed_on_the_clock(open_sh
     assert "1 h behind?" in sheet.page.locator("#sheet-en .behind:visible").inner_text()
 
 
+def test_a_clock_an_hour_off_is_noticed_where_the_crew_is_late_as_well(open_sheet: Opener):
+    # By hand: an hour ahead and 18 min late is 78 min, no whole hour; the next keeps step with
+    # it. Told that the clock is right, the sheet believes it.
+    sheet = open_sheet(at=after(6.5 + 78))
+    asked = sheet.page.locator("#sheet-en .behind:visible")
+    sheet.row(0).locator("[data-tick]").check()
+    assert "78 min behind. Shift the plan?" in asked.inner_text()
+    sheet.page.clock.pause_at(after(10 + 78))
+    sheet.row(1).locator("[data-tick]").check()
+    assert "Does its clock run 1 h ahead?" in asked.inner_text()
+    sheet.press("No, we are late or early")
+    assert "78 min behind. Shift the plan?" in asked.inner_text()
+    sheet.page.reload()
+    assert "clock" not in asked.inner_text()
+
+
+def test_a_clock_half_an_hour_off_is_noticed_once_three_ticks_keep_step(open_sheet: Opener):
+    # By hand: the sample pours buckets 1, 2 and 3 at 6.5, 10 and 66.5 min.
+    sheet = open_sheet(at=after(6.5 + 31))
+    asked = sheet.page.locator("#sheet-en .behind:visible")
+    for index, (pour, late) in enumerate([(6.5, 31), (10, 33), (66.5, 32)]):
+        sheet.page.clock.pause_at(after(pour + late))
+        assert "clock" not in "".join(asked.all_inner_texts())
+        sheet.row(index).locator("[data-tick]").check()
+    assert "was poured ½ h late" in asked.inner_text()
+    sheet.press("Set this sheet −½ h")
+    assert "22:08:30" in sheet.page.locator("#sheet-en .clock").inner_text()
+
+
 def test_the_log_leaves_the_phone_without_a_file(open_sheet: Opener):
     # A browser that shares, and one whose share fails: the text is copied then.
     prepare = """

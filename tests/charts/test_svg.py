@@ -36,7 +36,7 @@ def drawings(plan: Plan) -> dict[str, Drawing]:
     return {
         "rooms": lay_out_rows(rooms_chart(plan), voice),
         "windows": lay_out_rows(windows_chart(plan, voice), voice),
-        "buckets": lay_out_buckets(buckets_chart(plan, "Cook line", voice)),
+        "buckets": lay_out_buckets(buckets_chart(plan, "Cook line", voice), voice),
         "temperatures": lay_out_temperatures(temperature_chart(plan), voice),
     }
 

@@ -20,6 +20,7 @@ from cureplan.inputs.job.interview import (
     Answers,
     Question,
     interview,
+    job_text,
     last_answers,
     next_question,
     read_answer,
@@ -378,3 +379,59 @@ def test_a_slip_among_the_people_is_refused_at_their_question(tmp_path: Path):
     assert done.returncode == 2
     assert "answers: people" in done.stderr
     assert 'did you mean "rake"?' in done.stderr
+
+
+WALKED = {
+    "building.heat": "65 F from 2026-07-17 19:00",
+    "cove.height": "4 in",
+    "rooms[1].name": "Kitchen",
+    "rooms[1].length": "24 ft, left 30 ft, left 10 ft, left 12 ft, right 14 ft, left 18 ft",
+    "rooms[1].islands": "4 ft by 3 ft at 8 ft, 6 ft",
+    "rooms[1].stop_lines": "15 ft",
+    "rooms[2].name": "",
+}
+
+
+@pytest.mark.parametrize("turned", [False, True])
+def test_a_room_is_walked_round_and_cove_and_heaters_are_asked(tmp_path: Path, turned: bool):
+    swap = str.maketrans({"l": "r"}) if turned else {}
+    walk = "24 ft, l 30 ft, l 10 ft, l 12 ft, R 14 ft, l 18 ft".translate(swap)
+    said = {**WALKED, "rooms[1].length": walk.replace("R", "l" if turned else "r")}
+    answers: Answers = {}
+    while (question := next_question(answers)) is not None:
+        answers[question.key] = said.get(question.key, question.usual)
+        if answers[question.key]:
+            read_answer(question, answers[question.key])
+    assert "rooms[1].width" not in answers
+    (tmp_path / "job.toml").write_text(job_text(answers), encoding="utf-8")
+    job = read_job(tmp_path / "job.toml")
+    room = job.rooms[0]
+    # By hand: 24 x 18 + 10 x 12 - 4 x 3 = 540 sq ft, whichever way the walk turns.
+    assert room.area_m2 == pytest.approx(540 * 0.3048**2)
+    assert room.outline is not None
+    assert room.length_m == pytest.approx(30 * 0.3048)
+    assert [y for _, y in room.outline.stop_lines_m[0]] == pytest.approx([15 * 0.3048] * 2)
+    assert room.outline.islands_m[0][0] == pytest.approx((8 * 0.3048, 6 * 0.3048))
+    assert job.cove is not None
+    assert (job.cove.when, job.policy.remedies[-1]) == ("before", "heat")
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "problem"),
+    [
+        ("length", "24 ft, left 30 ft, left 10 ft", "do not come back to the first corner"),
+        ("length", "24 ft, 30 ft", "begins with its turn"),
+        ("length", "24 ft, left 30", "bare number"),
+        ("islands", "4 ft at 8 ft, 6 ft", "no size at a place"),
+        ("stop_lines", "15", "bare number"),
+    ],
+)
+def test_a_walk_that_cannot_be_is_refused_at_its_question(key: str, answer: str, problem: str):
+    question = Question(path=("rooms", 0, key), ask="", usual="")
+    with pytest.raises(InputError, match=problem) as refused:
+        read_answer(question, answer)
+    assert refused.value.key == f"rooms[1].{key}"
+
+
+def test_a_held_kitchen_needs_no_heaters() -> None:
+    assert "building.heat" not in {q.key for q in asked(building_climate="held")}

@@ -20,8 +20,9 @@ pytest.importorskip("starlette")
 uvicorn = pytest.importorskip("uvicorn")
 
 from cureplan.api import make_plan  # noqa: E402
-from cureplan.desk.app import Desk, make_app  # noqa: E402
+from cureplan.desk.app import make_app  # noqa: E402
 from cureplan.desk.folder import JobFolder  # noqa: E402
+from cureplan.desk.pages import Desk  # noqa: E402
 from cureplan.inputs.job.model import Job  # noqa: E402
 from cureplan.planning.plan.model import Plan  # noqa: E402
 
@@ -147,4 +148,6 @@ def room_plan(demo_job: Job, demo_weather: Any) -> Plan:
     """The plan of one room of the demonstration alone: quickly made, quickly made again."""
     room = replace(demo_job.room("Dish room"), way_out=())
     job = replace(demo_job, rooms=(room,))
-    return make_plan(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC), weather=demo_weather)
+    return make_plan(
+        job, now=datetime(2013, 7, 17, 12, tzinfo=UTC), weather=demo_weather, what_helps=False
+    )

@@ -45,7 +45,11 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a job and its plan."""
     folder = tmp_path_factory.mktemp("planned")
     job = read_job(small_job(folder))
-    write_sheets(make_plan(job, now=EVENING_BEFORE), folder / f"{JOB}-plan", pictures=False)
+    write_sheets(
+        make_plan(job, now=EVENING_BEFORE, what_helps=False),
+        folder / f"{JOB}-plan",
+        pictures=False,
+    )
     return folder
 
 
@@ -255,8 +259,8 @@ def _runs(pid: int) -> bool:
 
 
 def test_the_demo_job_is_a_past_job_and_is_planned_on_its_evening_before() -> None:
-    from cureplan.desk.app import Desk
     from cureplan.desk.folder import JobFolder
+    from cureplan.desk.pages import Desk
 
     job = read_job(demo_job_path())
     desk = Desk(folder=JobFolder(Path()), now=lambda: job.access.open_by + timedelta(days=9))

@@ -177,6 +177,28 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
             "rooms[1].stop_lines[1]",
             "does not run over the floor",
         ),
+        (  # A counter from wall to wall: the crew could not go round it.
+            KITCHEN + f"islands = [{ring((0, 6), (24, 6), (24, 9), (0, 9))}]\n",
+            "rooms[1].islands[1]",
+            "this leaves the floor in 2 pieces, with no way between them",
+        ),
+        (  # Two that meet, and 1 in is no passage.
+            KITCHEN
+            + f"islands = [{ring((0, 6), (12, 6), (12, 9), (0, 9))},"
+            + f" {ring((12.1, 6), (24, 6), (24, 9), (12.1, 9))}]\n",
+            "rooms[1].islands[2]",
+            "write each piece as a room of its own",
+        ),
+        (
+            KITCHEN + DRAIN[:-2] + f", {ring((22, 15), (0, 15))}]\n",
+            "rooms[1].stop_lines[2]",
+            "this line stands twice",
+        ),
+        (
+            f"outline = {ring((0, 0), (9, 9), (4, 4))}\n",
+            "rooms[1].outline",
+            "the corners of this outline lie in one line",
+        ),
         (  # Along a wall, and over an island, nothing is coated on either side.
             KITCHEN + f"stop_lines = [{ring((0, 18), (14, 18))}]\n",
             "rooms[1].stop_lines[1]",

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import random
 from datetime import timedelta
 
+from effort import drawn, examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from plan_fields import changed, kind_of, leaves, moved
@@ -21,9 +23,7 @@ BUCKET_FIELDS = (
 )
 # A tenth of a minute is tolerated, and both sides of a difference are whole seconds.
 NUDGES = st.floats(0.2, 240).flatmap(lambda size: st.sampled_from((size, -size)))
-MODEST = settings(
-    max_examples=10, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
-)
+MODEST = settings(examples(24), suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
 @MODEST
@@ -73,6 +73,11 @@ NOT_JUDGED = {
     "risk.cut_frac",
     "risk.no_wait_frac",
     "risk.made_of.costs_frac",
+    "risk.tails_cost_frac",
+    # Only that the whole, which is less sure, holds no oftener than these.
+    "risk.limits_keep_frac",
+    "risk.opens_on_time_frac",
+    "risk.shifts_keep_frac",
     # What would have been at other hours, or in other bays: no plan rests on it.
     "rooms.starts.at",
     "rooms.starts.as_is_min",
@@ -86,16 +91,18 @@ NOT_JUDGED = {
 }
 
 
-@settings(MODEST, max_examples=35)
-@given(data=st.data(), way=st.sampled_from((-1, 1)))
-def test_nothing_a_plan_states_can_be_changed(plan, data, way):
+def test_nothing_a_plan_states_can_be_changed(plan):
+    # Drawn by seed and not by Hypothesis, which draws otherwise beside other tests.
     by_kind: dict[str, list] = {}
     for path, value in leaves(plan):
         by_kind.setdefault(kind_of(path), []).append((path, value))
     assert set(by_kind) >= NOT_JUDGED
-    kind = data.draw(st.sampled_from(sorted(set(by_kind) - NOT_JUDGED)))
-    path, value = data.draw(st.sampled_from(by_kind[kind]))
-    assert rules(changed(plan, path, moved(path, value, way)))
+    chance = random.Random(20130717)
+    judged = sorted(set(by_kind) - NOT_JUDGED)
+    for kind in chance.sample(judged, min(len(judged), drawn(16))):
+        path, value = chance.choice(by_kind[kind])
+        way = chance.choice((-1, 1))
+        assert rules(changed(plan, path, moved(path, value, way))), (path, way)
 
 
 @MODEST

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -10,10 +11,14 @@ from pathlib import Path
 import pytest
 
 from cureplan.inputs.job.reader import read_job_text
+from cureplan.output.charts.drawing import bucket_picture, job_pictures
 from cureplan.output.language import Voice
 from cureplan.output.text.terminal import terminal_text
+from cureplan.output.text.weather import weather_text
 from cureplan.output.view.view import voice_of
+from cureplan.planning.floor.weather_hours import weather_hours
 from cureplan.planning.plan.model import Plan, plan_from_json, plan_to_json
+from cureplan.weather.hours.series import Gap
 
 JOBS = Path(__file__).parents[1] / "pinned" / "jobs"
 
@@ -80,3 +85,33 @@ def test_sheets_of_both_clocks_say_the_same_and_the_plan_keeps_it(plan: Plan):
     assert "9:00 PM" in other
     assert "21:00" not in other
     assert Voice(language="en", display="us", zone=plan.job.site.zone).clock == "24 h"
+
+
+def test_pictures_of_twelve_hours_tell_the_half_of_the_day(plan: Plan):
+    # Asked: a job that says 12 h shows no hour that could be either half of a day.
+    twelve = replace(plan, job=replace(plan.job, clock="12 h"))
+    voice = voice_of(twelve)
+    room = plan.rooms[0].room
+    pictures = [bucket_picture(twelve, room, voice), *job_pictures(twelve, voice)]
+    for picture in pictures:
+        texts = [text.text for text in picture.drawing.texts]
+        assert any(re.search(r"\d [AP]M$", text) for text in texts)
+        assert not any(re.fullmatch(r"\d+:00", text) for text in texts)
+    starts = [t.text for t in pictures[0].drawing.texts if ":" in t.text]
+    assert len(starts) == len(plan.buckets_of(room))
+    assert all(re.fullmatch(r"\d+:\d\d [AP]M", start) for start in starts)
+
+
+def test_hours_and_gaps_of_the_weather_go_by_the_jobs_clock(demo_job, demo_weather):
+    # By hand: New York is 4 h behind UTC in July, so 19:00 UTC is 15:00, 3:00 PM.
+    at = demo_weather.starts.replace(hour=19)
+    gap = Gap(what="dew point", starts=at, ends=at, hours=1, mended="no")
+    series = replace(demo_weather, gaps=(gap,))
+    told = {}
+    for clock in ("12 h", "24 h"):
+        job = replace(demo_job, clock=clock)
+        told[clock] = weather_text(job, weather_hours(job, series), now=at, width=100)
+    assert re.search(r"dew point: \w+ \d\d \w+ 3:00 PM to", told["12 h"])
+    assert re.search(r"dew point: \w+ \d\d \w+ 15:00 to", told["24 h"])
+    assert re.search(r"\n\w{3} \d\d 9:00 PM ", told["12 h"])
+    assert not re.search(r"\b(1[3-9]|2[0-3]):00\b", told["12 h"])

@@ -4,15 +4,27 @@ from __future__ import annotations
 
 import csv
 import io
+import re
+import zipfile
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from cureplan.output.sheet.write import buckets_csv, calls_csv, coats_csv, defused
+from cureplan.core.errors import InputError
+from cureplan.output.sheet.write import (
+    buckets_csv,
+    calls_csv,
+    coats_csv,
+    defused,
+    need_workbooks,
+    people_csv,
+    write_sheets,
+)
 from cureplan.planning.plan.model import Plan
 from output import sheet_sample
 
@@ -71,12 +83,47 @@ def test_calls_and_coats_come_in_the_order_of_the_clock(plan: Plan):
     assert coats[0]["reason"] == "dew point 8 °F below the slab"
 
 
-def test_words_are_in_the_first_language_of_the_job():
-    plan = sheet_sample.sample_plan(languages=("es",))
-    coat, call = read_back(coats_csv(plan))[0], read_back(calls_csv(plan))[0]
-    assert coat["razón"] == "punto de rocío 8 °F abajo de la losa"
-    assert (call["puesto"], call["para"]) == ("Mezclador", "colado")
-    assert {row["con hielo"] for row in read_back(buckets_csv(plan))} == {"sí"}
+@pytest.mark.parametrize("write", [*WRITERS, people_csv])
+def test_columns_have_the_same_names_in_every_language_and_cells_its_words(
+    write: Callable[[Plan], str],
+):
+    english, spanish = (
+        read_back(write(sheet_sample.sample_plan(languages=(language,))))
+        for language in ("en", "es")
+    )
+    assert [*english[0]] == [*spanish[0]]
+    words = {cell for row in spanish for cell in row.values()}
+    assert words & {
+        "sí", "Mezclador", "colado", "punto de rocío 8 °F abajo de la losa", "carretillero",
+    }  # fmt: skip
+
+
+def test_a_workbook_holds_each_table_with_times_and_numbers_to_reckon_with(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+):
+    pytest.importorskip("xlsxwriter")
+    plan = sheet_sample.sample_plan(('=HYPERLINK("x")', "Corridor"), languages=("es",))
+    write_sheets(plan, tmp_path, pictures=False, as_workbook=True)
+    with zipfile.ZipFile(tmp_path / "plan.xlsx") as book:
+        pages = re.findall(r'<sheet name="([^"]+)"', book.read("xl/workbook.xml").decode())
+        cells = book.read("xl/worksheets/sheet1.xml").decode()
+        words = book.read("xl/sharedStrings.xml").decode()
+    assert pages == ["Cubetas", "Llamadas", "Personas", "Capas"]
+    # No formula; 17 July 2013 is day 41472 of a spreadsheet (days since 1899-12-30), and
+    # 21:06:30 is 75,990 of 86,400 s: worked by hand.
+    assert "<f>" not in cells
+    assert f"<v>{41472 + 75990 / 86400:.8f}"[:16] in cells
+    assert "<v>-0.6</v>" in cells
+    assert "con hielo" in words
+    # A plan that does not ask for it leaves none of an older plan beside itself.
+    write_sheets(plan, tmp_path, pictures=False)
+    assert not (tmp_path / "plan.xlsx").exists()
+
+
+def test_a_workbook_without_its_library_is_refused_in_one_line(monkeypatch):
+    monkeypatch.setattr("cureplan.output.sheet.write.find_spec", lambda _: None)
+    with pytest.raises(InputError, match=r"cureplan\[xlsx\]"):
+        need_workbooks()
 
 
 @pytest.mark.parametrize("name", sheet_sample.HOSTILE)

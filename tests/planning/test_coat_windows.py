@@ -25,6 +25,7 @@ from cureplan.planning.floor.layers import (
     floor_tasks,
     landed_reached,
     landed_when_s,
+    lead_works,
     slab_age_curve,
     window_over,
 )
@@ -301,14 +302,17 @@ def test_coat_work_by_hand(plain_room, plain_job):
     # only. Five patches are reached every 100 s.
     asked = {"crew": plain_job.crew, "pace": plain_job.pace, "patches": 5}
     tasks = floor_tasks(floor_layers(plain_room, primed=False))
-    first = coat_work(plain_room, plain_job.cards.topcoat, task=tasks[1], **asked)
+    vacuum = lead_works(plain_room, plain_job, tasks[1])
+    first = coat_work(
+        plain_room, plain_job.cards.topcoat, layer=tasks[1][-1], leads=vacuum, **asked
+    )
     assert first.duration_s == pytest.approx(620.0)
     assert first.lead_s == pytest.approx(300.0)
     assert (first.batches, first.volume_m3) == (3, pytest.approx(0.020373, abs=1e-6))
     assert first.batch_s == pytest.approx(120 + 185.8, abs=0.1)
     assert first.offset_s.tolist() == pytest.approx([120, 220, 320, 420, 520])
     # Second: 150 sq ft/gal, 12.22 L, 3.23 gal, 2 batches; nothing to vacuum.
-    second = coat_work(plain_room, plain_job.cards.topcoat, task=tasks[2], **asked)
+    second = coat_work(plain_room, plain_job.cards.topcoat, layer=tasks[2][-1], **asked)
     assert (second.batches, second.lead_s) == (2, 0.0)
     assert second.volume_m3 / GALLON_M3 == pytest.approx(3.229, abs=0.001)
 

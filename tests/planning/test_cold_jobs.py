@@ -80,7 +80,7 @@ def test_a_shell_at_freezing_point_is_never_green(shell):
 
 def test_heaters_a_job_allows_make_it_go_once_the_slab_is_warm(shell):
     _, heated = shell
-    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18))
+    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18), what_helps=False)
     (room,) = plan.rooms
     assert "heat" in room.remedies
     assert judge(plan) == ()
@@ -106,7 +106,7 @@ def test_a_plan_bent_into_the_cold_is_refused(shell):
     from dataclasses import replace
 
     _, heated = shell
-    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18))
+    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18), what_helps=False)
     hours = tuple(
         replace(row, rooms=tuple(replace(r, slab_c=r.slab_c - 6.0) for r in row.rooms))
         for row in plan.hours
@@ -130,11 +130,24 @@ def test_a_vestibule_below_its_dew_point_is_told_so(tmp_path):
     assert "slab 4" in told
 
 
+def test_a_wet_slab_is_told_where_the_weather_ends_too_soon_as_well(tmp_path):
+    # A floor at 47 °F takes some six days to bear wash-down; the hours given are four.
+    job = vestibule(tmp_path, open_by="2026-03-13T06:00:00")
+    for name in ("mild.csv", "hot.csv"):
+        rows = (tmp_path / name).read_text(encoding="utf-8").splitlines()
+        kept = [row for row in rows if not row.startswith("2026-03-1") or row < "2026-03-14"]
+        (tmp_path / name).write_text("\n".join(kept) + "\n", encoding="utf-8")
+    series = get_weather(job, now=job.access.begins)
+    told = _in_words(job, cannot_alone(job, series))
+    assert "below dew point 45 °F + 5 °F, and stays so" in told
+    assert "below the 45 °F of its card" in told
+
+
 def test_a_heated_vestibule_waits_for_its_slab(tmp_path):
     job = vestibule(
         tmp_path, ground='"46 F"' + HEATED % "2026-03-10T06:00:00", remedies=REMEDIES
     )
-    plan = make_plan(job, now=job.access.begins - timedelta(hours=18))
+    plan = make_plan(job, now=job.access.begins - timedelta(hours=18), what_helps=False)
     (room,) = plan.rooms
     hour = next(row for row in plan.hours if row.at == job.access.begins)
     # Read at 40 °F = 4.4 °C, 5 °F below the card's lowest: not poured when the crew may be in.

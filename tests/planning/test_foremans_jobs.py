@@ -5,13 +5,16 @@ At 21 °C throughout (see `steady`): two stations, a bucket each 3.5 min, 9.5 L 
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import replace
+from datetime import datetime, timedelta
 
 import pytest
 from steady import write_job, write_weather
 
 from cureplan.api import make_plan, read_job
+from cureplan.core.errors import InputError
 from cureplan.judge import judge
+from cureplan.planning.floor.layers import floor_layers, floor_tasks, lead_works
 
 NOW = datetime.fromisoformat("2013-07-17T12:00:00+00:00")
 # 24 ft by 18 ft and 10 ft by 12 ft, a column of 4 ft by 3 ft, a drain across at 15 ft.
@@ -27,6 +30,14 @@ stop_lines = [[["0 ft", "15 ft"], ["22 ft", "15 ft"]]]
 """
 
 
+COVE = """[cove]
+height = "4 in"
+material = "1.2 lb/ft"
+pace = "30 ft/h"
+when = "before"
+"""
+
+
 def job_of(folder, rooms: str, *swaps: tuple[str, str]):
     write_weather(folder / "weather.csv")
     path = write_job(folder, *swaps)
@@ -35,8 +46,9 @@ def job_of(folder, rooms: str, *swaps: tuple[str, str]):
     return read_job(path)
 
 
-def test_an_l_shaped_kitchen_with_an_island_and_a_drain(tmp_path):
-    plan = make_plan(job_of(tmp_path, KITCHEN), now=NOW, what_helps=False)
+def test_an_l_shaped_kitchen_with_an_island_a_drain_and_a_cove(tmp_path):
+    job = job_of(tmp_path, KITCHEN, ("[policy]", COVE + "[policy]"))
+    plan = make_plan(job, now=NOW, what_helps=False)
     (room,), (need,) = plan.rooms, plan.takeoff.rooms
     # 24 x 18 + 10 x 12 - 4 x 3 = 540 sq ft = 50.17 m²; x 3 mm = 150.5 L; / 9.5 L = 15.8.
     assert room.area_m2 == pytest.approx(540 * 0.3048**2)
@@ -57,4 +69,47 @@ def test_an_l_shaped_kitchen_with_an_island_and_a_drain(tmp_path):
     # 16 buckets at 3.5 min and the last one's 12 min or so: mix, haul, rake, smooth, grains.
     lasts = (room.pour_end - room.pour_start).total_seconds() / 60
     assert 15 * 3.5 + 10 < lasts < 15 * 3.5 + 16
+    # 122 ft of cove at 30 ft an hour by the one edge hand, set up by 19:45: 4 h 4 min, and the
+    # first liquids follow. 146.4 lb of mortar are 66.4 kg, three packages of 25 kg.
+    cove = next(call for call in plan.calls if call.stage == "cove")
+    assert (cove.role, cove.people, f"{cove.call:%H:%M}") == ("edge", 1, "19:00")
+    assert (f"{cove.first_task:%H:%M}", f"{cove.last_task:%H:%M}") == ("19:45", "23:49")
+    assert abs(room.pour_start - cove.last_task) < timedelta(minutes=1)
+    assert need.cove_kg == pytest.approx(146.4 * 0.45359237)
+    assert {line.code: line.values["packages"] for line in plan.takeoff.order}["buy.cove"] == 3
+    # Who comes for it stays for the pour, and nobody else comes so early.
+    edge, *others = sorted(plan.arrivals, key=lambda one: one.call)
+    assert [stop.stage for stop in edge.stops] == ["cove", "pour"]
+    assert f"{others[0].call:%H:%M}" == "23:00"
     assert judge(plan) == ()
+    late = replace(cove, last_task=cove.last_task + timedelta(minutes=9))
+    calls = [late if call.stage == "cove" else call for call in plan.calls]
+    assert {found.rule for found in judge(replace(plan, calls=calls))} == {"calls"}
+
+
+def test_a_cove_after_the_pour_leads_up_to_the_first_topcoat(tmp_path):
+    after = COVE.replace("before", "after")
+    job = job_of(tmp_path, KITCHEN + 'cove = "90 ft"\n', ("[policy]", after + "[policy]"))
+    room = job.rooms[0]
+    _, task, _ = floor_tasks(floor_layers(room, primed=False, cove="after"))
+    cove, vacuum = lead_works(room, job, task)
+    # Three of the topcoat crew put up 30 ft an hour each: 90 ft take an hour; 540 sq ft at
+    # 30 sq ft a minute each, 6 min to vacuum.
+    assert (cove.layer.bears, cove.lasts_s) == ("foot_traffic", pytest.approx(3600.0))
+    assert vacuum.lasts_s == pytest.approx(360.0)
+
+
+@pytest.mark.parametrize(
+    ("rooms", "cove", "key", "problem"),
+    [
+        ('cove = "90 ft"\n', "", "rooms[1].cove", "no cove base"),
+        ('group = "a"\n', COVE, "rooms[1].group", "no cove is put up"),
+        ("", COVE.replace("1.2 lb/ft", "1.2 lb"), "cove.material", "a mass along a wall"),
+        ("", COVE.replace("before", "later"), "cove.when", "before"),
+    ],
+)
+def test_a_cove_that_cannot_be_is_refused(tmp_path, rooms, cove, key, problem):
+    twin = KITCHEN.replace("Kitchen", "Scullery") + 'group = "a"\n'
+    with pytest.raises(InputError) as refused:
+        job_of(tmp_path, KITCHEN + rooms + twin, ("[policy]", cove + "[policy]"))
+    assert (refused.value.key, problem in str(refused.value)) == (key, True)

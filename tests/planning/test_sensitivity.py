@@ -16,8 +16,27 @@ NOW = datetime(2013, 7, 17, 12, tzinfo=UTC)
 READ_ROOM = "Cook line"
 
 
+ROOMS = (READ_ROOM, "Dish room", "Corridor")
+
+
+@pytest.fixture(scope="module")
+def job(demo_job):
+    """Three of its rooms: one read, one that is not, and the way out of both."""
+    rooms = tuple(
+        replace(room, way_out=tuple(on for on in room.way_out if on in ROOMS))
+        for room in demo_job.rooms
+        if room.name in ROOMS
+    )
+    return replace(demo_job, rooms=rooms)
+
+
 def plan_of(job, weather):
-    return make_plan(job, now=NOW, weather=weather)
+    return make_plan(job, now=NOW, weather=weather, what_helps=False)
+
+
+@pytest.fixture(scope="module")
+def plan(job, demo_weather):
+    return plan_of(job, demo_weather)
 
 
 def rooms_of(plan):
@@ -64,34 +83,36 @@ def loads(plan):
 
 
 @pytest.fixture(scope="module")
-def cooler_slab(demo_job, demo_weather):
+def cooler_slab(job, demo_weather):
     rooms = tuple(
         replace(room, slab_reading=replace(room.slab_reading, surface_c=29.0))
         if room.name == READ_ROOM
         else room
-        for room in demo_job.rooms
+        for room in job.rooms
     )
-    return plan_of(replace(demo_job, rooms=rooms), demo_weather)
+    return plan_of(replace(job, rooms=rooms), demo_weather)
 
 
-def test_a_slab_read_one_degree_cooler_cools_that_slab(demo_plan, cooler_slab):
-    # Read 30 °C at 16:30 for the demonstration, 29 °C here. It fades over the hours; half an
-    # hour off either side a third of it has gone (invented).
-    before, after = room_hours(demo_plan, READ_ROOM), room_hours(cooler_slab, READ_ROOM)
+def test_a_slab_read_one_degree_cooler_cools_that_slab(plan, cooler_slab):
+    # Read 30 °C at 16:30 for the demonstration, 29 °C here: a kelvin between the two hours
+    # about it, and a third of it or more has gone an hour further off (invented).
+    before, after = room_hours(plan, READ_ROOM), room_hours(cooler_slab, READ_ROOM)
     lost_k = [early[2] - late[2] for early, late in zip(before, after, strict=True)]
-    assert 0.6 < max(lost_k) < 0.8
+    *_, next_k, one_k, other_k = sorted(lost_k)
+    assert (one_k, other_k) == pytest.approx((1.0, 1.0), abs=0.01)
+    assert 0.4 < next_k < 0.67
     assert 0.0 <= min(lost_k) < 0.1
     assert [row[:2] for row in before] == [row[:2] for row in after]
 
 
-def test_a_slab_read_cooler_lengthens_that_rooms_clocks(demo_plan, cooler_slab):
+def test_a_slab_read_cooler_lengthens_that_rooms_clocks(plan, cooler_slab):
     def clocks_min(plan):
         bucket = plan.buckets_of(READ_ROOM)[0]
         return (bucket.working_time_end - bucket.filler_in).total_seconds() / 60
 
-    room, was = rooms_of(cooler_slab)[READ_ROOM], rooms_of(demo_plan)[READ_ROOM]
-    if READ_ROOM in same_pours(demo_plan, cooler_slab):
-        assert clocks_min(cooler_slab) > clocks_min(demo_plan) + 0.1
+    room, was = rooms_of(cooler_slab)[READ_ROOM], rooms_of(plan)[READ_ROOM]
+    if READ_ROOM in same_pours(plan, cooler_slab):
+        assert clocks_min(cooler_slab) > clocks_min(plan) + 0.1
         assert room.margin_min > was.margin_min
         assert room.slab_c < was.slab_c
     else:
@@ -99,50 +120,48 @@ def test_a_slab_read_cooler_lengthens_that_rooms_clocks(demo_plan, cooler_slab):
         assert (room.pour_start, room.remedies) != (was.pour_start, was.remedies)
 
 
-def test_a_slab_read_cooler_changes_no_other_floor(demo_plan, cooler_slab):
-    assert outdoors(cooler_slab) == outdoors(demo_plan)
-    assert loads(cooler_slab) == loads(demo_plan)
-    others = [name for name in rooms_of(demo_plan) if name != READ_ROOM]
+def test_a_slab_read_cooler_changes_no_other_floor(plan, cooler_slab):
+    assert outdoors(cooler_slab) == outdoors(plan)
+    assert loads(cooler_slab) == loads(plan)
+    others = [name for name in rooms_of(plan) if name != READ_ROOM]
     for name in others:
-        assert room_hours(cooler_slab, name) == room_hours(demo_plan, name)
-    for name in set(others) & set(same_pours(demo_plan, cooler_slab)):
-        assert without_odds(cooler_slab.buckets_of(name)) == without_odds(
-            demo_plan.buckets_of(name)
-        )
+        assert room_hours(cooler_slab, name) == room_hours(plan, name)
+    for name in set(others) & set(same_pours(plan, cooler_slab)):
+        assert without_odds(cooler_slab.buckets_of(name)) == without_odds(plan.buckets_of(name))
 
 
 @pytest.fixture(scope="module")
-def third_station(demo_job, demo_weather):
-    crew = replace(demo_job.crew, stations=3, mixer=3)
-    return plan_of(replace(demo_job, crew=crew), demo_weather)
+def third_station(job, demo_weather):
+    crew = replace(job.crew, stations=3, mixer=3)
+    return plan_of(replace(job, crew=crew), demo_weather)
 
 
-def test_a_third_station_quickens_the_rhythm(demo_plan, third_station):
+def test_a_third_station_quickens_the_rhythm(plan, third_station):
     # By hand: 7 min of mixing, scraping and turning round are 3.5 min by two stations
     # and 2.33 by three, unless another task is slower than that.
     for name, room in rooms_of(third_station).items():
-        was = rooms_of(demo_plan)[name]
+        was = rooms_of(plan)[name]
         if was.cadence_limit == "mixing" and room.bays == was.bays:
             assert was.cadence_min == pytest.approx(3.5, abs=0.01)
             assert room.cadence_min < was.cadence_min
             assert room.cadence_min >= 7 / 3 - 0.01
-    assert len({bucket.station for bucket in demo_plan.buckets}) == 2
+    assert len({bucket.station for bucket in plan.buckets}) == 2
     assert len({bucket.station for bucket in third_station.buckets}) == 3
 
 
-def test_a_third_station_keeps_the_margin_with_no_more_bays(demo_plan, third_station):
+def test_a_third_station_keeps_the_margin_with_no_more_bays(plan, third_station):
     # Which floors are still cut in bays is the schedule's choice; in all, it needs fewer.
-    needed = demo_plan.job.policy.margin_s / 60
+    needed = plan.job.policy.margin_s / 60
     assert all(room.margin_min >= needed - 0.01 for room in third_station.rooms)
-    bays = [sum(room.bays for room in plan.rooms) for plan in (demo_plan, third_station)]
+    bays = [sum(room.bays for room in plan.rooms) for plan in (plan, third_station)]
     assert bays[1] <= bays[0]
 
 
-def test_a_third_station_changes_neither_weather_nor_floor(demo_plan, third_station):
-    assert third_station.hours == demo_plan.hours
-    assert loads(third_station) == loads(demo_plan)
+def test_a_third_station_changes_neither_weather_nor_floor(plan, third_station):
+    assert third_station.hours == plan.hours
+    assert loads(third_station) == loads(plan)
     later = rooms_of(third_station)
-    for name, room in rooms_of(demo_plan).items():
+    for name, room in rooms_of(plan).items():
         assert (later[name].area_m2, later[name].thickness_m) == (
             room.area_m2,
             room.thickness_m,
@@ -155,14 +174,14 @@ def test_a_third_station_changes_neither_weather_nor_floor(demo_plan, third_stat
     mixers = {call.people for call in third_station.calls if call.role == "mixer"}
     assert mixers == {3}
     runners = {call.people for call in third_station.calls if call.role == "runner"}
-    assert runners == {call.people for call in demo_plan.calls if call.role == "runner"}
+    assert runners == {call.people for call in plan.calls if call.role == "runner"}
 
 
 @pytest.fixture(scope="module")
-def later_shift(demo_job, demo_weather):
-    shift = Shift(begins=time(20), ends=time(5))
-    crew = replace(demo_job.crew, pour_shifts=(shift,))
-    return plan_of(replace(demo_job, crew=crew), demo_weather)
+def later_shift(job, demo_weather):
+    shift = Shift(begins=time(23), ends=time(5))
+    crew = replace(job.crew, pour_shifts=(shift,))
+    return plan_of(replace(job, crew=crew), demo_weather)
 
 
 def local_times(plan, stages):
@@ -170,33 +189,31 @@ def local_times(plan, stages):
     return [call.call.astimezone(zone) for call in plan.calls if call.stage in stages]
 
 
-def test_a_shift_that_begins_an_hour_later_calls_nobody_sooner(demo_plan, later_shift):
-    # From 19:00 in the demonstration; 20:00 here. The 15 min of set-up are in the shift.
+def test_a_shift_that_begins_later_calls_nobody_sooner(plan, later_shift):
+    # Poured from 22:00 in a shift from 19:00; 23:00 here. The 15 min of set-up are in it.
     zone = later_shift.job.site.zone
-    assert min(local_times(demo_plan, {"pour"})).time() < time(20)
-    assert min(local_times(later_shift, {"pour"})).time() >= time(20)
+    assert min(local_times(plan, {"pour"})).time() < time(23)
+    assert min(local_times(later_shift, {"pour"})).time() >= time(23)
     for room in later_shift.rooms:
         start, end = room.pour_start.astimezone(zone), room.pour_end.astimezone(zone)
-        assert start.time() >= time(20, 15) or start.time() < time(5)
-        assert end.time() <= time(5) or end.time() > time(20, 15)
+        assert start.time() >= time(23, 15) or start.time() < time(5)
+        assert end.time() <= time(5) or end.time() > time(23, 15)
 
 
-def test_a_later_pour_shift_leaves_the_topcoat_crews_hours_alone(demo_plan, later_shift):
+def test_a_later_pour_shift_leaves_the_topcoat_crews_hours_alone(plan, later_shift):
     stages = {"vacuum", "coat 1", "coat 2"}
-    for plan in (demo_plan, later_shift):
-        for called in local_times(plan, stages):
+    for each in (plan, later_shift):
+        for called in local_times(each, stages):
             assert time(5) <= called.time() <= time(17)
-        ends = [coat.end.astimezone(plan.job.site.zone).time() for coat in plan.coats]
+        ends = [coat.end.astimezone(each.job.site.zone).time() for coat in each.coats]
         assert max(ends) <= time(17)
 
 
-def test_a_later_pour_shift_changes_neither_weather_nor_truck_nor_rhythm(
-    demo_plan, later_shift
-):
-    assert later_shift.hours == demo_plan.hours
-    assert loads(later_shift) == loads(demo_plan)
+def test_a_later_pour_shift_changes_neither_weather_nor_truck_nor_rhythm(plan, later_shift):
+    assert later_shift.hours == plan.hours
+    assert loads(later_shift) == loads(plan)
     later = rooms_of(later_shift)
-    for name, room in rooms_of(demo_plan).items():
+    for name, room in rooms_of(plan).items():
         assert later[name].open_by == room.open_by
         if later[name].bays == room.bays:
             assert (later[name].kits, later[name].cadence_min) == (

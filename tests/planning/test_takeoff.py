@@ -30,7 +30,9 @@ def works_of(room, job, coats=2):
         )
     ]  # fmt: skip
     return primed + [
-        coat_work(room, job.cards.topcoat, crew=job.crew, pace=job.pace, task=task, patches=19)
+        coat_work(
+            room, job.cards.topcoat, crew=job.crew, pace=job.pace, layer=task[-1], patches=19
+        )
         for task in tasks
     ]
 

@@ -52,7 +52,7 @@ def test_a_night_that_goes_as_planned_changes_no_minute(small_plan, first, log_o
     assert codes(found) == ["replan.next", "replan.carry_on", "replan.no_readings"]
 
 
-@examples(15)
+@examples(9)
 @given(
     share=st.floats(0, 1),
     named=st.lists(st.booleans(), min_size=40, max_size=40),
@@ -472,7 +472,7 @@ def test_a_card_that_follows_humidity_is_corrected_at_the_rooms_own(
         )
     cards = replace(job.cards, slurry=replace(job.cards.slurry, milestones=split))
     now = small_plan.decisions.made_at
-    plan = make_plan(replace(job, cards=cards), now=now, weather=demo_weather)
+    plan = make_plan(replace(job, cards=cards), now=now, weather=demo_weather, what_helps=False)
     room = plan.rooms[0].room
     buckets = plan.buckets_of(room)[:3]
     lines = [said(b.pour, "poured", room, b.number) for b in buckets]
@@ -531,17 +531,19 @@ def test_a_slab_is_corrected_most_where_it_was_read(small_plan, first, log_of):
 def test_a_log_that_lies_an_hour_off_asks_about_the_clock(small_plan, first, log_of):
     # A phone on Central time writes 20:05 where New York has 21:05.
     room, buckets = first
-    for hours, code in ((1, "replan.hour_late"), (-1, "replan.hour_early")):
+    # The same 18 min late as well: 78 min, at which the lines keep step.
+    late, early = "replan.hour_late", "replan.hour_early"
+    for hours, code in ((1, late), (1.3, late), (-1, early), (-0.7, early)):
         events = log_of(
             *(said(b.pour, "poured", room.room, b.number, late_s=3600.0 * hours + 40.0 * i)
               for i, b in enumerate(buckets[:3]))
         )  # fmt: skip
         off = hour_off(small_plan, events)
         assert (off.code, off.values) == (code, {"zone": "EDT", "lines": 3})
-    late = replan(small_plan, log_of(*(
+    again = replan(small_plan, log_of(*(
         said(b.pour, "poured", room.room, b.number, late_s=3600.0) for b in buckets[:3]
     )), now=buckets[3].pour + timedelta(hours=1))  # fmt: skip
-    assert "replan.hour_late" in codes(late)
+    assert "replan.hour_late" in codes(again)
     for minutes in (0, 20, 100):
         events = log_of(
             *(said(b.pour, "poured", room.room, b.number, late_s=60.0 * minutes)

@@ -70,7 +70,7 @@ function replay() {
   const shift_s = rehearsal_s;
   const places = new Map(plan.buckets.map((_, index) => [bucketKey(index), index]));
   replaying = true;
-  state = { ...fresh(), clock_s: was.clock_s };
+  state = { ...fresh(), clock_s: was.clock_s, clock_right: was.clock_right };
   begin(places);
   for (const entry of counting()) {
     rehearsal_s = entry.at - Date.now() / 1000 - state.clock_s;

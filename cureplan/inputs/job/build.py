@@ -30,6 +30,7 @@ from cureplan.inputs.job.model import (
     Access,
     Building,
     Cards,
+    Cove,
     Doubts,
     Heat,
     Job,
@@ -315,6 +316,7 @@ def build_job(written: JobFile, *, instants: Instants, cards: Cards, source: Pat
         notes=tuple(_notes(written, cards)),
         records=_records(written, source.parent),
         doubt=Doubts(**written.doubt.model_dump()),
+        cove=None if written.cove is None else Cove(**written.cove.model_dump()),
     )
 
 
@@ -442,6 +444,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         open_for=entry.open_for,
         heat=_heat(written, number, entry, instants),
         outline=outline,
+        cove_m=entry.cove_m,
     )
 
 

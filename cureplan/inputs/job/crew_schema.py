@@ -1,4 +1,4 @@
-"""Who works, as a user writes it: `[crew]` with heads counted, or `[[people]]` by name."""
+"""Who works and how fast, as a user writes it: `[crew]` or `[[people]]`, and `[pace]`."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from cureplan.core import quantities as q
 from cureplan.inputs.fields import ClockMinutes, Name, People, Written, choice, entry, quantity
 from cureplan.inputs.job.crew import ROLES, Role
 
-__all__ = ["CrewEntry", "PersonEntry", "ShiftEntry"]
+__all__ = ["CrewEntry", "PaceEntry", "PersonEntry", "ShiftEntry", "Stops"]
 
 MOST_SHIFTS = 24
 """Of one crew in a day."""
@@ -19,6 +19,16 @@ ShiftLength = Annotated[
 ]
 Rest = Annotated[float, quantity(q.parse_duration_s, "8 h", at_most="72 h")]
 Break = Annotated[float, quantity(q.parse_duration_s, "30 min", above="0 min", at_most="4 h")]
+HandPace = Annotated[
+    float,
+    quantity(
+        q.parse_area_rate_m2_s, "20 sq ft/min", at_least="0.1 m2/min", at_most="100 m2/min"
+    ),
+]
+RowDepth = Annotated[
+    float, quantity(q.parse_length_m, "2 ft", at_least="6 in", at_most="12 ft")
+]
+Stops = Annotated[float, quantity(q.parse_duration_s, "45 s", at_most="1 h")]
 SetUp = Annotated[float, quantity(q.parse_duration_s, "45 min", at_most="8 h")]
 
 
@@ -103,4 +113,89 @@ class PersonEntry(Written):
     )
     hours: Shifts | None = entry(
         None, meaning="when he or she can be there, where not in all shifts"
+    )
+
+
+class PaceEntry(Written):
+    """Table ``[pace]``: how much one pair of hands does in a minute."""
+
+    haul_s: Stops = entry(
+        "45 s",
+        alias="haul",
+        origin="invented",
+        kind="time",
+        meaning="from the mixer to the edge, one way",
+    )
+    rake_m2_s: HandPace = entry(
+        "20 sq ft/min",
+        alias="rake",
+        origin="invented",
+        kind="pace",
+        meaning="what one rake spreads",
+    )
+    smooth_m2_s: HandPace = entry(
+        "15 sq ft/min",
+        alias="smooth",
+        origin="invented",
+        kind="pace",
+        meaning="what one smoother finishes",
+    )
+    broadcast_m2_s: HandPace = entry(
+        "7.5 sq ft/min",
+        alias="broadcast",
+        origin="invented",
+        kind="pace",
+        meaning="what one broadcaster covers",
+    )
+    topcoat_m2_s: HandPace = entry(
+        "25 sq ft/min",
+        alias="topcoat",
+        origin="invented",
+        kind="pace",
+        meaning="what one pair of hands rolls",
+    )
+    vacuum_m2_s: HandPace = entry(
+        "30 sq ft/min",
+        alias="vacuum",
+        origin="invented",
+        kind="pace",
+        meaning="what one pair of hands vacuums",
+    )
+    primer_m2_s: HandPace = entry(
+        "40 sq ft/min",
+        alias="primer",
+        origin="invented",
+        kind="pace",
+        meaning="what one pair of hands primes",
+    )
+    edge_m_s: Annotated[
+        float,
+        quantity(q.parse_edge_rate_m_s, "10 ft/min", at_least="1 ft/min", at_most="300 ft/min"),
+    ] = entry(
+        "10 ft/min",
+        alias="edge",
+        origin="invented",
+        kind="edge pace",
+        meaning="what one edge hand finishes along walls and islands",
+    )
+    row_depth_min_m: RowDepth = entry(
+        "2 ft",
+        alias="row_depth_min",
+        origin="invented",
+        kind="length",
+        meaning="the shallowest row worth pouring",
+    )
+    row_depth_max_m: RowDepth = entry(
+        "5 ft",
+        alias="row_depth_max",
+        origin="invented",
+        kind="length",
+        meaning="how far a rake reaches from the edge",
+    )
+    bay_turn_s: Stops = entry(
+        "3 min",
+        alias="bay_turn",
+        origin="invented",
+        kind="time",
+        meaning="lost at the turn from one bay to the next",
     )

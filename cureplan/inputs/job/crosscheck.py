@@ -45,6 +45,7 @@ def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
         _heads,
         _shift_lengths,
         _pace,
+        _cove,
         _lists,
         _heat,
         outline_faults,
@@ -320,6 +321,27 @@ def _shift_lengths(job: JobFile) -> Iterator[Fault]:
                 problem="such a shift is over before the set-up is",
                 cure="write more than crew.setup",
                 value=f"{longest_s / 3600:g} h",
+            )
+
+
+def _cove(job: JobFile) -> Iterator[Fault]:
+    """A room's cove belongs to the job's, and breaks no pour that goes on from room to room."""
+    for number, room in enumerate(job.rooms):
+        if room.cove_m and job.cove is None:
+            yield Fault(
+                path=("rooms", number, "cove"),
+                problem="the job has no cove base",
+                cure="add a [cove] table with height, material, pace and when, or remove this",
+            )
+        grouped = room.group and sum(r.group == room.group for r in job.rooms) > 1
+        before = job.cove is not None and job.cove.when == "before" and not job.materials.primer
+        if grouped and before and room.cove_m != 0:
+            yield Fault(
+                path=("rooms", number, "group"),
+                problem="rooms of a group are poured in one go, no cove is put up in between",
+                cure='put the cove up after the pour, give the room cove = "0 ft", or leave '
+                "out its group",
+                value=room.group,
             )
 
 

@@ -28,7 +28,7 @@ from cureplan.inputs.job.model import (
     SlabReading,
 )
 from cureplan.inputs.job.reader import against_cards
-from cureplan.inputs.job.schema import JobFile, RoomEntry
+from cureplan.inputs.job.schema import CoveEntry, JobFile, RoomEntry
 
 __all__ = ["check_job", "portable", "with_room", "with_slab", "with_start", "with_table"]
 
@@ -38,6 +38,7 @@ _WRITTEN = {
     "_m_s": (60.0, "m/min"),
     "_c": (1.0, "C"),
     "_k": (1.0, "C"),
+    "_kg_m": (1.0, "kg/m"),
     "_m": (1.0, "m"),
     "_m3": (1e3, "L"),
     "_s": (1.0 / 60.0, "min"),
@@ -90,6 +91,8 @@ def _job_values(job: Job) -> dict[str, Any]:
         crew[key] = [_span(shift) for shift in getattr(job.crew, key)]
     if job.crew.people:
         crew = {key: crew[key] for key in crew if key not in ROLES}
+    if job.cove is not None:
+        values["cove"] = _values(CoveEntry, job.cove)
     return {
         **values,
         "weather": weather,

@@ -21,6 +21,14 @@ from cureplan.inputs.files import KeyPath, read_document
 from cureplan.inputs.job.reader import job_text_faults
 from cureplan.inputs.job.schema import ROOM_USES, JobFile
 from cureplan.inputs.job.towns import town_of
+from cureplan.inputs.job.walked import (
+    WALK,
+    drains_said,
+    is_walk,
+    islands_said,
+    on_site,
+    walked,
+)
 from cureplan.inputs.toml_text import key_line, value_text
 
 __all__ = [
@@ -44,13 +52,16 @@ Ask = Callable[[str, str], str]
 _ASKED = (
     *("site.name", "site.latitude", "site.longitude", "site.elevation", "site.time_zone"),
     *("access.from", "access.open_by", "weather.source"),
-    *("building.climate", "building.slab_thickness", "building.ground"),
-    *("materials.primer", "materials.storage"),
+    *("building.climate", "building.heat", "building.slab_thickness", "building.ground"),
+    *("materials.primer", "cove.height", "materials.storage"),
     *("people", "crew.stations", "crew.mixer", "crew.runner", "crew.rake", "crew.smoother"),
     *("crew.broadcaster", "crew.edge", "crew.topcoat", "crew.setup", "crew.changeover"),
     *("crew.pour_shifts", "crew.topcoat_shifts", "policy.margin", "policy.confidence"),
 )
 _OF_ROOM = ("name", "length", "width", "use", "open_for", "way_out")
+_OF_WALKED = ("name", "length", "islands", "stop_lines", "use", "open_for", "way_out")
+"""The same of a room whose sides are given in the place of its length."""
+_OF_COVE = ("cove.material", "cove.pace", "cove.when")
 _FOLLOW_UPS = {
     ("weather.source", "file"): ("weather.file",),
     ("weather.source", "forecast"): ("weather.contact",),
@@ -67,7 +78,9 @@ _TOGETHER = {
     "crew.mixer": ("crew.stations", "crew.mixer"),
 }
 """Keys that can only be judged together, at the last of them; others are by themselves."""
-_TABLES = ("site", "weather", "building", "access", "materials", "crew", "policy")
+_TABLES = ("site", "weather", "building", "access", "materials", "cove", "crew", "policy")
+_OPTIONAL = ("materials.primer", "building.heat", "cove.height")
+"""Where none is an answer, and then the key is left out."""
 _HEADS = (
     *("crew.mixer", "crew.runner", "crew.rake", "crew.smoother", "crew.broadcaster"),
     *("crew.edge", "crew.topcoat"),
@@ -113,7 +126,11 @@ def _keys(answers: Answers) -> Iterator[str]:
     for key in _ASKED:
         if named and key in _HEADS:
             continue
+        if key == "building.heat" and answers.get("building.climate") == "held":
+            continue
         yield key
+        if key == "cove.height" and _laid(answers.get(key, "")):
+            yield from _OF_COVE
         if named and key == "crew.changeover":
             yield from _OF_NAMED
         if key == "crew.topcoat" and _laid(answers.get("materials.primer", "")):
@@ -121,12 +138,17 @@ def _keys(answers: Answers) -> Iterator[str]:
         yield from _FOLLOW_UPS.get((key, answers.get(key, "")), ())
     number = 1
     while answers.get(f"rooms[{number}].name", "?"):
-        yield from (f"rooms[{number}].{key}" for key in _OF_ROOM)
+        yield from (f"rooms[{number}].{key}" for key in _of_room(number, answers))
         number += 1
 
 
+def _of_room(number: int, answers: Answers) -> tuple[str, ...]:
+    walked = is_walk(answers.get(f"rooms[{number}].length", ""))
+    return _OF_WALKED if walked else _OF_ROOM
+
+
 def _laid(primer: str) -> bool:
-    """Whether an answer names a primer, or people."""
+    """Whether an answer names a primer, people, heaters or cove."""
     return primer.strip().lower() not in ("", "none", "no")
 
 
@@ -136,7 +158,7 @@ def last_answers(path: Path) -> Answers:
     found: Answers = {}
     follow_ups = (k for ks in _FOLLOW_UPS.values() for k in ks)
     found["people"] = _people_said(said.get("people"))
-    for key in (*_ASKED, "crew.primer", *_OF_NAMED, *follow_ups):
+    for key in (*_ASKED, "crew.primer", *_OF_COVE, *_OF_NAMED, *follow_ups):
         table, _, name = key.partition(".")
         if not name:
             continue
@@ -177,6 +199,8 @@ def _question(key: str, answers: Answers) -> Question:
     ask, usual = facts.ask, facts.usual
     if path[-1] == "name" and path[0] == "rooms":
         ask, usual = f"Room {int(path[1]) + 1}, its name (empty: no more)", ""
+    elif path[0] == "rooms" and path[-1] == "length":
+        ask = f"{ask}; or its sides, walked round from the back wall ({WALK})"
     elif path[-1] == "use":
         ask = f"{ask} ({', '.join(ROOM_USES)})"
     elif key == "access.open_by" and "access.from" in answers:
@@ -194,6 +218,12 @@ def read_answer(question: Question, answer: str) -> Any:
 
     Not for checks between answers; `interview` makes those.
     """
+    if question.key in _OPTIONAL and not _laid(answer):
+        return None
+    if question.path[0] == "rooms" and question.path[-1] in ("islands", "stop_lines"):
+        return _placed(question, answer)
+    if question.path[0] == "rooms" and question.path[-1] == "length" and is_walk(answer):
+        return _refused_at(question, answer, walked)
     value = value_of(question.path, answer.strip())
     fault = value_fault(question.path, value, JobFile)
     if fault is None and question.key == "site.time_zone":
@@ -204,6 +234,25 @@ def read_answer(question: Question, answer: str) -> Any:
             problem, cure = "not a date and time", "write it like 2026-07-17 19:00"
         raise InputError(problem, cure=cure, source="answers", key=question.key, value=answer)
     return value
+
+
+def _placed(question: Question, answer: str) -> Any:
+    """What stands in a room, or the drains across it, as far as one answer shows."""
+    read = islands_said if question.path[-1] == "islands" else drains_said
+    return _refused_at(question, answer, read) if _laid(answer) else []
+
+
+def _refused_at(question: Question, answer: str, read: Callable[[str], Any]) -> Any:
+    try:
+        return read(answer)
+    except InputError as error:
+        raise InputError(
+            error.problem,
+            cure=error.cure,
+            source="answers",
+            key=question.key,
+            value=error.value or answer,
+        ) from None
 
 
 def _no_zone(name: str) -> Fault | None:
@@ -226,6 +275,9 @@ def value_of(path: KeyPath, text: str) -> Any:
         return [_shift(part) for part in text.split(",")]
     if path == ("people",):
         return [_person(part) for part in text.split(";")] if _laid(text) else []
+    if path == ("building", "heat"):
+        to, _, begins = text.partition(" from ")
+        return {"to": to.strip(), "from": _instant(begins.strip())}
     info = field_at(path, JobFile)
     if info is not None and isinstance(info.annotation, GenericAlias):
         names = (part.strip() for part in text.split(","))
@@ -347,6 +399,8 @@ def _take(question: Question, answer: str, answers: Answers, folder: Path) -> No
     read_answer(question, answer)
     answers[question.key] = answer
     group = _TOGETHER.get(question.key, (question.key,))
+    if question.path[-1] == "length":
+        group = (question.key, question.key.replace(".length", ".outline"))
     for fault in _relevant(job_text_faults(job_text(answers), source=folder / "answers")):
         if any(_is_under(fault.key or "", key) for key in group):
             raise InputError(
@@ -379,14 +433,19 @@ def _lines(answers: Answers) -> Iterator[str]:
     full = dict(answers)
     while (question := next_question(full)) is not None:
         full[question.key] = question.usual or _stand_in(question)
-    values = {key: value_of(_path(key), text) for key, text in full.items()} | _FIXED
+    fixed = dict(_FIXED)
+    if _laid(full.get("building.heat", "")):
+        fixed["policy.remedies"] = ["hour", "chill", "bays", "heat"]
+    values = {key: value_of(_path(key), text) for key, text in full.items()} | fixed
     for table in _TABLES:
+        if table == "cove" and not _laid(full["cove.height"]):
+            continue
         yield from ("", f"[{table}]")
         ordered = [key for key in (*_FIXED, *_keys(full)) if key.startswith(f"{table}.")]
         yield from (
             _line(key, values[key])
             for key in ordered
-            if key != "materials.primer" or _laid(full[key])
+            if key not in _OPTIONAL or _laid(full[key])
         )
     for person in values["people"]:
         yield from ("", "[[people]]", key_line("name", person["name"]))
@@ -394,12 +453,25 @@ def _lines(answers: Answers) -> Iterator[str]:
     number = 1
     while full.get(f"rooms[{number}].name"):
         yield from ("", "[[rooms]]")
-        for name in _OF_ROOM:
-            yield key_line(name, values[f"rooms[{number}].{name}"])
+        said = {name: full[f"rooms[{number}].{name}"] for name in _of_room(number, full)}
+        shape = _shape_lines(said) if "islands" in said else {}
+        for name in said:
+            if not shape or name not in ("length", "islands", "stop_lines"):
+                yield key_line(name, values[f"rooms[{number}].{name}"])
+            elif name == "length":
+                yield from (key_line(key, value) for key, value in shape.items())
         yield "# Read the slab on the day, it pays:"
         begins = value_text(values["access.from"]).strip('"')
         yield f'# slab_reading = {{ temp = "86 F", at = {begins} }}'
         number += 1
+
+
+def _shape_lines(said: Mapping[str, str]) -> dict[str, Any]:
+    """Outline, islands and drains of a room that was walked round."""
+    islands = islands_said(said["islands"]) if _laid(said["islands"]) else []
+    drains = drains_said(said["stop_lines"]) if _laid(said["stop_lines"]) else []
+    feet = any(unit in said["length"] for unit in ("ft", "in", "'"))
+    return on_site(walked(said["length"]), islands, drains, feet=feet)
 
 
 def _stand_in(question: Question) -> str:

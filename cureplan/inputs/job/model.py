@@ -22,6 +22,7 @@ Climate = Literal["held", "drifting", "open"]
 Remedy = Literal["hour", "chill", "cool filler", "bays", "heat"]
 Display = Literal["us", "metric"]
 Clock = Literal["12 h", "24 h"]
+CoveWhen = Literal["before", "after"]
 OpenFor = Literal["feet", "carts", "wash-down"]
 OPEN_NEEDS: Mapping[OpenFor, tuple[str, ...]] = {
     "feet": ("foot_traffic",),
@@ -49,6 +50,8 @@ __all__ = [
     "Cards",
     "Climate",
     "Clock",
+    "Cove",
+    "CoveWhen",
     "Crew",
     "Display",
     "Doubts",
@@ -161,6 +164,18 @@ class Pace:
     row_depth_min_m: float
     row_depth_max_m: float
     bay_turn_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Cove:
+    """Mortar that is trowelled up the walls, in one go with the layer it leads up to."""
+
+    height_m: float
+    material_kg_m: float
+    pace_m_s: float
+    """Of one pair of hands."""
+    when: CoveWhen
+    """Before the pour, and before its primer; or after it, before the first topcoat."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -323,6 +338,8 @@ class Room:
     """The room it is a part of, where one is split at a stop line and poured in parts."""
     not_before: datetime | None = None
     """Its first bucket comes no sooner; None where the shifts alone decide."""
+    cove_m: float | None = None
+    """Length of its cove; None: along all its edges, where the job has one."""
 
     @property
     def open_needs(self) -> tuple[str, ...]:
@@ -378,6 +395,13 @@ class Job:
     doubt: Doubts = Doubts()
     clock: Clock = "24 h"
     """How sheets tell the time."""
+    cove: Cove | None = None
+
+    def cove_m(self, room: Room) -> float:
+        """Length of the cove of a room [m]; 0 where the job has none."""
+        if self.cove is None:
+            return 0.0
+        return room.edge_m if room.cove_m is None else room.cove_m
 
     def room(self, name: str) -> Room:
         """The room of that name."""

@@ -16,6 +16,8 @@ __all__ = ["outline_faults"]
 
 LEAST_FLOOR_M2 = 0.1
 LEAST_WALL_M = 0.02
+LEAST_NECK_M = 0.10
+"""Where a floor is narrower no hand gets through: invented."""
 MOST_SHOWN = 4
 """Corners of a line that a message names."""
 
@@ -69,7 +71,16 @@ def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
         yield from found
     # Along a wall, or over what is not coated, there is nothing to stop at.
     coated = floor.difference(union_all(islands)) if not found else floor
+    if not found:
+        yield from _in_one_piece(number, room, key, coated)
     for place, (a, b) in enumerate(room.stop_lines_m):
+        if {a, b} in [{*line} for line in room.stop_lines_m[:place]]:
+            yield Fault(
+                path=("rooms", number, "stop_lines", place),
+                problem="this line stands twice",
+                cure="keep one",
+                value=_shown((a, b)),
+            )
         over = LineString([a, b]).intersection(coated).difference(coated.boundary.buffer(1e-4))
         if over.length < LEAST_WALL_M:
             yield Fault(
@@ -86,6 +97,20 @@ def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
         )
 
 
+def _in_one_piece(number: int, room: RoomEntry, key: str, coated: Any) -> Iterator[Fault]:
+    """A floor that hangs together by less than a hand's width is two."""
+    pieces = coated.buffer(-LEAST_NECK_M / 2)
+    pieces = [p for p in getattr(pieces, "geoms", [pieces]) if p.area > LEAST_FLOOR_M2]
+    if len(pieces) > 1:
+        last = len(room.islands_m) - 1
+        yield Fault(
+            path=("rooms", number, "islands", last) if last >= 0 else ("rooms", number, key),
+            problem=f"this leaves the floor in {len(pieces)} pieces, with no way between them",
+            cure="write each piece as a room of its own",
+            value=_shown(room.islands_m[last] if last >= 0 else room.corners_m),
+        )
+
+
 def _ring(corners: Sequence[Point], path: tuple[str | int, ...], what: str) -> list[Fault]:
     """What is wrong with a closed line of corners; it needs not come back to the first."""
     from shapely.validation import explain_validity
@@ -94,6 +119,8 @@ def _ring(corners: Sequence[Point], path: tuple[str | int, ...], what: str) -> l
         problem, cure = f"an {what} needs at least three corners", "add the others"
     elif len(set(corners)) < len(corners):
         problem, cure = "a corner stands twice", "name each once; the first is not repeated"
+    elif _polygon(corners).convex_hull.area < 1e-4:
+        problem, cure = f"the corners of this {what} lie in one line", "check the corners"
     elif not (floor := _polygon(corners)).is_valid:
         at = explain_validity(floor).partition("[")[2].rstrip("]").split()
         where = f" near {float(at[0]):.2f} m, {float(at[1]):.2f} m" if len(at) == 2 else ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import wraps
 from pathlib import Path
 from typing import ParamSpec, TypeVar
@@ -16,6 +17,7 @@ from cureplan.inputs.files import Document, parse_document, read_document
 from cureplan.inputs.job.build import build_job, resolve_instants
 from cureplan.inputs.job.crosscheck import crosscheck
 from cureplan.inputs.job.model import MOST_BUCKETS, MOST_ROOMS, Cards, Job, ring_area_m2
+from cureplan.inputs.job.own import fill, notes_on, read_own, told_at_own
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
 __all__ = [
@@ -32,14 +34,18 @@ P = ParamSpec("P")
 T = TypeVar("T")
 
 
-def read_job(path: Path | str) -> Job:
-    """Read and check a job file and the cards it names."""
-    return _job(read_document(Path(path), what=_WHAT))
+def read_job(path: Path | str, *, defaults: Path | None = None) -> Job:
+    """Read and check a job file and the cards it names.
+
+    What it leaves out of site, crew, pace and people is taken from the file `defaults`;
+    none is looked for here, so that a program's job does not depend on whose machine it is.
+    """
+    return _job(read_document(Path(path), what=_WHAT), defaults)
 
 
-def read_job_text(text: str, *, source: Path) -> Job:
+def read_job_text(text: str, *, source: Path, defaults: Path | None = None) -> Job:
     """Read a job from a text; relative file names start in the folder of `source`."""
-    return _job(parse_document(text, source=source, what=_WHAT))
+    return _job(parse_document(text, source=source, what=_WHAT), defaults)
 
 
 def job_faults(path: Path | str) -> tuple[InputError, ...]:
@@ -55,19 +61,34 @@ def job_faults(path: Path | str) -> tuple[InputError, ...]:
     return errors
 
 
-def job_text_faults(text: str, *, source: Path) -> tuple[InputError, ...]:
+def job_text_faults(
+    text: str, *, source: Path, defaults: Path | None = None
+) -> tuple[InputError, ...]:
     """Everything wrong with a job in a text that is said to stand in `source`."""
-    return _read(parse_document(text, source=source, what=_WHAT))[1]
+    return _read(parse_document(text, source=source, what=_WHAT), defaults)[1]
 
 
-def _job(document: Document) -> Job:
-    job, errors = _read(document)
+def _job(document: Document, defaults: Path | None) -> Job:
+    job, errors = _read(document, defaults)
     if job is None:
         raise first_error(errors)
     return job
 
 
-def _read(document: Document) -> tuple[Job | None, tuple[InputError, ...]]:
+def _read(
+    document: Document, defaults: Path | None = None
+) -> tuple[Job | None, tuple[InputError, ...]]:
+    if defaults is None:
+        return _read_whole(document)
+    own = read_own(defaults)
+    whole, filled = fill(document, own)
+    job, errors = _read_whole(whole)
+    if job is None:
+        return None, tuple(told_at_own(error, filled, own) for error in errors)
+    return replace(job, notes=(*job.notes, *notes_on(filled, own))), errors
+
+
+def _read_whole(document: Document) -> tuple[Job | None, tuple[InputError, ...]]:
     written, faults = validated(JobFile, document)
     if written is None:
         return None, as_errors(faults, document)

@@ -34,10 +34,11 @@ from cureplan.inputs.fields import (
     whole,
 )
 from cureplan.inputs.job.crew import ROLES
-from cureplan.inputs.job.crew_schema import CrewEntry, PersonEntry
+from cureplan.inputs.job.crew_schema import CrewEntry, PaceEntry, PersonEntry, Stops
 from cureplan.inputs.job.model import (
     Climate,
     Clock,
+    CoveWhen,
     Display,
     OpenFor,
     Remedy,
@@ -48,6 +49,7 @@ __all__ = [
     "LANGUAGES",
     "ROOM_USES",
     "TWO_COAT_USES",
+    "CoveEntry",
     "JobFile",
     "RoomEntry",
 ]
@@ -93,16 +95,6 @@ Climate_ = Annotated[Climate, choice("held", "drifting", "open")]
 Share = Annotated[float, quantity(q.parse_fraction, "30 %")]
 SlabDepth = Annotated[float, quantity(q.parse_length_m, "6 in", at_least="1 in", at_most="2 m")]
 Insulation = Annotated[float, quantity(q.parse_length_m, "2 in", at_most="1 m")]
-HandPace = Annotated[
-    float,
-    quantity(
-        q.parse_area_rate_m2_s, "20 sq ft/min", at_least="0.1 m2/min", at_most="100 m2/min"
-    ),
-]
-RowDepth = Annotated[
-    float, quantity(q.parse_length_m, "2 ft", at_least="6 in", at_most="12 ft")
-]
-Stops = Annotated[float, quantity(q.parse_duration_s, "45 s", at_most="1 h")]
 WarmerK = Annotated[
     float, quantity(q.parse_temperature_difference_k, "3 F", at_least="0 C", at_most="10 C")
 ]
@@ -200,7 +192,10 @@ class BuildingEntry(Written):
         usual="62 F",
     )
     heat: HeatEntry | None = entry(
-        None, meaning="heaters at hand; they run, or where heat is a remedy, only if needed"
+        None,
+        ask="Are heaters at hand? To what, and from when (65 F from 2026-01-15 07:00)? Or none",
+        usual="none",
+        meaning="heaters at hand; they run, or where heat is a remedy, only if needed",
     )
 
 
@@ -306,88 +301,28 @@ class MaterialsEntry(Written):
     )
 
 
-class PaceEntry(Written):
-    """Table ``[pace]``: how much one pair of hands does in a minute."""
+class CoveEntry(Written):
+    """Table ``[cove]``: mortar that is trowelled up the walls."""
 
-    haul_s: Stops = entry(
-        "45 s",
-        alias="haul",
-        origin="invented",
-        kind="time",
-        meaning="from the mixer to the edge, one way",
-    )
-    rake_m2_s: HandPace = entry(
-        "20 sq ft/min",
-        alias="rake",
-        origin="invented",
-        kind="pace",
-        meaning="what one rake spreads",
-    )
-    smooth_m2_s: HandPace = entry(
-        "15 sq ft/min",
-        alias="smooth",
-        origin="invented",
-        kind="pace",
-        meaning="what one smoother finishes",
-    )
-    broadcast_m2_s: HandPace = entry(
-        "7.5 sq ft/min",
-        alias="broadcast",
-        origin="invented",
-        kind="pace",
-        meaning="what one broadcaster covers",
-    )
-    topcoat_m2_s: HandPace = entry(
-        "25 sq ft/min",
-        alias="topcoat",
-        origin="invented",
-        kind="pace",
-        meaning="what one pair of hands rolls",
-    )
-    vacuum_m2_s: HandPace = entry(
-        "30 sq ft/min",
-        alias="vacuum",
-        origin="invented",
-        kind="pace",
-        meaning="what one pair of hands vacuums",
-    )
-    primer_m2_s: HandPace = entry(
-        "40 sq ft/min",
-        alias="primer",
-        origin="invented",
-        kind="pace",
-        meaning="what one pair of hands primes",
-    )
-    edge_m_s: Annotated[
+    height_m: Annotated[
+        float, quantity(q.parse_length_m, "4 in", at_least="1 in", at_most="4 ft")
+    ] = entry(alias="height", ask="Is cove base put up? How high is it? Or none", usual="none")
+    material_kg_m: Annotated[
         float,
-        quantity(q.parse_edge_rate_m_s, "10 ft/min", at_least="1 ft/min", at_most="300 ft/min"),
+        quantity(q.parse_line_mass_kg_m, "1.2 lb/ft", above="0 kg/m", at_most="50 kg/m"),
     ] = entry(
-        "10 ft/min",
-        alias="edge",
-        origin="invented",
-        kind="edge pace",
-        meaning="what one edge hand finishes along walls and islands",
+        alias="material",
+        ask="How much mortar does the cove take along a wall?",
+        usual="1.2 lb/ft",
     )
-    row_depth_min_m: RowDepth = entry(
-        "2 ft",
-        alias="row_depth_min",
-        origin="invented",
-        kind="length",
-        meaning="the shallowest row worth pouring",
-    )
-    row_depth_max_m: RowDepth = entry(
-        "5 ft",
-        alias="row_depth_max",
-        origin="invented",
-        kind="length",
-        meaning="how far a rake reaches from the edge",
-    )
-    bay_turn_s: Stops = entry(
-        "3 min",
-        alias="bay_turn",
-        origin="invented",
-        kind="time",
-        meaning="lost at the turn from one bay to the next",
+    pace_m_s: Annotated[
+        float,
+        quantity(q.parse_edge_rate_m_s, "30 ft/h", at_least="1 ft/h", at_most="10 ft/min"),
+    ] = entry(alias="pace", ask="How much cove does one pair of hands put up?", usual="30 ft/h")
+    when: Annotated[CoveWhen, choice("before", "after")] = entry(
+        ask="Is it put up before or after the pour?",
+        usual="before",
+        note="before | after the pour",
     )
 
 
@@ -515,6 +450,9 @@ class RoomEntry(Written):
     group: Name | None = entry(
         None, meaning="rooms of one group are poured one right after the other"
     )
+    cove_m: Annotated[float, quantity(q.parse_length_m, "86 ft", at_most="10000 ft")] | None = (
+        entry(None, alias="cove", meaning="how long its cove is, where not along all its edges")
+    )
     outline_m: Annotated[tuple[Corner, ...], Field(max_length=200, strict=False)] | None = (
         entry(
             None, alias="outline", meaning="its corners one after the other, where no rectangle"
@@ -523,13 +461,26 @@ class RoomEntry(Written):
     islands_m: Annotated[
         tuple[Annotated[tuple[Corner, ...], Field(max_length=50, strict=False)], ...],
         Field(max_length=50, strict=False),
-    ] = entry((), alias="islands", meaning="corners of each column, plinth or pit not coated")
+    ] = entry(
+        (),
+        alias="islands",
+        ask="  What stands in it and is not coated, each with its size, and its place along "
+        "the back wall and away from it (4 ft by 3 ft at 8 ft, 6 ft; ...)? Or none",
+        usual="none",
+        meaning="corners of each column, plinth or pit not coated",
+    )
     stop_lines_m: Annotated[
         tuple[
             Annotated[tuple[Corner, ...], Field(min_length=2, max_length=2, strict=False)], ...
         ],
         Field(max_length=12, strict=False),
-    ] = entry((), alias="stop_lines", meaning="drains and joints at which a pour may stop")
+    ] = entry(
+        (),
+        alias="stop_lines",
+        ask="  Drains or joints across it, how far from the back wall (12 ft; 20 ft)? Or none",
+        usual="none",
+        meaning="drains and joints at which a pour may stop",
+    )
     back_wall: (
         Annotated[tuple[CornerNumber, ...], Field(min_length=2, max_length=2, strict=False)]
         | None
@@ -580,6 +531,7 @@ class JobFile(Written):
         meaning="who they are, where no heads are counted",
     )
     pace: PaceEntry = entry(PaceEntry(), meaning="how fast the hands are")
+    cove: CoveEntry | None = entry(None, meaning="cove base up the walls, where there is one")
     policy: PolicyEntry = entry(meaning="what the plan must keep and may do")
     doubt: DoubtEntry = entry(
         DoubtEntry(), meaning="how far materials and hands may be off from the plan"

@@ -71,7 +71,8 @@ CLOCK_BARS = {"wet": 0.0, "work": 4.5, "surface": 9.0}
 CLOCK_HEIGHT = 3.5
 CLOCK_ROW = 17
 CLOCK_STEP_MIN = 5
-CLOCK_LEFT = 72.0
+# Room for a bucket's number and hour: "14 20:41", and "14 10:41 PM".
+CLOCK_LEFT = {"24 h": 72.0, "12 h": 92.0}
 CLOCK_OF_MARK = {"tie": "wet", "smooth": "work", "broadcast": "surface"}
 
 
@@ -228,24 +229,25 @@ def _bar(kind: str, x: float, y: float, width: float, height: float) -> Bar:
     return Bar(kind=kind, x=x, y=y, width=max(width, 1.0), height=height)
 
 
-def lay_out_buckets(chart: ClockChart, *, width: float = WIDTH) -> Drawing:
+def lay_out_buckets(chart: ClockChart, voice: Voice, *, width: float = WIDTH) -> Drawing:
     """Three bars a bucket from its filler on, and a mark where its task falls in each."""
-    per_min = (width - 2 * EDGE - CLOCK_LEFT) / chart.last_min
+    left = CLOCK_LEFT[voice.clock]
+    per_min = (width - 2 * EDGE - left) / chart.last_min
     bottom = len(chart.numbers) * CLOCK_ROW + 2.0
 
     def x_of(minutes: float) -> float:
-        return round(CLOCK_LEFT + minutes * per_min, 1)
+        return round(left + minutes * per_min, 1)
 
     steps = range(0, int(chart.last_min) + 1, CLOCK_STEP_MIN)
     texts = [Text(x=x_of(n), y=bottom + 13, anchor="middle", text=str(n)) for n in steps]
     for row, (number, start) in enumerate(zip(chart.numbers, chart.starts, strict=True)):
         line = row * CLOCK_ROW + 12
         texts.append(Text(x=24, y=line, anchor="end", text=number, kind="name"))
-        texts.append(Text(x=CLOCK_LEFT - 6, y=line, anchor="end", text=start))
+        texts.append(Text(x=left - 6, y=line, anchor="end", text=start))
     bars = [
         _bar(
             span.kind,
-            CLOCK_LEFT,
+            left,
             span.row * CLOCK_ROW + 2 + CLOCK_BARS[span.kind],
             span.ends_min * per_min,
             CLOCK_HEIGHT,
@@ -388,7 +390,7 @@ def job_pictures(plan: Plan, voice: Voice, *, width: float = WIDTH) -> tuple[Pic
 def bucket_picture(plan: Plan, room: str, voice: Voice, *, width: float = WIDTH) -> Picture:
     """One floor's buckets and their three clocks."""
     return Picture(
-        drawing=lay_out_buckets(buckets_chart(plan, room, voice), width=width),
+        drawing=lay_out_buckets(buckets_chart(plan, room, voice), voice, width=width),
         title=voice.label("picture.buckets.of", room=room),
         legend=_legend(voice, CLOCK_KEYS),
     )

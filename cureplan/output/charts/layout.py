@@ -189,7 +189,7 @@ def buckets_chart(plan: Plan, room: str, voice: Voice) -> ClockChart:
     last_min = max([span.ends_min for span in spans] + [mark.at_min for mark in marks] + [1.0])
     return ClockChart(
         numbers=tuple(str(bucket.number) for bucket in buckets),
-        starts=tuple(voice.at(bucket.filler_in, "bare") for bucket in buckets),
+        starts=tuple(voice.at(bucket.filler_in, "time") for bucket in buckets),
         spans=tuple(spans),
         marks=tuple(marks),
         last_min=last_min,
@@ -292,7 +292,7 @@ def ticks(begins: datetime, ends: datetime, voice: Voice, *, most: int) -> tuple
         found.append(
             Tick(
                 at=at,
-                clock=voice.at(at, "bare"),
+                clock=voice.at(at, "axis"),
                 day=voice.at(at, "day") if new_day else "",
             )
         )

@@ -29,6 +29,10 @@ def new(
 ) -> None:
     """Ask for a job in plain words and write its file.
 
+    What is the same on every job of yours may stand in a file defaults.toml in your folder
+    of settings (`cureplan check` names it), in tables as in a job file: [site], [crew],
+    [pace], [[people]]. It is proposed here, and fills in what a job file leaves out.
+
     Answers may also come from a script, one a line on standard input; an empty line takes
     the answer shown in brackets. An interview that ends early is kept in JOB.toml.draft,
     and the same command goes on from there.
@@ -49,7 +53,7 @@ def new(
     )
     answers = _read_draft(draft)
     script = None if _at_a_terminal() else _Script(answers)
-    proposed = {} if answers else _last_job(job_file)
+    proposed = {} if answers else _usual(job_file)
     if answers:
         kept = harmless(draft)
         _tell(f"Going on from {kept}, {len(answers)} answers; delete it to begin anew.")
@@ -97,6 +101,21 @@ def _drop(draft: Path) -> None:
 
 def _at_a_terminal() -> bool:
     return sys.stdin.isatty()
+
+
+def _usual(job_file: Path) -> Answers:
+    """What the user's own defaults say, else what the latest job beside the new one said."""
+    from cureplan.inputs.job.interview import last_answers
+    from cureplan.inputs.job.own import own_file
+
+    last, own = _last_job(job_file), own_file()
+    if own is None:
+        return last
+    said = last_answers(own)
+    _tell(f"In brackets stands what {harmless(own)} says.")
+    # A site is one place, and so are heads that are counted or named.
+    whole = [table for table in ("site.", "people") if any(k.startswith(table) for k in said)]
+    return {k: v for k, v in last.items() if not k.startswith(tuple(whole))} | said
 
 
 def _last_job(job_file: Path) -> Answers:

@@ -104,14 +104,16 @@ def _advise(old: Plan, error: NoFeasiblePlanError, *, as_json: bool) -> None:
 
     if not error.advice:
         return
-    told = {
+    advice = {
         language: [voice_of(old, language).say(say) for say in error.advice]
         for language in old.job.languages
     }
     if as_json:
-        text = json.dumps({"status": "no feasible plan", "advice": told}, ensure_ascii=False)
+        text = json.dumps({"status": "no feasible plan", "advice": advice}, ensure_ascii=False)
     else:
-        text = "\n\n".join("\n".join(f"> {line}" for line in lines) for lines in told.values())
+        text = "\n\n".join(
+            "\n".join(f"> {line}" for line in lines) for lines in advice.values()
+        )
     print_text(text, asked=True)
 
 

@@ -39,6 +39,7 @@ def weather(
     from cureplan.api import get_weather, read_job
     from cureplan.core.errors import InputError
     from cureplan.core.writing import refuse_target, write_all
+    from cureplan.inputs.job.own import own_file
     from cureplan.output.commands.common import (
         job_inputs,
         print_text,
@@ -50,7 +51,7 @@ def weather(
     from cureplan.planning.floor.weather_hours import weather_hours
     from cureplan.weather.hours.csv_file import csv_text
 
-    job = read_job(job_file)
+    job = read_job(job_file, defaults=own_file())
     for path, option, ours in (
         (save, "--save", _is_kept_weather),
         (picture, "--picture", _is_png),

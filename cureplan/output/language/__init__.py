@@ -170,8 +170,8 @@ class Voice:
         if value is None:
             return self.label("unknown")
         if isinstance(value, Message | tuple):
-            told = (value,) if isinstance(value, Message) else value
-            return "; ".join(self.say(sentence).rstrip(".") for sentence in told)
+            sentences = (value,) if isinstance(value, Message) else value
+            return "; ".join(self.say(sentence).rstrip(".") for sentence in sentences)
         if spec == "word":
             words = self.own.words
             return words.get(f"{name}.{value}") or self.word(str(value))

@@ -44,22 +44,22 @@ def catalogue(language: str) -> Catalogue:
         raise OutOfRangeError(
             f"no words in language {language!r}; there are {', '.join(LANGUAGES)}"
         )
-    told = tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
-    if "based_on" in told:
-        return _regional(catalogue(told["based_on"]), told)
+    written = tomllib.loads((FOLDER / f"{language}.toml").read_text(encoding="utf-8"))
+    if "based_on" in written:
+        return _regional(catalogue(written["based_on"]), written)
     return Catalogue(
-        labels=told["labels"],
-        words=told["words"],
-        sayings=told["sayings"],
-        units=told["units"],
-        cautions=tuple((one["title"], one["text"]) for one in told["cautions"]),
-        plurals={name: plural_rule(rule) for name, rule in told["plurals"].items()},
+        labels=written["labels"],
+        words=written["words"],
+        sayings=written["sayings"],
+        units=written["units"],
+        cautions=tuple((one["title"], one["text"]) for one in written["cautions"]),
+        plurals={name: plural_rule(rule) for name, rule in written["plurals"].items()},
     )
 
 
-def _regional(base: Catalogue, told: Mapping[str, dict[str, str]]) -> Catalogue:
+def _regional(base: Catalogue, written: Mapping[str, dict[str, str]]) -> Catalogue:
     """A catalogue with some whole words said otherwise, and some templates of its own."""
-    instead = told.get("instead", {})
+    instead = written.get("instead", {})
     words = re.compile(r"\b(" + "|".join(map(re.escape, instead)) + r")\b")
 
     def said(text: str) -> str:
@@ -67,7 +67,7 @@ def _regional(base: Catalogue, told: Mapping[str, dict[str, str]]) -> Catalogue:
 
     tables = {
         name: {key: said(text) for key, text in getattr(base, name).items()}
-        | told.get(name, {})
+        | written.get(name, {})
         for name in ("labels", "words", "sayings", "units")
     }
     cautions = tuple((said(title), said(text)) for title, text in base.cautions)

@@ -72,33 +72,37 @@ def age_text(seconds: float, label: Callable[..., str]) -> str:
     return label("days", count=round(seconds / 86_400))
 
 
-def clock_text(hour: int, minute: int, clock: str, *, bare: bool = False) -> str:
-    """A time of day; bare, where half a day either way cannot be meant.
+def clock_text(hour: int, minute: int, clock: str, *, brief: bool = False) -> str:
+    """A time of day; brief, on an axis whose full hours tell the half of the day.
 
     Examples
     --------
     >>> [clock_text(h, m, "12 h") for h, m in ((0, 5), (12, 0), (23, 59))]
     ['12:05 AM', '12:00 PM', '11:59 PM']
-    >>> clock_text(19, 5, "24 h"), clock_text(19, 5, "12 h", bare=True)
-    ('19:05', '7:05')
+    >>> clock_text(19, 5, "24 h")
+    '19:05'
+    >>> [clock_text(19, minute, "12 h", brief=True) for minute in (0, 30)]
+    ['7 PM', '7:30']
     """
     if clock == "24 h":
         return f"{hour:02d}:{minute:02d}"
-    told = f"{(hour - 1) % 12 + 1}:{minute:02d}"
-    return told if bare else f"{told} {'AM' if hour < 12 else 'PM'}"
+    shown, half = (hour - 1) % 12 + 1, "AM" if hour < 12 else "PM"
+    if brief:
+        return f"{shown}:{minute:02d}" if minute else f"{shown} {half}"
+    return f"{shown}:{minute:02d} {half}"
 
 
 def instant_text(
     local: datetime, spec: str, labels: Mapping[str, str], *, clock: str = "24 h"
 ) -> str:
     """An instant by the clock of its own zone."""
-    if spec not in ("", "down", "up", "time", "time_up", "bare", "day", "full", "full_up"):
+    if spec not in ("", "down", "up", "time", "time_up", "axis", "day", "full", "full_up"):
         raise OutOfRangeError(f"{spec!r} is not a way to show an instant")
     snap = ceil_to if spec in ("up", "time_up", "full_up") else floor_to
     shown = snap(local, minutes=1)
-    wall = clock_text(shown.hour, shown.minute, clock, bare=spec == "bare")
+    wall = clock_text(shown.hour, shown.minute, clock, brief=spec == "axis")
     told = " ".join(filter(None, [wall, twice_named(shown)]))
-    if spec in ("time", "time_up", "bare"):
+    if spec in ("time", "time_up", "axis"):
         return told
     weekday = labels["weekdays"].split()[shown.weekday()]
     date = f"{weekday} {shown.day} {labels['months'].split()[shown.month - 1]}"

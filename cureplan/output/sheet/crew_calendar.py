@@ -280,14 +280,14 @@ def _who(voice: Voice, arrival: Arrival) -> str:
 
 def _stop(voice: Voice, arrival: Arrival, stop: Stop) -> str:
     """What is done in one room, from when to when; of somebody with a name, as what."""
-    told = voice.label(
+    text = voice.label(
         "event.stop",
         room=stop.room,
         stage=f"stage.{stop.stage}",
         first_at=stop.first_task.isoformat(),
         last_at=stop.last_task.isoformat(),
     )
-    return f"{voice.word(stop.role)}: {told}" if arrival.named else told
+    return f"{voice.word(stop.role)}: {text}" if arrival.named else text
 
 
 def _ice_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:

@@ -6,13 +6,15 @@ import csv
 import io
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import fields
+from dataclasses import dataclass, fields, replace
 from datetime import datetime
+from importlib.util import find_spec
 from pathlib import Path
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from cureplan.core.beside import beside
-from cureplan.core.errors import CurePlanError, OutputError
+from cureplan.core.errors import CurePlanError, InputError, OutputError
 from cureplan.core.messages import Message, Value
 from cureplan.core.showing import in_display_units
 from cureplan.core.writing import settle, write_together
@@ -41,19 +43,28 @@ from cureplan.planning.plan.model import (
     plan_to_json,
 )
 
+if TYPE_CHECKING:
+    from xlsxwriter.format import Format
+    from xlsxwriter.worksheet import Worksheet
+
 __all__ = [
     "FILES",
     "ROLE_FILES",
+    "WORKBOOK",
     "buckets_csv",
     "calls_csv",
     "coats_csv",
     "defused",
+    "need_workbooks",
     "people_csv",
     "primers_csv",
     "render_sheets",
+    "workbook",
     "write_sheets",
 ]
 
+Cell = str | int | float | datetime
+"""What a cell holds; a time is the site's wall clock."""
 # Columns whose values are codes, and what stands before them among the words.
 _CODES = {"role": "", "stage": "stage.", "binding": ""}
 # What only a program reads stays in plan.json.
@@ -78,19 +89,67 @@ def defused(text: str) -> str:
 
 def buckets_csv(plan: Plan) -> str:
     """Every bucket, one row each, in the order mixed."""
-    return _table(BucketPlan, plan.buckets, plan)
+    return _csv(_buckets(plan))
 
 
 def calls_csv(plan: Plan) -> str:
     """Every call, one row each, in the order of the clock."""
-    return _table(Call, sorted(plan.calls, key=lambda call: call.call), plan)
+    return _csv(_calls(plan))
 
 
 def people_csv(plan: Plan) -> str:
     """Every arrival, one row each, in the order of the clock."""
+    return _csv(_people(plan))
+
+
+def coats_csv(plan: Plan) -> str:
+    """Every coat, one row each, in the order laid."""
+    return _csv(_coats(plan))
+
+
+def primers_csv(plan: Plan) -> str:
+    """Every primer, one row each, in the order rolled."""
+    return _csv(_primers(plan))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Table:
+    """What stands in one file or on one page; the words of its cells are the job's own."""
+
+    names: tuple[str, ...]
+    rows: list[tuple[Cell, ...]]
+    voice: Voice
+
+    def headings(self, language: str) -> list[str]:
+        """What its columns are called, with their units."""
+        us = self.voice.display == "us"
+        units: dict[str, Value] = {
+            "degrees": "°F" if us else "°C",
+            "volume": "gal" if us else "L",
+        }
+        said = replace(self.voice, language=language)
+        return [said.label(f"column.{name}", **units) for name in self.names]
+
+
+def _buckets(plan: Plan) -> _Table:
+    return _table(BucketPlan, plan.buckets, plan)
+
+
+def _calls(plan: Plan) -> _Table:
+    return _table(Call, sorted(plan.calls, key=lambda call: call.call), plan)
+
+
+def _coats(plan: Plan) -> _Table:
+    return _table(CoatPlan, sorted(plan.coats, key=lambda coat: coat.start), plan)
+
+
+def _primers(plan: Plan) -> _Table:
+    return _table(PrimerPlan, sorted(plan.primers, key=lambda primer: primer.start), plan)
+
+
+def _people(plan: Plan) -> _Table:
     voice = voice_of(plan)
-    names = ("who", "people", "roles", "call", "leaves", "hours", "stops", "breaks")
-    rows = []
+    rows: list[tuple[Cell, ...]] = []
     for arrival, view in zip(arrivals_of(plan), arrival_views(plan, voice), strict=True):
         stays_h = (arrival.leaves - arrival.call).total_seconds() / 3600.0
         stops = "; ".join(f"{room}: {told}" for room, told in view.stops)
@@ -98,43 +157,33 @@ def people_csv(plan: Plan) -> str:
         come, go = (_wall_time(at, voice.zone) for at in (arrival.call, arrival.leaves))
         texts = (defused(who), arrival.people, view.roles, come, go, round(stays_h, 2))
         rows.append((*texts, defused(stops), view.breaks))
-    return _written([voice.label(f"column.{name}") for name in names], rows)
-
-
-def coats_csv(plan: Plan) -> str:
-    """Every coat, one row each, in the order laid."""
-    return _table(CoatPlan, sorted(plan.coats, key=lambda coat: coat.start), plan)
-
-
-def primers_csv(plan: Plan) -> str:
-    """Every primer, one row each, in the order rolled."""
-    return _table(PrimerPlan, sorted(plan.primers, key=lambda primer: primer.start), plan)
+    names = ("who", "people", "roles", "call", "leaves", "hours", "stops", "breaks")
+    return _Table(names=names, rows=rows, voice=voice)
 
 
 def _table(
     kind: type[BucketPlan] | type[Call] | type[CoatPlan] | type[PrimerPlan],
     rows: Iterable[BucketPlan] | Iterable[Call] | Iterable[CoatPlan] | Iterable[PrimerPlan],
     plan: Plan,
-) -> str:
+) -> _Table:
     left_out = _TECHNICAL if plan.job.crew.people else (*_TECHNICAL, "names")
-    names = [field.name for field in fields(kind) if field.name not in left_out]
+    names = tuple(field.name for field in fields(kind) if field.name not in left_out)
     voice = voice_of(plan)
-    us = voice.display == "us"
-    units: dict[str, Value] = {"degrees": "°F" if us else "°C", "volume": "gal" if us else "L"}
-    cells = ([_cell(name, getattr(row, name), voice) for name in names] for row in rows)
-    return _written([voice.label(f"column.{name}", **units) for name in names], cells)
+    cells = [tuple(_cell(name, getattr(row, name), voice) for name in names) for row in rows]
+    return _Table(names=names, rows=cells, voice=voice)
 
 
-def _written(names: Iterable[str], rows: Iterable[Iterable[str | float | int]]) -> str:
+def _csv(table: _Table) -> str:
+    """What programs read: its columns have the same names whatever the job's language."""
     out = io.StringIO(newline="")
     out.write("\ufeff")
     writer = csv.writer(out)
-    writer.writerow(names)
-    writer.writerows(rows)
+    writer.writerow(table.headings("en"))
+    writer.writerows(table.rows)
     return out.getvalue()
 
 
-def _cell(name: str, value: object, voice: Voice) -> str | float | int:
+def _cell(name: str, value: object, voice: Voice) -> Cell:
     if value is None:
         return ""
     if isinstance(value, bool):
@@ -152,15 +201,70 @@ def _cell(name: str, value: object, voice: Voice) -> str | float | int:
     return defused(str(value))
 
 
-def _wall_time(instant: datetime, zone: ZoneInfo) -> str:
-    """The site's wall clock, as a spreadsheet takes it for a time.
+def _wall_time(instant: datetime, zone: ZoneInfo) -> datetime | str:
+    """The site's wall clock to the second, which a spreadsheet takes for a time.
 
-    Where the wall shows a time twice, its offset tells which one: such a cell stays text.
+    Where the wall shows a time twice, its offset tells which one: such a cell is text.
     """
     local = instant.astimezone(zone)
     if twice_named(local):
         return local.isoformat(sep=" ", timespec="seconds")
-    return local.strftime("%Y-%m-%d %H:%M:%S")
+    return local.replace(tzinfo=None, microsecond=0)
+
+
+def need_workbooks() -> None:
+    """Raise where the library that writes workbooks is not installed."""
+    if find_spec("xlsxwriter") is None:
+        raise InputError(
+            "a workbook needs one more package",
+            cure="pip install 'cureplan[xlsx]', or leave it out and take the CSV files",
+            key="--xlsx",
+        )
+
+
+def workbook(plan: Plan) -> bytes:
+    """`plan.xlsx`: the tables a page each, in the job's first language."""
+    import xlsxwriter
+
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(out, {"in_memory": True}) as book:
+        # Else the bytes would tell when they were written.
+        book.set_properties({"created": plan.decisions.made_at.replace(tzinfo=None)})
+        bold = book.add_format({"bold": True})
+        wall = book.add_format({"num_format": "yyyy-mm-dd hh:mm:ss"})
+        for name, of in _PAGES.items():
+            table = of(plan)
+            if table.rows:
+                page = book.add_worksheet(table.voice.label(f"page.{name}"))
+                _fill(page, table, bold=bold, wall=wall)
+    return out.getvalue()
+
+
+def _fill(page: Worksheet, table: _Table, *, bold: Format, wall: Format) -> None:
+    page.freeze_panes(1, 0)
+    for column, heading in enumerate(table.headings(table.voice.language)):
+        cells = [row[column] for row in table.rows]
+        page.write_string(0, column, heading, bold)
+        page.set_column(
+            column, column, max(10, *(len(str(cell)) for cell in (heading, *cells)))
+        )
+        for number, cell in enumerate(cells, start=1):
+            # Never `write`, which takes a text with an equals sign for a formula.
+            if isinstance(cell, datetime):
+                page.write_datetime(number, column, cell, wall)
+            elif isinstance(cell, str):
+                page.write_string(number, column, cell)
+            else:
+                page.write_number(number, column, cell)
+
+
+_PAGES: Mapping[str, Callable[[Plan], _Table]] = {
+    "buckets": _buckets,
+    "calls": _calls,
+    "people": _people,
+    "coats": _coats,
+    "primers": _primers,
+}
 
 
 def _plan_json(plan: Plan) -> str:
@@ -176,7 +280,9 @@ _TEXTS: Mapping[str, Callable[[Plan], str]] = {
     "coats.csv": coats_csv,
     "primers.csv": primers_csv,
 }
-FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf")
+WORKBOOK = "plan.xlsx"
+"""Written where it is asked for, and taken away by a plan that does not."""
+FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf", WORKBOOK)
 ROLE_FILES = tuple(role_file(role) for role in CREW_ROLES)
 """Written beside them, for those who come."""
 
@@ -212,7 +318,12 @@ def _pictures(plan: Plan) -> dict[str, bytes]:
 
 
 def write_sheets(
-    plan: Plan, folder: Path, *, before: Path | None = None, pictures: bool = True
+    plan: Plan,
+    folder: Path,
+    *,
+    before: Path | None = None,
+    pictures: bool = True,
+    as_workbook: bool = False,
 ) -> tuple[Path, ...]:
     """Write every file of a plan into a folder, all of them or none."""
     folder = Path(folder)
@@ -220,6 +331,8 @@ def write_sheets(
     try:
         settle(folder)
         contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
+        if as_workbook:
+            contents[WORKBOOK] = workbook(plan)
         write_together(
             folder,
             contents,

@@ -19,6 +19,7 @@ from cureplan.core.quantities import (
 from cureplan.inputs.job.model import Job
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
+from cureplan.output.language.time_words import clock_text
 from cureplan.output.text.terminal import Column, table_lines
 from cureplan.planning.studies.compare import ComparedRow
 from cureplan.planning.studies.seasons import SURE_HISTORY_S, Night, PastMonth, Tally, tally
@@ -220,7 +221,11 @@ def seasons_json(job: Job, month: PastMonth) -> str:
         "planned_for": month.planned_for.astimezone(zone).isoformat(),
         "own_weather": month.own_weather,
         "starts": [
-            {"room": start.room, "after_s": start.after_s, "clock": _clock(start.after_s, job)}
+            {
+                "room": start.room,
+                "after_s": start.after_s,
+                "clock": _clock(start.after_s, job, "24 h"),
+            }
             for start in month.starts
         ],
         "years": [
@@ -302,13 +307,14 @@ def _middle_temp(nights: tuple[Night, ...], job: Job) -> str:
     return format_temperature(statistics.median(known), job.display) if known else "-"
 
 
-def _clock(after_s: float, job: Job) -> str:
+def _clock(after_s: float, job: Job, clock: str = "") -> str:
     begins = job.access.begins.astimezone(job.site.zone).replace(tzinfo=None)
     at: datetime = begins + timedelta(seconds=after_s)
     days = (at.date() - begins.date()).days
     # Small hours belong to the night that began the evening before.
     same_night = days == 0 or (days == 1 and at.hour < 12)
-    return f"{at:%H:%M}" if same_night else f"{at:%H:%M} +{days} d"
+    told = clock_text(at.hour, at.minute, clock or job.clock)
+    return told if same_night else f"{told} +{days} d"
 
 
 def _item(text: str, width: int) -> list[str]:

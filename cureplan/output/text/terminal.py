@@ -191,10 +191,10 @@ def help_text(
     fresh = tuple(item for item in plan.decisions.alternatives if item not in named)
     page = _Page(width, colour=colour)
     warned = tuple(said for said in plan.warnings if said not in before.warnings)
-    told = replace(plan, decisions=replace(plan.decisions, alternatives=fresh), warnings=warned)
+    rest = replace(plan, decisions=replace(plan.decisions, alternatives=fresh), warnings=warned)
     voice = voice_of(plan, language)
-    _alternatives(page, told, voice)
-    _warnings(page, told, voice)
+    _alternatives(page, rest, voice)
+    _warnings(page, rest, voice)
     return "\n".join(page.lines) + "\n" if page.lines else ""
 
 

@@ -7,7 +7,6 @@ import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import datetime, timedelta
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +16,7 @@ from cureplan.core.quantities import format_temperature
 from cureplan.inputs.job.model import Job
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import fit, one_line
+from cureplan.output.language.time_words import clock_text
 from cureplan.output.text.terminal import Column, table_lines
 from cureplan.planning.floor.weather_hours import AlikeRooms, WeatherHours
 from cureplan.weather.hours.series import Gap, WeatherOrigin, utc_of
@@ -46,7 +46,6 @@ def weather_text(job: Job, hours: WeatherHours, *, now: datetime, width: int) ->
     Not for saving: `csvwrite.write_csv` keeps every digit and every hour.
     """
     width = max(NARROWEST, width)
-    zone = job.site.zone
     head = (
         f"{one_line(job.site.name)}: weather for {_stamp(job.access.begins, job)} to "
         f"{_stamp(job.access.open_by, job)} ({job.site.time_zone})"
@@ -59,7 +58,7 @@ def weather_text(job: Job, hours: WeatherHours, *, now: datetime, width: int) ->
     lines += _wrapped(_age(job, hours, now), width)
     gaps = hours.series.gaps
     lines += ["Gaps:" if gaps else "Gaps: none."]
-    lines += [f"  {_gap_line(gap, zone)}" for gap in gaps]
+    lines += [f"  {_gap_line(gap, job)}" for gap in gaps]
     for note in _notes(job, hours):
         lines += _wrapped(note, width, first="- ")
     return "\n".join(lines)
@@ -193,8 +192,12 @@ def _clock_cells(epoch_s: Iterable[float], job: Job) -> tuple[str, ...]:
     local = [utc_of(float(second)).astimezone(job.site.zone) for second in epoch_s]
     change = len({when.utcoffset() for when in local}) > 1
     return tuple(
-        f"{when:%a %d %H:%M %Z}" if change else f"{when:%a %d %H:%M}" for when in local
+        f"{when:%a %d} {_wall(when, job)}{f' {when:%Z}' if change else ''}" for when in local
     )
+
+
+def _wall(when: datetime, job: Job) -> str:
+    return clock_text(when.hour, when.minute, job.clock)
 
 
 def _sources(job: Job, hours: WeatherHours, width: int) -> list[str]:
@@ -205,14 +208,14 @@ def _sources(job: Job, hours: WeatherHours, width: int) -> list[str]:
             continue
         text = f"{one_line(origin.label)} ({origin.kind}): {one_line(_terms(origin))}"
         lines += _wrapped(text, width, first=f"  {_letter(number)}  ", indent="     ")
-        told = ", ".join(
+        listed = ", ".join(
             f"{_stamp(one.starts, job)} to {_stamp(one.ends, job)}"
             for one in spans[:MOST_SPANS]
         )
         if len(spans) > MOST_SPANS:
-            told += f" and {len(spans) - MOST_SPANS} stretches more"
+            listed += f" and {len(spans) - MOST_SPANS} stretches more"
         count = sum(one.hours for one in spans)
-        lines += _wrapped(f"{count} h: {told}", width, first="     ", indent="     ")
+        lines += _wrapped(f"{count} h: {listed}", width, first="     ", indent="     ")
     for alike in hours.rooms:
         first, *others = (one_line(name) for name in alike.rooms)
         if others:
@@ -256,12 +259,11 @@ def _english(job: Job) -> Voice:
     return Voice(language="en", display=job.display, clock=job.clock, zone=job.site.zone)
 
 
-def _gap_line(gap: Gap, zone: Any) -> str:
+def _gap_line(gap: Gap, job: Job) -> str:
     what = "not filled" if gap.mended == "no" else f"filled {gap.mended}"
-    return (
-        f"{gap.what}: {gap.starts.astimezone(zone):%a %d %b %H:%M} to "
-        f"{gap.ends.astimezone(zone):%a %d %b %H:%M}, {gap.hours} h, {what}"
-    )
+    ends = (at.astimezone(job.site.zone) for at in (gap.starts, gap.ends))
+    span = " to ".join(f"{at:%a %d %b} {_wall(at, job)}" for at in ends)
+    return f"{gap.what}: {span}, {gap.hours} h, {what}"
 
 
 def _origin_data(origin: WeatherOrigin) -> dict[str, str | None]:

@@ -106,14 +106,14 @@ def _stop(voice: Voice, arrival: Arrival, stop: Stop, stirred: Mapping[str, date
         by, soon = stop.last_task, stirred.get(stop.room, stop.last_task)
         return voice.label("calls.ice", by_at=by.isoformat(), stirred_at=soon.isoformat())
     code = "calls.pour" if stop.stage == "pour" else "calls.stop"
-    told = voice.label(
+    text = voice.label(
         code,
         stage=f"stage.{stop.stage}",
         first=voice.at(stop.first_task, "time"),
         last=voice.at(stop.last_task, "time_up"),
     )
     poured = arrival.named and stop.stage == "pour"
-    return f"{voice.word(stop.role)} {told}" if poured else told
+    return f"{voice.word(stop.role)} {text}" if poured else text
 
 
 def labour_line(plan: Plan, voice: Voice) -> str:
@@ -319,11 +319,11 @@ def hours(plan: Plan, voice: Voice) -> tuple[HourView, ...]:
     An origin is told where it changes.
     """
     found: list[HourView] = []
-    told = ""
+    last = ""
     for row in plan.hours:
         origin = f"{one_line(row.origin)} ({voice.word(row.kind)})"
-        found.append(_hour(voice, row, "" if origin == told else origin))
-        told = origin
+        found.append(_hour(voice, row, "" if origin == last else origin))
+        last = origin
     return tuple(found)
 
 

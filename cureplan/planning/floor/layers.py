@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.cards.model import PrimerCard, TopcoatCard
-from cureplan.inputs.job.model import Crew, Pace, Room
+from cureplan.inputs.job.model import CoveWhen, Crew, Job, Pace, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.science.clocks import CLOSING_MILESTONES
 from cureplan.science.humidity import HumidityRate
@@ -42,6 +42,7 @@ __all__ = [
     "floor_tasks",
     "landed_reached",
     "landed_when_s",
+    "lead_works",
     "primer_work",
     "slab_age_curve",
     "starts_over",
@@ -65,7 +66,7 @@ CREWS = ("pour", "topcoat", "primer")
 class Layer:
     """One piece of work on a floor."""
 
-    kind: Literal["primer", "slurry", "vacuum", "topcoat"]
+    kind: Literal["cove", "primer", "slurry", "vacuum", "topcoat"]
     crew: Literal["pour", "topcoat", "primer"]
     number: int = 1
     """Which of its kind, from below."""
@@ -76,8 +77,7 @@ class Layer:
     bears: str | None = None
     """Milestone all of the floor below has reached before anybody sets foot on it."""
     leads: bool = False
-    """Work without material: it shuts nothing, and the crew goes straight on to the next
-    layer."""
+    """It shuts no floor, and its crew goes straight on to the next layer."""
 
     @property
     def stage(self) -> str:
@@ -85,9 +85,13 @@ class Layer:
         return {"slurry": "pour", "topcoat": f"coat {self.number}"}.get(self.kind, self.kind)
 
 
-def floor_layers(room: Room, *, primed: bool, spiked: bool = False) -> tuple[Layer, ...]:
+def floor_layers(
+    room: Room, *, primed: bool, spiked: bool = False, cove: CoveWhen | None = None
+) -> tuple[Layer, ...]:
     """Everything that is done to a floor, from the slab up; fresh layers are walked on in
     spiked shoes alone."""
+    first = Layer(kind="cove", crew="primer" if primed else "pour", leads=True)
+    then = Layer(kind="cove", crew="topcoat", bears="foot_traffic", leads=True)
     primer = Layer(kind="primer", crew="primer")
     slurry = Layer(kind="slurry", crew="pour")
     bears = None if spiked else "foot_traffic"
@@ -105,8 +109,10 @@ def floor_layers(room: Room, *, primed: bool, spiked: bool = False) -> tuple[Lay
         for number in range(1, room.topcoats + 1)
     ]
     return (
+        *((first,) if cove == "before" else ()),
         *((primer,) if primed else ()),
         slurry,
+        *((then,) if cove == "after" else ()),
         Layer(kind="vacuum", crew="topcoat", bears="foot_traffic", leads=True),
         *coats,
     )
@@ -284,17 +290,30 @@ def film_reached(
     }
 
 
+def lead_works(room: Room, job: Job, task: tuple[Layer, ...]) -> tuple[Lead, ...]:
+    """How long everything takes that leads straight up to the last layer of a task."""
+    crew = job.crew
+    hands = {"pour": crew.edge, "primer": crew.primer, "topcoat": crew.topcoat}
+
+    def lasts_s(layer: Layer) -> float:
+        if layer.kind == "cove" and job.cove is not None:
+            return job.cove_m(room) / (job.cove.pace_m_s * hands[layer.crew])
+        return room.area_m2 / (job.pace.vacuum_m2_s * crew.topcoat)
+
+    return tuple(Lead(layer=layer, lasts_s=lasts_s(layer)) for layer in task[:-1])
+
+
 def coat_work(
     room: Room,
     card: TopcoatCard,
     *,
     crew: Crew,
     pace: Pace,
-    task: tuple[Layer, ...],
+    layer: Layer,
+    leads: tuple[Lead, ...] = (),
     patches: int,
 ) -> Work:
     """How long a coat takes with what leads up to it, in which whole batches it is mixed."""
-    *leads, layer = task
     volume_m3 = room.area_m2 / card.spread_m2_m3(layer.number)
     batches = max(1, math.ceil(volume_m3 / card.batch_m3 - 1e-9))
     speed_m2_s = pace.topcoat_m2_s * crew.topcoat
@@ -302,10 +321,7 @@ def coat_work(
     batch_area_m2 = min(room.area_m2, card.batch_m3 * card.spread_m2_m3(layer.number))
     return Work(
         layer=layer,
-        leads=tuple(
-            Lead(layer=lead, lasts_s=room.area_m2 / (pace.vacuum_m2_s * crew.topcoat))
-            for lead in leads
-        ),
+        leads=leads,
         duration_s=card.mix_s + spreading_s,
         offset_s=card.mix_s + spreading_s * np.arange(patches) / patches,
         batches=batches,

@@ -28,6 +28,7 @@ from cureplan.planning.floor.layers import (
     coat_work,
     floor_layers,
     floor_tasks,
+    lead_works,
     primer_work,
     slab_age_curve,
 )
@@ -231,6 +232,8 @@ class Settled:
     """How long those took that are done."""
     vacuumed: bool = False
     """Whether nothing leads up to the first coat any more."""
+    coved_s: float = 0.0
+    """How much of the work at its cove is done."""
     from_s: float = -np.inf
     """Nothing else begins sooner."""
     not_before_s: Mapping[str, float] = field(default_factory=dict)
@@ -251,6 +254,13 @@ class Settled:
     def soonest_s(self, stage: str) -> float:
         """First instant a layer may begin [epoch s]."""
         return max(self.from_s, self.not_before_s.get(stage, -np.inf))
+
+    def begins_from_s(self, work: Work) -> float:
+        """First instant a crew may begin with what leads up to a layer [epoch s]: vacuuming
+        may be under way, of a cove it is known how much is left."""
+        soonest_s = self.soonest_s(work.layer.stage) - work.lead_s
+        cove = any(lead.layer.kind == "cove" for lead in work.leads)
+        return max(soonest_s, self.from_s) if cove else soonest_s
 
 
 FREE = Settled()
@@ -283,7 +293,9 @@ class RoomPours:
         self.topcoat_curve = self._curve(self.topcoat)
         primed = self.job.cards.primer is not None
         spiked = self.job.crew.spiked_shoes
-        self.tasks = floor_tasks(floor_layers(self.room, primed=primed, spiked=spiked))
+        cove = self.job.cove.when if self.job.cove and self.job.cove_m(self.room) > 0 else None
+        layers = floor_layers(self.room, primed=primed, spiked=spiked, cove=cove)
+        self.tasks = floor_tasks(layers)
         self.pour_task = [task[-1].kind for task in self.tasks].index("slurry")
         self.primer = None
         if self.job.cards.primer is not None:
@@ -345,18 +357,25 @@ class RoomPours:
 
     def _work(self, task: tuple[Layer, ...], plan: PourPlan) -> Work:
         room, job, patches, layer = self.room, self.job, plan.layout.kits, task[-1]
+        leads = tuple(
+            replace(lead, lasts_s=max(0.0, lead.lasts_s - self.settled.coved_s))
+            if lead.layer.kind == "cove"
+            else lead
+            for lead in lead_works(room, job, task)
+        )
         if layer.kind == "slurry":
-            return self._pour_work(layer, plan)
+            begun = layer.stage in self.settled.begun_s
+            return replace(self._pour_work(layer, plan), leads=() if begun else leads)
         if layer.kind == "primer" and job.cards.primer is not None:
-            return primer_work(
+            work = primer_work(
                 room, job.cards.primer, crew=job.crew, pace=job.pace, layer=layer,
                 patches=patches,
             )  # fmt: skip
-        if self.settled.vacuumed:
-            task = (layer,)
+            return replace(work, leads=leads)
         work = coat_work(
-            room, job.cards.topcoat, crew=job.crew, pace=job.pace, task=task, patches=patches
-        )
+            room, job.cards.topcoat, crew=job.crew, pace=job.pace, layer=layer,
+            leads=() if self.settled.vacuumed else leads, patches=patches,
+        )  # fmt: skip
         lasted_s = self.settled.lasted_s.get(layer.stage, work.duration_s)
         share = lasted_s / work.duration_s
         return replace(work, duration_s=lasted_s, offset_s=work.offset_s * share)

@@ -15,7 +15,7 @@ __all__ = ["longest_shift_s", "pour_lasts_s", "split_long", "split_room", "ways_
 
 
 def pour_lasts_s(job: Job, room: Room) -> float:
-    """How long a room is poured in one bay, by the job's crew."""
+    """How long a room is poured in one bay by the job's crew, with the cove ahead of it."""
     crew, card, layout = job.crew, job.cards.slurry, lay_out(room, job, bays=1)
     times = relative_times(
         layout,
@@ -24,7 +24,10 @@ def pour_lasts_s(job: Job, room: Room) -> float:
         stations=min(crew.stations, crew.mixer),
         bay_turn_s=job.pace.bay_turn_s,
     )
-    return times.last_s
+    cove_s = 0.0
+    if job.cove is not None and job.cove.when == "before" and job.cards.primer is None:
+        cove_s = job.cove_m(room) / (job.cove.pace_m_s * crew.edge)
+    return cove_s + times.last_s
 
 
 def longest_shift_s(job: Job) -> float:
@@ -76,7 +79,7 @@ def split_room(job: Job, room: Room, lines: Sequence[tuple[Point, Point]]) -> Jo
         raise AssertionError("a room with stop lines has an outline")
     shapes = parts_at(room.outline, lines)
     names = [f"{room.name} ({n} of {len(shapes)})" for n in range(1, len(shapes) + 1)]
-    parts = []
+    parts, edges_m = [], sum(shape.edge_m for shape in shapes)
     for n, (name, shape) in enumerate(zip(names, shapes, strict=True)):
         length_m, width_m = shape.size_m
         parts.append(
@@ -89,6 +92,8 @@ def split_room(job: Job, room: Room, lines: Sequence[tuple[Point, Point]]) -> Jo
                 group=None,
                 outline=shape,
                 part_of=room.name,
+                # No cove stands at the stop lines: the parts share what the whole has.
+                cove_m=job.cove_m(room) * shape.edge_m / edges_m if job.cove else None,
             )
         )
 

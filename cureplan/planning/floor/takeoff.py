@@ -31,6 +31,9 @@ class TakeoffRoom:
     coat_batches: tuple[int, ...]
     coat_volume_m3: tuple[float, ...]
     ice_kg: float
+    cove_m: float = 0.0
+    cove_kg: float = 0.0
+    """Mortar of its cove, waste counted in."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +54,8 @@ class Takeoff:
 
 ICE_BAG_KG: Mapping[Display, float] = {"us": 4.5359237, "metric": 5.0}
 """A bag of ice: 10 lb, and 5 kg; from memory."""
+COVE_BAG_KG: Mapping[Display, float] = {"us": 22.6796185, "metric": 25.0}
+"""A package of cove mortar: 50 lb, and 25 kg; invented."""
 
 
 def room_takeoff(
@@ -76,7 +81,15 @@ def room_takeoff(
         coat_batches=tuple(work.batches for work in coats),
         coat_volume_m3=tuple(work.volume_m3 for work in coats),
         ice_kg=ice_kg,
+        cove_m=job.cove_m(room),
+        cove_kg=_cove_kg(room, job),
     )
+
+
+def _cove_kg(room: Room, job: Job) -> float:
+    if job.cove is None:
+        return 0.0
+    return job.cove_m(room) * job.cove.material_kg_m * (1.0 + job.materials.waste)
 
 
 def total_takeoff(rooms: Sequence[TakeoffRoom], job: Job) -> Takeoff:
@@ -117,7 +130,11 @@ def _order(
     volume_m3 = sum(sum(room.coat_volume_m3) for room in rooms)
     batches = sum(sum(room.coat_batches) for room in rooms)
     yield _batches("buy.topcoat", cards.topcoat, batches, volume_m3, job)
-    bags = (("aggregate", cards.aggregate.bag_kg, aggregate_kg), ("ice", ice_bag_kg, ice_kg))
+    bags = (
+        ("cove", COVE_BAG_KG[job.display], sum(room.cove_kg for room in rooms)),
+        ("aggregate", cards.aggregate.bag_kg, aggregate_kg),
+        ("ice", ice_bag_kg, ice_kg),
+    )
     for what, bag_kg, amount_kg in bags:
         if amount_kg > 0:
             values: dict[str, Value] = {

@@ -261,7 +261,7 @@ def draw_nights(
         job, conditions, members=members, issued_s=issued_s, silent=silent
     )
     random, columns = sky.random(), sky.columns
-    pouring = [(poured.start_s, poured.end_s, poured.room) for poured in schedule.pours]
+    pouring = [(poured.begins_s, poured.end_s, poured.room) for poured in schedule.pours]
     coating = [(c.begins_s, c.end_s, (c.room, c.coat)) for c in schedule.coats]
     crews = heard("crew")
     odd = Tails(random=random, heavy=heavy_tails)

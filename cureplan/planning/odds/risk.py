@@ -359,7 +359,7 @@ def _planned(
         return _Stay(
             room=placed.room,
             work=work,
-            begins_s=placed.begins_s if isinstance(placed, PlacedCoat) else placed.start_s,
+            begins_s=placed.begins_s,
             ends_s=placed.end_s,
             patch_s=patch_s,
             visit=visit,

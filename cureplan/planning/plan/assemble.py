@@ -181,9 +181,9 @@ def with_help(plan: Plan, schedule: Schedule) -> Plan:
     """The plan with what would mend it, cheapest first, ahead of what else would help."""
     zone = plan.job.site.zone
     others = (*_relaxed(schedule, zone), *plan.decisions.alternatives)
-    told = () if others else (Message("warn.no_help", {}),)
+    unsought = () if others else (Message("warn.no_help", {}),)
     decisions = replace(plan.decisions, alternatives=others)
-    return replace(plan, decisions=decisions, warnings=(*plan.warnings, *told))
+    return replace(plan, decisions=decisions, warnings=(*plan.warnings, *unsought))
 
 
 def _relaxed(schedule: Schedule, zone: ZoneInfo) -> tuple[Alternative, ...]:

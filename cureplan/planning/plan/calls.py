@@ -11,6 +11,7 @@ from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import RoleSpan, pour_roles
+from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.hours import coat_closes_s, instant, pour_closes_s
 from cureplan.planning.plan.model import Call, CoatPlan, PrimerPlan
@@ -30,7 +31,7 @@ def call_plans(
     # In the order of work: whoever has just rolled a primer is there for the pour.
     everything: list[PlacedPour | PlacedCoat]
     everything = [*schedule.pours, *schedule.primers, *schedule.coats]
-    for placed in sorted(everything, key=_begins_s):
+    for placed in sorted(everything, key=lambda placed: placed.begins_s):
         own = placed.work if isinstance(placed, PlacedCoat) else placed.own
         fresh[id(placed)] = comes.fresh(own.layer.crew, placed)
     before = ""
@@ -59,6 +60,8 @@ def _pour_calls(
     spans = pour_roles(pours.plan(poured.option), job.cards.slurry, crew=job.crew)
     # Where a card holds the grains back, they fall after the regular rhythm's end.
     last_s = poured.end_s - poured.start_s
+    why = _why_called(fresh, ahead_s)
+    yield from _lead_calls(job, poured.own, poured.room, poured.begins_s, ahead_s, why)
     leads = RoleSpan(
         role="foreman",
         people=1,
@@ -79,12 +82,8 @@ def _pour_calls(
             first_task=instant(poured.start_s + span.first_s, job.site.zone),
             last_task=instant(poured.start_s + ends_s, job.site.zone),
             busy_frac=round(span.busy_frac, 3),
-            reason=_why_called(fresh, ahead_s),
+            reason=why,
         )
-
-
-def _begins_s(placed: PlacedPour | PlacedCoat) -> float:
-    return placed.begins_s if isinstance(placed, PlacedCoat) else placed.start_s
 
 
 class _Comes:
@@ -98,10 +97,9 @@ class _Comes:
         """Whether somebody comes for this work; it then counts as done."""
         of_it = [p.name for p in self.crew.people if crew in self.crew.crews_of(p)] or [crew]
         free_s = min(self.until_s.get(who, -np.inf) for who in of_it)
-        begins_s = _begins_s(placed)
         for who in of_it:
             self.until_s[who] = max(self.until_s.get(who, -np.inf), placed.end_s)
-        return begins_s - free_s > self.crew.again_s
+        return placed.begins_s - free_s > self.crew.again_s
 
 
 def _why_called(fresh: bool, ahead_s: float) -> Message:
@@ -113,31 +111,54 @@ def _film_calls(
     job: Job, placed: Sequence[PlacedCoat], of: str, fresh: Mapping[int, bool]
 ) -> list[Call]:
     calls: list[Call] = []
-    people: int = getattr(job.crew, of)
-    names = tuple(person.name for person in job.crew.holding(of))
     for coat in sorted(placed, key=lambda film: film.begins_s):
         comes = fresh[id(coat)]
         ahead_s = job.crew.setup_s if comes else job.crew.changeover_s
-        at_s = coat.begins_s
-        work = [(lead.layer, lead.lasts_s) for lead in coat.work.leads]
-        for layer, lasts_s in (*work, (coat.work.layer, coat.end_s - coat.start_s)):
-            last = layer is coat.work.layer
-            first_s, at_s = (coat.start_s, coat.end_s) if last else (at_s, at_s + lasts_s)
-            calls.append(
-                Call(
-                    role=layer.kind,
-                    people=people,
-                    names=names,
-                    room=coat.room,
-                    stage=layer.stage,
-                    call=instant(coat.begins_s - ahead_s, job.site.zone),
-                    first_task=instant(first_s, job.site.zone),
-                    last_task=instant(at_s, job.site.zone),
-                    busy_frac=1.0,
-                    reason=_why_called(comes, ahead_s),
-                )
-            )
+        why = _why_called(comes, ahead_s)
+        calls += _lead_calls(job, coat.work, coat.room, coat.begins_s, ahead_s, why)
+        spans_s = (coat.begins_s - ahead_s, coat.start_s, coat.end_s)
+        calls.append(_hands_call(job, of, of, coat.work.layer, coat.room, spans_s, why))
     return calls
+
+
+def _lead_calls(
+    job: Job, work: Work, room: str, begins_s: float, ahead_s: float, why: Message
+) -> Iterator[Call]:
+    """Whoever vacuums or puts up cove before the layer it leads up to."""
+    called_s = begins_s - ahead_s
+    for lead in work.leads:
+        hands = "edge" if lead.layer.crew == "pour" else lead.layer.crew
+        role = hands if lead.layer.kind == "cove" else lead.layer.kind
+        spans_s = (called_s, begins_s, begins_s + lead.lasts_s)
+        if lead.lasts_s > 0:
+            yield _hands_call(job, role, hands, lead.layer, room, spans_s, why)
+        begins_s += lead.lasts_s
+
+
+def _hands_call(
+    job: Job,
+    role: str,
+    hands: str,
+    layer: Layer,
+    room: str,
+    spans_s: tuple[float, float, float],
+    why: Message,
+) -> Call:
+    """A call of all hands of one kind: when they come, begin and end."""
+    called_s, first_s, last_s = spans_s
+    people: int = getattr(job.crew, hands)
+    return Call(
+        role=role,
+        people=people,
+        names=tuple(person.name for person in job.crew.holding(hands)),
+        room=room,
+        stage=layer.stage,
+        call=instant(called_s, job.site.zone),
+        first_task=instant(first_s, job.site.zone),
+        last_task=instant(last_s, job.site.zone),
+        busy_frac=1.0,
+        reason=why,
+    )
 
 
 def coat_plans(

@@ -489,6 +489,12 @@ def _drop_unsaid(plan: Plan, data: dict[str, Any]) -> None:
     crew = plan.job.crew
     if plan.job.clock == "24 h":
         del data["job"]["clock"]
+    if plan.job.cove is None:
+        del data["job"]["cove"]
+        for room in data["job"]["rooms"]:
+            del room["cove_m"]
+        for room in data["takeoff"]["rooms"]:
+            del room["cove_m"], room["cove_kg"]
     if not crew.people:
         for call in data["calls"]:
             del call["names"]

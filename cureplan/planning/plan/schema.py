@@ -12,7 +12,8 @@ __all__ = ["plan_schema"]
 
 _UNITS = {
     "_w_m_k": "W/(m·K)", "_j_kg_k": "J/(kg·K)", "_m2_m3": "m²/m³", "_kg_m3": "kg/m³",
-    "_kg_m2": "kg/m²", "_m2_s": "m²/s", "_j_mol": "J/mol", "_w_k": "W/K", "_m2": "m²",
+    "_kg_m2": "kg/m²", "_kg_m": "kg/m", "_m_s": "m/s",
+    "_m2_s": "m²/s", "_j_mol": "J/mol", "_w_k": "W/K", "_m2": "m²",
     "_m3": "m³", "_deg": "°", "_frac": "share, 0 to 1", "_min": "min", "_minutes": "min",
     "_kg": "kg", "_c": "°C", "_k": "K", "_m": "m", "_s": "s", "_w": "W",
 }  # fmt: skip

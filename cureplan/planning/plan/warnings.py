@@ -236,7 +236,7 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
         Message("source.ice", {}),
     ]
     assumed = [_source("assumption", say) for say in known]
-    taken = tuple(note for note in job.notes if note.code == "job.default")
+    taken = tuple(note for note in job.notes if note.code in ("job.default", "job.own"))
     if taken:
         assumed.append(_source("default", Message("source.defaults", {"taken": taken})))
     return (*weather, *notes, *cards, *assumed)

@@ -34,7 +34,6 @@ from cureplan.planning.schedule.changes import (
 from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
-from cureplan.planning.schedule.relax import same_floors
 
 __all__ = ["look_for_help"]
 
@@ -126,14 +125,7 @@ class _Looking:
         """The changed job planned in full, as it would be by itself."""
         if self.progress is not None:
             self.progress("trying what would help; Ctrl-C ends it")
-        pours = self.tables.pours
-        if same_floors(job, self.job) and all(room.name in pours for room in job.rooms):
-            tables = self.tables.under(job)
-        else:
-            whole = {r.name: r.name if r.name in pours else str(r.part_of) for r in job.rooms}
-            tables = Tables(
-                pours={r.name: pours[whole[r.name]].under(r, job) for r in job.rooms}
-            )
+        tables = self.tables.of_changed(job, was=self.job)
         found = choose(job, tables, issued_s=self.issued_s, stop=self.stop)
         self.budget -= found.schedule.worked + REST_WORK * len(job.rooms)
         return None if self.stop() else found

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.inputs.job.model import Crew
+from cureplan.planning.floor.layers import lead_works
 from cureplan.planning.floor.layout import (
     Cadence,
     PourTimes,
@@ -95,10 +96,27 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
             if coat.laid_s is not None
         },
         vacuumed=name in state.vacuumed,
+        coved_s=_coved_s(pours, old, state.now_s),
         from_s=state.now_s,
         not_before_s={"pour": pour_s, "primer": max(state.now_s, state.wait_s)},
         options=(option, *(replace(option, bays=n) for n in others if n != option.bays)),
     )
+
+
+def _coved_s(pours: RoomPours, old: Plan, now_s: float) -> float:
+    """How much of the work at its cove is done by now, begun when it was planned."""
+    whole_s = sum(
+        lead.lasts_s
+        for task in pours.tasks
+        for lead in lead_works(pours.room, pours.job, task)
+        if lead.layer.kind == "cove"
+    )
+    left_s = (
+        call.last_task.timestamp() - max(now_s, call.first_task.timestamp())
+        for call in old.calls
+        if (call.room, call.stage) == (pours.room.name, "cove")
+    )
+    return max(0.0, whole_s - max(left_s, default=0.0))
 
 
 def rest_of_floor(

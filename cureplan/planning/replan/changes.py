@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import datetime
 from statistics import NormalDist
@@ -226,7 +227,8 @@ HOUR_S = 3600.0
 def hour_off(plan: Plan, events: Sequence[NightEvent]) -> Message | None:
     """A word on the clock, where every line of a log lies an hour off the plan.
 
-    A crew that began an hour late writes the same log, so this is a question.
+    The crew may be late besides, where the lines keep step. A crew that began an hour late
+    writes the same log, so this is a question.
     """
     planned = {(b.room, b.number): b.pour.timestamp() for b in plan.buckets}
     off_s = [
@@ -238,10 +240,14 @@ def hour_off(plan: Plan, events: Sequence[NightEvent]) -> Message | None:
         and (event.room, event.bucket) in planned
     ]
     near_s = plan.rules.clock_near_s
-    if len(off_s) < 2 or max(abs(abs(off) - HOUR_S) for off in off_s) > 2 * near_s:
+    if len(off_s) < 2 or min(off_s) * max(off_s) < 0:
         return None
     middle_s = float(np.median(off_s))
-    if abs(abs(middle_s) - HOUR_S) > near_s or min(off_s) * max(off_s) < 0:
+    late_s = middle_s - math.copysign(HOUR_S, middle_s)
+    spread_s = max(abs(off - middle_s) for off in off_s)
+    near = abs(late_s) <= near_s and spread_s <= 2 * near_s
+    in_step = -near_s <= late_s <= 2.5 * near_s and spread_s <= near_s / 2
+    if not near and not in_step:
         return None
     now = events[-1].at.astimezone(plan.job.site.zone)
     code = "replan.hour_late" if middle_s > 0 else "replan.hour_early"

@@ -254,7 +254,25 @@ def _unseen(job: Job, tables: Tables, room: str) -> Failure:
     if breach is not None:
         lifts_s = pours.limits(layer).next_s(start_s, lasts_s, start_s)
         says.insert(0, _breach_says(job, room, layer, breach, lifts_s))
+    until_s = pours.conditions.next_dry_s(start_s, lasts_s, margin_k=job.policy.dew_margin_k)
+    if not np.isfinite(until_s):
+        stage = next(task[-1] for task in pours.tasks if task[-1].kind != "slurry").stage
+        values = _dew_values(job, pours, stage, start_s)
+        says.insert(-1, Message("limit.dew_throughout", values))
     return Failure(limits=("weather",), rooms=(room,), says=tuple(says))
+
+
+def _dew_values(job: Job, pours: RoomPours, stage: str, start_s: float) -> dict[str, Value]:
+    """A slab too near the dew point for a thin layer."""
+    conditions = pours.conditions
+    return {
+        "room": pours.room.name,
+        "stage": stage,
+        "slab_c": float(conditions.shade.slab_at(start_s)),
+        "dew_c": float(np.interp(start_s, conditions.epoch_s, conditions.dew_c)),
+        "margin_k": job.policy.dew_margin_k,
+        "from_at": datetime.fromtimestamp(start_s, job.site.zone).isoformat(),
+    }
 
 
 def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: float) -> Message:
@@ -339,7 +357,8 @@ class _Windows:
         """No slab, air or store is at fault: it is the mix itself."""
         number = self.pours.pour_task
         stage, k = self._state(number)
-        start_s = float(self.some.model.slots.at(stage.begins[k]))
+        lead_s = self.pours.works(AS_IS)[number].lead_s
+        start_s = float(self.some.model.slots.at(stage.begins[k])) + lead_s
         mixed_c = self.pours.run(AS_IS, start_s).mixed_c
         low_c, high_c = self.job.cards.slurry.limits.mixed_c
         cold = float(mixed_c.min()) < low_c
@@ -368,21 +387,16 @@ class _Windows:
             start_s = float(self.some.model.slots.at(stage.begins[k]))
             lasts_s = 60.0 * float(stage.ends[k] - stage.begins[k])
             until_s = conditions.next_dry_s(start_s, lasts_s, margin_k=margin_k)
-        values: dict[str, Value] = {
-            "room": self.pours.room.name,
-            "stage": self.pours.tasks[named][-1].stage,
-            "slab_c": float(conditions.shade.slab_at(start_s)),
-            "dew_c": float(np.interp(start_s, conditions.epoch_s, conditions.dew_c)),
-            "margin_k": margin_k,
-            "from_at": self._iso(start_s),
-        }
+        stage_name = self.pours.tasks[named][-1].stage
+        values = _dew_values(self.job, self.pours, stage_name, start_s)
         if not np.isfinite(until_s):
             return Message("limit.dew_always", values)
         return Message("limit.dew", {**values, "until_at": self._iso(until_s)})
 
     def pour_shift(self) -> Message:
         """The pour against the longest shift, else against the hours of all."""
-        lasts_s = self.pours.plan(AS_IS).times.last_s
+        lead_s = self.pours.works(AS_IS)[self.pours.pour_task].lead_s
+        lasts_s = lead_s + self.pours.plan(AS_IS).times.last_s
         spans = crew_spans(self.job, self.job.crew.pour_shifts)
         setup_s = self.job.crew.setup_s
         longest_s = max((s.ends_s - s.begins_s - setup_s for s in spans), default=0.0)

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from cureplan.inputs.job.model import Job, Remedy, Room
+from cureplan.inputs.job.model import Crew, Job, Remedy, Room
 from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import CREWS
 from cureplan.planning.floor.pour import PourOption, RoomPours
@@ -75,6 +75,25 @@ class Tables:
         pours = {room.name: self.pours[room.name].under(room, job) for room in job.rooms}
         by_room = {name: self.of(name).under(room) for name, room in pours.items()}
         return Tables(pours=pours, by_room=by_room)
+
+    def of_changed(self, job: Job, *, was: Job) -> Tables:
+        """Tables of a changed job: these where hours alone differ, else of each floor anew."""
+        if same_floors(job, was) and all(room.name in self.pours for room in job.rooms):
+            return self.under(job)
+        floors = {
+            r.name: self.pours.get(r.name) or self.pours[str(r.part_of)] for r in job.rooms
+        }
+        return Tables(pours={r.name: floors[r.name].under(r, job) for r in job.rooms})
+
+
+def same_floors(one: Job, two: Job) -> bool:
+    """Whether two jobs differ in hours alone: crews in shifts, rooms in what they are due."""
+
+    def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
+        rooms = tuple(replace(room, open_by=None) for room in job.rooms)
+        return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
+
+    return timeless(one) == timeless(two)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -169,10 +188,12 @@ class FloorModel:
         number, waited = self.problem.pour(room), self.pours[name].settled.waited
         if waited is None:
             waited = self._waits_for_margin(choice, room)
+        option = self._option(room, choice)
+        lead_s = self.pours[name].works(option)[number].lead_s
         return place_pour(
             self.pours[name],
-            self._option(room, choice),
-            self._begins_s(room, number, choice),
+            option,
+            self._begins_s(room, number, choice) + lead_s,
             delayed=waited,
             confidence=self.confidence,
             below=below,

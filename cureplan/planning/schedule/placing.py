@@ -98,6 +98,11 @@ class PlacedPour:
         return next(work for work in self.works if work.layer.kind == "slurry")
 
     @property
+    def begins_s(self) -> float:
+        """When its crew begins with what leads up to it."""
+        return self.start_s - self.own.lead_s
+
+    @property
     def over(self) -> tuple[Work, ...]:
         """What is done to the floor after the pour."""
         return self.works[self.works.index(self.own) + 1 :]

@@ -13,7 +13,7 @@ from typing import Literal, TypeGuard
 import numpy as np
 
 from cureplan.core.messages import Message
-from cureplan.inputs.job.model import Crew, Job, Room
+from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.changes import (
@@ -45,7 +45,6 @@ __all__ = [
     "Goal",
     "explain",
     "relaxations",
-    "same_floors",
 ]
 
 Goal = Literal["windows", "margin", "margin alone"]
@@ -96,11 +95,7 @@ class _Trials:
     def model(self, job: Job) -> FloorModel:
         """The changed job's tables."""
         sure = as_expected(job) if self.goal == "margin alone" else None
-        if same_floors(job, self.job):
-            tables = self.tables
-        else:
-            tables = Tables(pours={r.name: self.pours[r.name].under(r, job) for r in job.rooms})
-        model = floor_model(job, tables, sure=sure)
+        model = floor_model(job, self.tables.of_changed(job, was=self.job), sure=sure)
         self.worked += TABLE_WORK * model.whole.size
         return model
 
@@ -386,16 +381,6 @@ def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
 
     rooms = [counted(s, due) for s, due in zip(model.problem.rooms, due_s, strict=True)]
     return replace(model.problem, rooms=tuple(rooms), may_wait=True)
-
-
-def same_floors(one: Job, two: Job) -> bool:
-    """Whether two jobs differ in hours alone: crews in shifts, rooms in what they are due."""
-
-    def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
-        rooms = tuple(replace(room, open_by=None) for room in job.rooms)
-        return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
-
-    return timeless(one) == timeless(two)
 
 
 def _chance(change: Relaxation, job: Job) -> Message | None:

@@ -161,6 +161,11 @@ class PourTables:
             closes_s=closes_s,
         )
 
+    @property
+    def own(self) -> Work:
+        """The pour among the works, as far as all options share it."""
+        return self.pours.works(AS_IS)[self.pours.pour_task]
+
     def _next(self, option: PourOption) -> Work:
         """What is done to the floor after its pour."""
         return self.pours.works(option)[self.pours.pour_task + 1]
@@ -258,7 +263,7 @@ class PourTables:
         self, spans: Sequence[Span], slots: Slots
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         setup_s, last_s = self.pours.job.crew.setup_s, self.pours.conditions.last_s
-        soonest_s = self.pours.settled.soonest_s(self.layer.stage)
+        soonest_s = self.pours.settled.begins_from_s(self.own)
         runs = [
             np.arange(
                 int(slots.first_from(max(span.begins_s + setup_s, soonest_s))),
@@ -295,7 +300,7 @@ class PourTables:
         sure: Sureness,
     ) -> Stage:
         pours, job = self.pours, self.pours.job
-        start_s = slots.at(begin)
+        start_s = slots.at(begin) + self.own.lead_s
         ends_s = np.array([spans[i].ends_s for i in span])
         known = start_s + pours.plan(option).times.last_s
         held = (known <= ends_s) & (known <= pours.conditions.last_s)
@@ -318,6 +323,7 @@ class PourTables:
             lasts=slots.first_from(done_s) - begin,
             frees=slots.first_from(done_s + job.crew.changeover_s),
             follows=slots.first_from(done_s + job.crew.in_group_s),
+            shuts=slots.last_until(start_s),
             walks=slots.first_from(at_starts(table.walkable_s) + GUARD_S),
             opens=slots.first_from(opens_s + GUARD_S - lead_s),
             closes=slots.last_until(closes_s - GUARD_S - lead_s - sure.late_s),
@@ -401,7 +407,7 @@ def layer_stage(
         spans,
         slots,
         work.lead_s + work.duration_s,
-        soonest_s=pours.settled.soonest_s(work.layer.stage) - work.lead_s,
+        soonest_s=pours.settled.begins_from_s(work),
     )
     start_s = slots.at(begin) + work.lead_s
     limits = pours.limits(work.layer, confidence=sure.windows)

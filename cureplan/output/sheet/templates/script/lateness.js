@@ -14,7 +14,7 @@ let state = fresh();
 
 function fresh() {
   return {
-    version: 1, plan: plan.id, late_s: 0, clock_s: 0, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
+    version: 1, plan: plan.id, late_s: 0, clock_s: 0, clock_right: false, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
     // By these a later plan of the same night knows the buckets again.
     keys: plan.buckets.map((_, index) => bucketKey(index)),
   };
@@ -72,6 +72,7 @@ function sound(kept) {
     ...fresh(),
     late_s: Number.isFinite(kept.late_s) && Math.abs(kept.late_s) <= 86400 ? kept.late_s : 0,
     clock_s: Number.isFinite(kept.clock_s) && Math.abs(kept.clock_s) <= 50400 ? kept.clock_s : 0,
+    clock_right: kept.clock_right === true,
     fixed: picked(kept.fixed, isBucket, isFixed),
     poured: picked(kept.poured, isBucket, isInstant),
     short: picked(kept.short, isBucket, isInstant),

@@ -139,6 +139,7 @@ const DOING = {
   },
   report: writeReport,
   clock: (button) => shiftClock(Number(button.dataset.hours)),
+  clockRight: () => { state.clock_right = true; save(); },
 };
 // These change nothing that could be taken back.
 const AROUND = { save: saveLog, share: shareLog, copy: copyLog, rehearse, alerts: toggleAlerts, ring, undo: takeBack };

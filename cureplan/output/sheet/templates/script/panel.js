@@ -32,7 +32,8 @@ function makePanel(sheet) {
     mine: element("ul", { class: "events" }),
     next: element("ul", { class: "events" }),
     clockOff: element("p", { class: "behind" },
-      element("span", {}), element("button", { type: "button", class: "plain", "data-do": "clock" })),
+      element("span", {}), element("button", { type: "button", class: "plain", "data-do": "clock" }),
+      element("button", { type: "button", class: "plain", "data-do": "clockRight" }, say("clock_right"))),
     copy: element("button", { type: "button", class: "plain", "data-do": "copy" }),
     share: element("button", { type: "button", class: "plain", "data-do": "share" }, say("share")),
     noStore: element("p", { class: "soft" }, say("no_store")),
@@ -66,7 +67,7 @@ function updatePanel(part, now, role) {
   const { language } = part;
   const here = local(now);
   const day = plan.words[language].weekdays.split(" ")[WEEKDAYS.indexOf(here.weekday)];
-  put(part.clock, day + " " + here.hour + ":" + here.minute + ":" + here.second);
+  put(part.clock, day + " " + wallText(here, ":" + here.second));
   put(part.siteTime, word(language, "site_time", {}));
   updateLate(part);
   const hand = bucketsInHand(now);
@@ -215,16 +216,27 @@ function behindPlan() {
   return { number: plan.buckets[last].number, minutes, late };
 }
 
-// A tick a whole hour or more off its time: rather the phone's clock than the crew.
+// Ticks a whole hour or more off their times: rather the phone's clock than the crew, which may
+// be late besides. One tick is enough where it is hardly late; more must keep step with it.
 function clockOff() {
+  if (state.clock_right) return null;
   const ticked = Object.keys(state.poured).map(Number)
-    .filter((index) => plan.night === null || !(index in plan.night.poured));
-  if (!ticked.length) return null;
-  const first = ticked.reduce((a, b) => (plan.buckets[a].pour <= plan.buckets[b].pour ? a : b));
-  const off = state.poured[first] - plan.buckets[first].pour - state.late_s;
-  const hours = Math.round(off / 3600);
-  if (hours === 0 || Math.abs(hours) > 14 || Math.abs(off - hours * 3600) > RULES.clock_near_s) return null;
-  return { hours, number: plan.buckets[first].number, at: clockText(plan.buckets[first].pour) };
+    .filter((index) => plan.night === null || !(index in plan.night.poured))
+    .sort((a, b) => plan.buckets[a].pour - plan.buckets[b].pour).slice(0, 3);
+  const off = ticked.map((index) => state.poured[index] - plan.buckets[index].pour - state.late_s);
+  const near = RULES.clock_near_s;
+  const least = Math.min(...off);
+  const steady = off.length > 1 && Math.max(...off) - least <= near / 2;
+  const whole = Math.round((least - near / 2) / 3600);
+  const half = Math.round(2 * least / 3600) / 2;
+  const fits = (hours, most) => hours !== 0 && Math.abs(hours) <= 14
+    && least - 3600 * hours >= -near && least - 3600 * hours <= most;
+  let hours = null;
+  if (off.length && fits(whole, steady ? 2.5 * near : near)) hours = whole;
+  else if (off.length > 2 && steady && Math.abs(least - 3600 * half) <= near / 2 && half !== 0) hours = half;
+  if (hours === null) return null;
+  const { number, pour } = plan.buckets[ticked[0]];
+  return { hours, number, at: clockText(pour) };
 }
 
 // All that this phone wrote down moves with its clock.
@@ -245,7 +257,7 @@ function updateClockOff(part, language) {
   const off = clockOff();
   show(part.clockOff, off !== null);
   if (off === null) return;
-  const hours = Math.abs(off.hours);
+  const hours = (Math.trunc(Math.abs(off.hours)) || "") + (off.hours % 1 ? "½" : "");
   put(part.clockOff.children[0], word(language, off.hours > 0 ? "clock_ahead" : "clock_behind", { ...off, hours }));
   put(part.clockOff.children[1], word(language, "clock_set", { hours: (off.hours > 0 ? "−" : "+") + hours }));
   mark(part.clockOff.children[1], "data-hours", String(-off.hours));

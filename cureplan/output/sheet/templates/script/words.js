@@ -32,14 +32,17 @@ function clockText(at) {
 }
 
 function clockTextOf(at) {
-  const part = local(at);
-  const hour = Number(part.hour);
-  const text = plan.clock === "24 h"
-    ? part.hour + ":" + part.minute
-    : ((hour + 11) % 12 + 1) + ":" + part.minute + (hour < 12 ? " AM" : " PM");
+  const text = wallText(local(at), "");
   // Where the wall's clock shows this time twice, which of the two.
   const twice = plan.repeats.find((one) => one.from <= at && at < one.to);
   return twice ? text + " " + twice.name : text;
+}
+
+function wallText(part, seconds) {
+  const hour = Number(part.hour);
+  const shown = part.minute + seconds;
+  if (plan.clock === "24 h") return part.hour + ":" + shown;
+  return ((hour + 11) % 12 + 1) + ":" + shown + (hour < 12 ? " AM" : " PM");
 }
 
 // So far off no other day of that name could be meant.
