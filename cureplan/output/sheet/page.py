@@ -92,6 +92,16 @@ def page_data(plan: Plan) -> str:
         ],
         "buckets": _rows_of(_buckets(plan, order)),
         "coats": _coats(plan, order),
+        "primers": [
+            {
+                "room": order[primer.room],
+                "start": _up(primer.start),
+                "end": _up(primer.end),
+                "opens": _up(primer.slurry_opens),
+                "closes": _down(primer.slurry_closes),
+            }
+            for primer in sorted(plan.primers, key=lambda primer: primer.start)
+        ],
         "calls": _rows_of(_calls(plan)),
         "ice": [
             {
@@ -302,6 +312,7 @@ def _words(plan: Plan, language: str) -> dict[str, str]:
     words = voice.labels_under("script.")
     words |= {key: voice.label(key) for key in _SCRIPT_LABELS}
     roles = {"foreman", *ROLES, *(call.role for call in plan.calls)}
+    roles |= {"primer"} if plan.primers else set()
     words |= {f"role.{role}": voice.word(role) for role in sorted(roles)}
     return words
 
