@@ -10,15 +10,24 @@ from math import ceil
 
 from hypothesis import settings
 
-__all__ = ["FAST", "LONG", "examples"]
+__all__ = ["FAST", "LONG", "drawn", "examples"]
 
 FAST, LONG = 25, 1000
 FEWEST = 2  # the first is always the plainest there is
 
 
+def drawn(count: int) -> int:
+    """How many nights or seeds a statistical test draws, where a fast run draws so many."""
+    return ceil(count * _in_force().max_examples / FAST)
+
+
 def examples(count: int) -> settings:
     """Settings for a property worth so many examples, scaled by the profile in force."""
+    return settings(max_examples=max(FEWEST, ceil(count * _in_force().max_examples / 100)))
+
+
+def _in_force() -> settings:
     profile = settings.default
     if profile is None:
         raise RuntimeError("no hypothesis profile is in force; tests/conftest.py loads one")
-    return settings(max_examples=max(FEWEST, ceil(count * profile.max_examples / 100)))
+    return profile

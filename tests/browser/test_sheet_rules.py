@@ -8,6 +8,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
+from effort import drawn
 from oracles.live_night import LiveNight
 
 from cureplan.output.sheet.page import TEMPLATES, page_data
@@ -16,7 +17,7 @@ from cureplan.planning.plan.night_rules import NightRules
 
 pytestmark = pytest.mark.browser
 
-NIGHTS = 36
+NIGHTS = drawn(9)
 # What the rules ask of the log: a plan of the evening has nothing to take over.
 LOG = "const takenOver = () => fresh(), bucketKey = String;\n"
 READ = """(steps) => {

@@ -14,6 +14,7 @@ from matplotlib.figure import Figure
 from test_new import ROOMS, USUAL
 from typer.testing import CliRunner
 
+import cureplan.api
 from cureplan.cli import app, main
 
 DEMO = Path(__file__).parents[2] / "cureplan" / "demo_data"
@@ -72,6 +73,8 @@ def test_the_examples_of_a_command_run(
     command: str, kitchen: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture
 ) -> None:
     monkeypatch.setattr(Figure, "draw", lambda *_: None)
+    # The demo's own job is planned, in a process of its own, by tests/test_cli.py.
+    monkeypatch.setattr(cureplan.api, "demo_job_path", lambda: kitchen / "job.toml")
     found = examples(command)
     assert len(found) == 2
     for number, words in enumerate(found):

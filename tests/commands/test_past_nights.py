@@ -121,7 +121,7 @@ def expected_job(demo_job):
 
 @pytest.fixture(scope="module")
 def expected_plan(expected_job, demo_weather):
-    return make_plan(expected_job, now=NOW, weather=demo_weather)
+    return make_plan(expected_job, now=NOW, weather=demo_weather, what_helps=False)
 
 
 def night_of(job, plan, series):

@@ -21,7 +21,7 @@ from desk.test_plans import JOB, small_job
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     folder = tmp_path_factory.mktemp("news")
-    return make_plan(read_job(small_job(folder)), now=EVENING_BEFORE)
+    return make_plan(read_job(small_job(folder)), now=EVENING_BEFORE, what_helps=False)
 
 
 def test_it_is_looked_at_on_the_evening_before_and_two_hours_before_the_first_mix(

@@ -45,7 +45,11 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a job and its plan."""
     folder = tmp_path_factory.mktemp("planned")
     job = read_job(small_job(folder))
-    write_sheets(make_plan(job, now=EVENING_BEFORE), folder / f"{JOB}-plan", pictures=False)
+    write_sheets(
+        make_plan(job, now=EVENING_BEFORE, what_helps=False),
+        folder / f"{JOB}-plan",
+        pictures=False,
+    )
     return folder
 
 

@@ -30,7 +30,9 @@ def kitchen_plan(demo_job, demo_weather):
         demo_job.rooms[0], outline=shape, length_m=length_m, width_m=width_m, way_out=()
     )
     job = replace(demo_job, rooms=(first,))
-    plan = make_plan(job, now=job.access.begins - timedelta(hours=4), weather=demo_weather)
+    plan = make_plan(
+        job, now=job.access.begins - timedelta(hours=4), weather=demo_weather, what_helps=False
+    )
     return plan_from_json(plan_to_json(plan))
 
 

@@ -20,7 +20,7 @@ def primed(request):
     job = read_job(ONE_ROOM)
     primer = replace(read_card("slab-primer"), broadcast_kg_m2=request.param)
     job = replace(job, cards=replace(job.cards, primer=primer))
-    return make_plan(job, now=job.access.begins - timedelta(hours=8))
+    return make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
 
 
 def test_it_is_planned_and_confirmed(primed):
@@ -124,7 +124,7 @@ def test_a_cold_slab_makes_the_slurry_wait_longer():
         )
         building = replace(job.building, ground_c=set_point_c)
         changed = replace(job, cards=cards, rooms=rooms, building=building)
-        plan = make_plan(changed, now=job.access.begins - timedelta(hours=8))
+        plan = make_plan(changed, now=job.access.begins - timedelta(hours=8), what_helps=False)
         waits.append(plan.primers[0].slurry_opens - plan.primers[0].end)
     # 8 K at 50 kJ/mol are a factor exp(50000/8.314 (1/295.15 - 1/303.15)) = 1.71; the slurry's
     # own way to its first

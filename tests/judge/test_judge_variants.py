@@ -241,7 +241,7 @@ def _made(asked: Night) -> Plan:
     with pytest.MonkeyPatch.context() as patch:
         # A plan the judge refuses must reach these tests, not end them.
         patch.setattr("cureplan.judge.require_confirmed", lambda _plan: None)
-        made = make_plan(asked.job, now=asked.now, weather=asked.weather)
+        made = make_plan(asked.job, now=asked.now, weather=asked.weather, what_helps=False)
     return plan_from_json(plan_to_json(made))
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -10,7 +11,7 @@ from cureplan import api
 from cureplan.planning.plan import assemble as assembling
 
 
-def test_putting_a_plan_together_runs_no_bucket(demo_job, monkeypatch):
+def test_putting_a_plan_together_runs_no_bucket(demo_job, demo_weather, monkeypatch):
     # Outside: the issue asks that the assembly computes nothing physical.
     real = assembling.assemble
 
@@ -26,7 +27,13 @@ def test_putting_a_plan_together_runs_no_bucket(demo_job, monkeypatch):
             return real(*args, **named)
 
     monkeypatch.setattr(assembling, "assemble", watched)
-    now = demo_job.access.begins - timedelta(hours=23)
-    plan = api.make_plan(demo_job, now=now)
+    # One room that ice and bays are weighed for, on a warm night.
+    room = replace(demo_job.room("Cook line"), way_out=())
+    plan = api.make_plan(
+        replace(demo_job, rooms=(room,)),
+        now=demo_job.access.begins - timedelta(hours=23),
+        weather=demo_weather,
+        what_helps=False,
+    )
     assert plan.chill.iced
     assert all(room.tries and room.starts for room in plan.rooms)

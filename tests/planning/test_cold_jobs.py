@@ -80,7 +80,7 @@ def test_a_shell_at_freezing_point_is_never_green(shell):
 
 def test_heaters_a_job_allows_make_it_go_once_the_slab_is_warm(shell):
     _, heated = shell
-    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18))
+    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18), what_helps=False)
     (room,) = plan.rooms
     assert "heat" in room.remedies
     assert judge(plan) == ()
@@ -106,7 +106,7 @@ def test_a_plan_bent_into_the_cold_is_refused(shell):
     from dataclasses import replace
 
     _, heated = shell
-    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18))
+    plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18), what_helps=False)
     hours = tuple(
         replace(row, rooms=tuple(replace(r, slab_c=r.slab_c - 6.0) for r in row.rooms))
         for row in plan.hours
@@ -147,7 +147,7 @@ def test_a_heated_vestibule_waits_for_its_slab(tmp_path):
     job = vestibule(
         tmp_path, ground='"46 F"' + HEATED % "2026-03-10T06:00:00", remedies=REMEDIES
     )
-    plan = make_plan(job, now=job.access.begins - timedelta(hours=18))
+    plan = make_plan(job, now=job.access.begins - timedelta(hours=18), what_helps=False)
     (room,) = plan.rooms
     hour = next(row for row in plan.hours if row.at == job.access.begins)
     # Read at 40 °F = 4.4 °C, 5 °F below the card's lowest: not poured when the crew may be in.

@@ -21,7 +21,7 @@ def planned(tmp_path_factory: pytest.TempPathFactory) -> Plan:
     folder: Path = tmp_path_factory.mktemp("four")
     job = read_job(written_to(folder, text.replace(HEADS, said) + PEOPLE))
     before = job.access.begins - timedelta(hours=23)
-    return make_plan(job, now=before)
+    return make_plan(job, now=before, what_helps=False)
 
 
 def test_four_people_pour_as_fast_as_the_busiest_of_them(planned: Plan):

@@ -225,7 +225,7 @@ def planned(job, weather, *, slurry_slope=0.0, coat_slope=0.0):
     if coat_slope:
         cards = replace(cards, topcoat=damp(cards.topcoat, coat_slope, dry=0.3, wet=0.7))
     now = job.access.begins - NIGHT_BEFORE
-    return make_plan(replace(job, cards=cards), now=now, weather=weather)
+    return make_plan(replace(job, cards=cards), now=now, weather=weather, what_helps=False)
 
 
 def codes(plan):
@@ -264,7 +264,9 @@ def test_a_bare_closing_is_judged_as_planned_and_pot_life_follows_the_air(
     cards = small_job.cards
     told = replace(cards, topcoat=only(cards.topcoat, "recoat_opens", -1.5))
     now = small_job.access.begins - NIGHT_BEFORE
-    plan = make_plan(replace(small_job, cards=told), now=now, weather=demo_weather)
+    plan = make_plan(
+        replace(small_job, cards=told), now=now, weather=demo_weather, what_helps=False
+    )
     assert judge(plan) == ()
     fit = topcoat_clocks(cards.topcoat).fit
     order = list(cards.topcoat.milestones).index("working_time")

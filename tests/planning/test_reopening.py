@@ -20,7 +20,7 @@ ONE_ROOM = Path(__file__).parents[1] / "pinned" / "jobs" / "one-room.toml"
 @pytest.fixture(scope="module")
 def plan():
     job = read_job(ONE_ROOM)
-    return make_plan(job, now=job.access.begins - timedelta(hours=8))
+    return make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
 
 
 def job_for(plan, open_for, open_by):

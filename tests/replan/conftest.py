@@ -19,21 +19,27 @@ LOG = Path("log.csv")
 
 
 @pytest.fixture(scope="session")
-def small_plan(demo_job, demo_weather):
+def small_plan(demo_job, demo_weather, kept):
     """Two rooms and the corridor that leads out of them."""
     names = ("Dish room", "Preparation", "Corridor")
     # Poured this early, a floor wants its coat before the demonstration's shift.
     crew = replace(demo_job.crew, topcoat_shifts=(Shift(begins=time(1), ends=time(17)),))
     job = replace(demo_job, crew=crew, rooms=tuple(demo_job.room(name) for name in names))
-    return make_plan(job, now=NIGHT_BEFORE, weather=demo_weather)
+    return kept(
+        "small",
+        lambda: make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False),
+    )
 
 
 @pytest.fixture(scope="session")
-def one_room(small_plan, demo_weather):
+def one_room(small_plan, demo_weather, kept):
     """Its first room alone: nothing else is planned again with every night."""
     room = small_plan.job.room(small_plan.rooms[0].room)
     job = replace(small_plan.job, rooms=(replace(room, way_out=()),))
-    return make_plan(job, now=small_plan.decisions.made_at, weather=demo_weather)
+    made_at = small_plan.decisions.made_at
+    return kept(
+        "one-room", lambda: make_plan(job, now=made_at, weather=demo_weather, what_helps=False)
+    )
 
 
 @pytest.fixture(scope="session")

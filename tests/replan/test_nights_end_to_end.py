@@ -11,6 +11,7 @@ from statistics import NormalDist
 
 import numpy as np
 import pytest
+from effort import drawn
 from log_lines import said
 from scipy.stats import binom
 
@@ -124,7 +125,7 @@ def test_a_faster_batch_on_a_warmer_slab_is_known_after_three_buckets(
         told_s = (getattr(buckets[3], end) - buckets[3].filler_in).total_seconds()
         assert told_s - before[name] > 120.0, "the night must be worth correcting"
     worst_s = []
-    for _ in range(6):
+    for _ in range(3):
         told_s, true_s, _ = next_bucket(
             one_room, buckets, log_of, random, speed=1.2, slab_k=3.0
         )
@@ -137,7 +138,7 @@ def test_a_faster_batch_on_a_warmer_slab_is_known_after_three_buckets(
 def test_the_new_plans_intervals_hold_as_often_as_they_claim(one_room, buckets, log_of):
     random = np.random.default_rng(3)
     first_sd = buckets[0].clocks_sd_frac
-    held, nights = np.zeros(3), 12
+    held, nights = np.zeros(3), drawn(5)
     reach = NormalDist().inv_cdf(0.95)
     for _ in range(nights):
         told_s, true_s, sd_frac = next_bucket(

@@ -20,7 +20,7 @@ ONE_ROOM = Path(__file__).parents[1] / "pinned" / "jobs" / "one-room.toml"
 def plan():
     job = read_job(ONE_ROOM)
     job = replace(job, cards=replace(job.cards, primer=read_card("slab-primer")))
-    return make_plan(job, now=job.access.begins - timedelta(hours=8))
+    return make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
 
 
 @pytest.mark.parametrize("after_min", [-10, 10, 120])
@@ -40,7 +40,7 @@ def test_a_primer_that_is_too_old_by_then_is_told(log_of):
     point = replace(closes.points[0], after_s=5 * 3600.0, after_late_s=5 * 3600.0)
     short = {**card.milestones, "slurry_closes": replace(closes, points=(point,))}
     job = replace(job, cards=replace(job.cards, primer=replace(card, milestones=short)))
-    plan = make_plan(job, now=job.access.begins - timedelta(hours=8))
+    plan = make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
     now = plan.rooms[0].pour_start - timedelta(minutes=10)
     until = plan.primers[0].slurry_closes + timedelta(hours=2)
     events = log_of(said(now, "wait until", value=until.isoformat()), plan=plan)
@@ -57,7 +57,7 @@ def two_rooms():
     store = replace(bakery, name="Store", length_m=4.0, width_m=3.0, topcoats=1)
     card = read_card("slab-primer")
     job = replace(job, rooms=(bakery, store), cards=replace(job.cards, primer=card))
-    return make_plan(job, now=job.access.begins - timedelta(hours=8))
+    return make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
 
 
 def test_a_room_added_on_the_night_is_primed_too(two_rooms, log_of):

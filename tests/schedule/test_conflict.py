@@ -63,11 +63,16 @@ def test_a_slab_below_the_dew_point_is_named_with_its_figures():
     assert float(said.values["slab_c"]) - float(said.values["dew_c"]) < 40.0
 
 
-def test_limits_that_only_bind_together_are_named_together():
-    # The topcoat crew comes after the first floor is too old, or before it is dry; were
-    # floors never too old, the next afternoon would do.
+@pytest.fixture(scope="module")
+def bound_together() -> tuple[Job, tuple[Failure, ...]]:
+    """The topcoat crew comes after the first floor is too old, or before it is dry."""
     job = with_shifts(few_rooms("Cook line"), coats=("13:00", "15:00"))
-    (found,) = conflicts(job)
+    return job, conflicts(job)
+
+
+def test_limits_that_only_bind_together_are_named_together(bound_together):
+    # Were floors never too old, the next afternoon would do.
+    (found,) = bound_together[1]
     assert set(found.limits) == {"topcoat shift", "too old"}
     assert len(found.says) == 2
 
@@ -93,17 +98,18 @@ def test_rooms_that_go_alone_but_not_together_are_named_without_the_others():
 
 
 @pytest.mark.parametrize("language", ["en", "es"])
-def test_every_conflict_has_words(language):
-    job = with_shifts(few_rooms("Cook line"), coats=("13:00", "15:00"))
-    told = _in_words(replace(job, languages=(language,)), conflicts(job)[0].says)
+def test_every_conflict_has_words(language, bound_together):
+    job, (found,) = bound_together
+    told = _in_words(replace(job, languages=(language,)), found.says)
     assert "Cook line" in told
     assert "13:00-15:00" in told
 
 
 def test_check_names_what_one_room_alone_cannot_do():
-    job = due_sooner(demo(), hours=40)
-    weather = get_weather(demo(), now=NOW)
+    two = few_rooms("Dish room", "Corridor")
+    job = due_sooner(two, hours=40)
+    weather = get_weather(two, now=NOW)
     told = cannot_alone(job, weather)
     assert {"Corridor"} <= {str(said.values["room"]) for said in told}
-    assert cannot_alone(demo(), weather) == ()
+    assert cannot_alone(two, weather) == ()
     assert "Cannot be done as it stands:" in check_text(job, weather, told)

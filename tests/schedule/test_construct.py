@@ -119,9 +119,9 @@ def test_pours_wait_where_their_first_coat_would_fall_before_the_shift():
 
 
 def test_what_some_rooms_miss_does_not_hide_a_proof():
-    # Two stations in the heat: floors fall short, and the cheapest way may miss more than
-    # the least of each floor by itself.
-    schedule = construct(demo(), pours_of(demo()), limits=PLENTY)
+    # Asked for more than the heat leaves, floors fall short, and the cheapest way may miss
+    # more than the least of each floor by itself.
+    schedule = planned(replace(THREE, policy=replace(THREE.policy, margin_s=300.0)))
     assert not schedule.keeps_limits
     assert schedule.proven
 
@@ -203,9 +203,9 @@ def test_a_room_wanted_sooner_is_poured_sooner():
     # Alone, the corridor comes last: it is their way out. Wanted a day sooner it cannot.
     rooms = [replace(room, way_out=()) for room in THREE.rooms]
     free = replace(THREE, rooms=tuple(rooms))
-    order = [pour.room for pour in planned(free).pours]
-    last = order[-1]
-    opens_s = {c.room: c.after.opens_s for c in planned(free).coats}
+    before = planned(free)
+    last = before.pours[-1].room
+    opens_s = {c.room: c.after.opens_s for c in before.coats}
     wanted = min(opens_s.values())
     hurried = [
         replace(room, open_by=_at(free, wanted + 900.0)) if room.name == last else room
@@ -299,7 +299,7 @@ def test_what_it_finds_is_told_and_ctrl_c_keeps_the_best(ctrl_c):
 
 def test_ctrl_c_while_the_solver_works_keeps_the_best(ctrl_c):
     # A margin no floor can keep leaves the solver much to look for.
-    job = replace(demo(), policy=replace(demo().policy, margin_s=300.0))
+    job = replace(THREE, policy=replace(THREE.policy, margin_s=300.0))
     told: list[str] = []
 
     def hear(words: str) -> None:

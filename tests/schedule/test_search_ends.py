@@ -17,7 +17,7 @@ from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import HandStop, stopped_by_hand
 from cureplan.planning.schedule.problem import Clear, Problem, Stage, score, stage_of
-from tests.schedule.rooms import demo, few_rooms, pours_of, with_shifts
+from tests.schedule.rooms import few_rooms, pours_of, with_shifts
 
 THREE = few_rooms("Cook line", "Servery", "Corridor")
 
@@ -37,11 +37,11 @@ def flow(rooms: int) -> Problem:
 
 def test_a_clock_that_races_changes_nothing(monkeypatch):
     # Were a busy machine's clock asked, an hour a glance would end every search at once.
-    calm = construct(demo(), pours_of(demo()))
+    calm = construct(THREE, pours_of(THREE))
     hours = count(step=3600.0)
-    limits = replace(limits_for(len(demo().rooms)), emergency_s=1e9)
+    limits = replace(limits_for(len(THREE.rooms)), emergency_s=1e9)
     monkeypatch.setattr(time, "monotonic", lambda: next(hours))
-    hurried = construct(demo(), pours_of(demo()), limits=limits)
+    hurried = construct(THREE, pours_of(THREE), limits=limits)
     assert hurried.ended == calm.ended
     assert [(p.room, p.start_s, p.option) for p in hurried.pours] == [
         (p.room, p.start_s, p.option) for p in calm.pours

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 
@@ -293,18 +294,25 @@ def _with_energy(room, z):
 def _age_at(room, name, kit):
     """Age at which a clock ends with another energy: where the card was timed, at its
     reference temperature, it ends when the card says."""
+    clocks, haul_s = room.clocks, room.job.cards.slurry.reference_haul_s
+    on = (haul_s, clocks.film_m, clocks.slab_effusivity)
+    return _same_end(clocks.kit, kit, clocks.age_s[name], on)
+
+
+@cache
+def _same_end(card, kit, age_s, on):
     at_c = kit.reference_c
+    haul_s, film_m, slab_effusivity = on
 
     def path(of):
         return run_bucket(
-            at_c, at_c, at_c, at_c, room.job.cards.slurry.reference_haul_s,
-            kit=of, speed=1.0,
-            film_m=room.clocks.film_m, slab_effusivity=room.clocks.slab_effusivity,
+            at_c, at_c, at_c, at_c, haul_s,
+            kit=of, speed=1.0, film_m=film_m, slab_effusivity=slab_effusivity,
         )  # fmt: skip
 
-    timed_s = path(room.clocks.kit).when_s(room.clocks.age_s[name]).item()
+    timed_s = path(card).when_s(age_s).item()
     turned = path(kit)
-    low, high = 0.5 * room.clocks.age_s[name], 2.0 * room.clocks.age_s[name]
+    low, high = 0.5 * age_s, 2.0 * age_s
     for _ in range(30):
         middle = 0.5 * (low + high)
         late = turned.when_s(middle).item() > timed_s

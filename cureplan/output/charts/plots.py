@@ -53,10 +53,12 @@ def plot_rooms(plan: Plan, *, ax: Axes | None = None) -> Axes:
 
     Examples
     --------
+    >>> from dataclasses import replace
     >>> from datetime import datetime, timezone
     >>> import cureplan
     >>> from matplotlib.figure import Figure
     >>> job = cureplan.read_job(cureplan.demo_job_path())
+    >>> job = replace(job, rooms=(job.room("Corridor"),))
     >>> plan = cureplan.make_plan(job, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
     >>> ax = Figure().add_subplot()
     >>> plot_rooms(plan, ax=ax) is ax
