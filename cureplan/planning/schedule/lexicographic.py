@@ -204,6 +204,9 @@ MANNERS: dict[str, dict[str, Any]] = {
 settles in seconds what the solver's own defaults leave open after a minute. Costs are
 sums, for which its linear relaxation is the better guide."""
 
+QUICK, QUICK_WORK = TIGHT | {"cp_model_probing_level": 0}, 0.25
+"""Tried first: on a job of five floors every part is settled in less, in a third of the
+time of the manners above, whose relaxation and probing only pay on larger ones."""
 
 EMERGENCY_S = 1800.0
 """When a search is given up by the clock: only a machine that hangs comes to it."""
@@ -357,12 +360,14 @@ def _solve(search: _Search, part: str) -> None:
         if work <= 0.0:
             search.ended = "out of work"
             return
+        if manner is QUICK:
+            work = min(work, QUICK_WORK)
         small = prune_dominated(search.problem, search.score, held)
         if small.problem.empty:
             search.infeasible = search.choice is None
             return
         ended = _ask(search, part, small, manner, work=work)
-        if ended != "gave up":
+        if ended != "gave up" and not (manner is QUICK and ended == "out of work"):
             search.ended = search.ended if ended == "settled" else ended
             return
     search.ended = "gave up"
@@ -370,7 +375,7 @@ def _solve(search: _Search, part: str) -> None:
 
 def _manners(part: str) -> tuple[dict[str, Any], ...]:
     first = MANNERS.get(part, LINEAR)
-    return (first, TIGHT) if first is LINEAR else (first, LINEAR)
+    return (QUICK, first, TIGHT if first is LINEAR else LINEAR)
 
 
 def _ask(
