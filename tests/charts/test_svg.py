@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -106,6 +107,6 @@ def test_long_names_are_whole_and_lie_over_nothing(plan: Plan):
     # Bold signs of 12 are about 7.5 wide at most.
     assert max(len(text.text) for text in told) * 7.5 < drawing.width
     ys = sorted(text.y for text in told)
-    assert min(b - a for a, b in zip(ys, ys[1:], strict=False)) >= 14
+    assert min(b - a for a, b in pairwise(ys)) >= 14
     for bar in drawing.bars:
         assert all(bar.y > text.y or bar.y + bar.height < text.y - 11 for text in told)
