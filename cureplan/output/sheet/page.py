@@ -43,7 +43,6 @@ __all__ = [
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
 # Clocks change at full quarters of an hour.
 STEP_S = 900
-_SCRIPT_LABELS = ("weekdays", "months")
 
 
 def embedded_json(data: Any) -> str:
@@ -310,7 +309,7 @@ def _calls(plan: Plan) -> list[dict[str, Any]]:
 def _words(plan: Plan, language: str) -> dict[str, str]:
     voice: Voice = voice_of(plan, language)
     words = voice.labels_under("script.")
-    words |= {key: voice.label(key) for key in _SCRIPT_LABELS}
+    words |= {key: voice.label(key) for key in ("weekdays", "months")}
     roles = {"foreman", *ROLES, *(call.role for call in plan.calls)}
     roles |= {"primer"} if plan.primers else set()
     words |= {f"role.{role}": voice.word(role) for role in sorted(roles)}
