@@ -192,6 +192,9 @@ SHARES = {
     "hurried": 1.0,
 }
 """Up to which share of all work the search may have gone after a part."""
+MORE_SHARES = {"calls": 0.3, "on_site": 0.3, "hurried": 0.1}
+"""Of all work, the most that goes into one part: what breaks ties is not worth what the
+parts before it left over."""
 BY_BOUND = {"use_objective_lb_search": True}
 TIGHT = {"linearization_level": 0, "use_strong_propagation_in_disjunctive": True}
 LINEAR = {"linearization_level": 2}
@@ -220,7 +223,14 @@ class Limits:
     """How much a search may work, in the solver's own units; the clock only in need."""
 
     work: float
+    any_work: float | None = None
+    """The same as long as no answer is known at all; None for as much."""
     emergency_s: float = EMERGENCY_S
+
+    @property
+    def for_any(self) -> float:
+        """How much to work for a first answer."""
+        return self.work if self.any_work is None else self.any_work
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -356,7 +366,10 @@ def _solve(search: _Search, part: str) -> None:
         if search.stop():
             search.ended = "stopped by hand"
             return
-        work = SHARES[part] * search.limits.work - search.worked
+        work = min(
+            SHARES[part] * search.limits.work - search.worked,
+            MORE_SHARES.get(part, 1.0) * search.limits.work,
+        )
         if work <= 0.0:
             search.ended = "out of work"
             return
