@@ -62,19 +62,37 @@ FRESH_CALL = "call.set_up"
 """Reason of a call that brings somebody to the site, as against from room to room."""
 
 
-def demo_job_path() -> Path:
-    """The demo's job file, as it travels with the package.
+def demo_job_path(name: str = "corner-kitchen") -> Path:
+    """The demo's job file, or another example that travels with the package.
 
     Not for writing beside it: copy it first.
+
+    Parameters
+    ----------
+    name : str
+        "corner-kitchen", the demo; or "school-kitchen", five plain rooms without a primer.
+
+    Raises
+    ------
+    InputError
+        No example has this name.
 
     Examples
     --------
     >>> demo_job_path().name
-    'school-kitchen.toml'
+    'corner-kitchen.toml'
     """
     from importlib.resources import files
 
-    return Path(str(files("cureplan") / "demo_data" / "school-kitchen.toml"))
+    path = Path(str(files("cureplan") / "demo_data" / f"{name}.toml"))
+    if not path.is_file():
+        raise InputError(
+            "no example has this name",
+            cure="write corner-kitchen or school-kitchen",
+            source="demo_job_path",
+            value=name,
+        )
+    return path
 
 
 def get_weather(job: Job, *, now: datetime) -> HourlySeries:
