@@ -13,6 +13,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -303,12 +304,23 @@ def _log_of(home: Path, first: PlanOfNight) -> Path:
     """Where the log lies; one of an earlier plan of the same job is put aside, not lost."""
     path = home / LOG
     head = ""
-    with suppress(OSError), path.open(encoding="utf-8", errors="replace") as file:
-        head = file.readline(500)
+    if path.is_file():
+        with suppress(OSError), path.open(encoding="utf-8", errors="replace") as file:
+            head = file.readline(500)
     found = _TITLE.search(head)
     if found is not None and found[1] != first.ident:
-        path.replace(path.with_name(f"night-log-{found[1]}.csv"))
+        path.replace(_free(home, f"night-log-{found[1]}"))
     return path
+
+
+def _free(home: Path, stem: str) -> Path:
+    """A name that nothing bears: a plan gone back to has put a log aside before."""
+    aside = home / f"{stem}.csv"
+    for number in count(2):
+        if not (aside.exists() or aside.is_symlink()):
+            break
+        aside = home / f"{stem}-{number}.csv"
+    return aside
 
 
 def _one_line(text: str) -> str:

@@ -62,7 +62,9 @@ class Gate:
     def __post_init__(self) -> None:
         """Take up what a desk before this one left."""
         self.code = self.code or _new_code()
-        with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
+        with suppress(
+            OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError
+        ):
             kept = json.loads(self.path.read_text(encoding="utf-8"))
             phones = {str(k): (str(n), float(at)) for k, (n, at) in kept["phones"].items()}
             self.phones, self.port, self.on = phones, int(kept["port"]), kept["on"] is True

@@ -41,6 +41,7 @@ def work_of_bucket_s(case: Case, floor: Floor) -> dict[str, float]:
         "rake": area_m2 / pace.rake_m2_s,
         "smoother": area_m2 / pace.smooth_m2_s,
         "broadcaster": area_m2 / pace.broadcast_m2_s,
+        "edge": floor.edge_m / len(floor.buckets) / pace.edge_m_s,
     }
 
 

@@ -44,7 +44,6 @@ def _check_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
         yield from _check_shared_rhythm(case, floor)
         return
     work_s = work_of_bucket_s(case, floor)
-    edge_m = floor.edge_m / len(floor.buckets)
     mixing = min(case.plan.job.crew.stations, hands_at(case, floor, "mixer"))
     tasks_s = {
         "mixing": work_s["mixer"] / max(1, mixing),
@@ -52,7 +51,7 @@ def _check_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
         "rake": work_s["rake"] / hands_at(case, floor, "rake"),
         "smooth": work_s["smoother"] / hands_at(case, floor, "smoother"),
         "broadcast": work_s["broadcaster"] / hands_at(case, floor, "broadcaster"),
-        "edge": edge_m / case.plan.job.pace.edge_m_s / hands_at(case, floor, "edge"),
+        "edge": work_s["edge"] / hands_at(case, floor, "edge"),
     }
     slowest_min = max(tasks_s.values()) / 60.0
     said = tasks_s.get(floor.plan.cadence_limit, 0.0) / 60.0

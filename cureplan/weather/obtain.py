@@ -245,7 +245,7 @@ def _air(series: HourlySeries) -> Air:
         temp_c=series.temp_c,
         dew_c=series.dew_c,
         humidity_frac=np.full(series.epoch_s.size, np.nan),
-        fahrenheit=False,
+        fahrenheit=frozenset(),
         guessed_zone=False,
         has_dew=True,
     )

@@ -36,7 +36,7 @@ from cureplan.planning.schedule.floor_model import Tables, floor_model  # noqa: 
 from cureplan.planning.schedule.heuristic import improve_orders  # noqa: E402
 from cureplan.planning.schedule.lexicographic import (  # noqa: E402
     News,
-    narrow,
+    prune_dominated,
     solve_in_order,
 )
 from cureplan.planning.schedule.problem import Problem  # noqa: E402
@@ -89,15 +89,17 @@ def clocked(rooms: int, seed: int) -> tuple[Clocked, Problem]:
         if news.part == "ready" and news.settled:
             found.opening_s = passed()
 
-    first = improve_orders(model.problem, model.first_order(), most=MOST_ORDERS, told=on_first)
+    first = improve_orders(
+        model.problem, model.first_order(), most=MOST_ORDERS, on_news=on_first
+    )
     solved = solve_in_order(
-        model.problem, first.choice, limits=limits_for(rooms), seed=job.seed, told=on_news
+        model.problem, first.choice, limits=limits_for(rooms), seed=job.seed, on_news=on_news
     )
     found.all_s = passed()
     if solved.score is not None:
         found.ready, found.proven = solved.score.ready, solved.proven
         found.gap_frac = 1.0 - solved.bounds["ready"] / solved.score.ready
-    return found, narrow(model.problem, solved.score, BEFORE_READY).problem
+    return found, prune_dominated(model.problem, solved.score, BEFORE_READY).problem
 
 
 def line(rooms: int, seed: int, found: Clocked, peer: HighsAnswer | None) -> str:

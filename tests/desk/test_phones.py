@@ -224,6 +224,9 @@ def test_a_plan_made_anew_puts_the_old_log_aside(
     night: Served, plan: Plan, desk_on: Server
 ) -> None:
     (ana,) = joined(night, plan, "Ana")
+    # One was put aside before: it stays as it is.
+    before = put_plan(night.folder, plan) / f"night-log-{plan_id(plan)}.csv"
+    before.write_text("# of an evening before\n", encoding="utf-8")
     ana.say(poured(plan, 0))
     other = sheet_sample.sample_plan(("Servery", "Corridor"))
     home = put_plan(night.folder, other)
@@ -232,7 +235,8 @@ def test_a_plan_made_anew_puts_the_old_log_aside(
     assert "planned anew" in night.post(f"{BASE}/again", {}).json["fault"]
     night.post(f"{BASE}/share", {"on": False})
     assert "The log (0)" in night.ask(BASE).text
-    assert (home / f"night-log-{plan_id(plan)}.csv").is_file()
+    assert (home / f"night-log-{plan_id(plan)}-2.csv").is_file()
+    assert before.read_text(encoding="utf-8") == "# of an evening before\n"
 
 
 def test_sharing_is_off_until_asked_for_and_ends(night: Served, plan: Plan) -> None:

@@ -13,6 +13,7 @@ import pytest
 from steady import write_job, write_weather
 
 from cureplan.api import get_weather, make_plan, read_job
+from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Outline
 from cureplan.judge import judge
 from cureplan.planning.floor.layout import cadence_of, lay_out
@@ -33,6 +34,18 @@ def test_edges_set_the_rhythm_where_they_take_longest(tmp_path):
     job = read_job(write_job(tmp_path, *SIZE, SLOW))
     assert rhythm(job) == ("edge", pytest.approx(390.0))
     assert rhythm(replace(job, crew=replace(job.crew, edge=2))) == ("mixing", 210.0)
+    # Named hands go by the same pace: 6.5 m alone in 390 s, and of two who do nothing else
+    # the busiest is then who mixes, hauls and spreads the 3 m² of a bucket.
+    for edges, limit, least_s in ((1, "edge", 390.0), (2, "mixing", 210.0)):
+        roles = {"m": "mixer", "n": "mixer", "h": "runner", "r": "rake", "s": "smoother"}
+        roles |= {"b": "broadcaster", "c": "broadcaster"} | {
+            f"e{n}": "edge" for n in range(edges)
+        }
+        people = tuple(Person(name=name, roles=(role,)) for name, role in roles.items())
+        able = (*people[:-1], replace(people[-1], roles=("edge", "broadcaster")))
+        named = replace(job, crew=replace(job.crew, people=able, edge=edges))
+        assert named.crew.shares
+        assert rhythm(named) == (limit, pytest.approx(least_s))
     now = job.access.begins
     plan = make_plan(job, now=now, weather=get_weather(job, now=now), what_helps=False)
     assert plan.rooms[0].cadence_limit == "edge"

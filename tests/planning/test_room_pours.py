@@ -108,6 +108,16 @@ def test_a_read_slab_is_surer_than_one_that_was_not(pours, begins_s):
     assert read.long_factors(read.tasks[0][-1], begins_s)[0] > wait
 
 
+def test_a_slab_stays_farther_from_its_limits_the_surer_it_is_to_keep_them(cook_line):
+    # Percentiles of the normal law, from its printed table: 90 % lie below 1.282, 99.3 %
+    # below 2.457 standard deviations.
+    layer = cook_line.tasks[0][-1]
+    asked, surer = (cook_line.limits(layer, confidence=at) for at in (0.9, 0.993))
+    for name in ("slab_guard_k", "air_guard_k"):
+        ratio = getattr(surer, name) / getattr(asked, name)
+        assert ratio == pytest.approx(2.457 / 1.282, rel=1e-3)
+
+
 def test_curves_are_of_the_right_card(cook_line, begins_s):
     # Both shipped cards share one energy, so at one instant both age alike.
     span = {"start_s": begins_s, "age_s": 3600.0}

@@ -43,7 +43,7 @@ def crew_of(job, stations=1, **who):
         ({"ana": "mixer runner", "bo": "rake smoother broadcaster edge"}, 720, "broadcast"),
         # One alone does it all, edges as long as raking: 240 + 90 + 120 + 160 + 320 + 120.
         ({"ana": "mixer runner rake smoother broadcaster edge"}, 1050, "broadcast"),
-        # Whoever has nothing but edges keeps up with the rest: 120 + 160 + 320 of Bo.
+        # Whoever has nothing but edges is done with them in 120: 120 + 160 + 320 of Bo.
         (
             {"ana": "mixer runner", "bo": "rake smoother broadcaster", "cy": "edge"},
             600,

@@ -8,7 +8,9 @@ from datetime import datetime, timedelta
 import pytest
 
 from cureplan.api import _in_words, cannot_alone, get_weather
+from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
+from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
 from cureplan.planning.schedule.conflict import LIMITS, alone
 from cureplan.planning.schedule.construct import construct
@@ -61,6 +63,10 @@ def test_a_slab_below_the_dew_point_is_named_with_its_figures():
     at_s = datetime.fromisoformat(str(said.values["from_at"])).timestamp()
     assert said.values["slab_c"] == pytest.approx(float(room.slab_at(at_s)))
     assert float(said.values["slab_c"]) - float(said.values["dew_c"]) < 40.0
+    # Of a slab that dries the hour is told, with the same figures.
+    until = Message("limit.dew", {**said.values, "until_at": "2013-07-19T06:00:00-04:00"})
+    for language in LANGUAGES:
+        assert "Dish room" in _in_words(replace(job, languages=(language,)), [until])
 
 
 @pytest.fixture(scope="module")

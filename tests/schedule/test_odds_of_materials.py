@@ -7,11 +7,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from scipy.stats import norm
+from scipy.stats import t as student
 
 from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.odds.nights import draw_nights
 from cureplan.planning.odds.risk import assess
+from cureplan.planning.odds.scatter import heavy_normal
 from cureplan.planning.plan.made_of import made_of
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import place_pour
@@ -159,3 +161,10 @@ def test_a_probe_in_the_pail_takes_the_doubt_of_the_ice_away():
         nights = draw_nights(asked, pours, schedule, members=500, issued_s=start_s)
         spreads.append(float(np.sqrt(np.mean(nights.iced_k**2))))
     assert spreads == pytest.approx([6.0, 0.5], rel=0.15)
+
+
+def test_heavy_draws_are_those_of_student_at_the_same_ranks():
+    # As scipy has it: its t of four degrees (variance 2) at the ranks of the normal.
+    normal = np.array([[-6.0, -2.5, -0.3], [0.0, 1e-6, 3.7]])
+    told = student.ppf(norm.cdf(normal), 4) / np.sqrt(2.0)
+    assert heavy_normal(normal) == pytest.approx(told, rel=1e-8, abs=1e-9)

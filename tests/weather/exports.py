@@ -319,6 +319,86 @@ EXPORTS = {
         text="time,temp_c,RH\n2013-07-17 19:00,20,103.2\n2013-07-17 20:00,19,100.4\n",
         rows=FOG,
     ),
+    "spreadsheet, Netherlands": Read(
+        text="Datum;Tijd;Temperatuur (°C);Dauwpunt (°C);Luchtvochtigheid (%)\n"
+        "17-07-2013;19:00;30,5;20,1;54\n17-07-2013;20:00;29,0;20,0;58\n",
+        encoding="cp1252",
+        zone="Europe/Amsterdam",
+        rows=BERLIN,
+    ),
+    "spreadsheet, Poland": Read(
+        text="Data;Godzina;Temperatura [°C];Wilgotność [%]\n17.07.2013;19:00;20,0;100\n"
+        "17.07.2013;20:00;19,0;100\n",
+        zone="Europe/Warsaw",
+        rows=[("2013-07-17T17", 20.0, 20.0), ("2013-07-17T18", 19.0, 19.0)],
+    ),
+    "spreadsheet, Czechia": Read(
+        text="Datum;Čas;Teplota (°C);Vlhkost (%)\n17.7.2013;19:00;20,0;100\n"
+        "17.7.2013;20:00;19,0;100\n",
+        zone="Europe/Prague",
+        rows=[("2013-07-17T17", 20.0, 20.0), ("2013-07-17T18", 19.0, 19.0)],
+    ),
+    "Brazilian weather institute": Read(
+        text="DATA (YYYY-MM-DD);HORA (UTC);TEMPERATURA DO AR - BULBO SECO, HORARIA (°C);"
+        "TEMPERATURA DO PONTO DE ORVALHO (°C);UMIDADE RELATIVA DO AR, HORARIA (%)\n"
+        "2013-07-17;22:00;20,0;20,0;100\n2013-07-17;23:00;19,0;19,0;100\n",
+        encoding="latin-1",
+        zone="America/Sao_Paulo",
+        rows=[("2013-07-17T22", 20.0, 20.0), ("2013-07-17T23", 19.0, 19.0)],
+        says=["times on the clock UTC"],
+    ),
+    "weather station's text export, a and p for the half of the day": Read(
+        text="Date\tTime\tTemp Out\tHi Temp\tOut Hum\tDew Pt.\n"
+        "07/17/13\t 7:00p\t86.9\t87\t54\t68.2\n07/17/13\t 8:00p\t84.2\t85\t58\t68.0\n",
+        rows=NEW_YORK,
+        says=["month first", "not used: Hi Temp"],
+    ),
+    "weather station that stamps UTC in the name alone": Read(
+        text="dateutc,tempf,dewptf,humidity\n2013-07-17 23:00,86.9,68.2,54\n"
+        "2013-07-18 00:00,84.2,68,58\n",
+        rows=NEW_YORK,
+        says=["times on the clock utc"],
+    ),
+    "the land's clock without summer time, in words": Read(
+        text="Date/Time (local standard time),temp_c,dew_c\n2013-07-17 18:00,30.5,20.1\n"
+        "2013-07-17 19:00,29,20\n",
+        rows=NEW_YORK,
+        says=["times on the clock LST"],
+    ),
+    "Eastern Standard Time, all the year": Read(
+        text="Time (Eastern Standard Time),temp_c,dew_c\n2013-07-17 18:00,30.5,20.1\n"
+        "2013-07-17 19:00,29,20\n",
+        zone="America/Chicago",
+        rows=NEW_YORK,
+        says=["times on the clock EST"],
+    ),
+    "universal time, French": Read(
+        text="Date;Heure (TU);Température (°C);Point de rosée (°C)\n"
+        "17/07/2013;17:00;30,5;20,1\n17/07/2013;18:00;29;20\n",
+        zone="Europe/Paris",
+        rows=BERLIN,
+        says=["times on the clock TU"],
+    ),
+    "stamps without signs between": Read(
+        text="time,temp_c,dew_c\n20130717T230000Z,30.5,20.1\n20130718T000000z,29,20\n",
+        rows=NEW_YORK,
+    ),
+    "stamps with the hour alone": Read(
+        text="time,temp_c,dew_c\n2013-07-17T19,30.5,20.1\n2013-07-17T20,29,20\n",
+        rows=NEW_YORK,
+    ),
+    "dates as mail writes them": Read(
+        text='time,temp_c,dew_c\n"Wed, 17 Jul 2013 23:00:00 GMT",30.5,20.1\n'
+        '"Thu, 18 Jul 2013 00:00:00 GMT",29,20\n',
+        rows=NEW_YORK,
+    ),
+    "reanalysis in kelvin, a dash for missing": Read(
+        text="valid_time (UTC),t2m,d2m\n2013-07-17 23:00:00,303.65,293.25\n"
+        "2013-07-18 00:00:00,302.15,—\n2013-07-18 01:00:00,302.15,293.05\n",
+        rows=[("2013-07-17T23", 30.5, 20.1), ("2013-07-18T00", 29.0, 20.0),
+              ("2013-07-18T01", 29.0, 19.9)],
+        says=["dew point in kelvin"],
+    ),
     # What leaves room is asked for.
     "day and month that could be either": Asked(
         text="time,temp_c,dew_c\n07/08/2013 19:00,30.5,20.1\n07/08/2013 20:00,29,20\n",

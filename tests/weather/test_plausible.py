@@ -85,7 +85,7 @@ def test_a_real_year_is_not_asked_about(airport):
             temp_c=(temp[rows] - 32) / 1.8,
             dew_c=(dew[rows] - 32) / 1.8,
             humidity_frac=humid[rows] / 100,
-            fahrenheit=True,
+            fahrenheit=frozenset({"temp", "dew"}),
             guessed_zone=True,
             has_dew=True,
         )
@@ -133,6 +133,15 @@ def test_a_dew_point_in_the_other_unit(july, plan_on):
     assert "rename the column to dew_c if they are" in message
 
 
+def test_a_dew_point_in_the_other_unit_beside_air_in_its_own(july, plan_on):
+    lines = table(
+        july, "time,temp_c,dew_f", lambda t, d, _: f"{(t - 32) / 1.8:.2f},{(d - 32) / 1.8:.2f}"
+    )
+    message = refused(plan_on, lines)
+    assert "dew_f" in message
+    assert "rename the column to dew_c if they are" in message
+
+
 def test_a_dew_point_that_the_humidity_contradicts(july, plan_on):
     head = "time,temp_f,dew_f,humidity_pct"
     good = table(july, head, lambda t, d, h: f"{t:.2f},{d:.2f},{h:.0f}")
@@ -168,6 +177,20 @@ def test_a_gauge_that_is_stuck(july, plan_on):
     message = refused(plan_on, table(july))
     assert "the same for 34 h (35 rows, 2013-07-14 12:00 to 2013-07-15 22:00)" in message
     assert "a gauge that is stuck?" in message
+
+
+def test_a_humidity_gauge_that_is_stuck(july, plan_on):
+    def lines(first, last, stays):
+        for row in july[first:last]:
+            row[3] = stays
+        return table(july, "time,temp_f,humidity_pct", lambda t, _, h: f"{t},{h:.1f}")
+
+    message = refused(plan_on, lines(60, 120, 60.0))
+    assert "humidity_pct = '60.0'" in message
+    assert "the same for 59 h" in message
+    # Of a file that knows nothing else it is told, not asked.
+    warned = told(plan_on(lines(0, None, 60.0)).warnings)
+    assert warned == ["The humidity stays at 60% in the whole file: is that a record?"]
 
 
 def test_a_jump_no_air_makes(july, plan_on):

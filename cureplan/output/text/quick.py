@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 from zoneinfo import ZoneInfo
 
 from cureplan.core.messages import Message
 from cureplan.core.quantities import (
     format_area,
+    format_length,
     format_mass,
     format_temperature,
     format_waiting_time,
@@ -18,6 +19,8 @@ from cureplan.core.quantities import (
 from cureplan.inputs.cards.model import PrimerCard, SlurryCard, TopcoatCard
 from cureplan.inputs.job.model import Display, Job
 from cureplan.output.language import Voice
+from cureplan.output.language.clean import one_line
+from cureplan.output.text.drawing import DRAWN_KEY, drawn_room
 from cureplan.output.text.terminal import Column, table_lines
 from cureplan.planning.studies.quick import ChillAnswer, MilestoneTime
 from cureplan.science.clocks import reference_humidity
@@ -229,6 +232,7 @@ def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
         f"{voice.at(job.access.open_by, 'full')} ({job.site.time_zone})",
         "",
         *rooms,
+        *_drawings(job),
         "",
         *understood_weather(job, series),
         "",
@@ -239,6 +243,17 @@ def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -
         lines += ["", "Cannot be done as it stands:"]
         lines += [f"  {voice.say(limit)}" for limit in cannot]
     return "\n".join(lines)
+
+
+def _drawings(job: Job) -> Iterator[str]:
+    """Rooms that are no plain rectangle, so that a wrong corner is seen."""
+    shaped = [(room, room.outline) for room in job.rooms if room.outline is not None]
+    for room, outline in shaped:
+        size = " by ".join(format_length(side, job.display) for side in outline.size_m[::-1])
+        yield from ("", f"{one_line(room.name)}, {size}:")
+        yield from (f"  {line}" for line in drawn_room(outline))
+    if shaped:
+        yield f"  {DRAWN_KEY}"
 
 
 def understood_weather(job: Job, series: HourlySeries) -> list[str]:

@@ -22,6 +22,7 @@ __all__ = [
     "FORECAST_SD_K",
     "Doubt",
     "RoomAnswer",
+    "age_factors",
     "doubt_at",
     "fading",
     "forecast_sd_k",
@@ -31,6 +32,8 @@ __all__ = [
     "sure_k",
     "time_factors",
 ]
+
+Array = NDArray[np.float64]
 
 FORECAST_SD_K = 1.6
 """Hourly forecast error a day ahead, 1 SD [K]: NWS and ECMWF verification, 24 h lead
@@ -81,14 +84,27 @@ def doubt_at(temp_c: float, *, fit: KineticFit, spread_frac: float, temp_sd_k: f
             "temp_c must be above -273.15 °C, spread_frac and temp_sd_k >= 0, got "
             f"{temp_c:g} °C, {spread_frac:g} and {temp_sd_k:g} K"
         )
-    lever = 1.0 / (fit.reference_c + ZERO_CELSIUS_K) - 1.0 / kelvin
-    return Doubt(
-        batch=spread_frac,
-        card=abs(lever) * fit.energy_sd_j_mol / GAS_CONSTANT_J_MOL_K,
-        temperature=fit.activation_energy_j_mol
-        / (GAS_CONSTANT_J_MOL_K * kelvin**2)
-        * temp_sd_k,
-    )
+    card, temperature = _doubts(np.float64(kelvin), fit=fit, temp_sd_k=temp_sd_k)
+    return Doubt(batch=spread_frac, card=float(card), temperature=float(temperature))
+
+
+def _doubts(
+    kelvin: Array | np.float64, *, fit: KineticFit, temp_sd_k: float
+) -> tuple[Array | np.float64, Array | np.float64]:
+    """What the card's fit and the temperature leave unsure of ln(rate)."""
+    lever = np.abs(1.0 / (fit.reference_c + ZERO_CELSIUS_K) - 1.0 / kelvin)
+    slope = fit.activation_energy_j_mol / (GAS_CONSTANT_J_MOL_K * kelvin**2)
+    return lever * fit.energy_sd_j_mol / GAS_CONSTANT_J_MOL_K, slope * temp_sd_k
+
+
+def age_factors(
+    temp_c: Array, *, fit: KineticFit, spread_frac: float, temp_sd_k: float, confidence: float
+) -> Array:
+    """`time_factors` at many temperatures at once, shape (S, 2)."""
+    card, temperature = _doubts(temp_c + ZERO_CELSIUS_K, fit=fit, temp_sd_k=temp_sd_k)
+    total = np.sqrt(spread_frac**2 + card**2 + temperature**2)
+    step = NormalDist().inv_cdf(confidence) * np.asarray(total)
+    return np.exp(np.stack([step, -step], axis=1))
 
 
 def time_factors(doubt: Doubt, *, confidence: float) -> tuple[float, float]:
@@ -127,8 +143,6 @@ _SD_K: Final = np.array([1.44, 1.61, 1.74, 1.87])
 """RMSE of the day's high by lead: NWS, contiguous states, Jan 2021 to Feb 2022, about
 55,500 each; ECMWF at one German station has 1.59 K at 24 h and 1.81 K at 48 h."""
 _LATER_K_PER_S: Final = (_SD_K[-1] - _SD_K[1]) / (_LEAD_S[-1] - _LEAD_S[1])
-
-Array = NDArray[np.float64]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

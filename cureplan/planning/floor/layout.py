@@ -237,8 +237,7 @@ def _shared_cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: P
         rake_s=area_m2 / pace.rake_m2_s,
         smooth_s=area_m2 / pace.smooth_m2_s,
         broadcast_s=area_m2 / pace.broadcast_m2_s,
-        # Shared hands keep the edges in as long as they rake (invented), not by their pace.
-        edge_s=area_m2 / pace.rake_m2_s,
+        edge_s=layout.edge_m / layout.kits / pace.edge_m_s,
     )
     shared = shared_rhythm(crew, tasks)
     broadcast_s = shared.share_s("broadcaster", tasks)
@@ -250,7 +249,7 @@ def _shared_cadence(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: P
         rake_s=shared.share_s("rake", tasks),
         smooth_s=shared.share_s("smoother", tasks),
         broadcast_s=broadcast_s,
-        edge_s=shared.share_s("rake", tasks),
+        edge_s=shared.share_s("edge", tasks),
         strip_s=broadcast_s * min(1.0, BARE_STRIP_M / layout.strip_row_m),
         shared=shared,
     )

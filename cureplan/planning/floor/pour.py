@@ -16,6 +16,7 @@ from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import (
     SLAB_SD_K,
     Doubt,
+    age_factors,
     doubt_at,
     slab_sd_k,
     sure_k,
@@ -395,10 +396,9 @@ class RoomPours:
     def limits(self, layer: Layer, *, confidence: float = 0.5) -> LayerLimits:
         """When a layer may be laid by temperature and dew point.
 
-        Clear of temperatures by what slab and air err at a confidence, the job's at most:
-        of a slab both as a whole and one half of it against the rest.
+        Clear of temperatures by what slab and air err at a confidence: of a slab both as a
+        whole and one half of it against the rest.
         """
-        confidence = min(confidence, self.job.policy.confidence)
         half_sd_k = float(np.hypot(SLAB_SD_K, self.job.doubt.half_k))
         return LayerLimits(
             self.job,
@@ -422,6 +422,17 @@ class RoomPours:
         """Age factors (wait, close) of a layer over the hours until the next one."""
         doubt = self._doubt(at_s, self.material(layer)[0], SLAB_SD_K)
         return time_factors(doubt, confidence=confidence or self.job.policy.confidence)
+
+    def long_factors_at(self, layer: Layer, at_s: Array, *, confidence: float) -> Array:
+        """The same from many instants, shape (S, 2)."""
+        clocks = self.material(layer)[0]
+        return age_factors(
+            self.conditions.slab_at(at_s),
+            fit=clocks.fit,
+            spread_frac=clocks.spread_frac,
+            temp_sd_k=SLAB_SD_K,
+            confidence=confidence,
+        )
 
     def run(
         self,

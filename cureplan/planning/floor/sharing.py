@@ -131,15 +131,11 @@ class _Search:
         ]
 
     def loads(self, division: Division) -> dict[str, float]:
-        """How long each pair of hands is busy with a bucket [s].
-
-        Who does nothing but edges has no pace of his own and keeps up with the rest.
-        """
+        """How long each pair of hands is busy with a bucket [s]."""
         found: dict[str, float] = {}
         for role, names in division.items():
             for name in names:
-                free = role == "edge" and self._can[name] == {"edge"}
-                share_s = 0.0 if free else self.tasks.of(role) / len(names)
+                share_s = self.tasks.of(role) / len(names)
                 found[name] = found.get(name, 0.0) + share_s
         return found
 
@@ -197,7 +193,7 @@ class _Search:
         own = {
             role: self.tasks.of(role) / len(names)
             for role, names in division.items()
-            if busiest in names and role != "edge"
+            if busiest in names
         }
         return TASKS[max(own, key=lambda role: own[role])]
 

@@ -18,6 +18,7 @@ from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Looked, Odds, assess
 from cureplan.planning.schedule.construct import (
     Progress,
+    Promising,
     construct,
     construct_at,
     limits_for,
@@ -29,8 +30,14 @@ from cureplan.planning.schedule.tables import Sureness
 
 __all__ = ["Chosen", "choose"]
 
-SURER = (0.7, 0.5, 0.3, 0.15, 0.07)
+SURER = (0.7, 0.5, 0.3, 0.15, 0.07, 0.03, 0.015)
 """Shares of the doubt a job allows that each single limit may have, one after the other."""
+CLOSE_FRAC, CLOSE_ROOMS = 0.06, 5
+"""By how much a quick schedule may fall short and still be worth the solver's work: what it
+finds for the same limits mostly opens sooner and holds about as often. Less of more rooms,
+whose work grows with their square."""
+AIM = 0.8
+"""How much of the failures allowed is aimed at where a step falls far short."""
 SOONER = (0.75, 0.4)
 """Shares of what is asked above even odds, where more sureness finds nothing better."""
 HALVINGS = 3
@@ -40,7 +47,7 @@ MORE, MORE_WORK = 2.0, 8.0
 at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
-ODDS_WORK = 0.1
+ODDS_WORK = 0.03
 """What the odds of a room cost, in the solver's units of about a second; measured."""
 
 
@@ -111,22 +118,16 @@ class _Choosing:
     worked: float = 0.0
     seen: dict[object, Chosen] = field(default_factory=dict)
     looked: Looked = field(default_factory=Looked)
+    quick: dict[object, float | None] = field(default_factory=dict)
+    """Schedules no solver has seen yet, and the confidence they keep; None: as asked."""
 
     def run(self) -> Chosen:
-        first = construct(
-            self.job,
-            self.tables.pours,
-            progress=self.progress,
-            limits=self.limits,
-            tables=self.tables,
-            stop=self.stop,
-        )
-        self.worked = first.worked
+        first = self._first(self._promising)
         if first.failures:
             return Chosen(schedule=first, odds=None, stopped=self.stop())
         self._weigh(first)
         steps = self._between if first.held_frac is not None else self._surer
-        for _ in chain(steps(), self._walked_sooner()):
+        for _ in chain(steps(), self._settled(), self._walked_sooner()):
             if self.best is None or self.best.keeps_policy(self.job):
                 break
         if self.best is None:
@@ -134,8 +135,36 @@ class _Choosing:
         schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
         return replace(self.best, schedule=schedule, stopped=self.stop())
 
+    def _first(self, promising: Promising | None) -> Schedule:
+        """A schedule with every limit as sure as asked, in whatever time the crew takes."""
+        found = construct(
+            self.job,
+            self.tables.pours,
+            progress=self.progress,
+            limits=self.limits,
+            tables=self.tables,
+            stop=self.stop,
+            promising=promising,
+        )
+        self.worked += found.worked
+        return found
+
+    def _promising(self, quick: Schedule, confidence: float | None = None) -> bool:
+        """Whether a schedule is near enough to what was asked for the solver to go on."""
+        chosen = self._assessed(quick)
+        self.quick[_starts(quick)] = confidence
+        asked = self.job.policy.confidence
+        close = CLOSE_FRAC * min(1.0, CLOSE_ROOMS / len(self.job.rooms)) ** 2
+        return not self.stop() and chosen.chance_frac >= asked - close
+
     def _weigh(self, schedule: Schedule) -> Chosen:
         """Assess a schedule, unless one like it was; the best is kept."""
+        found = self._assessed(schedule)
+        if self.best is None or self._beats(found, self.best):
+            self.best = found
+        return found
+
+    def _assessed(self, schedule: Schedule) -> Chosen:
         key = _starts(schedule)
         if key not in self.seen:
             odds = assess(
@@ -149,10 +178,7 @@ class _Choosing:
             self.seen[key] = Chosen(schedule=schedule, odds=odds)
             if self.progress is not None:
                 self.progress(f"holds on {odds.all_frac:.0%} of nights")
-        found = self.seen[key]
-        if self.best is None or self._beats(found, self.best):
-            self.best = found
-        return found
+        return replace(self.seen[key], schedule=schedule)
 
     def _beats(self, one: Chosen, other: Chosen) -> bool:
         """Whether a schedule holds more often than another, beyond the drawing's own doubt."""
@@ -162,12 +188,36 @@ class _Choosing:
         return not kept[0] and one.chance_frac > other.chance_frac + NOISE_FRAC
 
     def _surer(self) -> Iterator[None]:
-        """Every limit kept more surely, as long as a schedule is found."""
+        """Every limit kept more surely, as far as a schedule is found; where all of it
+        falls far short, as many steps at once as that asks for."""
         doubt = 1.0 - self.job.policy.confidence
-        for share in SURER:
+        done, left = -1, len(SURER)
+        step, best_frac = 0, 0.0
+        while done + 1 < left:
             yield
-            if not self._step(1.0 - share * doubt):
+            step = min(max(step, done + 1), left - 1)
+            found = self._step(1.0 - SURER[step] * doubt)
+            if self.stop() or self._work_left() <= 0.0:
                 return
+            if found is None:
+                left, step = step, (done + step) // 2
+                continue
+            if found.chance_frac <= best_frac + NOISE_FRAC and step:
+                return
+            done, best_frac = step, max(best_frac, found.chance_frac)
+            if found.chance_frac < self.job.policy.confidence - CLOSE_FRAC / 2:
+                needed = AIM * SURER[step] * doubt / (1.0 - found.chance_frac)
+                step = next((i for i, share in enumerate(SURER) if share <= needed), left)
+
+    def _settled(self) -> Iterator[None]:
+        """The best schedule by the solver as well, where it was found too weak for it."""
+        if self.best is not None and (key := _starts(self.best.schedule)) in self.quick:
+            confidence = self.quick[key]
+            yield
+            if confidence is not None:
+                self._step(confidence, quickly=False)
+            elif not self.stop():
+                self._weigh(self._first(None))
 
     def _between(self) -> Iterator[None]:
         """Windows kept as surely as can be, between even odds and what was asked."""
@@ -183,15 +233,28 @@ class _Choosing:
     def _walked_sooner(self) -> Iterator[None]:
         """Floors crossed and coats begun sooner, by a crew that waits where it must."""
         for share in SOONER:
+            asked = self.job.policy.confidence
+            if self.best is not None and self.best.chance_frac >= asked - CLOSE_FRAC:
+                return
             yield
             self._step(EVEN_ODDS + share * (self.job.policy.confidence - EVEN_ODDS))
 
-    def _step(self, confidence: float) -> bool:
-        """Plan with every limit kept at a confidence; whether that went."""
+    def _order(self) -> tuple[int, ...] | None:
+        """That of the best schedule's pours, to begin with."""
+        if self.best is None:
+            return None
+        place = {room.name: i for i, room in enumerate(self.job.rooms)}
+        return tuple(place[pour.room] for pour in self.best.schedule.pours)
+
+    def _work_left(self) -> float:
         first = self.limits.work
-        left = first + min(MORE * first, MORE_WORK) - self.worked
+        return first + min(MORE * first, MORE_WORK) - self.worked
+
+    def _step(self, confidence: float, *, quickly: bool = True) -> Chosen | None:
+        """Plan with every limit kept at a confidence; None where that did not go."""
+        left = self._work_left()
         if self.stop() or left <= 0.0:
-            return False
+            return None
         behind = NormalDist().inv_cdf(0.5 + 0.5 * confidence)
         sure = Sureness(
             windows=confidence,
@@ -199,15 +262,30 @@ class _Choosing:
             late_s=behind * LATE_SD_S,
             drag_frac=behind * RHYTHM_SD_FRAC,
         )
-        limits = replace(self.limits, work=min(left, first))
-        found, worked = construct_at(self.job, self.tables, sure, limits=limits, stop=self.stop)
+        tried: list[Schedule] = []
+
+        def promising(quick: Schedule) -> bool:
+            tried.append(quick)
+            return self._promising(quick, confidence)
+
+        found, worked = construct_at(
+            self.job,
+            self.tables,
+            sure,
+            limits=replace(self.limits, work=min(left, self.limits.work)),
+            stop=self.stop,
+            promising=promising if quickly else None,
+            order=self._order(),
+        )
         self.worked += worked
         if found is None:
-            return False
+            return None
         # Best for limits kept more surely than asked, which is not to say best of all.
         known = "found" if found.known == "proven" else found.known
-        self._weigh(replace(found, known=known))
-        return True
+        weighed = self._weigh(replace(found, known=known))
+        for quick in tried:
+            weighed = max(weighed, self._weigh(quick), key=lambda one: one.chance_frac)
+        return weighed
 
 
 def _starts(schedule: Schedule) -> object:

@@ -18,12 +18,13 @@ from cureplan.planning.schedule.floor_model import (
     as_expected,
     floor_model,
 )
-from cureplan.planning.schedule.heuristic import Attempt, improve_orders
+from cureplan.planning.schedule.heuristic import Attempt, improve_orders, order_work
 from cureplan.planning.schedule.lexicographic import (
     SHARES,
     Limits,
     News,
     Solved,
+    lower_bounds,
     solve_in_order,
 )
 from cureplan.planning.schedule.outcome import (
@@ -33,6 +34,7 @@ from cureplan.planning.schedule.outcome import (
     Stop,
     stopped_by_hand,
 )
+from cureplan.planning.schedule.problem import Score
 from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
 from cureplan.planning.schedule.tables import Sureness
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
@@ -41,6 +43,7 @@ from cureplan.weather.hours.series import HourlySeries
 
 __all__ = [
     "Progress",
+    "Promising",
     "Schedule",
     "construct",
     "construct_at",
@@ -87,11 +90,19 @@ def with_heaters(job: Job, failures: Sequence[Failure]) -> Job | None:
 
 
 Progress = Callable[[str], None]
+QUICK = "forward timing"
+Promising = Callable[[Schedule], bool]
+"""Whether a quick schedule is worth the solver's work."""
 
-MOST_ORDERS = 60
+MOST_ORDERS, FEWEST_ORDERS = 60, 10
+ORDERS_WORK = 1.0
+"""Of orders tried for one kind of windows: a large job's cost more each."""
 MOST_OF_EACH = 2
 """Ways named where windows and margins fail, of each."""
 WORK_PER_ROOM2 = 0.1
+WORK_PER_ROOM, SMALL_ROOMS = 0.3, 5
+"""Beyond a small job's rooms, each one more adds so much: the parts that count settle
+within it, and what only breaks ties is cut short."""
 LEAST_WORK, MOST_WORK = 1.5, 15.0
 REST_WORK = 0.3
 """What a room's plan costs besides its search: odds, judge, putting together; measured."""
@@ -103,15 +114,21 @@ not known to hold: measured on one job, whose answer came at that."""
 def limits_for(rooms: int) -> Limits:
     """How much to search for a job of so many rooms.
 
-    A unit of work is about a second of one processor: five rooms are mostly settled in a
-    tenth of what they are given, and twenty-four stop within the half minute.
+    A unit of work is one to two seconds of one processor: five rooms are mostly settled in
+    a tenth of what they are given. Where no answer is known yet, more may go into one.
 
     Examples
     --------
     >>> [limits_for(rooms).work for rooms in (5, 8, 12, 24)]
-    [2.5, 6.4, 14.4, 15.0]
+    [2.5, 3.4, 4.6, 8.2]
     """
-    return Limits(work=min(MOST_WORK, max(LEAST_WORK, round(WORK_PER_ROOM2 * rooms**2, 3))))
+    small = WORK_PER_ROOM2 * min(rooms, SMALL_ROOMS) ** 2
+    work = small + WORK_PER_ROOM * max(0, rooms - SMALL_ROOMS)
+
+    def bounded(value: float) -> float:
+        return min(MOST_WORK, max(LEAST_WORK, round(value, 3)))
+
+    return Limits(work=bounded(work), any_work=bounded(WORK_PER_ROOM2 * rooms**2))
 
 
 def construct(
@@ -122,6 +139,7 @@ def construct(
     limits: Limits | None = None,
     tables: Tables | None = None,
     stop: Stop | None = None,
+    promising: Promising | None = None,
 ) -> Schedule:
     """Place every pour and coat of a job; Ctrl-C ends the search with the best so far.
 
@@ -140,26 +158,42 @@ def construct(
             progress=progress,
             limits=limits or limits_for(len(job.rooms)),
             stop=asked,
+            promising=promising,
         )
         return replace(search.run(), worked=search.worked)
 
 
 def construct_at(
-    job: Job, tables: Tables, sure: Sureness, *, limits: Limits, stop: Stop
+    job: Job,
+    tables: Tables,
+    sure: Sureness,
+    *,
+    limits: Limits,
+    stop: Stop,
+    promising: Promising | None = None,
+    order: tuple[int, ...] | None = None,
 ) -> tuple[Schedule | None, float]:
     """The same with every limit kept as surely as said, and the work it took.
 
     None where no answer was found: within these limits on work there may still be one.
     """
-    search = _Search(job=job, tables=tables, progress=None, limits=limits, stop=stop)
+    search = _Search(
+        job=job,
+        tables=tables,
+        progress=None,
+        limits=limits,
+        stop=stop,
+        promising=promising,
+        order=order,
+    )
     begun = search.begun(sure)
     if begun.model.problem.empty:
         return None, search.worked
     if begun.first.choice is None:
-        begun = begun.going_on_from(search.any_choice(begun, limits))
+        begun = begun.going_on_from(search.any_choice(begun, limits.work))
     if begun.first.choice is None:
         return None, search.worked
-    found = search.finished(begun, search.solved(begun))
+    found = search.quickly(begun) or search.finished(begun, search.solved(begun))
     return replace(found, worked=search.worked), search.worked
 
 
@@ -199,16 +233,19 @@ class _Search:
     progress: Progress | None
     limits: Limits
     stop: Stop
+    promising: Promising | None = None
+    order: tuple[int, ...] | None = None
+    """To begin with; None for what a crew would."""
     worked: float = 0.0
 
     def run(self) -> Schedule:
         sure = self.begun(None)
         if sure.first.choice is not None:
-            return self.finished(sure, self.solved(sure))
+            return self.quickly(sure) or self.finished(sure, self.solved(sure))
         expected = self.begun(as_expected(self.job))
         if expected.first.choice is None and not self.stop():
             # Before the long search: where not even the loosest limits hold together.
-            solved = self.any_choice(expected, self.limits)
+            solved = self.any_choice(expected, self.limits.for_any)
             if solved.known == "impossible":
                 return _failed(self.job, self.tables, expected, solved, self.stop)
             expected = expected.going_on_from(solved)
@@ -222,6 +259,17 @@ class _Search:
             return _failed(self.job, self.tables, expected, solved, self.stop)
         return replace(self.finished(expected, solved), sure_known=surely.known)
 
+    def quickly(self, begun: _Begun) -> Schedule | None:
+        """The first order's schedule, where somebody finds that no solver need see it."""
+        if begun.first.choice is None or self.promising is None:
+            return None
+        schedule = begun.model.schedule(begun.first.choice)
+        if self.promising(schedule):
+            return None
+        bounds = {"ready": lower_bounds(begun.model.problem).ready}
+        gap_frac = _gap_frac(begun.first.score, bounds)
+        return replace(schedule, solver=QUICK, gap_frac=gap_frac)
+
     def begun(self, sure: Sureness | None) -> _Begun:
         """Tables and a first order, tried whether or not somebody wants to stop."""
         model = floor_model(self.job, self.tables, sure=sure)
@@ -230,10 +278,11 @@ class _Search:
             alone = model.problem.empty[0]
             first = Attempt(choice=None, score=None, stuck=alone, placed=0)
         else:
+            each = order_work(model.problem)
             first = improve_orders(
                 model.problem,
-                model.first_order(),
-                most=MOST_ORDERS,
+                self.order or model.first_order(),
+                most=min(MOST_ORDERS, max(FEWEST_ORDERS, int(ORDERS_WORK / each))),
                 on_news=None if on_news is None else on_news.better,
                 stop=self.stop,
             )
@@ -244,8 +293,7 @@ class _Search:
         """The best choice; with more work for a first one where none is known yet."""
         choice = begun.first.choice
         if choice is None:
-            more = replace(self.limits, work=MORE_WORK * self.limits.work)
-            found = self.any_choice(begun, more)
+            found = self.any_choice(begun, MORE_WORK * self.limits.for_any)
             if found.choice is None:
                 return found
             choice = found.choice
@@ -260,11 +308,11 @@ class _Search:
         self.worked += solved.worked
         return solved
 
-    def any_choice(self, begun: _Begun, limits: Limits) -> Solved:
+    def any_choice(self, begun: _Begun, work: float) -> Solved:
         solved = solve_in_order(
             begun.model.problem,
             None,
-            limits=replace(limits, work=limits.work / SHARES["waited"]),
+            limits=replace(self.limits, work=work / SHARES["waited"]),
             seed=self.job.seed,
             on_news=begun.on_news,
             parts=("waited",),
@@ -326,17 +374,20 @@ class _Teller:
 
 
 def _described(schedule: Schedule, solved: Solved) -> Schedule:
-    gap_frac = None
-    bound = solved.bounds.get("ready")
-    if solved.score is not None and bound is not None and solved.score.ready > 0:
-        gap_frac = max(0.0, (solved.score.ready - bound) / solved.score.ready)
     return replace(
         schedule,
-        solver="forward timing and CP-SAT" if solved.asked else "forward timing",
+        solver=f"{QUICK} and CP-SAT" if solved.asked else QUICK,
         known=solved.known,
         ended=solved.ended,
-        gap_frac=gap_frac,
+        gap_frac=_gap_frac(solved.score, solved.bounds),
     )
+
+
+def _gap_frac(found: Score | None, bounds: Mapping[str, int]) -> float | None:
+    bound = bounds.get("ready")
+    if found is None or bound is None or found.ready <= 0:
+        return None
+    return max(0.0, (found.ready - bound) / found.ready)
 
 
 def _failed(job: Job, tables: Tables, begun: _Begun, solved: Solved, stop: Stop) -> Schedule:

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from array import array
+from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import permutations, product
-from typing import Literal
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +17,7 @@ from cureplan.planning.schedule.problem import (
     NEVER,
     Choice,
     Hands,
+    IntArray,
     Problem,
     Score,
     Stage,
@@ -25,6 +28,7 @@ __all__ = [
     "Attempt",
     "Manner",
     "improve_orders",
+    "order_work",
     "time_order",
 ]
 
@@ -72,67 +76,183 @@ class _StuckError(Exception):
         self.task = (room, number)
 
 
+@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
+class _Edges:
+    """A task's states, and from and up to which of them a bound on an array can matter."""
+
+    stage: Stage
+    alone: int
+    """Slots ahead of it at which its tools go in, as long as nothing stands there."""
+    later: int
+    """The same of what follows another task of its crew in a shift."""
+    most: dict[str, array[int]]
+    """Greatest of an array up to each state."""
+    least: dict[str, array[int]]
+    """Least of an array from each state on."""
+    plain: frozenset[str]
+    """Arrays that never fall, so that these are the arrays themselves."""
+    best: dict[Manner, IntArray]
+    """All states of a pour, best first."""
+
+    def strike(self, mask: BoolArray, above: str, bound: int, below: str, limit: int) -> None:
+        """Strike out states with one array above a bound and another below a limit."""
+        low, high = bisect_right(self.most[above], bound), bisect_left(self.least[below], limit)
+        if low >= high:
+            return
+        if above in self.plain and below in self.plain:
+            mask[low:high] = False
+            return
+        over, under = getattr(self.stage, above), getattr(self.stage, below)
+        mask[low:high] &= (over[low:high] <= bound) | (under[low:high] >= limit)
+
+    def begun_from(self, first: int, last: int) -> slice:
+        """A run of states that holds all which begin from a slot up to another."""
+        low, high = self.most["begins"], self.least["begins"]
+        return slice(bisect_left(low, first), bisect_right(high, last))
+
+
+def _edges(problem: Problem, room: int, number: int, stage: Stage) -> _Edges:
+    ahead = [problem.ahead(room, number, first=first) for first in (True, False)]
+    most = {
+        name: np.maximum.accumulate(getattr(stage, name))
+        for name in ("begins", "ends", "frees", "follows", "walks")
+    }
+    least = {
+        name: np.minimum.accumulate(getattr(stage, name)[::-1])[::-1]
+        for name in ("begins", "shuts")
+    }
+    keys: dict[Manner, tuple[IntArray, ...]] = {
+        "thrifty": (stage.begins, stage.cost, stage.span, stage.short),
+        "prompt": (stage.cost, stage.begins, stage.short),
+        "driven": (stage.cost, stage.short, stage.begins),
+    }
+    poured = number == problem.pour(room)
+    return _Edges(
+        stage=stage,
+        alone=max(ahead),
+        later=ahead[1],
+        most={name: array("q", values.tobytes()) for name, values in most.items()},
+        least={name: array("q", values.tobytes()) for name, values in least.items()},
+        plain=frozenset(
+            name
+            for name, values in (most | least).items()
+            if np.array_equal(values, getattr(stage, name))
+        ),
+        best={manner: np.lexsort(by) for manner, by in keys.items()} if poured else {},
+    )
+
+
+class _Tie(NamedTuple):
+    """What a task has to do with another."""
+
+    hands: tuple[str, str] | None
+    """Names of the arrays that say when the hands of the other, and its own, are free for
+    each other; None where they share none."""
+    crossed: bool
+    """It is a floor that is crossed to the other."""
+    on_way: bool
+    """The other is a floor that is crossed to it."""
+
+
+class _Rules:
+    """What a problem's tasks rule out of each other, looked up instead of worked out."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem, self.timed = problem, problem.timed
+        self.of = {(r, n): _edges(problem, r, n, stage) for r, n, stage in problem.tasks()}
+        self._crossing = set(problem.crossings)
+        self.ties = {
+            task: {o: tie for o in self.of if o != task and any(tie := self._tie(task, o))}
+            for task in self.of
+        }
+        self.spans = 1 + max(int(e.stage.span.max(initial=0)) for e in self.of.values())
+
+    def _tie(self, task: Task, other: Task) -> _Tie:
+        same = self.problem.same_hands(self.of[other].stage, self.of[task].stage)
+        return _Tie(
+            hands=(self._free(other, task), self._free(task, other)) if same else None,
+            crossed=(other[0], task[0]) in self._crossing,
+            on_way=(task[0], other[0]) in self._crossing,
+        )
+
+    def _free(self, task: Task, other: Task) -> str:
+        problem = self.problem
+        poured = task[1] == problem.pour(task[0]) and other[1] == problem.pour(other[0])
+        return "follows" if poured and problem.same_group(task[0], other[0]) else "frees"
+
+
 class _Board:
     """States still possible for every task, and what has been chosen."""
 
-    def __init__(self, problem: Problem, not_closed_before: dict[Task, int]) -> None:
-        self.problem = problem
+    def __init__(self, rules: _Rules, not_closed_before: dict[Task, int]) -> None:
+        self.rules, self.problem = rules, rules.problem
         self.left: dict[Task, BoolArray] = {
-            (r, n): stage.closes >= not_closed_before.get((r, n), -NEVER)
-            for r, n, stage in problem.tasks()
+            task: edges.stage.closes >= not_closed_before.get(task, -NEVER)
+            for task, edges in rules.of.items()
         }
         self.chosen: dict[Task, int] = {}
-        self._crossing = set(problem.crossings)
+        self._first: dict[int, IntArray] = {}
+        """By crew: its first begin in each of its shifts."""
 
     def stage(self, task: Task) -> Stage:
-        return self.problem.rooms[task[0]][task[1]]
+        return self.rules.of[task].stage
 
     def pour(self, room: int) -> Task:
         return room, self.problem.pour(room)
 
     def place(self, task: Task, k: int) -> None:
         """Choose a state and strike out what it rules out elsewhere."""
+        stage, after = self.stage(task), (task[0], task[1] + 1)
         self.chosen[task] = k
         del self.left[task]
-        stage, after = self.stage(task), (task[0], task[1] + 1)
-        for other, mask in self.left.items():
-            self._strike(other, mask, task, k)
-        for hands in self.problem.timed:
+        entered = self._entered(task, k)
+        first, span = self._firsts(stage.crew), int(stage.span[k])
+        first[span] = min(first[span], stage.begins[k])
+        for other, tie in self.rules.ties[task].items():
+            if other in self.left:
+                self._strike(other, self.left[other], task, k, entered, tie)
+        for hands in self.rules.timed:
             if stage.crew in hands.crews:
                 self._strike_long(hands)
         if after in self.left:
-            begins = self.stage(after).begins
-            self.left[after] &= (begins >= stage.opens[k]) & (begins <= stage.closes[k])
+            mask, edges = self.left[after], self.rules.of[after]
+            begins = edges.stage.begins
+            near = edges.begun_from(int(stage.opens[k]), int(stage.closes[k]))
+            mask[: near.start] = mask[near.stop :] = False
+            mask[near] &= (begins[near] >= stage.opens[k]) & (begins[near] <= stage.closes[k])
 
-    def _ahead(
-        self, task: Task, begins: NDArray[np.int64], span: NDArray[np.int64]
-    ) -> NDArray[np.int64]:
-        """Slots ahead of each begin of a task at which its tools go in: as long as for the
-        first of a shift, unless a task placed before it stands there."""
-        crew = self.stage(task).crew
-        alone = max(self.problem.ahead(*task, first=first) for first in (True, False))
-        ahead = np.full(begins.shape, alone, dtype=np.int64)
-        for other, k in self.chosen.items():
-            there = self.stage(other)
-            if there.crew == crew and other != task:
-                after = (span == there.span[k]) & (begins > there.begins[k])
-                ahead[after] = self.problem.ahead(*task, first=False)
-        return ahead
+    def _firsts(self, crew: int) -> IntArray:
+        if crew not in self._first:
+            self._first[crew] = np.full(self.rules.spans, NEVER, dtype=np.int64)
+        return self._first[crew]
 
-    def _strike(self, other: Task, mask: BoolArray, task: Task, k: int) -> None:
-        stage, there = self.stage(task), self.stage(other)
-        if self.problem.same_hands(there, stage):
-            free, then = (
-                self.problem.next_free(*pair) for pair in ((other, task), (task, other))
-            )
-            mask &= (free <= stage.begins[k]) | (there.begins >= then[k])
-        if (other[0], task[0]) in self._crossing:
-            enters = there.begins - self._ahead(other, there.begins, there.span)
-            mask &= (there.ends <= stage.shuts[k]) | (enters >= stage.walks[k])
-        if (task[0], other[0]) in self._crossing:
-            own = stage.begins[k : k + 1]
-            entered = int((own - self._ahead(task, own, stage.span[k : k + 1]))[0])
-            mask &= (there.walks <= entered) | (there.shuts >= stage.ends[k])
+    def _entered(self, task: Task, k: int) -> int:
+        """Slot at which the tools of a task go in: one placed before it may stand there."""
+        edges = self.rules.of[task]
+        begins, span = int(edges.stage.begins[k]), int(edges.stage.span[k])
+        follows = begins > self._firsts(edges.stage.crew)[span]
+        return begins - (edges.later if follows else edges.alone)
+
+    def _strike(
+        self, other: Task, mask: BoolArray, task: Task, k: int, entered: int, tie: _Tie
+    ) -> None:
+        stage, edges = self.stage(task), self.rules.of[other]
+        if tie.hands is not None:
+            free, then = tie.hands
+            until = int(getattr(stage, then)[k])
+            edges.strike(mask, free, int(stage.begins[k]), "begins", until)
+        if tie.crossed:
+            shuts, walks = int(stage.shuts[k]), int(stage.walks[k])
+            edges.strike(mask, "ends", shuts, "begins", walks + edges.later)
+            near = edges.begun_from(walks + edges.later, walks + edges.alone - 1)
+            if near.start < near.stop:
+                there = edges.stage
+                begins = there.begins[near]
+                follows = begins > self._firsts(there.crew)[there.span[near]]
+                enters = begins - np.where(follows, edges.later, edges.alone)
+                mask[near] &= (there.ends[near] <= shuts) | (enters >= walks)
+        if tie.on_way:
+            edges.strike(mask, "walks", entered, "shuts", int(stage.ends[k]))
 
     def _strike_long(self, hands: Hands) -> None:
         """Strike out what would keep people longer than they may stay."""
@@ -153,20 +273,48 @@ class _Board:
                 last[joins] = np.maximum(last, ends)[joins]
             mask &= last - first <= (hands.most or NEVER)
 
+    def best(self, task: Task, manner: Manner, mask: BoolArray) -> IntArray:
+        """States of a pour still possible, best first."""
+        order = self.rules.of[task].best[manner]
+        return np.asarray(order[mask[order]])
+
+    def first_left(self, task: Task, *, clear: bool) -> int:
+        """The first state left of a task, clear of both ends of its window where one is."""
+        mask = self.left[task]
+        if clear:
+            edges, ends = self.rules.of[task], self.problem.clear
+            before = self.stage((task[0], task[1] - 1))
+            below = self.chosen[task[0], task[1] - 1]
+            opens = before.opens[below] + ends.opening
+            closes = before.closes[below] - ends.closing
+            near = edges.begun_from(int(opens), int(closes))
+            begins = edges.stage.begins[near]
+            wanted = mask[near] & (begins >= opens) & (begins <= closes)
+            if wanted.any():
+                return int(near.start) + int(wanted.argmax())
+        return int(mask.argmax())
+
     def first_if_never_too_old(self, task: Task) -> int | None:
         """First begin left for a task, were the stage below never too old for it."""
         stage, below = self.stage(task), (task[0], task[1] - 1)
         mask = stage.begins >= self.stage(below).opens[self.chosen[below]]
         for other, k in self.chosen.items():
-            self._strike(task, mask, other, k)
+            tie = self.rules.ties[other].get(task)
+            if tie is not None:
+                self._strike(task, mask, other, k, self._entered(other, k), tie)
         return int(stage.begins[mask.argmax()]) if mask.any() else None
 
     def copy(self) -> _Board:
         twin = _Board.__new__(_Board)
-        twin.problem, twin._crossing = self.problem, self._crossing
+        twin.rules, twin.problem = self.rules, self.problem
         twin.left = {task: mask.copy() for task, mask in self.left.items()}
         twin.chosen = dict(self.chosen)
+        twin._first = {crew: first.copy() for crew, first in self._first.items()}
         return twin
+
+    def become(self, twin: _Board) -> None:
+        """Take over a copy that went further."""
+        self.left, self.chosen, self._first = twin.left, twin.chosen, twin._first
 
     def choice(self) -> Choice:
         return tuple(
@@ -188,27 +336,53 @@ def time_order(
     A stage that would be too old before its next one can begin is begun later instead,
     and everything is timed again.
     """
-    later: dict[Task, int] = {}
-    for _ in range(MOST_REPAIRS):
-        board = _Board(problem, later)
-        try:
-            _place_below(board, order)
-            for block in _blocks(problem, order):
-                _place_block(board, block, manner)
-            _place_coats(board, order, crossed_last=crossed_last, clear=clear)
-        except _StuckError as stuck:
-            attempt = Attempt(
-                choice=None, score=None, stuck=stuck.task, placed=len(board.chosen)
-            )
-            room, number = stuck.task
-            needed = board.first_if_never_too_old(stuck.task) if number else None
+    timing = _Timing(_Rules(problem), tuple(order))
+    return timing.attempt(manner, crossed_last=crossed_last, clear=clear)
+
+
+@dataclass(slots=True)
+class _Timing:
+    """One order timed in several manners; pours alike are placed once."""
+
+    rules: _Rules
+    order: tuple[int, ...]
+    _poured: dict[object, tuple[Task | None, _Board]] = field(default_factory=dict)
+
+    def attempt(self, manner: Manner, *, crossed_last: bool, clear: bool) -> Attempt:
+        later: dict[Task, int] = {}
+        for _ in range(MOST_REPAIRS):
+            stuck, board = self._with_pours(manner, later)
+            if stuck is None:
+                board = board.copy()
+                try:
+                    _place_coats(board, self.order, crossed_last=crossed_last, clear=clear)
+                except _StuckError as error:
+                    stuck = error.task
+            if stuck is None:
+                choice = board.choice()
+                found = score(self.rules.problem, choice)
+                return Attempt(choice=choice, score=found, placed=len(board.chosen))
+            attempt = Attempt(choice=None, score=None, stuck=stuck, placed=len(board.chosen))
+            room, number = stuck
+            needed = board.first_if_never_too_old(stuck) if number else None
             if needed is None or needed <= later.get((room, number - 1), -NEVER):
                 return attempt
             later[room, number - 1] = needed
-            continue
-        choice = board.choice()
-        return Attempt(choice=choice, score=score(problem, choice), placed=len(board.chosen))
-    return attempt
+        return attempt
+
+    def _with_pours(self, manner: Manner, later: dict[Task, int]) -> tuple[Task | None, _Board]:
+        """All that is placed before the first coat; not to be changed."""
+        key = manner, tuple(sorted(later.items()))
+        if key not in self._poured:
+            board, stuck = _Board(self.rules, later), None
+            try:
+                _place_below(board, self.order)
+                for block in _blocks(self.rules.problem, self.order):
+                    _place_block(board, block, manner)
+            except _StuckError as error:
+                stuck = error.task
+            self._poured[key] = stuck, board
+        return self._poured[key]
 
 
 def _blocks(problem: Problem, order: Sequence[int]) -> Iterator[list[int]]:
@@ -221,19 +395,6 @@ def _blocks(problem: Problem, order: Sequence[int]) -> Iterator[list[int]]:
         block = [other for other in order if other in members]
         done |= members
         yield block
-
-
-def _ranked(stage: Stage, mask: BoolArray, manner: Manner) -> NDArray[np.int64]:
-    """States still possible, best first."""
-    found = np.flatnonzero(mask)
-    begins, short = stage.begins[found], stage.short[found]
-    span, cost = stage.span[found], stage.cost[found]
-    keys = {
-        "thrifty": (begins, cost, span, short),
-        "prompt": (cost, begins, short),
-        "driven": (cost, short, begins),
-    }[manner]
-    return np.asarray(found[np.lexsort(keys)])
 
 
 def _place_below(board: _Board, order: Sequence[int]) -> None:
@@ -250,7 +411,7 @@ def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
     first = board.pour(block[0])
     poured = [board.stage(t).frees[k] for t, k in board.chosen.items() if t == board.pour(t[0])]
     mask = board.left[first] & (board.stage(first).begins >= max(poured, default=0))
-    ranked = _ranked(board.stage(first), mask, manner)
+    ranked = board.best(first, manner, mask)
     if ranked.size == 0:
         raise _StuckError(*first)
     if len(block) == 1:
@@ -260,7 +421,7 @@ def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
         trial = board.copy()
         trial.place(first, int(k))
         if _follow(trial, block[1:], int(board.stage(first).follows[k]), manner):
-            board.left, board.chosen = trial.left, trial.chosen
+            board.become(trial)
             return
     raise _StuckError(*first)
 
@@ -270,7 +431,7 @@ def _follow(board: _Board, rooms: list[int], at: int, manner: Manner) -> bool:
     for room in rooms:
         task = board.pour(room)
         stage = board.stage(task)
-        ranked = _ranked(stage, board.left[task] & (stage.begins == at), manner)
+        ranked = board.best(task, manner, board.left[task] & (stage.begins == at))
         if ranked.size == 0:
             return False
         board.place(task, int(ranked[0]))
@@ -289,22 +450,25 @@ def _place_coats(
         for room in order
         if len(problem.rooms[room]) > problem.pour(room) + 1
     }
+    first: dict[Task, int] = {}
     while nexts:
         held = {f for r, f in problem.crossings if r in nexts} if crossed_last else set()
         ready = [room for room in nexts if room not in held] or list(nexts)
         best: tuple[int, int, int, int] | None = None
         for room in ready:
-            mask = board.left[room, nexts[room]]
-            if not mask.any():
-                raise _StuckError(room, nexts[room])
-            before = problem.rooms[room][nexts[room] - 1]
-            below = board.chosen[room, nexts[room] - 1]
-            closes = int(before.closes[below])
-            if clear:
-                mask = _clear_of_ends(board, (room, nexts[room]), mask, before, below)
-            k = int(mask.argmax())  # coats are tabled in the order of their begins
-            begins = int(board.stage((room, nexts[room])).begins[k])
-            candidate = (begins, closes, rank[room], k)
+            task = room, nexts[room]
+            # States are only ever struck out: the first stays it while it is left.
+            if task not in first or not board.left[task][first[task]]:
+                if not board.left[task].any():
+                    raise _StuckError(*task)
+                first[task] = board.first_left(task, clear=clear)
+            closes, k = board.stage((room, nexts[room] - 1)).closes, first[task]
+            candidate = (
+                int(board.stage(task).begins[k]),
+                int(closes[board.chosen[room, nexts[room] - 1]]),
+                rank[room],
+                k,
+            )
             if best is None or candidate < best:
                 best, chosen = candidate, room
         if best is None:
@@ -313,16 +477,6 @@ def _place_coats(
         nexts[chosen] += 1
         if nexts[chosen] == len(problem.rooms[chosen]):
             del nexts[chosen]
-
-
-def _clear_of_ends(
-    board: _Board, task: Task, mask: BoolArray, before: Stage, below: int
-) -> BoolArray:
-    """States clear of both ends of their window, where there are any."""
-    begins, clear = board.stage(task).begins, board.problem.clear
-    wanted = mask & (begins >= before.opens[below] + clear.opening)
-    wanted &= begins <= before.closes[below] - clear.closing
-    return wanted if wanted.any() else mask
 
 
 MANNERS: tuple[Manner, ...] = ("thrifty", "prompt")
@@ -343,7 +497,7 @@ def improve_orders(
     """
     best: Attempt | None = None
     tried = 0
-    for attempt, better in _attempts(problem, tuple(start), most):
+    for attempt, better in _attempts(_Rules(problem), tuple(start), most):
         tried += 1
         if better:
             best = attempt
@@ -353,12 +507,16 @@ def improve_orders(
             break
     if best is None:
         raise AssertionError("one order at least is tried")
-    tasks = sum(len(stages) for stages in problem.rooms)
-    return replace(best, work=tried * ORDER_WORK * tasks**2)
+    return replace(best, work=tried * order_work(problem))
+
+
+def order_work(problem: Problem) -> float:
+    """What an order of a problem costs, in the solver's units of about a second."""
+    return ORDER_WORK * sum(len(stages) for stages in problem.rooms) ** 2
 
 
 def _attempts(
-    problem: Problem, start: tuple[int, ...], most: int
+    rules: _Rules, start: tuple[int, ...], most: int
 ) -> Iterator[tuple[Attempt, bool]]:
     """Attempts at orders, and whether each beats all before it: then its neighbours follow."""
     few = len(start) <= MOST_PERMUTED
@@ -369,7 +527,7 @@ def _attempts(
         if order in seen:
             continue
         seen.add(order)
-        attempt = _best_manner(problem, order)
+        attempt = _best_manner(rules, order)
         better = attempt.beats(best)
         yield attempt, better
         if better:
@@ -377,18 +535,17 @@ def _attempts(
             moves = moves if few else _moves(order)
 
 
-def _best_manner(problem: Problem, order: tuple[int, ...]) -> Attempt:
+def _best_manner(rules: _Rules, order: tuple[int, ...]) -> Attempt:
     best: Attempt | None = None
-    manners: tuple[Manner, ...] = MANNERS if problem.may_wait else ("driven",)
+    manners: tuple[Manner, ...] = MANNERS if rules.problem.may_wait else ("driven",)
     ways = product(
         manners,
-        (False, True) if problem.crossings else (False,),
-        (True, False) if problem.clear.most else (False,),
+        (False, True) if rules.problem.crossings else (False,),
+        (True, False) if rules.problem.clear.most else (False,),
     )
+    timing = _Timing(rules, order)
     for manner, crossed_last, clear in ways:
-        attempt = time_order(
-            problem, order, manner=manner, crossed_last=crossed_last, clear=clear
-        )
+        attempt = timing.attempt(manner, crossed_last=crossed_last, clear=clear)
         if attempt.beats(best):
             best = attempt
     if best is None:

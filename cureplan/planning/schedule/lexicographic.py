@@ -192,6 +192,9 @@ SHARES = {
     "hurried": 1.0,
 }
 """Up to which share of all work the search may have gone after a part."""
+MORE_SHARES = {"calls": 0.3, "on_site": 0.3, "hurried": 0.1}
+"""Of all work, the most that goes into one part: what breaks ties is not worth what the
+parts before it left over."""
 BY_BOUND = {"use_objective_lb_search": True}
 TIGHT = {"linearization_level": 0, "use_strong_propagation_in_disjunctive": True}
 LINEAR = {"linearization_level": 2}
@@ -204,6 +207,9 @@ MANNERS: dict[str, dict[str, Any]] = {
 settles in seconds what the solver's own defaults leave open after a minute. Costs are
 sums, for which its linear relaxation is the better guide."""
 
+QUICK, QUICK_WORK = TIGHT | {"cp_model_probing_level": 0}, 0.25
+"""Tried first: on a job of five floors every part is settled in less, in a third of the
+time of the manners above, whose relaxation and probing only pay on larger ones."""
 
 EMERGENCY_S = 1800.0
 """When a search is given up by the clock: only a machine that hangs comes to it."""
@@ -217,7 +223,14 @@ class Limits:
     """How much a search may work, in the solver's own units; the clock only in need."""
 
     work: float
+    any_work: float | None = None
+    """The same as long as no answer is known at all; None for as much."""
     emergency_s: float = EMERGENCY_S
+
+    @property
+    def for_any(self) -> float:
+        """How much to work for a first answer."""
+        return self.work if self.any_work is None else self.any_work
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -353,16 +366,21 @@ def _solve(search: _Search, part: str) -> None:
         if search.stop():
             search.ended = "stopped by hand"
             return
-        work = SHARES[part] * search.limits.work - search.worked
+        work = min(
+            SHARES[part] * search.limits.work - search.worked,
+            MORE_SHARES.get(part, 1.0) * search.limits.work,
+        )
         if work <= 0.0:
             search.ended = "out of work"
             return
+        if manner is QUICK:
+            work = min(work, QUICK_WORK)
         small = prune_dominated(search.problem, search.score, held)
         if small.problem.empty:
             search.infeasible = search.choice is None
             return
         ended = _ask(search, part, small, manner, work=work)
-        if ended != "gave up":
+        if ended != "gave up" and not (manner is QUICK and ended == "out of work"):
             search.ended = search.ended if ended == "settled" else ended
             return
     search.ended = "gave up"
@@ -370,7 +388,7 @@ def _solve(search: _Search, part: str) -> None:
 
 def _manners(part: str) -> tuple[dict[str, Any], ...]:
     first = MANNERS.get(part, LINEAR)
-    return (first, TIGHT) if first is LINEAR else (first, LINEAR)
+    return (QUICK, first, TIGHT if first is LINEAR else LINEAR)
 
 
 def _ask(

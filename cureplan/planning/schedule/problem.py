@@ -20,6 +20,7 @@ __all__ = [
     "Choice",
     "Clear",
     "Hands",
+    "IntArray",
     "Intervals",
     "Problem",
     "Score",

@@ -53,7 +53,7 @@ with windows as expected."""
 
 MOST_ORDERS = 20
 PROBE = Limits(work=0.6)
-TABLE_WORK = 1e-5
+TABLE_WORK = 5e-6
 """What a state costs to table, in the solver's units of about a second; measured."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""

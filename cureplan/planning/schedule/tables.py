@@ -112,14 +112,11 @@ class PourTables:
         init=False, default_factory=dict
     )
     """Least margin at a confidence, by start."""
-    _factors: dict[tuple[float, float], tuple[float, float]] = field(
-        init=False, default_factory=dict
-    )
 
     def under(self, pours: RoomPours) -> PourTables:
         """The same runs for a job with other shifts, hours or dew margin, not other hands."""
         twin = PourTables(pours)
-        twin._rows, twin._factors, twin._sure_s = self._rows, self._factors, self._sure_s
+        twin._rows, twin._sure_s = self._rows, self._sure_s
         return twin
 
     @property
@@ -132,7 +129,7 @@ class PourTables:
         pours = self.pours
         plan = pours.plan(option)
         rows = self._run_rows(option, start_s)
-        factors = np.array([self._factors_at(at, sure.windows) for at in start_s.tolist()])
+        factors = pours.long_factors_at(self.layer, start_s, confidence=sure.windows)
         wait, close = factors[:, :1], factors[:, 1:]
         landed = Landed(
             pour_s=start_s[:, None] + plan.times.pour_s,
@@ -169,14 +166,6 @@ class PourTables:
     def _next(self, option: PourOption) -> Work:
         """What is done to the floor after its pour."""
         return self.pours.works(option)[self.pours.pour_task + 1]
-
-    def _factors_at(self, start_s: float, confidence: float) -> tuple[float, float]:
-        key = (start_s, confidence)
-        if key not in self._factors:
-            self._factors[key] = self.pours.long_factors(
-                self.layer, start_s, confidence=confidence
-            )
-        return self._factors[key]
 
     def _margins(
         self, option: PourOption, rows: _Rows, start_s: Array, confidence: float
@@ -459,9 +448,7 @@ def _windows_after(
     start; after the last one, when the room is ready. The worst of all variants."""
     layer = variants[0][task].layer
     clocks, curve = pours.material(layer)
-    factors = np.array(
-        [pours.long_factors(layer, float(s), confidence=confidence) for s in start_s]
-    )
+    factors = pours.long_factors_at(layer, start_s, confidence=confidence)
     wait, close = factors[:, :1], factors[:, 1:]
     foot_s, opens_s, closes_s = [], [], []
     for works in variants:

@@ -21,7 +21,7 @@ _WITH_UNIT = re.compile(
     re.ASCII | re.IGNORECASE,
 )
 _BLANK = _words(
-    "na n/a nan null none nil - -- --- . .. / // /// //// m mm missing nodata n.a. nd n/d"
+    "na n/a nan null none nil - -- --- – — . .. / // /// //// m mm missing nodata n.a. nd n/d"
     " s/d #n/a #value! #ref! #div/0! ? fehlt k.a. error err ovfl inf -inf +inf"
 )
 # Numbers that no gauge of air reads and many files write for "no value".

@@ -66,7 +66,7 @@ _WEEKDAYS = _words(
 _FILLERS = frozenset(["de", "of", "the", "del"])
 _CLOCK = re.compile(
     r"(\d{1,2})(?:\s?[:h.]\s?(\d{2})(?:[:.](\d{2})(?:[.,](\d{1,9}))?)?)?\s?h?(?:r|rs|Uhr)?"
-    r"(?:\s?([ap])\.?\s?m\.?)?",
+    r"(?:\s?([ap])\.?(?:\s?m\.?)?)?",
     re.IGNORECASE | re.ASCII,
 )
 _SECONDS_PER_DAY = 86_400

@@ -21,30 +21,37 @@ def _set(text: str) -> frozenset[str]:
     return frozenset(text.split())
 
 
-# English, Spanish, German, French, Italian and Portuguese, and the short forms of loggers
-# and weather services.
+# English, Spanish, German, French, Italian, Portuguese, Catalan, Dutch, Polish, Czech, Swedish,
+# Norwegian, Danish and Finnish, and the short forms of loggers and weather services.
 _TEMP = _set(
     "temp temps tmp temperature temperatures temperatura temperatur lufttemperatur"
     " aussentemperatur airtemp airtemperature t2m tair ta t tt oat tdb drybulb"
-    " drybulbtemperature drybulbtemp outdoortemp outtemp tempout lt"
+    " drybulbtemperature drybulbtemp outdoortemp outtemp tempout lt tl"
+    " temperatuur luchttemperatuur buitentemperatuur teplota lampotila"
 )
 _DEW = _set(
     "dew dewp dewpt dewpoint dewpointtemperature dwpt dwp td tdew dpt tp taupunkt"
     " taupunkttemperatur taupunktstemperatur rocio rosee rugiada orvalho"
+    " rosada dauwpunt dauwpuntstemperatuur rosy rosny daggpunkt duggpunkt dugpunkt"
+    " kastepiste d2m"
 )
 _HUMIDITY = _set(
     "rh relh rhum hum humid humidity humidad humedad feuchte feuchtigkeit luftfeuchte"
     " luftfeuchtigkeit humidite hygrometrie umidita umidade humidade rf hr ur relhum"
-    " relativehumidity outhum humout"
+    " relativehumidity outhum humout humitat luchtvochtigheid vochtigheid wilgotnosc vlhkost"
+    " luftfuktighet fuktighet luftfugtighed fugtighed kosteus"
 )
 _CLOUD = _set("cloud clouds cloudcover cloudiness nubosidad bewolkung nebulosite nuvolosita")
 _TIME = _set(
     "time datetime timestamp zeitstempel zeitpunkt valid horodatage messdatum obstime when ts"
     " datetimestamp dateheure datumzeit fechahora datahora dataora timeutc datetimeutc"
     " measurementtime timelocal moment recorded validtime dt dttxt dtiso simpledate"
+    " dateutc timegmt dategmt datetimegmt aaaammjjhh tidpunkt"
 )
-_DATE = _set("date datum fecha data jour dia day tag giorno")
-_CLOCK = _set("time zeit uhrzeit hora heure ora clock hour hr stunde")
+_DATE = _set("date datum fecha data jour dia day tag giorno dato paivamaara")
+_CLOCK = _set(
+    "time zeit uhrzeit hora heure ora clock hour hr stunde tijd tid godzina czas cas aika"
+)
 _ZONE = _set("tz timezone zone utcoffset gmtoffset")
 _PARTS = {
     "year": _set("year yr yyyy ano anno annee jahr"),
@@ -71,7 +78,8 @@ _PLAIN = _set(
     " rel outside outdoor out aussen exterior exterieur esterna esterno ambient 2m at m 2 m2"
     " avg average mean mittel media promedio moyenne observed obs hourly dry bulb point"
     " punto of pt set 1 set_1 sensor value wert tu rf level punkt bolb degrees deg local utc"
-    " gmt cover total percent"
+    " gmt cover total percent bulbo seco horaria relatieve lucht bod wzgledna powietrza"
+    " relativni vzduchu ilman suhteellinen punt punkt"
 )
 _UNITS: dict[str, Unit] = {
     "c": "c", "°c": "c", "degc": "c", "celsius": "c", "centigrade": "c", "grad": "c", "ºc": "c",
@@ -268,9 +276,11 @@ def zone_in_name(name: str) -> str:
     ('GMT-04:00', 'EDT', '')
     >>> zone_in_name("Timestamp (America/New_York)"), zone_in_name("time_utc")
     ('America/New_York', 'utc')
+    >>> zone_in_name("dateutc"), zone_in_name("Time (local standard time)")
+    ('utc', 'LST')
     """
-    # The German weather service stamps its hours in UTC without saying so.
-    if name.strip().upper() == "MESS_DATUM":
+    # The German and the French weather service stamp their hours in UTC without saying so.
+    if name.strip().upper() in {"MESS_DATUM", "AAAAMMJJHH"}:
         return "UTC"
     match = re.search(
         r"(?:UTC|GMT)\s?[+\-\u2212]\s?\d{1,2}(?::?\d{2})?|" + _REGION + r"/[A-Z][A-Za-z_/]+"
@@ -279,10 +289,28 @@ def zone_in_name(name: str) -> str:
     )
     if match:
         return match[0]
+    match = _LAND.search(name)
+    if match:
+        kind = "S" if match[2].lower() == "standard" else "D"
+        return f"{match[1][0].upper()}{kind}T"
+    if _STANDARD.search(name):
+        return "LST"
     match = re.search(
-        r"(?<![A-Za-z])(UTC|GMT|LST|LT|[A-Z]{1,3}[SD]T|[ECMP]T|CES?T|MES?Z|WES?T|EES?T)(?![A-Za-z])"
-        r"|(?<![a-z])(utc|gmt|local time|local)(?![a-z])",
+        r"(?<![A-Za-z])(UTC|GMT|TUC?|UT|LST|LT|[A-Z]{1,3}[SD]T|[ECMP]T|CES?T|MES?Z|WES?T|EES?T)"
+        r"(?![A-Za-z])|(?<![a-z])(utc|gmt|local time|local)(?![a-z])",
         name,
         0,
     )
-    return match[0] if match else ""
+    if match:
+        return match[0]
+    match = re.search(r"(?:time|date|stamp)_?(utc|gmt)(?![a-z])", name, re.IGNORECASE)
+    return match[1] if match else ""
+
+
+_LAND = re.compile(r"(eastern|central|mountain|pacific) (standard|daylight)", re.IGNORECASE)
+_STANDARD = re.compile(
+    r"local standard|standard time|normalzeit|winterzeit|ora solare|heure d.hiver"
+    r"|hora de invierno|hor[aá]rio de inverno|wintertijd",
+    re.IGNORECASE,
+)
+"""A land's clock without summer time, all the year round."""

@@ -51,7 +51,8 @@ class Table:
     origin: NDArray[np.int64]
     names: dict[str, str]
     texts: Mapping[str, Sequence[str]]
-    fahrenheit: bool
+    fahrenheit: frozenset[str]
+    """Which of air and dew point the file gives in °F."""
     guessed_zone: bool
     how: tuple[Message, ...]
     remarks: tuple[Message, ...]
@@ -105,7 +106,7 @@ class Readings:
             origin=origin,
             names=self.names,
             texts=self.texts,
-            fahrenheit=unit == "f",
+            fahrenheit=frozenset(r for r, unit in self._units.items() if unit == "f"),
             guessed_zone=times.guessed_zone,
             how=(*self._read_as(time_name, given), *times.how),
             remarks=tuple(remarks),

@@ -27,8 +27,11 @@ __all__ = ["TimeColumn", "Times", "read_times"]
 
 _CLOCK_INSIDE = re.compile(
     r"(?<!\d)\d{1,2}(?:[:h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?|(?=\s?[aApP]\.?\s?[mM]))"
-    r"(?:\s?[aApP]\.?\s?[mM]\b\.?)?"
+    r"(?:\s?[aApP](?:\.?\s?[mM])?\b\.?)?"
 )
+# Without signs between, or with the hour alone.
+_SHORT_ISO = re.compile(r"\d{8}[Tt]\d{4}|\d{4}-\d\d-\d\d[Tt]\d\d(?![\d:])", re.ASCII)
+_BETWEEN = frozenset("Tt ")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_DAY = _EPOCH.toordinal()
 _DAY_S = 86_400.0
@@ -102,22 +105,26 @@ def read_times(column: TimeColumn) -> Times:
 
 
 def _iso(column: TimeColumn) -> _Local | Times | None:
-    # Read as such only in the common shape: the parser itself takes far more.
-    if not all(t[4:5] == t[7:8] == "-" and t[13:14] == ":" for t in column.texts):
+    # Read as such only in the common shapes: the parser itself takes far more.
+    if all(t[4:5] == t[7:8] == "-" and t[13:14] == ":" for t in column.texts):
+        texts, cut = list(column.texts), 16
+    elif all(_SHORT_ISO.match(text) for text in column.texts):
+        texts, cut = [text.upper() for text in column.texts], 13
+    else:
         return None
-    if not all(text[10:11] in {"T", " "} for text in column.texts):
+    if cut == 16 and not all(text[10:11] in _BETWEEN for text in texts):
         return None
     try:
-        stamps = [datetime.fromisoformat(text) for text in column.texts]
+        stamps = [datetime.fromisoformat(text.upper()) for text in texts]
     except ValueError:
         return None
     aware = [stamp.tzinfo is not None for stamp in stamps]
     if all(aware):
         epoch_s = np.array([stamp.timestamp() for stamp in stamps])
         # The texts behind the clock are few: one offset is read for each.
-        tails = {text[16:]: stamp for text, stamp in zip(column.texts, stamps, strict=True)}
+        tails = {text[cut:]: stamp for text, stamp in zip(texts, stamps, strict=True)}
         shifts = {tail: _offset_s(stamp) for tail, stamp in tails.items()}
-        offset_s = np.array([shifts[text[16:]] for text in column.texts])
+        offset_s = np.array([shifts[text[cut:]] for text in texts])
         return _turned(Times(
             epoch_s=epoch_s, offset_s=offset_s, backwards=False, guessed_zone=False, how=()
         ))  # fmt: skip
@@ -224,7 +231,8 @@ def _searched(text: str) -> tuple[str, str]:
     found = _CLOCK_INSIDE.search(plain)
     if found is None:
         return plain, ""
-    before, after = plain[: found.start()].strip(" ,;T"), plain[found.end() :].strip(" ,;")
+    before = re.sub(r"(?<=\d)T$", "", plain[: found.start()]).strip(" ,;")
+    after = plain[found.end() :].strip(" ,;")
     if before:
         return before, f"{found[0]} {after}".strip()
     # The clock may stand first, and the date behind it.

@@ -19,7 +19,7 @@ _OFFSET = re.compile(
 # Hours east of Greenwich of abbreviations that mean one thing only; those that several
 # lands share (CST, IST, BST, AST) are taken only where the site's own zone uses them.
 _NAMED_H = {
-    "UTC": 0.0, "GMT": 0.0, "Z": 0.0, "UT": 0.0, "ZULU": 0.0, "WET": 0.0,
+    "UTC": 0.0, "GMT": 0.0, "Z": 0.0, "UT": 0.0, "TU": 0.0, "TUC": 0.0, "ZULU": 0.0, "WET": 0.0,
     "EST": -5.0, "EDT": -4.0, "CDT": -5.0, "MST": -7.0, "MDT": -6.0,
     "PST": -8.0, "PDT": -7.0, "AKST": -9.0, "AKDT": -8.0, "HST": -10.0,
     "CET": 1.0, "CEST": 2.0, "MEZ": 1.0, "MESZ": 2.0, "WEST": 1.0, "EET": 2.0, "EEST": 3.0,
@@ -56,7 +56,7 @@ def zone_tail(text: str) -> tuple[str, str]:
     """
     match = re.fullmatch(
         r"(.*?[\dmM.hr])\s*\(?((?:UTC|GMT)?\s?[+\-\u2212]\s?\d{1,2}(?::?\d{2})?"
-        r"|(?!(?:[AaPp]\.?\s?[Mm]\.?|[hH]|hrs?|Uhr)\)?$)[A-Za-z]{1,5}(?:/[A-Za-z_]+)*)\)?",
+        r"|(?!(?:[AaPp]\.?(?:\s?[Mm]\.?)?|[hH]|hrs?|Uhr)\)?$)[A-Za-z]{1,5}(?:/[A-Za-z_]+)*)\)?",
         text,
     )
     return (match[1].strip(), match[2].strip()) if match else (text, "")

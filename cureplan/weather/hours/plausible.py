@@ -27,6 +27,7 @@ ACCEPTED_NAMES: tuple[QuestionName, ...] = (
 # All limits below are invented, chosen so that ten years of airport weather pass and the
 # faults named beside them do not.
 _LEAST_HUMIDITY = 0.025
+_FOG = 0.95
 _DEW_APART_K = 2.0
 _DRY_MEDIAN, _DRY_MOST = 0.15, 0.35
 _JUMP_K, _JUMP_WITHIN_S = 15.0, 1.5 * HOUR_S
@@ -55,13 +56,13 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
 class Air:
-    """Rows in rising time; `fahrenheit` tells in which unit the file's numbers are."""
+    """Rows in rising time; `fahrenheit` names those that the file gives in °F."""
 
     epoch_s: FloatArray
     temp_c: FloatArray
     dew_c: FloatArray
     humidity_frac: FloatArray
-    fahrenheit: bool
+    fahrenheit: frozenset[str]
     guessed_zone: bool
     has_dew: bool
 
@@ -90,6 +91,7 @@ def questions(air: Air, *, zone: tzinfo, place: Place | None) -> Iterator[Questi
         lambda: _jump(air, zone, "dew", air.dew_c, _DEW_JUMP_K) if air.has_dew else None,
         lambda: _stuck(air, zone, "temp", air.temp_c, _STUCK_S),
         lambda: _stuck(air, zone, "dew", air.dew_c, _DEW_STUCK_S) if air.has_dew else None,
+        lambda: _stuck(air, zone, "humidity", _gauge_pct(air), _DEW_STUCK_S),
         lambda: _other_unit(air, place) if place else None,
         lambda: _clock(air, place) if place and air.guessed_zone else None,
     )
@@ -105,6 +107,9 @@ def oddities(air: Air, *, place: Place) -> Iterator[Message]:
     if known.size > _STUCK_ROWS and np.ptp(known) == 0:
         yield Message("weather.steady", {"temp_c": float(known[0])})
         return
+    shares = air.humidity_frac[~np.isnan(air.humidity_frac)]
+    if shares.size > _STUCK_ROWS and np.ptp(shares) == 0:
+        yield Message("weather.steady_humidity", {"humidity_frac": float(shares[0])})
     if _spans_a_day(air):
         low_c, high_c = season_c(place, float(np.median(air.epoch_s)))
         mean_c = float(known.mean())
@@ -173,7 +178,7 @@ def _two_moistures(air: Air, zone: tzinfo) -> Question | None:
 
 def _too_dry(air: Air) -> Question | None:
     """Dew points in °C under a °F header: drier than a desert, and right when read as °C."""
-    if not air.has_dew or not air.fahrenheit:
+    if "dew" not in air.fahrenheit:
         return None
     known = ~np.isnan(air.dew_c) & ~np.isnan(air.temp_c)
     if not known.any():
@@ -203,7 +208,7 @@ def _too_dry(air: Air) -> Question | None:
 
 def _marks(air: Air, zone: tzinfo, role: str, values_c: FloatArray) -> Question | None:
     """Runs of exactly 0 or -40 that the air before and after has nothing to do with."""
-    numbers = values_c * 1.8 + 32.0 if air.fahrenheit else values_c
+    numbers = values_c * 1.8 + 32.0 if role in air.fahrenheit else values_c
     known = np.flatnonzero(~np.isnan(values_c))
     for mark in (0.0, -40.0):
         at = np.abs(numbers[known] - mark) < 1e-9
@@ -264,7 +269,7 @@ def _stuck(
         lasts_s = air.epoch_s[rows[-1]] - air.epoch_s[rows[0]]
         if lasts_s < least_s or rows.size < _STUCK_ROWS:
             continue
-        if role == "dew" and np.ptp(air.temp_c[rows]) < 2 * _VARIES_K:
+        if role != "temp" and np.ptp(air.temp_c[rows]) < 2 * _VARIES_K:
             continue
         return Question(
             "stuck",
@@ -275,6 +280,11 @@ def _stuck(
             "empty those cells or use another record, or put `# accept: stuck` on top",
         )
     return None
+
+
+def _gauge_pct(air: Air) -> FloatArray:
+    """Humidity [%]; where it stands at its end, NaN: fog may keep a good gauge there."""
+    return np.where(air.humidity_frac < _FOG, 100.0 * air.humidity_frac, np.nan)
 
 
 # Season and sun
@@ -317,10 +327,11 @@ def _other_unit(air: Air, place: Place) -> Question | None:
     known = np.flatnonzero(~np.isnan(air.temp_c))
     low_c, high_c = season_c(place, float(np.median(air.epoch_s)))
     mean_c = float(air.temp_c[known].mean())
-    swapped_c = mean_c * 1.8 + 32.0 if air.fahrenheit else (mean_c - 32.0) / 1.8
+    fahrenheit = "temp" in air.fahrenheit
+    swapped_c = mean_c * 1.8 + 32.0 if fahrenheit else (mean_c - 32.0) / 1.8
     if low_c <= mean_c <= high_c or not low_c <= swapped_c <= high_c:
         return None
-    other, name = ("°C", "temp_c") if air.fahrenheit else ("°F", "temp_f")
+    other, name = ("°C", "temp_c") if fahrenheit else ("°F", "temp_f")
     return Question(
         "unit",
         int(known[0]),

@@ -30,6 +30,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.read_as": _names("how"),
     "weather.accepted": _names("names"),
     "weather.steady": _names("temp_c"),
+    "weather.steady_humidity": _names("humidity_frac"),
     "weather.season": _names("mean_c low_c high_c"),
     "weather.sun": _names("warmest"),
     "weather.file_ahead": _names("label ahead_h"),

@@ -348,7 +348,7 @@ def odd_in(rows: ClientRows, *, only: NDArray[np.bool_] | None = None) -> str:
         temp_c=rows.temp_c[kept],
         dew_c=rows.dew_c[kept],
         humidity_frac=np.full(int(kept.sum()), np.nan),
-        fahrenheit=False,
+        fahrenheit=frozenset(),
         guessed_zone=False,
         has_dew=True,
     )
