@@ -145,6 +145,8 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
     assert page.count('class="answer"') == 3
     listed = served.ask("/").text
     assert f"{int(100 * plan.risk.all_keep_frac)} %" in listed
+    for file, begins in (("plan.pdf", b"%PDF-"), ("plan.png", b"\x89PNG")):
+        assert served.ask(f"/jobs/{JOB}/plan/{file}").body.startswith(begins)
     sheet = served.ask(f"/jobs/{JOB}/plan/sheet.html")
     assert sheet.status == 200
     assert sheet.headers["content-type"].startswith("text/html")
