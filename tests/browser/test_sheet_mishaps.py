@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -11,12 +12,13 @@ from typing import Any
 import numpy as np
 import pytest
 from chromium import PHONE
+from output import sheet_sample
 from output.sheet_sample import after
 
 from browser.conftest import Opener, Sheet
 from browser.test_sheet_log import saved_log, write_plan
 from cureplan.inputs.tables.night_log import read_night_log, read_night_logs
-from cureplan.planning.plan.model import Plan
+from cureplan.planning.plan.model import Plan, PrimerPlan
 from cureplan.planning.replan.replan import night_site
 from cureplan.planning.replan.replan import replan as plan_again
 from cureplan.planning.replan.state import _between_lines
@@ -426,6 +428,43 @@ def test_a_clock_half_an_hour_off_is_noticed_once_three_ticks_keep_step(open_she
     assert "was poured ½ h late" in asked.inner_text()
     sheet.press("Set this sheet −½ h")
     assert "22:08:30" in sheet.page.locator("#sheet-en .clock").inner_text()
+
+
+def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
+    open_sheet: Opener, tmp_path: Path
+):
+    # By hand: rolled 16:30 to 16:40, poured over from 20:00 on. Begun 20 min late and done 70
+    # min late, it is dry at 21:10, after its first bucket at 21:06.
+    plan = sheet_sample.sample_plan()
+    primer = PrimerPlan(
+        room="Cook line",
+        stage="primer",
+        start=after(-270),
+        end=after(-260),
+        slurry_opens=after(-60),
+        slurry_closes=after(240),
+        walkable=after(-100),
+        reason=plan.coats[0].reason,
+        batches=1,
+        volume_m3=0.004,
+        batch_minutes=10.0,
+        batch_working_min=25.0,
+        broadcast=False,
+        slab_c=29.0,
+        dew_c=None,
+        keeps_frac=0.95,
+    )
+    sheet = open_sheet(replace(plan, primers=(primer,)), at=after(-250))
+    task = sheet.page.locator("#sheet-en .task", has_text="Primer: Cook line")
+    assert "is-late" in str(task.get_attribute("class"))
+    assert "pour over it not before 20:00, not after Thu 01:00" in task.inner_text()
+    task.get_by_role("button", name="Primer begun").click()
+    sheet.page.clock.pause_at(after(-190))
+    task.get_by_role("button", name="Primer done").click()
+    assert "pour over it not before 21:10, not after Thu 01:20" in task.inner_text()
+    assert "still wet when its first bucket is due" in task.inner_text()
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert [line.split(",")[1] for line in lines[2:]] == ["primer begun", "primer laid"]
 
 
 def test_the_log_leaves_the_phone_without_a_file(open_sheet: Opener):

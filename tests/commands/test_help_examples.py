@@ -96,3 +96,17 @@ def test_the_examples_of_a_command_run(
     if command == "plan":
         log = log_of(kitchen / "night-plan" / "plan.json")
         (kitchen / "log.csv").write_text(log, encoding="utf-8")
+
+
+@pytest.mark.parametrize("command", ["chill", "fit"])
+def test_readme_shows_what_its_commands_say(command: str, tmp_path, monkeypatch) -> None:
+    text = (DEMO.parents[1] / "README.md").read_text(encoding="utf-8")
+    block = next(b for b in text.split("```") if f"$ cureplan {command} " in b)
+    typed, *told = block.strip().splitlines()
+    points = ("25,60", "18,70", "11,90")
+    lines = ["kind,milestone,minutes,temp_f", *(f"sheet,working_time,{p}" for p in points)]
+    (tmp_path / "readings.csv").write_text("\n".join(lines), encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    ran = CliRunner().invoke(app, shlex.split(typed.removeprefix("$ cureplan ")))
+    assert len(told) == 3
+    assert set(told) <= set(ran.output.splitlines())

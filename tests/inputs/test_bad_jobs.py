@@ -241,9 +241,12 @@ def test_an_outline_that_cannot_be_is_one_line(folder, demo_text, shape, key, sa
         ("America/New_York", 40.78, 73.88, "longitude", "did you mean -73.88?"),
         ("America/New_York", -40.78, -73.88, "latitude", "did you mean 40.78?"),
         ("America/New_York", -73.88, 40.78, "longitude", "seem to have changed places"),
-        ("Europe/Madrid", -3.7, 40.42, "latitude", "seem to have changed places"),
+        ("Europe/Madrid", -3.7, 40.42, "longitude", "seem to have changed places"),
         ("Australia/Sydney", 33.87, 151.21, "latitude", "did you mean -33.87?"),
         ("America/New_York", 48.14, 11.58, "longitude", "check it, or the time zone"),
+        # Philadelphia on the clock of Los Angeles, three hours off.
+        ("America/Los_Angeles", 39.95, -75.17, "longitude", "check it, or the time zone"),
+        ("UTC", 40.78, -73.88, "longitude", "check it, or the time zone"),
     ],
 )
 def test_coordinates_that_do_not_lie_in_the_time_zone_are_caught(

@@ -1,4 +1,4 @@
-"""How much a job, a log, a folder of records and a plan may hold: the limits README names."""
+"""How much a job, a log, a folder of records and a plan may hold: the limits more.md names."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from cureplan.inputs.tables.night_log import NightSite, read_night_log_text
 from cureplan.inputs.tables.record import read_records
 from cureplan.planning.plan.read import read_plan
 
-README = (Path(__file__).parents[2] / "README.md").read_text(encoding="utf-8")
+MORE = (Path(__file__).parents[2] / "notebooks" / "more.md").read_text(encoding="utf-8")
 SITE = NightSite(
     zone=ZoneInfo("UTC"),
     kits={"Bar": 4},
@@ -35,8 +35,8 @@ def refused(call, *words, **named) -> str:
     "limit",
     ["60 rooms", "3,000 buckets", "60 days", "500 readings", "5,000 lines", "2,000 records"],
 )
-def test_readme_names_every_limit(limit: str) -> None:
-    assert limit in " ".join(README.split())
+def test_more_md_names_every_limit(limit: str) -> None:
+    assert limit in " ".join(MORE.split())
 
 
 def test_an_edit_is_held_to_the_limits_of_a_file(demo_job) -> None:

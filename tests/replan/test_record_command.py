@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 import typer
@@ -186,6 +186,30 @@ def test_rooms_that_only_a_later_plan_has_are_passed_over(apps, night, first, li
     ran = run(apps, record, night / "plan.json", night / "log.csv", "--out", night / "done")
     assert ran.exit_code == 0, ran.output
     assert "Pot wash" not in next((night / "done").iterdir()).read_text(encoding="utf-8")
+
+
+def test_a_record_speaks_site_time_and_asks_about_a_clock_an_hour_off(apps, night, lines):
+    # New York keeps 4 h behind UTC in July: the same night on three clocks is one record.
+    rows = [line.partition(",") for line in lines[:6]]
+    at = [datetime.fromisoformat(row[0]) for row in rows]
+    clocks = {
+        "utc": [f"{one.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}" for one in at],
+        "site": [f"{one:%Y-%m-%d %H:%M:%S}" for one in at],
+        "late": [f"{one + timedelta(hours=1):%Y-%m-%d %H:%M:%S}" for one in at],
+    }
+    kept, said_of = {}, {}
+    for name, stamps in clocks.items():
+        told = [f"{stamp},{row[2]}" for stamp, row in zip(stamps, rows, strict=True)]
+        (night / "log.csv").write_text(HEADER + "\n".join(told), encoding="utf-8")
+        ran = run(apps, record, night / "plan.json", night / "log.csv", "--out", night / name)
+        assert ran.exit_code == 0, ran.output
+        (path,) = (night / name).iterdir()
+        kept[name], said_of[name] = path.read_text(encoding="utf-8"), ran.stderr
+    assert kept["utc"] == kept["site"]
+    assert f"finished = {at[-1]:%Y-%m-%dT%H:%M:%S}-04:00" in kept["site"]
+    assert said_of["site"] == said_of["utc"] == ""
+    assert "lies about an hour later than planned" in said_of["late"]
+    assert "not on site time (EDT)" in said_of["late"]
 
 
 def test_a_log_without_an_end_makes_no_record(apps, night, lines):

@@ -379,13 +379,13 @@ def film_min(air_c, slab_c, *, age_min, face_w_m2k):
     ("air_c", "slab_c", "age_min", "off_min"),
     [(35, 20, 18, 1.4), (35, 25, 18, 0.6), (33, 31, 18, 0.1)],
 )
-def test_air_over_the_film_costs_what_the_readme_says(air_c, slab_c, age_min, off_min):
+def test_air_over_the_film_costs_what_more_md_says(air_c, slab_c, age_min, off_min):
     # Not modelled, so its size is stated. Film and slab by finite differences,
     # a face of 7 W/m²K against none; `run_bucket` is the one with none.
     bare = film_min(air_c, slab_c, age_min=age_min, face_w_m2k=0.0)
     aired = film_min(air_c, slab_c, age_min=age_min, face_w_m2k=7.0)
     assert bare - aired == pytest.approx(off_min, abs=0.1)
-    text = (Path(__file__).parents[2] / "README.md").read_text("utf-8")
+    text = (Path(__file__).parents[2] / "notebooks" / "more.md").read_text("utf-8")
     assert "15 K warmer than the slab takes 1.4 min off 18" in text
     path = run_bucket(25.0, 25.0, 25.0, slab_c, 60.0, kit=COLD_KIT, speed=1.0, **FLOOR)
     ours_s = path.when_s(path.pour_age_s + 60.0 * age_min) - path.pour_s
