@@ -16,10 +16,11 @@ from typing import Any
 
 import pytest
 from chromium import launched
-from effort import FAST, LONG
+from effort import FAST, LONG, drawn
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
+from cureplan.planning.plan import made_of
 from cureplan.planning.plan.model import FORMAT
 
 # The same few examples every time: a run that fails here fails on every machine, and a
@@ -73,6 +74,25 @@ def kept(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureReques
         return pickle.loads(file.read_bytes())  # noqa: S301 - written above
 
     return made_once
+
+
+ALL_NIGHTS = made_of.ROOM_NIGHTS
+
+
+@pytest.fixture(scope="session", autouse=True)
+def few_nights() -> Iterator[None]:
+    """What a plan's doubt is made of, weighed on few nights: else a quarter of its time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(made_of, "ROOM_NIGHTS", drawn(200))
+        yield
+
+
+@pytest.fixture(scope="module")
+def all_nights(few_nights: None) -> Iterator[None]:
+    """On as many as a command weighs it on, where what it prints is compared."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(made_of, "ROOM_NIGHTS", ALL_NIGHTS)
+        yield
 
 
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
