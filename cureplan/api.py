@@ -268,8 +268,7 @@ def _made(
         rooms = prepare_pours(job, series, Settled(options=options))
         tables = Tables(pours=rooms)
         chosen = choose(job, tables, issued_s=issued_s, progress=progress)
-        known = () if chosen.stopped else chosen.schedule.failures
-        warmer = with_heaters(job, known)
+        warmer = with_heaters(job, () if chosen.stopped else chosen.schedule.failures)
     job, tables, chosen = in_parts(job, tables, chosen, issued_s=issued_s, progress=progress)
     schedule, odds = chosen.schedule, chosen.odds
     if odds is None:
