@@ -62,19 +62,19 @@ FRESH_CALL = "call.set_up"
 """Reason of a call that brings somebody to the site, as against from room to room."""
 
 
-def demo_job_path() -> Path:
-    """The demo's job file, as it travels with the package.
+def demo_job_path(name: Literal["corner-kitchen", "school-kitchen"] = "corner-kitchen") -> Path:
+    """The demo's job file, or that of five plain rooms, as they travel with the package.
 
     Not for writing beside it: copy it first.
 
     Examples
     --------
     >>> demo_job_path().name
-    'school-kitchen.toml'
+    'corner-kitchen.toml'
     """
     from importlib.resources import files
 
-    return Path(str(files("cureplan") / "demo_data" / "school-kitchen.toml"))
+    return Path(str(files("cureplan") / "demo_data" / f"{name}.toml"))
 
 
 def get_weather(job: Job, *, now: datetime) -> HourlySeries:

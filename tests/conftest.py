@@ -102,7 +102,7 @@ NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 def demo_job():
     """The shipped demonstration job with a mixing station less, and tools that are soon
     carried in: a tight night."""
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     return replace(job, crew=replace(job.crew, stations=2, mixer=2, setup_s=900.0))
 
 

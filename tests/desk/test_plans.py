@@ -262,7 +262,7 @@ def test_the_demo_job_is_a_past_job_and_is_planned_on_its_evening_before() -> No
     from cureplan.desk.folder import JobFolder
     from cureplan.desk.pages import Desk
 
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     desk = Desk(folder=JobFolder(Path()), now=lambda: job.access.open_by + timedelta(days=9))
     assert desk.planning_time(job) == job.access.begins - timedelta(hours=23)
     before = job.access.begins - timedelta(days=3)

@@ -134,10 +134,10 @@ def test_from_the_command_to_the_fit_and_the_next_plan(apps, night, demo_weather
     assert found["wet_edge"]["time"]["value"] < found["wet_edge"]["was_s"] - 10.0
 
     # The next job in that folder says how the last one's predictions fared.
-    text = demo_job_path().read_text(encoding="utf-8")
+    text = demo_job_path("school-kitchen").read_text(encoding="utf-8")
     (night / "job.toml").write_text(text, encoding="utf-8")
     (night / "heat-wave.csv").write_bytes(
-        (demo_job_path().parent / "heat-wave.csv").read_bytes()
+        (demo_job_path("school-kitchen").parent / "heat-wave.csv").read_bytes()
     )
     job = read_job(night / "job.toml")
     rooms = tuple(job.room(name) for name in ("Dish room", "Corridor"))
@@ -163,9 +163,9 @@ def test_intervals_that_did_not_hold_are_warned_of(small_plan, log_of, lines):
 
 
 def test_a_job_names_its_own_folder_of_records(tmp_path):
-    text = demo_job_path().read_text(encoding="utf-8")
+    text = demo_job_path("school-kitchen").read_text(encoding="utf-8")
     (tmp_path / "heat-wave.csv").write_bytes(
-        (demo_job_path().parent / "heat-wave.csv").read_bytes()
+        (demo_job_path("school-kitchen").parent / "heat-wave.csv").read_bytes()
     )
     path = tmp_path / "job.toml"
     path.write_text(text, encoding="utf-8")

@@ -268,7 +268,7 @@ def _persons(job: JobFile) -> Iterator[Fault]:
                 value=", ".join(person.roles),
             )
         for place, span in enumerate(person.hours or ()):
-            yield from _span_faults(("people", number, "hours", place), span, "these hours")
+            yield from _span_faults(("people", number, "hours", place), span, "this span")
 
 
 def _idle(job: JobFile, person: PersonEntry) -> str | None:

@@ -456,7 +456,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> warm = job.with_slab("Cook line", "95 F")
         >>> round(warm.room("Cook line").slab_reading.surface_c, 1)
         35.0
@@ -479,7 +479,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> round(job.with_room("Cook line", width="20 ft").room("Cook line").width_m, 3)
         6.096
         """
@@ -498,7 +498,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> job.with_start("2013-07-17T21:00").access.begins.hour
         21
         """
@@ -517,7 +517,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> job.with_crew(rake=2, setup="30 min").crew.setup_s
         1800.0
         """
@@ -536,7 +536,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> job.with_table("policy", margin="3 min").policy.margin_s
         180.0
         """
