@@ -243,7 +243,7 @@ def _made(
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import known_until
     from cureplan.planning.plan.assemble import assemble, with_help
-    from cureplan.planning.plan.choose import choose
+    from cureplan.planning.plan.choose import choose, in_parts
     from cureplan.planning.plan.ways import look_for_help
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
@@ -268,8 +268,8 @@ def _made(
         rooms = prepare_pours(job, series, Settled(options=options))
         tables = Tables(pours=rooms)
         chosen = choose(job, tables, issued_s=issued_s, progress=progress)
-        known = () if chosen.stopped else chosen.schedule.failures
-        warmer = with_heaters(job, known)
+        warmer = with_heaters(job, () if chosen.stopped else chosen.schedule.failures)
+    job, tables, chosen = in_parts(job, tables, chosen, issued_s=issued_s, progress=progress)
     schedule, odds = chosen.schedule, chosen.odds
     if odds is None:
         if what_helps and not chosen.stopped:
@@ -280,7 +280,7 @@ def _made(
     plan = assemble(
         portable(job),
         series,
-        rooms,
+        tables.pours,
         schedule,
         odds,
         try_others(job, tables, schedule),
