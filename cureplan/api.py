@@ -62,19 +62,19 @@ FRESH_CALL = "call.set_up"
 """Reason of a call that brings somebody to the site, as against from room to room."""
 
 
-def demo_job_path() -> Path:
-    """The demo's job file, as it travels with the package.
+def demo_job_path(name: Literal["corner-kitchen", "school-kitchen"] = "corner-kitchen") -> Path:
+    """The demo's job file, or that of five plain rooms, as they travel with the package.
 
     Not for writing beside it: copy it first.
 
     Examples
     --------
     >>> demo_job_path().name
-    'school-kitchen.toml'
+    'corner-kitchen.toml'
     """
     from importlib.resources import files
 
-    return Path(str(files("cureplan") / "demo_data" / "school-kitchen.toml"))
+    return Path(str(files("cureplan") / "demo_data" / f"{name}.toml"))
 
 
 def get_weather(job: Job, *, now: datetime) -> HourlySeries:
@@ -243,7 +243,7 @@ def _made(
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import known_until
     from cureplan.planning.plan.assemble import assemble, with_help
-    from cureplan.planning.plan.choose import choose
+    from cureplan.planning.plan.choose import choose, in_parts
     from cureplan.planning.plan.ways import look_for_help
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
@@ -268,8 +268,8 @@ def _made(
         rooms = prepare_pours(job, series, Settled(options=options))
         tables = Tables(pours=rooms)
         chosen = choose(job, tables, issued_s=issued_s, progress=progress)
-        known = () if chosen.stopped else chosen.schedule.failures
-        warmer = with_heaters(job, known)
+        warmer = with_heaters(job, () if chosen.stopped else chosen.schedule.failures)
+    job, tables, chosen = in_parts(job, tables, chosen, issued_s=issued_s, progress=progress)
     schedule, odds = chosen.schedule, chosen.odds
     if odds is None:
         if what_helps and not chosen.stopped:
@@ -280,7 +280,7 @@ def _made(
     plan = assemble(
         portable(job),
         series,
-        rooms,
+        tables.pours,
         schedule,
         odds,
         try_others(job, tables, schedule),

@@ -50,7 +50,7 @@ def write_hours(folder: Path, airport: str) -> None:
 
 def job_text(airport: str, night: date, remedies: str) -> str:
     """The demo's job with its cook line alone, on another night."""
-    text = cureplan.demo_job_path().read_text(encoding="utf-8")
+    text = cureplan.demo_job_path("school-kitchen").read_text(encoding="utf-8")
     head, *rooms = text.split("[[rooms]]")
     cook = next(room for room in rooms if 'name = "Cook line"' in room)
     latitude, longitude = AIRPORTS[airport]

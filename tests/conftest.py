@@ -16,10 +16,11 @@ from typing import Any
 
 import pytest
 from chromium import launched
-from effort import FAST, LONG
+from effort import FAST, LONG, drawn
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
+from cureplan.planning.plan import made_of
 from cureplan.planning.plan.model import FORMAT
 
 # The same few examples every time: a run that fails here fails on every machine, and a
@@ -75,6 +76,25 @@ def kept(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureReques
     return made_once
 
 
+ALL_NIGHTS = made_of.ROOM_NIGHTS
+
+
+@pytest.fixture(scope="session", autouse=True)
+def few_nights() -> Iterator[None]:
+    """What a plan's doubt is made of, weighed on few nights: else a quarter of its time."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(made_of, "ROOM_NIGHTS", drawn(200))
+        yield
+
+
+@pytest.fixture(scope="module")
+def all_nights(few_nights: None) -> Iterator[None]:
+    """On as many as a command weighs it on, where what it prints is compared."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(made_of, "ROOM_NIGHTS", ALL_NIGHTS)
+        yield
+
+
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 
 
@@ -82,7 +102,7 @@ NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
 def demo_job():
     """The shipped demonstration job with a mixing station less, and tools that are soon
     carried in: a tight night."""
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     return replace(job, crew=replace(job.crew, stations=2, mixer=2, setup_s=900.0))
 
 

@@ -29,6 +29,7 @@ CONTRACT = [
     "risk",
     "warnings",
     "sources",
+    "primers",
     "rules",
     "arrivals",
     "labour",
@@ -59,6 +60,7 @@ FILES = [
     "buckets.csv",
     "calls.csv",
     "coats.csv",
+    "primers.csv",
     "crew.ics",
     "plan.png",
 ]
@@ -126,9 +128,25 @@ def test_plan_json_keeps_the_contract(demo: tuple[Path, str]) -> None:
     assert plan["buckets"][0]["liquids_in"].endswith("-04:00")
 
 
+def test_the_demo_is_a_job_as_it_really_is(demo: tuple[Path, str]) -> None:
+    plan = json.loads((demo[0] / "plan.json").read_text(encoding="utf-8"))
+    job, line = plan["job"], plan["rooms"][1]
+    shape = job["rooms"][0]["outline"]
+    # By hand: 20 x 24 + 10 x 8 - 3 x 3 = 551 sq ft.
+    assert line["room"] == job["rooms"][0]["name"] == "Cook line"
+    (need,) = (need for need in plan["takeoff"]["rooms"] if need["room"] == "Cook line")
+    assert need["area_m2"] == pytest.approx(551 * 0.3048**2)
+    assert (len(shape["islands_m"]), len(shape["stop_lines_m"])) == (1, 1)
+    assert {primer["room"] for primer in plan["primers"]} == {r["room"] for r in plan["rooms"]}
+    several = {person["name"] for person in job["crew"]["people"] if len(person["roles"]) > 1}
+    assert several == {"Ana", "Ben", "Carla", "Dan"}
+    assert plan["risk"]["all_keep_frac"] >= job["policy"]["confidence"] == 0.9
+    assert (demo[0] / "sheet.html").stat().st_size < 350_000
+
+
 def test_unmended_afternoon_falls_short_and_the_plan_mends_it(demo: tuple[Path, str]) -> None:
     # The heat wave is real (LaGuardia, July 2013); that an un-iced kit cannot tie in on a
-    # 22 ft front at some 31 °C is the tension the demo stands for.
+    # 20 ft front at some 31 °C is the tension the demo stands for.
     plan = json.loads((demo[0] / "plan.json").read_text(encoding="utf-8"))
     cook_line = next(room for room in plan["rooms"] if room["room"] == "Cook line")
     afternoon = [s for s in cook_line["starts"] if "T14:" <= s["at"][10:14] <= "T18:"]
@@ -147,6 +165,7 @@ def test_spreadsheets_hold_a_row_per_bucket(demo: tuple[Path, str]) -> None:
     assert len(rows) == len(plan["buckets"]) == sum(room["kits"] for room in plan["rooms"])
 
 
+@pytest.mark.usefixtures("all_nights")
 def test_the_same_job_twice_gives_the_same_plan(tmp_path: Path) -> None:
     # In another process, with another hash seed, sets of names have another order.
     job = write_job(tmp_path, *of_rooms("Dish room", "Corridor"))

@@ -232,7 +232,8 @@ def test_no_row_rests_on_a_page_of_questions_and_answers(register):
 
 def test_the_demo_names_no_real_school_and_says_whose_its_coordinates_are():
     # The register as it is.
-    text = (TOP / "cureplan" / "demo_data" / "school-kitchen.toml").read_text(encoding="utf-8")
-    head = " ".join(text[: text.index("[weather]")].replace("#", "").split())
-    assert 'name = "Example ' in head
-    assert "the weather station's: no kitchen stands there" in head
+    for path in (TOP / "cureplan" / "demo_data").glob("*.toml"):
+        text = path.read_text(encoding="utf-8")
+        head = " ".join(text[: text.index("[weather]")].replace("#", "").split())
+        assert 'name = "Example ' in head
+        assert "the weather station's: no kitchen stands there" in head

@@ -96,7 +96,7 @@ def test_closed_full_and_cut_off(line: str, code: int, says: bytes) -> None:
 @pytest.mark.parametrize("after_s", [0.02, 0.06, 0.1, 0.2, 0.3, 0.4, 0.8])
 def test_ctrl_c_ends_quietly_from_the_start(tmp_path: Path, after_s: float) -> None:
     # By 0.8 s a plan is searched for, which would go on for seconds.
-    words = ["demo"] if after_s > 0.5 else ["check", str(demo_job_path())]
+    words = ["demo"] if after_s > 0.5 else ["check", str(demo_job_path("school-kitchen"))]
     running = subprocess.Popen(
         [sys.executable, "-m", "cureplan", *words, "--quiet"],
         cwd=tmp_path,
@@ -115,7 +115,9 @@ def test_ctrl_c_ends_quietly_from_the_start(tmp_path: Path, after_s: float) -> N
 
 
 def test_a_fault_of_ours_has_a_code_and_one_line(tmp_path: Path) -> None:
-    broken = "import cureplan.api, cureplan.cli; cureplan.api.read_job = lambda _: 1 / 0;"
+    broken = (
+        "import cureplan.api, cureplan.cli; cureplan.api.read_job = lambda *_, **__: 1 / 0;"
+    )
     run = f"{broken} import sys; sys.argv = ['cureplan', 'plan', 'x']; cureplan.cli.main()"
     done = subprocess.run([sys.executable, "-c", run], capture_output=True, cwd=tmp_path)
     assert done.returncode == 70

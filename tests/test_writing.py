@@ -141,13 +141,14 @@ def test_links_and_pipes_in_place_of_a_file_stay(tmp_path: Path) -> None:
     assert (tmp_path / "mine").read_text() == "mine"
 
 
-# Writes a folder in a process of its own that dies before its n-th call to the file system.
+# Writes folder after folder, each in a copy of the process that dies before one more call
+# to the file system than the last; the first that lives ends it.
 DIES = """
 import os, signal, sys
 from pathlib import Path
 from cureplan.core.writing import settle, write_all, write_atomically, write_together
 
-folder, left = Path(sys.argv[1]), int(sys.argv[2])
+base, names, how = Path(sys.argv[1]), sys.argv[2].split(), sys.argv[3]
 CALLS = {"open", "os.mkdir", "os.rename", "os.remove", "os.rmdir", "os.link", "os.chmod"}
 
 def count(event, _arguments):
@@ -159,14 +160,29 @@ def count(event, _arguments):
 
 import fcntl, shutil
 new = {name: b"new" for name in ("crew.ics", "plan.json", "sheet.html")}
-sys.addaudithook(count)
-if sys.argv[3] == "one":
-    write_atomically(folder / "plan.json", b"new")
-elif sys.argv[3] == "all":
-    write_all({folder / name: content for name, content in new.items()})
-else:
-    write_together(folder, new, gone=["plan.png"])
-print("done")
+
+def write(folder):
+    sys.addaudithook(count)
+    if how == "one":
+        write_atomically(folder / "plan.json", b"new")
+    elif how == "all":
+        write_all({folder / name: content for name, content in new.items()})
+    else:
+        write_together(folder, new, gone=["plan.png"])
+
+for left in range(200):
+    folder = base / str(left)
+    folder.mkdir()
+    for name in names:
+        (folder / name).write_bytes(b"old")
+    copy = os.fork()
+    if copy == 0:
+        write(folder)
+        os._exit(0)
+    ended = os.waitstatus_to_exitcode(os.waitpid(copy, 0)[1])
+    print(ended)
+    if ended != -signal.SIGKILL:
+        break
 """
 
 
@@ -181,18 +197,19 @@ def test_killed_before_any_call_to_the_file_system_all_is_old_or_new(
         "all": {**old, **dict.fromkeys(NEW, b"new")},
         "together": dict.fromkeys(NEW, b"new"),
     }[how]
+    run = subprocess.run(
+        [sys.executable, "-S", "-c", DIES, str(tmp_path), " ".join(old), how],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
+    )
+    *killed, last = map(int, run.stdout.split())
+    assert set(killed) == {-signal.SIGKILL}
+    assert last == 0, run.stderr
     seen = set()
-    for calls in range(200):
+    for calls in range(len(killed) + 1):
         folder = tmp_path / str(calls)
-        folder.mkdir()
-        for name, content in old.items():
-            (folder / name).write_bytes(content)
-        run = subprocess.run(
-            [sys.executable, "-S", "-c", DIES, str(folder), str(calls), how],
-            capture_output=True,
-            env={**os.environ, "PYTHONPATH": os.pathsep.join(sys.path)},
-        )
-        assert run.returncode in (0, -signal.SIGKILL), run.stderr
         settle(folder)
         found = {n: (folder / n).read_bytes() for n in names(folder) if n[0] != "."}
         assert found in (old, new), calls
@@ -200,9 +217,6 @@ def test_killed_before_any_call_to_the_file_system_all_is_old_or_new(
         # Whoever writes next takes away what is left.
         write_together(folder, NEW)
         assert set(names(folder)) <= {*NEW, "plan.png"}, calls
-        if run.returncode == 0:
-            break
-    assert run.stdout == b"done\n"
     assert seen == {True, False}
 
 

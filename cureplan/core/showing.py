@@ -33,15 +33,15 @@ def _rounded(value: float, digits: int) -> str:
     return f"{round(value, digits) + 0.0:.{digits}f}"
 
 
-def format_temperature(temp_c: float, display: Display) -> str:
-    """Temperature to a whole °F, or to a tenth of a °C.
+def format_temperature(temp_c: float, display: Display, *, finer: int = 0) -> str:
+    """Temperature to a whole °F, or to a tenth of a °C; or so many digits finer.
 
     >>> format_temperature(28.0, "us"), format_temperature(28.0, "metric")
     ('82 °F', '28.0 °C')
     """
     if display == "us":
-        return f"{_rounded(temp_c * 1.8 + 32, 0)} °F"
-    return f"{_rounded(temp_c, 1)} °C"
+        return f"{_rounded(temp_c * 1.8 + 32, finer)} °F"
+    return f"{_rounded(temp_c, 1 + finer)} °C"
 
 
 def format_temperature_difference(difference_k: float, display: Display) -> str:

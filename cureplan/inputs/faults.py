@@ -140,6 +140,8 @@ def _fault(detail: ErrorDetails, model: type[BaseModel]) -> Fault:
         value = value if len(path) > 1 else None
     elif kind == "missing":
         problem, cure, value = "this key is missing", _hint(path, model), None
+    elif kind in ("tuple_type", "list_type") and isinstance(value, dict) and len(path) == 1:
+        problem, cure, value = "this is one table, not a list", f"write [[{path[0]}]]", None
     else:
         problem, cure = _COMMON.get(kind, (detail["msg"], "correct it"))
     return Fault(path=path, problem=problem, cure=cure, value=value)

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.clock import epoch_s
+from cureplan.inputs.cards.model import PrimerCard
 from cureplan.inputs.job.model import Job, Room
 from cureplan.judge.ageing import CLOSING, CardRate, SlabAge
 from cureplan.judge.case import Bound, Case, Floor
@@ -25,6 +26,7 @@ __all__ = [
     "lasts_s",
     "lead_s",
     "leading_up",
+    "primer_s",
     "priming_s",
     "step_s",
 ]
@@ -274,6 +276,14 @@ def priming_s(case: Case, area_m2: float) -> float:
     return area_m2 * per_m2_s / max(1, job.crew.primer)
 
 
+def primer_s(case: Case, floor: Floor, primer: PrimerPlan, card: PrimerCard) -> float:
+    """How long a primer takes, its first batch's mixing included; or took, by the log."""
+    done_s = said_s(case, floor, "primer laid")
+    if done_s is not None:
+        return done_s - epoch_s(primer.start)
+    return card.mix_s + priming_s(case, floor.room.area_m2)
+
+
 def _primer_when(
     case: Case, floor: Floor, primer: PrimerPlan, bound: Bound
 ) -> Callable[[str], Floats]:
@@ -283,7 +293,8 @@ def _primer_when(
         raise AssertionError("a primer is read only where the job has its card")
     start_s, rolling_s = epoch_s(primer.start), priming_s(case, floor.room.area_m2)
     count = len(floor.buckets)
-    laid_s = start_s + card.mix_s + rolling_s * np.arange(count) / count
+    share = primer_s(case, floor, primer, card) / (card.mix_s + rolling_s)
+    laid_s = start_s + share * (card.mix_s + rolling_s * np.arange(count) / count)
     return _film_when(case, floor, case.primer, start_s=start_s, laid_s=laid_s, bound=bound)
 
 

@@ -21,7 +21,7 @@ from cureplan.judge.finding import (
     miscounted,
     mismeasured,
 )
-from cureplan.judge.milestones import CureMilestones, priming_s
+from cureplan.judge.milestones import CureMilestones, primer_s, priming_s
 from cureplan.planning.plan.model import PrimerPlan
 
 __all__ = ["check_primers"]
@@ -75,7 +75,7 @@ def _check_work(
     case: Case, floor: Floor, primer: PrimerPlan, card: PrimerCard
 ) -> Iterator[Finding]:
     name, area_m2 = floor.name, floor.room.area_m2
-    done_s = epoch_s(primer.start) + card.mix_s + priming_s(case, area_m2)
+    done_s = epoch_s(primer.start) + primer_s(case, floor, primer, card)
     yield from differs(
         RULE, name, floor.zone, "primer ends", epoch_s(primer.end), (done_s, done_s),
         MARGIN_TOL_S,

@@ -41,7 +41,7 @@ class Question:
 
 def question(count: int) -> Question:
     """`count` clocks on the demo's slab, seeded."""
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     series = get_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC))
     room = room_conditions(job, series)["Cook line"]
     curve = slab_age_curve(

@@ -63,7 +63,7 @@ def drawn_job(rooms: int, *, seed: int, nights: int | None = None) -> tuple[Job,
     Job, HourlySeries
     """
     random = Random(f"{seed}/{rooms}")
-    demo = read_job(demo_job_path())
+    demo = read_job(demo_job_path("school-kitchen"))
     count = nights if nights is not None else -(-rooms // MOST_PER_NIGHT) + 1
     begins = datetime(2026, 6, 1 + random.randrange(20), 23, tzinfo=UTC)
     passages = max(1, rooms // 8)

@@ -47,7 +47,7 @@ def long_summer() -> HourlySeries:
 
 def job_of(count: int) -> Job:
     """The demo's kitchen, again and again, until it has `count` rooms."""
-    demo = read_job(demo_job_path())
+    demo = read_job(demo_job_path("school-kitchen"))
     rooms = []
     for number in range(count):
         copy, which = divmod(number, len(demo.rooms))

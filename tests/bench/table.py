@@ -107,7 +107,7 @@ def risk() -> Iterator[Line]:
     from cureplan.planning.schedule import construct as construction
     from cureplan.planning.schedule.construct import prepare_pours
 
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     pours = prepare_pours(job, get_weather(job, now=datetime(2013, 7, 17, 12, tzinfo=UTC)))
     schedule = construction.construct(job, pours)
     known_s = job.access.begins.timestamp() - 12 * 3600

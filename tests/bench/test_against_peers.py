@@ -87,7 +87,7 @@ def test_a_slab_costs_no_more_than_five_banded_solves_a_step(month):
 
 
 def test_a_verdict_costs_a_quarter_of_the_plan_at_most():
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     now = datetime(2013, 7, 17, 12, tzinfo=UTC)
     weather = get_weather(job, now=now)
     plan = make_plan(job, now=now, weather=weather)

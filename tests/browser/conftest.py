@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -13,14 +14,35 @@ import pytest
 from chromium import PHONE
 from output import sheet_sample
 
+from cureplan.api import make_plan
+from cureplan.inputs.job.model import Job
 from cureplan.output.sheet.page import sheet_html
 from cureplan.planning.plan.model import Plan
+from cureplan.weather.hours.series import HourlySeries
 
 
 @pytest.fixture(scope="module", autouse=True)
 def sample_words() -> Iterator[None]:
     with sheet_sample.words_of_sample():
         yield
+
+
+@pytest.fixture(scope="session")
+def night_plan(demo_job: Job, demo_weather: HourlySeries, kept: Callable[..., Any]) -> Plan:
+    """The demo's longest pour and the way out of it, for nights that are lived through."""
+    rooms = tuple(demo_job.room(name) for name in ("Cook line", "Corridor"))
+    job = replace(demo_job, rooms=rooms)
+    made_at = datetime(2013, 7, 17, 12, tzinfo=UTC)
+    return kept(
+        "night",
+        lambda: make_plan(job, now=made_at, weather=demo_weather, what_helps=False),
+    )
+
+
+@cache
+def sample_html() -> str:
+    """The sheet of the plan made by hand, which most tests open."""
+    return sheet_html(sheet_sample.sample_plan())
 
 
 @dataclass
@@ -100,7 +122,7 @@ def open_sheet(contexts: Contexts, tmp_path: Path) -> Iterator[Opener]:
         ) -> Sheet:
             path = file or tmp_path / f"sheet-{len(opened)}.html"
             if file is None:
-                html = sheet_html(plan or sheet_sample.sample_plan())
+                html = sample_html() if plan is None else sheet_html(plan)
                 path.write_text(html, encoding="utf-8")
             if beside is not None:
                 # The same browser, with what it has stored.

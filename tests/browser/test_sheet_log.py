@@ -95,12 +95,12 @@ def work_the_first_minutes(sheet: Sheet, plan: Plan) -> None:
 
 
 def test_the_night_goes_from_sheet_to_replan_to_the_next_sheet(
-    open_sheet: Opener, demo_plan: Plan, tmp_path: Path
+    open_sheet: Opener, night_plan: Plan, tmp_path: Path
 ):
-    old = demo_plan.buckets_of(demo_plan.buckets[0].room)
+    old = night_plan.buckets_of(night_plan.buckets[0].room)
     room = old[0].room
-    sheet = open_sheet(at=old[0].pour, file=write_plan(demo_plan, tmp_path))
-    work_the_first_minutes(sheet, demo_plan)
+    sheet = open_sheet(at=old[0].pour, file=write_plan(night_plan, tmp_path))
+    work_the_first_minutes(sheet, night_plan)
     log = saved_log(sheet, tmp_path)
 
     # The command reads the file as the page wrote it, and moves nothing that is poured:
@@ -162,9 +162,9 @@ REPORTS = {
 
 @pytest.mark.parametrize("language", REPORTS)
 def test_every_event_can_be_written_down(
-    open_sheet: Opener, demo_plan: Plan, tmp_path: Path, language: str
+    open_sheet: Opener, night_plan: Plan, tmp_path: Path, language: str
 ):
-    sheet = open_sheet(at=after(5), file=write_plan(demo_plan, tmp_path))
+    sheet = open_sheet(at=after(5), file=write_plan(night_plan, tmp_path))
     if language == "es":
         sheet.page.locator("#sheet-en .languages").get_by_text("Español").click()
     for what, fields, _, _ in REPORTS[language]:
@@ -172,7 +172,7 @@ def test_every_event_can_be_written_down(
         assert what in said
     assert sheet.page.evaluate("document.documentElement.scrollWidth") <= PHONE["width"]
     sheet.page.reload()
-    events = read_night_log(saved_log(sheet, tmp_path, language), site=night_site(demo_plan))
+    events = read_night_log(saved_log(sheet, tmp_path, language), site=night_site(night_plan))
     assert [e.event for e in events] == [event for _, _, event, _ in REPORTS[language]]
     for event, (_, _, _, value) in zip(events, REPORTS[language], strict=True):
         assert value in event.value

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import random
+from dataclasses import replace
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -11,12 +12,14 @@ from typing import Any
 import numpy as np
 import pytest
 from chromium import PHONE
+from effort import drawn
+from output import sheet_sample
 from output.sheet_sample import after
 
 from browser.conftest import Opener, Sheet
 from browser.test_sheet_log import saved_log, write_plan
 from cureplan.inputs.tables.night_log import read_night_log, read_night_logs
-from cureplan.planning.plan.model import Plan
+from cureplan.planning.plan.model import Plan, PrimerPlan
 from cureplan.planning.replan.replan import night_site
 from cureplan.planning.replan.replan import replan as plan_again
 from cureplan.planning.replan.state import _between_lines
@@ -92,10 +95,10 @@ def test_an_open_edge_says_what_to_do_before_and_after_it_is_dead(open_sheet: Op
 
 
 def test_a_lost_bucket_gives_its_place_to_the_next_kit_and_reaches_replan(
-    open_sheet: Opener, demo_plan: Plan, tmp_path: Path
+    open_sheet: Opener, night_plan: Plan, tmp_path: Path
 ):
-    old = demo_plan.buckets_of(demo_plan.buckets[0].room)
-    sheet = open_sheet(at=old[0].pour, file=write_plan(demo_plan, tmp_path))
+    old = night_plan.buckets_of(night_plan.buckets[0].room)
+    sheet = open_sheet(at=old[0].pour, file=write_plan(night_plan, tmp_path))
     sheet.row(0).locator("[data-tick]").check()
     sheet.page.clock.pause_at(old[1].pour)
     card = sheet.page.locator("#sheet-en .in-hand", has_text="bucket 2").first
@@ -104,11 +107,11 @@ def test_a_lost_bucket_gives_its_place_to_the_next_kit_and_reaches_replan(
     assert "next kit goes in its place" in sheet.page.locator("#sheet-en .effects").inner_text()
     # Bucket 2 is poured when bucket 3 was to be.
     shown = sheet.row(1).locator("[data-task='pour']").inner_text()
-    zone = demo_plan.job.site.zone
+    zone = night_plan.job.site.zone
     assert shown == f"{old[2].pour.astimezone(zone):%H:%M}"
-    events = read_night_log(saved_log(sheet, tmp_path), site=night_site(demo_plan))
+    events = read_night_log(saved_log(sheet, tmp_path), site=night_site(night_plan))
     assert [(e.event, e.bucket) for e in events] == [("poured", 1), ("lost", 2)]
-    new = plan_again(demo_plan, events, now=old[4].pour).plan
+    new = plan_again(night_plan, events, now=old[4].pour).plan
     assert new.night is not None
     # Four buckets would be due by now, but nothing after a loss is taken as poured.
     assert [p.buckets for p in new.night.poured] == [1]
@@ -343,15 +346,15 @@ def test_storage_that_is_no_object_never_stops_the_page(open_sheet: Opener):
 
 
 def test_a_forgotten_tick_is_taken_as_replan_takes_it(
-    open_sheet: Opener, demo_plan: Plan, tmp_path
+    open_sheet: Opener, night_plan: Plan, tmp_path
 ):
     # The page and `replan` each have the rule; random nights hold them together.
-    room = demo_plan.buckets[0].room
-    buckets = demo_plan.buckets_of(room)
+    room = night_plan.buckets[0].room
+    buckets = night_plan.buckets_of(room)
     planned_s = np.array([bucket.pour.timestamp() for bucket in buckets])
-    sheet = open_sheet(at=buckets[-1].pour, file=write_plan(demo_plan, tmp_path))
+    sheet = open_sheet(at=buckets[-1].pour, file=write_plan(night_plan, tmp_path))
     draw = random.Random(7)
-    for _ in range(20):
+    for _ in range(drawn(6)):
         first, gone, last = sorted(draw.sample(range(1, len(buckets) + 1), 3))
         late_s = {n: draw.randint(-120, 600) for n in (first, last)}
         lines = {n: round(planned_s[n - 1]) + late_s[n] for n in (first, last)}
@@ -428,6 +431,43 @@ def test_a_clock_half_an_hour_off_is_noticed_once_three_ticks_keep_step(open_she
     assert "22:08:30" in sheet.page.locator("#sheet-en .clock").inner_text()
 
 
+def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
+    open_sheet: Opener, tmp_path: Path
+):
+    # By hand: rolled 16:30 to 16:40, poured over from 20:00 on. Begun 20 min late and done 70
+    # min late, it is dry at 21:10, after its first bucket at 21:06.
+    plan = sheet_sample.sample_plan()
+    primer = PrimerPlan(
+        room="Cook line",
+        stage="primer",
+        start=after(-270),
+        end=after(-260),
+        slurry_opens=after(-60),
+        slurry_closes=after(240),
+        walkable=after(-100),
+        reason=plan.coats[0].reason,
+        batches=1,
+        volume_m3=0.004,
+        batch_minutes=10.0,
+        batch_working_min=25.0,
+        broadcast=False,
+        slab_c=29.0,
+        dew_c=None,
+        keeps_frac=0.95,
+    )
+    sheet = open_sheet(replace(plan, primers=(primer,)), at=after(-250))
+    task = sheet.page.locator("#sheet-en .task", has_text="Primer: Cook line")
+    assert "is-late" in str(task.get_attribute("class"))
+    assert "pour over it not before 20:00, not after Thu 01:00" in task.inner_text()
+    task.get_by_role("button", name="Primer begun").click()
+    sheet.page.clock.pause_at(after(-190))
+    task.get_by_role("button", name="Primer done").click()
+    assert "pour over it not before 21:10, not after Thu 01:20" in task.inner_text()
+    assert "still wet when its first bucket is due" in task.inner_text()
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert [line.split(",")[1] for line in lines[2:]] == ["primer begun", "primer laid"]
+
+
 def test_the_log_leaves_the_phone_without_a_file(open_sheet: Opener):
     # A browser that shares, and one whose share fails: the text is copied then.
     prepare = """
@@ -451,10 +491,10 @@ def test_the_log_leaves_the_phone_without_a_file(open_sheet: Opener):
 
 
 def test_logs_of_two_phones_are_read_as_one(
-    open_sheet: Opener, demo_plan: Plan, tmp_path: Path
+    open_sheet: Opener, night_plan: Plan, tmp_path: Path
 ):
-    old = demo_plan.buckets_of(demo_plan.buckets[0].room)
-    file = write_plan(demo_plan, tmp_path)
+    old = night_plan.buckets_of(night_plan.buckets[0].room)
+    file = write_plan(night_plan, tmp_path)
     logs = []
     for phone, buckets in (("a", (0, 1)), ("b", (1, 2))):
         sheet = open_sheet(at=old[2].pour, file=file)
@@ -462,5 +502,5 @@ def test_logs_of_two_phones_are_read_as_one(
             sheet.row(index).locator("[data-tick]").check()
         (tmp_path / phone).mkdir()
         logs.append(saved_log(sheet, tmp_path / phone))
-    events = read_night_logs(logs, site=night_site(demo_plan))
+    events = read_night_logs(logs, site=night_site(night_plan))
     assert [(e.event, e.bucket) for e in events] == [("poured", n) for n in (1, 2, 3)]

@@ -117,9 +117,9 @@ def otherwise(rules: NightRules) -> NightRules:
 
 @pytest.mark.parametrize("table", [as_planned, otherwise])
 def test_page_and_python_read_one_table_alike_on_random_nights(
-    chromium: Any, demo_plan: Plan, table: Any
+    chromium: Any, night_plan: Plan, table: Any
 ):
-    plan = replace(demo_plan, rules=table(demo_plan.rules))
+    plan = replace(night_plan, rules=table(night_plan.rules))
     script = "".join(
         (TEMPLATES / "script" / name).read_text(encoding="utf-8")
         for name in ("words.js", "lateness.js")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 from datetime import timedelta
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -93,3 +94,19 @@ def test_any_length_of_job_keeps_its_order_from_left_to_right(plan: Plan, hours:
     first = {shape.kind: starts_of(shape.path)[0][0] for shape in shapes_of(drawing)}
     assert first["pour"] <= first["setting"]
     assert first["setting"] <= first["open"] <= drawing.width
+
+
+def test_long_names_are_whole_and_lie_over_nothing(plan: Plan):
+    # Asked: no cut names and no overlaps; 80 signs are the most a phone's report takes.
+    name = "Banquet kitchen, cold storage and dish room of the west wing, second phase of it"
+    rooms = tuple(replace(room, room=name) for room in plan.rooms)
+    chart = rooms_chart(replace(plan, rooms=rooms, job=replace(plan.job, rooms=())))
+    drawing = lay_out_rows(chart, voice_of(plan))
+    told = [text for text in drawing.texts if text.kind == "name"]
+    assert " ".join(text.text for text in told) == " ".join([name] * len(rooms))
+    # Bold signs of 12 are about 7.5 wide at most.
+    assert max(len(text.text) for text in told) * 7.5 < drawing.width
+    ys = sorted(text.y for text in told)
+    assert min(b - a for a, b in pairwise(ys)) >= 14
+    for bar in drawing.bars:
+        assert all(bar.y > text.y or bar.y + bar.height < text.y - 11 for text in told)

@@ -38,7 +38,7 @@ def shown(capsys, job, **asked):
 
 
 def test_table_gives_the_data_sets_own_figures_by_the_sites_clock(capsys):
-    lines = shown(capsys, demo_job_path()).splitlines()
+    lines = shown(capsys, demo_job_path("school-kitchen")).splitlines()
     # Published: the data set's own rows of LaGuardia, 19 July 2013, 15:00 local:
     # 98.96 °F, dew point 69.08 °F.
     (row,) = [line for line in lines if line.startswith("Fri 19 15:00")]
@@ -49,7 +49,7 @@ def test_table_gives_the_data_sets_own_figures_by_the_sites_clock(capsys):
 
 
 def test_rooms_that_follow_the_weather_alike_share_a_column(capsys):
-    text = shown(capsys, demo_job_path())
+    text = shown(capsys, demo_job_path("school-kitchen"))
     # Cook line alone was read with a thermometer; the other four rooms are one building.
     (head,) = [line for line in text.splitlines() if line.startswith("Hour")]
     assert head.split("From")[1].split("  ")[1:] == ["Cook line", "Preparation +3"]
@@ -98,9 +98,9 @@ def test_every_hour_with_the_sun_down_lies_in_a_night(heights):
 
 def test_saved_weather_reads_back_as_the_same_series(tmp_path, capsys):
     saved = tmp_path / "kept.csv"
-    text = shown(capsys, demo_job_path(), save=saved)
+    text = shown(capsys, demo_job_path("school-kitchen"), save=saved)
     assert text.endswith(f"{saved}\n")
-    demo = read_job(demo_job_path())
+    demo = read_job(demo_job_path("school-kitchen"))
     before = get_weather(demo, now=EVENING)
     again = replace(demo, weather=replace(demo.weather, file=saved))
     assert_same_series(get_weather(again, now=EVENING), before)
@@ -225,7 +225,7 @@ def test_picture_shows_every_curve_in_the_sheets_unit(demo_job, demo_hours):
 
 def test_picture_is_the_same_twice_and_written_whole(tmp_path, capsys, demo_job, demo_hours):
     target = tmp_path / "weather.png"
-    shown(capsys, demo_job_path(), picture=target)
+    shown(capsys, demo_job_path("school-kitchen"), picture=target)
     content = target.read_bytes()
     assert content.startswith(b"\x89PNG\r\n\x1a\n")
     assert content == weather_png(demo_job, demo_hours)
@@ -236,7 +236,7 @@ def test_picture_is_the_same_twice_and_written_whole(tmp_path, capsys, demo_job,
 def test_a_folder_that_is_not_there_is_one_line(tmp_path, capsys, option):
     target = tmp_path / "nowhere" / "file"
     with pytest.raises(OutputError, match=r"nowhere/file: could not be written \(No such file"):
-        shown(capsys, demo_job_path(), **{option: target})
+        shown(capsys, demo_job_path("school-kitchen"), **{option: target})
 
 
 @pytest.mark.parametrize(
@@ -249,4 +249,4 @@ def test_a_folder_that_is_not_there_is_one_line(tmp_path, capsys, option):
 )
 def test_a_time_that_is_none_is_refused(capsys, now, says):
     with pytest.raises(InputError, match=says):
-        shown(capsys, demo_job_path(), now=now)
+        shown(capsys, demo_job_path("school-kitchen"), now=now)

@@ -32,6 +32,10 @@ CASES = {
         'gain = "2 F"', 'gain = "86 F"',
         '"86 F"', "building.gain", ["'86 F'", "at most 20 C", '"2 F"'],
     ),
+    "people as one table": (
+        "[policy]", '[people]\nname = "Ana"\nroles = ["rake"]\n[policy]',
+        "[people]", "people", ["one table, not a list", "write [[people]]"],
+    ),
     "heat without heaters": (
         'remedies = ["hour", "chill", "bays"]', 'remedies = ["hour", "heat"]',
         "remedies", "policy.remedies[2]", ["'heat'", "no heaters are given", "heat = {"],

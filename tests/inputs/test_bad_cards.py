@@ -330,9 +330,9 @@ def test_what_no_model_can_follow_is_told_at_the_file_and_line_of_the_card(
         text = text.replace('power = "150 W"', 'power = "900 W"')
     assert text != slurry_text
     (tmp_path / "mine.toml").write_text(text, encoding="utf-8")
-    for path in demo_job_path().parent.iterdir():
+    for path in demo_job_path("school-kitchen").parent.iterdir():
         (tmp_path / path.name).write_bytes(path.read_bytes())
-    job = tmp_path / demo_job_path().name
+    job = tmp_path / demo_job_path("school-kitchen").name
     job.write_text(job.read_text("utf-8").replace('"fast-slurry"', '"mine.toml"'), "utf-8")
     number = text[: text.index(line)].count("\n") + 1
     for words in (

@@ -143,6 +143,10 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
     # 24 * 18 + 10 * 12 - 4 * 3 = 540 sq ft of 0.09290304 m2.
     assert job.rooms[0].area_m2 == pytest.approx(540 * 0.09290304)
     # Drains in a plain rectangle are an outline too: 30 ft by 22 ft.
+    turned = 'length = "30 ft"\nwidth = "22 ft"\nback_wall = [2, 3]\n'
+    room = read_job(outlined(folder, demo_text, turned)).rooms[0]
+    # Poured from the long wall: 22 ft along the retreat, a front of 30 ft.
+    assert (room.length_m, room.width_m) == pytest.approx((22 * 0.3048, 30 * 0.3048))
     plain = 'length = "30 ft"\nwidth = "22 ft"\n' + DRAIN
     room = read_job(outlined(folder, demo_text, plain)).rooms[0]
     assert room.area_m2 == pytest.approx(660 * 0.09290304)
@@ -176,6 +180,11 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
             KITCHEN + f"stop_lines = [{ring((30, 0), (30, 9))}]\n",
             "rooms[1].stop_lines[1]",
             "does not run over the floor",
+        ),
+        (
+            'outline = [["0 ft", "-1 ft"], ["9 ft", "0 ft"], ["9 ft", "9 ft"]]\n',
+            "rooms[1].outline[1]",
+            "a corner lies below 0; measure from where no corner lies below 0",
         ),
         (  # A counter from wall to wall: the crew could not go round it.
             KITCHEN + f"islands = [{ring((0, 6), (24, 6), (24, 9), (0, 9))}]\n",
@@ -241,9 +250,12 @@ def test_an_outline_that_cannot_be_is_one_line(folder, demo_text, shape, key, sa
         ("America/New_York", 40.78, 73.88, "longitude", "did you mean -73.88?"),
         ("America/New_York", -40.78, -73.88, "latitude", "did you mean 40.78?"),
         ("America/New_York", -73.88, 40.78, "longitude", "seem to have changed places"),
-        ("Europe/Madrid", -3.7, 40.42, "latitude", "seem to have changed places"),
+        ("Europe/Madrid", -3.7, 40.42, "longitude", "seem to have changed places"),
         ("Australia/Sydney", 33.87, 151.21, "latitude", "did you mean -33.87?"),
         ("America/New_York", 48.14, 11.58, "longitude", "check it, or the time zone"),
+        # Philadelphia on the clock of Los Angeles, three hours off.
+        ("America/Los_Angeles", 39.95, -75.17, "longitude", "check it, or the time zone"),
+        ("UTC", 40.78, -73.88, "longitude", "check it, or the time zone"),
     ],
 )
 def test_coordinates_that_do_not_lie_in_the_time_zone_are_caught(

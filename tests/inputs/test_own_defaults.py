@@ -31,10 +31,10 @@ def written(folder: Path, text: str, name: str = "mine.toml") -> Path:
 
 @pytest.fixture
 def job_file(tmp_path: Path) -> Path:
-    text = demo_job_path().read_text(encoding="utf-8")
+    text = demo_job_path("school-kitchen").read_text(encoding="utf-8")
     lines = [line for line in text.splitlines() if not line.startswith("setup =")]
     assert len(lines) == len(text.splitlines()) - 1
-    weather = demo_job_path().with_name("heat-wave.csv")
+    weather = demo_job_path("school-kitchen").with_name("heat-wave.csv")
     (tmp_path / weather.name).write_bytes(weather.read_bytes())
     return written(tmp_path, "\n".join(lines), "job.toml")
 

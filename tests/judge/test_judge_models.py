@@ -16,7 +16,7 @@ from cureplan.inputs.cards.model import Milestone, MilestonePoint, RatePrior
 from cureplan.judge.ageing import RoomHours, SlabAge, read_card
 from cureplan.judge.kit import Kits, calibrate, procedure_kits, run_kits, scaled_erfc
 
-CARD = read_job(demo_job_path()).cards.slurry
+CARD = read_job(demo_job_path("school-kitchen")).cards.slurry
 MODEL = calibrate(CARD, thickness_m=0.003575)
 RATE = MODEL.rate
 VAGUE = RatePrior(mean_j_mol=50e3, sd_j_mol=1e9)

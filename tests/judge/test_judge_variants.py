@@ -102,7 +102,7 @@ def _with_points(milestone: Milestone, *at: tuple[float, float], mixed: bool) ->
 @cache
 def _demo() -> Night:
     """Two of the demo's rooms, coats at any hour and two days more: odd jobs still fit."""
-    job, now = read_job(demo_job_path()), datetime(2013, 7, 17, 12, tzinfo=UTC)
+    job, now = read_job(demo_job_path("school-kitchen")), datetime(2013, 7, 17, 12, tzinfo=UTC)
     access = replace(job.access, open_by=job.access.open_by + 2 * DAY)
     crew = replace(job.crew, topcoat_shifts=AROUND_THE_CLOCK)
     rooms = tuple(job.room(name) for name in ("Preparation", "Corridor"))
@@ -135,7 +135,7 @@ def all_read_and_one_station() -> Night:
     """Two small rooms, both read with a thermometer, and one mixing station."""
     night = _demo()
     crew = replace(night.job.crew, stations=1, mixer=1)
-    two = tuple(read_job(demo_job_path()).room(name) for name in SMALL)
+    two = tuple(read_job(demo_job_path("school-kitchen")).room(name) for name in SMALL)
     read_at = datetime(2013, 7, 17, 16, 30, tzinfo=night.job.site.zone)
     reading = SlabReading(surface_c=29.0, read_at=read_at)
     return night.with_job(crew=crew, rooms=two).with_rooms(slab_reading=reading)
@@ -199,7 +199,7 @@ def _thick(thickness_m: float, *, stored_c: float, early_s: float) -> Night:
     }
     slurry = replace(slurry, milestones={**slurry.milestones, **early})
     return night.with_job(
-        rooms=tuple(read_job(demo_job_path()).room(name) for name in SMALL),
+        rooms=tuple(read_job(demo_job_path("school-kitchen")).room(name) for name in SMALL),
         materials=replace(materials, thickness_m=thickness_m, storage_c=stored_c),
         cards=replace(night.job.cards, slurry=slurry),
     )
@@ -215,7 +215,7 @@ def held_back_grains() -> Night:
     opens = replace(milestones["wet_edge"], name="broadcast_opens", points=(point,))
     slurry = replace(cards.slurry, milestones={**milestones, "broadcast_opens": opens})
     return night.with_job(
-        rooms=tuple(read_job(demo_job_path()).room(name) for name in SMALL),
+        rooms=tuple(read_job(demo_job_path("school-kitchen")).room(name) for name in SMALL),
         cards=replace(cards, slurry=slurry),
     )
 

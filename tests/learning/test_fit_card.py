@@ -210,6 +210,22 @@ def test_nonsense_is_refused_with_a_clear_word(topcoat, cold_min, hot_min, word)
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.parametrize("kind", ["sheet", "cup"])
+@pytest.mark.parametrize(
+    ("cold_c", "hot_c", "hot_min"), [(15.6, 32.2, 30.0), (15.6, 32.2, 18.0), (21.1, 26.7, 45.0)]
+)
+def test_two_points_of_which_the_hotter_lasts_longer_are_refused(
+    slurry, kind, cold_c, hot_c, hot_min
+):
+    # Two data-sheet points 17 K apart, the hotter one of twice the time, were fitted to.
+    points = [
+        reading(kind, "wet_edge", 16.0, cold_c),
+        reading(kind, "wet_edge", hot_min, hot_c),
+    ]
+    with pytest.raises(InputError, match="longer when hotter"):
+        fitted(slurry, points)
+
+
 def test_one_warm_reading_that_lasted_longer_is_not_yet_nonsense(topcoat):
     cups = [
         reading("cup", "working_time", 20.0, 20.0),

@@ -108,9 +108,9 @@ def test_a_trial_without_misreadings_draws_both_to_the_truth(own):
 def test_one_trial_pins_the_heat_rise_to_a_kelvin_or_so(own):
     # Measured over 50 products: root mean square error 0.77 K for the rise (0.72 claimed,
     # 4 before), 0.12 for the share (0.12 claimed, 0.15 before), both intervals holding
-    # 9 times in 10. Here five products: bounds are what chance leaves of that.
+    # 9 times in 10. Here three products: bounds are what chance leaves of that.
     off, share_off, held = [], [], 0
-    for seed in range(5):
+    for seed in range(3):
         rng = np.random.default_rng(seed)
         rise_k, of_liquids = rng.uniform(4.0, 12.0), rng.uniform(0.05, 0.40)
         product = truth(own, rng, rise_k=rise_k, share=of_liquids)
@@ -124,7 +124,7 @@ def test_one_trial_pins_the_heat_rise_to_a_kelvin_or_so(own):
         assert one["share"].found.sd < 0.15
     assert math.sqrt(np.mean(np.square(off))) < 1.4
     assert math.sqrt(np.mean(np.square(share_off))) < 0.2
-    assert held >= 3
+    assert held >= 2
 
 
 def test_what_a_trial_cannot_pin_stays_as_the_card_has_it(own):

@@ -26,7 +26,7 @@ from pathlib import Path
 import cureplan
 from matplotlib.axes import Axes
 
-job: cureplan.Job = cureplan.read_job(cureplan.demo_job_path())
+job: cureplan.Job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
 warmer = job.with_slab("Cook line", "90 F").with_crew(rake=2).with_start("2013-07-17T20:00")
 now = datetime(2013, 7, 16, tzinfo=timezone.utc)
 weather = cureplan.get_weather(warmer, now=now)

@@ -42,7 +42,7 @@ from cureplan.planning.studies.quick import card_clock, chill_answer
 from cureplan.weather.hours.csv_file import weather_from_text
 
 PACKAGE = Path(cureplan.__file__).parent
-DEMO = demo_job_path()
+DEMO = demo_job_path("school-kitchen")
 JOB = DEMO.read_text(encoding="utf-8")
 CARDS = {
     name: (PACKAGE / "inputs" / "cards" / "shipped" / f"{name}.toml").read_text(

@@ -90,7 +90,7 @@ def drawn(random: np.random.Generator, plan) -> Truth:
 
 @pytest.fixture(scope="module")
 def plan():
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     crew = replace(job.crew, topcoat_shifts=(Shift(begins=time(1), ends=time(17)),))
     rooms = tuple(job.room(name) for name in ROOMS)
     # Half of a room lies in the sun in one night of three, and the job says as much.

@@ -59,9 +59,9 @@ def test_a_job_may_ask_for_either(tmp_path, sample_words):
     file = tmp_path / "job.toml"
     from cureplan.api import demo_job_path
 
-    text = demo_job_path().read_text(encoding="utf-8")
+    text = demo_job_path("school-kitchen").read_text(encoding="utf-8")
     text = re.sub(r"^languages = .*$", 'languages = ["es-ES", "es-MX"]', text, flags=re.M)
-    weather = demo_job_path().parent
+    weather = demo_job_path("school-kitchen").parent
     for other in weather.iterdir():
         if other.suffix == ".csv":
             (tmp_path / other.name).write_bytes(other.read_bytes())

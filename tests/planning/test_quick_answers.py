@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError, OutOfRangeError
+from cureplan.core.messages import Message
+from cureplan.output.language import Voice
 from cureplan.planning.floor.ice import IceBath
 from cureplan.planning.studies.quick import (
     WET_MILESTONES,
@@ -150,6 +153,22 @@ def test_a_card_of_ones_own_changes_its_own_answer_only(slurry_card):
 )
 def test_a_temperature_outside_points_or_limits_is_said(slurry_card, at_c, codes):
     assert {m.code for m in cautions(slurry_card, slab=at_c, air=at_c)} == codes
+
+
+@pytest.mark.parametrize(
+    ("temp_c", "limit_c", "display", "shown"),
+    [
+        # 38 °C is 100.4 °F; 44.6 °F is 7.00 °C against 45 °F, 7.22 °C; 7.19 °C is 44.94 °F.
+        (38.0, 37.7778, "us", "100.4 °F"),
+        (7.0, 7.2222, "metric", "7.0 °C"),
+        (7.19, 7.2222, "metric", "7.19 °C"),
+        (7.19, 7.2222, "us", "44.9 °F"),
+    ],
+)
+def test_a_temperature_is_not_shown_as_the_limit_it_breaks(temp_c, limit_c, display, shown):
+    voice = Voice(language="en", display=display, zone=ZoneInfo("UTC"), around=None)
+    values = {"what": "limited.slab", "temp_c": temp_c, "limit_c": limit_c}
+    assert voice.say(Message("quick.too_hot", values)).startswith(f"{shown} is above")
 
 
 def test_a_card_with_two_points_names_both_ends(slurry_card):

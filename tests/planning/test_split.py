@@ -8,15 +8,19 @@ Half of it takes 32 kits, 1.9 h.
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, time
 
 import pytest
 from steady import write_job, write_weather
 
-from cureplan.api import make_plan, read_job
+from cureplan.api import get_weather, make_plan, read_job
 from cureplan.core.errors import NoFeasiblePlanError
+from cureplan.inputs.job.model import Shift
 from cureplan.judge import judge
 from cureplan.planning.floor.outline import parts_at
+from cureplan.planning.plan.choose import Chosen, in_parts
+from cureplan.planning.schedule.construct import Schedule, prepare_pours
+from cureplan.planning.schedule.floor_model import Tables
 
 NOW = datetime.fromisoformat("2013-07-17T12:00:00+00:00")
 HALL = """
@@ -70,6 +74,30 @@ def test_a_hall_too_large_for_a_shift_is_split_at_its_drain(tmp_path):
     said = {reason.code: reason.values for reason in plan.decisions.answers[0].reasons}
     assert said["order.split"] == {"room": "Hall", "rooms": ", ".join(parts)}
     assert judge(plan) == ()
+
+
+def test_a_hall_that_only_just_fits_its_shift_is_split_too(tmp_path):
+    # By hand: 3.88 h of pouring in the 3.92 h that a shift to 23:40 leaves after the set-up.
+    # A crew that begins a normal draw of 10 min late is done in time on few nights.
+    job = hall(tmp_path, DRAIN)
+    longer = (Shift(begins=time(19), ends=time(23, 40)),)
+    job = replace(
+        job,
+        rooms=(replace(job.room("Hall"), way_out=()),),
+        crew=replace(job.crew, pour_shifts=longer),
+    )
+    tables = Tables(pours=prepare_pours(job, get_weather(job, now=NOW)))
+    nothing = Schedule(pours=(), coats=(), failures=(), required_s=0.0)
+    none_yet = Chosen(schedule=nothing, odds=None)
+    issued_s = NOW.timestamp()
+    split, _, chosen = in_parts(job, tables, none_yet, issued_s=issued_s)
+    assert [room.name for room in split.rooms] == ["Hall (1 of 2)", "Hall (2 of 2)"]
+    assert chosen.odds is not None
+    assert chosen.odds.shifts_frac >= job.policy.confidence
+    # A shift to 05:00 holds it whole, whatever the crew does.
+    night = (Shift(begins=time(19), ends=time(5)),)
+    whole = replace(job, crew=replace(job.crew, pour_shifts=night))
+    assert in_parts(whole, tables, none_yet, issued_s=issued_s)[0] is whole
 
 
 def test_a_hall_without_a_stop_line_is_said_to_be_too_long(tmp_path):

@@ -21,7 +21,7 @@ from cureplan.planning.replan.replan import replan
 HOUR_S = 3600.0
 
 
-def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0):
+def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0, shifts=1.0):
     """A candidate of floors poured at some hours, with coats that come too late."""
     begins_s = job.access.begins.timestamp()
     any_time = SimpleNamespace(closes_s=float("inf"))
@@ -46,6 +46,7 @@ def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0):
         primer_frac={},
         bucket_frac={},
         opening_frac=1.0,
+        shifts_frac=shifts,
     )
     schedule = SimpleNamespace(pours=pours, coats=coats)
     return Candidate(schedule=schedule, odds=odds, left_out=left_out)
@@ -71,6 +72,10 @@ def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0):
             {"chance": 0.05, "lost": 0.1, "starts_h": (0.0, 24.0)},
             False,
         ),
+        # All of it holds oftener, but on the mean night more is lost: 0.9 coats against 0.4.
+        ({"chance": 0.50, "lost": 0.4}, {"chance": 0.62, "lost": 0.9}, False),
+        ({"chance": 0.50, "lost": 0.4}, {"chance": 0.62, "lost": 0.3, "shifts": 0.7}, False),
+        ({"chance": 0.50, "lost": 0.4}, {"chance": 0.62, "lost": 0.2, "shifts": 0.9}, True),
     ],
 )
 def test_a_night_is_turned_only_for_more_than_its_doubt(small_plan, carried, other, goes):

@@ -43,6 +43,8 @@ def test_every_event_is_understood():
         "2013-07-17T23:59:30,ran short,Cook line,1,,",
         "2013-07-17T23:59:40,lost,Cook line,2,,dropped",
         "2013-07-17T19:00,pails in ice,Cook line,,,",
+        "2013-07-17T12:00,primer begun,Cook line,,,",
+        "2013-07-17T12:20,primer laid,Cook line,,,",
         "2013-07-18T05:50,vacuumed,Cook line,,,",
         "2013-07-18T06:00,coat begun,Cook line,,1,",
         "2013-07-18T06:02,batch mixed,Cook line,,1,",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 import typer
@@ -134,10 +134,10 @@ def test_from_the_command_to_the_fit_and_the_next_plan(apps, night, demo_weather
     assert found["wet_edge"]["time"]["value"] < found["wet_edge"]["was_s"] - 10.0
 
     # The next job in that folder says how the last one's predictions fared.
-    text = demo_job_path().read_text(encoding="utf-8")
+    text = demo_job_path("school-kitchen").read_text(encoding="utf-8")
     (night / "job.toml").write_text(text, encoding="utf-8")
     (night / "heat-wave.csv").write_bytes(
-        (demo_job_path().parent / "heat-wave.csv").read_bytes()
+        (demo_job_path("school-kitchen").parent / "heat-wave.csv").read_bytes()
     )
     job = read_job(night / "job.toml")
     rooms = tuple(job.room(name) for name in ("Dish room", "Corridor"))
@@ -163,9 +163,9 @@ def test_intervals_that_did_not_hold_are_warned_of(small_plan, log_of, lines):
 
 
 def test_a_job_names_its_own_folder_of_records(tmp_path):
-    text = demo_job_path().read_text(encoding="utf-8")
+    text = demo_job_path("school-kitchen").read_text(encoding="utf-8")
     (tmp_path / "heat-wave.csv").write_bytes(
-        (demo_job_path().parent / "heat-wave.csv").read_bytes()
+        (demo_job_path("school-kitchen").parent / "heat-wave.csv").read_bytes()
     )
     path = tmp_path / "job.toml"
     path.write_text(text, encoding="utf-8")
@@ -186,6 +186,30 @@ def test_rooms_that_only_a_later_plan_has_are_passed_over(apps, night, first, li
     ran = run(apps, record, night / "plan.json", night / "log.csv", "--out", night / "done")
     assert ran.exit_code == 0, ran.output
     assert "Pot wash" not in next((night / "done").iterdir()).read_text(encoding="utf-8")
+
+
+def test_a_record_speaks_site_time_and_asks_about_a_clock_an_hour_off(apps, night, lines):
+    # New York keeps 4 h behind UTC in July: the same night on three clocks is one record.
+    rows = [line.partition(",") for line in lines[:6]]
+    at = [datetime.fromisoformat(row[0]) for row in rows]
+    clocks = {
+        "utc": [f"{one.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}" for one in at],
+        "site": [f"{one:%Y-%m-%d %H:%M:%S}" for one in at],
+        "late": [f"{one + timedelta(hours=1):%Y-%m-%d %H:%M:%S}" for one in at],
+    }
+    kept, said_of = {}, {}
+    for name, stamps in clocks.items():
+        told = [f"{stamp},{row[2]}" for stamp, row in zip(stamps, rows, strict=True)]
+        (night / "log.csv").write_text(HEADER + "\n".join(told), encoding="utf-8")
+        ran = run(apps, record, night / "plan.json", night / "log.csv", "--out", night / name)
+        assert ran.exit_code == 0, ran.output
+        (path,) = (night / name).iterdir()
+        kept[name], said_of[name] = path.read_text(encoding="utf-8"), ran.stderr
+    assert kept["utc"] == kept["site"]
+    assert f"finished = {at[-1]:%Y-%m-%dT%H:%M:%S}-04:00" in kept["site"]
+    assert said_of["site"] == said_of["utc"] == ""
+    assert "lies about an hour later than planned" in said_of["late"]
+    assert "not on site time (EDT)" in said_of["late"]
 
 
 def test_a_log_without_an_end_makes_no_record(apps, night, lines):

@@ -8,6 +8,7 @@ import pytest
 from log_lines import said
 
 from cureplan.api import make_plan, read_job
+from cureplan.core.errors import InputError
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
 from cureplan.planning.replan.replan import replan
@@ -78,6 +79,26 @@ def test_primers_to_come_wait_for_the_crew(two_rooms, log_of):
     assert min(p.start for p in found.plan.primers) >= until
     assert "replan.primer" in {change.code for change in found.changes}
     assert judge(found.plan) == ()
+
+
+def test_a_primer_stays_as_it_was_ticked_and_one_without_a_tick_is_not_begun(two_rooms, log_of):
+    # By hand: the first primer is begun 50 min late and takes 30 min more than planned; what
+    # nobody ticked is to come. Told in words of its own where the floor has no primer at all.
+    first, second = sorted(two_rooms.primers, key=lambda p: p.start)
+    begun = first.start + timedelta(minutes=50)
+    laid = first.end + timedelta(minutes=80)
+    now = max(laid, second.start) + timedelta(minutes=1)
+    lines = [said(begun, "primer begun", first.room), said(laid, "primer laid", first.room)]
+    again = replan(two_rooms, log_of(*lines, plan=two_rooms), now=now).plan
+    by_room = {p.room: p for p in again.primers}
+    assert abs(by_room[first.room].start - begun) <= timedelta(minutes=1)
+    assert abs(by_room[first.room].end - laid) <= timedelta(minutes=1)
+    assert by_room[second.room].start >= now
+    assert judge(again) == ()
+    bare = replace(two_rooms, primers=tuple(p for p in two_rooms.primers if p is not second))
+    line = said(begun, "primer begun", second.room)
+    with pytest.raises(InputError, match="the plan primes no such floor"):
+        replan(bare, log_of(line, plan=bare), now=now)
 
 
 @pytest.mark.parametrize("late_min", [0, 45, 120, 240])

@@ -27,7 +27,7 @@ NOW = datetime(2013, 7, 16, 20, tzinfo=ZoneInfo("America/New_York"))
 def demo() -> Job:
     """The shipped job with one mixing station less, which leaves little to spare, and
     tools that are soon carried in."""
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     return replace(job, crew=replace(job.crew, stations=2, mixer=2, setup_s=900.0))
 
 

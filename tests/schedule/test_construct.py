@@ -51,7 +51,7 @@ def least(schedule: Schedule) -> float:
 
 
 def test_the_demo_is_settled_and_keeps_its_policy():
-    job = read_job(demo_job_path())
+    job = read_job(demo_job_path("school-kitchen"))
     schedule = construct(job, pours_of(job), limits=PLENTY)
     assert schedule.proven
     assert schedule.gap_frac == 0.0

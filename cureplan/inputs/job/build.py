@@ -57,8 +57,10 @@ __all__ = [
 OLDEST_READING = timedelta(days=7)
 FARTHEST_FROM_ZONE_H = 4.0
 """Clocks run up to 3.3 h beside the sun somewhere, daylight saving included (from memory)."""
-FARTHEST_FROM_CITY_DEG = 35.0
-"""No time zone reaches further north or south of the city it is named after (from memory)."""
+FARTHEST_FROM_CITY_DEG = 30.0
+"""Of the 69,000 towns of our table none lies further north, south, east or west of the city its
+zone is named after than 27°, but for the west of China."""
+FARTHEST_EAST_DEG = {"Asia/Shanghai": 50.0}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -242,7 +244,7 @@ def _far_from_zone(job: JobFile, instants: Instants) -> list[Fault]:
     if wrong is None:
         return []
     cure = "south and west of Greenwich are negative; check it, or the time zone"
-    if abs(longitude_deg) <= 90 and far(longitude_deg, latitude_deg) is None:
+    if abs(longitude_deg) <= 90 and far(longitude_deg, latitude_deg, most_h=2.5) is None:
         cure = "latitude and longitude seem to have changed places"
     else:
         for north, east in ((1, -1), (-1, 1), (-1, -1)):
@@ -273,23 +275,29 @@ def _where_far(
     hours = longitude_deg / 15 - offset / timedelta(hours=1)
     if abs((hours + 12) % 24 - 12) > most_h:
         return "longitude"
-    city_deg = _zone_latitude_deg(time_zone)
-    if city_deg is not None and abs(latitude_deg - city_deg) > FARTHEST_FROM_CITY_DEG:
-        return "latitude"
-    return None
+    city = _zone_city_deg(time_zone)
+    if city is None:
+        return None
+    east_deg = (longitude_deg - city[1] + 180.0) % 360.0 - 180.0
+    if abs(east_deg) > FARTHEST_EAST_DEG.get(time_zone, FARTHEST_FROM_CITY_DEG):
+        return "longitude"
+    return "latitude" if abs(latitude_deg - city[0]) > FARTHEST_FROM_CITY_DEG else None
 
 
 @cache
-def _zone_latitude_deg(time_zone: str) -> float | None:
-    """Latitude of the city a zone is named after, from the zone database's own table."""
+def _zone_city_deg(time_zone: str) -> tuple[float, float] | None:
+    """North and east of the city a zone is named after, from the zone database's own table."""
     table = resources.files("tzdata") / "zoneinfo" / "zone.tab"
     for line in table.read_text(encoding="utf-8").splitlines():
         cells = line.split("\t")
         if len(cells) > 2 and cells[2] == time_zone:
-            degrees = re.match(r"([+-])(\d\d)(\d\d)", cells[1])
-            if degrees:
-                size = int(degrees[2]) + int(degrees[3]) / 60
-                return -size if degrees[1] == "-" else size
+            found = re.match(r"([+-])(\d\d)(\d\d)(?:\d\d)?([+-])(\d{3})(\d\d)", cells[1])
+            if found:
+                north, east = (
+                    float(f"{found[n]}{int(found[n + 1]) + int(found[n + 2]) / 60}")
+                    for n in (1, 4)
+                )
+                return north, east
     return None
 
 

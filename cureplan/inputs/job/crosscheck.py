@@ -17,6 +17,7 @@ from cureplan.inputs.job.crew import POUR_ROLES
 from cureplan.inputs.job.crew_schema import PersonEntry, ShiftEntry
 from cureplan.inputs.job.model import (
     MOST_ROOMS,
+    ring_length_m,
 )
 from cureplan.inputs.job.outlines import outline_faults
 from cureplan.inputs.job.schema import JobFile, RoomEntry, SunEntry
@@ -268,7 +269,7 @@ def _persons(job: JobFile) -> Iterator[Fault]:
                 value=", ".join(person.roles),
             )
         for place, span in enumerate(person.hours or ()):
-            yield from _span_faults(("people", number, "hours", place), span, "these hours")
+            yield from _span_faults(("people", number, "hours", place), span, "this span")
 
 
 def _idle(job: JobFile, person: PersonEntry) -> str | None:
@@ -332,6 +333,14 @@ def _cove(job: JobFile) -> Iterator[Fault]:
                 path=("rooms", number, "cove"),
                 problem="the job has no cove base",
                 cure="add a [cove] table with height, material, pace and when, or remove this",
+            )
+        rings = (room.corners_m, *room.islands_m)
+        if room.cove_m and room.cove_m > 1.02 * sum(map(ring_length_m, rings)):
+            yield Fault(
+                path=("rooms", number, "cove"),
+                problem="this is more cove than the room has edges",
+                cure="write less, or leave it out for all its edges",
+                value=f"{room.cove_m:.4g} m",
             )
         grouped = room.group and sum(r.group == room.group for r in job.rooms) > 1
         before = job.cove is not None and job.cove.when == "before" and not job.materials.primer

@@ -71,6 +71,7 @@ __all__ = [
     "SunPatch",
     "WeatherRequest",
     "ring_area_m2",
+    "ring_length_m",
     "signed_area_m2",
 ]
 
@@ -311,6 +312,11 @@ def ring_area_m2(ring: Sequence[Point]) -> float:
     return abs(signed_area_m2(ring))
 
 
+def ring_length_m(ring: Sequence[Point]) -> float:
+    """How long a closed line through these corners is [m]."""
+    return sum(math.dist(a, b) for a, b in _sides(ring))
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Room:
     """One floor, poured in one go from its back wall towards its way out."""
@@ -456,7 +462,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> warm = job.with_slab("Cook line", "95 F")
         >>> round(warm.room("Cook line").slab_reading.surface_c, 1)
         35.0
@@ -479,7 +485,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> round(job.with_room("Cook line", width="20 ft").room("Cook line").width_m, 3)
         6.096
         """
@@ -498,7 +504,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> job.with_start("2013-07-17T21:00").access.begins.hour
         21
         """
@@ -517,7 +523,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> job.with_crew(rake=2, setup="30 min").crew.setup_s
         1800.0
         """
@@ -536,7 +542,7 @@ class Job:
         Examples
         --------
         >>> import cureplan
-        >>> job = cureplan.read_job(cureplan.demo_job_path())
+        >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
         >>> job.with_table("policy", margin="3 min").policy.margin_s
         180.0
         """

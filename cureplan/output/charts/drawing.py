@@ -24,11 +24,12 @@ from cureplan.output.charts.layout import (
     windows_chart,
 )
 from cureplan.output.language import Voice
-from cureplan.output.language.clean import fit
+from cureplan.output.language.clean import folded
 from cureplan.planning.plan.model import Plan
 
 __all__ = [
     "CLOCK_KEYS",
+    "NAME_LINE",
     "TEXT",
     "WIDTH",
     "Bar",
@@ -66,6 +67,7 @@ ROW_BARS = {
 }
 ROW_HEIGHT = 36
 LABEL_DROP = 12
+NAME_LINE = 14
 BAR_DROP = 16
 CLOCK_BARS = {"wet": 0.0, "work": 4.5, "surface": 9.0}
 CLOCK_HEIGHT = 3.5
@@ -186,26 +188,33 @@ def _days(
 def lay_out_rows(chart: Chart, voice: Voice, *, width: float = WIDTH) -> Drawing:
     """Floors or coat windows: a name over each bar, the time below all of them."""
     x_of = _scale(chart.begins, chart.ends, EDGE, width)
-    bottom = len(chart.rows) * ROW_HEIGHT + 2.0
+    names = [folded(name, int((width - 2 * EDGE) / SIGN_WIDTH)) for name in chart.rows]
+    # How far each row lies down: a long name takes lines of its own.
+    downs = [
+        row * ROW_HEIGHT + NAME_LINE * sum(len(lines) - 1 for lines in names[: row + 1])
+        for row in range(len(names))
+    ]
+    bottom = (downs[-1] if downs else -ROW_HEIGHT) + ROW_HEIGHT + 2.0
     places = ticks(chart.begins, chart.ends, voice, most=int(width / TICK_WIDTH))
     grid, texts = _axis(places, x_of, bottom, width)
     texts += [
         Text(
             x=EDGE,
-            y=row * ROW_HEIGHT + LABEL_DROP,
+            y=down + LABEL_DROP - NAME_LINE * (len(lines) - 1 - place),
             anchor="start",
-            text=fit(name, int((width - 2 * EDGE) / SIGN_WIDTH)),
+            text=line,
             kind="name",
         )
-        for row, name in enumerate(chart.rows)
+        for down, lines in zip(downs, names, strict=True)
+        for place, line in enumerate(lines)
     ]
     return Drawing(
         width=width,
         height=bottom + AXIS_HEIGHT,
-        bars=tuple(_row_bar(span, x_of) for span in _long_first(chart.spans)),
+        bars=tuple(_row_bar(span, downs[span.row], x_of) for span in _long_first(chart.spans)),
         strokes=tuple(grid),
         points=tuple(
-            Point(kind=mark.kind, x=x_of(mark.at), y=mark.row * ROW_HEIGHT + BAR_DROP + 8)
+            Point(kind=mark.kind, x=x_of(mark.at), y=downs[mark.row] + BAR_DROP + 8)
             for mark in chart.marks
         ),
         texts=tuple(texts),
@@ -217,10 +226,10 @@ def _long_first(spans: Iterable[Span]) -> list[Span]:
     return sorted(spans, key=lambda span: span.begins - span.ends)
 
 
-def _row_bar(span: Span, x_of: Callable[[datetime], float]) -> Bar:
+def _row_bar(span: Span, down: float, x_of: Callable[[datetime], float]) -> Bar:
     height, drop = ROW_BARS[span.kind]
     x = x_of(span.begins)
-    y = span.row * ROW_HEIGHT + BAR_DROP + drop
+    y = down + BAR_DROP + drop
     return _bar(span.kind, x, y, x_of(span.ends) - x, height)
 
 

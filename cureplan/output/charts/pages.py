@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from cureplan.output.charts.drawing import (
     CLOCK_KEYS,
+    NAME_LINE,
     TEXT,
     Drawing,
     Picture,
@@ -16,9 +17,9 @@ from cureplan.output.charts.drawing import (
 )
 from cureplan.output.charts.floor_map import MAP_KEYS, map_picture
 from cureplan.output.charts.palette import LIGHT
-from cureplan.output.charts.style import FONT, STYLES, Style, drawable, known
+from cureplan.output.charts.style import FONT, LONGEST_NAME, STYLES, Style, known
 from cureplan.output.language import Voice
-from cureplan.output.language.clean import one_line
+from cureplan.output.language.clean import folded, one_line
 from cureplan.output.view.view import voice_of
 from cureplan.planning.plan.model import Plan
 
@@ -242,8 +243,17 @@ def _room_columns(
     return columns
 
 
+def _title_lines(name: str) -> list[str]:
+    return folded(known(name), LONGEST_NAME)
+
+
+def _over(name: str) -> float:
+    """What a room's name takes over its picture: a long one has lines of its own."""
+    return TITLE + NAME_LINE * (len(_title_lines(name)) - 1)
+
+
 def _column_height(column: Sequence[tuple[str, Picture]]) -> float:
-    return sum(_height(picture) for _, picture in column)
+    return sum(_height(picture) - TITLE + _over(name) for name, picture in column)
 
 
 def _room_page(
@@ -260,12 +270,13 @@ def _room_page(
     for column in columns:
         top = TITLE
         for name, picture in column:
-            axes = _placed(figure, picture.drawing, left=left, top=top + TITLE, page=height)
+            top += _over(name)
+            axes = _placed(figure, picture.drawing, left=left, top=top, page=height)
             over = paint(axes, picture.drawing).set_title(
-                drawable(name), loc="left", fontsize=10, fontweight="bold"
+                "\n".join(_title_lines(name)), loc="left", fontsize=10, fontweight="bold"
             )
             over.set_parse_math(False)
-            top += _height(picture)
+            top += _height(picture) - TITLE
         left += column[0][1].drawing.width + GAP
     x = EDGE / (WIDTH + 2 * EDGE)
     figure.text(

@@ -57,7 +57,7 @@ def plot_rooms(plan: Plan, *, ax: Axes | None = None) -> Axes:
     >>> from datetime import datetime, timezone
     >>> import cureplan
     >>> from matplotlib.figure import Figure
-    >>> job = cureplan.read_job(cureplan.demo_job_path())
+    >>> job = cureplan.read_job(cureplan.demo_job_path("school-kitchen"))
     >>> job = replace(job, rooms=(job.room("Corridor"),))
     >>> plan = cureplan.make_plan(job, now=datetime(2013, 7, 17, 12, tzinfo=timezone.utc))
     >>> ax = Figure().add_subplot()

@@ -16,7 +16,17 @@ from cureplan.output.language.clean import fit
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-__all__ = ["FONT", "STYLES", "Style", "drawable", "hours", "known", "put_title", "time_axis"]
+__all__ = [
+    "FONT",
+    "LONGEST_NAME",
+    "STYLES",
+    "Style",
+    "drawable",
+    "hours",
+    "known",
+    "put_title",
+    "time_axis",
+]
 
 LONGEST_NAME = 26
 FONT = "DejaVu Sans"

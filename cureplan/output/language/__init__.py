@@ -36,7 +36,7 @@ a sheet.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from string import Formatter
@@ -157,8 +157,21 @@ class Voice:
             if name.endswith("_at") and isinstance(value, str):
                 before, day = day, self._day(value, how)
                 how = _after_day(how, same=before == day)
-            parts.append(self.show(name, value, how))
+            text = self.show(name, value, how)
+            if name == "temp_c" and "limit_c" in values:
+                text = self._beside(text, float(str(value)), float(str(values["limit_c"])))
+            parts.append(text)
         return "".join(parts)
+
+    def _beside(self, text: str, temp_c: float, limit_c: float) -> str:
+        """A temperature so fine that it is not shown as the limit that it breaks."""
+        limit = self.show("limit_c", limit_c)
+        for finer in range(1, 4):
+            if text != limit:
+                break
+            text = self._units(format_temperature(temp_c, self.display, finer=finer))
+            limit = self._units(format_temperature(limit_c, self.display, finer=finer))
+        return text
 
     def _day(self, instant: str, spec: str) -> date:
         """The day on the site's wall, as shown."""
@@ -216,14 +229,15 @@ class Voice:
             return share_text(MOST_CERTAIN if certain else value, spec, self.label)
         if spec:
             raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
-        formatter = {
+        formatters: Mapping[str, Callable[[float, Display], str]] = {
             "c": format_temperature,
             "k": format_temperature_difference,
             "m": format_length,
             "m2": format_area,
             "m3": format_volume,
             "kg": format_mass,
-        }.get(suffix)
+        }
+        formatter = formatters.get(suffix)
         if formatter is not None:
             return self._units(formatter(value, self.display))
         if value != int(value):

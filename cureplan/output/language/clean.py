@@ -8,7 +8,7 @@ from functools import cache
 
 from cureplan.output.language.catalogue import LANGUAGES, catalogue
 
-__all__ = ["display_width", "fit", "kept_together", "one_line"]
+__all__ = ["display_width", "fit", "folded", "kept_together", "one_line"]
 
 FIRST_STRONG_ISOLATE = "\u2068"
 POP_ISOLATE = "\u2069"
@@ -59,6 +59,33 @@ def _sign_width(sign: str) -> int:
     if unicodedata.category(sign) in ("Mn", "Me", "Cf"):
         return 0
     return 2 if unicodedata.east_asian_width(sign) in ("W", "F") else 1
+
+
+def folded(text: str, width: int) -> list[str]:
+    """A text over as many lines as it needs, none wider than a number of columns.
+
+    Examples
+    --------
+    >>> folded("Preparation and cold storage", 15)
+    ['Preparation and', 'cold storage']
+    >>> folded("Preparation", 6)
+    ['Prepar', 'ation']
+    """
+    isolated = text.startswith(FIRST_STRONG_ISOLATE)
+    lines = [""]
+    for word in text.strip(FIRST_STRONG_ISOLATE + POP_ISOLATE).split(" "):
+        joined = f"{lines[-1]} {word}" if lines[-1] else word
+        if display_width(joined) <= width:
+            lines[-1] = joined
+            continue
+        lines += [""] if lines[-1] else []
+        for sign in word:
+            if display_width(lines[-1] + sign) > width and lines[-1]:
+                lines.append("")
+            lines[-1] += sign
+    if isolated:
+        return [f"{FIRST_STRONG_ISOLATE}{line}{POP_ISOLATE}" for line in lines]
+    return lines
 
 
 def fit(text: str, width: int) -> str:

@@ -43,7 +43,6 @@ __all__ = [
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
 # Clocks change at full quarters of an hour.
 STEP_S = 900
-_SCRIPT_LABELS = ("weekdays", "months")
 
 
 def embedded_json(data: Any) -> str:
@@ -92,6 +91,16 @@ def page_data(plan: Plan) -> str:
         ],
         "buckets": _rows_of(_buckets(plan, order)),
         "coats": _coats(plan, order),
+        "primers": [
+            {
+                "room": order[primer.room],
+                "start": _up(primer.start),
+                "end": _up(primer.end),
+                "opens": _up(primer.slurry_opens),
+                "closes": _down(primer.slurry_closes),
+            }
+            for primer in sorted(plan.primers, key=lambda primer: primer.start)
+        ],
         "calls": _rows_of(_calls(plan)),
         "ice": [
             {
@@ -300,8 +309,9 @@ def _calls(plan: Plan) -> list[dict[str, Any]]:
 def _words(plan: Plan, language: str) -> dict[str, str]:
     voice: Voice = voice_of(plan, language)
     words = voice.labels_under("script.")
-    words |= {key: voice.label(key) for key in _SCRIPT_LABELS}
+    words |= {key: voice.label(key) for key in ("weekdays", "months")}
     roles = {"foreman", *ROLES, *(call.role for call in plan.calls)}
+    roles |= {"primer"} if plan.primers else set()
     words |= {f"role.{role}": voice.word(role) for role in sorted(roles)}
     return words
 

@@ -104,7 +104,7 @@ def what_is_more(crew: Crew, task: str) -> str:
     --------
     >>> from dataclasses import replace
     >>> from cureplan.api import demo_job_path, read_job
-    >>> crew = read_job(demo_job_path()).crew
+    >>> crew = read_job(demo_job_path("school-kitchen")).crew
     >>> what_is_more(crew, "mixing"), what_is_more(replace(crew, mixer=1), "mixing")
     ('mixing', 'mixer')
     """

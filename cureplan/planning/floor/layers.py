@@ -124,7 +124,7 @@ def floor_tasks(layers: Iterable[Layer]) -> tuple[tuple[Layer, ...], ...]:
     Examples
     --------
     >>> from cureplan.api import demo_job_path, read_job
-    >>> layers = floor_layers(read_job(demo_job_path()).rooms[0], primed=True)
+    >>> layers = floor_layers(read_job(demo_job_path("school-kitchen")).rooms[0], primed=True)
     >>> [[layer.stage for layer in task] for task in floor_tasks(layers)]
     [['primer'], ['pour'], ['vacuum', 'coat 1'], ['coat 2']]
     """

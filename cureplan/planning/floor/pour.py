@@ -372,11 +372,12 @@ class RoomPours:
                 room, job.cards.primer, crew=job.crew, pace=job.pace, layer=layer,
                 patches=patches,
             )  # fmt: skip
-            return replace(work, leads=leads)
-        work = coat_work(
-            room, job.cards.topcoat, crew=job.crew, pace=job.pace, layer=layer,
-            leads=() if self.settled.vacuumed else leads, patches=patches,
-        )  # fmt: skip
+            work = replace(work, leads=leads)
+        else:
+            work = coat_work(
+                room, job.cards.topcoat, crew=job.crew, pace=job.pace, layer=layer,
+                leads=() if self.settled.vacuumed else leads, patches=patches,
+            )  # fmt: skip
         lasted_s = self.settled.lasted_s.get(layer.stage, work.duration_s)
         share = lasted_s / work.duration_s
         return replace(work, duration_s=lasted_s, offset_s=work.offset_s * share)

@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from itertools import chain
+from itertools import chain, islice
 from statistics import NormalDist
 
 from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.split import longest_shift_s, pour_lasts_s, ways_to_split
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Looked, Odds, assess
 from cureplan.planning.schedule.construct import (
@@ -28,7 +29,7 @@ from cureplan.planning.schedule.lexicographic import Limits
 from cureplan.planning.schedule.outcome import Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.tables import Sureness
 
-__all__ = ["Chosen", "choose"]
+__all__ = ["Chosen", "choose", "in_parts"]
 
 SURER = (0.7, 0.5, 0.3, 0.15, 0.07, 0.03, 0.015)
 """Shares of the doubt a job allows that each single limit may have, one after the other."""
@@ -47,6 +48,8 @@ MORE, MORE_WORK = 2.0, 8.0
 at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
+MOST_SPLITS = 2
+"""Ways to part a room that are planned in full."""
 ODDS_WORK = 0.03
 """What the odds of a room cost, in the solver's units of about a second; measured."""
 
@@ -104,6 +107,44 @@ def choose(
         stop=stop,
     )
     return choosing.run()
+
+
+def in_parts(
+    job: Job,
+    tables: Tables,
+    chosen: Chosen,
+    *,
+    issued_s: float,
+    progress: Progress | None = None,
+) -> tuple[Job, Tables, Chosen]:
+    """The same with a room in parts, where it finds no night whole or none that holds it.
+
+    Tried at the stop lines the job allows, where nothing fits, or where the pour may well
+    outlast every shift; a part may be poured another night.
+    """
+    if chosen.stopped or chosen.keeps_policy(job):
+        return job, tables, chosen
+    behind = NormalDist().inv_cdf(0.5 + 0.5 * job.policy.confidence)
+    drag, late_s = 1.0 + behind * RHYTHM_SD_FRAC, behind * LATE_SD_S
+    named = {name for failure in chosen.schedule.failures for name in failure.rooms}
+    whole = [
+        room
+        for room in sorted(job.rooms, key=lambda room: -room.area_m2)
+        if (chosen.odds is None and room.name in named)
+        or pour_lasts_s(job, room) * drag + late_s > longest_shift_s(job)
+    ]
+    for room in whole:
+        for split in islice(ways_to_split(job, room), MOST_SPLITS):
+            of = {r.name: r.name if r.name in tables.pours else room.name for r in split.rooms}
+            parts = Tables(
+                pours={r.name: tables.pours[of[r.name]].under(r, split) for r in split.rooms}
+            )
+            found = choose(split, parts, issued_s=issued_s, progress=progress)
+            if found.stopped:
+                return job, tables, chosen
+            if found.odds is not None and found.chance_frac > chosen.chance_frac + NOISE_FRAC:
+                return split, parts, found
+    return job, tables, chosen
 
 
 @dataclass(slots=True, kw_only=True)

@@ -41,8 +41,8 @@ MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
 LEAST_HELP = 2.5
 """But so much for a room at least: that a job is impossible is often known at once."""
-MOST_WORK = 24.0
-"""And never more than this, by which a larger job's ways take a minute or two."""
+MOST_WORK = 12.0
+"""And never more than this, by which a larger job's ways take half a minute."""
 QUICK = 0.4
 """Share of that for the quick search for limits that break."""
 ENOUGH = 4

@@ -19,6 +19,7 @@ from cureplan.planning.floor.layout import (
 )
 from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours, Settled
 from cureplan.planning.plan.model import Plan, RoomPlan
+from cureplan.planning.replan.coats import CoatState
 from cureplan.planning.replan.state import FloorState, NightState
 
 __all__ = ["option_of", "rest_of_floor", "settle"]
@@ -68,17 +69,17 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
     name = pours.room.name
     done = state.floors[name].done if name in state.floors else 0
     complete = name in state.floors and state.floors[name].complete
-    begun_s = {
-        primer.stage: primer.start.timestamp()
+    under = {
+        primer.stage: state.primed.get(name, CoatState(begun_s=primer.start.timestamp()))
         for primer in old.primers
-        if primer.room == name and (done or primer.start.timestamp() <= state.now_s)
+        if primer.room == name and (done or name in state.primed)
     }
-    coats = {
+    coats = under | {
         f"coat {number}": coat
         for (room, number), coat in state.coats.items()
         if room == name and complete
     }
-    begun_s |= {stage: coat.begun_s for stage, coat in coats.items()}
+    begun_s = {stage: coat.begun_s for stage, coat in coats.items()}
     pour_s = max(state.now_s, state.wait_s)
     # Pails that are not in ice by now would be too late; those in it are not cold yet.
     option = PourOption(chilled=False, cool_filler=False, bays=1)

@@ -62,9 +62,14 @@ class Candidate:
 
     @property
     def expected_lost(self) -> float:
-        """Buckets and coats that are lost on the mean night."""
+        """Buckets, coats, shifts overrun and openings missed on the mean night."""
         odds = self.odds
-        kept = [*odds.coat_frac.values(), *odds.primer_frac.values(), odds.opening_frac]
+        kept = [
+            *odds.coat_frac.values(),
+            *odds.primer_frac.values(),
+            odds.opening_frac,
+            odds.shifts_frac,
+        ]
         buckets = sum(float(np.sum(1.0 - frac)) for frac in odds.bucket_frac.values())
         return buckets + sum(1.0 - frac for frac in kept)
 
@@ -86,14 +91,14 @@ def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
 
     The crew has the old order in mind and pails stand in ice for it. What is lost for sure
     comes first; then how often all of it holds, up to what was asked, by more than is
-    doubtful.
+    doubtful, where the mean night loses no more by it.
     """
     lost, lost_other = carried.lost(job), other.lost(job)
     if lost != lost_other:
         return lost_other < lost
     gain = _gain(job, carried.odds, other.odds.all_frac)
     if gain:
-        return gain > 0.0
+        return gain > 0.0 and other.expected_lost <= carried.expected_lost
     # Nobody comes another night for a minute or two.
     if other.nights > carried.nights:
         return False

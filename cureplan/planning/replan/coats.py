@@ -1,19 +1,21 @@
-"""What the log of the night says of the coats: vacuumed, begun, mixed, laid."""
+"""What the log of the night says of primers and coats: begun, mixed, laid, vacuumed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
-from cureplan.inputs.tables.night_log import OF_COATS, NightEvent
-from cureplan.planning.plan.model import CoatPlan, Plan
+from cureplan.inputs.tables.night_log import OF_COATS, OF_PRIMERS, NightEvent
+from cureplan.planning.plan.model import CoatPlan, Plan, PrimerPlan
 
-__all__ = ["CoatState", "coat_lines", "coat_states"]
+__all__ = ["CoatState", "coat_lines", "coat_states", "primer_states"]
+
+_OF_TOP = ("vacuumed", *OF_COATS)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class CoatState:
-    """A coat that is begun: since when, and until when where that was said [epoch s]."""
+    """A coat or primer that is begun: since when, until when if that was said [epoch s]."""
 
     begun_s: float
     laid_s: float | None = None
@@ -21,8 +23,10 @@ class CoatState:
     """Whether the log says so; otherwise it is taken as begun in step with the plan."""
 
 
-def coat_lines(plan: Plan, events: Sequence[NightEvent]) -> list[NightEvent]:
-    """All lines of the coat phase, those that plans before this one used as well."""
+def coat_lines(
+    plan: Plan, events: Sequence[NightEvent], kinds: Sequence[str] = _OF_TOP
+) -> list[NightEvent]:
+    """All lines of the coat phase, or of the primers; those used before as well."""
     used = () if plan.night is None else plan.night.log
     lines = [
         NightEvent(
@@ -34,9 +38,9 @@ def coat_lines(plan: Plan, events: Sequence[NightEvent]) -> list[NightEvent]:
             coat=int(line.value) if line.event in OF_COATS else None,
         )
         for line in used
-        if line.event in ("vacuumed", *OF_COATS)
+        if line.event in kinds
     ]
-    lines += [event for event in events if event.event in ("vacuumed", *OF_COATS)]
+    lines += [event for event in events if event.event in kinds]
     found: dict[tuple[object, ...], NightEvent] = {}
     for line in sorted(lines, key=lambda line: line.at):
         found.setdefault((line.event, line.room, line.coat, line.at), line)
@@ -62,6 +66,56 @@ def coat_states(
             own, [line for line in lines if line.room == room], not lines, now_s
         )
     }
+
+
+def primer_states(
+    plan: Plan, events: Sequence[NightEvent], *, now_s: float
+) -> dict[str, CoatState]:
+    """Every primer that is begun, by room.
+
+    Without any line of a primer one is begun when the plan says so. From the first line
+    on, what nobody ticked is not begun.
+    """
+    lines = coat_lines(plan, events, OF_PRIMERS)
+    primed = {primer.room: primer for primer in plan.primers}
+    for line in lines:
+        if line.room not in primed:
+            rooms = ", ".join(primed) or "none"
+            raise line.fault(
+                "room",
+                "the plan primes no such floor",
+                f"the rooms primed are {rooms}",
+                line.room,
+            )
+    found = {}
+    for room, primer in primed.items():
+        own = [line for line in lines if line.room == room]
+        state = _primer_state(primer, own, untold=not lines, now_s=now_s)
+        if state is not None:
+            found[room] = state
+    return found
+
+
+def _primer_state(
+    primer: PrimerPlan, lines: Sequence[NightEvent], *, untold: bool, now_s: float
+) -> CoatState | None:
+    own = {line.event: line for line in reversed(lines)}
+    begun, laid = (own.get(event) for event in OF_PRIMERS)
+    laid_s = None if laid is None else laid.at.timestamp()
+    if begun is not None:
+        if laid is not None and laid.at <= begun.at:
+            raise laid.fault(
+                "at",
+                f"the primer of {primer.room} was begun after that",
+                "check the times",
+                laid.at.isoformat(),
+            )
+        return CoatState(begun_s=begun.at.timestamp(), laid_s=laid_s, ticked=True)
+    if laid_s is not None:
+        lasts_s = (primer.end - primer.start).total_seconds()
+        return CoatState(begun_s=laid_s - lasts_s, laid_s=laid_s, ticked=True)
+    planned_s = primer.start.timestamp()
+    return CoatState(begun_s=planned_s) if untold and planned_s <= now_s else None
 
 
 def _refuse_unknown(

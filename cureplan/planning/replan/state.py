@@ -12,7 +12,12 @@ from numpy.typing import NDArray
 from cureplan.inputs.job.model import Crew, Job
 from cureplan.inputs.tables.night_log import AddedRoom, NightEvent
 from cureplan.planning.plan.model import Plan, RoomPlan
-from cureplan.planning.replan.coats import CoatState, coat_lines, coat_states
+from cureplan.planning.replan.coats import (
+    CoatState,
+    coat_lines,
+    coat_states,
+    primer_states,
+)
 
 __all__ = ["FloorState", "NightState", "night_state"]
 
@@ -58,6 +63,8 @@ class NightState:
     """When that was said [epoch s]; -inf where nothing waits."""
     coats: Mapping[tuple[str, int], CoatState]
     """Those begun, by room and number."""
+    primed: Mapping[str, CoatState]
+    """Primers begun, by room."""
     vacuumed: frozenset[str]
     halted: tuple[NightEvent, ...] = ()
     """Lines by which the last station or hand of a kind was lost, with no word since."""
@@ -107,6 +114,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
         added=tuple(e.added for e in events if e.added is not None and e.room not in gone),
         crew=crew,
         coats=coat_states(plan, laid, now_s=now_s),
+        primed=primer_states(plan, events, now_s=now_s),
         vacuumed=frozenset(str(line.room) for line in laid if line.event == "vacuumed"),
         halted=halted,
         wait_s=float(wait_s),

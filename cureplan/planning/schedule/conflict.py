@@ -439,7 +439,8 @@ class _Windows:
         values: dict[str, Value] = {
             "room": self.pours.room.name,
             "stage": work.layer.stage,
-            "stays_s": work.lead_s + work.duration_s + crew.setup_s,
+            "stays_s": work.lead_s + work.duration_s + crew.ahead_s,
+            "early_s": crew.ahead_s - crew.setup_s,
             "longest_s": min(s for s in longest if s is not None),
         }
         return Message("limit.longest_shift", values)

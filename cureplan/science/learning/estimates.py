@@ -233,7 +233,9 @@ def measure_next(found: Solution, made: Setup) -> NextReading:
 
 SURE_KJ_MOL = 30.0
 """Readings that tell the energy to this much, 1 SD, and find it below zero, are refused
-though chance might have done it: some file in twenty of a slow product (invented)."""
+though chance might have done it: some file in twenty of a slow product (invented). Told
+less well, they must lie below by more than the doubt; of cups 10 °C apart one file in seventy
+does."""
 FAR_TIMES = 8.0
 """A time this many times the card's, or less than its share, is another unit: invented."""
 SUSPECTED = 0.05
@@ -307,7 +309,7 @@ def refuse_nonsense(found: Solution, made: Setup, *, source: str) -> None:
     if alone is not None:
         energy, sd = alone
         surest = energy + student_limit(found.freedom, 2.0 * BEYOND_DOUBT - 1.0) * sd
-        if surest < 0.0 or (energy < 0.0 and sd <= SURE_KJ_MOL):
+        if surest < 0.0 or (energy < 0.0 and (sd <= SURE_KJ_MOL or energy < -sd)):
             sure = "beyond doubt, " if surest < 0.0 else ""
             raise InputError(
                 f"{sure}these readings last longer when hotter "
@@ -342,7 +344,11 @@ def _energy_alone(found: Solution, made: Setup) -> tuple[float, float] | None:
     problem, layout = found.problem, made.layout
     rows = problem.scaled_row
     speeds = np.flatnonzero(problem.scaled_parameter)
-    others = [*range(layout.size)[layout.span("age")], layout.at("humidity"), *speeds.tolist()]
+    # Of a milestone that nobody timed the card is believed: it heats up by its own clock.
+    timed = {reading.milestone for reading in made.readings}
+    ages = zip(made.maker.names, range(layout.size)[layout.span("age")], strict=True)
+    others = [at for name, at in ages if name in timed]
+    others += [layout.at("humidity"), *speeds.tolist()]
     straight = found.residual + found.jacobian @ found.value
     held = np.zeros((speeds.size, layout.size))
     held[np.arange(speeds.size), speeds] = 1.0 / problem.prior_sd[speeds]

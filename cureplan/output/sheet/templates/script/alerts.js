@@ -18,6 +18,11 @@ function alertList(now) {
       found.push({ at: clockEnd(index, CLOCKS[0]) - RULES.edge_soon_s, key: "edge:" + index, text: text("tie") });
     }
   });
+  for (const { primer, start, begun, done } of movedPrimers()) {
+    if (begun !== undefined || done !== undefined) continue;
+    found.push({ at: start, key: "primer:" + primer.room,
+      text: (language) => word(language, "primer", {}) + ": " + plan.rooms[primer.room].name });
+  }
   for (const item of movedCoats()) {
     if (item.begun !== undefined) {
       const mixed = mixedBatches(item.coat).pop();

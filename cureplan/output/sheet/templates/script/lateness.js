@@ -276,7 +276,7 @@ function coatKey(coat, what) {
 
 // From the first tick of the coat phase on, what nobody ticked is not begun, or not done.
 function coatsTold() {
-  return Object.keys(state.done).some((key) => !key.startsWith("ice:"));
+  return Object.keys(state.done).some((key) => !/^(ice|prim)/.test(key));
 }
 
 // A coat waits for its own floor, for the ways out that it crosses on slurry, and for the
@@ -304,6 +304,18 @@ const movedCoats = once(() => {
     return before;
   });
 });
+
+// The slurry waits for the primer's last patch, and no longer than its first one bonds.
+function movedPrimers() {
+  return plan.primers.map((primer) => {
+    const begun = state.done["priming:" + primer.room + ":1"];
+    const done = state.done["primed:" + primer.room + ":1"];
+    const lasts = primer.end - primer.start;
+    const start = begun !== undefined ? begun : done !== undefined ? done - lasts : primer.start;
+    const end = done !== undefined ? done : start + lasts;
+    return { primer, begun, done, start, end, opens: primer.opens + end - primer.end, closes: primer.closes + start - primer.start };
+  });
+}
 
 function mixedBatches(coat) {
   const name = coatKey(coat, "mixed") + ":";

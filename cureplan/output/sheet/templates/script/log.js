@@ -75,14 +75,14 @@ function logEntries() {
 }
 
 // What is ticked besides buckets.
-const DONE_EVENTS = { ice: "pails in ice", vacuumed: "vacuumed", begun: "coat begun",
+const DONE_EVENTS = { ice: "pails in ice", priming: "primer begun", primed: "primer laid", vacuumed: "vacuumed", begun: "coat begun",
   mixed: "batch mixed", laid: "coat laid" };
 
 function doneEntry([key, at]) {
   const [what, place, coat] = key.split(":");
   const ice = plan.ice[place];
   const room = what === "ice" ? ice && ice.key : (plan.rooms[place] || {}).key;
-  const value = what === "ice" || what === "vacuumed" ? "" : coat;
+  const value = ["begun", "mixed", "laid"].includes(what) ? coat : "";
   return { at, event: DONE_EVENTS[what], room, bucket: null, value, note: "", done: key };
 }
 

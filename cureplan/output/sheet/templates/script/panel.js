@@ -117,6 +117,7 @@ const TASK_BEFORE_S = 3600;
 // What a person has to do besides the buckets: it stays until it is ticked.
 function taskItems(language, now) {
   const items = plan.ice.map((item, place) => iceItem(language, now, item, "ice:" + place));
+  for (const moved of movedPrimers()) items.push(primerItem(language, now, moved));
   for (const moved of movedCoats()) items.push(coatItem(language, now, moved));
   return items.filter((item) => item !== null);
 }
@@ -132,6 +133,24 @@ function iceItem(language, now, item, key) {
   if (overdue) lines.push(word(language, "ice_stir", { at: whenText(language, item.stir, now, false) }));
   return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines, who: "foreman",
     buttons: [[key, "did"]] };
+}
+
+// Until its floor is poured it says when that may be done.
+function primerItem(language, now, { primer, begun, done, start, end, opens, closes }) {
+  const first = plan.buckets.findIndex((bucket) => bucket.room === primer.room);
+  if (now < start - TASK_BEFORE_S || first < 0 || isBegun(first, "liquids")) return null;
+  const name = word(language, "primer", {}) + ": " + plan.rooms[primer.room].name;
+  const at = (instant, up) => whenText(language, instant, now, up);
+  const waits = done !== undefined;
+  const lines = [word(language, "primer_window", { opens: at(opens, true), closes: at(closes, false) })];
+  if (!waits) lines.unshift(word(language, "until", { at: at(end, true) }));
+  const pour = taskAt(first, "pour");
+  if (pour < opens) lines.push(word(language, "primer_wet", {}));
+  if (pour > closes) lines.push(word(language, "primer_old", {}));
+  const key = (what) => what + ":" + primer.room + ":1";
+  const steps = waits ? [] : begun === undefined ? ["priming", "primed"] : ["primed"];
+  return { key: key("primer"), language, lines, who: "primer", title: name + (now < start ? ", " + at(start, true) : ""),
+    overdue: (!waits && now >= end) || pour < opens || pour > closes, buttons: steps.map((what) => [key(what), what]) };
 }
 
 function coatItem(language, now, item) {
@@ -315,6 +334,9 @@ function nextEvents(language, now) {
       });
     }
   });
+  for (const { primer, start } of movedPrimers()) {
+    events.push({ at: start, up: true, text: word(language, "primer", {}) + ": " + name(primer.room) });
+  }
   for (const item of movedCoats()) {
     const coat = word(language, "coat", { number: item.coat.coat });
     events.push({ at: item.start, up: true, text: coat + ": " + name(item.coat.room) });
