@@ -1,8 +1,9 @@
 """What a plan in hand becomes when one thing is changed and nobody plans anew.
 
-The order, the remedies and the hours of the plan stay; a start, the ice, bays, hands or the
-night are moved, and its clocks, margins and chance are run again. Rooms and coats that would
-then come too soon wait. What planning anew would do better is not looked for.
+The remedies and the hours of the plan stay; a start, a coat, the ice, bays, hands or the
+night are moved, and its clocks, margins and chance are run again. A room that is moved past
+another changes places with it. Rooms and coats that would then come too soon wait. What
+planning anew would do better is not looked for.
 """
 
 from __future__ import annotations
@@ -18,7 +19,7 @@ from cureplan.inputs.job.edits import with_table
 if TYPE_CHECKING:
     from cureplan.inputs.job.model import Job
     from cureplan.planning.floor.pour import PourOption, RoomPours
-    from cureplan.planning.plan.model import Plan, RoomPlan
+    from cureplan.planning.plan.model import CoatPlan, Plan, RoomPlan
     from cureplan.planning.schedule.outcome import Schedule
     from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
@@ -38,6 +39,8 @@ class Change:
     """Of everything; a night is 24 h."""
     rooms_later_s: tuple[tuple[str, float], ...] = ()
     """Of single rooms, as dragged on the timeline."""
+    coats_later_s: tuple[tuple[tuple[str, int], float], ...] = ()
+    """Of single coats, by room and number."""
     ice: bool | None = None
     """Every room or none; None as planned."""
     bays: int | None = None
@@ -51,21 +54,30 @@ def change_of(sent: Mapping[str, Any]) -> Change:
         for key in ("stations", *_HANDS)
         if sent.get(key) not in (None, "")
     }
-    rooms = sent.get("rooms")
-    moved = {
-        str(name): 60.0 * _number(minutes, "rooms", -60 * MOST_HOURS, 60 * MOST_HOURS)
-        for name, minutes in (rooms.items() if isinstance(rooms, dict) else ())
-    }
     bays = sent.get("bays")
     ice = sent.get("ice")
     return Change(
         later_s=60.0
         * _number(sent.get("minutes", 0), "minutes", -60 * MOST_HOURS, 60 * MOST_HOURS),
-        rooms_later_s=tuple(moved.items()),
+        rooms_later_s=tuple(_dragged(sent, "rooms")),
+        coats_later_s=tuple(_dragged_coats(sent)),
         ice={"every room": True, "no room": False}.get(str(ice)),
         bays=None if bays in (None, "") else int(_number(bays, "bays", 1, 12)),
         hands=tuple((key, int(value)) for key, value in hands.items()),
     )
+
+
+def _dragged(sent: Mapping[str, Any], key: str) -> Iterator[tuple[str, float]]:
+    """What was dragged, and by how much [s]."""
+    moved = sent.get(key)
+    for name, minutes in moved.items() if isinstance(moved, dict) else ():
+        yield str(name), 60.0 * _number(minutes, key, -60 * MOST_HOURS, 60 * MOST_HOURS)
+
+
+def _dragged_coats(sent: Mapping[str, Any]) -> Iterator[tuple[tuple[str, int], float]]:
+    for name, later_s in _dragged(sent, "coats"):
+        room, _, coat = name.rpartition("|")
+        yield (room, int(_number(coat, "coats", 1, 12))), later_s
 
 
 def _number(value: Any, key: str, least: float, most: float) -> float:
@@ -106,27 +118,37 @@ class PlanInHand:
             name: room if job is self.job else room.under(room.room, job)
             for name, room in self.pours.items()
         }
-        placed, coats, primers = [], [], []
+        placed: dict[str, PlacedPour] = {}
         free_s = float("-inf")
-        for room in sorted(self.plan.rooms, key=lambda room: room.order):
-            poured, own = self._room(pours[room.room], room, change, free_s)
-            placed.append(poured)
-            coats += own
-            if poured.under is not None:
-                primers.append(poured.under)
-            free_s = poured.end_s + job.crew.changeover_s
+        for room in self._in_turn(change):
+            # Nobody crosses a floor before it bears feet.
+            ways = [placed[way] for way in _ways(job, room.room) if way in placed]
+            free_s = max([free_s, *(way.walkable_s for way in ways)])
+            placed[room.room] = self._room(pours[room.room], room, change, free_s)
+            free_s = placed[room.room].end_s + job.crew.changeover_s
+        primers = (pour.under for pour in placed.values() if pour.under is not None)
         schedule = Schedule(
-            pours=tuple(placed),
-            coats=tuple(sorted(coats, key=lambda coat: coat.start_s)),
+            pours=tuple(placed.values()),
+            coats=tuple(sorted(self._coats(pours, placed, change), key=lambda c: c.start_s)),
             primers=tuple(primers),
             failures=(),
             required_s=job.policy.margin_s,
         )
         return job, pours, schedule
 
+    def _in_turn(self, change: Change) -> list[RoomPlan]:
+        """As planned; what is dragged past another room comes after it."""
+        rooms = sorted(self.plan.rooms, key=lambda room: room.order)
+        dragged = dict(change.rooms_later_s)
+        if not dragged:
+            return rooms
+        return sorted(
+            rooms, key=lambda room: room.pour_start.timestamp() + dragged.get(room.room, 0.0)
+        )
+
     def _room(
         self, pours: RoomPours, room: RoomPlan, change: Change, free_s: float
-    ) -> tuple[PlacedPour, list[PlacedCoat]]:
+    ) -> PlacedPour:
         from cureplan.planning.schedule.placing import place_pour
 
         later_s = change.later_s + dict(change.rooms_later_s).get(room.room, 0.0)
@@ -143,8 +165,7 @@ class PlanInHand:
         below = None
         if self.plan.primers:
             below = self._primer(pours, room.room, later_s)
-        poured = place_pour(pours, _option(room, change), start_s, below=below)
-        return poured, [*self._coats(pours, poured, room.room, later_s)]
+        return place_pour(pours, _option(room, change), start_s, below=below)
 
     def _primer(self, pours: RoomPours, name: str, later_s: float) -> PlacedCoat | None:
         from cureplan.planning.schedule.placing import place_layer
@@ -157,18 +178,43 @@ class PlanInHand:
         return place_layer(pours, work, None, mine.start.timestamp() + later_s - work.lead_s)
 
     def _coats(
-        self, pours: RoomPours, poured: PlacedPour, name: str, later_s: float
+        self, pours: Mapping[str, RoomPours], placed: Mapping[str, PlacedPour], change: Change
     ) -> Iterator[PlacedCoat]:
+        """Every coat when it was planned, or where it was dragged; not before it may go on.
+
+        A coat that is dragged goes no further than its window, and waits for the crew, as
+        all do then.
+        """
         from cureplan.planning.floor.layers import window_over
         from cureplan.planning.schedule.placing import place_layer
 
-        planned = sorted((c for c in self.plan.coats if c.room == name), key=lambda c: c.coat)
-        below: PlacedPour | PlacedCoat = poured
-        for work, coat in zip(poured.over, planned, strict=True):
-            opens_s = window_over(below.reached, work).opens_s
-            begins_s = max(opens_s, coat.start.timestamp() + later_s) - work.lead_s
-            below = place_layer(pours, work, below, begins_s)
-            yield below
+        rooms, dragged = dict(change.rooms_later_s), dict(change.coats_later_s)
+
+        def wanted_s(coat: CoatPlan) -> float:
+            later_s = change.later_s + rooms.get(coat.room, 0.0)
+            return coat.start.timestamp() + later_s + dragged.get((coat.room, coat.coat), 0.0)
+
+        left = {name: list(pour.over) for name, pour in placed.items()}
+        below: dict[str, PlacedPour | PlacedCoat] = dict(placed)
+        free_s = float("-inf")
+        waiting = {
+            name: sorted((c for c in self.plan.coats if c.room == name), key=lambda c: c.coat)
+            for name in placed
+        }
+        while any(waiting.values()):
+            coat = min((own[0] for own in waiting.values() if own), key=wanted_s)
+            waiting[coat.room].pop(0)
+            work = left[coat.room].pop(0)
+            window = window_over(below[coat.room].reached, work)
+            start_s = wanted_s(coat)
+            if (coat.room, coat.coat) in dragged:
+                start_s = min(start_s, window.closes_s)
+            start_s = max(window.opens_s, start_s)
+            if dragged:
+                start_s = max(start_s, free_s + work.lead_s)
+            layer = place_layer(pours[coat.room], work, below[coat.room], start_s - work.lead_s)
+            below[coat.room], free_s = layer, layer.end_s
+            yield layer
 
     def quick(self, change: Change) -> dict[str, Any]:
         """Margin and opening, exact and at once."""
@@ -185,6 +231,17 @@ class PlanInHand:
             "opens": _at(opens + timedelta(seconds=59)),
             "in_time": spare >= timedelta(0),
             "keeps": tightest.margin_s >= job.policy.margin_s - 0.5,
+            "coats": [
+                {
+                    "name": coat.room,
+                    "coat": coat.coat,
+                    "start_s": coat.start_s,
+                    "end_s": coat.end_s,
+                    "late": coat.start_s > coat.window.closes_s,
+                    "wall": _wall(coat.start_s, job.site.zone),
+                }
+                for coat in schedule.coats
+            ],
             "rooms": [
                 {
                     "name": pour.room,
@@ -204,6 +261,19 @@ class PlanInHand:
         job, pours, schedule = self.moved(change)
         odds = assess(job, pours, schedule, issued_s=self.issued_s, members=QUICK_NIGHTS)
         return odds.all_frac
+
+
+def _ways(job: Job, name: str) -> set[str]:
+    """Floors the crew crosses on its way out of a room, the ways out of those among them."""
+    ways = {room.name: room.way_out for room in job.rooms}
+    found: set[str] = set()
+    ahead = list(ways.get(name, ()))
+    while ahead:
+        way = ahead.pop()
+        if way not in found:
+            found.add(way)
+            ahead += ways.get(way, ())
+    return found
 
 
 def _wall(start_s: float, zone: tzinfo) -> str:

@@ -44,6 +44,8 @@ LOOKS_UP_S = 0.5
 """A feed sees so soon that the desk is closing."""
 MOST_FEEDS = 150
 LARGEST_LOG = 200_000
+KEPT_S = 12 * 3600
+"""A phone may open the sheet so long without asking: a night."""
 _POLICY = re.compile(r'http-equiv="Content-Security-Policy" content="([^"]+)"')
 HERE = Path(__file__).parent
 
@@ -161,7 +163,7 @@ def _app(night: Night, admitted: Admitted) -> ASGIApp:
     async def home(request: Request) -> Response:
         if night.gate.name_of(request.cookies.get(COOKIE, "")) is None:
             return _join_page(night)
-        return await sheet_answer(night)
+        return await sheet_answer(night, kept=True)
 
     async def older(request: Request, _: str) -> Response:
         return await sheet_answer(night, request.path_params["ident"])
@@ -235,14 +237,19 @@ def _joining(night: Night) -> Callable[[Request], Awaitable[Response]]:
     return join
 
 
-async def sheet_answer(night: Night, ident: str = "") -> Response:
-    """A sheet with a policy that lets it speak to its own origin, and to no other."""
+async def sheet_answer(night: Night, ident: str = "", *, kept: bool = False) -> Response:
+    """A sheet with a policy that lets it speak to its own origin, and to no other.
+
+    A phone's browser keeps its own, and opens it again where the desk is out of reach:
+    over plain HTTP it runs no service worker.
+    """
     html = await run_in_threadpool(night.sheet, ident)
     policy = _POLICY.search(html)
     own = policy[1] if policy else "default-src 'none'"
-    return HTMLResponse(
-        html, headers={"content-security-policy": f"{own}; frame-ancestors 'none'"}
-    )
+    headers = {"content-security-policy": f"{own}; frame-ancestors 'none'"}
+    if kept:
+        headers["cache-control"] = f"private, max-age={KEPT_S}"
+    return HTMLResponse(html, headers=headers)
 
 
 async def take(night: Night, request: Request, name: str) -> Response:

@@ -150,7 +150,9 @@ def plan_part(desk: Desk, name: str) -> str:
     if news is not None:
         looked = datetime.fromisoformat(news["at"]).astimezone(plan.job.site.zone)
         news["at"] = f"{looked:%a %d %b, %H:%M}"
-    return part("plan.html.j2", fault="", news=news, **_shown(plan, name, same=same))
+    pictured = (desk.folder.plan_path(name) / "plan.pdf").is_file()
+    shown = _shown(plan, name, same=same)
+    return part("plan.html.j2", fault="", news=news, pictured=pictured, **shown)
 
 
 def _shown(plan: Plan, name: str, *, same: bool) -> dict[str, Any]:

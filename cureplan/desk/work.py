@@ -83,7 +83,7 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
         shown=lambda _: tell({"words": "a plan is found; looking for what would help"}),
     )
     if task.get("out"):
-        write_sheets(made, Path(task["out"]), pictures=False)
+        write_sheets(made, Path(task["out"]))
     return {"plan": summary(made)}
 
 

@@ -84,19 +84,32 @@ def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(
     assert page.locator("#faults-part").is_hidden()
 
 
-def test_a_pour_is_dragged(url: str, open_page: Opener) -> None:
+def test_a_pour_and_a_coat_are_dragged(url: str, open_page: Opener) -> None:
     page = open_page(url)
     moved(page)
-    bar = page.locator("[data-pour='Corridor']")
-    bar.scroll_into_view_if_needed()
-    at = bar.bounding_box()
-    page.mouse.move(at["x"] + at["width"] / 2, at["y"] + at["height"] / 2)
-    page.mouse.down()
-    page.mouse.move(at["x"] + at["width"] / 2 + 30, at["y"] + at["height"] / 2, steps=5)
-    page.mouse.up()
-    page.get_by_role("button", name="Hold Corridor until").wait_for()
-    moved(page)
-    assert page.locator("[data-pour='Corridor']").bounding_box()["x"] > at["x"] + 10
+
+    def drag(key: str, by: int) -> tuple[float, float]:
+        """Where its bar was, and where it comes to rest."""
+        bar = page.locator(f"[data-pour='{key}']")
+        bar.scroll_into_view_if_needed()
+        before, at = float(bar.get_attribute("x")), bar.bounding_box()
+        x, y = at["x"] + at["width"] / 2, at["y"] + at["height"] / 2
+        page.mouse.move(x, y)
+        page.mouse.down()
+        page.mouse.move(x + by, y, steps=5)
+        page.mouse.up()
+        drawn = f"document.querySelector(\"[data-pour='{key}'][aria-valuenow]\")"
+        until(page, f"{drawn}.getAttribute('aria-valuenow') !== '0'", 30)
+        moved(page)
+        return before, float(bar.get_attribute("x"))
+
+    before, after = drag("Corridor", 30)
+    assert after > before + 10
+    assert page.get_by_role("button", name="Hold Corridor until").is_visible()
+    before, after = drag("Dish room|1", 12)
+    assert after > before + 3
+    page.click("#keep-what-if")
+    assert "Dish room, topcoat 1 +" in page.locator("#what-ifs tbody tr").inner_text()
 
 
 @pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["360", "1280"])

@@ -118,6 +118,37 @@ def test_a_change_that_is_none_is_refused_in_words(sent: dict[str, Any]) -> None
         change_of(sent)
 
 
+def test_a_pour_dragged_past_its_way_out_waits_until_that_bears_feet(hand: PlanInHand) -> None:
+    # The plan's own figures: the corridor, now first, is poured and bears feet as planned.
+    rooms = {room.room: room for room in hand.plan.rooms}
+    gap_s = (rooms["Corridor"].pour_start - rooms["Dish room"].pour_start).total_seconds()
+    change = Change(rooms_later_s=(("Dish room", gap_s + 600.0),))
+    shown = {room["name"]: room for room in hand.quick(change)["rooms"]}
+    assert list(shown) == ["Corridor", "Dish room"]
+    corridor = rooms["Corridor"]
+    assert shown["Corridor"]["start_s"] == corridor.pour_start.timestamp()
+    assert shown["Dish room"]["start_s"] >= corridor.walkable.timestamp() - 1.0
+    # A little later than planned, it stays before the corridor, which waits for it.
+    near = hand.quick(Change(rooms_later_s=(("Dish room", gap_s - 60.0),)))["rooms"]
+    assert [room["name"] for room in near] == ["Dish room", "Corridor"]
+
+
+def test_a_coat_is_dragged_within_its_window(hand: PlanInHand) -> None:
+    coat = next(coat for coat in hand.plan.coats if coat.coat == 1)
+    place = (coat.room, coat.coat)
+
+    def start_s(minutes: float) -> float:
+        change = change_of({"coats": {f"{coat.room}|1": minutes}})
+        shown = hand.quick(change)["coats"]
+        return next(c["start_s"] for c in shown if (c["name"], c["coat"]) == place)
+
+    assert start_s(10) == pytest.approx(coat.start.timestamp() + 600, abs=1)
+    assert start_s(-2000) >= coat.opens.timestamp() - 1
+    assert start_s(-2000) <= coat.start.timestamp()
+    assert start_s(4000) <= coat.closes.timestamp() + 1
+    assert hand.chance(change_of({"coats": {f"{coat.room}|1": 4000}})) < hand.chance(Change())
+
+
 def wait(served: Served, seconds: float = 120) -> dict[str, Any]:
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:
@@ -145,6 +176,8 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
     assert page.count('class="answer"') == 3
     listed = served.ask("/").text
     assert f"{int(100 * plan.risk.all_keep_frac)} %" in listed
+    for file, begins in (("plan.pdf", b"%PDF-"), ("plan.png", b"\x89PNG")):
+        assert served.ask(f"/jobs/{JOB}/plan/{file}").body.startswith(begins)
     sheet = served.ask(f"/jobs/{JOB}/plan/sheet.html")
     assert sheet.status == 200
     assert sheet.headers["content-type"].startswith("text/html")

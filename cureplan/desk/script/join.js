@@ -13,7 +13,11 @@ form.addEventListener("submit", async (event) => {
   const said = { code: form.elements.code.value, name: form.elements.name.value };
   try {
     const answer = await fetch("/join", { method: "POST", body: JSON.stringify(said) });
-    if (answer.ok) return location.replace("/");
+    if (answer.ok) {
+      // What the browser still keeps may be the sheet of another night.
+      await fetch("/", { cache: "reload" });
+      return location.replace("/");
+    }
     fault.textContent = answer.status === 403 ? form.dataset.wrong
       : answer.status === 429 ? form.dataset.many : (await answer.json()).fault;
   } catch (error) {

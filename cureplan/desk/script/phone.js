@@ -200,6 +200,11 @@ function later(act) {
   again = window.setTimeout(act, SOON_MS);
 }
 
+// What this browser keeps of the sheet, to open where the desk is out of reach, is made anew.
+async function keepAnew() {
+  if (HOME === "/") await fetch(HOME, { cache: "reload" }).catch(() => null);
+}
+
 async function deliver() {
   if (delivering || !book.outbox.length) return;
   delivering = true;
@@ -235,6 +240,7 @@ function heardOf(ops, said) {
 function refused(status, said) {
   reach = status === 401 ? "gone" : status === 409 ? "other" : "away";
   told = typeof said.fault === "string" ? said.fault : "";
+  if (reach === "gone") keepAnew();
 }
 
 function hear(said) {
@@ -245,7 +251,10 @@ function hear(said) {
   if (said.you) book.you = said.you;
   book.outbox = book.outbox.filter((op) => !isHeard(op));
   const fresh_ = said.plan.id !== plan.id;
-  if (fresh_ && (news === null || news.id !== said.plan.id)) openSoon();
+  if (fresh_ && (news === null || news.id !== said.plan.id)) {
+    keepAnew();
+    openSoon();
+  }
   news = said.plan;
   keepBook();
   if (said.entries.length || !agreed.size) behind = true;
@@ -361,8 +370,9 @@ function openSoon() {
   }, SOON_MS);
 }
 
-function openNew() {
+async function openNew() {
   keepBook();
+  await keepAnew();
   location.replace(HOME === "/" ? HOME : HOME + "sheet");
 }
 

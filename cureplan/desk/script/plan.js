@@ -51,7 +51,7 @@
 
   // What if: the latest wish is asked for; those in between are left out.
   const inputs = ["play-minutes", "play-ice", "play-bays", "play-stations", "play-broadcaster", "play-night"].map(by);
-  const dragged = {};
+  const dragged = {}, draggedCoats = {};
   let asking = false, again = false, last = null;
   const change = () => {
     const [minutes, ice, bays, stations, broadcaster, night] = inputs.map((one) => one.value);
@@ -60,6 +60,7 @@
     if (bays) found.bays = Number(bays);
     if (stations) { found.stations = Number(stations); found.mixer = Number(stations); }
     if (Object.keys(dragged).length) found.rooms = { ...dragged };
+    if (Object.keys(draggedCoats).length) found.coats = { ...draggedCoats };
     if (broadcaster) found.broadcaster = Number(broadcaster);
     return found;
   };
@@ -67,13 +68,13 @@
     if (one.id === "play-minutes") return Number(one.value) ? by("play-shown").textContent : "";
     const name = document.querySelector(`label[for=${one.id}]`).textContent.split(",")[0];
     return one.selectedIndex ? `${name}: ${one.options[one.selectedIndex].textContent}` : "";
-  }).concat(Object.entries(dragged).map(([name, minutes]) => `${name} ${minutes > 0 ? "+" : "−"}${Math.abs(minutes)} min`)).filter(Boolean).join("; ") || "as planned";
+  }).concat(Object.entries({ ...dragged, ...draggedCoats }).map(([name, minutes]) => `${name.replace(/\|(\d+)$/, ", topcoat $1")} ${minutes > 0 ? "+" : "−"}${Math.abs(minutes)} min`)).filter(Boolean).join("; ") || "as planned";
   const hand = (found) => `${Math.abs(found.margin_min)} min ${found.margin_min < 0 ? "short" : "in hand"} (${found.tightest})`;
   const opens = (found) => `${found.opens}${found.in_time ? "" : ", too late"}`;
   const percent = (found) => `${Math.min(99, Math.floor(100 * found.chance + 1e-9))} %`;
   function tell(found, said) {
     desk.fault(by("play-fault"), found.fault);
-    if (found.rooms) strip(found.rooms);
+    if (found.rooms) strips(found);
     last = found.fault || found.chance === undefined ? null : { ...found, said };
     by("keep-what-if").disabled = !last;
     const line = (name, text) => [desk.make("dt", {}, name), desk.make("dd", {}, text)];
@@ -81,53 +82,59 @@
       ...line("All of it holds", found.chance === undefined ? "..." : `${percent(found)} of nights`),
       ...line("Least in hand", hand(found)), ...line("First bucket", found.first), ...line("Opens", opens(found))]));
   }
-  // Each pour as a bar on the night; where it may not go, the desk puts it where it may.
+  // Each pour and each coat as a bar on the hours; where it may not go, the desk puts it where it may.
   const STEP_MIN = 5;
-  const axis = [Infinity, -Infinity];
   let held = null;
-  function strip(rooms) {
-    if (held) return;
+  const pourStrip = { box: "strip", axis: [Infinity, -Infinity], dragged, bars: (found) => found.rooms.map((room) => ({
+    ...room, key: room.name, label: room.name, short: room.margin_min < 0, told: `${room.margin_min} min in hand` })) };
+  const coatStrip = { box: "coat-strip", axis: [Infinity, -Infinity], dragged: draggedCoats, bars: (found) => found.coats.map((coat) => ({
+    ...coat, key: `${coat.name}|${coat.coat}`, label: `${coat.name}: topcoat ${coat.coat}`, short: coat.late, told: coat.late ? "too late" : "in its window" })) };
+  function strip(one, found) {
+    const bars = one.bars(found);
+    if (!bars.length) return;
     const focused = document.activeElement && document.activeElement.dataset ? document.activeElement.dataset.pour : null;
     // The hours stay where they are while a bar moves over them.
-    const [soonest, latest] = [Math.min(...rooms.map((one) => one.start_s)), Math.max(...rooms.map((one) => one.end_s))];
+    const { axis } = one;
+    const [soonest, latest] = [Math.min(...bars.map((bar) => bar.start_s)), Math.max(...bars.map((bar) => bar.end_s))];
     if (soonest < axis[0] || latest > axis[1]) {
       axis[0] = Math.floor(soonest / 3600 - 3) * 3600;
       axis[1] = Math.ceil(latest / 3600 + 4) * 3600;
     }
     const [first, last_s] = axis;
     const x = (s) => 6 + (s - first) / (last_s - first) * 328;
-    const high = 44 * rooms.length + 4;
+    const high = 44 * bars.length + 4;
     const svg = desk.make("svg", { class: "strip", viewBox: `0 0 340 ${high}` });
-    for (let s = first; s <= last_s; s += 3600) svg.append(desk.make("line", { class: "square", x1: x(s), x2: x(s), y1: 0, y2: high }));
-    rooms.forEach((room, row) => {
+    const every_s = last_s - first > 24 * 3600 ? 6 * 3600 : 3600;
+    for (let s = first; s <= last_s; s += every_s) svg.append(desk.make("line", { class: "square", x1: x(s), x2: x(s), y1: 0, y2: high }));
+    bars.forEach((item, row) => {
       const label = desk.make("text", { x: 4, y: 14 + 44 * row });
-      label.textContent = `${room.name.length > 24 ? `${room.name.slice(0, 23)}…` : room.name}, ${room.wall.slice(11)}`;
+      label.textContent = `${item.label.length > 32 ? `${item.label.slice(0, 31)}…` : item.label}, ${item.wall.slice(11)}`;
       const bar = desk.make("rect", {
-        class: room.margin_min < 0 ? "pour-bar is-short" : "pour-bar", x: x(room.start_s), y: 19 + 44 * row, rx: 3, height: 24,
-        width: Math.max(10, x(room.end_s) - x(room.start_s)), tabindex: 0, role: "slider", "data-pour": room.name,
-        "aria-label": room.name, "aria-valuenow": dragged[room.name] || 0, "aria-valuemin": -600, "aria-valuemax": 600,
-        "aria-valuetext": `from ${room.wall.slice(11)}, ${room.margin_min} min in hand`,
+        class: item.short ? "pour-bar is-short" : "pour-bar", x: x(item.start_s), y: 19 + 44 * row, rx: 3, height: 24,
+        width: Math.max(10, x(item.end_s) - x(item.start_s)), tabindex: 0, role: "slider", "data-pour": item.key,
+        "aria-label": item.label, "aria-valuenow": one.dragged[item.key] || 0, "aria-valuemin": -600, "aria-valuemax": 600,
+        "aria-valuetext": `from ${item.wall.slice(11)}, ${item.told}`,
       });
       const shift = (minutes) => {
-        if (minutes) dragged[room.name] = minutes; else delete dragged[room.name];
-        pins(rooms);
+        if (minutes) one.dragged[item.key] = minutes; else delete one.dragged[item.key];
+        pins(found.rooms);
         move();
       };
       bar.addEventListener("keydown", (event) => {
         const step = { ArrowLeft: -STEP_MIN, ArrowRight: STEP_MIN }[event.key];
         if (!step) return;
         event.preventDefault();
-        shift((dragged[room.name] || 0) + step);
+        shift((one.dragged[item.key] || 0) + step);
       });
       bar.addEventListener("pointerdown", (event) => {
         event.preventDefault();
-        const begin = event.clientX, before = dragged[room.name] || 0;
+        const begin = event.clientX, before = one.dragged[item.key] || 0;
         const perPixel = (last_s - first) / 60 / (328 / 340 * svg.getBoundingClientRect().width);
-        held = room.name;
+        held = item.key;
         const go = (e) => {
           const minutes = Math.round((e.clientX - begin) * perPixel / STEP_MIN) * STEP_MIN;
-          bar.setAttribute("x", x(room.start_s + 60 * minutes));
-          if (before + minutes !== (dragged[room.name] || 0)) shift(before + minutes);
+          bar.setAttribute("x", x(item.start_s + 60 * minutes));
+          if (before + minutes !== (one.dragged[item.key] || 0)) shift(before + minutes);
         };
         const end = () => {
           removeEventListener("pointermove", go);
@@ -142,10 +149,14 @@
       });
       svg.append(label, bar);
     });
-    by("strip").replaceChildren(svg);
+    by(one.box).replaceChildren(svg);
     const same = focused && svg.querySelector(`[data-pour="${CSS.escape(focused)}"]`);
     if (same) same.focus();
-    pins(rooms);
+  }
+  function strips(found) {
+    if (held) return;
+    for (const one of [pourStrip, coatStrip]) strip(one, found);
+    pins(found.rooms);
   }
   // A pin is a line of the job file: the room is not begun before that hour.
   function pins(rooms) {
