@@ -225,6 +225,9 @@ def _read_corner(value: Any) -> tuple[float, float]:
     cure = 'write two lengths from one corner of the room, like ["12 ft 6 in", "0 ft"]'
     if not isinstance(value, list | tuple) or len(value) != 2:
         raise refusal(value, "this is not a corner", cure)
+    if any(isinstance(part, str) and part.strip().startswith(("-", "−")) for part in value):
+        below = "measure from where no corner lies below 0: add the same to all of them"
+        raise refusal(value, "a corner lies below 0", below)
     across_m, along_m = (q.parse_length_m(part) for part in value)
     if max(abs(across_m), abs(along_m)) > 300.0:
         raise refusal(value, "this lies more than 300 m away", cure)

@@ -143,6 +143,10 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
     # 24 * 18 + 10 * 12 - 4 * 3 = 540 sq ft of 0.09290304 m2.
     assert job.rooms[0].area_m2 == pytest.approx(540 * 0.09290304)
     # Drains in a plain rectangle are an outline too: 30 ft by 22 ft.
+    turned = 'length = "30 ft"\nwidth = "22 ft"\nback_wall = [2, 3]\n'
+    room = read_job(outlined(folder, demo_text, turned)).rooms[0]
+    # Poured from the long wall: 22 ft along the retreat, a front of 30 ft.
+    assert (room.length_m, room.width_m) == pytest.approx((22 * 0.3048, 30 * 0.3048))
     plain = 'length = "30 ft"\nwidth = "22 ft"\n' + DRAIN
     room = read_job(outlined(folder, demo_text, plain)).rooms[0]
     assert room.area_m2 == pytest.approx(660 * 0.09290304)
@@ -176,6 +180,11 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
             KITCHEN + f"stop_lines = [{ring((30, 0), (30, 9))}]\n",
             "rooms[1].stop_lines[1]",
             "does not run over the floor",
+        ),
+        (
+            'outline = [["0 ft", "-1 ft"], ["9 ft", "0 ft"], ["9 ft", "9 ft"]]\n',
+            "rooms[1].outline[1]",
+            "a corner lies below 0; measure from where no corner lies below 0",
         ),
         (  # A counter from wall to wall: the crew could not go round it.
             KITCHEN + f"islands = [{ring((0, 6), (24, 6), (24, 9), (0, 9))}]\n",
@@ -233,6 +242,15 @@ def test_an_outline_that_cannot_be_is_one_line(folder, demo_text, shape, key, sa
     assert shown.key == key
     assert said in str(shown)
     assert shown.line is not None
+
+
+def test_weather_that_is_a_folder_is_called_one(folder, demo_text):
+    (folder / "heat").mkdir()
+    job = folder / "job.toml"
+    job.write_text(demo_text.replace('"heat-wave.csv"', '"heat"'), encoding="utf-8")
+    (shown, *_) = job_faults(job)
+    assert shown.key == "weather.file"
+    assert "this is a folder" in str(shown)
 
 
 @pytest.mark.parametrize(

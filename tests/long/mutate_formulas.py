@@ -100,8 +100,8 @@ MUTATIONS = (
     ),
     Mutation(
         "slab: a reading fades twice as fast",
-        "np.exp(-np.abs(times - when[column]) / constant)",
-        "np.exp(-2.0 * np.abs(times - when[column]) / constant)",
+        "goes_on = np.exp(-lags * step_s / constant)",
+        "goes_on = np.exp(-2.0 * lags * step_s / constant)",
         "tests/science/test_slab_reading.py",
         "science/slab_reading.py",
     ),
@@ -149,8 +149,8 @@ MUTATIONS = (
     ),
     Mutation(
         "margin: broadcast does not wait for the next row",
-        "for waiting in np.flatnonzero(met == patch):",
-        "for waiting in np.flatnonzero((met >= 0) & (np.arange(met.size) == patch)):",
+        "strips = np.flatnonzero(met == patch).tolist()",
+        "strips = [patch] if met[patch] >= 0 else []",
         "tests/planning",
         "planning/floor/layout.py",
     ),

