@@ -27,6 +27,8 @@ __all__ = ["Change", "PlanInHand", "change_of"]
 
 QUICK_NIGHTS = 400
 """Drawn for a chance that moves with a slider; its own doubt is 2.5 % of nights at most."""
+MOST_LOOKS = 60
+"""Chances asked for before what they kept is let go."""
 _HANDS = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
 MOST_HOURS = 240.0
 
@@ -99,12 +101,14 @@ class PlanInHand:
     """A plan with its rooms' conditions and clocks kept ready."""
 
     def __init__(self, job: Job, plan: Plan, *, now: datetime, weather: Any) -> None:
-        from cureplan.planning.odds.risk import known_until
+        from cureplan.planning.odds.risk import Looked, known_until
         from cureplan.planning.schedule.construct import prepare_pours
 
         self.job, self.plan = job, plan
         self.pours = prepare_pours(job, weather)
         self.issued_s = known_until(job, now_s=now.timestamp())
+        # What was run and drawn for one place of the hand serves the next, within bounds.
+        self.looked, self.looks = Looked(), 0
         self.hours_s = (weather.starts.timestamp(), weather.ends.timestamp())
 
     def moved(self, change: Change) -> tuple[Job, dict[str, RoomPours], Schedule]:
@@ -256,10 +260,17 @@ class PlanInHand:
 
     def chance(self, change: Change) -> float:
         """In what share of nights all of it holds, over fewer nights than a plan draws."""
-        from cureplan.planning.odds.risk import assess
+        from cureplan.planning.odds.risk import Looked, assess
 
         job, pours, schedule = self.moved(change)
-        odds = assess(job, pours, schedule, issued_s=self.issued_s, members=QUICK_NIGHTS)
+        self.looks += 1
+        if self.looks % MOST_LOOKS == 0:
+            self.looked = Looked()
+        # Other hands have other clocks.
+        looked = self.looked if job is self.job else Looked()
+        odds = assess(
+            job, pours, schedule, issued_s=self.issued_s, members=QUICK_NIGHTS, looked=looked
+        )
         return odds.all_frac
 
 

@@ -244,6 +244,15 @@ def test_an_outline_that_cannot_be_is_one_line(folder, demo_text, shape, key, sa
     assert shown.line is not None
 
 
+def test_weather_that_is_a_folder_is_called_one(folder, demo_text):
+    (folder / "heat").mkdir()
+    job = folder / "job.toml"
+    job.write_text(demo_text.replace('"heat-wave.csv"', '"heat"'), encoding="utf-8")
+    (shown, *_) = job_faults(job)
+    assert shown.key == "weather.file"
+    assert "this is a folder" in str(shown)
+
+
 @pytest.mark.parametrize(
     ("zone", "north", "east", "key", "said"),
     [

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from steady import write_job, write_weather
@@ -15,6 +16,7 @@ from cureplan.api import make_plan, read_job
 from cureplan.core.errors import InputError
 from cureplan.judge import judge
 from cureplan.planning.floor.layers import floor_layers, floor_tasks, lead_works
+from cureplan.planning.replan.begun import coved_s
 
 NOW = datetime.fromisoformat("2013-07-17T12:00:00+00:00")
 # 24 ft by 18 ft and 10 ft by 12 ft, a column of 4 ft by 3 ft, a drain across at 15 ft.
@@ -82,6 +84,13 @@ def test_an_l_shaped_kitchen_with_an_island_a_drain_and_a_cove(tmp_path):
     assert [stop.stage for stop in edge.stops] == ["cove", "pour"]
     assert f"{others[0].call:%H:%M}" == "23:00"
     assert judge(plan) == ()
+    # On the night, half of it is up half-way through, and only the rest is planned again.
+    tasks = floor_tasks(floor_layers(plan.job.rooms[0], primed=False, cove="before"))
+    here = SimpleNamespace(tasks=tasks, room=plan.job.rooms[0], job=plan.job)
+    for share in (-0.5, 0.0, 0.5, 1.0, 2.0):
+        now = cove.first_task + share * (cove.last_task - cove.first_task)
+        done_s = 14640.0 * min(1.0, max(0.0, share))
+        assert coved_s(here, plan, now.timestamp()) == pytest.approx(done_s, abs=1.0)
     late = replace(cove, last_task=cove.last_task + timedelta(minutes=9))
     calls = [late if call.stage == "cove" else call for call in plan.calls]
     assert {found.rule for found in judge(replace(plan, calls=calls))} == {"calls"}

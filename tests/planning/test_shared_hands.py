@@ -66,6 +66,14 @@ def test_two_at_two_stations_take_a_bucket_each_in_turn(demo_job):
     assert shared_rhythm(many, TASKS).interval_s == pytest.approx(400)
 
 
+def test_hands_to_spare_are_not_left_idle(demo_job):
+    # One broadcaster's 320 would do beside Ana's 330; with two the last grain falls in 160.
+    who = {"ana": "mixer runner", "bo": "rake smoother", "ed": "edge"}
+    found = shared_rhythm(crew_of(demo_job, **who, cy="broadcaster", di="broadcaster"), TASKS)
+    assert found.interval_s == pytest.approx(330)
+    assert {*found.hands["broadcaster"]} == {"cy", "di"}
+
+
 def busy(rhythm: Rhythm, buckets: int = 40):
     """From when to when each is at which bucket, written here a second time."""
     found: dict[str, list[tuple[float, float]]] = {}

@@ -413,12 +413,15 @@ def _weather(job: JobFile, folder: Path) -> Iterator[Fault]:
         return
     try:
         found = (folder / weather.file).is_file()
+        stands = not found and (folder / weather.file).exists()
     except (OSError, ValueError):
-        found = False
+        found = stands = False
     if not found:
         yield Fault(
             path=("weather", "file"),
-            problem=f"there is no such file in {folder}",
+            problem="this is a folder, or no regular file"
+            if stands
+            else f"there is no such file in {folder}",
             cure="check the name; it is read from the job file's folder",
             value=weather.file,
         )

@@ -184,7 +184,11 @@ class _Search:
         """Whether buckets come sooner, or as soon and are sooner done."""
         if self.best is None or found.interval_s < self.best.interval_s - _EPS_S:
             return True
-        return found.broadcast_at_s < self.best.broadcast_at_s - _EPS_S
+        return self._done_s(found) < self._done_s(self.best) - _EPS_S
+
+    def _done_s(self, rhythm: Rhythm) -> float:
+        """When the last grain is on a bucket's patch: hands to spare are not left idle."""
+        return rhythm.broadcast_at_s + rhythm.share_s("broadcaster", self.tasks)
 
     def _limit(self, division: Division) -> str:
         """The longest task of the busiest hands."""

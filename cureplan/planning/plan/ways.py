@@ -102,6 +102,9 @@ class _Looking:
                 break
             # The least that works holds by minutes: what goes further is tried at once.
             found = self._tried(way.further or way)
+            short = found is None or not found.reaches
+            if short and way.further is not None and way.further.further is not None:
+                found = self._tried(way.further.further) or found
             if found is not None and found.reaches:
                 reach.append(found.way)
             elif found is not None:

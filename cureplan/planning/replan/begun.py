@@ -22,7 +22,7 @@ from cureplan.planning.plan.model import Plan, RoomPlan
 from cureplan.planning.replan.coats import CoatState
 from cureplan.planning.replan.state import FloorState, NightState
 
-__all__ = ["option_of", "rest_of_floor", "settle"]
+__all__ = ["coved_s", "option_of", "rest_of_floor", "settle"]
 
 ICE_EARLY_S = 300.0
 """Pails in ice come out no sooner than this before their time: invented."""
@@ -97,14 +97,14 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
             if coat.laid_s is not None
         },
         vacuumed=name in state.vacuumed,
-        coved_s=_coved_s(pours, old, state.now_s),
+        coved_s=coved_s(pours, old, state.now_s),
         from_s=state.now_s,
         not_before_s={"pour": pour_s, "primer": max(state.now_s, state.wait_s)},
         options=(option, *(replace(option, bays=n) for n in others if n != option.bays)),
     )
 
 
-def _coved_s(pours: RoomPours, old: Plan, now_s: float) -> float:
+def coved_s(pours: RoomPours, old: Plan, now_s: float) -> float:
     """How much of the work at its cove is done by now, begun when it was planned."""
     whole_s = sum(
         lead.lasts_s
@@ -117,7 +117,7 @@ def _coved_s(pours: RoomPours, old: Plan, now_s: float) -> float:
         for call in old.calls
         if (call.room, call.stage) == (pours.room.name, "cove")
     )
-    return max(0.0, whole_s - max(left_s, default=0.0))
+    return max(0.0, whole_s - max([0.0, *left_s]))
 
 
 def rest_of_floor(

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from array import array
 from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -85,14 +84,25 @@ class _Edges:
     """Slots ahead of it at which its tools go in, as long as nothing stands there."""
     later: int
     """The same of what follows another task of its crew in a shift."""
-    most: dict[str, array[int]]
+    most: dict[str, memoryview[int]]
     """Greatest of an array up to each state."""
-    least: dict[str, array[int]]
+    least: dict[str, memoryview[int]]
     """Least of an array from each state on."""
     plain: frozenset[str]
     """Arrays that never fall, so that these are the arrays themselves."""
-    best: dict[Manner, IntArray]
-    """All states of a pour, best first."""
+    _best: dict[Manner, IntArray] = field(default_factory=dict)
+
+    def best(self, manner: Manner) -> IntArray:
+        """All states of a pour, best first."""
+        if manner not in self._best:
+            stage = self.stage
+            keys: dict[Manner, tuple[IntArray, ...]] = {
+                "thrifty": (stage.begins, stage.cost, stage.span, stage.short),
+                "prompt": (stage.cost, stage.begins, stage.short),
+                "driven": (stage.cost, stage.short, stage.begins),
+            }
+            self._best[manner] = np.lexsort(keys[manner]).astype(np.int32)
+        return self._best[manner]
 
     def strike(self, mask: BoolArray, above: str, bound: int, below: str, limit: int) -> None:
         """Strike out states with one array above a bound and another below a limit."""
@@ -113,32 +123,28 @@ class _Edges:
 
 def _edges(problem: Problem, room: int, number: int, stage: Stage) -> _Edges:
     ahead = [problem.ahead(room, number, first=first) for first in (True, False)]
-    most = {
-        name: np.maximum.accumulate(getattr(stage, name))
-        for name in ("begins", "ends", "frees", "follows", "walks")
-    }
-    least = {
-        name: np.minimum.accumulate(getattr(stage, name)[::-1])[::-1]
-        for name in ("begins", "shuts")
-    }
-    keys: dict[Manner, tuple[IntArray, ...]] = {
-        "thrifty": (stage.begins, stage.cost, stage.span, stage.short),
-        "prompt": (stage.cost, stage.begins, stage.short),
-        "driven": (stage.cost, stage.short, stage.begins),
-    }
-    poured = number == problem.pour(room)
+    names = ("begins", "ends", "frees", "follows", "walks", "shuts")
+    whole = {name: np.ascontiguousarray(getattr(stage, name)) for name in names}
+    plain = frozenset(name for name, values in whole.items() if np.all(np.diff(values) >= 0))
+
+    def most(values: IntArray) -> IntArray:
+        return np.maximum.accumulate(values)
+
+    def least(values: IntArray) -> IntArray:
+        return np.ascontiguousarray(np.minimum.accumulate(values[::-1])[::-1])
+
+    def seen(name: str, made: Callable[[IntArray], IntArray]) -> memoryview[int]:
+        # What never falls is its own bound, and need not be kept twice.
+        values = whole[name]
+        return (values if name in plain else made(values)).data
+
     return _Edges(
         stage=stage,
         alone=max(ahead),
         later=ahead[1],
-        most={name: array("q", values.tobytes()) for name, values in most.items()},
-        least={name: array("q", values.tobytes()) for name, values in least.items()},
-        plain=frozenset(
-            name
-            for name, values in (most | least).items()
-            if np.array_equal(values, getattr(stage, name))
-        ),
-        best={manner: np.lexsort(by) for manner, by in keys.items()} if poured else {},
+        most={name: seen(name, most) for name in names if name != "shuts"},
+        least={name: seen(name, least) for name in ("begins", "shuts")},
+        plain=plain,
     )
 
 
@@ -275,7 +281,7 @@ class _Board:
 
     def best(self, task: Task, manner: Manner, mask: BoolArray) -> IntArray:
         """States of a pour still possible, best first."""
-        order = self.rules.of[task].best[manner]
+        order = self.rules.of[task].best(manner)
         return np.asarray(order[mask[order]])
 
     def first_left(self, task: Task, *, clear: bool) -> int:

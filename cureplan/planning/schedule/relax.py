@@ -57,8 +57,9 @@ TABLE_WORK = 5e-6
 """What a state costs to table, in the solver's units of about a second; measured."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
-FURTHER_MIN = 240
-"""How much further than the least that works a limit is moved to hold more often."""
+FURTHER_MIN = (60, 240)
+"""How much further than the least that works a limit is moved to hold more often: the
+second where the first does not do."""
 FEW_WAYS = 2
 """A foreman wants a choice: at least so many ways, where there are."""
 FEW_LATE = 0.5
@@ -255,8 +256,12 @@ def _least(
                 best, high = change, middle
             else:
                 low = middle
-    more = graded.make(job, min(high * step_min + FURTHER_MIN, most * step_min))
-    return replace(best, further=more) if high < most and trials.thinkable(more) else best
+    further: Change | None = None
+    for more_min in reversed(FURTHER_MIN):
+        more = graded.make(job, min(high * step_min + more_min, most * step_min))
+        if high < most and trials.thinkable(more):
+            further = replace(more, further=further)
+    return replace(best, further=further)
 
 
 def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
