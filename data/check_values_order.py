@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import csv
 from collections.abc import Callable
+from pathlib import Path
 
 import numpy as np
 
@@ -45,7 +47,16 @@ def makespan_of(first: list[int], second: list[int], order: list[int]) -> float:
     return float(attempt.score.ready)
 
 
+def nights_planned(month: str) -> float:
+    """Share of the nights of airport-nights.csv that were planned, iced and not."""
+    with Path(__file__).with_name("airport-nights.csv").open(encoding="utf-8") as handle:
+        rows = [row for row in csv.DictReader(handle) if row["night"].startswith(month)]
+    planned = [{row["without"], row["with"]} <= {"holds", "short"} for row in rows]
+    return sum(planned) / len(planned)
+
+
 VALUES: dict[str, Callable[..., float]] = {
     "makespan": makespan,
     "makespan_of": makespan_of,
+    "nights_planned": nights_planned,
 }

@@ -251,9 +251,14 @@ class _Choosing:
                 step = next((i for i, share in enumerate(SURER) if share <= needed), left)
 
     def _settled(self) -> Iterator[None]:
-        """The best schedule by the solver as well, where it was found too weak for it."""
+        """The best schedule by the solver as well, where it was found too weak for it.
+
+        Of many rooms, what it makes of limits surer than asked opens sooner and holds less.
+        """
         if self.best is not None and (key := _starts(self.best.schedule)) in self.quick:
             confidence = self.quick[key]
+            if confidence is not None and len(self.job.rooms) > CLOSE_ROOMS:
+                return
             yield
             if confidence is not None:
                 self._step(confidence, quickly=False)
