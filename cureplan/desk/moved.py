@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.job.edits import with_table
+from cureplan.output.language.time_words import clock_text
 
 if TYPE_CHECKING:
     from cureplan.inputs.job.model import Job
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
     from cureplan.planning.schedule.outcome import Schedule
     from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
-__all__ = ["Change", "PlanInHand", "change_of"]
+__all__ = ["Change", "PlanInHand", "change_of", "said_at"]
 
 QUICK_NIGHTS = 400
 """Drawn for a chance that moves with a slider; its own doubt is 2.5 % of nights at most."""
@@ -230,9 +231,9 @@ class PlanInHand:
         return {
             "margin_min": round(tightest.margin_s / 60.0, 1),
             "tightest": tightest.room,
-            "first": _at(datetime.fromtimestamp(first_s, job.site.zone)),
+            "first": said_at(datetime.fromtimestamp(first_s, job.site.zone), job.clock),
             # Up, as every time of waiting.
-            "opens": _at(opens + timedelta(seconds=59)),
+            "opens": said_at(opens + timedelta(seconds=59), job.clock),
             "in_time": spare >= timedelta(0),
             "keeps": tightest.margin_s >= job.policy.margin_s - 0.5,
             "coats": [
@@ -243,6 +244,7 @@ class PlanInHand:
                     "end_s": coat.end_s,
                     "late": coat.start_s > coat.window.closes_s,
                     "wall": _wall(coat.start_s, job.site.zone),
+                    "at": _at(coat.start_s, job),
                 }
                 for coat in schedule.coats
             ],
@@ -253,6 +255,7 @@ class PlanInHand:
                     "end_s": pour.end_s,
                     "margin_min": round(pour.margin_s / 60.0, 1),
                     "wall": _wall(pour.start_s, job.site.zone),
+                    "at": _at(pour.start_s, job),
                 }
                 for pour in schedule.pours
             ],
@@ -292,8 +295,14 @@ def _wall(start_s: float, zone: tzinfo) -> str:
     return f"{datetime.fromtimestamp(start_s, zone):%Y-%m-%dT%H:%M}"
 
 
-def _at(at: datetime) -> str:
-    return f"{at:%a %H:%M}"
+def _at(start_s: float, job: Job) -> str:
+    at = datetime.fromtimestamp(start_s, job.site.zone)
+    return clock_text(at.hour, at.minute, job.clock)
+
+
+def said_at(at: datetime, clock: str) -> str:
+    """A day and its hour by the job's own clock."""
+    return f"{at:%a} {clock_text(at.hour, at.minute, clock)}"
 
 
 def _as_planned(room: RoomPlan) -> PourOption:

@@ -89,6 +89,8 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
 
 def summary(plan: Plan) -> dict[str, Any]:
     """What a list of what-ifs, or news of the weather, says of a plan."""
+    from cureplan.desk.moved import said_at
+
     zone = plan.job.site.zone
     tightest = min(plan.rooms, key=lambda room: room.margin_min, default=None)
     if tightest is None:
@@ -100,9 +102,9 @@ def summary(plan: Plan) -> dict[str, Any]:
         "chance": round(plan.risk.all_keep_frac, 3),
         "margin_min": round(tightest.margin_min, 1),
         "tightest": tightest.room,
-        "first": f"{first:%a %H:%M}",
+        "first": said_at(first, plan.job.clock),
         "first_s": first.timestamp(),
-        "opens": f"{opens + timedelta(seconds=59):%a %H:%M}",
+        "opens": said_at(opens + timedelta(seconds=59), plan.job.clock),
         "iced": sum(room.chilled for room in plan.rooms),
         "rooms": len(plan.rooms),
     }

@@ -134,6 +134,19 @@ def test_a_pour_dragged_past_its_way_out_waits_until_that_bears_feet(hand: PlanI
     assert [room["name"] for room in near] == ["Dish room", "Corridor"]
 
 
+def test_the_desk_tells_hours_by_the_jobs_clock(
+    hand: PlanInHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # By hand: 16:05 is 4:05 PM.
+    shown = hand.quick(Change())
+    monkeypatch.setattr(hand, "job", replace(hand.job, clock="12 h"))
+    twelve = hand.quick(Change())
+    for key in ("first", "opens"):
+        hour, minute = shown[key][4:].split(":")
+        half = "AM" if int(hour) < 12 else "PM"
+        assert twelve[key] == f"{shown[key][:3]} {(int(hour) - 1) % 12 + 1}:{minute} {half}"
+
+
 def test_a_coat_is_dragged_within_its_window(hand: PlanInHand) -> None:
     coat = next(coat for coat in hand.plan.coats if coat.coat == 1)
     place = (coat.room, coat.coat)

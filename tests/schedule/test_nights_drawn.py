@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from rooms import few_rooms, pours_of
 
+from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.odds.nights import (
     INDOOR_SD_K,
     RHYTHM_SD_FRAC,
@@ -16,6 +17,8 @@ from cureplan.planning.odds.nights import (
 )
 from cureplan.planning.odds.risk import assess, known_until
 from cureplan.planning.schedule.construct import construct
+from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.placing import place_layer, place_pour
 from cureplan.science.slab_reading import READING_SD_K
 
 HOUR_S, NIGHTS = 3600.0, 4000
@@ -162,3 +165,31 @@ def test_what_a_night_leaves_unsure_of_a_slab_is_drawn_and_fades(planned):
     assert drawn.slab_k["Corridor"][:, later].std() == pytest.approx(
         plain.slab_k["Corridor"][:, later].std(), rel=0.1
     )
+
+
+def test_whoever_vacuums_waits_for_a_floor_that_bears_feet():
+    # By construction: one floor, its coat three hours after it may be laid, and feet borne
+    # long before that, or long after.
+    job = few_rooms("Corridor")
+    (plain,) = pours_of(job).values()
+    option = PourOption(chilled=False, cool_filler=False, bays=1)
+    begins_s, no_wait = None, []
+    for share in (0.5, 3.0):
+        age_s = {**plain.clocks.age_s}
+        age_s["foot_traffic"] = share * age_s["topcoat_opens"]
+        clocks = replace(plain.clocks, age_s=age_s)
+        room = type(plain)(plain.room, job, clocks, plain.topcoat, plain.conditions)
+        poured = place_pour(room, option, BEGINS_S + HOUR_S)
+        work = poured.over[0]
+        assert any(done.bears for done, _ in work.steps)
+        if begins_s is None:
+            window = place_layer(room, work, poured, poured.end_s).window
+            begins_s = window.opens_s + 3 * HOUR_S
+        coat = place_layer(room, work, poured, begins_s)
+        schedule = Schedule(pours=(poured,), coats=(coat,), failures=(), required_s=120.0)
+        odds = assess(
+            job, {"Corridor": room}, schedule, issued_s=BEGINS_S - HOUR_S, members=100
+        )
+        no_wait.append(odds.no_wait_frac)
+    assert no_wait[0] > 0.9
+    assert no_wait[1] < 0.1

@@ -108,12 +108,12 @@
     for (let s = first; s <= last_s; s += every_s) svg.append(desk.make("line", { class: "square", x1: x(s), x2: x(s), y1: 0, y2: high }));
     bars.forEach((item, row) => {
       const label = desk.make("text", { x: 4, y: 14 + 44 * row });
-      label.textContent = `${item.label.length > 32 ? `${item.label.slice(0, 31)}…` : item.label}, ${item.wall.slice(11)}`;
+      label.textContent = `${item.label.length > 32 ? `${item.label.slice(0, 31)}…` : item.label}, ${item.at}`;
       const bar = desk.make("rect", {
         class: item.short ? "pour-bar is-short" : "pour-bar", x: x(item.start_s), y: 19 + 44 * row, rx: 3, height: 24,
         width: Math.max(10, x(item.end_s) - x(item.start_s)), tabindex: 0, role: "slider", "data-pour": item.key,
         "aria-label": item.label, "aria-valuenow": one.dragged[item.key] || 0, "aria-valuemin": -600, "aria-valuemax": 600,
-        "aria-valuetext": `from ${item.wall.slice(11)}, ${item.told}`,
+        "aria-valuetext": `from ${item.at}, ${item.told}`,
       });
       const shift = (minutes) => {
         if (minutes) one.dragged[item.key] = minutes; else delete one.dragged[item.key];
@@ -172,7 +172,7 @@
         delete dragged[room.name];
         pins(rooms);
       },
-    }, `Hold ${room.name} until ${room.wall.slice(11)}`)));
+    }, `Hold ${room.name} until ${room.at}`)));
   }
   async function move() {
     const m = Number(by("play-minutes").value);
