@@ -37,6 +37,8 @@ CLOSE_FRAC, CLOSE_ROOMS = 0.06, 5
 """By how much a quick schedule may fall short and still be worth the solver's work: what it
 finds for the same limits mostly opens sooner and holds about as often. Less of more rooms,
 whose work grows with their square."""
+MOST_IN_VAIN = 3
+"""Steps one after the other that gain nothing, before no surer one is tried."""
 AIM = 0.8
 """How much of the failures allowed is aimed at where a step falls far short."""
 SOONER = (0.75, 0.4)
@@ -233,7 +235,7 @@ class _Choosing:
         falls far short, as many steps at once as that asks for."""
         doubt = 1.0 - self.job.policy.confidence
         done, left = -1, len(SURER)
-        step, best_frac = 0, 0.0
+        step, best_frac, in_vain = 0, 0.0, 0
         while done + 1 < left:
             yield
             step = min(max(step, done + 1), left - 1)
@@ -243,7 +245,11 @@ class _Choosing:
             if found is None:
                 left, step = step, (done + step) // 2
                 continue
-            if found.chance_frac <= best_frac + NOISE_FRAC and step:
+            # A little surer often asks for nothing else; what asks for more and gains
+            # nothing is given up.
+            worse = step > 0 and found.chance_frac < best_frac - NOISE_FRAC
+            in_vain = 0 if found.chance_frac > best_frac + NOISE_FRAC else in_vain + 1
+            if worse or in_vain > MOST_IN_VAIN:
                 return
             done, best_frac = step, max(best_frac, found.chance_frac)
             if found.chance_frac < self.job.policy.confidence - CLOSE_FRAC / 2:
