@@ -71,7 +71,9 @@ def masked_spanish() -> Iterator[None]:
     cautions = tuple((masked(title), masked(text)) for title, text in spanish.cautions)
     hidden = replace(spanish, cautions=cautions, **tables)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(words, "catalogue", lambda language: {"es": hidden}[language])
+        patch.setattr(
+            words, "catalogue", lambda language: {"es": hidden, "en": hidden}[language]
+        )
         yield
 
 
@@ -86,6 +88,7 @@ TRIALS: Mapping[str, Value] = {
     "count": 5,
     "status": 503,
     "given_frac": 0.7,
+    "humidity_frac": 0.5,
     "odd": "stuck",
 }
 
@@ -105,7 +108,7 @@ PROVIDERS = [remark(code) for code in REMARKS if code.startswith("provider.")]
 ANSWERS = tuple(remark(code) for code in REMARKS if code.startswith("net."))
 READ = tuple(remark(code) for code in REMARKS if code.startswith("read."))
 OF_FILE = ("told", "columns_aside", "saturated", "off_hour", "averaged", "coarse", "accepted",
-           "steady", "season", "sun", "file_ahead", "read_as")  # fmt: skip
+           "steady", "steady_humidity", "season", "sun", "file_ahead", "read_as")  # fmt: skip
 OF_STATION = ("station_used", "station_used_poor", "station_spare", "station_poor",
               "station_silent", "station_high", "site_height", "height",
               "list_old", "station_odd", "station_used_odd")  # fmt: skip

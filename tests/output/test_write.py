@@ -12,7 +12,8 @@ from cureplan.core.errors import OutputError
 from cureplan.output.sheet.write import FILES, ROLE_FILES, render_sheets, write_sheets
 from cureplan.planning.plan.model import Plan, plan_from_json
 
-UNPRIMED = tuple(name for name in FILES if name != "primers.csv")
+# The workbook is written where it is asked for, primers where there are some.
+UNPRIMED = tuple(name for name in FILES if name not in ("primers.csv", "plan.xlsx"))
 """Files of a plan without a primer."""
 
 

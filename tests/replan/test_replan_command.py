@@ -48,8 +48,8 @@ def test_it_writes_every_sheet_beside_the_old_plan_and_keeps_that(app, night):
     ran = CliRunner().invoke(app, [str(plan_file), str(log_file)])
     assert ran.exit_code in (0, 1), ran.output
     new = plan_file.parent.parent / "night-plan-2"
-    # Pictures take longer than all the rest, and are drawn when asked for.
-    drawn = {"plan.png", "plan.pdf"}
+    # Pictures take longer than all the rest; they and the workbook are made when asked for.
+    drawn = {"plan.png", "plan.pdf", "plan.xlsx"}
     names = {path.name for path in new.iterdir()}
     assert names - set(ROLE_FILES) == set(FILES) - drawn - {"primers.csv"}
     assert "crew-mixer.ics" in names
@@ -70,7 +70,8 @@ def test_it_writes_every_sheet_beside_the_old_plan_and_keeps_that(app, night):
     assert again.exit_code == ran.exit_code
     third = plan_file.parent.parent / "night-plan-3"
     assert {path.name for path in third.iterdir()} - set(ROLE_FILES) == set(FILES) - {
-        "primers.csv"
+        "primers.csv",
+        "plan.xlsx",
     }
     # What is not drawn anew would show another plan.
     CliRunner().invoke(app, [str(new / "plan.json"), str(log_file), "--out", str(third)])
