@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 from functools import cached_property
 from itertools import combinations
 from typing import Literal
@@ -57,6 +57,7 @@ PROBE = Limits(work=1.0)
 MOST_ORDERS = 10
 ROUND_THE_CLOCK = (Shift(begins=time(0, 0), ends=time(0, 0)),)
 NEVER_WET_K = -1000.0
+NO_LATER = timedelta(days=14)
 
 
 @dataclass(frozen=True)
@@ -99,8 +100,7 @@ class _Some:
         if "topcoat shift" not in self.limits:
             crew = replace(crew, topcoat_shifts=ROUND_THE_CLOCK)
         if "opening" not in self.limits:
-            far_s = max(self.tables.pours[name].conditions.last_s for name in self.rooms)
-            far = datetime.fromtimestamp(far_s, job.site.zone)
+            far = max(_looked_until(job, self.tables.pours[name]) for name in self.rooms)
             access = replace(access, open_by=max(access.open_by, far))
             rooms = tuple(replace(room, open_by=None) for room in rooms)
         if "longest shift" not in self.limits:
@@ -127,6 +127,12 @@ class _Some:
             problem, None, limits=PROBE, seed=self.job.seed, parts=("waited",), stop=stop
         )
         return solved.known == "impossible"
+
+
+def _looked_until(job: Job, pours: RoomPours) -> datetime:
+    """How far it is looked for a way: an opening weeks late is no way out."""
+    far = datetime.fromtimestamp(pours.conditions.last_s, job.site.zone)
+    return min(far, job.access.open_by + NO_LATER)
 
 
 def _not_timed(crew: Crew) -> Crew:
@@ -244,7 +250,7 @@ def _only_wash(job: Job, tables: Tables, room: str, some: Iterable[Limit]) -> It
 def _unseen(job: Job, tables: Tables, room: str) -> Failure:
     """No way within the weather, whatever the limits; too cold or hot a start is told first."""
     pours = tables.pours[room]
-    far = datetime.fromtimestamp(pours.conditions.last_s, job.site.zone)
+    far = _looked_until(job, pours)
     says = [Message("limit.weather", {"room": room, "until_at": far.isoformat()})]
     layer = pours.tasks[0][-1]
     lasts_s = pours.works(AS_IS)[0].duration_s

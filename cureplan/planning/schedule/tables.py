@@ -198,7 +198,9 @@ class PourTables:
     def _run_rows(self, option: PourOption, start_s: Array) -> _Rows:
         first, last = np.floor(start_s[0] / ROW_S), np.ceil(start_s[-1] / ROW_S)
         wanted = ROW_S * np.arange(first, last + 1)
-        near = np.abs(wanted[:, None] - start_s).min(axis=1) < ROW_S
+        beyond = np.searchsorted(start_s, wanted)
+        after = start_s[np.minimum(beyond, start_s.size - 1)]
+        near = np.minimum(abs(wanted - start_s[beyond - 1]), abs(after - wanted)) < ROW_S
         # The last row may lie beyond the weather; the last start itself does not.
         wanted = np.unique(np.clip(wanted[near], start_s[0], start_s[-1]))
         known = self._rows.get(option)
