@@ -37,8 +37,9 @@ CLOSE_FRAC, CLOSE_ROOMS = 0.06, 5
 """By how much a quick schedule may fall short and still be worth the solver's work: what it
 finds for the same limits mostly opens sooner and holds about as often. Less of more rooms,
 whose work grows with their square."""
-MOST_IN_VAIN = 3
-"""Steps one after the other that gain nothing, before no surer one is tried."""
+MOST_IN_VAIN = 2
+"""Steps one after the other that find something else and gain nothing, before no surer
+one is tried."""
 AIM = 0.8
 """How much of the failures allowed is aimed at where a step falls far short."""
 SOONER = (0.75, 0.4)
@@ -239,7 +240,7 @@ class _Choosing:
         step, best_frac, in_vain = 0, 0.0, 0
         while done + 1 < left:
             yield
-            step = min(max(step, done + 1), left - 1)
+            step, seen = min(max(step, done + 1), left - 1), len(self.seen)
             found = self._step(1.0 - SURER[step] * doubt)
             if self.stop() or self._work_left() <= 0.0:
                 return
@@ -249,7 +250,8 @@ class _Choosing:
             # A little surer often asks for nothing else; what asks for more and gains
             # nothing is given up.
             worse = step > 0 and found.chance_frac < best_frac - NOISE_FRAC
-            in_vain = 0 if found.chance_frac > best_frac + NOISE_FRAC else in_vain + 1
+            gained = found.chance_frac > best_frac + NOISE_FRAC
+            in_vain = 0 if gained else in_vain + (len(self.seen) > seen)
             if worse or in_vain > MOST_IN_VAIN:
                 return
             done, best_frac = step, max(best_frac, found.chance_frac)
@@ -287,17 +289,22 @@ class _Choosing:
         """Buckets alone kept more surely, whatever all times of the slurry's card are off by,
         where buckets are what fails."""
         doubt, in_vain = 1.0 - self.job.policy.confidence, 0
+        windows: float | None = None
         for share in (1.0, *SURER):
             if self.best is None or self.best.odds is None or in_vain > MOST_IN_VAIN:
                 return
-            before_frac = self.best.chance_frac
+            before_frac, seen = self.best.chance_frac, len(self.seen)
             if self.best.odds.buckets_frac > 1.0 - share * doubt:
                 continue
             yield
-            windows = self.best.schedule.held_frac or self.job.policy.confidence
-            if self._step(windows, margins=1.0 - share * doubt) is None:
+            asked = windows or self.best.schedule.held_frac or self.job.policy.confidence
+            for windows in sorted({asked, EVEN_ODDS}, reverse=True):
+                if self._step(windows, margins=1.0 - share * doubt) is not None:
+                    break
+            else:
                 return
-            in_vain = 0 if self.best.chance_frac > before_frac else in_vain + 1
+            gained = self.best.chance_frac > before_frac
+            in_vain = 0 if gained else in_vain + (len(self.seen) > seen)
 
     def _walked_sooner(self) -> Iterator[None]:
         """Floors crossed and coats begun sooner, by a crew that waits where it must."""
