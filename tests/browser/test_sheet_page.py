@@ -166,7 +166,7 @@ def test_the_demo_takes_six_pages_of_letter_paper(
 
 def test_print_is_light_and_leaves_the_buttons_out(open_sheet: Opener):
     page = open_sheet(at=after(5), size=DESKTOP, color_scheme="dark").page
-    page.emulate_media(media="print", color_scheme="dark")
+    page.emulate_media(media="print")
     style = page.evaluate(
         "(({backgroundColor, color}) => [backgroundColor, color])"
         "(getComputedStyle(document.body))"
