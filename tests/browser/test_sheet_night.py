@@ -327,10 +327,10 @@ class Lived:
 
 @pytest.fixture(scope="module")
 def lived(
-    contexts: Contexts, demo_plan: Plan, tmp_path_factory: pytest.TempPathFactory
+    contexts: Contexts, night_plan: Plan, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Lived]:
     folder = tmp_path_factory.mktemp("night")
-    file = write_plan(demo_plan, folder)
+    file = write_plan(night_plan, folder)
     made: list[Any] = []
 
     def opened(at: datetime, phone: int) -> Phone:
@@ -344,7 +344,7 @@ def lived(
         return Phone(Sheet(page=page, url=file.as_uri()))
 
     done = Lived()
-    night = done.night = Night(demo_plan, file, opened)
+    night = done.night = Night(night_plan, file, opened)
     for name in MISHAPS:
         try:
             getattr(night, name)()
