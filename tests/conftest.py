@@ -15,7 +15,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from chromium import launched
+from chromium import Contexts, launched
 from effort import FAST, LONG, drawn
 from hypothesis import settings
 
@@ -126,3 +126,8 @@ def chromium() -> Iterator[Any]:
     """A real Chromium, the same for every test that drives one."""
     with launched() as browser:
         yield browser
+
+
+@pytest.fixture(scope="session")
+def contexts(chromium: Any) -> Contexts:
+    return Contexts(chromium)

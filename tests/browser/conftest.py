@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from chromium import PHONE
+from chromium import PHONE, Contexts
 from output import sheet_sample
 
 from cureplan.api import make_plan
@@ -72,48 +72,6 @@ class Sheet:
 
 
 Opener = Callable[..., Sheet]
-
-
-class Contexts:
-    """Browser contexts and their pages, kept from test to test: a new page costs more than
-    what most tests do with it.
-
-    One for each set of options, for a test's first and second phone, and for pages whose
-    clock stands or runs by itself.
-    """
-
-    def __init__(self, browser: Any) -> None:
-        self.browser = browser
-        self.kept: dict[str, Any] = {}
-
-    def page_of(self, number: int, *, clock: bool, **options: Any) -> Any:
-        key = repr((number, clock, sorted(options.items())))
-        if key not in self.kept:
-            self.kept[key] = self.browser.new_context(**options).new_page()
-        return self.kept[key]
-
-    def leave(self, page: Any) -> None:
-        """Empty a kept page and what it has stored, or close one that is not kept."""
-        from playwright.sync_api import Error
-
-        try:
-            page.evaluate("globalThis.localStorage?.clear()")
-            if page in self.kept.values():
-                page.emulate_media(media="null")
-                page.goto("about:blank")
-            else:
-                page.close()
-        except Error:  # scripts off, storage refused, or a page that hangs
-            context = page.context
-            self.kept = {
-                key: kept for key, kept in self.kept.items() if kept.context != context
-            }
-            context.close()
-
-
-@pytest.fixture(scope="session")
-def contexts(chromium: Any) -> Contexts:
-    return Contexts(chromium)
 
 
 @pytest.fixture

@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from chromium import PHONE
+from chromium import PHONE, Contexts
 
-from browser.conftest import Contexts, Sheet
+from browser.conftest import Sheet
 from browser.test_sheet_log import report, saved_log, write_plan
 from cureplan.inputs.tables.night_log import NightEvent, read_night_logs
 from cureplan.planning.plan.model import Plan
