@@ -27,9 +27,15 @@ def open_page(contexts: Contexts) -> Iterator[Opener]:
     opened, complaints = [], []
     with ExitStack() as stack:
 
-        def opener(url: str, size: dict[str, int] = DESKTOP, beside: Any = None) -> Any:
+        def opener(
+            url: str,
+            size: dict[str, int] = DESKTOP,
+            beside: Any = None,
+            *,
+            clock: bool = False,
+        ) -> Any:
             if beside is None:
-                page = contexts.page_of(len(opened), clock=False, viewport=size)
+                page = contexts.page_of(len(opened), clock=clock, viewport=size)
                 opened.append(page)
             else:
                 page = beside.context.new_page()
@@ -42,6 +48,9 @@ def open_page(contexts: Contexts) -> Iterator[Opener]:
             for event, hear in heard.items():
                 page.on(event, hear)
                 stack.callback(page.remove_listener, event, hear)
+            if clock:
+                # It goes as any clock, and can be put on.
+                page.clock.install()
             page.goto(url)
             return page
 
@@ -113,7 +122,7 @@ def test_what_was_typed_wrong_is_there_again_after_the_page_was_killed(
 def test_what_is_typed_while_the_desk_is_away_is_saved_when_it_is_back(
     demo_desk: Served, open_page: Opener
 ) -> None:
-    page = open_page(f"{demo_desk.url}/jobs/{JOB}")
+    page = open_page(f"{demo_desk.url}/jobs/{JOB}", clock=True)
     page.context.set_offline(True)
     leave(page, "#f-crew-setup", "35 min")
     leave(page, "#f-policy-margin", "3 min")
@@ -121,6 +130,7 @@ def test_what_is_typed_while_the_desk_is_away_is_saved_when_it_is_back(
     assert "out of reach" in page.inner_text("#away")
     assert values(demo_desk)["crew"]["setup"] == "30 min"
     page.context.set_offline(False)
+    page.clock.fast_forward(2000)
     page.wait_for_selector("#away", state="hidden")
     is_saved(page)
     found = values(demo_desk)
@@ -149,9 +159,10 @@ def test_the_second_browser_chooses_between_theirs_and_its_own(
 def test_a_file_changed_by_hand_while_open_is_noticed(
     demo_desk: Served, open_page: Opener
 ) -> None:
-    page = open_page(f"{demo_desk.url}/jobs/{JOB}")
+    page = open_page(f"{demo_desk.url}/jobs/{JOB}", clock=True)
     path = demo_desk.folder / f"{JOB}.toml"
     path.write_text(path.read_text("utf-8").replace('"30 min"', '"30 min'), encoding="utf-8")
+    page.clock.fast_forward(4000)
     page.wait_for_selector("#away:not([hidden]) button")
     page.click("#away button")
     page.wait_for_selector("#whole")
