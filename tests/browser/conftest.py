@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from chromium import PHONE
+from chromium import PHONE, Contexts
 from output import sheet_sample
 
 from cureplan.api import make_plan
@@ -64,44 +64,14 @@ class Sheet:
         self.page.locator(".sheet:visible").get_by_role("button", name=name, exact=True).click()
 
     def wait(self, minutes: float) -> None:
-        self.page.clock.run_for(round(minutes * 60_000))
+        """Jump to the last seconds of it: the page looks at the clock, it counts no beats."""
+        wanted, lived = round(minutes * 60_000), 3_000
+        if wanted > lived:
+            self.page.clock.fast_forward(wanted - lived)
+        self.page.clock.run_for(min(wanted, lived))
 
 
 Opener = Callable[..., Sheet]
-
-
-class Contexts:
-    """Browser contexts kept from test to test: a new one costs more than a page.
-
-    One for each set of options, and for pages whose clock stands or runs by itself.
-    """
-
-    def __init__(self, browser: Any) -> None:
-        self.browser = browser
-        self.kept: dict[str, Any] = {}
-
-    def of(self, *, clock: bool, **options: Any) -> Any:
-        key = repr((clock, sorted(options.items())))
-        if key not in self.kept:
-            self.kept[key] = self.browser.new_context(**options)
-        return self.kept[key]
-
-    def leave(self, page: Any) -> None:
-        """Close a page, and what it has stored with it."""
-        from playwright.sync_api import Error
-
-        context = page.context
-        try:
-            page.evaluate("globalThis.localStorage?.clear()")
-            page.close()
-        except Error:  # scripts off, storage refused, or a page that hangs
-            self.kept = {key: kept for key, kept in self.kept.items() if kept != context}
-            context.close()
-
-
-@pytest.fixture(scope="session")
-def contexts(chromium: Any) -> Contexts:
-    return Contexts(chromium)
 
 
 @pytest.fixture
@@ -126,22 +96,27 @@ def open_sheet(contexts: Contexts, tmp_path: Path) -> Iterator[Opener]:
                 path.write_text(html, encoding="utf-8")
             if beside is not None:
                 # The same browser, with what it has stored.
-                context = beside.page.context
-            elif opened:
-                # Another one, which has stored nothing yet.
-                context = contexts.browser.new_context(viewport=size, **options)
-                stack.callback(context.close)
+                page = beside.page.context.new_page()
             else:
-                context = contexts.of(clock=at is not None, viewport=size, **options)
-            page = context.new_page()
-            if context in contexts.kept.values():
-                stack.callback(contexts.leave, page)
+                # Another phone, which has stored nothing yet.
+                page = contexts.page_of(
+                    len(opened), clock=at is not None, viewport=size, **options
+                )
+                if prepare:
+                    # What a page was given before its start it never loses.
+                    page = page.context.new_page()
+            stack.callback(contexts.leave, page)
             page.set_default_timeout(30_000)
             sheet = Sheet(page=page, url=path.as_uri())
-            page.on("console", lambda message: sheet.complaints.append(message.text))
-            page.on("pageerror", lambda error: sheet.complaints.append(str(error)))
-            page.on("dialog", lambda dialog: sheet.complaints.append(dialog.message))
-            page.on("request", lambda request: sheet.requests.append(request.url))
+            heard = {
+                "console": lambda message: sheet.complaints.append(message.text),
+                "pageerror": lambda error: sheet.complaints.append(str(error)),
+                "dialog": lambda dialog: sheet.complaints.append(dialog.message),
+                "request": lambda request: sheet.requests.append(request.url),
+            }
+            for event, hear in heard.items():
+                page.on(event, hear)
+                stack.callback(page.remove_listener, event, hear)
             if prepare:
                 page.add_init_script(prepare)
             if at is not None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -64,10 +65,16 @@ def run_replan(folder: Path, log: Path, *options: str) -> tuple[int, Plan]:
 
 def write_plan(plan: Plan, folder: Path) -> Path:
     """Plan and sheet of a folder, without the pictures."""
-    (folder / "plan.json").write_text(plan_to_json(plan), encoding="utf-8")
+    text = plan_to_json(plan)
+    (folder / "plan.json").write_text(text, encoding="utf-8")
     sheet = folder / "sheet.html"
-    sheet.write_text(sheet_html(plan), encoding="utf-8")
+    sheet.write_text(html_of(text), encoding="utf-8")
     return sheet
+
+
+@lru_cache(maxsize=4)
+def html_of(text: str) -> str:
+    return sheet_html(plan_from_json(text))
 
 
 def ticked(sheet: Sheet, count: int) -> list[bool]:

@@ -11,9 +11,9 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from chromium import PHONE
+from chromium import PHONE, Contexts
 
-from browser.conftest import Contexts, Sheet
+from browser.conftest import Sheet
 from browser.test_sheet_log import report, saved_log, write_plan
 from cureplan.inputs.tables.night_log import NightEvent, read_night_logs
 from cureplan.planning.plan.model import Plan
@@ -230,7 +230,7 @@ class Night:
         self.second.box(15).check()
         offer = self.second.page.locator("#sheet-en .behind:visible")
         assert "ahead?" in offer.inner_text()
-        offer.get_by_role("button").first.click()
+        offer.get_by_role("button", name="Set this sheet").click()
         self.true(15, self.due(15))
 
     def both_tick_one_bucket(self) -> None:
@@ -327,10 +327,10 @@ class Lived:
 
 @pytest.fixture(scope="module")
 def lived(
-    contexts: Contexts, demo_plan: Plan, tmp_path_factory: pytest.TempPathFactory
+    contexts: Contexts, night_plan: Plan, tmp_path_factory: pytest.TempPathFactory
 ) -> Iterator[Lived]:
     folder = tmp_path_factory.mktemp("night")
-    file = write_plan(demo_plan, folder)
+    file = write_plan(night_plan, folder)
     made: list[Any] = []
 
     def opened(at: datetime, phone: int) -> Phone:
@@ -344,7 +344,7 @@ def lived(
         return Phone(Sheet(page=page, url=file.as_uri()))
 
     done = Lived()
-    night = done.night = Night(demo_plan, file, opened)
+    night = done.night = Night(night_plan, file, opened)
     for name in MISHAPS:
         try:
             getattr(night, name)()

@@ -4,6 +4,7 @@ import os
 import subprocess
 import sys
 import textwrap
+import threading
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -29,6 +30,8 @@ from scenes import (
 from cureplan.core.errors import OutOfRangeError, WeatherUnavailableError
 from cureplan.weather.hours.csv_file import read_weather_csv, write_csv
 from cureplan.weather.obtain import obtain_weather
+from cureplan.weather.providers import choose
+from cureplan.weather.providers.fetching import Fetched
 
 NEW_YORK = ZoneInfo("America/New_York")
 ROOT = Path(__file__).parents[2]
@@ -350,12 +353,29 @@ def test_a_dripping_answer_is_cut_off_in_time(loop, worker_endpoints, tmp_path, 
     assert budgets_s == [1.6]
 
 
-def test_a_dripping_door_does_not_starve_the_others(loop, worker_endpoints, tmp_path):
+def test_a_dripping_door_does_not_starve_the_others(
+    loop, endpoints, obtain, tmp_path, monkeypatch
+):
     # Hourly files that dripped used up the whole time of all providers.
     serve_stations(loop, tmp_path, AT_SITE, {})
     loop.routes["/hourly/"] = drip(loop, hourly_csv(station_rows(), year=2091))
     serve_mosmix(loop)
-    series = obtain_in_worker(tmp_path / "store", budget_s=9.0, history_s=0.0)
+    monkeypatch.setattr(choose, "PATIENCE_S", 0.1)
+    too_late = threading.Timer(9.0, loop.closing.set)
+
+    def fetch(query, budget_s):
+        """All that comes until there is weather; then the time is up."""
+        came = []
+        for result in choose.ask_providers(query, endpoints=endpoints):
+            came.append(result)
+            if result.series is not None:
+                break
+        return Fetched(results=tuple(came), out_of_time=True)
+
+    too_late.start()
+    series = obtain(fetch=fetch, history_s=0.0)
+    too_late.cancel()
+    assert not loop.closing.is_set(), "the dripping door was waited for"
     assert series.covers(STARTS, ENDS)
     assert series.origins[0].label.startswith("DWD MOSMIX")
 
