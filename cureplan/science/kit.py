@@ -332,7 +332,8 @@ def _stage(
 
     def slopes(temp: Array) -> tuple[Array, Array]:
         # A step may overshoot on its way; what comes of it is checked below.
-        rate = speed * rate_factor(np.clip(temp, COLDEST_C, HOTTEST_C), **kinetics)
+        held_c = np.minimum(np.maximum(temp, COLDEST_C), HOTTEST_C)
+        rate = speed * rate_factor(held_c, **kinetics)
         lost_w = kit.exchange_w_k * (temp - air_c)
         warming = (kit.heat_per_age_w * rate + power_w - lost_w) / capacity_j_k
         return np.asarray(warming), np.asarray(rate)
