@@ -506,9 +506,7 @@ def _environment() -> Environment:
 
 def _kept_together(value: object) -> object:
     """On a narrow screen, "3 min" and "Wed 21:40" must not be torn apart."""
-    if type(value) is str:
-        return kept_together(value)
-    return value
+    return kept_together(value) if type(value) is str else value
 
 
 def _script(*more: str) -> str:
