@@ -76,6 +76,14 @@ def kept(tmp_path_factory: pytest.TempPathFactory, request: pytest.FixtureReques
     return made_once
 
 
+@pytest.fixture(scope="session", autouse=True)
+def no_waiting_for_the_disk() -> Iterator[None]:
+    """Files go to the disk when the system likes: no test cuts the power."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(os, "fsync", lambda _: None)
+        yield
+
+
 ALL_NIGHTS = made_of.ROOM_NIGHTS
 
 

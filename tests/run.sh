@@ -10,5 +10,7 @@ if [ -n "$chromium" ]; then
 else
     echo "No Chromium here, and none could be installed: the browser tests are skipped."
 fi
+# Else each of the many commands that tests start would compile the package anew.
+unset PYTHONDONTWRITEBYTECODE
 echo "Running the fast tests ..."
 exec .venv/bin/python -m pytest -q -n 2 --dist loadfile "$@"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from fractions import Fraction
-from functools import cache
+from functools import cache, lru_cache
 from itertools import pairwise
 
 from cureplan.core.errors import QuantityError
@@ -202,6 +202,12 @@ def _exact(text: str, kind: Kind) -> Fraction:
         raise refusal(text, f"a bare number is not {kind.noun}", kind.cure)
     if len(text) > LONGEST_TEXT:
         raise refusal(text, f"this is too long for {kind.noun}", kind.cure)
+    return _summed(text, kind)
+
+
+# A job and its cards are read again at each answer of an interview or edit at the desk.
+@lru_cache(maxsize=4096)
+def _summed(text: str, kind: Kind) -> Fraction:
     plain = _plain(_without_commas(text, kind) if "," in text else text)
     sign = -1 if plain.startswith("-") else 1
     terms = _terms(text, plain.lstrip("+-").lstrip() if plain[:1] in "+-" else plain, kind)

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, time
 from difflib import get_close_matches
+from functools import lru_cache
 from typing import Annotated, Any, TypeVar
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
@@ -229,15 +230,21 @@ def field_at(path: KeyPath, model: type[BaseModel]) -> FieldInfo | None:
 
 def value_fault(path: KeyPath, value: object, model: type[BaseModel]) -> Fault | None:
     """What is wrong with the value of one key, taken by itself."""
+    try:
+        _adapter(path, model).validate_python(value)
+    except ValidationError as error:
+        detail = error.errors(include_url=False)[0]
+        return _fault(ErrorDetails(**{**detail, "loc": (*path, *detail["loc"])}), model)
+    return None
+
+
+@lru_cache(maxsize=1024)
+def _adapter(path: KeyPath, model: type[BaseModel]) -> TypeAdapter[Any]:
+    """What reads the value of one key."""
     info = field_at(path, model)
     if info is None:
         raise OutOfRangeError(f"{key_text(path)} is no key of {model.__name__}")
     read_as: Any = (
         Annotated[info.annotation, *info.metadata] if info.metadata else info.annotation
     )
-    try:
-        TypeAdapter(read_as).validate_python(value)
-    except ValidationError as error:
-        detail = error.errors(include_url=False)[0]
-        return _fault(ErrorDetails(**{**detail, "loc": (*path, *detail["loc"])}), model)
-    return None
+    return TypeAdapter(read_as)

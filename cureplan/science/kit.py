@@ -11,7 +11,13 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.science.rate import COLDEST_C, HOTTEST_C, rate_factor
+from cureplan.science.rate import (
+    COLDEST_C,
+    GAS_CONSTANT_J_MOL_K,
+    HOTTEST_C,
+    ZERO_CELSIUS_K,
+    rate_factor,
+)
 
 __all__ = [
     "FLOOR_HORIZON_S",
@@ -329,10 +335,15 @@ def _stage(
 ) -> _Stage:
     """One stage in the pail, from its first to its last second."""
     kinetics = kinetics_of(kit)
+    per_inverse_k = -kit.activation_energy_j_mol / GAS_CONSTANT_J_MOL_K
+    reference_inverse_k = 1.0 / (kit.reference_c + ZERO_CELSIUS_K)
+    rate_factor(start_c, **kinetics)
 
     def slopes(temp: Array) -> tuple[Array, Array]:
-        # A step may overshoot on its way; what comes of it is checked below.
-        rate = speed * rate_factor(np.clip(temp, COLDEST_C, HOTTEST_C), **kinetics)
+        # A step may overshoot on its way; what comes of it is checked below. Within the
+        # limits this is `rate_factor`, whose checks would take most of the time.
+        kelvin = np.minimum(np.maximum(temp, COLDEST_C), HOTTEST_C) + ZERO_CELSIUS_K
+        rate = speed * np.exp(per_inverse_k * (1.0 / kelvin - reference_inverse_k))
         lost_w = kit.exchange_w_k * (temp - air_c)
         warming = (kit.heat_per_age_w * rate + power_w - lost_w) / capacity_j_k
         return np.asarray(warming), np.asarray(rate)

@@ -46,15 +46,15 @@ def rate_factor(
     temp = np.asarray(temp_c, dtype=np.float64)
     energy = np.asarray(activation_energy_j_mol, dtype=np.float64)
     # "not all(ok)" rather than "any(bad)": NaN must fail too.
-    if not np.all((temp >= COLDEST_C) & (temp <= HOTTEST_C)):
+    if not ((temp >= COLDEST_C) & (temp <= HOTTEST_C)).all():
         raise OutOfRangeError(
             f"temp_c must lie within {COLDEST_C:g}..{HOTTEST_C:g} °C, "
             f"got {np.min(temp):g}..{np.max(temp):g}"
         )
-    if not np.all(energy >= 0):
+    if not (energy >= 0).all():
         raise OutOfRangeError(f"activation_energy_j_mol must be >= 0, got {np.min(energy):g}")
     reference_k = np.asarray(reference_c, dtype=np.float64) + ZERO_CELSIUS_K
-    if not np.all(reference_k > 0):
+    if not (reference_k > 0).all():
         raise OutOfRangeError(
             f"reference_c must be above absolute zero, got {np.min(reference_c):g} °C"
         )
@@ -126,7 +126,7 @@ class AgeCurve:
     def age_s(self, time_s: ArrayLike) -> NDArray[np.float64]:
         """Age gained from the curve's first time to `time_s` [s]; raises outside it."""
         at_s = np.asarray(time_s, dtype=np.float64)
-        if not np.all((at_s >= self.first_s) & (at_s <= self.last_s)):
+        if not ((at_s >= self._time_s[0]) & (at_s <= self._time_s[-1])).all():
             raise OutOfRangeError("time_s lies outside the temperature history")
         return np.asarray(np.interp(at_s, self._time_s, self._age_s))
 
@@ -141,9 +141,8 @@ class AgeCurve:
 
 
 def _pieces(rows_s: NDArray[np.float64], piece_s: float) -> NDArray[np.float64]:
-    counts = np.maximum(1, np.ceil(np.diff(rows_s) / piece_s)).astype(int)
-    parts = [
-        np.linspace(begin, end, count, endpoint=False)
-        for begin, end, count in zip(rows_s[:-1], rows_s[1:], counts, strict=True)
-    ]
-    return np.concatenate([*parts, rows_s[-1:]])
+    spans_s = np.diff(rows_s)
+    counts = np.maximum(1, np.ceil(spans_s / piece_s)).astype(int)
+    place = np.arange(counts.sum()) - np.repeat(np.cumsum(counts) - counts, counts)
+    edges_s = place * np.repeat(spans_s / counts, counts) + np.repeat(rows_s[:-1], counts)
+    return np.append(edges_s, rows_s[-1])

@@ -54,7 +54,8 @@ def test_most_places_of_another_list_are_found_where_it_has_them() -> None:
     # Published: the places of astral's own list, of other making. Its slips and its places
     # of fewer than 5,000 people are some in twenty.
     places = list(all_locations(database()))
-    places = [place for place in places if place.timezone in available_timezones()]
+    zones = available_timezones()
+    places = [place for place in places if place.timezone in zones]
     beside = [p for p in places if any(_beside(p, t) for t in find_towns(p.name, most=40))]
     assert len(places) > 350
     assert len(beside) >= 0.9 * len(places)

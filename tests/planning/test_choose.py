@@ -128,7 +128,7 @@ def test_a_row_of_compare_is_the_plan_of_that_job(demo_weather):
 
 
 def test_each_way_out_was_planned_in_full_and_holds_as_it_says():
-    job = with_policy(few_rooms("Cook line"), confidence=0.9, remedies=("hour",))
+    job = with_policy(few_rooms("Corridor"), confidence=0.9, remedies=("hour",))
     tables = Tables(pours=pours_of(job))
     short = choose(job, tables, issued_s=ISSUED_S)
     assert not short.keeps_policy(job)
@@ -149,7 +149,8 @@ def own_limit(job: Job, room: str, at: datetime) -> Job:
 
 def test_a_room_wanted_too_soon_is_told_when_it_could_be_had():
     # Poured in the evening, coated from 05:00, wash-down a day later: not by noon.
-    job = own_limit(TWO, "Dish room", datetime(2013, 7, 18, 12, tzinfo=TWO.site.zone))
+    at = datetime(2013, 7, 18, 12, tzinfo=TWO.site.zone)
+    job = own_limit(few_rooms("Dish room"), "Dish room", at)
     tables = Tables(pours=pours_of(job))
     none = choose(job, tables, issued_s=ISSUED_S)
     assert none.odds is None
@@ -177,7 +178,7 @@ def test_a_room_with_a_limit_of_its_own_is_told_against_it(demo_weather):
 def test_opening_for_feet_first_is_a_way_where_only_wash_down_comes_too_late():
     # 19:00 to 20:00 next day: feet within hours of the last coat, wash-down a day after it.
     access = replace(TWO.access, open_by=datetime(2013, 7, 18, 20, tzinfo=TWO.site.zone))
-    job = replace(TWO, access=access)
+    job = replace(few_rooms("Dish room"), access=access)
     tables = Tables(pours=pours_of(job))
     none = choose(job, tables, issued_s=ISSUED_S)
     assert none.odds is None

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from difflib import get_close_matches
+from functools import cache
 from importlib import resources
 from itertools import combinations
 from pathlib import Path
@@ -394,8 +395,24 @@ def read_card(
     >>> read_card("fast-slurry").kit_mass_kg
     19.0
     """
-    document, key = _document(name, folder)
+    if _is_path(name):
+        document, key = _document(name, folder)
+        return _read(document, key=key, kind=kind)
+    return _shipped(str(name), kind)
+
+
+# A job is read again at each answer of an interview and each edit at the desk.
+@cache
+def _shipped(name: str, kind: CardKind | None) -> Card:
+    document, key = _document(name, None)
     return _read(document, key=key, kind=kind)
+
+
+def _is_path(name: str | Path) -> bool:
+    written = str(name)
+    return (
+        isinstance(name, Path) or written.endswith(".toml") or "/" in written or "\\" in written
+    )
 
 
 def in_card_file(
@@ -428,7 +445,7 @@ def read_card_text(text: str, *, source: Path, kind: CardKind | None = None) -> 
 
 def _document(name: str | Path, folder: Path | None) -> tuple[Document, str]:
     written = str(name)
-    if isinstance(name, Path) or written.endswith(".toml") or "/" in written or "\\" in written:
+    if _is_path(name):
         path = (folder or Path()) / name
         return read_document(path, what=_WHAT), path.stem
     known = shipped_cards()

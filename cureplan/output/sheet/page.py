@@ -9,6 +9,7 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -490,6 +491,7 @@ def _style_text(text: str) -> str:
     )
 
 
+@cache
 def _environment() -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
@@ -504,9 +506,7 @@ def _environment() -> Environment:
 
 def _kept_together(value: object) -> object:
     """On a narrow screen, "3 min" and "Wed 21:40" must not be torn apart."""
-    if type(value) is str:
-        return kept_together(value)
-    return value
+    return kept_together(value) if type(value) is str else value
 
 
 def _script(*more: str) -> str:

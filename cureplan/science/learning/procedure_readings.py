@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import astuple, dataclass, fields, replace
+from dataclasses import dataclass, fields, replace
 from functools import partial
+from operator import attrgetter
 from typing import Any
 
 import numpy as np
@@ -136,12 +137,13 @@ class Row:
     """Which reading it comes from; -1 for the card's own."""
 
 
+_VALUES = attrgetter(*(one.name for one in fields(Row)))
 _COLUMNS = [(one.name, np.int64 if one.type == "int" else np.float64) for one in fields(Row)]
 
 
 def row_table(rows: Sequence[Row]) -> Table:
     """Rows as one array with a named column for each of their fields."""
-    return np.array([astuple(row) for row in rows], dtype=_COLUMNS)
+    return np.array([_VALUES(row) for row in rows], dtype=_COLUMNS)
 
 
 BALANCE = ("share", "rise", "power", "exchange")
@@ -340,13 +342,12 @@ class ReadingsModel:
     def _rows(self, kit: KitPhysics, inputs: Mapping[str, Array]) -> Array:
         kind = self.rows["kind"]
         out = np.full(self.rows.size, np.nan)
-        for kinds, times in (
-            ((STEADY,), self._steady),
-            ((STANDING,), self._standing),
-            ((POURED, PROBE), self._in_a_kit),
+        for chosen, times in (
+            (kind == STEADY, self._steady),
+            (kind == STANDING, self._standing),
+            ((kind == POURED) | (kind == PROBE), self._in_a_kit),
         ):
-            chosen = np.isin(kind, kinds)
-            if np.any(chosen):
+            if chosen.any():
                 own = {name: values[chosen] for name, values in inputs.items()}
                 out[chosen] = times(kit, self.rows[chosen], own)
         timed = kind <= POURED
