@@ -28,6 +28,7 @@ from cureplan.planning.schedule.changes import (
     open_for_less,
     opening_at,
     room_later,
+    with_less,
 )
 from cureplan.planning.schedule.floor_model import (
     FloorModel,
@@ -57,9 +58,6 @@ TABLE_WORK = 5e-6
 """What a state costs to table, in the solver's units of about a second; measured."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
-FURTHER_MIN = (60, 240)
-"""How much further than the least that works a limit is moved to hold more often: the
-second where the first does not do."""
 FEW_WAYS = 2
 """A foreman wants a choice: at least so many ways, where there are."""
 FEW_LATE = 0.5
@@ -223,8 +221,8 @@ def _look(trials: _Trials) -> Iterator[Change]:
         for top in helping:
             found += 1
             yield _least(trials, job, *top)
-    if trials.goal == "windows" and not found:
-        yield from _pairs(trials, hands)
+    if trials.goal == "windows" and found < FEW_WAYS:
+        yield from _two_changes(trials, hands, wanted=FEW_WAYS - found)
 
 
 def _most(trials: _Trials, job: Job, graded: Graded) -> tuple[Graded, Change, int, int] | None:
@@ -232,7 +230,7 @@ def _most(trials: _Trials, job: Job, graded: Graded) -> tuple[Graded, Change, in
     step_min = graded.step_min * (1 if len(job.rooms) <= SOME_ROOMS else COARSER)
     high = graded.most_min // step_min
     while high and not trials.thinkable(graded.make(job, high * step_min)):
-        high //= 2
+        high -= max(1, high // 8)
     change = graded.make(job, high * step_min) if high else None
     # What does not help at its most never does.
     if change is None or not trials.works(change):
@@ -257,11 +255,34 @@ def _least(
             else:
                 low = middle
     further: Change | None = None
-    for more_min in reversed(FURTHER_MIN):
+    for more_min in reversed(graded.further_min):
         more = graded.make(job, min(high * step_min + more_min, most * step_min))
         if high < most and trials.thinkable(more):
             further = replace(more, further=further)
     return replace(best, further=further)
+
+
+def _two_changes(trials: _Trials, hands: Sequence[Change], *, wanted: int) -> Iterator[Change]:
+    """Where one change is no choice: floors opened for less, or later, and one other."""
+    for less in open_for_less(trials.job):
+        some = list(_beside_less(trials, less, hands))
+        wanted -= len(some)
+        yield from some
+        if some:
+            break
+    if wanted > 0:
+        yield from _pairs(trials, hands)
+
+
+def _beside_less(trials: _Trials, less: Change, hands: Sequence[Change]) -> Iterator[Change]:
+    """Where no single change does: floors opened for less together with one other."""
+    for graded in GRADED:
+        if graded is not OPENING and (top := _most(trials, less.job, graded)):
+            yield with_less(_least(trials, less.job, *top), less)
+    for hand in hands:
+        both = replace(hand, job=replace(less.job, crew=hand.job.crew))
+        if trials.works(both):
+            yield with_less(both, less)
 
 
 def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
