@@ -429,6 +429,8 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
     cold = any(say.code.startswith(("limit.too_cold", "limit.dew")) for say in why)
     if cold and not any(room.heat for room in job.rooms):
         said = (*said, Message("none.heat", {}))
+    if any(say.values.get("what") == "limited.material" for say in why):
+        said = (*said, Message("none.store", {}))
     if schedule.relaxed is None:
         return said
     if schedule.relaxed:
