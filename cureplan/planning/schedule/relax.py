@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -195,17 +195,17 @@ def _relaxation(change: Change, keeps: str) -> Relaxation:
 
 def _look(trials: _Trials) -> Iterator[Change]:
     """Try the changes kind by kind; each that works, as soon as it is known."""
-    job, found = trials.job, 0
+    job, found = trials.job, set[str]()
     plans = [room.plan(AS_IS) for room in trials.pours.values()]
     films = ("topcoat",) if job.cards.primer is None else ("primer", "topcoat")
     tasks = dict.fromkeys(("mixing", bottleneck(plans), *films))
     hands = [more_hands(job, task) for task in tasks]
     if trials.goal != "windows":
         for change in _least_remedies(trials, hands[: -len(films)], wanted=FEW_WAYS):
-            found += 1
+            found.add(change.say.code)
             yield change
     for change in filter(trials.works, hands):
-        found += 1
+        found.add(change.say.code)
         yield change
     if trials.goal != "margin alone":
         kinds = (
@@ -215,14 +215,14 @@ def _look(trials: _Trials) -> Iterator[Change]:
         # Which kinds help at all is known before any is made as small as may be.
         helping = [top for graded in kinds if (top := _most(trials, job, graded))]
         for change in filter(trials.works, open_for_less(job)):
-            found += 1
+            found.add(change.say.code)
             yield change
             break
         for top in helping:
-            found += 1
-            yield _least(trials, job, *top)
-    if trials.goal == "windows" and found < FEW_WAYS:
-        yield from _two_changes(trials, hands, wanted=FEW_WAYS - found)
+            yield (change := _least(trials, job, *top))
+            found.add(change.say.code)
+    if trials.goal == "windows" and len(found) < FEW_WAYS:
+        yield from _two_changes(trials, hands, alone=found)
 
 
 def _most(trials: _Trials, job: Job, graded: Graded) -> tuple[Graded, Change, int, int] | None:
@@ -262,16 +262,23 @@ def _least(
     return replace(best, further=further)
 
 
-def _two_changes(trials: _Trials, hands: Sequence[Change], *, wanted: int) -> Iterator[Change]:
-    """Where one change is no choice: floors opened for less, or later, and one other."""
+def _two_changes(
+    trials: _Trials, hands: Sequence[Change], *, alone: Collection[str]
+) -> Iterator[Change]:
+    """Where one change is no choice: floors opened for less, or later, and one that does
+    not do `alone`."""
+    hands = [hand for hand in hands if hand.say.code not in alone]
+    wanted = FEW_WAYS - len(alone)
     for less in open_for_less(trials.job):
-        some = list(_beside_less(trials, less, hands))
+        beside = _beside_less(trials, less, hands)
+        some = [change for change in beside if change.say.code not in alone]
         wanted -= len(some)
         yield from some
         if some:
             break
     if wanted > 0:
-        yield from _pairs(trials, hands)
+        pairs = _pairs(trials, hands)
+        yield from (change for change in pairs if change.say.code not in alone)
 
 
 def _beside_less(trials: _Trials, less: Change, hands: Sequence[Change]) -> Iterator[Change]:
