@@ -7,14 +7,12 @@ from __future__ import annotations
 
 import os
 import shutil
+import subprocess
 import sys
 import tempfile
-from datetime import timedelta
 from pathlib import Path
 
 from playwright.sync_api import sync_playwright
-
-import cureplan
 
 HERE = Path(__file__).resolve().parent
 
@@ -24,10 +22,9 @@ def main() -> None:
     path = os.environ.get("CUREPLAN_CHROMIUM") or shutil.which("chromium")
     if path is None:
         sys.exit("no Chromium here; install it or set CUREPLAN_CHROMIUM")
-    job = cureplan.read_job(cureplan.demo_job_path())
-    plan = cureplan.make_plan(job, now=job.access.begins - timedelta(hours=23))
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        cureplan.write_sheets(plan, folder, pictures=False)
+        demo = [sys.executable, "-m", "cureplan", "demo", "--quiet", "--out", folder]
+        subprocess.run(demo, check=True)  # noqa: S603 - our own command
         browser = playwright.chromium.launch(executable_path=path, args=["--no-sandbox"])
         size = {"width": 390, "height": 844}
         page = browser.new_page(viewport=size, bypass_csp=True)

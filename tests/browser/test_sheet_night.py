@@ -230,7 +230,7 @@ class Night:
         self.second.box(15).check()
         offer = self.second.page.locator("#sheet-en .behind:visible")
         assert "ahead?" in offer.inner_text()
-        offer.get_by_role("button").click()
+        offer.get_by_role("button").first.click()
         self.true(15, self.due(15))
 
     def both_tick_one_bucket(self) -> None:

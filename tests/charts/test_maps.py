@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
+from shapely import Point, Polygon
 
 from cureplan.inputs.job.model import Outline
 from cureplan.output.charts.floor_map import floor_map, map_picture
@@ -95,3 +96,19 @@ def test_a_room_of_any_outline_is_shown_as_it_was_measured(plan: Plan):
 def test_a_plan_that_does_not_say_has_no_map(plan: Plan):
     room = replace(plan.rooms[0], patches=())
     assert floor_map(replace(plan, rooms=(room, plan.rooms[1])), "Cook line") is None
+
+
+def test_a_number_lies_on_its_patch_and_not_on_the_island_cut_out_of_it(plan: Plan):
+    # A bucket round three sides of a column: the middle of its area is inside the column.
+    cut = ((0.0, 0.0), (4.0, 0.0), (4.0, 1.5), (2.6, 1.5), (2.6, 0.2), (1.4, 0.2), (1.4, 1.5))
+    patches = (((*cut, (0.0, 1.5)),),)
+    rooms = (replace(plan.rooms[0], patches=patches), plan.rooms[1])
+    kept = next(bucket for bucket in plan.buckets if bucket.room == "Cook line")
+    others = tuple(bucket for bucket in plan.buckets if bucket.room != "Cook line")
+    bent = replace(plan, rooms=rooms, buckets=(replace(kept, bay=1, row=1), *others))
+    floor, picture = (
+        floor_map(bent, "Cook line"),
+        map_picture(bent, "Cook line", voice_of(plan)),
+    )
+    [number] = [text for text in picture.drawing.texts if text.kind == "patch"]
+    assert Polygon(floor.patches[0][0]).buffer(-3).contains(Point(number.x, number.y - 4.2))

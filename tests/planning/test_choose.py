@@ -10,6 +10,7 @@ import pytest
 from effort import examples
 from hypothesis import given
 from hypothesis import strategies as st
+from steady import write_job, write_weather
 
 from cureplan.api import compare_variants, get_weather, make_plan, read_job
 from cureplan.inputs.job.model import Job, Shift
@@ -74,6 +75,32 @@ def test_status_is_margins_and_chance_together(demo_weather, confidence):
     kept = min(room.margin_min for room in plan.rooms) * 60 >= job.policy.margin_s - 0.5
     assert plan.job.policy.confidence == confidence
     assert (plan.status == "within policy") == (kept and plan.risk.all_keep_frac >= confidence)
+
+
+def test_ice_is_taken_for_the_buckets_where_the_opening_cannot_be_sure(tmp_path):
+    # Ready 48 h after its coat, by times good to 30 %, and wanted six hours after that: no
+    # choice makes the opening sure. Ice makes the buckets so all the same.
+    write_weather(tmp_path / "weather.csv")
+    swaps = (
+        ("open_by = 2013-07-21T06:00:00", "open_by = 2013-07-20T08:00:00"),
+        ('confidence = "50 %"', 'confidence = "90 %"'),
+        ("remedies = []", 'remedies = ["chill"]'),
+    )
+    job = read_job(write_job(tmp_path, *swaps))
+    plan = make_plan(job, now=NIGHT_BEFORE, what_helps=False)
+    assert plan.risk.opens_on_time_frac < 0.9
+    assert plan.rooms[0].chilled
+    assert plan.risk.buckets_keep_frac > 0.9
+
+
+def test_a_step_that_asks_for_nothing_else_does_not_end_the_search():
+    # The first four steps find the plan that each limit by itself asks for, which holds on
+    # fewer nights than asked; with every room iced, all of it holds on nearly all.
+    job = read_job(PINNED / "metric-spanish.toml")
+    now = datetime(2026, 6, 10, 7, tzinfo=UTC)
+    pours = prepare_pours(job, get_weather(job, now=now))
+    issued_s = known_until(job, now_s=now.timestamp())
+    assert choose(job, Tables(pours=pours), issued_s=issued_s).keeps_policy(job)
 
 
 def test_windows_held_to_less_than_asked_do_not_change_what_was_asked(demo_weather):

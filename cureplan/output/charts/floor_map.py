@@ -27,6 +27,8 @@ HIGHEST = 300.0
 SIGN_WIDTH = 7.5
 NAME_WIDTH = 7.0
 ARROW_HEAD = 6.0
+ROOM_FOR_A_NUMBER = 0.85
+"""How near its patch's edge the middle may lie, beside the middle of the widest part."""
 MAP_KEYS = (
     ("patch", "legend.patch"),
     ("stop", "legend.stop"),
@@ -185,14 +187,17 @@ def _span(values: Sequence[float]) -> tuple[float, float]:
 
 
 def _middle(ring: Points) -> tuple[float, float]:
-    """The middle of a ring's area."""
-    cross = [a[0] * b[1] - b[0] * a[1] for a, b in zip(ring, (*ring[1:], ring[0]), strict=True)]
-    whole = sum(cross)
-    if abs(whole) < 1.0:
+    """The middle of a ring's area; of one that is cut out there, of its widest part."""
+    from shapely import Polygon, maximum_inscribed_circle
+
+    patch = Polygon(ring)
+    if patch.area < 1.0 or not patch.is_valid:
         return ring[0]
-    sides = list(zip(ring, (*ring[1:], ring[0]), cross, strict=True))
-    x, y = (sum((a[k] + b[k]) * c for a, b, c in sides) / (3 * whole) for k in (0, 1))
-    return round(x, 1), round(y, 1)
+    middle, widest = patch.centroid, maximum_inscribed_circle(patch, 0.5)
+    near = patch.exterior.distance(middle) < ROOM_FOR_A_NUMBER * widest.length
+    if near or not patch.contains(middle):
+        middle = widest.interpolate(0.0)
+    return round(middle.x, 1), round(middle.y, 1)
 
 
 def _ends(plan: Plan, room: str, voice: Voice, floor: FloorMap) -> list[Text]:

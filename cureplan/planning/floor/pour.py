@@ -480,11 +480,14 @@ class RoomPours:
         return self._doubt(at_s, self.clocks, sd_k)
 
     def wet_factors(
-        self, at_s: float, *, confidence: float | None = None
+        self, at_s: float, *, confidence: float | None = None, times_sd: float = 0.0
     ) -> tuple[float, float]:
-        """Age factors (wait, close) of the wet slurry, at the job's confidence or another."""
+        """Age factors (wait, close) of the wet slurry, at the job's confidence or another,
+        where all its times may be off together by so much."""
         confidence = confidence or self.job.policy.confidence
-        return time_factors(self.wet_doubt(at_s), confidence=confidence)
+        doubt = self.wet_doubt(at_s)
+        doubt = replace(doubt, card=float(np.hypot(doubt.card, times_sd)))
+        return time_factors(doubt, confidence=confidence)
 
     def _doubt(
         self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float

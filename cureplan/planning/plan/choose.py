@@ -170,7 +170,8 @@ class _Choosing:
             return Chosen(schedule=first, odds=None, stopped=self.stop())
         self._weigh(first)
         steps = self._between if first.held_frac is not None else self._surer
-        for _ in chain(steps(), self._settled(), self._walked_sooner()):
+        others = (self._buckets_surer(), self._settled(), self._walked_sooner())
+        for _ in chain(steps(), *others):
             if self.best is None or self.best.keeps_policy(self.job):
                 break
         if self.best is None:
@@ -282,6 +283,22 @@ class _Choosing:
             else:
                 high = middle
 
+    def _buckets_surer(self) -> Iterator[None]:
+        """Buckets alone kept more surely, whatever all times of the slurry's card are off by,
+        where buckets are what fails."""
+        doubt, in_vain = 1.0 - self.job.policy.confidence, 0
+        for share in (1.0, *SURER):
+            if self.best is None or self.best.odds is None or in_vain > MOST_IN_VAIN:
+                return
+            before_frac = self.best.chance_frac
+            if self.best.odds.buckets_frac > 1.0 - share * doubt:
+                continue
+            yield
+            windows = self.best.schedule.held_frac or self.job.policy.confidence
+            if self._step(windows, margins=1.0 - share * doubt) is None:
+                return
+            in_vain = 0 if self.best.chance_frac > before_frac else in_vain + 1
+
     def _walked_sooner(self) -> Iterator[None]:
         """Floors crossed and coats begun sooner, by a crew that waits where it must."""
         for share in SOONER:
@@ -302,15 +319,19 @@ class _Choosing:
         first = self.limits.work
         return first + min(MORE * first, MORE_WORK) - self.worked
 
-    def _step(self, confidence: float, *, quickly: bool = True) -> Chosen | None:
-        """Plan with every limit kept at a confidence; None where that did not go."""
+    def _step(
+        self, confidence: float, *, quickly: bool = True, margins: float | None = None
+    ) -> Chosen | None:
+        """Plan with every limit kept at a confidence, and margins at one of their own where
+        it is given; None where that did not go."""
         left = self._work_left()
         if self.stop() or left <= 0.0:
             return None
         behind = NormalDist().inv_cdf(0.5 + 0.5 * confidence)
         sure = Sureness(
             windows=confidence,
-            margins=max(confidence, self.job.policy.confidence),
+            margins=margins or max(confidence, self.job.policy.confidence),
+            times_sd=self.job.times_sd("slurry") if margins else 0.0,
             late_s=behind * LATE_SD_S,
             drag_frac=behind * RHYTHM_SD_FRAC,
         )

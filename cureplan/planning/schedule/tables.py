@@ -65,6 +65,9 @@ class Sureness:
     """How late a crew may come and still keep its shift and the windows' ends."""
     drag_frac: float = 0.0
     """How much longer than planned it may have taken since its shift began."""
+    times_sd: float = 0.0
+    """By how much all times of the wet slurry may be off together, as far as its margins
+    are to bear that as well."""
 
     def behind_s(self, worked_s: Array) -> Array:
         """How far behind its plan a crew may be that has worked so long."""
@@ -108,10 +111,10 @@ class PourTables:
 
     pours: RoomPours
     _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
-    _sure_s: dict[tuple[PourOption, float], dict[float, float]] = field(
+    _sure_s: dict[tuple[PourOption, float, float], dict[float, float]] = field(
         init=False, default_factory=dict
     )
-    """Least margin at a confidence, by start."""
+    """Least margin at a confidence and a doubt of the card, by start."""
 
     def under(self, pours: RoomPours) -> PourTables:
         """The same runs for a job with other shifts, hours or dew margin, not other hands."""
@@ -145,9 +148,7 @@ class PourTables:
         opens_s, closes_s = starts_over(reached, self._next(option))
         low_c, high_c = pours.job.cards.slurry.limits.mixed_c
         return OptionTable(
-            margin_s=np.interp(
-                start_s, rows.at_s, self._margins(option, rows, start_s, sure.margins)
-            ),
+            margin_s=np.interp(start_s, rows.at_s, self._margins(option, rows, start_s, sure)),
             lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
             walkable_s=reached("foot_traffic").max(axis=1),
             mixed_spare_k=np.minimum(
@@ -168,15 +169,19 @@ class PourTables:
         return self.pours.works(option)[self.pours.pour_task + 1]
 
     def _margins(
-        self, option: PourOption, rows: _Rows, start_s: Array, confidence: float
+        self, option: PourOption, rows: _Rows, start_s: Array, sure: Sureness
     ) -> Array:
         """Margin to plan on at every row around the starts: some minutes as expected, and
         at the confidence none lost."""
-        known = self._sure_s.setdefault((option, confidence), {})
+        confidence, times_sd = sure.margins, sure.times_sd
+        known = self._sure_s.setdefault((option, confidence, times_sd), {})
         near = (rows.at_s >= start_s[0] - ROW_S) & (rows.at_s <= start_s[-1] + ROW_S)
         missing = [at for at in rows.at_s[near].tolist() if at not in known]
         if missing:
-            wait = [self.pours.wet_factors(at, confidence=confidence)[0] for at in missing]
+            wait = [
+                self.pours.wet_factors(at, confidence=confidence, times_sd=times_sd)[0]
+                for at in missing
+            ]
             least_s = self.pours.run(option, missing, speed=wait).least_s
             known.update(zip(missing, least_s.tolist(), strict=True))
         # Rows far from the starts carry no weight between them.
