@@ -74,7 +74,7 @@ def test_ice_is_a_way_where_every_margin_is_kept_without_it_but_not_often_enough
     assert found.schedule.keeps_margins_as_expected
     (iced,) = looking(job, tables, found)._with_more_margin()
     assert (iced.say.code, iced.also and iced.also.code) == (
-        "relax.more_margin", "relax.also_remedies",
+        "relax.remedies", None,
     )  # fmt: skip
     assert iced.job.policy.remedies == ("chill",)
     # Ice buys some minutes at each bucket, and it is the buckets that are lost most often.

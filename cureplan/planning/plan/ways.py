@@ -27,7 +27,6 @@ from cureplan.planning.schedule.changes import (
     Change,
     Graded,
     more_hands,
-    more_margin,
     more_remedies,
     open_for_less,
     room_later,
@@ -204,7 +203,7 @@ class _Looking:
         some = [more_remedies(job, (name,)) for name in missing]
         if part == "buckets":
             if self.chosen.schedule.keeps_margins_as_expected:
-                # Margins are kept without them: no remedy is used unless more is asked for.
+                # Margins are kept without them: those that would give more than is kept.
                 return [*self._with_more_margin(), *mixing]
             every = [more_remedies(job, missing)] if len(missing) > 1 else []
             return [*some, *every, *mixing]
@@ -232,13 +231,10 @@ class _Looking:
         """The fewest remedies that give every bucket more time than the plan leaves it."""
         job, schedule = self.job, self.chosen.schedule
         least_s = min(pour.margin_s for pour in schedule.pours) + MORE_MARGIN_S
-        asked = more_margin(job, 60.0 * (least_s // 60.0))
-        if "chill" in job.policy.remedies:
-            yield asked
-            return
+        asked = replace(job, policy=replace(job.policy, margin_s=60.0 * (least_s // 60.0)))
         ways, worked = relaxations(
-            asked.job,
-            self.tables.of_changed(asked.job, was=job),
+            asked,
+            self.tables.of_changed(asked, was=job),
             goal="margin alone",
             keeps="chance",
             stop=self.stop,
@@ -247,8 +243,9 @@ class _Looking:
         self.budget -= worked
         for way in ways:
             if way.say.code == "relax.remedies" and way.also is None:
-                change = Change(job=way.job, say=way.say, effort_min=way.effort_min)
-                yield change.after(asked)
+                policy = replace(way.job.policy, margin_s=job.policy.margin_s)
+                changed = replace(way.job, policy=policy)
+                yield Change(job=changed, say=way.say, effort_min=way.effort_min)
 
     def _wanted_later(self) -> Iterator[Change]:
         """Rooms with an hour of their own to open by, each wanted later."""

@@ -23,7 +23,6 @@ __all__ = [
     "Change",
     "Graded",
     "more_hands",
-    "more_margin",
     "more_remedies",
     "open_for_less",
     "opening_at",
@@ -209,15 +208,6 @@ def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:
         job=replace(job, policy=replace(job.policy, remedies=allowed)),
         say=Message("relax.remedies", {"remedies": "; ".join(remedies)}),
         effort_min=30.0 * len(remedies),
-    )
-
-
-def more_margin(job: Job, margin_s: float) -> Change:
-    """The job with so much time to spare asked for that remedies are used for it."""
-    return Change(
-        job=replace(job, policy=replace(job.policy, margin_s=margin_s)),
-        say=Message("relax.more_margin", {"wanted_s": margin_s}),
-        effort_min=15.0,
     )
 
 
