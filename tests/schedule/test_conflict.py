@@ -119,3 +119,26 @@ def test_check_names_what_one_room_alone_cannot_do():
     assert {"Corridor"} <= {str(said.values["room"]) for said in told}
     assert cannot_alone(two, weather) == ()
     assert "Cannot be done as it stands:" in check_text(job, weather, told)
+
+
+def test_a_shift_no_coat_fits_in_is_told_as_too_short_not_at_the_wrong_hour():
+    # The demo's set-up takes 15 min: 20 min of shift leave 5, and no hour mends that.
+    job = with_shifts(few_rooms("Dish room"), coats=("12:00", "12:20"))
+    (found,) = alone(job, Tables(pours=pours_of(job)))
+    assert found.limits == ("topcoat shift",)
+    (said,) = found.says
+    assert (said.code, said.values["longest_s"]) == ("limit.coat_long", 300.0)
+    assert float(said.values["lasts_s"]) > 300.0
+
+
+def test_opening_for_less_is_told_only_where_the_crews_hours_allow_it():
+    # Ready for feet 5 h after a coat at its soonest; a crew that comes at 19:00 is too late.
+    job = due_sooner(few_rooms("Dish room"), hours=36)
+    late = with_shifts(job, coats=("19:00", "22:00"))
+    tables = Tables(pours=pours_of(job))
+    codes = [
+        [say.code for failure in alone(each, tables.of_changed(each, was=job))
+         for say in failure.says]
+        for each in (job, late)
+    ]  # fmt: skip
+    assert ["limit.only_wash" in each for each in codes] == [True, False]

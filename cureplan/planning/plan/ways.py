@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from math import inf
 from typing import NamedTuple
 
 from cureplan.core.messages import Message
@@ -34,12 +35,13 @@ from cureplan.planning.schedule.changes import (
 from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
+from cureplan.planning.schedule.relax import relaxations
 
 __all__ = ["look_for_help"]
 
 MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
-LEAST_HELP = 2.5
+LEAST_HELP = 4.5
 """But so much for a room at least: that a job is impossible is often known at once."""
 MOST_WORK = 12.0
 """And never more than this, by which a larger job's ways take half a minute."""
@@ -50,6 +52,10 @@ ENOUGH = 4
 FEW = 2
 WORTH_FRAC = 0.02
 """A change that lifts the chance by less is none."""
+CURE_FRAC = 0.5
+"""Where there is no plan, one that holds less than so much of what is asked is no cure."""
+MORE_MARGIN_S = 120.0
+"""So much more time to spare asked for, where remedies are left unused: invented."""
 HOURS_MIN, OPENING_MIN = (60, 180), (120, 1440)
 """How far shifts and the opening are moved, tried in this order."""
 
@@ -101,17 +107,31 @@ class _Looking:
             if self.stop() or self.budget <= 0.0 or len(reach) >= ENOUGH:
                 break
             # The least that works holds by minutes: what goes further is tried at once.
-            found = self._tried(way.further or way)
-            short = found is None or not found.reaches
-            if short and way.further is not None and way.further.further is not None:
-                found = self._tried(way.further.further) or found
+            found = None
+            for further in self._steps(way):
+                found = self._tried(further) or found
+                if found is not None and found.reaches:
+                    break
             if found is not None and found.reaches:
-                reach.append(found.way)
+                reach.append(_said(found.way, "chance"))
             elif found is not None:
-                more.append(_said(found.way, "more"))
+                planned = self.chosen.odds is not None
+                more.append(_said(found.way, "more" if planned else "plan"))
         more.sort(key=lambda way: -(way.chance_frac or 0.0))
         more = _each_once(more)[: max(0, FEW - len(reach))]
         return tuple(sorted([*reach, *more], key=lambda way: way.effort_min))
+
+    def _steps(self, way: Relaxation) -> list[Relaxation]:
+        """How far a limit is moved in turn; letting the crew in an hour ago is none."""
+        begins_s = self.job.access.begins.timestamp()
+        now_s = self.issued_s if self.issued_s < begins_s else -inf
+        further = way.further
+        steps: list[Relaxation] = []
+        for step in (further, further and further.further):
+            if step is not None and step.job not in [other.job for other in (way, *steps)]:
+                steps.append(step)
+        ahead = [s for s in steps if s.job.access.begins.timestamp() >= now_s]
+        return ahead or [way] * (way.job.access.begins.timestamp() >= now_s)
 
     def _tried(self, way: Relaxation) -> _Tried | None:
         """The way with the chance of its full plan; None where that is no better."""
@@ -121,7 +141,8 @@ class _Looking:
         way = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
         if found.keeps_policy(way.job):
             return _Tried(way, reaches=True)
-        better = found.chance_frac >= self.chosen.chance_frac + WORTH_FRAC
+        cure = self.job.policy.confidence * CURE_FRAC if self.chosen.odds is None else 0.0
+        better = found.chance_frac >= max(cure, self.chosen.chance_frac + WORTH_FRAC)
         return _Tried(way, reaches=False) if better else None
 
     def _planned(self, job: Job) -> Chosen | None:
@@ -151,7 +172,10 @@ class _Looking:
                 tried.append(change.job)
                 yield _said(
                     Relaxation(
-                        job=change.job, say=change.say, also=None, effort_min=change.effort_min
+                        job=change.job,
+                        say=change.say,
+                        also=change.also,
+                        effort_min=change.effort_min,
                     ),
                     "chance",
                 )
@@ -163,6 +187,7 @@ class _Looking:
             "coats": 1.0 - odds.coats_frac,
             "shifts": 1.0 - odds.shifts_frac,
             "opening": 1.0 - odds.opening_frac,
+            "limits": 1.0 - odds.limits_frac,
         }
         for part in sorted(lost, key=lambda name: -lost[name]):
             if lost[part] > 0.0:
@@ -174,15 +199,21 @@ class _Looking:
         mixing = [
             more_hands(job, task) for task in dict.fromkeys(("mixing", bottleneck(plans)))
         ]
+        missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
+        some = [more_remedies(job, (name,)) for name in missing]
         if part == "buckets":
-            missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
-            some = [more_remedies(job, (name,)) for name in missing]
+            if self.chosen.schedule.keeps_margins_as_expected:
+                # Margins are kept without them: those that would give more than is kept.
+                return [*self._with_more_margin(), *mixing]
             every = [more_remedies(job, missing)] if len(missing) > 1 else []
             return [*some, *every, *mixing]
+        if part == "limits" and any(room.heat for room in job.rooms):
+            some += [more_remedies(job, ("heat",))] * ("heat" not in job.policy.remedies)
         graded: dict[str, tuple[Graded, ...]] = {
             "coats": (COAT_SOONER, COAT_LONGER, IN_SOONER, OPENING),
             "shifts": (POURING, COAT_LONGER, IN_SOONER),
             "opening": (OPENING, IN_SOONER, COAT_SOONER),
+            "limits": (IN_SOONER, POURING, COAT_SOONER, COAT_LONGER, OPENING),
         }
         moved = [
             change
@@ -192,7 +223,29 @@ class _Looking:
         ]
         if part == "opening":
             moved += [*self._wanted_later(), *open_for_less(job)]
+        if part == "limits":
+            return [*some, *moved]
         return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]
+
+    def _with_more_margin(self) -> Iterator[Change]:
+        """The fewest remedies that give every bucket more time than the plan leaves it."""
+        job, schedule = self.job, self.chosen.schedule
+        least_s = min(pour.margin_s for pour in schedule.pours) + MORE_MARGIN_S
+        asked = replace(job, policy=replace(job.policy, margin_s=60.0 * (least_s // 60.0)))
+        ways, worked = relaxations(
+            asked,
+            self.tables.of_changed(asked, was=job),
+            goal="margin alone",
+            keeps="chance",
+            stop=self.stop,
+            budget=QUICK * self.budget,
+        )
+        self.budget -= worked
+        for way in ways:
+            if way.say.code == "relax.remedies" and way.also is None:
+                policy = replace(way.job.policy, margin_s=job.policy.margin_s)
+                changed = replace(way.job, policy=policy)
+                yield Change(job=changed, say=way.say, effort_min=way.effort_min)
 
     def _wanted_later(self) -> Iterator[Change]:
         """Rooms with an hour of their own to open by, each wanted later."""

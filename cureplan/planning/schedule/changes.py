@@ -28,6 +28,7 @@ __all__ = [
     "opening_at",
     "room_later",
     "splits",
+    "with_less",
 ]
 
 DAY_MIN: Final = 1440
@@ -77,6 +78,9 @@ class Graded:
     make: Callable[[Job, int], Change | None]
     step_min: int
     most_min: int
+    further_min: tuple[int, ...] = (60, 240)
+    """How much further than the least that works it is moved to hold more often: the next
+    where one does not do."""
 
 
 def _clock(at: time) -> str:
@@ -113,7 +117,7 @@ def room_later(name: str) -> Graded:
             effort_min=minutes,
         )
 
-    return Graded(make=make, step_min=10, most_min=OPENING.most_min)
+    return replace(OPENING, make=make)
 
 
 def open_for_less(job: Job) -> list[Change]:
@@ -174,7 +178,8 @@ _pour_longer = _shift_moved("pour_shifts", "ends", "relax.pour_longer")
 _coat_sooner = _shift_moved("topcoat_shifts", "begins", "relax.coat_sooner")
 _coat_longer = _shift_moved("topcoat_shifts", "ends", "relax.coat_longer")
 
-OPENING: Final = Graded(make=_open_later, step_min=10, most_min=2880)
+OPENING: Final = Graded(make=_open_later, step_min=10, most_min=4320, further_min=(240, 1440))
+"""Two days of cure doubt hours, not minutes, and the day after is what a kitchen asks for."""
 POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)
 COAT_SOONER: Final = Graded(make=_coat_sooner, step_min=15, most_min=480)
 COAT_LONGER: Final = Graded(make=_coat_longer, step_min=15, most_min=480)
@@ -203,6 +208,16 @@ def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:
         job=replace(job, policy=replace(job.policy, remedies=allowed)),
         say=Message("relax.remedies", {"remedies": "; ".join(remedies)}),
         effort_min=30.0 * len(remedies),
+    )
+
+
+def with_less(change: Change, less: Change) -> Change:
+    """A change to a job that opens its floors for less already, told as one."""
+    return replace(
+        change,
+        also=Message("relax.also_open_for", less.say.values),
+        effort_min=change.effort_min + less.effort_min,
+        further=None if change.further is None else with_less(change.further, less),
     )
 
 

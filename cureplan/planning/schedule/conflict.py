@@ -215,18 +215,18 @@ def _why(job: Job, tables: Tables, room: str) -> Failure:
             if _Some(job, tables, (room,), frozenset(some)).begins() is None:
                 says = [_says(job, tables, room, limit, some) for limit in some]
                 if "opening" in some:
-                    says += _only_wash(job, tables, room, some)
+                    says += _only_wash(job, tables, room)
                 return Failure(limits=some, rooms=(room,), says=tuple(says))
     raise AssertionError("asked why of a room that has a way")
 
 
-def _only_wash(job: Job, tables: Tables, room: str, some: Iterable[Limit]) -> Iterator[Message]:
-    """That the room would be in time were it opened for less."""
+def _only_wash(job: Job, tables: Tables, room: str) -> Iterator[Message]:
+    """That the room would be in time were it opened for less, all else as it is."""
     asked = job.room(room).open_for
     lesser: tuple[OpenFor, ...] = ("carts", "feet")
     for instead in lesser[0 if asked == "wash-down" else 1 :] if asked != "feet" else ():
         rooms = tuple(replace(r, open_for=instead) if r.name == room else r for r in job.rooms)
-        less = _Some(replace(job, rooms=rooms), tables, (room,), frozenset(some))
+        less = _Some(replace(job, rooms=rooms), tables, (room,), frozenset(LIMITS))
         begins = less.begins()
         if begins is None:
             continue
@@ -420,7 +420,23 @@ class _Windows:
         return Message("limit.pour_shift", {**values, **starts})
 
     def topcoat_shift(self) -> Message:
-        """When the coats could go on, against the hours their crew is there."""
+        """The longest coat against the longest shift, else the coats against its hours."""
+        shifts = _clocks(self.job.crew.topcoat_shifts)
+        spans = crew_spans(self.job, self.job.crew.topcoat_shifts)
+        setup_s = self.job.crew.setup_s
+        longest_s = max((s.ends_s - s.begins_s - setup_s for s in spans), default=0.0)
+        films = self.pours.works(AS_IS)[self.pours.pour_task + 1 :]
+        work = max(films, key=lambda work: work.lead_s + work.duration_s)
+        if work.lead_s + work.duration_s > longest_s:
+            long: dict[str, Value] = {
+                "room": self.pours.room.name,
+                "stage": work.layer.stage,
+                "lasts_s": work.lead_s + work.duration_s,
+                "longest_s": max(0.0, longest_s),
+                "setup_s": setup_s,
+                "shifts": shifts,
+            }
+            return Message("limit.coat_long", long)
         coats = tuple(
             Message(
                 "limit.coat_at",
@@ -432,7 +448,7 @@ class _Windows:
         values: dict[str, Value] = {
             "room": self.pours.room.name,
             "coats": coats,
-            "shifts": _clocks(self.job.crew.topcoat_shifts),
+            "shifts": shifts,
         }
         return Message("limit.topcoat_shift", values)
 

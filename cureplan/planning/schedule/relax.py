@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
@@ -28,6 +28,7 @@ from cureplan.planning.schedule.changes import (
     open_for_less,
     opening_at,
     room_later,
+    with_less,
 )
 from cureplan.planning.schedule.floor_model import (
     FloorModel,
@@ -57,9 +58,6 @@ TABLE_WORK = 5e-6
 """What a state costs to table, in the solver's units of about a second; measured."""
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
-FURTHER_MIN = (60, 240)
-"""How much further than the least that works a limit is moved to hold more often: the
-second where the first does not do."""
 FEW_WAYS = 2
 """A foreman wants a choice: at least so many ways, where there are."""
 FEW_LATE = 0.5
@@ -197,17 +195,17 @@ def _relaxation(change: Change, keeps: str) -> Relaxation:
 
 def _look(trials: _Trials) -> Iterator[Change]:
     """Try the changes kind by kind; each that works, as soon as it is known."""
-    job, found = trials.job, 0
+    job, found = trials.job, set[str]()
     plans = [room.plan(AS_IS) for room in trials.pours.values()]
     films = ("topcoat",) if job.cards.primer is None else ("primer", "topcoat")
     tasks = dict.fromkeys(("mixing", bottleneck(plans), *films))
     hands = [more_hands(job, task) for task in tasks]
     if trials.goal != "windows":
         for change in _least_remedies(trials, hands[: -len(films)], wanted=FEW_WAYS):
-            found += 1
+            found.add(change.say.code)
             yield change
     for change in filter(trials.works, hands):
-        found += 1
+        found.add(change.say.code)
         yield change
     if trials.goal != "margin alone":
         kinds = (
@@ -217,14 +215,14 @@ def _look(trials: _Trials) -> Iterator[Change]:
         # Which kinds help at all is known before any is made as small as may be.
         helping = [top for graded in kinds if (top := _most(trials, job, graded))]
         for change in filter(trials.works, open_for_less(job)):
-            found += 1
+            found.add(change.say.code)
             yield change
             break
         for top in helping:
-            found += 1
-            yield _least(trials, job, *top)
-    if trials.goal == "windows" and not found:
-        yield from _pairs(trials, hands)
+            yield (change := _least(trials, job, *top))
+            found.add(change.say.code)
+    if trials.goal == "windows" and len(found) < FEW_WAYS:
+        yield from _two_changes(trials, hands, alone=found)
 
 
 def _most(trials: _Trials, job: Job, graded: Graded) -> tuple[Graded, Change, int, int] | None:
@@ -232,7 +230,7 @@ def _most(trials: _Trials, job: Job, graded: Graded) -> tuple[Graded, Change, in
     step_min = graded.step_min * (1 if len(job.rooms) <= SOME_ROOMS else COARSER)
     high = graded.most_min // step_min
     while high and not trials.thinkable(graded.make(job, high * step_min)):
-        high //= 2
+        high -= max(1, high // 8)
     change = graded.make(job, high * step_min) if high else None
     # What does not help at its most never does.
     if change is None or not trials.works(change):
@@ -257,11 +255,41 @@ def _least(
             else:
                 low = middle
     further: Change | None = None
-    for more_min in reversed(FURTHER_MIN):
+    for more_min in reversed(graded.further_min):
         more = graded.make(job, min(high * step_min + more_min, most * step_min))
         if high < most and trials.thinkable(more):
             further = replace(more, further=further)
     return replace(best, further=further)
+
+
+def _two_changes(
+    trials: _Trials, hands: Sequence[Change], *, alone: Collection[str]
+) -> Iterator[Change]:
+    """Where one change is no choice: floors opened for less, or later, and one that does
+    not do `alone`."""
+    hands = [hand for hand in hands if hand.say.code not in alone]
+    wanted = FEW_WAYS - len(alone)
+    for less in open_for_less(trials.job):
+        beside = _beside_less(trials, less, hands)
+        some = [change for change in beside if change.say.code not in alone]
+        wanted -= len(some)
+        yield from some
+        if some:
+            break
+    if wanted > 0:
+        pairs = _pairs(trials, hands)
+        yield from (change for change in pairs if change.say.code not in alone)
+
+
+def _beside_less(trials: _Trials, less: Change, hands: Sequence[Change]) -> Iterator[Change]:
+    """Where no single change does: floors opened for less together with one other."""
+    for graded in GRADED:
+        if graded is not OPENING and (top := _most(trials, less.job, graded)):
+            yield with_less(_least(trials, less.job, *top), less)
+    for hand in hands:
+        both = replace(hand, job=replace(less.job, crew=hand.job.crew))
+        if trials.works(both):
+            yield with_less(both, less)
 
 
 def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
@@ -408,6 +436,8 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
     cold = any(say.code.startswith(("limit.too_cold", "limit.dew")) for say in why)
     if cold and not any(room.heat for room in job.rooms):
         said = (*said, Message("none.heat", {}))
+    if any(say.values.get("what") == "limited.material" for say in why):
+        said = (*said, Message("none.store", {}))
     if schedule.relaxed is None:
         return said
     if schedule.relaxed:

@@ -1,0 +1,105 @@
+"""What would help a small job, reckoned by hand in `tests.commands.steady`."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from cureplan.api import get_weather, read_job
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.plan.choose import Chosen, choose
+from cureplan.planning.plan.ways import _Looking, look_for_help
+from cureplan.planning.schedule.construct import prepare_pours
+from cureplan.planning.schedule.floor_model import Tables
+from cureplan.planning.schedule.outcome import Relaxation, never
+from cureplan.planning.schedule.relax import explain
+from tests.commands.steady import write_job, write_weather
+
+NOON = datetime(2013, 7, 17, 16, tzinfo=UTC)
+PLANNED_S = NOON.timestamp()
+OPEN = "open_by = 2013-07-21T06:00:00"
+
+
+@pytest.fixture(scope="module")
+def kitchen(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, RoomPours]]:
+    folder = tmp_path_factory.mktemp("steady")
+    write_weather(folder / "weather.csv")
+    job = read_job(write_job(folder))
+    return folder, prepare_pours(job, get_weather(job, now=NOON))
+
+
+def made(
+    kitchen: tuple[Path, dict[str, RoomPours]], *swaps: tuple[str, str]
+) -> tuple[Job, Tables, Chosen]:
+    folder, pours = kitchen
+    was = read_job(write_job(folder))
+    job = read_job(write_job(folder, *swaps, name="changed.toml"))
+    tables = Tables(pours=pours).of_changed(job, was=was)
+    return job, tables, choose(job, tables, issued_s=PLANNED_S)
+
+
+def helped(job: Job, tables: Tables, found: Chosen) -> tuple[Relaxation, ...]:
+    return look_for_help(job, tables, found, issued_s=PLANNED_S).relaxed or ()
+
+
+def looking(job: Job, tables: Tables, found: Chosen) -> _Looking:
+    return _Looking(
+        job=job, tables=tables, chosen=found, issued_s=PLANNED_S, progress=None, stop=never,
+        budget=3.0,
+    )  # fmt: skip
+
+
+def test_no_plan_is_told_of_a_cure_that_holds_and_of_none_in_the_past(kitchen):
+    # Two days of cure after Thursday morning: Saturday, with the cure's own doubt Sunday; for
+    # feet, a crew let in hours sooner, but not before noon, when the job is planned.
+    job, tables, found = made(kitchen, (OPEN, "open_by = 2013-07-18T06:00:00"))
+    ways = helped(job, tables, found)
+    assert [(way.say.code, way.also and way.also.code) for way in ways] == [
+        ("relax.in_sooner", "relax.also_open_for"),
+        ("relax.open_later", None),
+    ]
+    for way in ways:
+        assert way.say.values["keeps"] == "chance"
+        assert way.chance_frac is not None
+        assert way.chance_frac >= job.policy.confidence
+        assert way.job.access.begins >= NOON
+
+
+def test_ice_is_a_way_where_every_margin_is_kept_without_it_but_not_often_enough(kitchen):
+    job, tables, found = made(kitchen, ('confidence = "50 %"', 'confidence = "90 %"'))
+    assert found.schedule.keeps_margins_as_expected
+    (iced,) = looking(job, tables, found)._with_more_margin()
+    assert (iced.say.code, iced.also and iced.also.code) == (
+        "relax.remedies", None,
+    )  # fmt: skip
+    assert iced.job.policy.remedies == ("chill",)
+    # Ice buys some minutes at each bucket, and it is the buckets that are lost most often.
+    then = choose(iced.job, tables.of_changed(iced.job, was=job), issued_s=PLANNED_S)
+    assert then.chance_frac > found.chance_frac + 0.05
+
+
+def test_a_slab_too_warm_or_cold_on_most_nights_is_helped_by_another_hour(kitchen):
+    job, tables, found = made(kitchen)
+    assert found.odds is not None
+    lost = replace(
+        found.odds, limits_frac=0.1, buckets_frac=1.0, coats_frac=1.0, shifts_frac=1.0,
+        opening_frac=1.0,
+    )  # fmt: skip
+    codes = {change.say.code for change in looking(job, tables, found)._by_chance(lost)}
+    assert {
+        "relax.remedies",
+        "relax.in_sooner",
+        "relax.pour_longer",
+        "relax.open_later",
+    } <= codes
+
+
+def test_kits_from_too_hot_a_store_are_told_to_be_stored_elsewhere(kitchen):
+    # 44 °C is above the 100 °F (37.8 °C) of the card, and no hour of the night cools the store.
+    job, _, found = made(kitchen, ('storage = "room"', 'storage = "44 C"'))
+    codes = [say.code for say in explain(found.schedule, job, known_until=NOON)]
+    assert codes[:2] == ["none.impossible", "none.store"]
