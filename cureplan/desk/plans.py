@@ -227,7 +227,8 @@ def _moved(desk: Desk, mover: Worker, name: str, sent: Mapping[str, Any]) -> dic
         },
         within_s=MOVE_WITHIN_S,
     )
-    if task.ended is None or "fault" in task.ended:
-        words = (task.ended or {}).get("fault", "this took too long; try again")
+    ended = task.ended or {}
+    if "moved" not in ended:
+        words = ended.get("fault", "this took too long; try again")
         return {"status": 422, "fault": said(CurePlanError(str(words)), folder.path)}
-    return dict(task.ended["moved"])
+    return dict(ended["moved"])
