@@ -35,7 +35,8 @@ def open_page(contexts: Contexts) -> Iterator[Opener]:
             clock: bool = False,
         ) -> Any:
             if beside is None:
-                page = contexts.page_of(len(opened), clock=clock, viewport=size)
+                # A page of its own: one whose clock another test drives would stand still.
+                page = contexts.browser.new_context(viewport=size).new_page()
                 opened.append(page)
             else:
                 page = beside.context.new_page()
