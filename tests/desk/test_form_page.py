@@ -5,11 +5,10 @@ from __future__ import annotations
 import time
 import tomllib
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
 from typing import Any
 
 import pytest
-from chromium import DESKTOP, PHONE, Contexts, axe
+from chromium import DESKTOP, PHONE, axe
 
 from desk.conftest import DEMO, Served
 
@@ -22,40 +21,24 @@ Opener = Callable[..., Any]
 
 
 @pytest.fixture
-def open_page(contexts: Contexts) -> Iterator[Opener]:
-    """Opens a page of a browser with nothing stored; complaints fail the test at its end."""
+def open_page(chromium: Any) -> Iterator[Opener]:
+    """Opens a page in a browser of its own; complaints fail the test at its end."""
     opened, complaints = [], []
-    with ExitStack() as stack:
 
-        def opener(
-            url: str,
-            size: dict[str, int] = DESKTOP,
-            beside: Any = None,
-            *,
-            clock: bool = False,
-        ) -> Any:
-            if beside is None:
-                # A page of its own: one whose clock another test drives would stand still.
-                page = contexts.browser.new_context(viewport=size).new_page()
-                opened.append(page)
-            else:
-                page = beside.context.new_page()
-            stack.callback(contexts.leave, page)
-            page.set_default_timeout(20_000)
-            heard = {
-                "pageerror": lambda error: complaints.append(str(error)),
-                "console": lambda m: complaints.append(m.text) if m.type == "error" else None,
-            }
-            for event, hear in heard.items():
-                page.on(event, hear)
-                stack.callback(page.remove_listener, event, hear)
-            if clock:
-                # It goes as any clock, and can be put on.
-                page.clock.install()
-            page.goto(url)
-            return page
+    def opener(url: str, size: dict[str, int] = DESKTOP, beside: Any = None) -> Any:
+        context = beside.context if beside else chromium.new_context(viewport=size)
+        if beside is None:
+            opened.append(context)
+        page = context.new_page()
+        page.set_default_timeout(20_000)
+        page.on("pageerror", lambda error: complaints.append(str(error)))
+        page.on("console", lambda m: complaints.append(m.text) if m.type == "error" else None)
+        page.goto(url)
+        return page
 
-        yield opener
+    yield opener
+    for context in opened:
+        context.close()
     assert [words for words in complaints if not any(e in words for e in EXPECTED)] == []
 
 
@@ -123,7 +106,7 @@ def test_what_was_typed_wrong_is_there_again_after_the_page_was_killed(
 def test_what_is_typed_while_the_desk_is_away_is_saved_when_it_is_back(
     demo_desk: Served, open_page: Opener
 ) -> None:
-    page = open_page(f"{demo_desk.url}/jobs/{JOB}", clock=True)
+    page = open_page(f"{demo_desk.url}/jobs/{JOB}")
     page.context.set_offline(True)
     leave(page, "#f-crew-setup", "35 min")
     leave(page, "#f-policy-margin", "3 min")
@@ -131,7 +114,6 @@ def test_what_is_typed_while_the_desk_is_away_is_saved_when_it_is_back(
     assert "out of reach" in page.inner_text("#away")
     assert values(demo_desk)["crew"]["setup"] == "30 min"
     page.context.set_offline(False)
-    page.clock.fast_forward(2000)
     page.wait_for_selector("#away", state="hidden")
     is_saved(page)
     found = values(demo_desk)
@@ -160,10 +142,9 @@ def test_the_second_browser_chooses_between_theirs_and_its_own(
 def test_a_file_changed_by_hand_while_open_is_noticed(
     demo_desk: Served, open_page: Opener
 ) -> None:
-    page = open_page(f"{demo_desk.url}/jobs/{JOB}", clock=True)
+    page = open_page(f"{demo_desk.url}/jobs/{JOB}")
     path = demo_desk.folder / f"{JOB}.toml"
     path.write_text(path.read_text("utf-8").replace('"30 min"', '"30 min'), encoding="utf-8")
-    page.clock.fast_forward(4000)
     page.wait_for_selector("#away:not([hidden]) button")
     page.click("#away button")
     page.wait_for_selector("#whole")
@@ -250,21 +231,14 @@ def test_weather_is_dropped_and_told(demo_desk: Served, open_page: Opener) -> No
     assert page.input_value("#f-weather-file") == "mine.csv"
 
 
-def fits_and_is_free_of_faults(page: Any) -> None:
-    """Asked of the open page: as wide as a phone, with all its parts open, and as a desktop."""
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["360", "1280"])
+@pytest.mark.parametrize("path", ["/", f"/jobs/{JOB}", "/jobs/none"])
+def test_pages_fit_and_are_free_of_faults_of_access(
+    demo_desk: Served, open_page: Opener, size: dict[str, int], path: str
+) -> None:
+    page = open_page(f"{demo_desk.url}{path}", size)
     for details in page.locator("details").all():
         details.evaluate("(node) => { node.open = true; }")
-    for size in (DESKTOP, PHONE):
-        page.set_viewport_size(size)
-        assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
+    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
     violations = axe().run(page).response["violations"]
     assert [(v["id"], [n["html"][:90] for n in v["nodes"][:3]]) for v in violations] == []
-
-
-def test_pages_fit_and_are_free_of_faults_of_access(
-    demo_desk: Served, open_page: Opener
-) -> None:
-    page = open_page(demo_desk.url, PHONE)
-    for path in ("/", "/jobs/none", f"/jobs/{JOB}"):
-        page.goto(f"{demo_desk.url}{path}")
-        fits_and_is_free_of_faults(page)

@@ -11,16 +11,17 @@ from pathlib import Path
 
 import pytest
 
-from cureplan.api import read_plan, write_sheets
+from cureplan.api import make_plan, read_job, read_plan, write_sheets
 from cureplan.desk.news import due, looks
 from cureplan.planning.plan.model import Plan
-from desk.conftest import EVENING_BEFORE, Served, Server, small_job
-from desk.conftest import SMALL_JOB as JOB
+from desk.conftest import EVENING_BEFORE, Served, Server
+from desk.test_plans import JOB, small_job
 
 
-@pytest.fixture
-def plan(small_plan: Plan) -> Plan:
-    return small_plan
+@pytest.fixture(scope="module")
+def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:
+    folder = tmp_path_factory.mktemp("news")
+    return make_plan(read_job(small_job(folder)), now=EVENING_BEFORE, what_helps=False)
 
 
 def test_it_is_looked_at_on_the_evening_before_and_two_hours_before_the_first_mix(

@@ -18,6 +18,7 @@ import pytest
 from cureplan.api import (
     demo_job_path,
     get_weather,
+    make_plan,
     read_job,
     read_plan,
     write_sheets,
@@ -25,17 +26,31 @@ from cureplan.api import (
 from cureplan.core.errors import InputError
 from cureplan.desk.moved import Change, PlanInHand, change_of
 from cureplan.planning.odds.risk import Looked
-from cureplan.planning.plan.model import Plan
-from desk.conftest import DEMO, EVENING_BEFORE, Served, Server, small_job
-from desk.conftest import SMALL_JOB as JOB
+from desk.conftest import DEMO, EVENING_BEFORE, Served, Server
+
+JOB = "dish-room"
+
+
+def small_job(folder: Path) -> Path:
+    """The demo's dish room and corridor, to be planned in a few seconds."""
+    head, *rooms = (DEMO / "school-kitchen.toml").read_text("utf-8").split("[[rooms]]")
+    kept = [room for room in rooms if 'name = "Dish' in room or 'name = "Corr' in room]
+    path = folder / f"{JOB}.toml"
+    path.write_text(head + "".join(f"[[rooms]]{room}" for room in kept), encoding="utf-8")
+    shutil.copy(DEMO / "heat-wave.csv", folder)
+    return path
 
 
 @pytest.fixture(scope="module")
-def planned(small_plan: Plan, tmp_path_factory: pytest.TempPathFactory) -> Path:
+def planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A folder with a job and its plan."""
     folder = tmp_path_factory.mktemp("planned")
-    small_job(folder)
-    write_sheets(small_plan, folder / f"{JOB}-plan", pictures=False)
+    job = read_job(small_job(folder))
+    write_sheets(
+        make_plan(job, now=EVENING_BEFORE, what_helps=False),
+        folder / f"{JOB}-plan",
+        pictures=False,
+    )
     return folder
 
 
@@ -194,9 +209,7 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
 
 def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:
     demo_desk.post("/jobs/school-kitchen/plan", {})
-    deadline = time.monotonic() + 60
     while demo_desk.ask("/planning").json["words"] == "beginning":
-        assert time.monotonic() < deadline
         time.sleep(0.05)
     began = time.monotonic()
     demo_desk.post("/stop", {})
