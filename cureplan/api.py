@@ -27,7 +27,7 @@ from cureplan.core.clock import require_aware
 from cureplan.core.errors import InputError, NoFeasiblePlanError, WeatherUnavailableError
 from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import Job
-from cureplan.inputs.job.reader import read_job, told_at_its_card
+from cureplan.inputs.job.reader import at_its_card, read_job
 from cureplan.planning.plan.read import read_plan
 
 if TYPE_CHECKING:
@@ -223,7 +223,7 @@ def make_plan(
     )
 
 
-@told_at_its_card
+@at_its_card
 def _made(
     job: Job,
     *,
@@ -567,7 +567,7 @@ def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tu
     return write(plan, Path(folder), pictures=pictures)
 
 
-@told_at_its_card
+@at_its_card
 def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
     """What rooms cannot do even by themselves on some weather; nothing on patchy weather."""
     from cureplan.planning.floor.split import split_long

@@ -95,10 +95,9 @@ def plan(
     xlsx: AsWorkbook = False,
 ) -> None:
     """Plan a job and write its sheets."""
-    from cureplan.api import read_job
-    from cureplan.inputs.job.own import own_file
+    from cureplan.inputs.job.reader import read_own_job
 
-    job = read_job(job_file, defaults=own_file())
+    job = read_own_job(job_file)
     at = _now_for(job, now)
     _plan_and_show(job, now=at, out=out, as_json=as_json, helps=helps, xlsx=xlsx)
 
@@ -114,13 +113,13 @@ def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
 
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
     """Read a job, its cards and its weather; say what was understood, and what cannot be."""
-    from cureplan.api import cannot_alone, get_weather, read_job
+    from cureplan.api import cannot_alone, get_weather
     from cureplan.inputs.job.own import own_file, own_place
+    from cureplan.inputs.job.reader import read_own_job
     from cureplan.output.text.quick import check_json, check_text
 
-    own = own_file()
-    job = read_job(job_file, defaults=own)
-    if own is None and (place := own_place()) is not None:
+    job = read_own_job(job_file)
+    if own_file() is None and (place := own_place()) is not None:
         note(f"Defaults of your own would be read from {harmless(place)}.")
     series = get_weather(job, now=_now_for(job, None))
     cannot = cannot_alone(job, series)

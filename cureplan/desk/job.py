@@ -225,11 +225,9 @@ def _with_weather(text: str, file: str) -> str:
 
 def _hours(desk: Desk, name: str) -> dict[str, Any]:
     """What is understood of the job's weather now."""
-    from cureplan.inputs.job.own import own_file
-    from cureplan.inputs.job.reader import read_job
+    from cureplan.inputs.job.reader import read_own_job
 
-    job = read_job(desk.folder.job_path(name), defaults=own_file())
-    return {"understood": _understood(desk, job)}
+    return {"understood": _understood(desk, read_own_job(desk.folder.job_path(name)))}
 
 
 def _understood(desk: Desk, job: Any) -> list[str]:

@@ -19,8 +19,7 @@ from cureplan.desk.edits import values_of
 from cureplan.desk.folder import JobFolder, said
 from cureplan.desk.pages import asked, page
 from cureplan.inputs.job.interview import job_text, last_answers
-from cureplan.inputs.job.own import own_file
-from cureplan.inputs.job.reader import read_job
+from cureplan.inputs.job.reader import read_own_job
 
 if TYPE_CHECKING:
     from datetime import datetime
@@ -109,7 +108,7 @@ def _lines(desk: Desk) -> list[JobLine]:
 def job_line(folder: JobFolder, name: str) -> JobLine:
     """What the list says of a job."""
     try:
-        job = read_job(folder.job_path(name), defaults=own_file())
+        job = read_own_job(folder.job_path(name))
     except CurePlanError as error:
         line = getattr(error, "line", None)
         state = "to be finished" if _is_toml(folder, name) else "cannot be read"

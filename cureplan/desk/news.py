@@ -55,12 +55,11 @@ def due(plan: Plan, *, now: datetime, looked: datetime | None) -> bool:
 
 def ask(desk: Desk, worker: Worker, name: str) -> Task:
     """Begin a look; what it finds is kept beside the job when it ends."""
-    from cureplan.inputs.job.own import own_file
-    from cureplan.inputs.job.reader import read_job
+    from cureplan.inputs.job.reader import read_own_job
 
     folder = desk.folder
     place = folder.plan_path(name)
-    job = read_job(folder.job_path(name), defaults=own_file())
+    job = read_own_job(folder.job_path(name))
     mark, now = _mark(place), desk.planning_time(job)
     task = worker.begin(
         name,

@@ -86,10 +86,9 @@ def routes(desk: Desk) -> list[BaseRoute]:
 
 
 def _job(desk: Desk, name: str) -> Job:
-    from cureplan.inputs.job.own import own_file
-    from cureplan.inputs.job.reader import read_job
+    from cureplan.inputs.job.reader import read_own_job
 
-    return read_job(desk.folder.job_path(name), defaults=own_file())
+    return read_own_job(desk.folder.job_path(name))
 
 
 def plan_of(folder: JobFolder, name: str) -> Plan | None:

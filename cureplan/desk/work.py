@@ -71,10 +71,10 @@ def _do(task: Mapping[str, Any], tell: Tell) -> None:
 
 def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
     """Plan a job and write its sheets, unless `out` is empty."""
-    from cureplan.api import make_plan, read_job, write_sheets
-    from cureplan.inputs.job.own import own_file
+    from cureplan.api import make_plan, write_sheets
+    from cureplan.inputs.job.reader import read_own_job
 
-    job = read_job(Path(task["job"]), defaults=own_file())
+    job = read_own_job(task["job"])
     now = datetime.fromisoformat(task["now"])
     made = make_plan(
         job,
@@ -125,15 +125,15 @@ def _move(task: Mapping[str, Any], _: Tell) -> Mapping[str, Any]:
 
 
 def _hand(task: Mapping[str, Any]) -> PlanInHand:
-    from cureplan.api import get_weather, read_job, read_plan
+    from cureplan.api import get_weather, read_plan
     from cureplan.desk.moved import PlanInHand
-    from cureplan.inputs.job.own import own_file
+    from cureplan.inputs.job.reader import read_own_job
     from cureplan.planning.floor.weather_hours import known_range
 
     key = (task["job"], task["job_mark"], task["plan_mark"])
     if key not in _in_hand:
         _in_hand.clear()
-        job = read_job(Path(task["job"]), defaults=own_file())
+        job = read_own_job(task["job"])
         plan = read_plan(Path(task["out"]))
         now = datetime.fromisoformat(task["now"])
         series = known_range(get_weather(job, now=now), job.access.begins)
@@ -143,12 +143,12 @@ def _hand(task: Mapping[str, Any]) -> PlanInHand:
 
 def _news(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
     """The plan as it is on the weather of now, and what planning anew would give."""
-    from cureplan.api import get_weather, make_plan, read_job, read_plan
+    from cureplan.api import get_weather, make_plan, read_plan
     from cureplan.desk.moved import Change, PlanInHand
-    from cureplan.inputs.job.own import own_file
+    from cureplan.inputs.job.reader import read_own_job
     from cureplan.planning.floor.weather_hours import known_range
 
-    job, plan = read_job(Path(task["job"]), defaults=own_file()), read_plan(Path(task["out"]))
+    job, plan = read_own_job(task["job"]), read_plan(Path(task["out"]))
     now = datetime.fromisoformat(task["now"])
     tell({"words": "looking at the weather"})
     weather = get_weather(job, now=now)

@@ -29,12 +29,12 @@ from cureplan.inputs.toml_text import value_text
 
 __all__ = [
     "OWN_VARIABLE",
+    "at_own_file",
     "fill",
     "notes_on",
     "own_file",
     "own_place",
     "read_own",
-    "told_at_own",
 ]
 
 OWN_VARIABLE = "CUREPLAN_DEFAULTS"
@@ -97,7 +97,7 @@ def notes_on(filled: tuple[KeyPath, ...], own: Document) -> Iterator[Message]:
         yield Message("job.own", {**values, **where})
 
 
-def told_at_own(error: InputError, filled: tuple[KeyPath, ...], own: Document) -> InputError:
+def at_own_file(error: InputError, filled: tuple[KeyPath, ...], own: Document) -> InputError:
     """A fault of a job at the file that its value came from."""
     for path in filled:
         key = key_text(path)

@@ -17,16 +17,17 @@ from cureplan.inputs.files import Document, parse_document, read_document
 from cureplan.inputs.job.build import build_job, resolve_instants
 from cureplan.inputs.job.crosscheck import crosscheck
 from cureplan.inputs.job.model import MOST_BUCKETS, MOST_ROOMS, Cards, Job, ring_area_m2
-from cureplan.inputs.job.own import fill, notes_on, read_own, told_at_own
+from cureplan.inputs.job.own import at_own_file, fill, notes_on, own_file, read_own
 from cureplan.inputs.job.schema import JobFile, MaterialsEntry
 
 __all__ = [
     "against_cards",
+    "at_its_card",
     "job_faults",
     "job_text_faults",
     "read_job",
     "read_job_text",
-    "told_at_its_card",
+    "read_own_job",
 ]
 
 _WHAT = "job file"
@@ -41,6 +42,11 @@ def read_job(path: Path | str, *, defaults: Path | None = None) -> Job:
     none is looked for here, so that a program's job does not depend on whose machine it is.
     """
     return _job(read_document(Path(path), what=_WHAT), defaults)
+
+
+def read_own_job(path: Path | str) -> Job:
+    """A job of the one who runs this, with defaults of their own where they keep some."""
+    return read_job(path, defaults=own_file())
 
 
 def read_job_text(text: str, *, source: Path, defaults: Path | None = None) -> Job:
@@ -84,7 +90,7 @@ def _read(
     whole, filled = fill(document, own)
     job, errors = _read_whole(whole)
     if job is None:
-        return None, tuple(told_at_own(error, filled, own) for error in errors)
+        return None, tuple(at_own_file(error, filled, own) for error in errors)
     return replace(job, notes=(*job.notes, *notes_on(filled, own))), errors
 
 
@@ -162,7 +168,7 @@ def _at_its_card(error: InputError, job: Job) -> InputError:
     return error
 
 
-def told_at_its_card(ask: Callable[P, T]) -> Callable[P, T]:
+def at_its_card(ask: Callable[P, T]) -> Callable[P, T]:
     """What a model finds wrong with a card's values is told at the line of the card."""
 
     @wraps(ask)

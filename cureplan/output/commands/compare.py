@@ -247,13 +247,12 @@ def compare(
     ] = False,
 ) -> None:
     """Put what-ifs side by side, or count past nights on which the job would have held."""
-    from cureplan.api import read_job
-    from cureplan.inputs.job.own import own_file
+    from cureplan.inputs.job.reader import read_own_job
     from cureplan.output.commands.common import time_given
 
     past = seasons is not None or bool(history)
     _check_question(vary, seasons, month, past=past)
-    job = read_job(job_file, defaults=own_file())
+    job = read_own_job(job_file)
     at = _planning_time(job) if now is None else time_given(job, now)
     if past:
         clock_now = datetime.now(UTC) if now is None else at

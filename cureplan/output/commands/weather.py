@@ -36,10 +36,10 @@ def weather(
     ] = False,
 ) -> None:
     """Show the job's weather, its rooms and slabs, hour by hour, with every source and gap."""
-    from cureplan.api import get_weather, read_job
+    from cureplan.api import get_weather
     from cureplan.core.errors import InputError
     from cureplan.core.writing import refuse_target, write_all
-    from cureplan.inputs.job.own import own_file
+    from cureplan.inputs.job.reader import read_own_job
     from cureplan.output.commands.common import (
         job_inputs,
         print_text,
@@ -51,7 +51,7 @@ def weather(
     from cureplan.planning.floor.weather_hours import weather_hours
     from cureplan.weather.hours.csv_file import csv_text
 
-    job = read_job(job_file, defaults=own_file())
+    job = read_own_job(job_file)
     for path, option, ours in (
         (save, "--save", _is_kept_weather),
         (picture, "--picture", _is_png),
