@@ -127,7 +127,7 @@ class PlanInHand:
         free_s = float("-inf")
         for room in self._in_turn(change):
             # Nobody crosses a floor before it bears feet.
-            ways = [placed[way] for way in _ways(job, room.room) if way in placed]
+            ways = [placed[way] for way in job.crossed_from(room.room) if way in placed]
             free_s = max([free_s, *(way.walkable_s for way in ways)])
             placed[room.room] = self._room(pours[room.room], room, change, free_s)
             free_s = placed[room.room].end_s + job.crew.changeover_s
@@ -275,19 +275,6 @@ class PlanInHand:
             job, pours, schedule, issued_s=self.issued_s, members=QUICK_NIGHTS, looked=looked
         )
         return odds.all_frac
-
-
-def _ways(job: Job, name: str) -> set[str]:
-    """Floors the crew crosses on its way out of a room, the ways out of those among them."""
-    ways = {room.name: room.way_out for room in job.rooms}
-    found: set[str] = set()
-    ahead = list(ways.get(name, ()))
-    while ahead:
-        way = ahead.pop()
-        if way not in found:
-            found.add(way)
-            ahead += ways.get(way, ())
-    return found
 
 
 def _wall(start_s: float, zone: tzinfo) -> str:

@@ -138,10 +138,7 @@ def in_parts(
     ]
     for room in whole:
         for split in islice(ways_to_split(job, room), MOST_SPLITS):
-            of = {r.name: r.name if r.name in tables.pours else room.name for r in split.rooms}
-            parts = Tables(
-                pours={r.name: tables.pours[of[r.name]].under(r, split) for r in split.rooms}
-            )
+            parts = tables.of_changed(split, was=job)
             found = choose(split, parts, issued_s=issued_s, progress=progress)
             if found.stopped:
                 return job, tables, chosen
