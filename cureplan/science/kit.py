@@ -13,9 +13,9 @@ from numpy.typing import ArrayLike, NDArray
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.rate import (
     COLDEST_C,
-    GAS_CONSTANT_J_MOL_K,
     HOTTEST_C,
     ZERO_CELSIUS_K,
+    arrhenius,
     rate_factor,
 )
 
@@ -335,15 +335,13 @@ def _stage(
 ) -> _Stage:
     """One stage in the pail, from its first to its last second."""
     kinetics = kinetics_of(kit)
-    per_inverse_k = -kit.activation_energy_j_mol / GAS_CONSTANT_J_MOL_K
-    reference_inverse_k = 1.0 / (kit.reference_c + ZERO_CELSIUS_K)
+    energy_j_mol, reference_k = kit.activation_energy_j_mol, kit.reference_c + ZERO_CELSIUS_K
     rate_factor(start_c, **kinetics)
 
     def slopes(temp: Array) -> tuple[Array, Array]:
-        # A step may overshoot on its way; what comes of it is checked below. Within the
-        # limits this is `rate_factor`, whose checks would take most of the time.
+        # A step may overshoot on its way; what comes of it is checked below.
         kelvin = np.minimum(np.maximum(temp, COLDEST_C), HOTTEST_C) + ZERO_CELSIUS_K
-        rate = speed * np.exp(per_inverse_k * (1.0 / kelvin - reference_inverse_k))
+        rate = speed * arrhenius(kelvin, energy_j_mol=energy_j_mol, reference_k=reference_k)
         lost_w = kit.exchange_w_k * (temp - air_c)
         warming = (kit.heat_per_age_w * rate + power_w - lost_w) / capacity_j_k
         return np.asarray(warming), np.asarray(rate)

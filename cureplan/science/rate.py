@@ -18,8 +18,11 @@ __all__ = [
     "HOTTEST_C",
     "ZERO_CELSIUS_K",
     "AgeCurve",
+    "arrhenius",
     "rate_factor",
 ]
+
+Array = NDArray[np.float64]
 
 GAS_CONSTANT_J_MOL_K = 8.314462618
 """Molar gas constant, CODATA 2018 (exact)."""
@@ -58,8 +61,16 @@ def rate_factor(
         raise OutOfRangeError(
             f"reference_c must be above absolute zero, got {np.min(reference_c):g} °C"
         )
-    inverse_difference = 1.0 / (temp + ZERO_CELSIUS_K) - 1.0 / reference_k
-    return np.asarray(np.exp(-energy / GAS_CONSTANT_J_MOL_K * inverse_difference))
+    kelvin = temp + ZERO_CELSIUS_K
+    return np.asarray(arrhenius(kelvin, energy_j_mol=energy, reference_k=reference_k))
+
+
+def arrhenius(
+    kelvin: Array, *, energy_j_mol: Array | float, reference_k: Array | float
+) -> Array:
+    """`rate_factor` without its checks, for steps whose temperature is known to lie within."""
+    inverse_difference = 1.0 / kelvin - 1.0 / reference_k
+    return np.asarray(np.exp(-energy_j_mol / GAS_CONSTANT_J_MOL_K * inverse_difference))
 
 
 class AgeCurve:
