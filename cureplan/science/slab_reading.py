@@ -20,7 +20,6 @@ __all__ = [
     "reading_share",
     "slab_doubt_k",
     "slab_time_constant_s",
-    "through_reading",
 ]
 
 READING_SD_K = 0.5
@@ -101,13 +100,19 @@ HOLDS_S = (1200.0, 12 * 3600.0, 48 * 3600.0)
 
 
 def reading_share(
-    times_s: ArrayLike, *, reading_s: float, fade: ArrayLike, step_s: float
+    times_s: ArrayLike,
+    *,
+    reading_s: float,
+    fade: ArrayLike,
+    step_s: float,
+    until_s: float | None = None,
 ) -> NDArray[np.float64]:
     """What a reading counts at each of a curve's times, so that the curve passes through it.
 
     `fade` is what is left of the error after each `step_s`, as `reading_fade` gives it; the
-    same before the reading as after it. A curve straight between two times cuts off what
-    lies between them: both are lifted, by no more than is needed.
+    same before the reading as after it; readings that go on `until_s` count in full from the
+    first to the last. A curve straight between two times cuts off what lies between them:
+    both are lifted, by no more than is needed.
 
     >>> reading_share([0, 3600, 7200], reading_s=1800, fade=[1, 0.7, 0.6], step_s=1800).tolist()
     [1.0, 1.0, 0.6]
@@ -115,11 +120,12 @@ def reading_share(
     times = np.asarray(times_s, dtype=np.float64)
     left = checked("fade", fade, unit="", at_least=0, at_most=1)
     lags_s = np.arange(left.size) * float(checked("step_s", step_s, unit="s", over=0))
-    share = np.interp(np.abs(times - reading_s), lags_s, left)
-    return through_reading(times, share, reading_s=reading_s)
+    last_s = reading_s if until_s is None else until_s
+    away_s = np.maximum(0.0, np.maximum(reading_s - times, times - last_s))
+    return _through(times, np.interp(away_s, lags_s, left), reading_s=last_s)
 
 
-def through_reading(
+def _through(
     times_s: NDArray[np.float64], share: NDArray[np.float64], *, reading_s: float
 ) -> NDArray[np.float64]:
     """Shares of a reading least changed so that they are 1 at its instant.

@@ -32,8 +32,8 @@ from cureplan.science.slab_reading import (
     READING_SD_K,
     corrected_surface_c,
     reading_fade,
+    reading_share,
     slab_time_constant_s,
-    through_reading,
 )
 from cureplan.science.sun import absorbed_w_m2, clear_sky_w_m2, clouded_w_m2, sun_elevation_deg
 from cureplan.weather.hours.series import HourlySeries
@@ -176,8 +176,10 @@ class RoomConditions:
 
     def reading_share(self, at_s: Array, *, reading_s: float, until_s: float) -> Array:
         """What readings from one instant until another count at each of a curve's times."""
-        away_s = np.maximum(0.0, np.maximum(reading_s - at_s, at_s - until_s))
-        return through_reading(at_s, self.reading_left(away_s), reading_s=until_s)
+        fade = _fade(*self.build_up)
+        return reading_share(
+            at_s, reading_s=reading_s, until_s=until_s, fade=fade, step_s=STEP_S
+        )
 
     def _known(self, epoch_s: ArrayLike) -> Array:
         """Instants, every one within the hours."""

@@ -35,6 +35,7 @@ __all__ = [
     "Window",
     "Work",
     "coat_work",
+    "cove_lasts_s",
     "factor_of",
     "film_reached",
     "finished_floor",
@@ -290,14 +291,21 @@ def film_reached(
     }
 
 
+def cove_lasts_s(room: Room, job: Job, *, hands: int) -> float:
+    """How long so many hands put up a room's cove; nothing where it has none."""
+    if job.cove is None:
+        return 0.0
+    return job.cove_m(room) / (job.cove.pace_m_s * hands)
+
+
 def lead_works(room: Room, job: Job, task: tuple[Layer, ...]) -> tuple[Lead, ...]:
     """How long everything takes that leads straight up to the last layer of a task."""
     crew = job.crew
     hands = {"pour": crew.edge, "primer": crew.primer, "topcoat": crew.topcoat}
 
     def lasts_s(layer: Layer) -> float:
-        if layer.kind == "cove" and job.cove is not None:
-            return job.cove_m(room) / (job.cove.pace_m_s * hands[layer.crew])
+        if layer.kind == "cove":
+            return cove_lasts_s(room, job, hands=hands[layer.crew])
         return room.area_m2 / (job.pace.vacuum_m2_s * crew.topcoat)
 
     return tuple(Lead(layer=layer, lasts_s=lasts_s(layer)) for layer in task[:-1])

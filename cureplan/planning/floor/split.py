@@ -8,6 +8,7 @@ from itertools import combinations
 
 from cureplan.core.clock import shift_windows
 from cureplan.inputs.job.model import MOST_ROOMS, Job, Point, Room
+from cureplan.planning.floor.layers import cove_lasts_s
 from cureplan.planning.floor.layout import cadence_of, lay_out, relative_times
 from cureplan.planning.floor.outline import parts_at
 
@@ -24,10 +25,9 @@ def pour_lasts_s(job: Job, room: Room) -> float:
         stations=min(crew.stations, crew.mixer),
         bay_turn_s=job.pace.bay_turn_s,
     )
-    cove_s = 0.0
-    if job.cove is not None and job.cove.when == "before" and job.cards.primer is None:
-        cove_s = job.cove_m(room) / (job.cove.pace_m_s * crew.edge)
-    return cove_s + times.last_s
+    if job.cove is None or job.cove.when == "after" or job.cards.primer is not None:
+        return times.last_s
+    return cove_lasts_s(room, job, hands=crew.edge) + times.last_s
 
 
 def longest_shift_s(job: Job) -> float:
