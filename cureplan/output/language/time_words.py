@@ -101,14 +101,14 @@ def instant_text(
     snap = ceil_to if spec in ("up", "time_up", "full_up") else floor_to
     shown = snap(local, minutes=1)
     wall = clock_text(shown.hour, shown.minute, clock, brief=spec == "axis")
-    told = " ".join(filter(None, [wall, twice_named(shown)]))
+    text = " ".join(filter(None, [wall, twice_named(shown)]))
     if spec in ("time", "time_up", "axis"):
-        return told
+        return text
     weekday = labels["weekdays"].split()[shown.weekday()]
     date = f"{weekday} {shown.day} {labels['months'].split()[shown.month - 1]}"
     if spec == "day":
         return date
-    return f"{date} {told}" if spec.startswith("full") else f"{weekday} {told}"
+    return f"{date} {text}" if spec.startswith("full") else f"{weekday} {text}"
 
 
 def twice_named(local: datetime) -> str:

@@ -313,8 +313,8 @@ def _clock(after_s: float, job: Job, clock: str = "") -> str:
     days = (at.date() - begins.date()).days
     # Small hours belong to the night that began the evening before.
     same_night = days == 0 or (days == 1 and at.hour < 12)
-    told = clock_text(at.hour, at.minute, clock or job.clock)
-    return told if same_night else f"{told} +{days} d"
+    shown = clock_text(at.hour, at.minute, clock or job.clock)
+    return shown if same_night else f"{shown} +{days} d"
 
 
 def _item(text: str, width: int) -> list[str]:

@@ -100,31 +100,34 @@ def weather_from_text(text: str, *, source: Path) -> HourlySeries:
 class _Read:
     """A file's series with the rows it was made of."""
 
-    def __init__(self, series: HourlySeries, table: Table, told: FileNotes) -> None:
+    def __init__(self, series: HourlySeries, table: Table, stated: FileNotes) -> None:
         self.series = series
         self.table = table
-        self.told = told
-        noted = [note for note in told.notes if note.code == "weather.accepted"]
+        self.stated = stated
+        noted = [note for note in stated.notes if note.code == "weather.accepted"]
         names = (name for note in noted for name in str(note.values["names"]).split(", "))
-        self.accepted = told.accepted | frozenset(names)
+        self.accepted = stated.accepted | frozenset(names)
 
 
 def _parse(decoded: Decoded, path: Path, site: tzinfo | None) -> _Read:
     comments, body, first_line = split_comments(decoded.text)
-    told = read_comments(comments, source=str(path))
+    stated = read_comments(comments, source=str(path))
     table = read_table(
         body,
         first_line=first_line,
         source=path,
         site=site,
-        zone_text=told.zone,
-        date_order=told.date_order,
-        origins=len(told.origins),
+        zone_text=stated.zone,
+        date_order=stated.date_order,
+        origins=len(stated.origins),
     )
     _require_span(table)
-    origins = told.origins or (
+    origins = stated.origins or (
         WeatherOrigin(
-            label=path.name, kind="file", licence=told.licence, attribution=told.attribution
+            label=path.name,
+            kind="file",
+            licence=stated.licence,
+            attribution=stated.attribution,
         ),
     )
     raw = RawRows(
@@ -143,7 +146,7 @@ def _parse(decoded: Decoded, path: Path, site: tzinfo | None) -> _Read:
         gaps=(*coarse, *series.gaps),
         notes=(*table.remarks, *averaged, *stepped, *series.notes),
     )
-    return _Read(_with_notes(series, told, _guessed(decoded, table)), table, told)
+    return _Read(_with_notes(series, stated, _guessed(decoded, table)), table, stated)
 
 
 def _guessed(decoded: Decoded, table: Table) -> tuple[Message, ...]:
@@ -155,22 +158,22 @@ def _guessed(decoded: Decoded, table: Table) -> tuple[Message, ...]:
 
 
 def _with_notes(
-    series: HourlySeries, told: FileNotes, remarks: tuple[Message, ...]
+    series: HourlySeries, stated: FileNotes, remarks: tuple[Message, ...]
 ) -> HourlySeries:
     def is_named(gap: Gap) -> bool:
         return any(
             known.what == gap.what and known.starts <= gap.ends and gap.starts <= known.ends
-            for known in told.gaps
+            for known in stated.gaps
         )
 
     accepted: tuple[Message, ...] = ()
-    if told.accepted:
-        accepted = (Message("weather.accepted", {"names": ", ".join(sorted(told.accepted))}),)
+    if stated.accepted:
+        accepted = (Message("weather.accepted", {"names": ", ".join(sorted(stated.accepted))}),)
     return replace(
         series,
-        gaps=(*told.gaps, *(gap for gap in series.gaps if not is_named(gap))),
-        notes=(*told.notes, *remarks, *accepted, *series.notes),
-        warnings=told.warnings,
+        gaps=(*stated.gaps, *(gap for gap in series.gaps if not is_named(gap))),
+        notes=(*stated.notes, *remarks, *accepted, *series.notes),
+        warnings=stated.warnings,
     )
 
 
@@ -300,9 +303,9 @@ def _stamp(when: datetime, zone: tzinfo) -> str:
 
 def _dated(series: HourlySeries, read: _Read, path: Path, now: datetime) -> HourlySeries:
     """Rows from after a plain file was issued, or written, as the forecast they are."""
-    if read.told.origins:
+    if read.stated.origins:
         return series
-    issued_at = read.told.issued_at
+    issued_at = read.stated.issued_at
     if issued_at is not None and issued_at > now + _CLOCK_SLACK:
         ahead_h = (issued_at - now).total_seconds() / HOUR_S
         raise InputError(

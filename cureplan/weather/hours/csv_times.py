@@ -95,10 +95,10 @@ class _Local:
 
 def read_times(column: TimeColumn) -> Times:
     """Instants of a column."""
-    told = _iso(column) or _numbers(column) or _general(column)
-    if isinstance(told, Times):
-        return told
-    return _on_its_clock(column, told)
+    found = _iso(column) or _numbers(column) or _general(column)
+    if isinstance(found, Times):
+        return found
+    return _on_its_clock(column, found)
 
 
 # Standard stamps and plain numbers
@@ -330,8 +330,8 @@ def _no_time(column: TimeColumn, row: int, *, is_date: bool) -> InputError:
 # Clocks
 
 
-def _on_its_clock(column: TimeColumn, told: _Local) -> Times:
-    local_s, zones = told.local_s, told.zones
+def _on_its_clock(column: TimeColumn, local: _Local) -> Times:
+    local_s, zones = local.local_s, local.zones
     backwards = _goes_back(local_s)
     if backwards:
         local_s = local_s[::-1]
@@ -346,7 +346,7 @@ def _on_its_clock(column: TimeColumn, told: _Local) -> Times:
         offset_s=times.offset_s,
         backwards=backwards,
         guessed_zone=times.guessed_zone,
-        how=(*told.how, *times.how, *reversed_),
+        how=(*local.how, *times.how, *reversed_),
     )
 
 
