@@ -19,6 +19,16 @@ def two_cores(monkeypatch):
     monkeypatch.setattr(os, "sched_getaffinity", lambda _: {0, 1})
 
 
+def said_by(code: str) -> str:
+    """What a process of its own says: a test runner may have threads, beside which nothing
+    is copied."""
+    done = subprocess.run(
+        [sys.executable, "-c", code], capture_output=True, text=True, check=False, timeout=60
+    )
+    assert done.returncode == 0, done.stderr
+    return done.stdout.strip()
+
+
 ALONE = """
 import os
 from cureplan.core.beside import beside
@@ -34,11 +44,7 @@ except ChildProcessError:
 
 
 def test_it_is_done_in_another_process_and_once():
-    # In a process of its own: a test runner may have threads, beside which nothing is copied.
-    done = subprocess.run(
-        [sys.executable, "-c", ALONE], capture_output=True, text=True, check=False, timeout=60
-    )
-    assert done.stdout.strip() == "another, and it is gone", done.stderr
+    assert said_by(ALONE) == "another, and it is gone"
 
 
 def test_with_one_core_it_is_done_here(monkeypatch):
@@ -97,7 +103,4 @@ except ProcessLookupError:
 
 
 def test_nobody_asks_and_no_process_is_left():
-    done = subprocess.run(
-        [sys.executable, "-c", UNASKED], capture_output=True, text=True, check=False, timeout=60
-    )
-    assert done.stdout.strip() == "nobody is left", done.stderr
+    assert said_by(UNASKED) == "nobody is left"

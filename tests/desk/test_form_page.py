@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 import tomllib
 from collections.abc import Callable, Iterator
 from typing import Any
@@ -15,6 +14,7 @@ from desk.conftest import DEMO, Served
 pytestmark = pytest.mark.browser
 
 JOB = "school-kitchen"
+LOOK_MS = 50
 # A refusal is an answer the page is meant to get.
 EXPECTED = ("422", "409", "404", "ERR_")
 Opener = Callable[..., Any]
@@ -48,17 +48,21 @@ def values(served: Served, name: str = JOB) -> dict[str, Any]:
 
 def until(page: Any, script: str, seconds: float = 20) -> None:
     """Wait for a script to be true; the page's policy forbids it to be waited for inside."""
+    comes_true(page, lambda: page.evaluate(script), script, seconds)
+
+
+def comes_true(page: Any, is_true: Callable[[], object], words: str, seconds: float) -> None:
+    """Look again and again, as many times as go into the seconds."""
     from playwright.sync_api import Error
 
-    deadline = time.monotonic() + seconds
-    while time.monotonic() < deadline:
+    for _ in range(int(seconds * 1000 / LOOK_MS)):
         try:
-            if page.evaluate(script):
+            if is_true():
                 return
         except Error:
             pass  # the page was on its way to another
-        page.wait_for_timeout(50)
-    pytest.fail(f"never came true: {script}")
+        page.wait_for_timeout(LOOK_MS)
+    pytest.fail(f"never came true: {words}")
 
 
 def is_saved(page: Any) -> None:
@@ -208,10 +212,12 @@ def test_a_corner_moves_by_the_arrow_keys(demo_desk: Served, open_page: Opener) 
     for _ in range(4):
         page.keyboard.press("ArrowDown")
     # What is shown while it is saved may have gone again before it can be seen.
-    deadline = time.monotonic() + 20
-    while values(demo_desk)["rooms"][0]["length"] != "31 ft":
-        assert time.monotonic() < deadline, "the corner's move was never saved"
-        page.wait_for_timeout(50)
+    comes_true(
+        page,
+        lambda: values(demo_desk)["rooms"][0]["length"] == "31 ft",
+        "the corner's move is saved",
+        20,
+    )
     is_saved(page)
 
 

@@ -187,7 +187,7 @@ def test_two_phones_and_a_desk_see_one_state(
     ana.row(0).check()
     checked(luis, 0)
     screen.page.get_by_text("The log (1)").wait_for()
-    # The issue asks for two seconds; a browser test on a loaded machine may take more.
+    # Two seconds are asked; a browser on a loaded machine may take more.
     assert time.monotonic() - begin < 6
     # The other phone says whose entry it is, and takes it back; both are without it.
     luis.page.locator("#sheet-en .log-part summary").click()

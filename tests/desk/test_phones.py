@@ -61,7 +61,7 @@ def test_phones_share_one_log_within_two_seconds(night: Served, plan: Plan) -> N
         begin = time.monotonic()
         assert ana.say(poured(plan, 0)).json["refused"] == []
         (entry,) = following()["entries"]
-        # The issue's own limit.
+        # The limit that is asked.
         assert time.monotonic() - begin < 2.0
     assert (entry["author"], entry["event"], entry["bucket"]) == ("Ana", "poured", "1")
     # Luis takes Ana's entry back; Ana hears of it with her own next word.

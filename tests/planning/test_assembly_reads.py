@@ -12,7 +12,7 @@ from cureplan.planning.plan import assemble as assembling
 
 
 def test_putting_a_plan_together_runs_no_bucket(demo_job, demo_weather, monkeypatch):
-    # Outside: the issue asks that the assembly computes nothing physical.
+    # Outside: what is asked is that the assembly computes nothing physical.
     real = assembling.assemble
 
     def watched(*args, **named):

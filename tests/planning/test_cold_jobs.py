@@ -1,4 +1,4 @@
-"""Three jobs of the issue planned whole: what a foreman is told, by figures worked apart."""
+"""Three cold jobs planned whole: what a foreman is told, by figures worked apart."""
 
 from __future__ import annotations
 
