@@ -326,10 +326,10 @@ def replan(plan: Plan, log: Path | str | Sequence[NightEvent], *, now: datetime)
     Examples
     --------
     >>> from datetime import datetime, timezone
-    >>> replan(read_plan("night-plan"), "log.csv", now=datetime.now(timezone.utc))
+    >>> replan(read_plan("no-such-plan"), "log.csv", now=datetime.now(timezone.utc))
     Traceback (most recent call last):
     ...
-    cureplan.core.errors.InputError: night-plan: there is no such file; check the name
+    cureplan.core.errors.InputError: no-such-plan: there is no such file; check the name
     """
     from cureplan.inputs.tables.night_log import read_night_log
     from cureplan.planning.replan.replan import night_site

@@ -116,7 +116,8 @@ def test_ctrl_c_ends_quietly_from_the_start(tmp_path: Path, after_s: float) -> N
 
 def test_a_fault_of_ours_has_a_code_and_one_line(tmp_path: Path) -> None:
     broken = (
-        "import cureplan.api, cureplan.cli; cureplan.api.read_job = lambda *_, **__: 1 / 0;"
+        "import cureplan.cli; from cureplan.inputs.job import reader;"
+        "reader.read_own_job = lambda *_: 1 / 0;"
     )
     run = f"{broken} import sys; sys.argv = ['cureplan', 'plan', 'x']; cureplan.cli.main()"
     done = subprocess.run([sys.executable, "-c", run], capture_output=True, cwd=tmp_path)
