@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import random
 from dataclasses import replace
+from datetime import timedelta
 from itertools import combinations
 from pathlib import Path
 from typing import Any
@@ -166,8 +167,11 @@ def test_ice_that_was_missed_stays_and_says_from_when_to_stir(open_sheet: Opener
     assert "stir from 19:45 on" in task.inner_text()
     assert "is-late" in (task.get_attribute("class") or "")
     task.get_by_role("button", name="Done").click()
-    assert task.count() == 0
+    # In it, they still want stirring, as they came into it too late to be left standing.
+    assert "in since 17:40: stir from 19:45 on" in task.inner_text()
+    assert "is-late" not in (task.get_attribute("class") or "")
     sheet.page.reload()
+    sheet.page.clock.pause_at(after(1))
     assert task.count() == 0
 
 
@@ -292,6 +296,20 @@ def test_alerts_are_off_until_they_are_asked_for(open_sheet: Opener):
     assert sheet.page.evaluate("buzzed.length") == 2
     sheet.page.locator("#sheet-en [data-do='ring']").click()
     assert sheet.page.evaluate("buzzed.length") == 3
+    # A reload silences every browser until it is tapped again.
+    sheet.page.reload()
+    toggle = sheet.page.locator("#sheet-en [data-do='alerts']")
+    assert toggle.inner_text() == "Alerts: tap to turn them on again"
+    sheet.page.locator("#sheet-en .clock").click()
+    assert toggle.inner_text() == "Alerts are on"
+    # By hand: coat 1 of the Cook line is due at 560 min. What was ticked before moves nobody's
+    # alert on and on.
+    sheet.page.clock.pause_at(after(550))
+    sheet.wait(0.02)
+    sheet.page.locator("#sheet-en [data-task-done^='vacuumed']").first.click()
+    before = sheet.page.evaluate("buzzed.length")
+    sheet.page.clock.pause_at(after(560.1))
+    assert sheet.page.evaluate("buzzed.length") == before + 1
 
 
 NONSENSE = (
@@ -431,11 +449,8 @@ def test_a_clock_half_an_hour_off_is_noticed_once_three_ticks_keep_step(open_she
     assert "22:08:30" in sheet.page.locator("#sheet-en .clock").inner_text()
 
 
-def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
-    open_sheet: Opener, tmp_path: Path
-):
-    # By hand: rolled 16:30 to 16:40, poured over from 20:00 on. Begun 20 min late and done 70
-    # min late, it is dry at 21:10, after its first bucket at 21:06.
+def primed_sample() -> Plan:
+    """The sample with a primer under its first floor; all hours invented."""
     plan = sheet_sample.sample_plan()
     primer = PrimerPlan(
         room="Cook line",
@@ -455,7 +470,15 @@ def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
         dew_c=None,
         keeps_frac=0.95,
     )
-    sheet = open_sheet(replace(plan, primers=(primer,)), at=after(-250))
+    return replace(plan, primers=(primer,))
+
+
+def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
+    open_sheet: Opener, tmp_path: Path
+):
+    # By hand: rolled 16:30 to 16:40, poured over from 20:00 on. Begun 20 min late and done 70
+    # min late, it is dry at 21:10, after its first bucket at 21:06.
+    sheet = open_sheet(primed_sample(), at=after(-250))
     task = sheet.page.locator("#sheet-en .task", has_text="Primer: Cook line")
     assert "is-late" in str(task.get_attribute("class"))
     assert "pour over it not before 20:00, not after Thu 01:00" in task.inner_text()
@@ -466,6 +489,84 @@ def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
     assert "still wet when its first bucket is due" in task.inner_text()
     lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
     assert [line.split(",")[1] for line in lines[2:]] == ["primer begun", "primer laid"]
+
+
+def test_the_first_bucket_waits_for_its_primer_and_its_ice(open_sheet: Opener, tmp_path: Path):
+    # By hand: the pails were due in the ice at 15:30, or stirred from 19:45 on; the first
+    # liquids at 21:00, so stirred they need 75 min. Primed until 18:50 instead of 16:40 its
+    # slab is dry at 22:10 instead of 20:00, and bucket 1 is poured at 21:06:30.
+    sheet = open_sheet(primed_sample(), at=after(-140))
+    sheet.press("Primer begun: Primer: Cook line")
+    sheet.page.clock.pause_at(after(-130))
+    sheet.press("Primer done: Primer: Cook line")
+    sheet.page.clock.pause_at(after(-10))
+    wet, warm = edges(sheet)
+    assert "Cook line: its primer is wet until 22:10" in wet
+    assert "Cook line: its pails are not in the ice" in warm
+    assert "they are cold at 22:05" in warm
+    sheet.wait(0.02)
+    sheet.page.locator("#sheet-en .task", has_text="Pails in the ice: Cook line").get_by_role(
+        "button"
+    ).click()
+    assert "came into the ice late. Stirred, they are cold at 22:06" in edges(sheet)[1]
+    # A second into 20:50 they came in: 65 min and a second after the first liquids.
+    assert (
+        "Cook line must wait 66 min"
+        in sheet.page.locator("#sheet-en .behind").all()[1].inner_text()
+    )
+    sheet.wait(0.02)
+    sheet.press("Shift the plan 66 min")
+    assert edges(sheet) == []
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8")
+    assert "wait until,,,2013-07-17T22:06:00-04:00,late by 66 min" in lines
+
+
+def test_what_was_never_mixed_is_said_and_taken_as_poured_by_nobody(
+    open_sheet: Opener, night_plan: Plan, tmp_path: Path
+):
+    # The crew begins nine minutes late and says so only then.
+    room = night_plan.buckets[0].room
+    old = night_plan.buckets_of(room)
+    at = old[0].liquids_in + timedelta(minutes=9)
+    sheet = open_sheet(at=at, file=write_plan(night_plan, tmp_path))
+    sheet.wait(0.02)
+    card = sheet.page.locator("#sheet-en .in-hand", has_text="bucket 1").first
+    card.get_by_role("button", name="Not mixed yet").click()
+    zone = night_plan.job.site.zone
+    shown = sheet.row(0).locator("[data-task='liquids']").text_content()
+    assert shown == f"{at.astimezone(zone):%H:%M}"
+    # Bucket 2, which was due for mixing by now as well, keeps its distance.
+    second = old[1].liquids_in + timedelta(minutes=9)
+    assert sheet.row(1).locator("[data-task='liquids']").text_content() == (
+        f"{second.astimezone(zone):%H:%M}"
+    )
+    now = at + timedelta(minutes=1)
+    events = read_night_log(saved_log(sheet, tmp_path), site=night_site(night_plan))
+    assert [e.event for e in events] == ["wait until"]
+    assert events[0].until in (at, at + timedelta(seconds=1))
+    new = plan_again(night_plan, events, now=now).plan
+    assert new.night is not None
+    assert [floor.buckets for floor in new.night.poured] in ([], [0])
+    # Taken back within ten seconds, nothing is written down.
+    sheet.press("Undo the last tap")
+    assert "wait until" not in saved_log(sheet, tmp_path).read_text(encoding="utf-8")
+
+
+def test_who_is_late_with_primers_to_come_waits_with_them_first(
+    open_sheet: Opener, tmp_path: Path
+):
+    # By hand: the primer is due at 16:30, the first bucket at 21:00.
+    sheet = open_sheet(primed_sample(), at=after(-300))
+    for _ in range(4):
+        sheet.press("5 min more")
+    asked = sheet.page.locator("#sheet-en .task", has_text="Primer: Cook line")
+    assert "16:50" in asked.inner_text()
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8")
+    assert "wait until,,,2013-07-17T16:50:00-04:00,late by 20 min" in lines
+    # Begun by the plan so late as was said then, it is moved by nothing said later.
+    sheet.page.clock.pause_at(after(-240))
+    sheet.press("5 min more")
+    assert "until 17:00" in asked.inner_text()
 
 
 def test_the_log_leaves_the_phone_without_a_file(open_sheet: Opener):

@@ -26,6 +26,7 @@ class LiveNight:
         self.way = {room["name"]: room["way_out"] for room in plan["job"]["rooms"]}
         self.changeover_s = plan["job"]["crew"]["changeover_s"]
         self.coats = sorted(plan["coats"], key=lambda c: datetime.fromisoformat(c["start"]))
+        self.primers = sorted(plan["primers"], key=lambda p: datetime.fromisoformat(p["start"]))
         self.calls = sorted(plan["calls"], key=lambda c: datetime.fromisoformat(c["call"]))
         self.buckets = plan["buckets"]
         ends = [rule["ends"] for rule in self.rules["clocks"]]
@@ -39,6 +40,7 @@ class LiveNight:
         self.kept: dict[tuple[int, str], float] = {}
         self.poured: dict[int, float] = {}
         self.done: dict[tuple[str, str, int], float] = {}
+        self.primed_late: dict[str, float] = {}
 
     def _met_by(self, index: int) -> int | None:
         own = self.buckets[index]
@@ -67,6 +69,10 @@ class LiveNight:
             for task, rule in self.tasks.items():
                 if rule["moves"] == "late" and self.begun(index, rule["fixed_by"]):
                     self.kept.setdefault((index, task), self.late_s)
+        for primer in self.primers:
+            late = self.primed_late.get(primer["room"], self.late_s)
+            if seconds(primer["start"], up=True) + late <= self.now_s:
+                self.primed_late.setdefault(primer["room"], late)
         self.late_s = late_s
 
     def tick(self, index: int) -> None:
@@ -146,7 +152,7 @@ class LiveNight:
         walk = {room["room"]: seconds(room["walkable"], up=True) for room in self.rooms}
         below = {room["room"]: self.moved(room["room"]) for room in self.rooms}
         floors = dict(below)
-        told = any(what != "ice" for what, _, _ in self.done)
+        told = any(what in ("begun", "laid", "mixed", "vacuumed") for what, _, _ in self.done)
         found: list[dict[str, float]] = []
         for coat in self.coats:
             name, number = coat["room"], coat["coat"]
@@ -163,19 +169,84 @@ class LiveNight:
             if found and found[-1]["planned_end"] <= start:
                 rest = min(start - found[-1]["planned_end"], self.changeover_s)
                 soonest.append(found[-1]["end"] + rest)
-            begun = self.done.get(("begun", name, number))
-            laid = self.done.get(("laid", name, number))
-            starts = max(soonest) if begun is None else begun
-            ends = starts + end - start
-            if laid is not None:
-                ends = laid
-            elif begun is not None:
-                ends = max(ends, math.ceil(self.now_s))
+            starts, ends = self._told(
+                (start, end),
+                self.done.get(("begun", name, number)),
+                self.done.get(("laid", name, number)),
+                max(soonest),
+            )
             floors[name] = {"first": starts - start, "last": ends - end}
             found.append(
                 {"opens": opens, "closes": closes, "start": starts, "end": ends,
                  "planned_end": end}
             )  # fmt: skip
+        return found
+
+    def _told(
+        self,
+        planned: tuple[int, int],
+        begun: float | None,
+        laid: float | None,
+        soonest: float,
+    ) -> tuple[float, float]:
+        """When a layer begins and ends, as `replan` reads the log."""
+        lasts = planned[1] - planned[0]
+        starts = begun if begun is not None else soonest if laid is None else laid - lasts
+        if laid is not None:
+            return starts, laid
+        now = -math.inf if begun is None else math.ceil(self.now_s)
+        return starts, max(starts + lasts, now)
+
+    def primers_at(self) -> list[dict[str, float]]:
+        told = any(what in ("priming", "primed") for what, _, _ in self.done)
+        found: list[dict[str, float]] = []
+        for primer in self.primers:
+            start, end = seconds(primer["start"], up=True), seconds(primer["end"], up=True)
+            soonest = [start + self.primed_late.get(primer["room"], self.late_s)]
+            soonest += [math.ceil(self.now_s)] if told else []
+            if found and found[-1]["planned_end"] <= start:
+                rest = min(start - found[-1]["planned_end"], self.changeover_s)
+                soonest.append(found[-1]["end"] + rest)
+            starts, ends = self._told(
+                (start, end),
+                self.done.get(("priming", primer["room"], 1)),
+                self.done.get(("primed", primer["room"], 1)),
+                max(soonest),
+            )
+            late = {"begun": starts - start, "laid": ends - end}
+            opens = seconds(primer["slurry_opens"], up=True)
+            closes = seconds(primer["slurry_closes"])
+            found.append(
+                {"opens": opens + late[self.rules["primer_opens"]],
+                 "closes": closes + late[self.rules["primer_closes"]],
+                 "start": starts, "end": ends, "planned_end": end}
+            )  # fmt: skip
+        return found
+
+    def calls_at(self) -> list[float]:
+        """Calls to come move with the work they are for, and never forward."""
+        coats = {
+            (coat["room"], f"coat {coat['coat']}"): at["start"] - self._planned(coat)[0]
+            for coat, at in zip(self.coats, self.coats_at(), strict=True)
+        }
+        primers = {
+            primer["room"]: at["start"] - seconds(primer["start"], up=True)
+            for primer, at in zip(self.primers, self.primers_at(), strict=True)
+        }
+        found: list[float] = []
+        for call in self.calls:
+            room, stage, at_s = call["room"], call["stage"], seconds(call["call"])
+            pours = [i for i, b in enumerate(self.buckets) if b["room"] == room]
+            ahead = not pours or at_s < self.at_s[pours[0]]["liquids_in"]
+            if stage == "cove":
+                stage = "coat 1" if not ahead else "primer" if room in primers else "pour"
+            elif stage == "vacuum":
+                stage = "coat 1"
+            by = {"primer": primers.get(room, 0.0), "pour": 0.0}
+            if stage == "pour" and pours:
+                by["pour"] = self.move(pours[0])
+            moved = by[stage] if stage in by else coats.get((room, stage), 0.0)
+            found.append(at_s if at_s <= self.now_s else at_s + max(0.0, moved))
         return found
 
     @staticmethod

@@ -24,6 +24,7 @@ from cureplan.output.language.clean import kept_together, one_line
 from cureplan.output.language.time_words import twice_named
 from cureplan.output.view import sources, view, work
 from cureplan.output.view.view import voice_of
+from cureplan.planning.plan.arrivals import arrivals_of
 from cureplan.planning.plan.model import BucketPlan, Plan, plan_id
 
 if TYPE_CHECKING:
@@ -103,15 +104,7 @@ def page_data(plan: Plan) -> str:
             for primer in sorted(plan.primers, key=lambda primer: primer.start)
         ],
         "calls": _rows_of(_calls(plan)),
-        "ice": [
-            {
-                "room": one_line(room.room),
-                "key": room.room,
-                "by": _down(room.in_ice_by),
-                "stir": _down(room.in_ice_by_stirred),
-            }
-            for room in plan.chill.rooms
-        ],
+        "ice": _ice(plan),
         "words": {language: _words(plan, language) for language in plan.job.languages},
     }
     return embedded_json(data)
@@ -307,12 +300,37 @@ def _calls(plan: Plan) -> list[dict[str, Any]]:
     ]
 
 
+def _ice(plan: Plan) -> list[dict[str, Any]]:
+    who = {
+        stop.room: arrival.who
+        for arrival in arrivals_of(plan)
+        for stop in arrival.stops
+        if stop.stage == "ice"
+    }
+    voices = {language: voice_of(plan, language) for language in plan.job.languages}
+    return [
+        {
+            "room": one_line(room.room),
+            "key": room.room,
+            "by": _down(room.in_ice_by),
+            "stir": _down(room.in_ice_by_stirred),
+            "who": who.get(room.room, "foreman"),
+            "load": {
+                language: voice.label("ice.load", kits=room.kits, ice_kg=room.ice_kg)
+                for language, voice in voices.items()
+            },
+        }
+        for room in plan.chill.rooms
+    ]
+
+
 def _words(plan: Plan, language: str) -> dict[str, str]:
     voice: Voice = voice_of(plan, language)
     words = voice.labels_under("script.")
     words |= {key: voice.label(key) for key in ("weekdays", "months")}
     roles = {"foreman", *ROLES, *(call.role for call in plan.calls)}
     roles |= {"primer"} if plan.primers else set()
+    roles |= {"runner"} if plan.chill.rooms else set()
     words |= {f"role.{role}": voice.word(role) for role in sorted(roles)}
     return words
 

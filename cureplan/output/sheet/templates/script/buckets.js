@@ -66,7 +66,7 @@ function bucketCard() {
     element("p", { class: "hand-where" }),
     element("ul", { class: "meters" }),
     element("p", { class: "hand-buttons" },
-      button("pour", "big"), button("on-time", "plain"), button("lost", "plain"), button("short", "plain")),
+      button("pour", "big"), button("on-time", "plain"), button("lost", "plain"), button("not-mixed", "plain"), button("short", "plain")),
     drawn("svg", { class: "here drawing", role: "img" }, drawn("use"), drawn("path", { class: "here-patch" })));
 }
 
@@ -131,6 +131,12 @@ function dueText({ language, index, stage, now }) {
   return word(language, what, {}) + " " + clockText(next.at) + ", " + countdown(language, next.at, now);
 }
 
+// An edge that the next bucket has met asks for nothing any more.
+function isTiedIn(index, clock, now) {
+  const { by } = plan.buckets[index];
+  return clock === CLOCKS[0] && by in state.poured && now >= taskAt(index, clock.kept_by);
+}
+
 const WHO = { mix: "mixer", mixing: "mixer", pail: "runner", late: "runner" };
 
 function changeCard(card, item) {
@@ -152,14 +158,14 @@ function changeCard(card, item) {
   const running = isBegun(index, "filler");
   // What comes next only says what and where.
   const shown = running && (first === true || stage === "floor" || stage === "late");
-  const clocks = CLOCKS.filter((clock) => shown && bucket[clock.kept_by] !== null);
+  const clocks = CLOCKS.filter((clock) => shown && bucket[clock.kept_by] !== null && !isTiedIn(index, clock, now));
   fill(meters, clocks.map((clock) => ({ language, index, clock, now })), meterRow, changeMeter);
   changeButtons(buttons, language, index, stage);
   changeMap(map, language, index, first === true);
 }
 
 function changeButtons(buttons, language, index, stage) {
-  const [pour, onTime, lost, short] = buttons.children;
+  const [pour, onTime, lost, unmixed, short] = buttons.children;
   const mixed = stage === "pail" || stage === "late";
   mark(pour, "data-pour", String(index));
   put(pour, word(language, stage === "late" ? "poured_now" : "poured", {}));
@@ -170,12 +176,15 @@ function changeButtons(buttons, language, index, stage) {
   mark(lost, "data-lost", String(index));
   put(lost, word(language, "lost", {}));
   show(lost, mixed);
+  mark(unmixed, "data-not-mixed", String(index));
+  put(unmixed, word(language, "not_mixed", {}));
+  show(unmixed, mixed || stage === "mixing");
   mark(short, "data-short", String(index));
   const marked = index in state.short;
   mark(short, "aria-pressed", String(marked));
   put(short, marked ? "▲ " + word(language, "ran_short", {}) : word(language, "mark_short", {}));
   show(short, stage === "floor");
-  show(buttons, mixed || stage === "floor");
+  show(buttons, stage !== "mix");
 }
 
 // One line for each open edge that is dead or nearly so, the worst first.
@@ -196,6 +205,20 @@ function edgeLines(language, now) {
   }
   return found.sort((a, b) => b.left - a.left).slice(0, 2)
     .map(({ key, values }) => word(language, key, values));
+}
+
+// What speaks against mixing the first bucket of a floor that comes next, or is under way.
+function firstToWait(now) {
+  const index = plan.buckets.findIndex((bucket, place) => bucket.number === 1 && !(place in state.poured)
+    && taskAt(place, "liquids") - now < SHOWN_BEFORE_S && now < clockEnd(place, CLOCKS[2]) && waitsOf(place).length);
+  return index < 0 ? null : { index, waits: waitsOf(index) };
+}
+
+function holdLines(language, now) {
+  const found = firstToWait(now);
+  if (found === null) return [];
+  const room = plan.rooms[plan.buckets[found.index].room].name;
+  return found.waits.map(({ key, at }) => word(language, key, { room, at: whenText(language, at, now, key !== "hold_old") }));
 }
 
 // What to do about a kit that was lost or ran short, while it matters.
