@@ -166,7 +166,7 @@ def test_ice_that_was_missed_stays_and_says_from_when_to_stir(open_sheet: Opener
     assert "by 15:30, 2 h 10 min ago" in task.inner_text()
     assert "stir from 19:45 on" in task.inner_text()
     assert "is-late" in (task.get_attribute("class") or "")
-    task.get_by_role("button", name="Done").click()
+    task.get_by_role("button", name="Done:").click()
     # In it, they still want stirring, as they came into it too late to be left standing.
     assert "in since 17:40: stir from 19:45 on" in task.inner_text()
     assert "is-late" not in (task.get_attribute("class") or "")
@@ -188,7 +188,7 @@ def test_a_coat_waits_for_its_floor_and_for_its_window_and_is_ticked(
     sheet.wait(45)
     task.get_by_role("button", name="Vacuumed").click()
     sheet.wait(0.02)
-    task.get_by_role("button", name="Coat begun").click()
+    task.get_by_role("button", name="Coat begun:").click()
     # By hand: the sample's batches stay workable for 15.5 minutes.
     for minute in (0, 9):
         sheet.page.clock.pause_at(after(566 + minute))
@@ -197,8 +197,9 @@ def test_a_coat_waits_for_its_floor_and_for_its_window_and_is_ticked(
     sheet.wait(16)
     assert "Batch 2 (1 planned) is past its time" in task.inner_text()
     sheet.wait(16)
-    assert "until 07:07" in task.inner_text()
-    task.get_by_role("button", name="Coat done").click()
+    assert "▲ Topcoat 1: Cook line" in task.inner_text()
+    assert "until 07:01" in task.inner_text()
+    task.get_by_role("button", name="Coat done:").click()
     assert task.count() == 0
     log = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
     assert "2013-07-18T06:25:01-04:00,coat begun,Cook line,,1," in log
@@ -482,9 +483,9 @@ def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
     task = sheet.page.locator("#sheet-en .task", has_text="Primer: Cook line")
     assert "is-late" in str(task.get_attribute("class"))
     assert "pour over it not before 20:00, not after Thu 01:00" in task.inner_text()
-    task.get_by_role("button", name="Primer begun").click()
+    task.get_by_role("button", name="Primer begun:").click()
     sheet.page.clock.pause_at(after(-190))
-    task.get_by_role("button", name="Primer done").click()
+    task.get_by_role("button", name="Primer done:").click()
     assert "pour over it not before 21:10, not after Thu 01:20" in task.inner_text()
     assert "still wet when its first bucket is due" in task.inner_text()
     lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
@@ -505,9 +506,7 @@ def test_the_first_bucket_waits_for_its_primer_and_its_ice(open_sheet: Opener, t
     assert "Cook line: its pails are not in the ice" in warm
     assert "they are cold at 22:05" in warm
     sheet.wait(0.02)
-    sheet.page.locator("#sheet-en .task", has_text="Pails in the ice: Cook line").get_by_role(
-        "button"
-    ).click()
+    sheet.press("Done: Pails in the ice: Cook line")
     assert "came into the ice late. Stirred, they are cold at 22:06" in edges(sheet)[1]
     # A second into 20:50 they came in: 65 min and a second after the first liquids.
     assert (

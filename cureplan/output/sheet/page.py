@@ -6,6 +6,7 @@ import base64
 import hashlib
 import json
 import math
+import re
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -533,7 +534,14 @@ def _script(*more: str) -> str:
     lines = (line.strip() for part in parts for line in part.splitlines())
     # What is for whoever reads the source need not travel to every phone.
     kept = "\n".join(line for line in lines if line and not line.startswith("//"))
-    return '(function () {\n"use strict";\n' + kept + "\n})();\n"
+    return '(function () {\n"use strict";\n' + _AIRY.sub(r"\1\2", kept) + "\n})();\n"
+
+
+# Regular expressions and strings as they are; signs without the spaces round them.
+_AIRY = re.compile(
+    r"""((?<=[(=,:&|!?\s])/(?![/*\s])(?:\\.|\[(?:\\.|[^\]\\])*\]|[^/\\\[\n])+/[a-z]*"""
+    r"""|"(?:[^"\\]|\\.)*"|'(?:[^'\\]|\\.)*'|`[^`]*`)| *([-+*=<>,:;?&|{}()!]+) *"""
+)
 
 
 def _sha256(text: str) -> str:

@@ -32,7 +32,8 @@ function bucketsInHand(now) {
     }
   });
   const late = hand.up.filter((item) => item.stage === "late");
-  hand.older = late.slice(0, Math.max(0, late.length - MOST_LATE));
+  // What is long set is asked about in one line.
+  hand.older = late.filter(({ index }, place) => place < late.length - MOST_LATE || now > clockEnd(index, CLOCKS[2]) + RULES.kept_s);
   const rank = (item) => ORDER.indexOf(labelOf(item.index, item.stage, now));
   hand.up = hand.up.filter((item) => !hand.older.includes(item)).sort((a, b) => rank(a) - rank(b));
   return hand;
@@ -90,9 +91,16 @@ function meterRow() {
     element("button", { type: "button", class: "plain went", "aria-pressed": "false" }));
 }
 
+// When a clock ends, or was seen to end before that.
+function endOf(index, clock) {
+  const end = clockEnd(index, clock);
+  const went = wentAt(index, clock.clock);
+  return went < 0 ? end : Math.min(end, state.events[went].at);
+}
+
 function changeMeter(row, item) {
   const { language, index, clock, now } = item;
-  const end = clockEnd(index, clock);
+  const end = endOf(index, clock);
   const left = end - now;
   const whole = plan.buckets[index][clock.ends] - plan.buckets[index].filler;
   put(row.children[0], word(language, clock.clock, {}));
@@ -178,7 +186,7 @@ function changeButtons(buttons, language, index, stage) {
   show(lost, mixed);
   mark(unmixed, "data-not-mixed", String(index));
   put(unmixed, word(language, "not_mixed", {}));
-  show(unmixed, mixed || stage === "mixing");
+  show(unmixed, (mixed || stage === "mixing") && !isPassed(index));
   mark(short, "data-short", String(index));
   const marked = index in state.short;
   mark(short, "aria-pressed", String(marked));
@@ -193,9 +201,7 @@ function edgeLines(language, now) {
   for (const index of Object.keys(state.poured).map(Number)) {
     const { by, bay, row } = plan.buckets[index];
     if (by === null) continue;
-    const end = clockEnd(index, CLOCKS[0]);
-    const went = wentAt(index, "wet");
-    const died = went < 0 ? end : Math.min(end, state.events[went].at);
+    const died = endOf(index, CLOCKS[0]);
     const left = (by in state.poured ? state.poured[by] : now) - died;
     if (left < -RULES.edge_soon_s || now > died + RULES.kept_s) continue;
     const values = { bucket: bucketName(language, index), bay, row,

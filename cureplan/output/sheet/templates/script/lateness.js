@@ -192,6 +192,11 @@ function tickedBeside(index) {
   return found;
 }
 
+// A later bucket of its floor is ticked, so it is not to be mixed any more.
+function isPassed(index) {
+  return tickedBeside(index).after !== undefined;
+}
+
 // A tick that was forgotten keeps step with its neighbours, as `replan` takes it. No other
 // tick is touched; two within a second would say that no time lay between them.
 function pouredWhen(index, at) {
@@ -305,7 +310,7 @@ function told(layer, begun, done, soonest, told_s) {
   const lasts = layer.end - layer.start;
   const start = begun !== undefined ? begun : done !== undefined ? done - lasts : Math.max(soonest, told_s);
   const end = done !== undefined ? done : begun === undefined ? start + lasts : Math.max(start + lasts, told_s);
-  return { start, end, begun, done, due: soonest };
+  return { start, end, begun, done, due: soonest, by: start + lasts };
 }
 
 // The crew that lays one layer after another keeps what lay between the two, up to a changeover.
@@ -414,8 +419,8 @@ function callAt(item) {
   return item.call + Math.max(0, moved);
 }
 
-function toggleDone(key) {
+function toggleDone(key, at = now_s()) {
   if (key in state.done) delete state.done[key];
-  else state.done[key] = Math.round(now_s());
+  else state.done[key] = Math.round(at);
   save();
 }

@@ -219,7 +219,7 @@ function strike(entry) {
   if (entry.event === "poured") return setPoured(entry.index, false);
   if (entry.event === "ran short") return setShort(entry.index, false);
   if (entry.event === "lost") return takeBackLost(entry.index, entry.which);
-  if (entry.done) return toggleDone(entry.done);
+  if (entry.done) return toggleDone(entry.done, entry.at);
   state.events.splice(entry.place, 1);
   return save();
 }

@@ -159,7 +159,7 @@ function press(button, language) {
   if (dataset.lost) setLost(Number(dataset.lost));
   if (dataset.short) setShort(Number(dataset.short), !(Number(dataset.short) in state.short));
   if (dataset.went) toggleWent(Number(dataset.index), dataset.went);
-  if (dataset.taskDone) toggleDone(dataset.taskDone);
+  if (dataset.taskDone) toggleDone(dataset.taskDone, Number(dataset.at) || undefined);
   for (const [name, act] of Object.entries(LOG_ACTS)) {
     if (dataset[name]) act(logEntries()[Number(dataset[name])]);
   }

@@ -46,7 +46,7 @@ function makePanel(sheet) {
     log: makeLog(language),
   };
   const alarm = element("div", { role: "alert" }, part.edges);
-  panel.append(part.rehearsal, element("p", { class: "clock" }, part.clock, " ", part.siteTime), alarm, part.up, part.older, part.clockOff, part.behind, part.tasks, part.floor);
+  panel.append(part.rehearsal, element("p", { class: "clock" }, part.clock, " ", part.siteTime), part.clockOff, alarm, part.up, part.older, part.behind, part.tasks, part.floor);
   more.append(part.follows, part.alerts,
     element("div", { class: "late", role: "group", "aria-label": say("late") },
       element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
@@ -82,6 +82,7 @@ function updatePanel(part, now, role) {
   if (hand.older.length) {
     put(part.older.children[0], word(language, "older", { count: hand.older.length }));
     mark(part.older.children[2], "data-not-mixed", String(hand.older[0].index));
+    show(part.older.children[2], !isPassed(hand.older[0].index));
   }
   fill(part.tasks, tasks, taskCard, changeTask);
   fill(part.floor, cards(hand.floor), bucketCard, changeCard);
@@ -146,45 +147,51 @@ function iceItem(language, now, item, place) {
     lines.push(word(language, ...stir));
   }
   return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines, who: item.who,
-    buttons: done === undefined ? [[key, "did"]] : [] };
+    buttons: done === undefined ? inTime(key, "did", item.by, now) : [] };
+}
+
+// Whoever ticks late may have done it in time.
+function inTime(key, what, due, now) {
+  return now < due + RULES.late_after_s ? [[key, what]] : [[key, what], [key, what, Math.round(due)]];
 }
 
 // Until its floor is poured it says when that may be done.
-function primerItem(language, now, { primer, begun, done, start, end, opens, closes }) {
+function primerItem(language, now, { primer, begun, done, start, due, by, opens, closes }) {
   const first = plan.buckets.findIndex((bucket) => bucket.room === primer.room);
   if (now < start - TASK_BEFORE_S || first < 0 || isBegun(first, "liquids")) return null;
   const name = word(language, "primer", {}) + ": " + plan.rooms[primer.room].name;
   const at = (instant, up) => whenText(language, instant, now, up);
   const waits = done !== undefined;
-  const asked = begun === undefined && !waits && primersTold() && now >= primer.start;
+  const asked = begun === undefined && !waits && primersTold() && now >= due;
   const lines = [word(language, "primer_window", { opens: at(opens, true), closes: at(closes, false) })];
-  if (asked) lines.unshift(word(language, "coat_asked", { at: at(primer.start, false) }));
-  else if (!waits) lines.unshift(word(language, "until", { at: at(end, true) }));
+  if (asked) lines.unshift(word(language, "coat_asked", { at: at(due, true) }));
+  else if (!waits) lines.unshift(word(language, "until", { at: at(by, true) }));
   const pour = taskAt(first, "pour");
   if (waits && pour >= opens && pour <= closes && pour - now > TASK_BEFORE_S) return null;
   if (pour < opens) lines.push(word(language, "primer_wet", {}));
   if (pour > closes) lines.push(word(language, "primer_old", {}));
   const key = (what) => what + ":" + primer.room + ":1";
   const steps = waits ? [] : begun === undefined ? ["priming", "primed"] : ["primed"];
+  const buttons = steps.flatMap((what) => inTime(key(what), what, what === "priming" ? due : by, now));
   return { key: key("primer"), language, lines, who: "primer", title: name + (!asked && now < start ? ", " + at(start, true) : ""),
-    overdue: asked || (!waits && now >= end) || pour < opens || pour > closes, buttons: steps.map((what) => [key(what), what]) };
+    overdue: asked || (!waits && now >= by) || pour < opens || pour > closes, buttons };
 }
 
 function coatItem(language, now, item) {
-  const { coat, opens, closes, start, end, begun, done } = item;
+  const { coat, opens, closes, start, due, by, begun, done } = item;
   if (done !== undefined || now < start - TASK_BEFORE_S) return null;
   const at = (instant, up) => whenText(language, instant, now, up);
   const lines = [];
-  const asked = begun === undefined && coatsTold() && now >= coat.start && now >= opens;
-  if (begun !== undefined || (!asked && start <= now && now < end)) {
-    lines.push(word(language, "until", { at: at(end, true) }));
+  const asked = begun === undefined && coatsTold() && now >= due;
+  if (begun !== undefined || (!asked && start <= now && now < by)) {
+    lines.push(word(language, "until", { at: at(by, true) }));
   }
-  if (asked) lines.push(word(language, "coat_asked", { at: at(Math.max(coat.start, opens), false) }));
+  if (asked) lines.push(word(language, "coat_asked", { at: at(due, true) }));
   const batches = begun === undefined ? [] : mixedBatches(coat);
   if (batches.length) {
     const ends = batches[batches.length - 1] + coat.pot_s;
     const values = { number: batches.length, count: coat.batches, at: at(ends, false) };
-    lines.push(word(language, now < ends ? "pot" : "pot_over", values) + ", " + countdown(language, ends, now));
+    lines.push(now < ends ? word(language, "pot", values) + ", " + countdown(language, ends, now) : word(language, "pot_over", values));
   }
   if (begun === undefined) {
     lines.push(word(language, "not_before", { at: at(opens, true) })
@@ -197,11 +204,11 @@ function coatItem(language, now, item) {
   }
   const steps = begun !== undefined ? ["laid"] : coat.coat === 1 ? ["vacuumed", "begun"] : ["begun"];
   const buttons = steps.filter((what) => !(coatKey(coat, what) in state.done))
-    .map((what) => [coatKey(coat, what), what]);
+    .flatMap((what) => inTime(coatKey(coat, what), what, what === "begun" ? due : what === "laid" ? by : Infinity, now));
   if (begun !== undefined) buttons.unshift([coatKey(coat, "mixed") + ":" + (batches.length + 1), "mixed"]);
-  const text = coatName(language, coat) + (begun === undefined && !asked && !(start <= now && now < end)
+  const text = coatName(language, coat) + (begun === undefined && !asked && !(start <= now && now < by)
     ? ", " + at(start, true) : "");
-  return { key: coatKey(coat, "coat"), language, overdue: now > closes || asked || (begun !== undefined && now >= end),
+  return { key: coatKey(coat, "coat"), language, overdue: now > closes || asked || (begun !== undefined && now >= by),
     title: text, lines, buttons, who: "topcoat" };
 }
 
@@ -216,10 +223,12 @@ function changeTask(card, { language, title, lines, overdue, buttons, who }) {
   put(card.children[0].firstElementChild, (overdue ? "▲ " : "") + title);
   fill(card.children[1], lines, () => element("li", {}), put);
   show(card.children[2], buttons.length > 0);
-  fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what]) => {
+  fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what, at]) => {
+    const text = word(language, "do_" + what, {}) + (at === undefined ? "" : " " + whenText(language, at, now_s(), true));
     mark(button, "data-task-done", key);
-    mark(button, "aria-label", word(language, "do_" + what, {}) + ": " + title);
-    put(button, word(language, "do_" + what, {}));
+    mark(button, "data-at", at === undefined ? "" : String(at));
+    mark(button, "aria-label", text + ": " + title);
+    put(button, text);
   });
 }
 
