@@ -242,17 +242,22 @@ def _map(plan: Plan, room: str, place: int) -> dict[str, Any] | None:
 
 
 def _met_by(plan: Plan, place: int) -> int | None:
-    """Which bucket ties into this one: of its room the last that is poured by then."""
+    """Which bucket ties into this one: of its room the last that is poured by then; at a
+    seam, of the room of its group that is poured next."""
     bucket = plan.buckets[place]
     tied = bucket.tied_in
     if tied is None:
         return None
-    found = [
-        after
+    group = plan.job.room(bucket.room).group
+    later = [
+        (other.room == bucket.room, other.pour, after)
         for after, other in enumerate(plan.buckets)
-        if other.room == bucket.room and other.number > bucket.number and other.pour <= tied
+        if other.pour > bucket.pour and other.pour <= tied
     ]
-    return max(found, key=lambda after: plan.buckets[after].number, default=None)
+    own = [found for found in later if found[0]]
+    if not own and group is not None:
+        own = [f for f in later if plan.job.room(plan.buckets[f[2]].room).group == group]
+    return max(own)[2] if own else None
 
 
 def _bucket(bucket: BucketPlan, order: dict[str, int]) -> dict[str, Any]:
