@@ -219,7 +219,9 @@ class PlanInHand:
             start_s = wanted_s(coat)
             if (coat.room, coat.coat) in dragged:
                 start_s = min(start_s, window.closes_s)
-            start_s = max(window.opens_s, start_s)
+            held = pours[coat.room].room.pins.get(work.layer.stage)
+            held_s = float("-inf") if held is None else held.timestamp()
+            start_s = max(window.opens_s, held_s, start_s)
             if dragged:
                 start_s = max(start_s, free_s + work.lead_s)
             layer = place_layer(pours[coat.room], work, below[coat.room], start_s - work.lead_s)

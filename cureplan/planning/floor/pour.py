@@ -302,9 +302,15 @@ class RoomPours:
         if self.job.cards.primer is not None:
             primer = topcoat_clocks(self.job.cards.primer)
             self.primer = (primer, self._curve(primer))
-        pinned, begun = self.room.not_before, self.settled.poured is not None
-        if pinned is not None and not begun:
-            self.settled = self.settled.later({"pour": pinned.timestamp()})
+
+    def begins_from_s(self, work: Work) -> float:
+        """First instant a crew may begin with what leads up to a layer [epoch s], by the
+        night and by the hours the job holds it until."""
+        pins = self.room.pins
+        held_s = {stage: at.timestamp() for stage, at in pins.items()}
+        if self.settled.poured is not None:
+            held_s.pop("pour", None)
+        return self.settled.later(held_s).begins_from_s(work)
 
     def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> FloorAge:
         lit, *shade = (

@@ -88,10 +88,10 @@ class Tables:
 
 
 def same_floors(one: Job, two: Job) -> bool:
-    """Whether two jobs differ in hours alone: crews in shifts, rooms in what they are due."""
+    """Whether two jobs differ in hours alone: shifts, pins, and when rooms are due."""
 
     def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
-        rooms = tuple(replace(room, open_by=None) for room in job.rooms)
+        rooms = tuple(replace(room.unpinned(), open_by=None) for room in job.rooms)
         return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
 
     return timeless(one) == timeless(two)
