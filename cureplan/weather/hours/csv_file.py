@@ -257,22 +257,22 @@ def _not_covered(
     series, table = read.series, read.table
     if missing[-1] > series.ends:
         problem = (
-            f"the weather ends at {_stamp(series.ends, zone)} "
-            f"but must reach {_stamp(ends, zone)}"
+            f"add the hours up to {_stamp(ends, zone)}: the file ends at "
+            f"{_stamp(series.ends, zone)}"
         )
         line = table.lines[-1]
     elif missing[0] < series.starts:
         problem = (
-            f"the weather starts at {_stamp(series.starts, zone)} but must reach back to "
-            f"{_stamp(needed, zone)}, {history_s / HOUR_S:g} h before the job, for the slab"
+            f"add the hours back to {_stamp(needed, zone)}, {history_s / HOUR_S:g} h before "
+            f"the job, for the slab: the file starts at {_stamp(series.starts, zone)}"
         )
         line = table.lines[0]
     else:
-        problem = f"no air temperature for {_spans(missing, zone)}"
+        problem = f"add the air temperature of {_spans(missing, zone)}: none is given"
         line = table.lines[int(np.searchsorted(table.epoch_s, missing[0].timestamp(), "right"))]
     return InputError(
         problem,
-        cure="add the missing rows, or use another file or source of weather",
+        cure='or use another file, or source = "station"',
         source=table.source,
         line=int(line),
         key="time",
