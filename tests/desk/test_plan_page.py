@@ -86,7 +86,9 @@ def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(
     assert page.locator("#faults-part").is_hidden()
 
 
-def test_a_pour_and_a_coat_are_dragged(url: str, open_page: Opener) -> None:
+def test_a_pour_and_a_coat_are_dragged_and_the_coat_pinned(
+    url: str, open_page: Opener, tmp_path: Path
+) -> None:
     page = open_page(url)
     moved(page)
 
@@ -113,6 +115,12 @@ def test_a_pour_and_a_coat_are_dragged(url: str, open_page: Opener) -> None:
     assert after > before + 3
     page.click("#keep-what-if")
     assert "Dish room, topcoat 1 +" in page.locator("#what-ifs tbody tr").inner_text()
+    shown = page.locator("[data-pour='Dish room|1']").get_attribute("aria-valuetext")
+    page.get_by_role("button", name="Hold topcoat 1 of Dish room until").click()
+    is_saved(page)
+    held = tomllib.loads((tmp_path / "jobs" / f"{JOB}.toml").read_text("utf-8"))["rooms"][0]
+    assert f"from {held['topcoat_1_not_before']:%H:%M}" in shown
+    assert "not_before" not in held
 
 
 @pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["360", "1280"])

@@ -168,6 +168,19 @@ def test_a_coat_is_dragged_within_its_window(hand: PlanInHand) -> None:
     assert hand.chance(far) == chance
 
 
+def test_a_coat_the_job_holds_is_moved_no_sooner(
+    hand: PlanInHand, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    coat = next(coat for coat in hand.plan.coats if coat.room == "Dish room")
+    room, pours = hand.job.room("Dish room"), hand.pours["Dish room"]
+    pin = coat.start + timedelta(minutes=20)
+    held = pours.under(replace(room, topcoat_1_not_before=pin), hand.job)
+    monkeypatch.setitem(hand.pours, "Dish room", held)
+    shown = hand.quick(Change())["coats"]
+    start_s = next(c["start_s"] for c in shown if c["name"] == "Dish room")
+    assert start_s == pytest.approx(pin.timestamp(), abs=1)
+
+
 def wait(served: Served, seconds: float = 120) -> dict[str, Any]:
     deadline = time.monotonic() + seconds
     while time.monotonic() < deadline:

@@ -117,7 +117,7 @@
       });
       const shift = (minutes) => {
         if (minutes) one.dragged[item.key] = minutes; else delete one.dragged[item.key];
-        pins(found.rooms);
+        pins(found);
         move();
       };
       bar.addEventListener("keydown", (event) => {
@@ -156,23 +156,26 @@
   function strips(found) {
     if (held) return;
     for (const one of [pourStrip, coatStrip]) strip(one, found);
-    pins(found.rooms);
+    pins(found);
   }
-  // A pin is a line of the job file: the room is not begun before that hour.
-  function pins(rooms) {
+  // A pin is a line of the job file: the room, or its coat, is not begun before that hour.
+  function pins(found) {
     const names = [...document.querySelectorAll(".field[data-key]")].filter((one) => /^rooms\[\d+\]\.name$/.test(one.dataset.key));
-    by("pins").replaceChildren(...rooms.filter((room) => dragged[room.name] > 0).map((room) => desk.make("button", {
+    const pin = (one, moved, key, what, suffix) => moved[key] > 0 ? [desk.make("button", {
       class: "plain", type: "button",
       onclick: () => {
-        const own = names.find((one) => textOf(one) === room.name);
+        const own = names.find((field) => textOf(field) === one.name);
         if (!own) return;
-        const key = own.dataset.key.replace(/name$/, "not_before");
-        putText(box(key), room.wall);
-        send([{ key, text: room.wall }]);
-        delete dragged[room.name];
-        pins(rooms);
+        const line = own.dataset.key.replace(/name$/, suffix);
+        putText(box(line), one.wall);
+        send([{ key: line, text: one.wall }]);
+        delete moved[key];
+        pins(found);
       },
-    }, `Hold ${room.name} until ${room.at}`)));
+    }, `Hold ${what} until ${one.at}`)] : [];
+    by("pins").replaceChildren(
+      ...found.rooms.flatMap((room) => pin(room, dragged, room.name, room.name, "not_before")),
+      ...found.coats.flatMap((coat) => pin(coat, draggedCoats, `${coat.name}|${coat.coat}`, `topcoat ${coat.coat} of ${coat.name}`, `topcoat_${coat.coat}_not_before`)));
   }
   async function move() {
     const m = Number(by("play-minutes").value);

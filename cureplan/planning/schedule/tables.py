@@ -259,7 +259,7 @@ class PourTables:
         self, spans: Sequence[Span], slots: Slots
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         setup_s, last_s = self.pours.job.crew.setup_s, self.pours.conditions.last_s
-        soonest_s = self.pours.settled.begins_from_s(self.own)
+        soonest_s = self.pours.begins_from_s(self.own)
         runs = [
             np.arange(
                 int(slots.first_from(max(span.begins_s + setup_s, soonest_s))),
@@ -403,7 +403,7 @@ def layer_stage(
         spans,
         slots,
         work.lead_s + work.duration_s,
-        soonest_s=pours.settled.begins_from_s(work),
+        soonest_s=pours.begins_from_s(work),
     )
     start_s = slots.at(begin) + work.lead_s
     limits = pours.limits(work.layer, confidence=sure.windows)
