@@ -183,6 +183,7 @@ class PlanInHand:
     def moved(self, change: Change) -> tuple[Job, dict[str, RoomPours], Schedule]:
         """The plan's schedule with one thing changed."""
         from cureplan.planning.schedule.outcome import Schedule
+        from cureplan.planning.schedule.placing import with_seams
 
         job = self.job
         if change.hands:
@@ -192,16 +193,20 @@ class PlanInHand:
             for name, room in self.pours.items()
         }
         placed: dict[str, PlacedPour] = {}
-        free_s = float("-inf")
+        free_s, before = float("-inf"), None
         for room in self._in_turn(change):
+            group = pours[room.room].room.group
+            if before is not None:
+                alike = group is not None and group == pours[before].room.group
+                free_s += job.crew.in_group_s if alike else job.crew.changeover_s
             # Nobody crosses a floor before it bears feet.
             ways = [placed[way] for way in job.crossed_from(room.room) if way in placed]
             free_s = max([free_s, *(way.walkable_s for way in ways)])
             placed[room.room] = self._room(pours[room.room], room, change, free_s)
-            free_s = placed[room.room].end_s + job.crew.changeover_s
+            free_s, before = placed[room.room].end_s, room.room
         primers = (pour.under for pour in placed.values() if pour.under is not None)
         schedule = Schedule(
-            pours=tuple(placed.values()),
+            pours=with_seams(pours, tuple(placed.values())),
             coats=tuple(sorted(self._coats(pours, placed, change), key=lambda c: c.start_s)),
             primers=tuple(primers),
             failures=(),

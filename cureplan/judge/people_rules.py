@@ -7,6 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import pairwise
 
+import numpy as np
+
 from cureplan.core.clock import TimeWindow, epoch_s, shift_windows
 from cureplan.inputs.job.model import Shift
 from cureplan.judge.case import Case, Floor
@@ -402,14 +404,16 @@ def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
     """Stage, role, and from when to when the floor needs it."""
     at, card = floor.planned, case.plan.job.cards.slurry
     mixed_s = at.filler_s + card.filler_mix_s
+    # Whoever throws the strip along a seam has moved on to the next room by then.
+    left_s = np.array([floor.ends_pour_s])
     for role, first_s, last_s in (
-        ("foreman", at.liquids_s, at.broadcast_s),
+        ("foreman", at.liquids_s, left_s),
         ("mixer", at.liquids_s, mixed_s),
         ("runner", mixed_s, at.pour_s),
         ("rake", at.pour_s, at.raked_s),
         ("edge", at.pour_s, at.smoothed_s),
         ("smoother", at.raked_s, at.smoothed_s),
-        ("broadcaster", at.smoothed_s, at.broadcast_s),
+        ("broadcaster", at.smoothed_s, left_s),
     ):
         yield "pour", role, float(first_s.min()), float(last_s.max())
     yield from _leads(case, floor, _pour_task(case, floor))
