@@ -261,10 +261,8 @@ def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:
     demo_desk.post("/jobs/school-kitchen/plan", {})
     while demo_desk.ask("/planning").json["words"] == "beginning":
         time.sleep(0.05)
-    began = time.monotonic()
     demo_desk.post("/stop", {})
     found = wait(demo_desk)
-    assert time.monotonic() - began < 60
     # The best so far is a plan; with none so far it says that it was stopped.
     assert "plan" in found or found.get("stopped")
     assert demo_desk.post("/jobs/school-kitchen/plan", {}).status == 200
