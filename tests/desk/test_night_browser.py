@@ -33,7 +33,7 @@ import sys
 sys.path.insert(0, {tests!r})
 from output import sheet_sample
 from cureplan.desk import share
-share.local_addresses = lambda: {"127.0.0.1": ""}
+share.local_addresses = lambda: {{"127.0.0.1": ""}}
 from cureplan.cli import main
 sys.argv = ["cureplan", "desk", sys.argv[1], "--no-browser", "--port", sys.argv[2]]
 with sheet_sample.words_of_sample():
