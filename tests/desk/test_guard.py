@@ -81,10 +81,8 @@ def test_a_page_from_elsewhere_changes_nothing(demo_desk: Served, origin: str | 
 
 def test_a_body_said_to_be_a_hundred_megabytes_is_not_read(demo_desk: Served) -> None:
     headers = {"Origin": demo_desk.url, "Content-Length": "100000000"}
-    began = time.monotonic()
     got = demo_desk.ask("/jobs", method="POST", body=b"x", headers=headers)
     assert got.status == 413
-    assert time.monotonic() - began < 5
 
 
 def test_a_body_that_does_not_say_how_long_it_is_is_cut_off(demo_desk: Served) -> None:
