@@ -13,6 +13,7 @@ import pytest
 from effort import drawn
 from oracles.live_night import LiveNight
 
+from cureplan.core.rows import Rows
 from cureplan.output.sheet.page import TEMPLATES, page_data
 from cureplan.planning.plan.model import Plan, PrimerPlan, plan_to_json
 from cureplan.planning.plan.night_rules import NightRules
@@ -33,6 +34,7 @@ READ = """(steps) => {
       tasks: plan.buckets.map((_, index) => TASKS.map((task) => taskAt(index, task))),
       left: plan.buckets.map((_, index) => leastGap(index, true)),
       primers: movedPrimers().map(timesOf),
+      coves: movedCoves().map(({ start, end }) => [start, end]),
       coats: movedCoats().map(timesOf),
       calls: plan.calls.map(callAt),
       opens: movedOpenings().map((item) => item.opens),
@@ -74,6 +76,8 @@ def steps_of(plan: Plan, draw: random.Random, places: dict[str, int]) -> list[di
             steps.append({"at": at, "act": "tick", "values": [index]})
     for primer in plan.primers:
         steps += ticks_of(draw, primer.start, ("priming", "primed"), f"{places[primer.room]}:1")
+    for cove in (call for call in plan.calls if call.stage == "cove"):
+        steps += ticks_of(draw, cove.first_task, ("coving", "coved"), f"{places[cove.room]}:1")
     if draw.random() < 0.6:
         for coat in plan.coats:
             of = f"{places[coat.room]}:{coat.coat}"
@@ -108,6 +112,7 @@ def told_by_python(text: str, steps: list[dict[str, Any]]) -> list[dict[str, Any
                         [at["opens"], at["closes"], at["start"], at["end"]]
                         for at in night.primers_at()
                     ],
+                    "coves": [[at["start"], at["end"]] for at in night.coves_at()],
                     "coats": [
                         [at["opens"], at["closes"], at["start"], at["end"]]
                         for at in night.coats_at()
@@ -166,11 +171,20 @@ def with_primers_and_cove(plan: Plan) -> Plan:
             )
         )
         coat = next(c for c in plan.coats if c.room == room)
-        calls += [
-            replace(plan.calls[0], room=room, stage=stage, call=at - timedelta(minutes=40))
-            for stage, at in (("primer", start), ("cove", start if before else coat.start))
-        ]
-    return replace(plan, primers=tuple(primers), calls=(*plan.calls, *calls))
+        begins = start - timedelta(minutes=25) if before else coat.start - timedelta(minutes=30)
+        for stage, at in (("primer", start), ("cove", begins)):
+            calls.append(
+                replace(
+                    plan.calls[0],
+                    room=room,
+                    stage=stage,
+                    role="primer" if before or stage == "primer" else "topcoat",
+                    call=at - timedelta(minutes=40),
+                    first_task=at,
+                    last_task=at + timedelta(minutes=20),
+                )
+            )
+    return replace(plan, primers=tuple(primers), calls=Rows([*plan.calls, *calls]))
 
 
 @pytest.mark.parametrize("table", [as_planned, otherwise])

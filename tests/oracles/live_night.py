@@ -28,6 +28,10 @@ class LiveNight:
         self.coats = sorted(plan["coats"], key=lambda c: datetime.fromisoformat(c["start"]))
         self.primers = sorted(plan["primers"], key=lambda p: datetime.fromisoformat(p["start"]))
         self.calls = sorted(plan["calls"], key=lambda c: datetime.fromisoformat(c["call"]))
+        self.coves = sorted(
+            (call for call in plan["calls"] if call["stage"] == "cove"),
+            key=lambda call: datetime.fromisoformat(call["first_task"]),
+        )
         self.buckets = plan["buckets"]
         ends = [rule["ends"] for rule in self.rules["clocks"]]
         self.at_s = [
@@ -40,7 +44,7 @@ class LiveNight:
         self.kept: dict[tuple[int, str], float] = {}
         self.poured: dict[int, float] = {}
         self.done: dict[tuple[str, str, int], float] = {}
-        self.primed_late: dict[str, float] = {}
+        self.kept_of: dict[tuple[str, str], float] = {}
 
     def _met_by(self, index: int) -> int | None:
         own = self.buckets[index]
@@ -69,10 +73,13 @@ class LiveNight:
             for task, rule in self.tasks.items():
                 if rule["moves"] == "late" and self.begun(index, rule["fixed_by"]):
                     self.kept.setdefault((index, task), self.late_s)
-        for primer in self.primers:
-            late = self.primed_late.get(primer["room"], self.late_s)
-            if seconds(primer["start"], up=True) + late <= self.now_s:
-                self.primed_late.setdefault(primer["room"], late)
+        for kind, of, starts in (
+            *(("primer", row["room"], row["start"]) for row in self.primers),
+            *(("cove", row["room"], row["first_task"]) for row in self.coves),
+        ):
+            late = self.kept_of.get((kind, of), self.late_s)
+            if seconds(starts, up=True) + late <= self.now_s:
+                self.kept_of.setdefault((kind, of), late)
         self.late_s = late_s
 
     def tick(self, index: int) -> None:
@@ -197,56 +204,79 @@ class LiveNight:
         now = -math.inf if begun is None else math.ceil(self.now_s)
         return starts, max(starts + lasts, now)
 
+    def _once(
+        self, room: str, planned: tuple[int, int], names: tuple[str, str], soonest: list[float]
+    ) -> tuple[float, float]:
+        """What is begun and done once in a room."""
+        if any(what in names for what, _, _ in self.done):
+            soonest = [*soonest, math.ceil(self.now_s)]
+        begun, done = (self.done.get((name, room, 1)) for name in names)
+        return self._told(planned, begun, done, max(soonest))
+
+    def coves_at(self) -> list[dict[str, float]]:
+        found = []
+        moved = {
+            coat["room"]: at["start"] - self._planned(coat)[0]
+            for coat, at in zip(self.coats, self.coats_at(), strict=True)
+            if coat["coat"] == 1
+        }
+        for cove in self.coves:
+            room = cove["room"]
+            start, end = (seconds(cove[key], up=True) for key in ("first_task", "last_task"))
+            late = self.kept_of.get(("cove", room), self.late_s)
+            if cove["role"] == "topcoat":
+                late = max(0.0, moved.get(room, 0.0))
+            starts, ends = self._once(room, (start, end), ("coving", "coved"), [start + late])
+            found.append({"start": starts, "end": ends, "moved": starts - start})
+        return found
+
     def primers_at(self) -> list[dict[str, float]]:
-        told = any(what in ("priming", "primed") for what, _, _ in self.done)
         found: list[dict[str, float]] = []
+        coves = list(zip(self.coves, self.coves_at(), strict=True))
         for primer in self.primers:
+            room = primer["room"]
             start, end = seconds(primer["start"], up=True), seconds(primer["end"], up=True)
-            soonest = [start + self.primed_late.get(primer["room"], self.late_s)]
-            soonest += [math.ceil(self.now_s)] if told else []
+            soonest = [start + self.kept_of.get(("primer", room), self.late_s)]
             if found and found[-1]["planned_end"] <= start:
                 rest = min(start - found[-1]["planned_end"], self.changeover_s)
                 soonest.append(found[-1]["end"] + rest)
-            starts, ends = self._told(
-                (start, end),
-                self.done.get(("priming", primer["room"], 1)),
-                self.done.get(("primed", primer["room"], 1)),
-                max(soonest),
-            )
+            soonest += [
+                at["end"]
+                for cove, at in coves
+                if cove["room"] == room and seconds(cove["last_task"], up=True) <= start
+            ]
+            starts, ends = self._once(room, (start, end), ("priming", "primed"), soonest)
             late = {"begun": starts - start, "laid": ends - end}
             opens = seconds(primer["slurry_opens"], up=True)
             closes = seconds(primer["slurry_closes"])
             found.append(
                 {"opens": opens + late[self.rules["primer_opens"]],
                  "closes": closes + late[self.rules["primer_closes"]],
-                 "start": starts, "end": ends, "planned_end": end}
+                 "start": starts, "end": ends, "planned_end": end, "moved": starts - start}
             )  # fmt: skip
         return found
 
     def calls_at(self) -> list[float]:
         """Calls to come move with the work they are for, and never forward."""
-        coats = {
+        late = {
             (coat["room"], f"coat {coat['coat']}"): at["start"] - self._planned(coat)[0]
             for coat, at in zip(self.coats, self.coats_at(), strict=True)
         }
-        primers = {
-            primer["room"]: at["start"] - seconds(primer["start"], up=True)
-            for primer, at in zip(self.primers, self.primers_at(), strict=True)
-        }
+        for kind, rows, at in (
+            ("primer", self.primers, self.primers_at()),
+            ("cove", self.coves, self.coves_at()),
+        ):
+            late |= {
+                (row["room"], kind): one["moved"] for row, one in zip(rows, at, strict=True)
+            }
+        first = {b["room"]: i for i, b in reversed([*enumerate(self.buckets)])}
+        late |= {(room, "pour"): self.move(index) for room, index in first.items()}
         found: list[float] = []
         for call in self.calls:
-            room, stage, at_s = call["room"], call["stage"], seconds(call["call"])
-            pours = [i for i, b in enumerate(self.buckets) if b["room"] == room]
-            ahead = not pours or at_s < self.at_s[pours[0]]["liquids_in"]
-            if stage == "cove":
-                stage = "coat 1" if not ahead else "primer" if room in primers else "pour"
-            elif stage == "vacuum":
-                stage = "coat 1"
-            by = {"primer": primers.get(room, 0.0), "pour": 0.0}
-            if stage == "pour" and pours:
-                by["pour"] = self.move(pours[0])
-            moved = by[stage] if stage in by else coats.get((room, stage), 0.0)
-            found.append(at_s if at_s <= self.now_s else at_s + max(0.0, moved))
+            stage = "coat 1" if call["stage"] == "vacuum" else call["stage"]
+            at_s = seconds(call["call"])
+            moved = max(0.0, late.get((call["room"], stage), 0.0))
+            found.append(at_s if at_s <= self.now_s else at_s + moved)
         return found
 
     @staticmethod

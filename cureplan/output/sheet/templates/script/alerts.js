@@ -18,11 +18,12 @@ function alertList(now) {
       found.push({ at: clockEnd(index, CLOCKS[0]) - RULES.edge_soon_s, key: "edge:" + index, text: text("tie") });
     }
   });
-  for (const { primer, due, begun, done } of movedPrimers()) {
-    if (begun !== undefined || done !== undefined) continue;
-    found.push({ at: due, key: "primer:" + primer.room + ":" + due,
-      text: (language) => word(language, "primer", {}) + ": " + plan.rooms[primer.room].name });
-  }
+  const single = (key, item, { due, begun, done }) => {
+    if (begun === undefined && done === undefined) found.push({ at: due, key: key + ":" + item.room + ":" + due,
+      text: (language) => word(language, key, {}) + ": " + plan.rooms[item.room].name });
+  };
+  for (const moved of movedCoves()) single("cove", moved.cove, moved);
+  for (const moved of movedPrimers()) single("primer", moved.primer, moved);
   for (const item of movedCoats()) {
     if (item.begun !== undefined) {
       const mixed = mixedBatches(item.coat).pop();

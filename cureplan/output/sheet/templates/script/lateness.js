@@ -6,7 +6,7 @@ const CLOCKS = RULES.clocks;
 const MOVES = Object.fromEntries(RULES.tasks.map((rule) => [rule.task, rule.moves]));
 const SAID = RULES.tasks.filter((rule) => rule.moves === "late");
 const BEFORE_FLOOR = SAID.map((rule) => rule.task);
-const OF_PRIMER = /^primer:\d+$/;
+const OF_ROOM = /^(primer|cove):\d+$/;
 
 let rehearsal_s = 0;
 let rehearsing = false;
@@ -74,7 +74,7 @@ function sound(kept) {
     late_s: Number.isFinite(kept.late_s) && Math.abs(kept.late_s) <= 86400 ? kept.late_s : 0,
     clock_s: Number.isFinite(kept.clock_s) && Math.abs(kept.clock_s) <= 50400 ? kept.clock_s : 0,
     clock_right: kept.clock_right === true,
-    fixed: picked(kept.fixed, (key) => isBucket(key) || OF_PRIMER.test(key), isFixed),
+    fixed: picked(kept.fixed, (key) => isBucket(key) || OF_ROOM.test(key), isFixed),
     poured: picked(kept.poured, isBucket, isInstant),
     short: picked(kept.short, isBucket, isInstant),
     lost: picked(kept.lost, isBucket, isLosses),
@@ -166,9 +166,11 @@ function marginOf(index) {
 
 // Never holds what is mixed: with the filler in, a bucket keeps its own time to be poured.
 function setLate(late_s) {
-  for (const primer of plan.primers) {
-    const key = "primer:" + primer.room;
-    if (primer.start + shiftOf(key, "start") <= now_s()) fix(key, "start");
+  for (const [name, items] of [["primer", plan.primers], ["cove", plan.coves]]) {
+    for (const item of items) {
+      const key = name + ":" + item.room;
+      if (item.start + shiftOf(key, "start") <= now_s()) fix(key, "start");
+    }
   }
   plan.buckets.forEach((_, index) => {
     for (const rule of SAID) if (isBegun(index, rule.fixed_by)) fix(index, rule.task);
@@ -301,7 +303,7 @@ function coatKey(coat, what) {
 
 // From the first tick of the coat phase on, what nobody ticked is not begun, or not done.
 function coatsTold() {
-  return Object.keys(state.done).some((key) => !/^(ice|prim)/.test(key));
+  return isTold("vacuumed", "begun", "mixed", "laid");
 }
 
 // Begin and end of a coat or primer, as far as they were ticked: one that was only ticked as
@@ -340,18 +342,32 @@ const movedCoats = once(() => {
   });
 });
 
-function primersTold() {
-  return Object.keys(state.done).some((key) => /^prim/.test(key));
+// From the first tick of a kind on, what nobody ticked is not begun.
+function isTold(...kinds) {
+  return Object.keys(state.done).some((key) => kinds.includes(key.split(":")[0]));
 }
+
+// Begun and done once in a room, as ticked or as planned.
+function movedOnce(item, begins, ends, soonest) {
+  const at = (what) => state.done[what + ":" + item.room + ":1"];
+  return told(item, at(begins), at(ends), soonest, isTold(begins, ends) ? Math.ceil(now_s()) : 0);
+}
+
+// What goes up with the coats is as late as they are.
+const movedCoves = once(() => plan.coves.map((cove) => {
+  const coat = movedCoats().find((each) => each.coat.room === cove.room);
+  const late = cove.who !== "topcoat" ? shiftOf("cove:" + cove.room, "start") : coat ? Math.max(0, coat.moved) : 0;
+  const when = movedOnce(cove, "coving", "coved", cove.start + late);
+  return { cove, ...when, moved: when.start - cove.start };
+}));
 
 // The slurry waits for the primer's last patch, and no longer than its first one bonds.
 const movedPrimers = once(() => {
   let before = null;
-  const told_s = primersTold() ? Math.ceil(now_s()) : 0;
   return plan.primers.map((primer) => {
-    const soonest = Math.max(primer.start + shiftOf("primer:" + primer.room, "start"), afterBefore(before, primer));
-    const when = told(primer, state.done["priming:" + primer.room + ":1"],
-      state.done["primed:" + primer.room + ":1"], soonest, told_s);
+    const ahead = movedCoves().filter(({ cove }) => cove.room === primer.room && cove.end <= primer.start).map(({ end }) => end);
+    const when = movedOnce(primer, "priming", "primed",
+      Math.max(primer.start + shiftOf("primer:" + primer.room, "start"), afterBefore(before, primer), ...ahead));
     before = { layer: primer, end: when.end };
     const moved = { begun: when.start - primer.start, laid: when.end - primer.end };
     return { primer, ...when, moved: moved.begun,
@@ -401,20 +417,19 @@ function movedOpenings() {
   return plan.rooms.map((room, place) => ({ room, opens: room.opens + Math.max(0, moved[place]) }));
 }
 
-// Calls to come move with what they are for; cove with the layer that it stands before.
+// Calls to come move with what they are for.
 function callAt(item) {
   if (item.call <= now_s()) return item.call;
   const isOf = (place) => plan.rooms[place].name === item.room;
-  const first = plan.buckets.findIndex((bucket) => isOf(bucket.room));
-  const primer = movedPrimers().find((each) => isOf(each.primer.room));
-  const ahead = item.stage === "cove" && (first < 0 || item.call < plan.buckets[first].liquids);
   let moved = 0;
-  if (primer !== undefined && (item.stage === "primer" || ahead)) moved = primer.moved;
-  else if (first >= 0 && (item.stage === "pour" || ahead)) moved = moveOf(first);
-  else {
-    const number = item.stage.startsWith("coat ") ? Number(item.stage.slice(-1)) : 1;
-    const found = movedCoats().find(({ coat }) => isOf(coat.room) && coat.coat === number);
-    if (found !== undefined) moved = found.moved;
+  if (item.stage === "primer") moved = (movedPrimers().find(({ primer }) => isOf(primer.room)) || { moved }).moved;
+  else if (item.stage === "cove") moved = (movedCoves().find(({ cove }) => isOf(cove.room)) || { moved }).moved;
+  else if (item.stage === "pour") {
+    const first = plan.buckets.findIndex((bucket) => isOf(bucket.room));
+    if (first >= 0) moved = moveOf(first);
+  } else {
+    const number = item.stage === "vacuum" ? 1 : Number(item.stage.slice(-1));
+    moved = (movedCoats().find(({ coat }) => isOf(coat.room) && coat.coat === number) || { moved }).moved;
   }
   return item.call + Math.max(0, moved);
 }

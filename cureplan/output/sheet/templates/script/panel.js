@@ -122,6 +122,7 @@ const TASK_BEFORE_S = 3600;
 // What a person has to do besides the buckets: it stays until it is ticked.
 function taskItems(language, now) {
   const items = plan.ice.map((item, place) => iceItem(language, now, item, place));
+  for (const moved of movedCoves()) items.push(coveItem(language, now, moved));
   for (const moved of movedPrimers()) items.push(primerItem(language, now, moved));
   for (const moved of movedCoats()) items.push(coatItem(language, now, moved));
   return items.filter((item) => item !== null);
@@ -155,6 +156,23 @@ function inTime(key, what, due, now) {
   return now < due + RULES.late_after_s ? [[key, what]] : [[key, what], [key, what, Math.round(due)]];
 }
 
+// What lies over it shows that it is up.
+function coveItem(language, now, { cove, begun, done, start, due, by }) {
+  const first = plan.buckets.findIndex((bucket) => bucket.room === cove.room);
+  const over = movedCoats().some((item) => item.coat.room === cove.room && item.begun !== undefined)
+    || ("vacuumed:" + cove.room + ":1") in state.done
+    || (cove.who !== "topcoat" && first >= 0 && isBegun(first, "liquids"));
+  if (done !== undefined || over || now < start - TASK_BEFORE_S) return null;
+  const key = (what) => what + ":" + cove.room + ":1";
+  const asked = begun === undefined && isTold("coving", "coved") && now >= due;
+  const lines = [word(language, asked ? "coat_asked" : "until", { at: whenText(language, asked ? due : by, now, true) })];
+  const name = word(language, "cove", {}) + ": " + plan.rooms[cove.room].name;
+  const steps = begun === undefined ? ["coving", "coved"] : ["coved"];
+  return { key: key("cove"), language, lines, who: cove.who, overdue: asked || now >= by,
+    buttons: steps.flatMap((what) => inTime(key(what), what, what === "coving" ? due : by, now)),
+    title: name + (!asked && now < start ? ", " + whenText(language, start, now, true) : "") };
+}
+
 // Until its floor is poured it says when that may be done.
 function primerItem(language, now, { primer, begun, done, start, due, by, opens, closes }) {
   const first = plan.buckets.findIndex((bucket) => bucket.room === primer.room);
@@ -162,7 +180,7 @@ function primerItem(language, now, { primer, begun, done, start, due, by, opens,
   const name = word(language, "primer", {}) + ": " + plan.rooms[primer.room].name;
   const at = (instant, up) => whenText(language, instant, now, up);
   const waits = done !== undefined;
-  const asked = begun === undefined && !waits && primersTold() && now >= due;
+  const asked = begun === undefined && !waits && isTold("priming", "primed") && now >= due;
   const lines = [word(language, "primer_window", { opens: at(opens, true), closes: at(closes, false) })];
   if (asked) lines.unshift(word(language, "coat_asked", { at: at(due, true) }));
   else if (!waits) lines.unshift(word(language, "until", { at: at(by, true) }));
@@ -375,6 +393,9 @@ function nextEvents(language, now) {
       });
     }
   });
+  for (const { cove, start } of movedCoves()) {
+    events.push({ at: start, up: true, text: word(language, "cove", {}) + ": " + name(cove.room) });
+  }
   for (const { primer, start } of movedPrimers()) {
     events.push({ at: start, up: true, text: word(language, "primer", {}) + ": " + name(primer.room) });
   }
