@@ -1,4 +1,4 @@
-"""What comes before a pour: pails in the ice, coves, primers, and what the first bucket waits for."""
+"""What comes before a pour: ice, coves, primers, and what the first bucket waits for."""
 
 from __future__ import annotations
 
