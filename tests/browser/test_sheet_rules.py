@@ -14,7 +14,8 @@ from effort import drawn
 from oracles.live_night import LiveNight
 
 from cureplan.core.rows import Rows
-from cureplan.output.sheet.page import TEMPLATES, page_data
+from cureplan.output.sheet.page import TEMPLATES
+from cureplan.output.sheet.page_data import page_data
 from cureplan.planning.plan.model import Plan, PrimerPlan, plan_to_json
 from cureplan.planning.plan.night_rules import NightRules
 
