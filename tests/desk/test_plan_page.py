@@ -50,8 +50,14 @@ def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     until(page, f"!{shown}.includes({round(least, 1):g} + ' min in hand')", 30)
     moved(page)
     page.click("#keep-what-if")
+    # Let go, it is planned anew, and stands beside what was moved.
+    until(page, "document.getElementById('anew-found').textContent.includes('of nights')", 60)
     rows = page.locator("#what-ifs tbody tr")
     assert rows.count() == 2
+    anew = page.locator("#anew-found dd").all_inner_texts()
+    assert anew[2] in rows.nth(1).inner_text()
+    page.reload()
+    until(page, "document.querySelectorAll('#what-ifs tbody tr').length === 2")
     assert "as planned" in rows.nth(0).inner_text()
     assert "Ice: no room" in rows.nth(1).inner_text()
     # Moving is a question, not a change: the plan that lies there is the same.

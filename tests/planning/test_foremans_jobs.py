@@ -81,6 +81,8 @@ def test_an_l_shaped_kitchen_with_an_island_a_drain_and_a_cove(tmp_path):
     assert (cove.role, cove.people, f"{cove.call:%H:%M}") == ("edge", 1, "19:00")
     assert (f"{cove.first_task:%H:%M}", f"{cove.last_task:%H:%M}") == ("19:45", "23:49")
     assert abs(room.pour_start - cove.last_task) < timedelta(minutes=1)
+    (told,) = (r for r in plan.decisions.answers[0].reasons if r.code == "order.cove")
+    assert told.values["start_at"] == cove.first_task.isoformat()
     assert need.cove_kg == pytest.approx(146.4 * 0.45359237)
     assert {line.code: line.values["packages"] for line in plan.takeoff.order}["buy.cove"] == 3
     # Who comes for it stays for the pour, and nobody else comes so early.

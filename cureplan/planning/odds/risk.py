@@ -96,6 +96,12 @@ class Looked:
         init=False, default_factory=dict
     )
 
+    def with_other_runs(self) -> Looked:
+        """The same nights and ages, for pours by other hands or to let old runs go."""
+        other = Looked()
+        other.draws, other._ages = self.draws, self._ages
+        return other
+
     def ages(
         self, pours: RoomPours, layer: Layer, nights: Nights
     ) -> tuple[DrawnAges, DrawnAges]:

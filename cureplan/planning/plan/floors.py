@@ -107,7 +107,9 @@ def room_plans(
 
 def _seam(room: str, seam: Seam) -> Message:
     """How a room is met by the next of its group: wet, or at a stop line."""
-    stop = "pour.seam_busy" if seam.busy and seam.spare_s >= 0.0 else "pour.seam_stop"
+    stop = "pour.seam_busy" if seam.busy else "pour.seam_unsure"
+    if seam.spare_s < 0.0:
+        stop = "pour.seam_stop"
     return Message(
         "pour.seam_wet" if seam.wet else stop,
         {"room": seam.next_room, "before": room, "spare_min": minutes(seam.spare_s)},

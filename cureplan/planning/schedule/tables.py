@@ -277,12 +277,15 @@ class PourTables:
         return options is None or option in options
 
     def _buys_nothing(self, option: PourOption) -> bool:
-        """Whether one bay less lays rows of as few buckets: then this is only more work."""
+        """Whether one bay less, where that is open, lays rows of as few buckets: then this
+        is only more work."""
         if option.bays == 1:
             return False
         fewer = PourOption(
             chilled=option.chilled, cool_filler=option.cool_filler, bays=option.bays - 1
         )
+        if not self._is_open(fewer):
+            return False
         rows = [self.pours.plan(o).layout.buckets_per_row for o in (fewer, option)]
         return rows[0] == rows[1]
 
