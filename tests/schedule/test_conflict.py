@@ -127,7 +127,7 @@ def test_rooms_that_go_alone_but_not_together_are_named_without_the_others():
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_every_conflict_has_words(language, bound_together):
-    job, (found,) = bound_together
+    job, (found,), _ = bound_together
     told = _in_words(replace(job, languages=(language,)), found.says)
     assert "Cook line" in told
     assert "13:00-15:00" in told

@@ -208,11 +208,12 @@ def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
     for room in job.rooms:
         whole = _Some(job, tables, (room.name,), frozenset(_limits_of(job)))
         if whole.begins() is None:
-            yield _why(job, tables, room.name)
+            yield _why(whole)
 
 
-def _why(job: Job, tables: Tables, room: str) -> Failure:
-    lifted = _Some(job, tables, (room,), frozenset())
+def _why(whole: _Some) -> Failure:
+    job, tables, (room,) = whole.job, whole.tables, whole.rooms
+    lifted = replace(whole, limits=frozenset())
     if lifted.begins() is None:
         return _unseen(job, tables, room)
     limits = _limits_of(job)
