@@ -121,7 +121,8 @@ class _Looking:
             if found is not None:
                 (reach if found.reaches else more).append(found)
 
-        for_more = REST * self.budget
+        # Where there is no plan, the least changes are tried in pairs from the start.
+        for_more = REST * self.budget * (self.chosen.odds is not None)
         for way in self._candidates():
             if self._over(for_more if len(reach) < FEW else 0.0) or len(reach) >= ENOUGH:
                 break
