@@ -7,7 +7,7 @@ the parts that cost the most chance. Cheapest first, within a bounded amount of 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import chain, islice
 from math import inf
 from typing import NamedTuple
@@ -112,6 +112,8 @@ class _Looking:
     progress: Progress | None
     stop: Stop
     budget: float
+    paired: list[Job] = field(default_factory=list)
+    """Jobs with two limits moved that were tried, in whichever order."""
 
     def run(self) -> tuple[Relaxation, ...]:
         reach: list[_Tried] = []
@@ -168,10 +170,12 @@ class _Looking:
                 if change.also is None
                 and change.say.code != first.way.say.code
                 and also(change.say) not in enough
+                and change.job not in self.paired
             )
             for change in islice(seconds, MOST_SECOND):
                 if self._over(kept) or len(reach) >= FEW:
                     return
+                self.paired.append(change.job)
                 both = replace(
                     first.way,
                     job=change.job,
