@@ -101,6 +101,7 @@ def _page(desk: Desk, edits: Edits, name: str) -> Response:
         display=values.get("display", "us"),
         plan_part=plan_part(desk, name),
         most_bays=MOST_BAYS,
+        largest_weather=LARGEST_WEATHER,
         playable=(folder.plan_path(name) / "plan.json").is_file(),
     )
 

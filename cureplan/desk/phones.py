@@ -123,7 +123,12 @@ class Sharing:
             )
         )
         gate.on = True
-        await run_in_threadpool(gate.keep)
+        try:
+            await run_in_threadpool(gate.keep)
+        except CurePlanError:
+            gate.on = False
+            listener.close()
+            raise
         self._task = asyncio.create_task(self._server.serve(sockets=[listener]))
         while not self._server.started and not self._task.done():
             await asyncio.sleep(0.01)

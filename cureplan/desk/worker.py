@@ -8,12 +8,12 @@ import signal
 import subprocess
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
-from cureplan.core.errors import InputError
+from cureplan.core.errors import CurePlanError, InputError
 
 __all__ = ["Task", "Worker"]
 
@@ -32,6 +32,8 @@ class Task:
     what: str
     gives_way: bool = False
     """Whether it is ended as soon as something else is to be done."""
+    after: Callable[[Mapping[str, Any]], None] | None = None
+    """Called with what it ended with, before anybody is told that it has."""
     words: str = "beginning"
     stopped: bool = False
     """Whether somebody asked for its end."""
@@ -48,7 +50,14 @@ class Worker:
         self._count = 0
         self.task: Task | None = None
 
-    def begin(self, name: str, what: Mapping[str, Any], *, gives_way: bool = False) -> Task:
+    def begin(
+        self,
+        name: str,
+        what: Mapping[str, Any],
+        *,
+        gives_way: bool = False,
+        after: Callable[[Mapping[str, Any]], None] | None = None,
+    ) -> Task:
         """Begin a task; refused while another is being done that does not give way."""
         with self._lock:
             before = self.task
@@ -62,7 +71,11 @@ class Worker:
                 before.done.wait(SOON_S + 1.0)
             self._count += 1
             task = self.task = Task(
-                number=self._count, name=name, what=str(what["do"]), gives_way=gives_way
+                number=self._count,
+                name=name,
+                what=str(what["do"]),
+                gives_way=gives_way,
+                after=after,
             )
             process = self._running()
             threading.Thread(target=self._follow, args=(process, task), daemon=True).start()
@@ -131,6 +144,11 @@ class Worker:
         else:
             # It was ended, or ended by itself without a word.
             task.ended = {"ended": True, "stopped": True}
+        if task.after is not None and task.ended is not None:
+            try:
+                task.after(task.ended)
+            except CurePlanError as error:
+                task.ended = {"ended": True, "fault": str(error)}
         task.done.set()
 
     def run(self, name: str, what: Mapping[str, Any], *, within_s: float) -> Task:

@@ -160,6 +160,19 @@ def test_two_desks_on_one_folder_are_told_apart_and_one_ends_at_ctrl_c(tmp_path:
             first.stderr.close()
 
 
+def test_a_desk_opens_on_a_disk_without_room(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from cureplan.desk import folder as files
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(files.os, "write", full)
+    with files.JobFolder(tmp_path).held("http://127.0.0.1:1/"):
+        pass
+
+
 def test_without_the_optional_part_one_line_says_what_to_install(tmp_path: Path) -> None:
     code = (
         "import sys; sys.modules['starlette'] = None; from cureplan.cli import main; "
