@@ -11,6 +11,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import room_conditions
 from cureplan.planning.floor.pour import FREE, RoomPours, Settled
+from cureplan.planning.schedule.bounds import least_possible, lower_bounds
 from cureplan.planning.schedule.conflict import alone, together
 from cureplan.planning.schedule.floor_model import (
     FloorModel,
@@ -24,7 +25,6 @@ from cureplan.planning.schedule.lexicographic import (
     Limits,
     News,
     Solved,
-    lower_bounds,
     solve_in_order,
 )
 from cureplan.planning.schedule.outcome import (
@@ -266,8 +266,11 @@ class _Search:
         schedule = begun.model.schedule(begun.first.choice)
         if self.promising(schedule):
             return None
-        bounds = {"ready": lower_bounds(begun.model.problem).ready}
-        gap_frac = _gap_frac(begun.first.score, bounds)
+        problem, found = begun.model.problem, begun.first.score
+        if found is None:
+            raise AssertionError("a choice has its score")
+        soonest = least_possible(problem, found, "ready", lower_bounds(problem).ready)
+        gap_frac = _gap_frac(found, {"ready": soonest})
         return replace(schedule, solver=QUICK, gap_frac=gap_frac)
 
     def begun(self, sure: Sureness | None) -> _Begun:

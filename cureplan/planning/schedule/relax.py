@@ -16,6 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS, RoomPours
+from cureplan.planning.schedule.bounds import lower_bounds
 from cureplan.planning.schedule.changes import (
     GRADED,
     OPENING,
@@ -37,7 +38,7 @@ from cureplan.planning.schedule.floor_model import (
     floor_model,
 )
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
-from cureplan.planning.schedule.lexicographic import Limits, lower_bounds, solve_in_order
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, never
 from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
 
