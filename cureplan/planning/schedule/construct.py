@@ -34,7 +34,7 @@ from cureplan.planning.schedule.outcome import (
     Stop,
     stopped_by_hand,
 )
-from cureplan.planning.schedule.problem import Score
+from cureplan.planning.schedule.problem import Score, score
 from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
 from cureplan.planning.schedule.tables import Sureness
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
@@ -266,9 +266,8 @@ class _Search:
         schedule = begun.model.schedule(begun.first.choice)
         if self.promising(schedule):
             return None
-        problem, found = begun.model.problem, begun.first.score
-        if found is None:
-            raise AssertionError("a choice has its score")
+        problem = begun.model.problem
+        found = score(problem, begun.first.choice)
         soonest = least_possible(problem, found, "ready", lower_bounds(problem).ready)
         gap_frac = _gap_frac(found, {"ready": soonest})
         return replace(schedule, solver=QUICK, gap_frac=gap_frac)

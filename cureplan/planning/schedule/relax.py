@@ -410,7 +410,7 @@ def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
     def counted(stages: tuple[Stage, ...], due: float) -> tuple[Stage, ...]:
         free = [replace(stage, short=np.zeros_like(stage.short)) for stage in stages]
         last = stages[-1]
-        late = (model.slots.at(last.opens) > due).astype(np.int64)
+        late = (model.slots.at(last.opens) > due).astype(np.int32)
         return (*free[:-1], replace(last, short=late))
 
     rooms = [counted(s, due) for s, due in zip(model.problem.rooms, due_s, strict=True)]
