@@ -480,7 +480,7 @@ class DrawnAges:
         """The ages that what is laid between two instants can be asked for, at an age of
         `most_s` at most: of many rooms' weeks, all hours of all would fill the memory."""
         low = max(0, int(np.searchsorted(self.hours_s, begins_s)) - 1)
-        latest = int(np.searchsorted(self.hours_s, ends_s + NO_LATER_S))
+        latest = int(np.searchsorted(self.hours_s, ends_s + 0.5 * NO_LATER_S))
         laid = min(latest, self.hours_s.size - 1)
         grown_s = (self.gained_s[:, laid:] - self.gained_s[:, laid, None]).min(axis=0)
         high = laid + int(np.searchsorted(grown_s, SURELY * most_s)) + 1

@@ -79,7 +79,16 @@ class Stage:
         """The stage with only the states marked."""
         if bool(kept.all()):
             return self
-        arrays = {f.name: getattr(self, f.name)[kept] for f in fields(self) if f.name != "crew"}
+        number, found = int(kept.sum()), dict[int, IntArray]()
+        arrays = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "crew"}
+        for name, values in arrays.items():
+            # One value for all states, or one array under two names, is kept once.
+            if id(values) not in found:
+                one = values.strides == (0,)
+                found[id(values)] = (
+                    np.broadcast_to(values[:1], number) if one and number else values[kept]
+                )
+            arrays[name] = found[id(values)]
         return replace(self, **arrays)
 
     def labelled(self, *, cost: int, option: int) -> Stage:
@@ -123,11 +132,11 @@ def stage_of(
     values["frees"] = values["ends"]
     values |= others
     values = {"follows": values["frees"]} | values
-    arrays = {
-        name: np.broadcast_to(np.asarray(value, dtype=np.int32), begin.shape)
-        for name, value in values.items()
+    made = {
+        id(value): np.broadcast_to(np.asarray(value, dtype=np.int32), begin.shape)
+        for value in values.values()
     }
-    return Stage(crew=crew, **arrays)
+    return Stage(crew=crew, **{name: made[id(value)] for name, value in values.items()})
 
 
 class Score(NamedTuple):
