@@ -18,6 +18,7 @@ from output.sheet_sample import after
 
 from browser.conftest import Opener, Sheet
 from browser.test_sheet_log import saved_log, write_plan
+from cureplan.core.rows import Rows
 from cureplan.inputs.tables.night_log import read_night_log, read_night_logs
 from cureplan.planning.plan.model import Plan, PrimerPlan
 from cureplan.planning.replan.replan import night_site
@@ -466,6 +467,25 @@ def test_a_primer_is_ticked_and_says_when_its_floor_may_be_poured(
     assert "still wet when its first bucket is due" in task.inner_text()
     lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
     assert [line.split(",")[1] for line in lines[2:]] == ["primer begun", "primer laid"]
+
+
+def test_a_cove_is_ticked_until_it_is_done(open_sheet: Opener, tmp_path: Path):
+    # Put up from 16:40 to 18:40 by plan; begun 16:50, it is due at 18:50 and done at 18:30.
+    plan = sheet_sample.sample_plan()
+    edge = plan.calls[0]
+    cove = replace(
+        edge, stage="cove", role="edge", first_task=after(-260), last_task=after(-140)
+    )
+    plan = replace(plan, calls=Rows([*plan.calls, cove]))
+    sheet = open_sheet(plan, at=after(-250))
+    task = sheet.page.locator("#sheet-en .task", has_text="Cove base: Cook line")
+    task.get_by_role("button", name="Cove begun").click()
+    assert "until 18:50" in task.inner_text()
+    sheet.page.clock.pause_at(after(-150))
+    task.get_by_role("button", name="Cove done").click()
+    task.wait_for(state="detached")
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert [line.split(",")[1] for line in lines[2:]] == ["cove begun", "cove done"]
 
 
 def test_the_log_leaves_the_phone_without_a_file(open_sheet: Opener):

@@ -92,6 +92,16 @@ def page_data(plan: Plan) -> str:
         ],
         "buckets": _rows_of(_buckets(plan, order)),
         "coats": _coats(plan, order),
+        "coves": [
+            {
+                "room": order[call.room],
+                "who": call.role,
+                "start": _up(call.first_task),
+                "end": _up(call.last_task),
+            }
+            for call in sorted(plan.calls, key=lambda call: call.first_task)
+            if call.stage == "cove"
+        ],
         "primers": [
             {
                 "room": order[primer.room],
@@ -206,7 +216,7 @@ def _up(instant: datetime) -> int:
 
 def _buckets(plan: Plan, order: dict[str, int]) -> list[dict[str, Any]]:
     return [
-        _bucket(bucket, order) | {"by": _met_by(plan, place)}
+        _bucket(bucket, order) | {"by": work.met_by(plan, place)}
         for place, bucket in enumerate(plan.buckets)
     ]
 
@@ -239,20 +249,6 @@ def _map(plan: Plan, room: str, place: int) -> dict[str, Any] | None:
         "drawing": _drawing_id(f"map-{place}"),
         "patches": [patch_path(patch) for patch in floor.patches],
     }
-
-
-def _met_by(plan: Plan, place: int) -> int | None:
-    """Which bucket ties into this one: of its room the last that is poured by then."""
-    bucket = plan.buckets[place]
-    tied = bucket.tied_in
-    if tied is None:
-        return None
-    found = [
-        after
-        for after, other in enumerate(plan.buckets)
-        if other.room == bucket.room and other.number > bucket.number and other.pour <= tied
-    ]
-    return max(found, key=lambda after: plan.buckets[after].number, default=None)
 
 
 def _bucket(bucket: BucketPlan, order: dict[str, int]) -> dict[str, Any]:

@@ -18,11 +18,12 @@ function alertList(now) {
       found.push({ at: clockEnd(index, CLOCKS[0]) - RULES.edge_soon_s, key: "edge:" + index, text: text("tie") });
     }
   });
-  for (const { primer, start, begun, done } of movedPrimers()) {
-    if (begun !== undefined || done !== undefined) continue;
-    found.push({ at: start, key: "primer:" + primer.room,
-      text: (language) => word(language, "primer", {}) + ": " + plan.rooms[primer.room].name });
-  }
+  const once = (key, item, { start, begun, done }) => {
+    if (begun === undefined && done === undefined) found.push({ at: start, key: key + ":" + item.room,
+      text: (language) => word(language, key, {}) + ": " + plan.rooms[item.room].name });
+  };
+  for (const moved of movedCoves()) once("cove", moved.cove, moved);
+  for (const moved of movedPrimers()) once("primer", moved.primer, moved);
   for (const item of movedCoats()) {
     if (item.begun !== undefined) {
       const mixed = mixedBatches(item.coat).pop();

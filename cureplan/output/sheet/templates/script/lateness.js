@@ -305,15 +305,24 @@ const movedCoats = once(() => {
   });
 });
 
+// Begun and done once in a room, as ticked or as planned.
+function movedOnce(item, begins, ends) {
+  const begun = state.done[begins + ":" + item.room + ":1"];
+  const done = state.done[ends + ":" + item.room + ":1"];
+  const lasts = item.end - item.start;
+  const start = begun !== undefined ? begun : done !== undefined ? done - lasts : item.start;
+  return { begun, done, start, end: done !== undefined ? done : start + lasts };
+}
+
+function movedCoves() {
+  return plan.coves.map((cove) => ({ cove, ...movedOnce(cove, "coving", "coved") }));
+}
+
 // The slurry waits for the primer's last patch, and no longer than its first one bonds.
 function movedPrimers() {
   return plan.primers.map((primer) => {
-    const begun = state.done["priming:" + primer.room + ":1"];
-    const done = state.done["primed:" + primer.room + ":1"];
-    const lasts = primer.end - primer.start;
-    const start = begun !== undefined ? begun : done !== undefined ? done - lasts : primer.start;
-    const end = done !== undefined ? done : start + lasts;
-    return { primer, begun, done, start, end, opens: primer.opens + end - primer.end, closes: primer.closes + start - primer.start };
+    const moved = movedOnce(primer, "priming", "primed");
+    return { primer, ...moved, opens: primer.opens + moved.end - primer.end, closes: primer.closes + moved.start - primer.start };
   });
 }
 

@@ -75,7 +75,7 @@ function logEntries() {
 }
 
 // What is ticked besides buckets.
-const DONE_EVENTS = { ice: "pails in ice", priming: "primer begun", primed: "primer laid", vacuumed: "vacuumed", begun: "coat begun",
+const DONE_EVENTS = { ice: "pails in ice", coving: "cove begun", coved: "cove done", priming: "primer begun", primed: "primer laid", vacuumed: "vacuumed", begun: "coat begun",
   mixed: "batch mixed", laid: "coat laid" };
 
 function doneEntry([key, at]) {

@@ -117,6 +117,7 @@ const TASK_BEFORE_S = 3600;
 // What a person has to do besides the buckets: it stays until it is ticked.
 function taskItems(language, now) {
   const items = plan.ice.map((item, place) => iceItem(language, now, item, "ice:" + place));
+  for (const moved of movedCoves()) items.push(coveItem(language, now, moved));
   for (const moved of movedPrimers()) items.push(primerItem(language, now, moved));
   for (const moved of movedCoats()) items.push(coatItem(language, now, moved));
   return items.filter((item) => item !== null);
@@ -133,6 +134,21 @@ function iceItem(language, now, item, key) {
   if (overdue) lines.push(word(language, "ice_stir", { at: whenText(language, item.stir, now, false) }));
   return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines, who: "foreman",
     buttons: [[key, "did"]] };
+}
+
+// What lies over it shows that it is up.
+function coveItem(language, now, { cove, begun, done, start, end }) {
+  const first = plan.buckets.findIndex((bucket) => bucket.room === cove.room);
+  const over = movedCoats().some((item) => item.coat.room === cove.room && item.begun !== undefined)
+    || ("vacuumed:" + cove.room + ":1") in state.done
+    || (cove.who !== "topcoat" && first >= 0 && isBegun(first, "liquids"));
+  if (done !== undefined || over || now < start - TASK_BEFORE_S) return null;
+  const key = (what) => what + ":" + cove.room + ":1";
+  const lines = [word(language, "until", { at: whenText(language, end, now, true) })];
+  const name = word(language, "cove", {}) + ": " + plan.rooms[cove.room].name;
+  const steps = begun === undefined ? ["coving", "coved"] : ["coved"];
+  return { key: key("cove"), language, lines, who: cove.who, overdue: now >= end, buttons: steps.map((what) => [key(what), what]),
+    title: name + (now < start ? ", " + whenText(language, start, now, true) : "") };
 }
 
 // Until its floor is poured it says when that may be done.
@@ -334,6 +350,9 @@ function nextEvents(language, now) {
       });
     }
   });
+  for (const { cove, start } of movedCoves()) {
+    events.push({ at: start, up: true, text: word(language, "cove", {}) + ": " + name(cove.room) });
+  }
   for (const { primer, start } of movedPrimers()) {
     events.push({ at: start, up: true, text: word(language, "primer", {}) + ": " + name(primer.room) });
   }
