@@ -361,21 +361,12 @@ def _between(at_s: Array, rows_s: Array, values: Array | NDArray[np.float32]) ->
 
 
 def _merged(one: _Rows, two: _Rows) -> _Rows:
-    at_s = np.concatenate([one.at_s, two.at_s])
-    order = np.argsort(at_s)
+    order = np.argsort(np.concatenate([one.at_s, two.at_s]))
 
     def both(name: str) -> Any:
         return np.concatenate([getattr(one, name), getattr(two, name)])[order]
 
-    return _Rows(
-        at_s=at_s[order],
-        central_s=both("central_s"),
-        lasts_s=both("lasts_s"),
-        coldest_c=both("coldest_c"),
-        hottest_c=both("hottest_c"),
-        pour_age_s=both("pour_age_s"),
-        film_age_s=both("film_age_s"),
-    )
+    return _Rows(**{item.name: both(item.name) for item in fields(_Rows)})
 
 
 def _undominated(stages: Sequence[Stage]) -> Stage:
