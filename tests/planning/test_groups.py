@@ -18,8 +18,9 @@ from types import SimpleNamespace
 import pytest
 from steady import write_job, write_weather
 
-from cureplan.api import make_plan, read_job
+from cureplan.api import get_weather, make_plan, read_job
 from cureplan.core.rows import Rows
+from cureplan.desk.moved import Change, PlanInHand
 from cureplan.inputs.job.model import Outline
 from cureplan.inputs.tables.night_log import read_night_log_text
 from cureplan.judge import judge
@@ -227,3 +228,14 @@ def test_the_edge_of_a_u_lies_at_the_ends_of_both_its_legs(tmp_path):
         plan = SimpleNamespace(patches=patches_of(layout, room), row_depth_m=layout.row_depth_m)
         judged = _ends(SimpleNamespace(room=room, buckets=buckets, plan=plan))
         assert [ends.tolist() for ends in judged] == [first.tolist(), last.tolist()]
+
+
+def test_a_plan_moved_by_hand_keeps_the_group_in_one_go(cold):
+    hand = PlanInHand(cold.job, cold, now=NOW, weather=get_weather(cold.job, now=NOW))
+    for later_s in (0.0, 600.0):
+        _, _, schedule = hand.moved(Change(later_s=later_s))
+        starts = {pour.room: pour.start_s - later_s for pour in schedule.pours}
+        assert starts == {room.room: room.pour_start.timestamp() for room in cold.rooms}
+        (hall,) = (pour for pour in schedule.pours if pour.room == "Hall")
+        assert hall.seam is not None
+        assert hall.seam.wet
