@@ -13,14 +13,18 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from steady import write_job, write_weather
 
 from cureplan.api import make_plan, read_job
 from cureplan.core.rows import Rows
+from cureplan.inputs.job.model import Outline
 from cureplan.inputs.tables.night_log import read_night_log_text
 from cureplan.judge import judge
+from cureplan.judge.seams import _ends
+from cureplan.planning.floor.layout import ends_of, lay_out, patches_of
 from cureplan.planning.replan.replan import night_site, replan
 
 NOW = datetime.fromisoformat("2013-07-17T12:00:00+00:00")
@@ -198,3 +202,28 @@ def test_a_seam_that_is_met_on_luck_alone_gets_a_stop_line(cold, tmp_path):
     assert seam.values["spare_min"] == pytest.approx(margin_min(cold, "Hall"), abs=0.1)
     assert plan.buckets_of("Hall")[-1].tied_in is None
     assert judge(plan) == ()
+
+
+def test_the_edge_of_a_u_lies_at_the_ends_of_both_its_legs(tmp_path):
+    """Not at the stop line its back ends at, nor at a wall half-way."""
+    # A back of 9 m x 3 m, legs of 3 m x 5 m and 3 m x 3 m: the short one ends at a wall.
+    shape = ((0, 0), (9, 0), (9, 6), (6, 6), (6, 3), (3, 3), (3, 8), (0, 8))
+    legs = Outline(
+        corners_m=shape, islands_m=(), stop_lines_m=(((0, 3), (9, 3)),), back_wall=(0, 1)
+    )
+    job = wing(tmp_path, 13.0)
+    room = replace(job.rooms[0], outline=legs, length_m=8.0, width_m=9.0)
+    for bays in (1, 3):
+        layout = lay_out(room, job, bays=bays)
+        first, last = ends_of(layout, room)
+        tops = [max(y for ring in patches for _, y in ring) for patches in layout.cut.patches]
+        lows = [min(y for ring in patches for _, y in ring) for patches in layout.cut.patches]
+        assert [round(tops[i], 2) for i in last] == [8.0]
+        assert {round(lows[i], 2) for i in first} == {0.0}
+        buckets = [
+            SimpleNamespace(bay=int(bay) + 1, row=int(row) + 1)
+            for bay, row in zip(layout.bay, layout.row, strict=True)
+        ]
+        plan = SimpleNamespace(patches=patches_of(layout, room), row_depth_m=layout.row_depth_m)
+        judged = _ends(SimpleNamespace(room=room, buckets=buckets, plan=plan))
+        assert [ends.tolist() for ends in judged] == [first.tolist(), last.tolist()]
