@@ -300,15 +300,10 @@ def _slow(lifted: _Some) -> Message:
     first_s = max(job.access.begins.timestamp(), pours.conditions.first_s)
     if first_s + takes_s <= until.timestamp():
         return Message("limit.weather", values)
-    return Message(
-        "limit.slow",
-        {
-            **values,
-            "slab_c": float(pours.conditions.slab_at(first_s)),
-            "takes_s": takes_s,
-            "open_for": f"open_for.{job.room(room).open_for}",
-        },
-    )
+    slab_c = float(pours.conditions.slab_at(first_s))
+    instead = f"open_for.{job.room(room).open_for}"
+    slow: dict[str, Value] = {"slab_c": slab_c, "takes_s": takes_s, "open_for": instead}
+    return Message("limit.slow", {**values, **slow})
 
 
 def _dew_values(job: Job, pours: RoomPours, stage: str, start_s: float) -> dict[str, Value]:
@@ -460,9 +455,9 @@ class _Windows:
             return Message("limit.no_pour_shift", values)
         if lasts_s > longest_s:
             return Message("limit.pour_long", values)
-        shifts = _clocks(self.job.crew.pour_shifts)
-        starts = {"start_at": self._at(self.begins[self.pours.pour_task]), "shifts": shifts}
-        return Message("limit.pour_shift", {**values, **starts})
+        values["start_at"] = self._at(self.begins[self.pours.pour_task])
+        values["shifts"] = _clocks(self.job.crew.pour_shifts)
+        return Message("limit.pour_shift", values)
 
     def topcoat_shift(self) -> Message:
         """The longest coat against the longest shift, else the coats against its hours."""
@@ -490,12 +485,8 @@ class _Windows:
             for number, task in enumerate(self.pours.tasks)
             if number > self.pours.pour_task
         )
-        values: dict[str, Value] = {
-            "room": self.pours.room.name,
-            "coats": coats,
-            "shifts": shifts,
-        }
-        return Message("limit.topcoat_shift", values)
+        room = self.pours.room.name
+        return Message("limit.topcoat_shift", {"room": room, "coats": coats, "shifts": shifts})
 
     def longest_shift(self) -> Message:
         """The longest task against how long anyone may stay."""
