@@ -283,8 +283,10 @@ class _Looking:
             "opening": 1.0 - odds.opening_frac,
             "limits": 1.0 - odds.limits_frac,
         }
+        # No more can be won at a part than is lost there.
+        least = min(WORTH_FRAC, job.policy.confidence - odds.all_frac)
         for part in sorted(lost, key=lambda name: -lost[name]):
-            if lost[part] > 0.0:
+            if lost[part] >= max(least, 0.001):
                 changes = self._acting_on(part, job, chosen.schedule)
                 yield from sorted(changes, key=lambda change: change.effort_min)
 
@@ -299,8 +301,9 @@ class _Looking:
             if schedule.keeps_margins_as_expected:
                 # Margins are kept without them: those that would give more than is kept.
                 return [*self._with_more_margin(job, schedule), *mixing]
-            every = [more_remedies(job, missing)] if len(missing) > 1 else []
-            return [*some, *every, *mixing]
+            # The fewest that mend margins are looked for already; so are all of them.
+            every = [more_remedies(job, missing)] if missing else []
+            return [*every, *mixing]
         if part == "limits" and any(room.heat for room in job.rooms):
             some += [more_remedies(job, ("heat",))] * ("heat" not in job.policy.remedies)
         graded: dict[str, tuple[Graded, ...]] = {
