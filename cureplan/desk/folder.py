@@ -206,7 +206,13 @@ class JobFolder:
         path = self.own() / "desk.lock"
         if path.is_symlink() or (path.exists() and not path.is_file()):
             raise OutputError(f"{OWN}/desk.lock: this is no file of the desk's; take it away")
-        file = path.open("a+", encoding="utf-8")
+        try:
+            file = path.open("a+", encoding="utf-8")
+        except OSError as error:
+            raise OutputError(
+                f"{OWN}/desk.lock: could not be opened ({error.strerror}); make room and "
+                "rights in the folder"
+            ) from error
         try:
             if not _alone(file):
                 file.seek(0)

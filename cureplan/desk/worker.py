@@ -108,7 +108,13 @@ class Worker:
 
     def _follow(self, process: subprocess.Popen[str], task: Task) -> None:
         for line in process.stdout or ():
-            found = json.loads(line)
+            try:
+                found = json.loads(line)
+            except ValueError:
+                # An answer that its end cut short, or a library's own word.
+                continue
+            if not isinstance(found, dict):
+                continue
             task.words = found.get("words", task.words)
             if found.get("ended"):
                 task.ended = found

@@ -10,7 +10,9 @@ from __future__ import annotations
 import codecs
 import csv
 import io
+import os
 import re
+import stat
 import tomllib
 from collections import Counter
 from collections.abc import Iterator, Mapping
@@ -38,6 +40,7 @@ __all__ = [
     "read_text",
     "sample_rows",
     "split_rows",
+    "whole_file",
     "whole_table",
 ]
 
@@ -87,12 +90,31 @@ class Decoded:
     encoding: str = "UTF-8"
 
 
+def whole_file(source: Path, *, largest_bytes: int) -> bytes | None:
+    """The bytes of a regular file, None of anything else; one byte more where it is larger.
+
+    What is opened is looked at, not what bore the name before; and a system's own files say
+    that they hold nothing, and never end.
+    """
+    handle = os.open(source, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    with os.fdopen(handle, "rb") as file:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            return None
+        return file.read(largest_bytes + 1)
+
+
 def read_bytes(source: Path, *, wanted: Wanted) -> bytes:
     """The bytes of an ordinary file that is not too large."""
     try:
         refused = _why_not(source, wanted)
         if refused is None:
-            return source.read_bytes()
+            data = whole_file(source, largest_bytes=wanted.largest_bytes)
+            if data is None:
+                refused = _not_regular(wanted)
+            elif len(data) > wanted.largest_bytes:
+                refused = _too_large(len(data), wanted)
+            else:
+                return data
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise InputError(
@@ -112,12 +134,18 @@ def _why_not(source: Path, wanted: Wanted) -> tuple[str, str] | None:
     if not source.exists():
         return f"there is no such {wanted.name}", "check the path and the name"
     if not source.is_file():
-        return "this is not a regular file", f"name a {wanted.name}"
+        return _not_regular(wanted)
     size = source.stat().st_size
-    if size > wanted.largest_bytes:
-        cure = f"{wanted.smaller}; the limit is {wanted.largest_bytes / 1e6:g} MB"
-        return f"{size / 1e6:.1f} MB is too large for a {wanted.name}", cure
-    return None
+    return _too_large(size, wanted) if size > wanted.largest_bytes else None
+
+
+def _not_regular(wanted: Wanted) -> tuple[str, str]:
+    return "this is not a regular file", f"name a {wanted.name}"
+
+
+def _too_large(size: int, wanted: Wanted) -> tuple[str, str]:
+    cure = f"{wanted.smaller}; the limit is {wanted.largest_bytes / 1e6:g} MB"
+    return f"{size / 1e6:.1f} MB is too large for a {wanted.name}", cure
 
 
 def decode(data: bytes, *, source: Path | str, wanted: Wanted) -> Decoded:
