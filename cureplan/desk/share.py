@@ -63,7 +63,12 @@ class Gate:
         """Take up what a desk before this one left."""
         self.code = self.code or _new_code()
         with suppress(
-            OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError,
+            OSError,
+            ValueError,
+            LookupError,
+            TypeError,
+            AttributeError,
+            ArithmeticError,
             RecursionError,
         ):
             kept = json.loads(self.path.read_text(encoding="utf-8"))
