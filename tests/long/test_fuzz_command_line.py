@@ -166,7 +166,7 @@ def spoil(path: Path, draw: random.Random) -> None:
     """A few changes of a file, and now and then the whole of it in another shape."""
     kinds = KINDS[path.suffix]
     edits = [draw.choice(kinds)(draw) for _ in range(draw.choice([1, 1, 2, 3]))]
-    text = spoiled(path.read_text("utf-8"), edits)
+    text = spoiled(path.read_text("utf-8", errors="replace"), edits)
     shape = draw.random()
     if shape < 0.02:
         path.write_bytes(draw.randbytes(draw.choice([0, 3, 200])))

@@ -180,7 +180,17 @@ def test_the_users_own_files_of_such_a_name_stay(
     assert plan_from_json((tmp_path / "plan.json").read_text("utf-8"))
 
 
-@pytest.mark.parametrize("left", [b"", b"{", b"{}", b"null", b"[" * 99_999, b"\xff\xfe"])
+DAMAGED = {
+    "empty": b"",
+    "cut": b"{",
+    "object": b"{}",
+    "null": b"null",
+    "deep": b"[" * 99_999,
+    "bytes": b"\xff",
+}
+
+
+@pytest.mark.parametrize("left", DAMAGED.values(), ids=DAMAGED)
 def test_a_damaged_plan_or_calendar_never_blocks(
     plan: Plan, tmp_path: Path, quick: None, left: bytes
 ):
