@@ -213,7 +213,7 @@ def make_plan(
     from cureplan.inputs.job.edits import check_job
 
     check_job(job)
-    return _made(
+    return plan_by(
         job,
         now=now,
         weather=weather,
@@ -224,7 +224,7 @@ def make_plan(
 
 
 @at_its_card
-def _made(
+def plan_by(
     job: Job,
     *,
     now: datetime,
@@ -478,7 +478,7 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
     from cureplan.planning.studies.compare import ComparedRow
 
     try:
-        plan = _made(
+        plan = plan_by(
             variant.job,
             now=now,
             weather=variant.weather,

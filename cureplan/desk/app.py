@@ -17,7 +17,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse, Response
 from starlette.routing import BaseRoute, Route
 
-from cureplan.core.errors import CurePlanError
+from cureplan.core.errors import CurePlanError, OutputError
 from cureplan.desk import job, jobs, nights, plans
 from cureplan.desk.folder import NoSuchJobError, said
 from cureplan.desk.guard import Guard
@@ -90,7 +90,9 @@ def _words(error: Exception, desk: Desk) -> tuple[int, str]:
     if isinstance(error, NoSuchJobError):
         return 404, str(error)
     if isinstance(error, CurePlanError):
-        return 422, said(error, desk.folder.path)
+        # A page tries again what a full disk refused.
+        status = 507 if isinstance(error, OutputError) else 422
+        return status, said(error, desk.folder.path)
     if isinstance(error, HTTPException):
         known = {404: "There is no such page here.", 405: "This cannot be asked that way."}
         return error.status_code, known.get(error.status_code, error.detail)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, field
+from itertools import zip_longest
 from typing import Any
 
 from cureplan.core.errors import CurePlanError, InputError
@@ -66,15 +67,28 @@ def changed_keys(before: Any, after: Any, path: KeyPath = ()) -> Iterator[dict[s
         for key in [*before, *(key for key in after if key not in before)]:
             yield from changed_keys(before.get(key), after.get(key), (*path, key))
     elif _tables(before) and _tables(after):
-        for place in range(max(len(before), len(after))):
-            was, now = (rows[place] if place < len(rows) else None for rows in (before, after))
+        for place, was, now in _pairs(before, after):
             yield from changed_keys(was, now, (*path, place))
     elif before != after:
         yield {"key": key_text(path), "was": _shown(before), "now": _shown(after)}
 
 
+def _pairs(before: list[Any], after: list[Any]) -> Iterator[tuple[int, Any, Any]]:
+    """Rows of two lists that belong together: by name where some have come or gone."""
+    names = [[row.get("name") for row in rows] for rows in (before, after)]
+    if len(before) == len(after) or any(len({*some}) < len(some) for some in names):
+        yield from ((place, *rows) for place, rows in enumerate(zip_longest(before, after)))
+        return
+    was, now = names
+    for place, row in enumerate(before):
+        yield place, row, after[now.index(was[place])] if was[place] in now else None
+    for place, row in enumerate(after):
+        if now[place] not in was:
+            yield place, None, row
+
+
 def _tables(value: Any) -> bool:
-    return isinstance(value, list) and any(isinstance(one, Mapping) for one in value)
+    return isinstance(value, list) and all(isinstance(one, Mapping) for one in value)
 
 
 def _shown(value: Any) -> str:
@@ -163,7 +177,13 @@ class Edits:
         seen = str(sent.get("rev", ""))
         if seen == fingerprint(text):
             return None
-        now = values_of(text, name=name)
+        try:
+            now = values_of(text, name=name)
+        except InputError:
+            if "text" not in sent:
+                raise
+            # A whole text is put in the place of whatever stands there.
+            now = {}
         before = self.shown.get(seen)
         changes: list[dict[str, str]] = []
         if before is not None:
@@ -174,7 +194,7 @@ class Edits:
         yours = [
             {
                 "key": str(one.get("key", "")),
-                "now": _at(now, str(one.get("key", ""))),
+                "now": _at(now, one),
                 "yours": str(one.get("text", "")),
             }
             for one in _list_of(sent, "changes")
@@ -196,7 +216,7 @@ class Edits:
             return _room_added(text, name)
         if kind in ("list people", "add person"):
             return _people_listed(text, name) if kind == "list people" else _person(text, name)
-        path = path_of(str(one.get("key", "")))
+        path = _meant(values_of(text, name=name), one)
         if kind == "remove person":
             return removed(text, path[:2])
         if kind == "remove room":
@@ -215,9 +235,28 @@ def _list_of(sent: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
     return found[:500]
 
 
-def _at(values: Any, key: str) -> str:
+def _meant(values: Mapping[str, Any], one: Mapping[str, Any]) -> KeyPath:
+    """Where the room or person that a page speaks of stands now: others come and go."""
+    path, of = path_of(str(one.get("key", ""))), one.get("of")
+    if not of or len(path) < 2 or path[0] not in ("rooms", "people"):
+        return path
+    rows = values.get(str(path[0]), [])
+    names = [row.get("name") if isinstance(row, Mapping) else None for row in rows]
+    if names[int(path[1]) : int(path[1]) + 1] == [of]:
+        return path
+    if names.count(of) != 1:
+        raise InputError(
+            "it is gone from this job, or has another name by now",
+            cure="show the job as it is now",
+            key=str(one.get("key")),
+            value=str(of),
+        )
+    return (path[0], names.index(of), *path[2:])
+
+
+def _at(values: Any, one: Mapping[str, Any]) -> str:
     try:
-        for step in path_of(key):
+        for step in _meant(values, one):
             values = values[step]
     except (CurePlanError, KeyError, IndexError, TypeError):
         return ""

@@ -114,7 +114,7 @@ class JobFolder:
 
     def beside(self, name: str) -> Path:
         """A file of the folder that a job may name, such as dropped weather."""
-        if name != Path(name).name or name.startswith(".") or not name.isprintable():
+        if not name or name != Path(name).name or name[0] == "." or not name.isprintable():
             raise InputError(
                 "this cannot be a file's name here",
                 cure="rename the file",
@@ -142,7 +142,9 @@ class JobFolder:
             kept = self._kept(name) if before is not None else []
             if before is not None and kept[-1:] != [before]:
                 kept.append(before)
-            self._keep(name, [*kept, text][-MOST_UNDONE:])
+            # Saved it is; without room for its history it counts as changed by hand.
+            with suppress(OutputError):
+                self._keep(name, [*kept, text][-MOST_UNDONE:])
 
     def undo(self, name: str) -> str | None:
         """The text before the last change, back in its place; None where none is known.
@@ -158,8 +160,8 @@ class JobFolder:
                 kept = kept[:-1]
             if not kept:
                 return None
-            write_atomically(path, kept[-1])
             self._keep(name, kept)
+            write_atomically(path, kept[-1])
             return kept[-1]
 
     def can_undo(self, name: str) -> bool:
@@ -210,7 +212,7 @@ class JobFolder:
             file = path.open("a+", encoding="utf-8")
         except OSError as error:
             raise OutputError(
-                f"{OWN}/desk.lock: could not be opened ({error.strerror}); make room and "
+                f"{OWN}/desk.lock: could not be written ({error.strerror}); make room and "
                 "rights in the folder"
             ) from error
         try:
@@ -222,9 +224,10 @@ class JobFolder:
                     cure="open that address, or end that desk first",
                     source=self.path,
                 )
-            file.truncate(0)
-            file.write(address)
-            file.flush()
+            # On a full disk a second desk is not told where this one is.
+            with suppress(OSError):
+                os.truncate(path, 0)
+                os.write(file.fileno(), address.encode())
             yield
         finally:
             file.close()

@@ -19,6 +19,7 @@ from cureplan.desk.folder import JobFolder, fingerprint, said
 from cureplan.desk.form import parts_of, people_parts, room_parts
 from cureplan.desk.pages import asked, page
 from cureplan.desk.plans import plan_part
+from cureplan.planning.schedule.remedies import MOST_BAYS
 
 if TYPE_CHECKING:
     from cureplan.desk.pages import Desk
@@ -99,6 +100,8 @@ def _page(desk: Desk, edits: Edits, name: str) -> Response:
         undo=folder.can_undo(name),
         display=values.get("display", "us"),
         plan_part=plan_part(desk, name),
+        most_bays=MOST_BAYS,
+        largest_weather=LARGEST_WEATHER,
         playable=(folder.plan_path(name) / "plan.json").is_file(),
     )
 

@@ -13,18 +13,22 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING, Any
 
+from cureplan.core.clock import shift_windows
 from cureplan.core.errors import InputError
 from cureplan.inputs.job.edits import with_table
+from cureplan.inputs.job.model import PINS
 from cureplan.output.language.time_words import clock_text
+from cureplan.planning.schedule.remedies import MOST_BAYS, option_ladder
+from cureplan.planning.studies.compare import begun_later
 
 if TYPE_CHECKING:
-    from cureplan.inputs.job.model import Job
+    from cureplan.inputs.job.model import Job, Room
     from cureplan.planning.floor.pour import PourOption, RoomPours
     from cureplan.planning.plan.model import CoatPlan, Plan, RoomPlan
     from cureplan.planning.schedule.outcome import Schedule
     from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
-__all__ = ["Change", "PlanInHand", "change_of", "said_at"]
+__all__ = ["MOST_BAYS", "Change", "PlanInHand", "change_of", "said_at", "wished"]
 
 QUICK_NIGHTS = 400
 """Drawn for a chance that moves with a slider; its own doubt is 2.5 % of nights at most."""
@@ -32,6 +36,8 @@ MOST_LOOKS = 60
 """Chances asked for before what they kept is let go."""
 _HANDS = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
 MOST_HOURS = 240.0
+LONGER = timedelta(hours=6)
+"""How much sooner than the job says a shift begins, where a start is moved that far."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,7 +71,7 @@ def change_of(sent: Mapping[str, Any]) -> Change:
         rooms_later_s=tuple(_dragged(sent, "rooms")),
         coats_later_s=tuple(_dragged_coats(sent)),
         ice={"every room": True, "no room": False}.get(str(ice)),
-        bays=None if bays in (None, "") else int(_number(bays, "bays", 1, 12)),
+        bays=None if bays in (None, "") else int(_number(bays, "bays", 1, MOST_BAYS)),
         hands=tuple((key, int(value)) for key, value in hands.items()),
     )
 
@@ -98,6 +104,67 @@ def _number(value: Any, key: str, least: float, most: float) -> float:
     return found
 
 
+def wished(job: Job, plan: Plan, change: Change) -> tuple[Job, tuple[PourOption, ...] | None]:
+    """The job as a change would have it, to be planned anew, and how its floors are poured.
+
+    What is moved begins no sooner than where it was moved to; for a start before the job's
+    own hours the crew is let in so early.
+    """
+    if change.hands:
+        job = with_table(job, "crew", dict(change.hands))
+    remedies, options = list(job.policy.remedies), None
+    if change.ice is not None and change.ice != ("chill" in remedies):
+        remedies = [*remedies, "chill"] if change.ice else [r for r in remedies if r != "chill"]
+    if (change.bays or 1) > 1 and "bays" not in remedies:
+        remedies.append("bays")
+    if change.ice is not None or change.bays is not None:
+        options = tuple(
+            option
+            for option in option_ladder(remedies)
+            if change.ice in (None, option.chilled) and change.bays in (None, option.bays)
+        )
+    rooms = tuple(_pinned(room, plan, change) for room in job.rooms)
+    policy = replace(job.policy, remedies=tuple(remedies))
+    job = replace(job, rooms=rooms, policy=policy)
+    return (_let_in(job, plan, change) if change.later_s < 0 else job), options
+
+
+def _pinned(room: Room, plan: Plan, change: Change) -> Room:
+    """A room with what is moved of it held until where it was moved to."""
+    starts = {one.room: one.pour_start for one in plan.rooms}
+    coats = {(one.room, one.coat): one.start for one in plan.coats}
+    rooms, dragged = dict(change.rooms_later_s), dict(change.coats_later_s)
+    found: dict[str, datetime] = {}
+    if change.later_s:
+        found["pour"] = min(starts.values())
+    if room.name in rooms and room.name in starts:
+        found["pour"] = starts[room.name] + timedelta(seconds=rooms[room.name])
+    for (name, number), later_s in dragged.items():
+        if name == room.name and (name, number) in coats:
+            found[f"coat {number}"] = coats[name, number] + timedelta(seconds=later_s)
+    later = timedelta(seconds=change.later_s)
+    held = {stage: (at + later).replace(second=0) for stage, at in found.items()}
+    kept = {stage: max(at, held[stage]) for stage, at in room.pins.items() if stage in held}
+    pins: dict[str, Any] = {PINS[stage]: at for stage, at in {**held, **kept}.items()}
+    return replace(room, **pins)
+
+
+def _let_in(job: Job, plan: Plan, change: Change) -> Job:
+    """The job with access, and its pour shifts where need be, as early as a start asks for."""
+    first = min(room.pour_start for room in plan.rooms)
+    begins = first + timedelta(seconds=change.later_s - job.crew.setup_s)
+    access = replace(job.access, begins=min(job.access.begins, begins))
+    shifts = job.crew.pour_shifts
+    windows = shift_windows(
+        shifts, zone=job.site.zone, begins=access.begins, ends=access.open_by
+    )
+    if not any(window.begins <= begins < window.ends for window in windows):
+        lack = min((w.begins - begins for w in windows if w.begins > begins), default=LONGER)
+        if lack < LONGER:
+            shifts = tuple(begun_later(shift, -lack) or shift for shift in shifts)
+    return replace(job, access=access, crew=replace(job.crew, pour_shifts=shifts))
+
+
 class PlanInHand:
     """A plan with its rooms' conditions and clocks kept ready."""
 
@@ -110,11 +177,13 @@ class PlanInHand:
         self.issued_s = known_until(job, now_s=now.timestamp())
         # What was run and drawn for one place of the hand serves the next, within bounds.
         self.looked, self.looks = Looked(), 0
+        self.hands: tuple[tuple[str, int], ...] = ()
         self.hours_s = (weather.starts.timestamp(), weather.ends.timestamp())
 
     def moved(self, change: Change) -> tuple[Job, dict[str, RoomPours], Schedule]:
         """The plan's schedule with one thing changed."""
         from cureplan.planning.schedule.outcome import Schedule
+        from cureplan.planning.schedule.placing import with_seams
 
         job = self.job
         if change.hands:
@@ -124,16 +193,20 @@ class PlanInHand:
             for name, room in self.pours.items()
         }
         placed: dict[str, PlacedPour] = {}
-        free_s = float("-inf")
+        free_s, before = float("-inf"), None
         for room in self._in_turn(change):
+            group = pours[room.room].room.group
+            if before is not None:
+                alike = group is not None and group == pours[before].room.group
+                free_s += job.crew.in_group_s if alike else job.crew.changeover_s
             # Nobody crosses a floor before it bears feet.
             ways = [placed[way] for way in job.crossed_from(room.room) if way in placed]
             free_s = max([free_s, *(way.walkable_s for way in ways)])
             placed[room.room] = self._room(pours[room.room], room, change, free_s)
-            free_s = placed[room.room].end_s + job.crew.changeover_s
+            free_s, before = placed[room.room].end_s, room.room
         primers = (pour.under for pour in placed.values() if pour.under is not None)
         schedule = Schedule(
-            pours=tuple(placed.values()),
+            pours=with_seams(pours, tuple(placed.values())),
             coats=tuple(sorted(self._coats(pours, placed, change), key=lambda c: c.start_s)),
             primers=tuple(primers),
             failures=(),
@@ -214,7 +287,9 @@ class PlanInHand:
             start_s = wanted_s(coat)
             if (coat.room, coat.coat) in dragged:
                 start_s = min(start_s, window.closes_s)
-            start_s = max(window.opens_s, start_s)
+            held = pours[coat.room].room.pins.get(work.layer.stage)
+            held_s = float("-inf") if held is None else held.timestamp()
+            start_s = max(window.opens_s, held_s, start_s)
             if dragged:
                 start_s = max(start_s, free_s + work.lead_s)
             layer = place_layer(pours[coat.room], work, below[coat.room], start_s - work.lead_s)
@@ -263,17 +338,17 @@ class PlanInHand:
 
     def chance(self, change: Change) -> float:
         """In what share of nights all of it holds, over fewer nights than a plan draws."""
-        from cureplan.planning.odds.risk import Looked, assess
+        from cureplan.planning.odds.risk import assess
 
         job, pours, schedule = self.moved(change)
         self.looks += 1
-        if self.looks % MOST_LOOKS == 0:
-            self.looked = Looked()
-        # Other hands have other clocks.
-        looked = self.looked if job is self.job else Looked()
+        # Other hands have other clocks, under the same sky.
+        if change.hands != self.hands or self.looks % MOST_LOOKS == 0:
+            self.looked, self.hands = self.looked.with_other_runs(), change.hands
         odds = assess(
-            job, pours, schedule, issued_s=self.issued_s, members=QUICK_NIGHTS, looked=looked
-        )
+            job, pours, schedule,
+            issued_s=self.issued_s, members=QUICK_NIGHTS, looked=self.looked,
+        )  # fmt: skip
         return odds.all_frac
 
 

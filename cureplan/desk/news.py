@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import asyncio
 import json
-import threading
 from collections.abc import Iterator, Mapping
 from contextlib import suppress
 from datetime import datetime, time, timedelta
@@ -61,29 +60,22 @@ def ask(desk: Desk, worker: Worker, name: str) -> Task:
     place = folder.plan_path(name)
     job = read_own_job(folder.job_path(name))
     mark, now = _mark(place), desk.planning_time(job)
-    task = worker.begin(
-        name,
-        {
-            "do": "news",
-            "job": str(folder.job_path(name).absolute()),
-            "out": str(place.absolute()),
-            "now": now.isoformat(),
-        },
-    )
+    what = {
+        "do": "news",
+        "job": str(folder.job_path(name).absolute()),
+        "out": str(place.absolute()),
+        "now": now.isoformat(),
+    }
 
-    def keep() -> None:
-        task.done.wait()
-        found = task.ended or {}
+    def keep(found: Mapping[str, Any]) -> None:
         news = found.get("news")
         if news is None and "fault" in found:
             news = {"fault": said(CurePlanError(str(found["fault"])), folder.path)}
         if news is not None:
             kept = {"plan": mark, "at": now.isoformat(), **news}
-            with suppress(CurePlanError):
-                write_atomically(_file(folder, name), json.dumps(kept))
+            write_atomically(_file(folder, name), json.dumps(kept))
 
-    threading.Thread(target=keep, daemon=True).start()
-    return task
+    return worker.begin(name, what, after=keep)
 
 
 def kept_news(folder: JobFolder, name: str) -> dict[str, Any] | None:

@@ -14,6 +14,7 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
+from cureplan.desk import share as doors
 from cureplan.desk.night import Night
 from cureplan.desk.pages import object_in, page, part
 from cureplan.desk.phones import Sharing, feed, qr_svg, sheet_answer, take
@@ -145,7 +146,9 @@ def routes(desk: Desk) -> list[BaseRoute]:
 
 def _buttons(nights: Nights, posted: Callable[[str, Does], Route]) -> list[BaseRoute]:
     async def share(sharing: Sharing, sent: dict[str, Any]) -> Mapping[str, Any]:
-        if sent.get("on") is True:
+        if sent.get("address"):
+            await sharing.choose(str(sent["address"])[:60])
+        elif sent.get("on") is True:
             await nights.share(sharing.night.name)
         else:
             await sharing.stop()
@@ -222,11 +225,15 @@ def _shown(sharing: Sharing) -> dict[str, Any]:
     night = sharing.night
     plan = night.current.plan
     entries = night.log.entries()
+    networks = doors.local_addresses()
+    chosen = night.gate.address if night.gate.address in networks else ""
     return {
         "name": night.name,
         "site": plan.job.site.name,
         "on": sharing.on,
         "url": sharing.url,
+        "networks": networks,
+        "at": sharing.address if sharing.on else chosen,
         "code": f"{night.gate.code[:4]} {night.gate.code[4:]}",
         "qr": qr_svg(f"{sharing.url}?code={night.gate.code}") if sharing.on else "",
         "phones": night.gate.names(),

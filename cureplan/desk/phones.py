@@ -70,12 +70,38 @@ class Sharing:
         """What a phone types."""
         return f"http://{self.address}:{self.port}/"
 
+    def at(self) -> str:
+        """Where phones are let in: as chosen, if this computer still is there."""
+        known = share.local_addresses()
+        if not known:
+            raise CurePlanError(
+                "this computer is on no network; join the one the phones are on"
+            )
+        chosen = self.night.gate.address
+        return chosen if chosen in known else next(iter(known))
+
+    async def choose(self, address: str) -> None:
+        """Let phones in on another of this computer's networks from now on."""
+        known = share.local_addresses()
+        if address not in known:
+            raise InputError(
+                "this computer is on no such network now",
+                cure=f"choose among {', '.join(known) or 'none; join the one of the phones'}",
+                value=address,
+            )
+        self.night.gate.address = address
+        if self.on and address != self.address:
+            await self.stop()
+            await self.start()
+        else:
+            await run_in_threadpool(self.night.gate.keep)
+
     async def start(self) -> None:
         """Open the door; where phones were before, if that port is still free."""
         if self.on:
             return
         gate = self.night.gate
-        self.address = share.local_address()
+        self.address = self.at()
         listener = _listener(self.address, gate.port)
         self.port = gate.port = listener.getsockname()[1]
         admitted = Admitted(hosts={f"{self.address}:{self.port}"})
@@ -97,7 +123,12 @@ class Sharing:
             )
         )
         gate.on = True
-        await run_in_threadpool(gate.keep)
+        try:
+            await run_in_threadpool(gate.keep)
+        except CurePlanError:
+            gate.on = False
+            listener.close()
+            raise
         self._task = asyncio.create_task(self._server.serve(sockets=[listener]))
         while not self._server.started and not self._task.done():
             await asyncio.sleep(0.01)

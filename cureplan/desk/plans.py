@@ -41,27 +41,26 @@ def routes(desk: Desk) -> list[BaseRoute]:
     desk.beside.append(lambda: watch(desk, planner))
 
     def begin(parts: Mapping[str, str], _: dict[str, Any]) -> dict[str, Any]:
-        name = parts["name"]
-        job = _job(desk, name)
-        task = {
-            "do": "plan",
-            "job": str(desk.folder.job_path(name).absolute()),
-            "out": str(desk.folder.plan_path(name).absolute()),
-            "now": desk.planning_time(job).isoformat(),
-        }
-        return {"number": planner.begin(name, task).number}
+        task = {"do": "plan", **_places(desk, parts["name"])}
+        return {"number": planner.begin(parts["name"], task).number}
 
     def look(parts: Mapping[str, str], _: dict[str, Any]) -> dict[str, Any]:
         if plan_of(desk.folder, parts["name"]) is None:
             raise InputError("this job has no plan yet", cure="plan it first")
         return {"number": ask(desk, planner, parts["name"]).number}
 
-    def stop(_: Mapping[str, str], __: dict[str, Any]) -> dict[str, Any]:
-        planner.stop()
-        return {}
+    def what_if(parts: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
+        from cureplan.desk.moved import change_of
 
-    def move(parts: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
-        return _moved(desk, mover, parts["name"], sent)
+        change_of(sent)
+        task = {"do": "what if", "change": sent, **_places(desk, parts["name"], planned=True)}
+        return {"number": planner.begin(parts["name"], task, gives_way=True).number}
+
+    def stop(_: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
+        # A page that names what it began stops nothing else.
+        if planner.task is not None and sent.get("number") in (None, planner.task.number):
+            planner.stop()
+        return {}
 
     async def going(_: Request) -> Response:
         return JSONResponse(_progress(planner, desk.folder))
@@ -79,7 +78,10 @@ def routes(desk: Desk) -> list[BaseRoute]:
         Route("/jobs/{name}/plan", shown),
         Route("/jobs/{name}/plan/{file}", file),
         asked("/jobs/{name}/plan", begin),
-        asked("/jobs/{name}/move", move),
+        asked(
+            "/jobs/{name}/move", lambda parts, sent: _moved(desk, mover, parts["name"], sent)
+        ),
+        asked("/jobs/{name}/what-if", what_if),
         asked("/jobs/{name}/news", look),
         asked("/stop", stop),
     ]
@@ -89,6 +91,18 @@ def _job(desk: Desk, name: str) -> Job:
     from cureplan.inputs.job.reader import read_own_job
 
     return read_own_job(desk.folder.job_path(name))
+
+
+def _places(desk: Desk, name: str, *, planned: bool = False) -> dict[str, str]:
+    """Where a job and its plan lie, and when it is planned, for the worker."""
+    place = desk.folder.plan_path(name)
+    if planned and not (place / "plan.json").is_file():
+        raise InputError("this job has no plan yet", cure="plan it first")
+    return {
+        "job": str(desk.folder.job_path(name).absolute()),
+        "out": str(place.absolute()),
+        "now": desk.planning_time(_job(desk, name)).isoformat(),
+    }
 
 
 def plan_of(folder: JobFolder, name: str) -> Plan | None:
@@ -107,10 +121,12 @@ def _progress(planner: Worker, folder: JobFolder) -> dict[str, Any]:
         "running": not task.done.is_set(),
         "number": task.number,
         "job": task.name,
+        "what": task.what,
         "words": task.words,
     }
     if task.ended is not None:
-        known |= {key: task.ended[key] for key in ("plan", "stopped") if key in task.ended}
+        told = ("plan", "what_if", "stopped")
+        known |= {key: task.ended[key] for key in told if key in task.ended}
         if "fault" in task.ended and task.stopped:
             # A search that was cut short does not know that there is no plan.
             known["stopped"] = True
@@ -198,7 +214,6 @@ def _shown(plan: Plan, name: str, *, same: bool) -> dict[str, Any]:
             for room in rooms
         ],
         "crew": plan.job.crew,
-        "most_bays": max((room.bays for room in rooms), default=1),
     }
 
 
@@ -208,19 +223,13 @@ def _moved(desk: Desk, mover: Worker, name: str, sent: Mapping[str, Any]) -> dic
 
     change_of(sent)
     folder = desk.folder
-    text = folder.read(name)
-    place = folder.plan_path(name)
-    if not (place / "plan.json").is_file():
-        raise InputError("this job has no plan yet", cure="plan it first")
     task = mover.run(
         name,
         {
             "do": "move",
-            "job": str(folder.job_path(name).absolute()),
-            "out": str(place.absolute()),
-            "job_mark": fingerprint(text),
-            "plan_mark": file_mark(place / "plan.json"),
-            "now": desk.planning_time(_job(desk, name)).isoformat(),
+            **_places(desk, name, planned=True),
+            "job_mark": fingerprint(folder.read(name)),
+            "plan_mark": file_mark(folder.plan_path(name) / "plan.json"),
             "change": dict(sent),
             "chance": bool(sent.get("chance")),
         },

@@ -11,10 +11,12 @@ import hmac
 import json
 import secrets
 import socket
+import struct
+import sys
 import threading
 import time
 from collections import deque
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -23,7 +25,7 @@ from cureplan.core.errors import CurePlanError
 from cureplan.core.writing import write_atomically
 from cureplan.desk.hub import clean_name
 
-__all__ = ["LETTERS", "Gate", "TooManyWrongError", "WrongCodeError", "local_address"]
+__all__ = ["LETTERS", "Gate", "TooManyWrongError", "WrongCodeError", "local_addresses"]
 
 LETTERS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 """None that is taken for another when it is read aloud or typed."""
@@ -53,6 +55,8 @@ class Gate:
     code: str = ""
     port: int = 0
     """Where phones found the desk, so that they find it there again."""
+    address: str = ""
+    """On which of this computer's networks; the first where none was chosen."""
     on: bool = False
     phones: dict[str, tuple[str, float]] = field(default_factory=dict)
     """Name and beginning by the hash of a cookie."""
@@ -74,10 +78,13 @@ class Gate:
             kept = json.loads(self.path.read_text(encoding="utf-8"))
             phones = {str(k): (str(n), float(at)) for k, (n, at) in kept["phones"].items()}
             self.phones, self.port, self.on = phones, int(kept["port"]), kept["on"] is True
+            self.address = str(kept.get("address", ""))
 
     def keep(self) -> None:
         """Write down who is in, and where; never a code or a cookie."""
-        kept = {"on": self.on, "port": self.port, "phones": self.phones}
+        kept = {
+            "on": self.on, "port": self.port, "address": self.address, "phones": self.phones,
+        }  # fmt: skip
         write_atomically(self.path, json.dumps(kept))
 
     def join(self, code: str, *, name: str, address: str) -> tuple[str, str]:
@@ -139,11 +146,34 @@ def _hashed(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()
 
 
-def local_address() -> str:
-    """This computer's address on the local network; nothing is sent to find it."""
+_ASK_ADDRESS = {"linux": 0x8915, "darwin": 0xC0206921}
+"""SIOCGIFADDR; that of macOS from memory, and not tried."""
+
+
+def local_addresses() -> dict[str, str]:
+    """This computer's addresses on its networks, each with the network's name where known.
+
+    The one that leads outside comes first. Nothing is sent to find them.
+    """
+    found: dict[str, str] = {}
     with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         probe.connect(("192.0.2.1", 9))
-        found = str(probe.getsockname()[0])
-        if not found.startswith("127."):
-            return found
-    raise CurePlanError("this computer is on no network; join the one the phones are on")
+        found[str(probe.getsockname()[0])] = ""
+    found |= dict(_by_network())
+    with suppress(OSError):
+        for entry in socket.getaddrinfo(socket.gethostname(), None, socket.AF_INET):
+            found.setdefault(str(entry[4][0]), "")
+    return {at: name for at, name in found.items() if not at.startswith(("127.", "0."))}
+
+
+def _by_network() -> Iterator[tuple[str, str]]:
+    ask = _ASK_ADDRESS.get(sys.platform)
+    if ask is None:
+        return
+    import fcntl
+
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        for _, name in socket.if_nameindex():
+            with suppress(OSError):
+                told = fcntl.ioctl(probe, ask, struct.pack("256s", name.encode()[:15]))
+                yield socket.inet_ntoa(told[20:24]), name

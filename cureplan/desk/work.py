@@ -33,18 +33,20 @@ Tell = Callable[[Mapping[str, Any]], None]
 def main() -> None:
     """Work until the input ends."""
     signal.signal(signal.SIGINT, signal.default_int_handler)
-    out, lines = sys.stdout, queue.Queue[str]()
+    out, lines, number = sys.stdout, queue.Queue[str](), 0
     threading.Thread(target=_listen, args=(lines,), daemon=True).start()
 
     def tell(answer: Mapping[str, Any]) -> None:
-        out.write(json.dumps(answer) + "\n")
+        out.write(json.dumps({**answer, "number": number}) + "\n")
         out.flush()
 
     # Nothing but answers may stand among them.
     with redirect_stdout(sys.stderr):
         while True:
             try:
-                _do(json.loads(lines.get()), tell)
+                task = json.loads(lines.get())
+                number = task["number"]
+                _do(task, tell)
             except KeyboardInterrupt:
                 tell({"ended": True, "stopped": True})
 
@@ -85,6 +87,27 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
     if task.get("out"):
         write_sheets(made, Path(task["out"]))
     return {"plan": summary(made)}
+
+
+def _what_if(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
+    """What planning anew with one thing changed would give; nothing is written."""
+    from cureplan.api import plan_by, read_plan
+    from cureplan.desk.moved import change_of, wished
+    from cureplan.inputs.job.edits import check_job
+    from cureplan.inputs.job.reader import read_own_job
+
+    job, plan = read_own_job(task["job"]), read_plan(Path(task["out"]))
+    wish, options = wished(job, plan, change_of(task["change"]))
+    check_job(wish)
+    made = plan_by(
+        wish,
+        now=datetime.fromisoformat(task["now"]),
+        weather=None,
+        options=options,
+        what_helps=False,
+        progress=lambda words: tell({"words": words}),
+    )
+    return {"what_if": summary(made)}
 
 
 def summary(plan: Plan) -> dict[str, Any]:
@@ -171,6 +194,7 @@ def _news(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
 
 _TASKS: Mapping[str, Callable[[Mapping[str, Any], Tell], Mapping[str, Any]]] = {
     "plan": _plan,
+    "what if": _what_if,
     "move": _move,
     "news": _news,
 }

@@ -179,6 +179,9 @@ def _decoded(data: bytes, *, western: bool) -> Decoded | None:
     plain = _try(data, "utf-8", "UTF-8")
     if plain is not None or not western:
         return plain
+    japanese = _try(data, "cp932", "Shift-JIS")
+    if japanese is not None and re.search(_JAPANESE, japanese.text[:4096]):
+        return japanese
     text = data.decode("cp1252", "replace").replace("\ufffd", "?")
     controls = re.search(r"[\x01-\x08\x0e-\x1f]", text)
     return None if controls else Decoded(_one_line_feed(text), "Windows-1252")
@@ -227,6 +230,8 @@ def first_word(text: str) -> str | None:
 
 # Rows of cells
 
+# Western bytes may pass for signs of Shift-JIS, but hardly for words of a table's header.
+_JAPANESE = "気温|温度|湿度|日時|日付|時刻"
 _DELIMITERS = ",;\t|"
 _SAMPLE_LINES = 80
 

@@ -13,6 +13,7 @@ from cureplan.judge import outlines
 from cureplan.judge.case import READ_SLAB_SD_K, Case, Floor
 from cureplan.judge.compare import too_late, too_soon, unlike
 from cureplan.judge.finding import MARGIN_TOL_S, Finding
+from cureplan.judge.seams import check_seams, seams_of
 from cureplan.judge.shared_hands import check_shared_hands, hands_at
 
 __all__ = [
@@ -105,26 +106,60 @@ def _check_broadcast(case: Case, floor: Floor) -> Iterator[Finding]:
     soonest_s = np.maximum(at.smoothed_s + held_s + throw_s, met_s)
     yield from too_soon(floor, "buckets", "broadcast", at.broadcast_s, soonest_s)
     yield from _check_strips(floor, throw_s)
+    ready_s, ends_s, work_s = _with_strips(case, floor, at.smoothed_s, throw_s)
+    own_s = np.concatenate([met_s, ready_s[met_s.size :]])
     # Latest: hands that leave every patch bare until its neighbour is smooth.
-    latest_s, free_s = np.empty_like(met_s), -np.inf
-    for i in np.argsort(met_s, kind="stable"):
-        free_s = latest_s[i] = max(free_s, met_s[i]) + throw_s[i]
-    latest_s += held_s
+    latest_s, free_s = np.empty_like(own_s), -np.inf
+    for i in np.argsort(own_s, kind="stable"):
+        free_s = latest_s[i] = max(free_s, own_s[i]) + work_s[i]
+    own = np.flatnonzero(~floor.met_elsewhere)
     if not case.plan.job.crew.shares:
-        yield from too_late(floor, "buckets", "broadcast", at.broadcast_s, latest_s)
-    for i, ready_s in enumerate(at.smoothed_s):
-        due = np.argsort(at.broadcast_s[i:], kind="stable") + i
-        work_s = ready_s + np.cumsum(throw_s[due] * (at.smoothed_s[due] >= ready_s))
-        if np.any(work_s > at.broadcast_s[due] + MARGIN_TOL_S):
+        yield from too_late(
+            floor,
+            "buckets",
+            "broadcast",
+            at.broadcast_s[own],
+            (latest_s[: held_s.size] + held_s)[own],
+            own,
+        )
+    for from_s in ready_s:
+        due = np.argsort(ends_s, kind="stable")
+        due = due[ready_s[due] >= from_s]
+        soonest_s = from_s + np.cumsum(work_s[due])
+        soon = due < at.smoothed_s.size
+        if np.any(soonest_s[soon] > ends_s[due[soon]] + MARGIN_TOL_S):
             label = "broadcast, with all that is smoothed before it"
-            yield from too_soon(floor, "buckets", label, at.broadcast_s[due], work_s, due)
+            due, soonest_s = due[soon], soonest_s[soon]
+            yield from too_soon(floor, "buckets", label, ends_s[due], soonest_s, due)
             return
+
+
+def _with_strips(
+    case: Case, floor: Floor, smoothed_s: Floats, throw_s: Floats
+) -> tuple[Floats, Floats, Floats]:
+    """When each patch is ready for its grains, when it has them, and what they take: its
+    own, and strips of the room before that wait for its first row."""
+    ready_s, ends_s, work_s = smoothed_s, floor.planned.broadcast_s, throw_s
+    for seam in seams_of(case):
+        if seam.after is floor and seam.wet:
+            before, edge = seam.before, seam.edge
+            hands = hands_at(case, before, "broadcaster")
+            strip_s = before.bucket_area_m2[edge] / (case.plan.job.pace.broadcast_m2_s * hands)
+            strip_s = strip_s * _strip_share(before)
+            ready_s = np.concatenate([ready_s, np.full(edge.size, seam.ready_s)])
+            ends_s = np.concatenate([ends_s, before.planned.broadcast_s[edge]])
+            work_s = np.concatenate([work_s, strip_s])
+    return ready_s, ends_s, work_s
+
+
+def _strip_share(floor: Floor) -> float:
+    row_m = floor.plan.row_depth_m
+    return min(1.0, BARE_STRIP_M / row_m) if row_m > 0 else 1.0
 
 
 def _check_strips(floor: Floor, throw_s: Floats) -> Iterator[Finding]:
     """Strips kept bare for the same patch are broadcast one after the other."""
-    at, row_m = floor.planned, floor.plan.row_depth_m
-    strip_s = throw_s * min(1.0, BARE_STRIP_M / row_m) if row_m > 0 else throw_s
+    at, strip_s = floor.planned, throw_s * _strip_share(floor)
     for met in sorted({p for p in floor.partner if p is not None}):
         waiting = np.array([i for i, p in enumerate(floor.partner) if p == met])
         waiting = waiting[np.argsort(at.broadcast_s[waiting], kind="stable")]
@@ -249,14 +284,13 @@ def check_tie_in(case: Case) -> Iterator[Finding]:
         met_s = np.array(
             [at.raked_s[i if p is None else p] for i, p in enumerate(floor.partner)]
         )
-        for i in np.flatnonzero(none != np.isnan(at.tied_s)):
-            said = (
-                "nothing meets it, yet it has" if none[i] else "a row meets it, yet it has no"
-            )
+        # What nothing in its own room meets, a room of its group may meet.
+        for i in np.flatnonzero(~none & np.isnan(at.tied_s)):
             yield Finding(
                 rule="tie-in",
                 room=floor.name,
-                what=f"{floor.name} bucket {floor.buckets[i].number}: {said} tie-in",
+                what=f"{floor.name} bucket {floor.buckets[i].number}: a row meets it, yet it "
+                "has no tie-in",
                 off_by=1.0,
                 unit="count",
             )
@@ -264,6 +298,7 @@ def check_tie_in(case: Case) -> Iterator[Finding]:
         if both.size:
             yield from unlike(floor, "tie-in", "tied in", at.tied_s[both], met_s[both], both)
         yield from _check_rows(floor)
+    yield from check_seams(case)
 
 
 def _check_rows(floor: Floor) -> Iterator[Finding]:

@@ -73,9 +73,18 @@ class Floor:
 
     @property
     def ends_pour_s(self) -> float:
-        """Last hand off the floor."""
+        """Last hand off the floor, as planned where a strip waits for the next room."""
+        inside = ~self.met_elsewhere
+        if not inside.all():
+            return epoch_s(self.plan.pour_end)
         parts = (self.planned.smoothed_s, self.planned.broadcast_s)
         return float(max(part.max() for part in parts))
+
+    @property
+    def met_elsewhere(self) -> NDArray[np.bool_]:
+        """Which buckets are said to be tied in though no row of their own room meets them."""
+        alone = np.array([partner is None for partner in self.partner])
+        return np.asarray(alone & ~np.isnan(self.planned.tied_s))
 
     def held_back_s(self, ends_s: dict[str, Floats]) -> Floats:
         """How long each smooth patch is too fresh for grains; nothing where no card says so."""

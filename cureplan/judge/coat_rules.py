@@ -19,7 +19,7 @@ from cureplan.judge.finding import (
     wall_clock,
 )
 from cureplan.judge.milestones import CureMilestones, floor_steps, lasts_s
-from cureplan.judge.people_rules import on_the_way_out
+from cureplan.judge.people_rules import check_held, on_the_way_out
 
 __all__ = ["check_coats", "check_dry", "check_opening"]
 
@@ -72,6 +72,8 @@ def _check_windows(
             yield from differs(
                 "coats", name, zone, f"{label} {what}", epoch_s(said), between_s, WINDOW_TOL_S
             )
+        held = (floor.room.topcoat_1_not_before, floor.room.topcoat_2_not_before)
+        yield from check_held(floor, "coats", f"{label} starts", start_s, held[coat.coat - 1])
         done_s = (start_s + lasts_s(case, floor, coat.coat),) * 2
         yield from differs("coats", name, zone, f"{label} ends", end_s, done_s, MARGIN_TOL_S)
 

@@ -166,7 +166,9 @@ def step_s(case: Case, floor: Floor, step: Step) -> float:
     whole_s = cove_m(floor) / (cove.pace_m_s * hands)
     if case.plan.night is None:
         return whole_s
-    # What is up already when a plan is made again stands in no log: its calls say the rest.
+    if said_s(case, floor, "cove done") is not None:
+        return 0.0
+    # What is up already when a plan is made again may stand in no log: its calls say the rest.
     left_s = (
         (call.last_task - call.first_task).total_seconds()
         for call in case.plan.calls

@@ -14,6 +14,7 @@ from cureplan.inputs.job.model import Outline
 Floats = NDArray[np.float64]
 
 __all__ = [
+    "along_m",
     "bay_areas_m2",
     "edge_m",
     "misfits_m2",
@@ -50,6 +51,23 @@ def _floor(outline: Outline) -> Any:
 def edge_m(outline: Outline) -> float:
     """Length of its walls and of those of its islands."""
     return float(_floor(outline).boundary.length)
+
+
+def along_m(outline: Outline, patches: Patches) -> tuple[Floats, Floats]:
+    """How near to the back wall each patch begins, and how far from it it ends [m]."""
+    (x0, y0), (x1, y1) = (outline.corners_m[corner] for corner in outline.back_wall)
+    run_m = float(np.hypot(x1 - x0, y1 - y0))
+
+    def from_wall_m(corners: Sequence[tuple[float, float]]) -> Floats:
+        return np.array(
+            [((x1 - x0) * (y - y0) - (y1 - y0) * (x - x0)) / run_m for x, y in corners]
+        )
+
+    # The floor lies on the side that most of it is on.
+    middle = _floor(outline).centroid
+    side = 1.0 if from_wall_m([(middle.x, middle.y)])[0] > 0 else -1.0
+    far = [side * from_wall_m([at for ring in patch for at in ring]) for patch in patches]
+    return np.array([at.min() for at in far]), np.array([at.max() for at in far])
 
 
 def patch_areas_m2(patches: Patches) -> Floats:

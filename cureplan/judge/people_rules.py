@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Generator, Iterable, Iterator
 from dataclasses import dataclass, replace
+from datetime import datetime
 from itertools import pairwise
+
+import numpy as np
 
 from cureplan.core.clock import TimeWindow, epoch_s, shift_windows
 from cureplan.inputs.job.model import Shift
@@ -25,6 +28,7 @@ __all__ = [
     "Task",
     "check_calls",
     "check_coat_crew",
+    "check_held",
     "check_pours",
     "check_way_out",
     "coat_tasks",
@@ -60,17 +64,8 @@ def check_pours(case: Case) -> Iterator[Finding]:
                 "pours", plan.room, zone, label, said_s, (is_s, is_s), MARGIN_TOL_S
             )
         yield from _check_shift(case, "pours", task, case.plan.job.crew.pour_shifts)
-        pinned = task.floor.room.not_before
-        if pinned is not None:
-            yield from sooner(
-                "pours",
-                plan.room,
-                zone,
-                "first bucket",
-                task.floor.begins_s,
-                epoch_s(pinned),
-                SECOND_S,
-            )
+        held = task.floor.room.not_before
+        yield from check_held(task.floor, "pours", "first bucket", task.floor.begins_s, held)
     primed = [task for floor in case.floors for task in _primer_tasks(case, floor)]
     for task in primed:
         yield from _check_shift(case, "primers", task, case.plan.job.crew.pour_shifts)
@@ -93,6 +88,15 @@ def check_pours(case: Case) -> Iterator[Finding]:
                 off_by=float(abs(task.floor.plan.order - place)),
                 unit="count",
             )
+
+
+def check_held(
+    floor: Floor, rule: Rule, label: str, begins_s: float, held: datetime | None
+) -> Iterator[Finding]:
+    """Nothing begins before the hour the job holds it until."""
+    if held is not None:
+        at_s = epoch_s(held)
+        yield from sooner(rule, floor.name, floor.zone, label, begins_s, at_s, SECOND_S)
 
 
 def _check_groups(case: Case, tasks: list[Task]) -> Iterator[Finding]:
@@ -400,14 +404,16 @@ def _work(case: Case, floor: Floor) -> Iterator[tuple[str, str, float, float]]:
     """Stage, role, and from when to when the floor needs it."""
     at, card = floor.planned, case.plan.job.cards.slurry
     mixed_s = at.filler_s + card.filler_mix_s
+    # Whoever throws the strip along a seam has moved on to the next room by then.
+    left_s = np.array([floor.ends_pour_s])
     for role, first_s, last_s in (
-        ("foreman", at.liquids_s, at.broadcast_s),
+        ("foreman", at.liquids_s, left_s),
         ("mixer", at.liquids_s, mixed_s),
         ("runner", mixed_s, at.pour_s),
         ("rake", at.pour_s, at.raked_s),
         ("edge", at.pour_s, at.smoothed_s),
         ("smoother", at.raked_s, at.smoothed_s),
-        ("broadcaster", at.smoothed_s, at.broadcast_s),
+        ("broadcaster", at.smoothed_s, left_s),
     ):
         yield "pour", role, float(first_s.min()), float(last_s.max())
     yield from _leads(case, floor, _pour_task(case, floor))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, tzinfo
@@ -144,8 +145,7 @@ def _best(
         both = [*pieces, copy.series]
         if splice(both).covers(span.starts, span.ends):
             return _from_copy(copy, both, query, why)
-    told = "; ".join(fetched.failures()) or "the hours given do not reach the whole job"
-    raise WeatherUnavailableError(_nothing(fresh, span, told, kept=bool(copies), zone=zone))
+    raise WeatherUnavailableError(_nothing(fresh, span, fetched, kept=bool(copies), zone=zone))
 
 
 def _past_copies(store: WeatherStore, query: WeatherQuery) -> list[KeptCopy]:
@@ -198,21 +198,45 @@ def _from_copy(
     return replace(joined, warnings=(told, *joined.warnings))
 
 
+# Words of the reasons and what mends them, the surest cure first.
+_CURES: tuple[tuple[str, str], ...] = (
+    ("check elevation", "check elevation in [site]"),
+    ("web page", "log in to this network in a browser"),
+    ("HTTP 511", "log in to this network in a browser"),
+    ("could not be written", "make room on the disk of the weather store"),
+    ("left alone", "wait the time it asks for and try again"),
+)
+_LONGEST_LINE = 200 - len("cureplan: ")
+
+
 def _nothing(
-    fresh: HourlySeries | None, span: Span, why: str, *, kept: bool, zone: tzinfo
+    fresh: HourlySeries | None, span: Span, fetched: Fetched, *, kept: bool, zone: tzinfo
 ) -> str:
     """Why there is no weather for a job, in site time, what to do before the reasons."""
+    # A door that only wants a setting of the user's is told of last.
+    failures = sorted(fetched.failures(), key=lambda told: "set contact" in told)
+    failures = failures or ["the hours given do not reach the whole job"]
+    cure = next(
+        (cure for words, cure in _CURES if any(words in told for told in failures)),
+        "try again later or nearer the day",
+    )
     missing = (span.starts, span.ends)
     hours = (span.ends - span.starts).total_seconds() / HOUR_S
     if fresh is not None:
         lacking = fresh.missing_hours(span.starts, span.ends)
         missing, hours = (lacking[0], lacking[-1]), len(lacking)
     first, last = (f"{at.astimezone(zone):%Y-%m-%d %H:%M}" for at in missing)
-    copies = "no kept copy reaches that far" if kept else "no copy is kept"
-    return (
-        'no weather: try again later or nearer the day, or set source = "file" with a CSV'
-        f" file; {hours:.0f} h from {first} to {last} are missing and {copies} ({why})"
+    copies = "no kept copy reaches that far" if kept else "no copy kept"
+    line = (
+        f'no weather: {cure}, or set source = "file"; {hours:.0f} h missing, '
+        f"{first} to {last}, {copies}"
     )
+    # As much of the reasons as one line holds; what was asked first says most.
+    # The host and its answer, which stand in brackets, say which door it was.
+    inner = (re.sub(r"^[^()]*\((.*)\)$", r"\1", failure) for failure in failures)
+    told = "; ".join(dict.fromkeys(text.removeprefix(f"{cure}: ") for text in inner))
+    room = _LONGEST_LINE - len(line) - 3
+    return f"{line} ({told if len(told) <= room else told[: room - 3].rstrip() + '...'})"
 
 
 def _finished(series: HourlySeries, query: WeatherQuery, max_age_s: float) -> HourlySeries:

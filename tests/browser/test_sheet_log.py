@@ -223,8 +223,45 @@ def test_a_clock_that_went_is_noted_by_its_button(open_sheet: Opener, tmp_path: 
     card.locator("[data-went='work']").click()
     card.locator("[data-went='work']").click()
     assert card.locator("[data-went='wet']").inner_text() == "went 21:11"
+    # Seen dead it is dead, whatever the plan has left: 21:14.
+    sheet.page.clock.pause_at(after(12.5))
+    assert "over by 2 min" in card.locator(".meters li").first.inner_text()
     lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
     assert lines[3:] == ["2013-07-17T21:11:00-04:00,wet edge ended,Cook line,1,,"]
+    # Of several buckets the last is offered, though the first was the only one for a while.
+    sheet.row(1).locator("[data-tick]").check()
+    assert sheet.page.locator("#sheet-en [data-field='bucket']").input_value() == "2"
+
+
+def test_what_is_ticked_late_may_have_been_done_in_time(open_sheet: Opener, tmp_path: Path):
+    # By hand, from the sample: pails in by 15:30; coat 1 from 06:20 to 06:55.
+    sheet = open_sheet(at=after(-290))
+    sheet.press("Done 15:30: Pails in the ice: Cook line")
+    assert sheet.page.locator("#sheet-en .task", has_text="Cook line").count() == 0
+    sheet.page.clock.pause_at(after(620))
+    coat = sheet.page.locator("#sheet-en .task", has_text="Topcoat 1: Cook line")
+    for name, before in (("Coat begun 06:20", "06:20"), ("Coat done 06:55", "06:55")):
+        sheet.wait(0.02)
+        coat.get_by_role("button", name=name).click()
+        assert f"T{before}:00-04:00,coat" in saved_log(sheet, tmp_path).read_text()
+    lines = saved_log(sheet, tmp_path).read_text(encoding="utf-8").splitlines()
+    assert "2013-07-17T15:30:00-04:00,pails in ice,Cook line,,," in lines
+
+
+def test_buckets_that_are_long_set_are_asked_about_in_one_line(open_sheet: Opener):
+    # By hand: bucket 2 of the Cook line is set by 21:25, both of the Corridor by 22:25.
+    sheet = open_sheet(at=after(7))
+    sheet.row(0).locator("[data-tick]").check()
+    sheet.page.clock.pause_at(after(150))
+    assert sheet.page.locator("#sheet-en .is-late:not(.task)").count() == 0
+    asked = sheet.page.locator("#sheet-en .older")
+    assert "Not ticked: 3." in asked.inner_text()
+    # What lies before a tick of its floor is in; nobody will mix it any more.
+    assert asked.get_by_role("button", name="Not mixed yet").is_visible()
+    for index in (3, 1):
+        sheet.row(index).locator("[data-tick]").check()
+    assert "Not ticked: 1." in asked.inner_text()
+    assert not asked.get_by_role("button", name="Not mixed yet").is_visible()
 
 
 def test_no_tick_changes_another_and_no_two_share_an_instant(

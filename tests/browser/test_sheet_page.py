@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -230,3 +231,23 @@ def test_the_lists_to_tick_before_a_pour_name_their_rooms(open_sheet: Opener, me
     sheet.page.emulate_media(media=media)
     names = sheet.page.locator("#sheet-en .ready summary:visible").all_inner_texts()
     assert names == ["Cook line", "Corridor"]
+
+
+def test_no_time_lies_over_a_name_on_a_phone(open_sheet: Opener):
+    # With AM and PM a time is as wide as can be: late on Wednesday.
+    plan = sheet_sample.sample_plan()
+    job = replace(plan.job, display="us", clock="12 h")
+    sheet = open_sheet(replace(plan, job=job), size={"width": 360, "height": 740})
+    over = sheet.page.evaluate(
+        """() => [...document.querySelectorAll("#sheet-en .calls li, #sheet-en .room-rows li")]
+        .flatMap((line) => [...line.children].map((a, n, all) => [a, all[n + 1]]).slice(0, -1))
+        .map((pair) => pair.map((node) => {
+          const text = document.createRange();
+          text.selectNodeContents(node);
+          return text.getBoundingClientRect();
+        }))
+        .filter(([a, b]) => a.right > b.left + 0.5)
+        .filter(([a, b]) => a.bottom > b.top + 0.5 && a.top < b.bottom)
+        .length"""
+    )
+    assert over == 0

@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import json
 import random
+from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
 from effort import drawn
 from oracles.live_night import LiveNight
 
-from cureplan.output.sheet.page import TEMPLATES, page_data
-from cureplan.planning.plan.model import Plan, plan_to_json
+from cureplan.core.rows import Rows
+from cureplan.output.sheet.page import TEMPLATES
+from cureplan.output.sheet.page_data import page_data
+from cureplan.planning.plan.model import Plan, PrimerPlan, plan_to_json
 from cureplan.planning.plan.night_rules import NightRules
 
 pytestmark = pytest.mark.browser
@@ -21,7 +25,7 @@ NIGHTS = drawn(9)
 # What the rules ask of the log: a plan of the evening has nothing to take over.
 LOG = "const takenOver = () => fresh(), bucketKey = String;\n"
 READ = """(steps) => {
-  const said = [];
+  const said = [], timesOf = ({ opens, closes, start, end }) => [opens, closes, start, end];
   for (const { at, act, values } of steps) {
     Date.now = () => at * 1000;
     if (act === "late") setLate(values[0]);
@@ -30,12 +34,25 @@ READ = """(steps) => {
     if (act === "look") said.push({
       tasks: plan.buckets.map((_, index) => TASKS.map((task) => taskAt(index, task))),
       left: plan.buckets.map((_, index) => leastGap(index, true)),
-      coats: movedCoats().map(({ opens, closes, start, end }) => [opens, closes, start, end]),
+      primers: movedPrimers().map(timesOf),
+      coves: movedCoves().map(({ start, end }) => [start, end]),
+      coats: movedCoats().map(timesOf),
+      calls: plan.calls.map(callAt),
       opens: movedOpenings().map((item) => item.opens),
     });
   }
   return said;
 }"""
+
+
+def ticks_of(
+    draw: random.Random, start: datetime, names: tuple[str, str], of: str
+) -> Iterator[dict[str, Any]]:
+    """A coat or primer ticked as begun and as done, or only one of them, or neither."""
+    at = start.timestamp() + draw.randint(-600, 5400)
+    for name, after in zip(names, (0, draw.randint(300, 4000)), strict=True):
+        if draw.random() < 0.6:
+            yield {"at": at + after, "act": "done", "values": [f"{name}:{of}"]}
 
 
 def steps_of(plan: Plan, draw: random.Random, places: dict[str, int]) -> list[dict[str, Any]]:
@@ -46,6 +63,8 @@ def steps_of(plan: Plan, draw: random.Random, places: dict[str, int]) -> list[di
         late_s = 60 * draw.randint(-4, 40)
         b = draw.choice(plan.buckets)
         at = b.liquids_in.timestamp() + draw.randint(-1800, 900)
+        if plan.primers and draw.random() < 0.3:
+            at = plan.primers[0].start.timestamp() + draw.randint(-900, 900)
         steps.append({"at": at, "act": "late", "values": [late_s]})
     off_s = 0
     for index, bucket in enumerate(plan.buckets):
@@ -56,14 +75,16 @@ def steps_of(plan: Plan, draw: random.Random, places: dict[str, int]) -> list[di
                 # Two ticks at one glance.
                 at = max(step["at"] for step in steps)
             steps.append({"at": at, "act": "tick", "values": [index]})
+    for primer in plan.primers:
+        steps += ticks_of(draw, primer.start, ("priming", "primed"), f"{places[primer.room]}:1")
+    for cove in (call for call in plan.calls if call.stage == "cove"):
+        steps += ticks_of(draw, cove.first_task, ("coving", "coved"), f"{places[cove.room]}:1")
     if draw.random() < 0.6:
         for coat in plan.coats:
-            at = coat.start.timestamp() + draw.randint(-600, 5400)
-            for what, after in (("begun", 0), ("laid", draw.randint(300, 4000))):
-                if draw.random() < 0.6:
-                    key = f"{what}:{places[coat.room]}:{coat.coat}"
-                    steps.append({"at": at + after, "act": "done", "values": [key]})
+            of = f"{places[coat.room]}:{coat.coat}"
+            steps += ticks_of(draw, coat.start, ("begun", "laid"), of)
     first, last = plan.buckets[0].liquids_in.timestamp(), plan.coats[-1].end.timestamp()
+    first = min([first, *(primer.start.timestamp() for primer in plan.primers)])
     looks = [*(draw.uniform(first - 600, last) for _ in range(4)), last + 60]
     steps += [{"at": at, "act": "look", "values": []} for at in looks]
     return sorted(steps, key=lambda step: step["at"])
@@ -88,10 +109,16 @@ def told_by_python(text: str, steps: list[dict[str, Any]]) -> list[dict[str, Any
                 {
                     "tasks": [[night.task_at(i, task) for task in night.tasks] for i in count],
                     "left": [night.in_hand(i) for i in count],
+                    "primers": [
+                        [at["opens"], at["closes"], at["start"], at["end"]]
+                        for at in night.primers_at()
+                    ],
+                    "coves": [[at["start"], at["end"]] for at in night.coves_at()],
                     "coats": [
                         [at["opens"], at["closes"], at["start"], at["end"]]
                         for at in night.coats_at()
                     ],
+                    "calls": night.calls_at(),
                     "opens": night.openings(),
                 }
             )
@@ -111,15 +138,62 @@ def otherwise(rules: NightRules) -> NightRules:
         clocks=tuple(replace(r, starts="pour") for r in rules.clocks),
         coat_opens="first",
         coat_closes="last",
+        primer_opens="begun",
+        primer_closes="laid",
         apart_s=40.0,
     )
+
+
+def with_primers_and_cove(plan: Plan) -> Plan:
+    """The same night with both floors primed by one crew, and cove before one and after the
+    other; all hours invented."""
+    primers, calls = [], []
+    for room, from_min, before in (("Cook line", -200, True), ("Corridor", -185, False)):
+        first = plan.buckets_of(room)[0].liquids_in
+        start = plan.buckets[0].liquids_in + timedelta(minutes=from_min)
+        primers.append(
+            PrimerPlan(
+                room=room,
+                stage="primer",
+                start=start,
+                end=start + timedelta(minutes=9.4),
+                slurry_opens=first - timedelta(minutes=50),
+                slurry_closes=first + timedelta(minutes=150),
+                walkable=first - timedelta(minutes=55),
+                reason=plan.coats[0].reason,
+                batches=1,
+                volume_m3=0.004,
+                batch_minutes=10.0,
+                batch_working_min=25.0,
+                broadcast=False,
+                slab_c=29.0,
+                dew_c=None,
+                keeps_frac=0.95,
+            )
+        )
+        coat = next(c for c in plan.coats if c.room == room)
+        begins = start - timedelta(minutes=25) if before else coat.start - timedelta(minutes=30)
+        for stage, at in (("primer", start), ("cove", begins)):
+            calls.append(
+                replace(
+                    plan.calls[0],
+                    room=room,
+                    stage=stage,
+                    role="primer" if before or stage == "primer" else "topcoat",
+                    call=at - timedelta(minutes=40),
+                    first_task=at,
+                    last_task=at + timedelta(minutes=20),
+                )
+            )
+    return replace(plan, primers=tuple(primers), calls=Rows([*plan.calls, *calls]))
 
 
 @pytest.mark.parametrize("table", [as_planned, otherwise])
 def test_page_and_python_read_one_table_alike_on_random_nights(
     chromium: Any, night_plan: Plan, table: Any
 ):
-    plan = replace(night_plan, rules=table(night_plan.rules))
+    plan = with_primers_and_cove(night_plan)
+    plan = replace(plan, rules=table(night_plan.rules))
     script = "".join(
         (TEMPLATES / "script" / name).read_text(encoding="utf-8")
         for name in ("words.js", "lateness.js")

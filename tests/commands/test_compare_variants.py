@@ -17,7 +17,7 @@ from cureplan.inputs.job.model import Shift
 from cureplan.output.text.studies import compare_json, compare_text
 from cureplan.planning.studies.compare import (
     Variant,
-    _begun,
+    begun_later,
     shifted_weather,
     variants,
 )
@@ -136,7 +136,7 @@ def test_a_later_start_pours_later_by_as_much(steady):
     ],
 )
 def test_a_shift_begins_later_and_ends_as_before(begins, ends, hours, left):
-    moved = _begun(Shift(begins=begins, ends=ends), hours)
+    moved = begun_later(Shift(begins=begins, ends=ends), timedelta(hours=hours))
     assert (moved and (moved.begins, moved.ends)) == left
 
 

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -411,14 +412,96 @@ def test_a_room_is_walked_round_and_cove_and_heaters_are_asked(tmp_path: Path, t
     assert room.outline is not None
     assert room.length_m == pytest.approx(30 * 0.3048)
     assert [y for _, y in room.outline.stop_lines_m[0]] == pytest.approx([15 * 0.3048] * 2)
-    assert room.outline.islands_m[0][0] == pytest.approx((8 * 0.3048, 6 * 0.3048))
+    # Walked with the room on the right, 8 ft from the corner are 24 - 8 - 4 from the other.
+    along_ft = 12 if turned else 8
+    assert room.outline.islands_m[0][0] == pytest.approx((along_ft * 0.3048, 6 * 0.3048))
+    corner_ft = 0 if turned else 24
+    assert (corner_ft * 0.3048, 30 * 0.3048) in [
+        pytest.approx(corner) for corner in room.outline.corners_m
+    ]
     assert job.cove is not None
     assert (job.cove.when, job.policy.remedies[-1]) == ("before", "heat")
+
+
+SOME = {
+    "access.from": "2026-07-17 19:00",
+    "access.open_by": "2026-07-20 06:00",
+    "rooms[1].name": "Hall",
+    # A corner is cut off at 45°: 3 m by 3 m less a triangle of 1 m by 1 m, its slope 1.414 m.
+    "rooms[1].length": "3 m, left 2 m, left 45° 1.414 m, left 45 deg 2 m, left 3 m",
+    "rooms[2].name": "Bay",
+    # The back wall runs up the page, 5 m; slanted from 4 m to 3 m away.
+    "rooms[2].length": "0 m, 0 m; 0 m, 5 m; 3 m, 5 m; 4 m, 0 m",
+    "rooms[3].name": "Store",
+    "rooms[4].name": "",
+    "rooms.group": "hall + BAY",
+    "rooms.open_by": "Store 2026-07-18 20:00",
+    "rooms.heat": "bay: 60 F from 2026-07-17 20:00",
+}
+
+
+def some_asked(**other: str) -> tuple[Answers, list[str], str]:
+    """An interview of three rooms, what it told, and the file's text."""
+    answers: Answers = {}
+    told: list[str] = []
+    once = {key.replace("__", "."): said for key, said in other.items()}
+
+    def ask(_: str, usual: str) -> str:
+        question = next_question(answers)
+        assert question is not None
+        return once.pop(question.key, None) or SOME.get(question.key, usual)
+
+    text = interview(ask, tell=told.append, patient=True, folder=Path(), answers=answers)
+    return answers, told, text
+
+
+def test_what_some_rooms_have_of_their_own_is_asked_once_for_all(tmp_path: Path):
+    _, told, text = some_asked()
+    assert told == []
+    (tmp_path / "job.toml").write_text(text, encoding="utf-8")
+    job = read_job(tmp_path / "job.toml")
+    hall, bay, store = job.rooms
+    assert [room.area_m2 for room in (hall, bay)] == pytest.approx([8.5, 17.5], abs=0.01)
+    assert (hall.group, bay.group, store.group) == ("Hall", "Hall", None)
+    assert job.crew.in_group_s == 0.0
+    assert store.open_by is not None
+    assert store.open_by.isoformat()[:13] == "2026-07-19T00"
+    assert bay.heat is not None
+    assert bay.heat.to_c == pytest.approx(15.56, abs=0.01)
+    assert job.policy.remedies[-1] == "heat"
+    # The back wall of the Bay is its first: it is turned, not mirrored.
+    assert bay.outline is not None
+    sides = [round(abs(b[1] - a[1]), 2) for a, b in pairwise(bay.outline.corners_m)]
+    assert sides == [0.0, 3.0, 1.0]
+    # One room is asked for none of it.
+    assert "rooms.group" not in {question.key for question in ALL}
 
 
 @pytest.mark.parametrize(
     ("key", "answer", "problem"),
     [
+        ("rooms.group", "Hall + Bar", "no room is named so"),
+        ("rooms.group", "Hall", "two or more"),
+        ("rooms.group", "Hall + Bay; Bay + Store", "two or more"),
+        ("rooms.open_by", "Store tomorrow", "not a date and time"),
+        ("rooms.open_by", "Store 2026-07-10 06:00", "opens after access begins"),
+        ("rooms.heat", "Store 60 F", "not a date and time"),
+        ("rooms.heat", "Store 600 F from 2026-07-17 20:00", "lies between"),
+        ("rooms.heat", "Store 60 F from 2026-07-17 20:00; store 50 F", "stands twice"),
+        ("building.heat", "65 F from tomorrow at six", "date"),
+    ],
+)
+def test_a_slip_in_what_some_rooms_have_is_asked_again(key: str, answer: str, problem: str):
+    _, told, _ = some_asked(**{key.replace(".", "__"): answer})
+    assert len(told) == 1
+    assert problem in told[0]
+
+
+@pytest.mark.parametrize(
+    ("key", "answer", "problem"),
+    [
+        ("length", "24 ft, left 200° 30 ft, left 10 ft", "between 0° and 180°"),
+        ("length", "0 ft, 0 ft; 4 ft; 3 ft, 3 ft", "no corner"),
         ("length", "24 ft, left 30 ft, left 10 ft", "do not come back to the first corner"),
         ("length", "24 ft, 30 ft", "begins with its turn"),
         ("length", "24 ft, left 30", "bare number"),

@@ -156,7 +156,7 @@ def test_nothing_to_be_had_is_one_line_and_exit_code_4(cureplan, network, folder
     assert done.stdout == ""
     assert done.stderr.count("\n") == 1
     assert done.stderr.startswith("cureplan: no weather: try again later")
-    assert "from 2091-07-17" in done.stderr
+    assert "missing, 2091-07-17" in done.stderr
     assert 'set source = "file"' in done.stderr
     assert not saved.exists()
 

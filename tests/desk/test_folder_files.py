@@ -65,7 +65,7 @@ def test_a_lock_that_cannot_be_opened_is_one_line(
 
     monkeypatch.setattr(Path, "open", forbid)
     with (
-        pytest.raises(OutputError, match=r"desk\.lock: could not be opened \(Permission"),
+        pytest.raises(OutputError, match=r"desk\.lock: could not be written \(Permission"),
         JobFolder(tmp_path).held(""),
     ):
         pass

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Callable, Iterator
+from pathlib import Path
 from typing import Any
 
 import pytest
 from chromium import DESKTOP, PHONE, axe
 
+from cureplan.core.errors import OutputError
+from cureplan.desk import folder as files
 from desk.conftest import DEMO, Served
 
 pytestmark = pytest.mark.browser
@@ -16,7 +19,7 @@ pytestmark = pytest.mark.browser
 JOB = "school-kitchen"
 LOOK_MS = 50
 # A refusal is an answer the page is meant to get.
-EXPECTED = ("422", "409", "404", "ERR_")
+EXPECTED = ("422", "409", "507", "404", "ERR_")
 Opener = Callable[..., Any]
 
 
@@ -107,8 +110,12 @@ def test_what_was_typed_wrong_is_there_again_after_the_page_was_killed(
     assert after.input_value("#f-policy-margin") == "2 minuts"
 
 
-def test_what_is_typed_while_the_desk_is_away_is_saved_when_it_is_back(
-    demo_desk: Served, open_page: Opener
+def full(path: Path, _: object) -> None:
+    raise OutputError(f"{path}: could not be written (No space left on device)")
+
+
+def test_what_is_typed_while_the_desk_is_away_or_full_is_saved_when_it_is_not(
+    demo_desk: Served, open_page: Opener, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     page = open_page(f"{demo_desk.url}/jobs/{JOB}")
     page.context.set_offline(True)
@@ -117,7 +124,12 @@ def test_what_is_typed_while_the_desk_is_away_is_saved_when_it_is_back(
     page.wait_for_selector("#away:not([hidden])")
     assert "out of reach" in page.inner_text("#away")
     assert values(demo_desk)["crew"]["setup"] == "30 min"
-    page.context.set_offline(False)
+    # Back, but for a disk that is full.
+    with monkeypatch.context() as patch:
+        patch.setattr(files, "write_atomically", full)
+        page.context.set_offline(False)
+        until(page, "document.getElementById('away').textContent.includes('No space left')")
+        assert "saved when there is room" in page.inner_text("#away")
     page.wait_for_selector("#away", state="hidden")
     is_saved(page)
     found = values(demo_desk)

@@ -219,6 +219,63 @@ def test_the_second_of_two_browsers_is_shown_what_differs_and_loses_nothing(
     assert (found["crew"]["setup"], found["policy"]["margin"]) == ("50 min", "3 min")
 
 
+def test_what_is_put_on_top_goes_to_the_room_it_was_of(demo_desk: Served) -> None:
+    shown = demo_desk.ask(f"/jobs/{JOB}") and rev(demo_desk)
+    names = [room["name"] for room in tomllib.loads(text_of(demo_desk))["rooms"]]
+    gone = {"do": "remove room", "key": "rooms[1].name", "of": names[0]}
+    assert change(demo_desk, gone, at=shown).status == 200
+    mine = {"key": "rooms[3].use", "text": "storage", "of": names[2]}
+    got = change(demo_desk, mine, at=shown)
+    # One room is gone, and nothing else differs: the others have but moved up.
+    theirs = [one for one in got.json["theirs"] if "way_out" not in one["key"]]
+    assert theirs == [{"key": "rooms[1]", "was": names[0], "now": ""}]
+    assert change(demo_desk, mine, at=got.json["rev"]).status == 200
+    after = {room["name"]: room["use"] for room in tomllib.loads(text_of(demo_desk))["rooms"]}
+    assert after[names[2]] == "storage"
+    lost = change(demo_desk, {"key": "rooms[1].use", "text": "bar", "of": names[0]})
+    assert lost.status == 422
+    assert "gone from this job" in lost.json["fault"]
+
+
+def test_a_whole_text_goes_over_another_only_when_it_is_sent_again(demo_desk: Served) -> None:
+    shown, before = rev(demo_desk), text_of(demo_desk)
+    path = demo_desk.folder / f"{JOB}.toml"
+    path.write_text(before.replace("[site]", "[site"), encoding="utf-8")
+    sent = {"rev": shown, "text": before}
+    got = demo_desk.post(f"/jobs/{JOB}/text", sent)
+    assert got.status == 409
+    again = demo_desk.post(f"/jobs/{JOB}/text", {**sent, "rev": got.json["rev"]})
+    assert again.json["faults"] == []
+    assert text_of(demo_desk) == before
+
+
+def test_a_change_without_room_for_its_history_is_saved_all_the_same(
+    demo_desk: Served, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from cureplan.core.errors import OutputError
+    from cureplan.desk import folder as files
+
+    write, before = files.write_atomically, text_of(demo_desk)
+
+    def full(path: Path, content: Any) -> None:
+        if path.suffix != ".toml":
+            raise OutputError(f"{path}: could not be written (No space left on device)")
+        write(path, content)
+
+    change(demo_desk, {"key": "crew.setup", "text": "40 min"})
+    monkeypatch.setattr(files, "write_atomically", full)
+    assert change(demo_desk, {"key": "crew.setup", "text": "50 min"}).status == 200
+    refused = demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)})
+    assert refused.status == 507
+    monkeypatch.setattr(files, "write_atomically", write)
+    assert 'setup = "50 min"' in text_of(demo_desk)
+    # What has no history counts as written by hand: it is kept, and taken back.
+    demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)})
+    assert 'setup = "40 min"' in text_of(demo_desk)
+    demo_desk.post(f"/jobs/{JOB}/undo", {"rev": rev(demo_desk)})
+    assert text_of(demo_desk) == before
+
+
 def test_a_job_broken_by_hand_while_open_is_shown_with_its_line(demo_desk: Served) -> None:
     demo_desk.ask(f"/jobs/{JOB}")
     shown = rev(demo_desk)

@@ -33,7 +33,7 @@ import sys
 sys.path.insert(0, {tests!r})
 from output import sheet_sample
 from cureplan.desk import share
-share.local_address = lambda: "127.0.0.1"
+share.local_addresses = lambda: {{"127.0.0.1": ""}}
 from cureplan.cli import main
 sys.argv = ["cureplan", "desk", sys.argv[1], "--no-browser", "--port", sys.argv[2]]
 with sheet_sample.words_of_sample():
@@ -183,12 +183,9 @@ def test_two_phones_and_a_desk_see_one_state(
     screen = shared(desk, opened)
     ana = joined(screen, opened, plan, "Ana")
     luis = joined(screen, opened, plan, "Luis")
-    begin = time.monotonic()
     ana.row(0).check()
     checked(luis, 0)
     screen.page.get_by_text("The log (1)").wait_for()
-    # Two seconds are asked; a browser on a loaded machine may take more.
-    assert time.monotonic() - begin < 6
     # The other phone says whose entry it is, and takes it back; both are without it.
     luis.page.locator("#sheet-en .log-part summary").click()
     row = luis.page.locator("#sheet-en .log li").first

@@ -58,7 +58,7 @@ class Crew:
 
 @pytest.fixture
 def crew(tmp_path: Path, room_plan: Plan, monkeypatch: pytest.MonkeyPatch) -> Iterator[Crew]:
-    monkeypatch.setattr(sharing, "local_address", lambda: "127.0.0.1")
+    monkeypatch.setattr(sharing, "local_addresses", lambda: {"127.0.0.1": ""})
     made = Crew(tmp_path / "jobs", room_plan)
     yield made
     made.stop()

@@ -23,7 +23,7 @@ WAITS_S = 120
 def night(
     desk_on: Server, tmp_path: Path, room_plan: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> Iterator[tuple[Served, Phone]]:
-    monkeypatch.setattr(sharing, "local_address", lambda: "127.0.0.1")
+    monkeypatch.setattr(sharing, "local_addresses", lambda: {"127.0.0.1": ""})
     put_plan(tmp_path / "jobs", room_plan)
     served = desk_on(tmp_path / "jobs")
     port, code = share(served)

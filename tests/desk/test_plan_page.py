@@ -50,8 +50,14 @@ def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     until(page, f"!{shown}.includes({round(least, 1):g} + ' min in hand')", 30)
     moved(page)
     page.click("#keep-what-if")
+    # Let go, it is planned anew, and stands beside what was moved.
+    until(page, "document.getElementById('anew-found').textContent.includes('of nights')", 60)
     rows = page.locator("#what-ifs tbody tr")
     assert rows.count() == 2
+    anew = page.locator("#anew-found dd").all_inner_texts()
+    assert anew[2] in rows.nth(1).inner_text()
+    page.reload()
+    until(page, "document.querySelectorAll('#what-ifs tbody tr').length === 2")
     assert "as planned" in rows.nth(0).inner_text()
     assert "Ice: no room" in rows.nth(1).inner_text()
     # Moving is a question, not a change: the plan that lies there is the same.
@@ -86,7 +92,9 @@ def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(
     assert page.locator("#faults-part").is_hidden()
 
 
-def test_a_pour_and_a_coat_are_dragged(url: str, open_page: Opener) -> None:
+def test_a_pour_and_a_coat_are_dragged_and_the_coat_pinned(
+    url: str, open_page: Opener, tmp_path: Path
+) -> None:
     page = open_page(url)
     moved(page)
 
@@ -113,6 +121,12 @@ def test_a_pour_and_a_coat_are_dragged(url: str, open_page: Opener) -> None:
     assert after > before + 3
     page.click("#keep-what-if")
     assert "Dish room, topcoat 1 +" in page.locator("#what-ifs tbody tr").inner_text()
+    shown = page.locator("[data-pour='Dish room|1']").get_attribute("aria-valuetext")
+    page.get_by_role("button", name="Hold topcoat 1 of Dish room until").click()
+    is_saved(page)
+    held = tomllib.loads((tmp_path / "jobs" / f"{JOB}.toml").read_text("utf-8"))["rooms"][0]
+    assert f"from {held['topcoat_1_not_before']:%H:%M}" in shown
+    assert "not_before" not in held
 
 
 @pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["360", "1280"])

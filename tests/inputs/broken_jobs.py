@@ -259,6 +259,11 @@ CASES = {
         CORRIDOR, 'use = "passage"\nnot_before = 2013-07-20T06:00:00\n',
         "not_before =", "rooms[5].not_before", ["only after it must be open", "leave it out"],
     ),
+    "second topcoat of one": (
+        CORRIDOR, 'use = "passage"\ntopcoat_2_not_before = 2013-07-18T12:00:00\n',
+        "topcoat_2_not_before =", "rooms[5].topcoat_2_not_before",
+        ["gets one topcoat", "leave it out"],
+    ),
     "three topcoats": (
         CORRIDOR, 'use = "passage"\ntopcoats = 3\n',
         "topcoats = 3", "rooms[5].topcoats", ["= 3", "between 1 and 2"],

@@ -169,6 +169,31 @@ def test_a_fitted_card_keeps_its_name_for_records_over_fits(topcoat):
     assert len(again.learned) == 4
 
 
+def test_what_was_read_goes_on_counting_over_three_fits(topcoat):
+    cups = [
+        reading("cup", "working_time", minutes, temp_c, batch=f"k{number}")
+        for number, (minutes, temp_c) in enumerate(
+            [(21.0, 20.0), (16.5, 25.0), (13.4, 29.0), (11.0, 33.0), (24.5, 17.0), (15.1, 27.0)]
+        )
+    ]
+    card = topcoat
+    for count in (2, 4, 6):
+        found = fitted(card, cups[:count])
+        card = read_card_text(fitted_card_text(found), source=Path("mine.toml"))
+    once = fitted(topcoat, cups).card
+    last, whole = card.milestones["working_time"], once.milestones["working_time"]
+    told = [
+        {m.milestone: m.after_s for m in card_clock(one, at_c=24.0)}["working_time"]
+        for one in (card, once)
+    ]
+    # Six readings in three fits are worth what they are in one: the time as near as a third
+    # of its doubt, and no wider a spread, where each fit forgot the one before.
+    assert told[0] == pytest.approx(told[1], rel=whole.doubt_frac / 3)
+    assert last.spread_frac < 1.1 * whole.spread_frac
+    assert last.doubt_frac < 1.3 * whole.doubt_frac
+    assert card.prior.sd_j_mol < 1.3 * once.prior.sd_j_mol
+
+
 def test_what_helps_most_to_measure_next_is_said(topcoat):
     # By hand: working time read ten times at 21 °C, wash-down never: the times
     # nobody read are as unsure as a generic card's, 25 % each, so one of those helps most;

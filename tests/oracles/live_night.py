@@ -26,7 +26,12 @@ class LiveNight:
         self.way = {room["name"]: room["way_out"] for room in plan["job"]["rooms"]}
         self.changeover_s = plan["job"]["crew"]["changeover_s"]
         self.coats = sorted(plan["coats"], key=lambda c: datetime.fromisoformat(c["start"]))
+        self.primers = sorted(plan["primers"], key=lambda p: datetime.fromisoformat(p["start"]))
         self.calls = sorted(plan["calls"], key=lambda c: datetime.fromisoformat(c["call"]))
+        self.coves = sorted(
+            (call for call in plan["calls"] if call["stage"] == "cove"),
+            key=lambda call: datetime.fromisoformat(call["first_task"]),
+        )
         self.buckets = plan["buckets"]
         ends = [rule["ends"] for rule in self.rules["clocks"]]
         self.at_s = [
@@ -39,6 +44,7 @@ class LiveNight:
         self.kept: dict[tuple[int, str], float] = {}
         self.poured: dict[int, float] = {}
         self.done: dict[tuple[str, str, int], float] = {}
+        self.kept_of: dict[tuple[str, str], float] = {}
 
     def _met_by(self, index: int) -> int | None:
         own = self.buckets[index]
@@ -67,6 +73,13 @@ class LiveNight:
             for task, rule in self.tasks.items():
                 if rule["moves"] == "late" and self.begun(index, rule["fixed_by"]):
                     self.kept.setdefault((index, task), self.late_s)
+        for kind, of, starts in (
+            *(("primer", row["room"], row["start"]) for row in self.primers),
+            *(("cove", row["room"], row["first_task"]) for row in self.coves),
+        ):
+            late = self.kept_of.get((kind, of), self.late_s)
+            if seconds(starts, up=True) + late <= self.now_s:
+                self.kept_of.setdefault((kind, of), late)
         self.late_s = late_s
 
     def tick(self, index: int) -> None:
@@ -146,7 +159,7 @@ class LiveNight:
         walk = {room["room"]: seconds(room["walkable"], up=True) for room in self.rooms}
         below = {room["room"]: self.moved(room["room"]) for room in self.rooms}
         floors = dict(below)
-        told = any(what != "ice" for what, _, _ in self.done)
+        told = any(what in ("begun", "laid", "mixed", "vacuumed") for what, _, _ in self.done)
         found: list[dict[str, float]] = []
         for coat in self.coats:
             name, number = coat["room"], coat["coat"]
@@ -163,19 +176,107 @@ class LiveNight:
             if found and found[-1]["planned_end"] <= start:
                 rest = min(start - found[-1]["planned_end"], self.changeover_s)
                 soonest.append(found[-1]["end"] + rest)
-            begun = self.done.get(("begun", name, number))
-            laid = self.done.get(("laid", name, number))
-            starts = max(soonest) if begun is None else begun
-            ends = starts + end - start
-            if laid is not None:
-                ends = laid
-            elif begun is not None:
-                ends = max(ends, math.ceil(self.now_s))
+            starts, ends = self._told(
+                (start, end),
+                self.done.get(("begun", name, number)),
+                self.done.get(("laid", name, number)),
+                max(soonest),
+            )
             floors[name] = {"first": starts - start, "last": ends - end}
             found.append(
                 {"opens": opens, "closes": closes, "start": starts, "end": ends,
                  "planned_end": end}
             )  # fmt: skip
+        return found
+
+    def _told(
+        self,
+        planned: tuple[int, int],
+        begun: float | None,
+        laid: float | None,
+        soonest: float,
+    ) -> tuple[float, float]:
+        """When a layer begins and ends, as `replan` reads the log."""
+        lasts = planned[1] - planned[0]
+        starts = begun if begun is not None else soonest if laid is None else laid - lasts
+        if laid is not None:
+            return starts, laid
+        now = -math.inf if begun is None else math.ceil(self.now_s)
+        return starts, max(starts + lasts, now)
+
+    def _once(
+        self, room: str, planned: tuple[int, int], names: tuple[str, str], soonest: list[float]
+    ) -> tuple[float, float]:
+        """What is begun and done once in a room."""
+        if any(what in names for what, _, _ in self.done):
+            soonest = [*soonest, math.ceil(self.now_s)]
+        begun, done = (self.done.get((name, room, 1)) for name in names)
+        return self._told(planned, begun, done, max(soonest))
+
+    def coves_at(self) -> list[dict[str, float]]:
+        found = []
+        moved = {
+            coat["room"]: at["start"] - self._planned(coat)[0]
+            for coat, at in zip(self.coats, self.coats_at(), strict=True)
+            if coat["coat"] == 1
+        }
+        for cove in self.coves:
+            room = cove["room"]
+            start, end = (seconds(cove[key], up=True) for key in ("first_task", "last_task"))
+            late = self.kept_of.get(("cove", room), self.late_s)
+            if cove["role"] == "topcoat":
+                late = max(0.0, moved.get(room, 0.0))
+            starts, ends = self._once(room, (start, end), ("coving", "coved"), [start + late])
+            found.append({"start": starts, "end": ends, "moved": starts - start})
+        return found
+
+    def primers_at(self) -> list[dict[str, float]]:
+        found: list[dict[str, float]] = []
+        coves = list(zip(self.coves, self.coves_at(), strict=True))
+        for primer in self.primers:
+            room = primer["room"]
+            start, end = seconds(primer["start"], up=True), seconds(primer["end"], up=True)
+            soonest = [start + self.kept_of.get(("primer", room), self.late_s)]
+            if found and found[-1]["planned_end"] <= start:
+                rest = min(start - found[-1]["planned_end"], self.changeover_s)
+                soonest.append(found[-1]["end"] + rest)
+            soonest += [
+                at["end"]
+                for cove, at in coves
+                if cove["room"] == room and seconds(cove["last_task"], up=True) <= start
+            ]
+            starts, ends = self._once(room, (start, end), ("priming", "primed"), soonest)
+            late = {"begun": starts - start, "laid": ends - end}
+            opens = seconds(primer["slurry_opens"], up=True)
+            closes = seconds(primer["slurry_closes"])
+            found.append(
+                {"opens": opens + late[self.rules["primer_opens"]],
+                 "closes": closes + late[self.rules["primer_closes"]],
+                 "start": starts, "end": ends, "planned_end": end, "moved": starts - start}
+            )  # fmt: skip
+        return found
+
+    def calls_at(self) -> list[float]:
+        """Calls to come move with the work they are for, and never forward."""
+        late = {
+            (coat["room"], f"coat {coat['coat']}"): at["start"] - self._planned(coat)[0]
+            for coat, at in zip(self.coats, self.coats_at(), strict=True)
+        }
+        for kind, rows, at in (
+            ("primer", self.primers, self.primers_at()),
+            ("cove", self.coves, self.coves_at()),
+        ):
+            late |= {
+                (row["room"], kind): one["moved"] for row, one in zip(rows, at, strict=True)
+            }
+        first = {b["room"]: i for i, b in reversed([*enumerate(self.buckets)])}
+        late |= {(room, "pour"): self.move(index) for room, index in first.items()}
+        found: list[float] = []
+        for call in self.calls:
+            stage = "coat 1" if call["stage"] == "vacuum" else call["stage"]
+            at_s = seconds(call["call"])
+            moved = max(0.0, late.get((call["room"], stage), 0.0))
+            found.append(at_s if at_s <= self.now_s else at_s + moved)
         return found
 
     @staticmethod

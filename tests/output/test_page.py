@@ -19,8 +19,9 @@ from lxml import html
 
 from cureplan.output.charts.palette import DARK, LIGHT, contrast_ratio
 from cureplan.output.language.catalogue import catalogue
-from cureplan.output.sheet.page import embedded_json, plan_id, sheet_html
-from cureplan.planning.plan.model import Plan
+from cureplan.output.sheet.page import sheet_html
+from cureplan.output.sheet.page_data import embedded_json
+from cureplan.planning.plan.model import Plan, plan_id
 from output import sheet_sample
 
 # What stands on what: (text, ground). Every pair the style sheet uses.

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
@@ -14,9 +15,12 @@ from steady import write_job, write_weather
 
 from cureplan.api import make_plan, read_job
 from cureplan.core.errors import InputError
+from cureplan.inputs.tables.night_log import NightEvent, read_night_log_text
 from cureplan.judge import judge
 from cureplan.planning.floor.layers import floor_layers, floor_tasks, lead_works
 from cureplan.planning.replan.begun import coved_s
+from cureplan.planning.replan.coats import cove_states
+from cureplan.planning.replan.replan import night_site, replan
 
 NOW = datetime.fromisoformat("2013-07-17T12:00:00+00:00")
 # 24 ft by 18 ft and 10 ft by 12 ft, a column of 4 ft by 3 ft, a drain across at 15 ft.
@@ -77,6 +81,8 @@ def test_an_l_shaped_kitchen_with_an_island_a_drain_and_a_cove(tmp_path):
     assert (cove.role, cove.people, f"{cove.call:%H:%M}") == ("edge", 1, "19:00")
     assert (f"{cove.first_task:%H:%M}", f"{cove.last_task:%H:%M}") == ("19:45", "23:49")
     assert abs(room.pour_start - cove.last_task) < timedelta(minutes=1)
+    (told,) = (r for r in plan.decisions.answers[0].reasons if r.code == "order.cove")
+    assert told.values["start_at"] == cove.first_task.isoformat()
     assert need.cove_kg == pytest.approx(146.4 * 0.45359237)
     assert {line.code: line.values["packages"] for line in plan.takeoff.order}["buy.cove"] == 3
     # Who comes for it stays for the pour, and nobody else comes so early.
@@ -87,13 +93,52 @@ def test_an_l_shaped_kitchen_with_an_island_a_drain_and_a_cove(tmp_path):
     # On the night, half of it is up half-way through, and only the rest is planned again.
     tasks = floor_tasks(floor_layers(plan.job.rooms[0], primed=False, cove="before"))
     here = SimpleNamespace(tasks=tasks, room=plan.job.rooms[0], job=plan.job)
+    lasts = cove.last_task - cove.first_task
+
+    def up_s(share: float, *events: NightEvent) -> float:
+        now_s = (cove.first_task + share * lasts).timestamp()
+        states = cove_states(plan, events, now_s=now_s)
+        return coved_s(here, plan, SimpleNamespace(now_s=now_s, coved=states))
+
+    def ticked(event: str, share: float) -> NightEvent:
+        at = cove.first_task + share * lasts
+        return NightEvent(source="log", line=2, at=at, event=event, room="Kitchen")
+
     for share in (-0.5, 0.0, 0.5, 1.0, 2.0):
-        now = cove.first_task + share * (cove.last_task - cove.first_task)
         done_s = 14640.0 * min(1.0, max(0.0, share))
-        assert coved_s(here, plan, now.timestamp()) == pytest.approx(done_s, abs=1.0)
+        assert up_s(share) == pytest.approx(done_s, abs=1.0)
+    # Ticked as begun a quarter late, a quarter of it is up by half-time; done is done, and
+    # may have been sooner. A tick before a begin, or of a room without cove, is refused.
+    begun = ticked("cove begun", 0.25)
+    assert up_s(0.5, begun) == pytest.approx(14640.0 / 4, abs=1.0)
+    assert up_s(0.5, begun, ticked("cove done", 0.4)) == pytest.approx(14640.0)
+    assert up_s(0.5, ticked("cove done", 0.4)) == pytest.approx(14640.0)
+    with pytest.raises(InputError, match="the cove of Kitchen was begun after that"):
+        up_s(0.5, begun, ticked("cove done", 0.2))
+    with pytest.raises(InputError, match="the plan has no cove there"):
+        up_s(0.5, replace(begun, room="Bar"))
+    night_again(plan, cove)
     late = replace(cove, last_task=cove.last_task + timedelta(minutes=9))
     calls = [late if call.stage == "cove" else call for call in plan.calls]
     assert {found.rule for found in judge(replace(plan, calls=calls))} == {"calls"}
+
+
+def night_again(plan, cove) -> None:
+    """Ticked as done an hour sooner, nobody is called for it any more, and the pour stays;
+    begun an hour late, the pour waits for the 4 h 4 min it takes."""
+    hour = timedelta(hours=1)
+    for event, at, up in (
+        ("cove done", cove.last_task - hour, None),
+        ("cove begun", cove.first_task + hour, cove.last_task + hour),
+    ):
+        text = f"at,event,room,bucket,value,note\n{at.isoformat()},{event},Kitchen,,,\n"
+        events = read_night_log_text(text, source=Path("log.csv"), site=night_site(plan))
+        again = replan(plan, events, now=at + timedelta(seconds=30)).plan
+        left = [call.last_task for call in again.calls if call.stage == "cove"]
+        due = plan.rooms[0].pour_start if up is None else up
+        assert timedelta(0) <= again.rooms[0].pour_start - due < timedelta(minutes=2)
+        assert len(left) == (up is not None)
+        assert judge(again) == ()
 
 
 def test_a_cove_after_the_pour_leads_up_to_the_first_topcoat(tmp_path):

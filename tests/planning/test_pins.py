@@ -25,8 +25,12 @@ def small_job() -> Job:
     return replace(job, rooms=kept)
 
 
-def pinned(job: Job, at: datetime) -> Job:
-    rooms = (replace(job.rooms[0], not_before=at), *job.rooms[1:])
+COAT_PIN = datetime(2013, 7, 18, 12, tzinfo=UTC)
+"""8:00 on the wall, after the first topcoat of its own and before it is too old."""
+
+
+def pinned(job: Job, at: datetime, **also: datetime) -> Job:
+    rooms = (replace(job.rooms[0], not_before=at, **also), *job.rooms[1:])
     return replace(job, rooms=rooms)
 
 
@@ -37,7 +41,8 @@ def free() -> Plan:
 
 @pytest.fixture(scope="module")
 def held() -> Plan:
-    return make_plan(pinned(small_job(), PIN), now=NOW, what_helps=False)
+    job = pinned(small_job(), PIN, topcoat_1_not_before=COAT_PIN)
+    return make_plan(job, now=NOW, what_helps=False)
 
 
 def test_a_pinned_room_waits_and_the_rest_is_planned_around_it(free: Plan, held: Plan) -> None:
@@ -52,16 +57,23 @@ def test_a_pinned_room_waits_and_the_rest_is_planned_around_it(free: Plan, held:
     assert held.status == "within policy"
 
 
+def test_a_pinned_coat_waits_and_says_so(free: Plan, held: Plan) -> None:
+    sooner, later = ({coat.room: coat for coat in plan.coats} for plan in (free, held))
+    assert sooner["Dish room"].start < COAT_PIN
+    assert later["Dish room"].start >= COAT_PIN
+    assert later["Dish room"].reason.code == "coat.pinned"
+
+
 def test_the_judge_refuses_a_pour_before_its_pin(free: Plan) -> None:
-    told = replace(free, job=pinned(free.job, PIN))
+    told = replace(free, job=pinned(free.job, PIN, topcoat_1_not_before=COAT_PIN))
     found = [finding for finding in judge(told) if "not before" in finding.what]
-    assert [finding.room for finding in found] == ["Dish room"]
+    assert [(f.room, f.rule) for f in found] == [("Dish room", "pours"), ("Dish room", "coats")]
 
 
 def test_a_pin_that_leaves_no_time_is_said_and_not_ignored() -> None:
     job = small_job()
     late = pinned(job, job.access.open_by - timedelta(hours=3))
-    with pytest.raises(NoFeasiblePlanError, match="Dish room"):
+    with pytest.raises(NoFeasiblePlanError, match="the job holds it until Sat 03:00"):
         make_plan(late, now=NOW, what_helps=False)
 
 
@@ -73,3 +85,4 @@ def test_on_the_night_a_pinned_room_still_waits(held: Plan) -> None:
     )  # fmt: skip
     again = replan(held, [event], now=now)
     assert min(r.pour_start for r in again.rooms if r.room == "Dish room") >= PIN
+    assert min(c.start for c in again.coats if c.room == "Dish room") >= COAT_PIN

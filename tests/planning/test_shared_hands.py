@@ -237,3 +237,13 @@ def test_who_could_not_rest_in_between_stays_on(crew_job):
     found = arrival_plans(rested, CALLS, no_ice(iced(-300)))
     assert [(a.who, f"{a.call:%H:%M}") for a in found if "ice" in a.roles] == [("ana", "13:45")]
     assert [a.who for a in found].count("ana") == 1
+
+
+def test_nobody_goes_home_between_two_lots_of_ice_and_the_pour(crew_job):
+    # 16:20 is two hours before she is to come at 18:20, so she comes for it; with a second lot
+    # by 17:10 an hour and ten minutes are left, less than she goes home for.
+    found = arrival_plans(crew_job, CALLS, no_ice(iced(-160), iced(-110, "Store")))
+    ana = [(f"{a.call:%H:%M}", f"{a.leaves:%H:%M}") for a in found if a.who == "ana"]
+    assert ana == [("16:05", "21:30")]
+    found = arrival_plans(crew_job, CALLS, no_ice(iced(-160)))
+    assert [a.who for a in found].count("ana") == 2

@@ -45,6 +45,8 @@ def test_every_event_is_understood():
         "2013-07-17T19:00,pails in ice,Cook line,,,",
         "2013-07-17T12:00,primer begun,Cook line,,,",
         "2013-07-17T12:20,primer laid,Cook line,,,",
+        "2013-07-18T05:48,cove begun,Cook line,,,",
+        "2013-07-18T05:49,cove done,Cook line,,,",
         "2013-07-18T05:50,vacuumed,Cook line,,,",
         "2013-07-18T06:00,coat begun,Cook line,,1,",
         "2013-07-18T06:02,batch mixed,Cook line,,1,",

@@ -97,7 +97,7 @@ def test_a_primer_stays_as_it_was_ticked_and_one_without_a_tick_is_not_begun(two
     assert judge(again) == ()
     bare = replace(two_rooms, primers=tuple(p for p in two_rooms.primers if p is not second))
     line = said(begun, "primer begun", second.room)
-    with pytest.raises(InputError, match="the plan primes no such floor"):
+    with pytest.raises(InputError, match="the plan has no primer there"):
         replan(bare, log_of(line, plan=bare), now=now)
 
 

@@ -400,6 +400,74 @@ EXPORTS = {
         says=["dew point in kelvin"],
     ),
     # What leaves room is asked for.
+    "spreadsheet, Japan": Read(
+        text="年月日時,気温(℃),相対湿度(％)\n"
+        "2013/7/17 19:00,20.0,100\n2013/7/17 20:00,19.0,100\n",
+        encoding="cp932",
+        zone="Asia/Tokyo",
+        rows=[("2013-07-17T10", 20.0, 20.0), ("2013-07-17T11", 19.0, 19.0)],
+        says=["Shift-JIS", "air in °C from “気温(℃)”"],
+    ),
+    "Sweden, which tells the air in °C alone": Read(
+        text="Datum;Tid (UTC);Lufttemperatur;Kvalitet;Daggpunkt\n2013-07-17;23:00;30,5;G;20,1\n"
+        "2013-07-18;00:00;29,0;G;20,0\n",
+        rows=NEW_YORK,
+        says=["air in °C from “Lufttemperatur”", "times on the clock UTC"],
+    ),
+    "AM and PM in a column of their own": Read(
+        text="Date,Time,AM/PM,Temp (F),Dew Point (F)\n07/17/2013,7:00,PM,86.9,68.18\n"
+        "07/17/2013,8:00,PM,84.2,68\n",
+        rows=NEW_YORK,
+        says=["month first"],
+    ),
+    "table of blanks": Read(
+        text="date        time   temp_c  dew_c\n2013-07-17  19:00    30.5   20.1\n"
+        "2013-07-17  20:00    29.0   20.0\n",
+        rows=NEW_YORK,
+        says=["parted by a blank"],
+    ),
+    "channels and units below the header": Read(
+        text="Zeitstempel;Temperatur;Feuchte\n;Kanal 1;Kanal 1\n[dd.mm.yyyy hh:mm];[°C];[%rF]\n"
+        "17.07.2013 19:00;20,0;100\n17.07.2013 20:00;19,0;100\n",
+        rows=FOG,
+        says=["humidity in percent from “Feuchte”"],
+    ),
+    "a sentence below the table": Read(
+        text="Time,Temp (C),Dew (C)\n2013-07-17 19:00,30.5,20.1\n2013-07-17 20:00,29.0,20.0\n"
+        "Max,30.5,20.1\nExported on 07/24/2013 10:15\n",
+        rows=NEW_YORK,
+        says=["2 rows below the table left out"],
+    ),
+    "American climate data, on standard time all the year": Read(
+        text='"STATION","DATE","REPORT_TYPE","HourlyDewPointTemperature",'
+        '"HourlyDryBulbTemperature"\n"725","2013-07-17T18:00:00","FM-15","68.18","86.9"\n'
+        '"725","2013-07-17T19:00:00","FM-15","68","84.2"\n',
+        rows=NEW_YORK,
+        says=["times on the clock LST"],
+    ),
+    "a unit after a word, and points in a short form": Read(
+        text="S.No.,Date & Time,Temp in °C,R.H. in %\n1,17-07-2013 19:00,20.0,100\n"
+        "2,17-07-2013 20:00,19.0,100\n",
+        rows=FOG,
+        says=["air in °C from “Temp in °C”", "humidity in percent from “R.H. in %”"],
+    ),
+    "service with seconds of the epoch beside seconds of the zone": Read(
+        text="dt,timezone,temp (°C),dew_point (°C)\n1374102000,-14400,30.5,20.1\n"
+        "1374105600,-14400,29.0,20.0\n",
+        rows=NEW_YORK,
+        says=["times counted from 1970"],
+    ),
+    "spreadsheet, France, short forms": Read(
+        text="Date;Heure;T. ext. (°C);HR ext. (%)\n17/07/2013;19:00;20,0;100\n"
+        "17/07/2013;20:00;19,0;100\n",
+        rows=FOG,
+        says=["air in °C from “T. ext. (°C)”"],
+    ),
+    "two stations, one below the other": Asked(
+        text="station,time,temp_c,dew_c\nLGA,2013-07-17T23:00Z,30.5,20.1\n"
+        "JFK,2013-07-18T00:00Z,29,20\n",
+        says=["station = 'JFK'", "rows of 2 stations", "keep the rows of one station"],
+    ),
     "day and month that could be either": Asked(
         text="time,temp_c,dew_c\n07/08/2013 19:00,30.5,20.1\n07/08/2013 20:00,29,20\n",
         says=["w.csv:2:", "day and month cannot be told apart", "# dates: day first"],

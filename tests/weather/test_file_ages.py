@@ -17,13 +17,15 @@ ENDS = STARTS + timedelta(days=1)
 HOURS = 24 * 6
 
 
-def planned(tmp_path, *, now, written, issued=""):
+def planned(tmp_path, *, now, written, issued="", said=(), below=(), run=""):
     path = tmp_path / "hours.csv"
     rows = [
-        f"{(FIRST + timedelta(hours=h)).isoformat()},{15 + h % 24 / 4},8" for h in range(HOURS)
+        f"{(FIRST + timedelta(hours=h)).isoformat()},{15 + h % 24 / 4},8{run and f',{run}'}"
+        for h in range(HOURS)
     ]
-    head = [f"# issued: {issued}"] if issued else []
-    path.write_text("\n".join([*head, "time,temp_c,dew_c", *rows]) + "\n", encoding="utf-8")
+    head = [*([f"# issued: {issued}"] if issued else []), *said]
+    head.append(f"time,temp_c,dew_c{run and ',run'}")
+    path.write_text("\n".join([*head, *rows, *below]) + "\n", encoding="utf-8")
     os.utime(path, (written.timestamp(), written.timestamp()))
     return read_weather_csv_for(path, starts=STARTS, ends=ENDS, history_s=3 * 86_400.0, now=now)
 
@@ -70,3 +72,56 @@ def test_words_of_the_future_are_refused(tmp_path):
     later = STARTS + timedelta(hours=30)
     with pytest.raises(InputError, match="issued 30 h in the future; check the `# issued:`"):
         planned(tmp_path, now=STARTS, written=STARTS, issued=later.isoformat())
+
+
+# The evening of 3 June 2026, a Wednesday, at 20:00 UTC; the file was copied at 22:00.
+EVENING = datetime(2026, 6, 3, 20, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("words", "made_h"),
+    [
+        ("# Issued: Wednesday 3 June 3 PM CDT", 20),
+        ("# forecast made Wed 3 Jun 2026 at 20:00", 20),
+        ("# run 12Z", 12),
+        ("# source: a weather office, issued 300 PM CDT WED JUN 3 2026", 20),
+        ("# Init: 2026060306", 6),
+        ("# Erstellt am 3.6.2026 um 22:00 MESZ", 20),
+        ("# Emitido el 3 de junio a las 20:00", 20),
+        ("# last updated 06/03/2026 8:00 PM", 20),
+        ("# issued yesterday 11 PM", -1),
+        ("# issued: 2026-06-03", 0),
+        ("Issued,2026-06-03 20:00", 20),
+    ],
+)
+def test_free_words_tell_when_a_forecast_was_made(tmp_path, words, made_h):
+    copied = EVENING + timedelta(hours=2)
+    series = planned(tmp_path, now=copied, written=copied, said=[words])
+    made = EVENING.replace(hour=0) + timedelta(hours=made_h)
+    (one,) = {one for one in ahead(series, copied)[0] if one.kind == "forecast"}
+    assert (one.issued_at, one.written_at) == (made, None)
+
+
+def test_a_column_or_a_line_below_tells_it_too(tmp_path):
+    copied = EVENING + timedelta(hours=2)
+    for where in ({"run": "2026-06-03T18:00Z"}, {"below": ["Forecast made 18:00 UTC 3 June"]}):
+        series = planned(tmp_path, now=copied, written=copied, **where)
+        (one,) = ahead(series, copied)[0]
+        assert one.issued_at == EVENING.replace(hour=18)
+
+
+@pytest.mark.parametrize("words", ["# made by hand in the county office", "# run since 2013"])
+def test_words_of_making_without_a_time_tell_nothing(tmp_path, words):
+    series = planned(tmp_path, now=EVENING, written=EVENING, said=[words])
+    (one,) = ahead(series, EVENING)[0]
+    assert (one.issued_at, one.written_at) == (None, EVENING)
+
+
+def test_words_that_mean_two_days_are_asked_about(tmp_path):
+    # Both 5 June and 6 May lie near the rows.
+    line = "# issued: 05/06/2026 08:00"
+    late = STARTS + timedelta(days=2)
+    with pytest.raises(InputError, match="may be 2026-05-06 08:00 UTC or 2026-06-05 08:00 UTC"):
+        planned(tmp_path, now=late, written=late, said=[line])
+    with pytest.raises(InputError, match="= 'soon': not understood; put `# issued: 2013"):
+        planned(tmp_path, now=late, written=late, issued="soon")

@@ -143,22 +143,39 @@ def test_a_copy_that_ends_too_early_does_not_serve(good_day, loop, obtain):
     assert "\n" not in message
     assert "no kept copy reaches that far" in message
     assert message.startswith("no weather: try again later or nearer the day, or set source")
-    assert "HTTP 500" in message
+    assert len(f"cureplan: {message}") <= 200
+
+
+@pytest.mark.parametrize(
+    ("answer", "cure", "why"),
+    [
+        (body(b"<html>Welcome, please log in</html>"), "log in to this network", "web page"),
+        (status(511), "log in to this network", "HTTP 511"),
+        (status(500), "try again later", "HTTP 500"),
+    ],
+)
+def test_what_to_do_comes_first_and_fits_a_line(loop, obtain, answer, cure, why):
+    for door in ("/stations.db", "/hourly/", "/mosmix/", "/metno"):
+        loop.routes[door] = answer
+    with pytest.raises(WeatherUnavailableError, match=f"^no weather: {cure}") as caught:
+        obtain()
+    assert why in str(caught.value)
+    assert len(f"cureplan: {caught.value}") <= 200
 
 
 def test_without_network_and_copy_it_ends_clearly(loop, obtain):
-    with pytest.raises(WeatherUnavailableError, match=r"try again .* no copy is kept"):
+    with pytest.raises(WeatherUnavailableError, match=r"try again .* no copy kept"):
         obtain()
 
 
 def test_a_job_beyond_all_forecasts_names_the_missing_hours(good_day, obtain):
     with pytest.raises(
         WeatherUnavailableError,
-        match=r"; 50 h from 2091-07-27 19:00 to 2091-07-29 20:00 are missing",
+        match=r"; 50 h missing, 2091-07-27 19:00 to 2091-07-29 20:00, no copy",
     ):
         obtain(starts=NOW + timedelta(days=9), ends=NOW + timedelta(days=12, hours=2))
     # In the site's time, as the job's start is given in it: four hours behind UTC.
-    with pytest.raises(WeatherUnavailableError, match=r"; 50 h from 2091-07-27 15:00 to"):
+    with pytest.raises(WeatherUnavailableError, match=r"; 50 h missing, 2091-07-27 15:00 to"):
         obtain(
             starts=(NOW + timedelta(days=9)).astimezone(timezone(timedelta(hours=-4))),
             ends=NOW + timedelta(days=12, hours=2),
@@ -301,7 +318,7 @@ def test_a_copy_of_the_future_does_not_serve(loop, obtain, tmp_path):
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()}, modified=ahead)
     obtain(now=ahead)
     out_of_order(loop)
-    with pytest.raises(WeatherUnavailableError, match="no copy is kept"):
+    with pytest.raises(WeatherUnavailableError, match="no copy kept"):
         obtain()
     # Minutes are no other day: clocks differ that much.
     assert obtain(now=ahead - timedelta(minutes=20)).covers(STARTS, ENDS)

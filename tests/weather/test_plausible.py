@@ -78,7 +78,7 @@ def test_a_real_heat_wave_is_not_asked_about(july, plan_on):
 def test_a_real_year_is_not_asked_about(airport):
     when, temp, dew, humid = airport
     at_s = np.array([stamp.timestamp() for stamp in when])
-    for first in range(0, at_s.size - 200, 97):
+    for number, first in enumerate(range(0, at_s.size - 200, 97)):
         rows = slice(first, first + 180)
         air = Air(
             epoch_s=at_s[rows],
@@ -87,7 +87,7 @@ def test_a_real_year_is_not_asked_about(airport):
             humidity_frac=humid[rows] / 100,
             fahrenheit=frozenset({"temp", "dew"}),
             guessed_zone=True,
-            has_dew=True,
+            has_dew=number % 2 == 0,
         )
         assert list(questions(air, zone=ZONE, place=NEW_YORK)) == []
 
@@ -99,6 +99,27 @@ def test_humidity_as_a_fraction(july, plan_on):
     assert "looks like a fraction" in message
     assert "rename the column to humidity_frac" in message
     assert plan_on(["time,temp_f,humidity_frac", *lines[1:]]).warnings == ()
+
+
+@pytest.mark.parametrize("unit", ["C", "F"])
+def test_a_dew_point_under_a_name_of_humidity(july, plan_on, unit):
+    def cells(temp, dew, _):
+        return f"{temp},{dew if unit == 'F' else (dew - 32) / 1.8:.1f}"
+
+    message = refused(plan_on, table(july, "time,temp_f,RH", cells))
+    assert "hardly falls as the days warm, as a dew point does: is it one?" in message
+    assert "rename the column to dew_c or dew_f if it is" in message
+
+
+def test_a_gauge_in_a_room_under_a_name_of_the_outdoors(july, plan_on):
+    # Invented: a kitchen kept at 22 to 23 °C in the days of a heat wave.
+    rows = [[w, 72.0 + 0.08 * (t - 70), 55.0, 50.0] for w, t, _, _ in july]
+    lines = table(rows, "time,temp_f,humidity_pct", lambda t, _, h: f"{t:.1f},{h}")
+    message = refused(plan_on, lines)
+    assert "K a day over" in message
+    assert "does the gauge hang in a room?" in message
+    assert "use a record of the air outside" in message
+    plan_on(["# accept: indoor", *lines])
 
 
 def test_celsius_under_fahrenheit(july, plan_on):

@@ -333,10 +333,12 @@ def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
         (lambda _: body(b"<html>down for maintenance</html>"), "answered with a web page"),
         (lambda _: body(gzip.compress(bytes(60_000_000))), "too large to be weather"),
         (lambda _: status(429, **{"Retry-After": "120"}), "asks to be left alone for 120 s"),
-        (lambda _: body(hourly_csv(station_rows(), year=2091)[:-900]), "could not be used"),
+        # Many small parts, which together are no year of hours.
+        (lambda _: body(gzip.compress(bytes(6_000_000)) * 10), "too large to be weather"),
+        (lambda _: body(hourly_csv(station_rows(), year=2091)[:-900]), "came in part only"),
         (
             lambda _: body(hourly_csv(station_rows(), year=2091), short_by=900),
-            "could not be used",
+            "came in part only",
         ),
         (
             lambda _: body(
@@ -351,6 +353,7 @@ def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
         "silent",
         "html",
         "bomb",
+        "bomb-in-parts",
         "busy",
         "cut-gzip",
         "cut-transfer",
@@ -363,9 +366,25 @@ def test_hourly_files_gone_wrong_are_told(loop, ask, tmp_path, answer, told):
     told_first = failures(ask("station"))[0]
     # One that lets us wait is not asked for the next station, too.
     alone = answer is silent or "left alone" in told
-    assert loop.count("/hourly/") == (1 if alone else 3)
+    # What came in part is asked for once more.
+    assert loop.count("/hourly/") == (1 if alone else 6 if "in part" in told else 3)
     assert told_first.startswith("no station nearby gave a usable hour")
     assert told in told_first
+
+
+def test_a_year_that_came_in_part_is_asked_for_again(loop, ask, tmp_path):
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows()})
+    whole, times = loop.routes["/hourly/"], []
+
+    def at_first_in_part(handler, path):
+        times.append(path)
+        cut = body(hourly_csv(station_rows(), year=2091), short_by=900)
+        (cut if len(times) == 1 else whole)(handler, path)
+
+    loop.routes["/hourly/"] = at_first_in_part
+    series = only(ask("station"))
+    assert len(times) == 2
+    assert not np.isnan(series.temp_c).any()
 
 
 @pytest.mark.parametrize(

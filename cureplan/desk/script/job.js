@@ -14,16 +14,38 @@ function saved(words) {
 }
 
 // What was typed and is not in the file: refused by the desk, or the desk out of reach.
+// Each names the room or person it is of: where that stands may change.
 function drafts() { return desk.kept.get(STORE) || {}; }
+function put(all) { if (Object.keys(all).length) desk.kept.put(STORE, all); else desk.kept.drop(STORE); }
+const named = (one) => `${one.do || "set"} ${one.key}`;
+const stemOf = (key) => (/^(rooms|people)\[\d+\]/.exec(key || "") || [""])[0];
+const ownerOf = (key) => (stemOf(key) ? document.querySelector(`[data-stem="${stemOf(key)}"]`) : null);
+function withOwner(one) {
+  const owner = ownerOf(one.key);
+  return owner && owner.dataset.of ? { ...one, of: owner.dataset.of } : one;
+}
 function keep(changes) {
   const all = drafts();
-  for (const one of changes) if (one.key && "text" in one) all[one.key] = one.text;
-  desk.kept.put(STORE, all);
+  for (const one of changes) if (one.key && ("text" in one || "shape" in one)) all[named(one)] = withOwner(one);
+  put(all);
 }
 function settled(changes) {
   const all = drafts();
-  for (const one of changes) delete all[one.key];
-  if (Object.keys(all).length) desk.kept.put(STORE, all); else desk.kept.drop(STORE);
+  for (const one of changes) delete all[named(one)];
+  for (const one of changes) {
+    const owner = /\]\.name$/.test(one.key || "") && "text" in one ? ownerOf(one.key) : null;
+    if (!owner) continue;
+    for (const other of Object.values(all)) if (stemOf(other.key) === stemOf(one.key)) other.of = one.text.trim();
+    owner.dataset.of = one.text.trim();
+  }
+  put(all);
+}
+// A draft of an earlier visit where its room or person stands now; null where it is gone.
+function meant(one) {
+  const owner = ownerOf(one.key);
+  if (!one.of || (owner && owner.dataset.of === one.of)) return one;
+  const now = [...document.querySelectorAll("[data-stem]")].filter((each) => each.dataset.of === one.of && each.dataset.stem.split("[")[0] === stemOf(one.key).split("[")[0]);
+  return now.length === 1 ? { ...one, key: now[0].dataset.stem + one.key.slice(stemOf(one.key).length) } : null;
 }
 
 function box(key) { return [...document.querySelectorAll(".field[data-key]")].find((one) => one.dataset.key === key); }
@@ -61,7 +83,7 @@ function showFaults(faults) {
   const unsaved = drafts();
   for (const field of document.querySelectorAll(".field[data-key]")) {
     const key = field.dataset.key;
-    if (key in unsaved) continue;
+    if (`set ${key}` in unsaved) continue;
     const own = faults.find((one) => one.key === key);
     tell(key, own ? own.short : "");
   }
@@ -85,14 +107,12 @@ async function pump() {
   saved("Saving ...");
   let answer;
   try {
-    answer = await desk.post(`${at}/change`, { rev: job.dataset.rev, changes });
+    answer = await desk.post(`${at}/change`, { rev: job.dataset.rev, changes: changes.map(withOwner) });
   } catch {
-    busy = false;
-    desk.away("The desk is out of reach. What you type is kept here and saved when it is back.");
-    saved("Not saved yet");
-    setTimeout(pump, RETRY_MS);
+    later("The desk is out of reach. What you type is kept here and saved when it is back.");
     return;
   }
+  if (answer.status === 507) { later(`${answer.fault}. What you type is kept here and saved when there is room.`); return; }
   busy = false;
   desk.away("");
   if (answer.status === 409 && answer.conflict) { conflict(answer); return; }
@@ -108,6 +128,12 @@ async function pump() {
     }
   }
   pump();
+}
+function later(words) {
+  busy = false;
+  desk.away(words);
+  saved("Not saved yet");
+  setTimeout(pump, RETRY_MS);
 }
 function took(answer) {
   job.dataset.rev = answer.rev;
@@ -173,10 +199,13 @@ if (!job.dataset.broken) {
   towns();
   weather();
   // What an earlier visit typed and could not save.
-  const unsaved = Object.entries(drafts());
-  for (const [key, text] of unsaved) {
-    const field = box(key);
-    if (field) { putText(field, text); send([{ key, text }]); } else settled([{ key }]);
+  const unsaved = Object.values(drafts());
+  desk.kept.drop(STORE);
+  for (const one of unsaved) {
+    const now = meant(one), field = now && box(now.key);
+    if (!now || !field) desk.away(`What was typed for ${one.of || one.key} is not in the job: that is gone from it. It was: ${one.text || JSON.stringify(one.shape)}`);
+    else if ("text" in now) { putText(field, now.text); send([{ key: now.key, text: now.text }]); }
+    else send([{ do: now.do, key: now.key, shape: now.shape }], again);
   }
   if (!unsaved.length) showFaults([...document.querySelectorAll("#faults li")].map((one) => ({ key: one.dataset.key, words: one.textContent, short: one.textContent })));
   const scroll = sessionStorage.getItem("scroll");
@@ -184,7 +213,10 @@ if (!job.dataset.broken) {
 } else {
   document.getElementById("save-whole").addEventListener("click", async () => {
     const answer = await desk.post(`${at}/text`, { rev: job.dataset.rev, text: document.getElementById("whole").value });
-    if (answer.status === 200) location.reload(); else desk.fault(document.getElementById("whole-fault"), answer.fault || answer.conflict);
+    if (answer.status === 200) { location.reload(); return; }
+    // Put on top when saved again; what stood there can be had by Undo.
+    if (answer.conflict) job.dataset.rev = answer.rev;
+    desk.fault(document.getElementById("whole-fault"), answer.conflict ? `${answer.conflict} Save again to put yours in its place, or load the page to see the other.` : answer.fault);
   });
   const back = document.getElementById("undo");
   if (back) back.addEventListener("click", async () => { await desk.post(`${at}/undo`, { rev: job.dataset.rev }); location.reload(); });
@@ -232,6 +264,7 @@ function weather() {
   const fault = document.getElementById("drop-fault");
   const lines = (found) => shown.replaceChildren(...found.map((line) => desk.make("li", {}, line)));
   async function give(file) {
+    if (file.size > Number(drop.dataset.most)) { lines([]); desk.fault(fault, `This is more than the ${drop.dataset.most / 1000} kB the desk reads here; is it weather?`); return; }
     desk.fault(fault, "");
     lines(["Reading ..."]);
     const answer = await fetch(`${at}/weather?file=${encodeURIComponent(file.name)}`, { method: "POST", body: file })

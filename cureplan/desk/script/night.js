@@ -51,10 +51,14 @@ async function post(what, sent) {
 }
 
 live.addEventListener("click", (event) => {
-  const button = event.target.closest("[data-do]");
+  const button = event.target.closest("button[data-do]");
   if (button === null) return;
   const { do: what, id, back, on } = button.dataset;
   post(what, { id, back: Boolean(back), on: Boolean(on) });
+});
+
+live.addEventListener("change", (event) => {
+  if (event.target.id === "night-network" && event.target.value) post("share", { address: event.target.value });
 });
 
 document.getElementById("night-file").addEventListener("change", async (event) => {

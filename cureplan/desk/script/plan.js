@@ -4,7 +4,7 @@
   const POLL_MS = 500;
   const by = (id) => document.getElementById(id);
   if (!by("plan")) return;
-  let mine = 0;
+  let mine = 0, watching = false;
 
   async function show() {
     const answer = await fetch(`${at}/plan`).catch(() => null);
@@ -19,20 +19,28 @@
     by("planning").textContent = on ? words : "";
   }
   async function watch() {
-    let found;
-    try { found = await (await fetch("/planning")).json(); } catch { setTimeout(watch, 4 * POLL_MS); return; }
-    const own = found.job === job.dataset.name;
-    if (found.running) {
-      running(true, own ? `${found.words} ...` : `A plan of ${found.job} is being made`);
-      setTimeout(watch, POLL_MS);
-      return;
+    if (watching) return;
+    watching = true;
+    for (let wait_ms = 0; wait_ms >= 0;) {
+      await new Promise((done) => setTimeout(done, wait_ms));
+      wait_ms = await look();
     }
-    running(false, "");
+    watching = false;
+  }
+  // How soon to look again; below 0 where nothing is being made.
+  async function look() {
+    let found;
+    try { found = await (await fetch("/planning")).json(); } catch { return 4 * POLL_MS; }
+    const own = found.job === job.dataset.name, aside = found.what === "what if";
+    running(found.running && !aside, own ? `${found.words} ...` : `A plan of ${found.job} is being made`);
+    if (own && aside) anew(found);
+    if (found.running) return POLL_MS;
     if (own && found.number === mine) {
       desk.fault(by("plan-fault"), found.fault || (found.stopped && !found.plan ? "Stopped before a plan was found." : ""));
       mine = 0;
       show();
     }
+    return -1;
   }
   async function begin(what) {
     desk.fault(by("plan-fault"), "");
@@ -72,16 +80,50 @@
   const hand = (found) => `${Math.abs(found.margin_min)} min ${found.margin_min < 0 ? "short" : "in hand"} (${found.tightest})`;
   const opens = (found) => `${found.opens}${found.in_time ? "" : ", too late"}`;
   const percent = (found) => `${Math.min(99, Math.floor(100 * found.chance + 1e-9))} %`;
+  const line = (name, text) => [desk.make("dt", {}, name), desk.make("dd", {}, text)];
+  const lines = (found, chance) => [...line("All of it holds", chance), ...line("Least in hand", hand(found)), ...line("First bucket", found.first), ...line("Opens", opens(found))];
   function tell(found, said) {
     desk.fault(by("play-fault"), found.fault);
     if (found.rooms) strips(found);
     last = found.fault || found.chance === undefined ? null : { ...found, said };
     by("keep-what-if").disabled = !last;
-    const line = (name, text) => [desk.make("dt", {}, name), desk.make("dd", {}, text)];
-    by("play-found").replaceChildren(...(found.fault ? [] : [
-      ...line("All of it holds", found.chance === undefined ? "..." : `${percent(found)} of nights`),
-      ...line("Least in hand", hand(found)), ...line("First bucket", found.first), ...line("Opens", opens(found))]));
+    by("play-found").replaceChildren(...(found.fault ? [] : lines(found, found.chance === undefined ? "..." : `${percent(found)} of nights`)));
   }
+  // Planned anew when the hand lets go; what is moved meanwhile takes its place.
+  const LET_GO_MS = 300;
+  let aside = null, letGo = null;
+  function released() {
+    clearTimeout(letGo);
+    letGo = setTimeout(planAnew, LET_GO_MS);
+  }
+  async function planAnew() {
+    const said = words(), wish = change(), was = aside;
+    if (held || (was ? was.said : "as planned") === said) return;
+    aside = { said, number: 0, found: null };
+    desk.fault(by("anew-fault"), "");
+    by("anew").hidden = said === "as planned";
+    by("anew-found").replaceChildren();
+    if (by("anew").hidden) { if (was && !was.found) desk.post("/stop", { number: was.number }); aside = null; return; }
+    by("anew-words").textContent = "beginning ...";
+    const mineNow = aside;
+    const answer = await desk.post(`${at}/what-if`, wish).catch(() => ({ fault: "The desk is out of reach." }));
+    if (aside !== mineNow) return;
+    if (answer.fault) { by("anew-words").textContent = ""; desk.fault(by("anew-fault"), answer.fault); return; }
+    aside.number = answer.number;
+    watch();
+  }
+  function anew(found) {
+    if (!aside || aside.number !== found.number) return;
+    by("anew-stop").hidden = !found.running;
+    by("anew-words").textContent = found.running ? `${found.words} ...` : "";
+    if (found.running) return;
+    const fault = found.fault || (found.what_if ? "" : "Stopped before a plan was found.");
+    desk.fault(by("anew-fault"), fault);
+    aside.found = found.what_if ? { ...found.what_if, in_time: true } : { fault };
+    if (!fault) by("anew-found").replaceChildren(...lines(aside.found, `${percent(aside.found)} of nights`));
+    for (const one of kept()) if (one.said === aside.said) keepRow({ ...one, anew: aside.found });
+  }
+  by("anew-stop").addEventListener("click", () => desk.post("/stop", { number: aside ? aside.number : 0 }));
   // Each pour and each coat as a bar on the hours; where it may not go, the desk puts it where it may.
   const STEP_MIN = 5;
   let held = null;
@@ -117,7 +159,7 @@
       });
       const shift = (minutes) => {
         if (minutes) one.dragged[item.key] = minutes; else delete one.dragged[item.key];
-        pins(found.rooms);
+        pins(found);
         move();
       };
       bar.addEventListener("keydown", (event) => {
@@ -125,6 +167,7 @@
         if (!step) return;
         event.preventDefault();
         shift((one.dragged[item.key] || 0) + step);
+        released();
       });
       bar.addEventListener("pointerdown", (event) => {
         event.preventDefault();
@@ -142,6 +185,7 @@
           removeEventListener("pointercancel", end);
           held = null;
           move();
+          released();
         };
         addEventListener("pointermove", go);
         addEventListener("pointerup", end);
@@ -156,23 +200,27 @@
   function strips(found) {
     if (held) return;
     for (const one of [pourStrip, coatStrip]) strip(one, found);
-    pins(found.rooms);
+    pins(found);
   }
-  // A pin is a line of the job file: the room is not begun before that hour.
-  function pins(rooms) {
+  // A pin is a line of the job file: the room, or its coat, is not begun before that hour.
+  function pins(found) {
     const names = [...document.querySelectorAll(".field[data-key]")].filter((one) => /^rooms\[\d+\]\.name$/.test(one.dataset.key));
-    by("pins").replaceChildren(...rooms.filter((room) => dragged[room.name] > 0).map((room) => desk.make("button", {
+    const pin = (one, moved, key, what, suffix) => moved[key] > 0 ? [desk.make("button", {
       class: "plain", type: "button",
       onclick: () => {
-        const own = names.find((one) => textOf(one) === room.name);
+        const own = names.find((field) => textOf(field) === one.name);
         if (!own) return;
-        const key = own.dataset.key.replace(/name$/, "not_before");
-        putText(box(key), room.wall);
-        send([{ key, text: room.wall }]);
-        delete dragged[room.name];
-        pins(rooms);
+        const line = own.dataset.key.replace(/name$/, suffix);
+        putText(box(line), one.wall);
+        send([{ key: line, text: one.wall }]);
+        delete moved[key];
+        pins(found);
+        released();
       },
-    }, `Hold ${room.name} until ${room.at}`)));
+    }, `Hold ${what} until ${one.at}`)] : [];
+    by("pins").replaceChildren(
+      ...found.rooms.flatMap((room) => pin(room, dragged, room.name, room.name, "not_before")),
+      ...found.coats.flatMap((coat) => pin(coat, draggedCoats, `${coat.name}|${coat.coat}`, `topcoat ${coat.coat} of ${coat.name}`, `topcoat_${coat.coat}_not_before`)));
   }
   async function move() {
     const m = Number(by("play-minutes").value);
@@ -192,12 +240,32 @@
     asking = false;
     if (again) { again = false; move(); }
   }
-  for (const one of inputs) one.addEventListener("input", move);
+  for (const one of inputs) {
+    one.addEventListener("input", move);
+    one.addEventListener("change", released);
+  }
+  // Side by side, as long as this window is open.
+  const KEPT = `cureplan-what-ifs:${job.dataset.name}`, MOST_KEPT = 12;
+  function kept() { try { return JSON.parse(sessionStorage.getItem(KEPT)) || []; } catch { return []; } }
+  function put(rows) {
+    try { sessionStorage.setItem(KEPT, JSON.stringify(rows.slice(-MOST_KEPT))); } catch { /* shown all the same */ }
+    by("what-ifs").hidden = !rows.length;
+    const cell = (text) => desk.make("td", {}, text);
+    const over = (found) => !found ? [desk.make("td", { colspan: 4 }, "")] : found.fault ? [desk.make("td", { colspan: 4 }, found.fault)] : [percent(found), hand(found), found.first, opens(found)].map(cell);
+    by("what-ifs").querySelector("tbody").replaceChildren(...rows.map((one) => desk.make("tr", {},
+      desk.make("th", { scope: "row" }, one.said), ...[percent(one.moved), hand(one.moved), opens(one.moved)].map(cell), ...over(one.anew),
+      desk.make("td", {}, desk.make("button", { class: "plain", type: "button", "aria-label": `Remove: ${one.said}`, onclick: () => put(kept().filter((row) => row.said !== one.said)) }, "×")))));
+  }
+  function keepRow(row) {
+    const rows = kept(), place = rows.findIndex((one) => one.said === row.said);
+    if (place < 0) rows.push(row); else rows[place] = row;
+    put(rows);
+  }
   by("keep-what-if").addEventListener("click", () => {
     if (!last) return;
-    by("what-ifs").hidden = false;
-    const row = desk.make("tr", {}, desk.make("th", { scope: "row" }, last.said), ...[percent(last), hand(last), opens(last)].map((cell) => desk.make("td", {}, cell)));
-    by("what-ifs").querySelector("tbody").append(row);
+    const { said, ...moved } = last;
+    keepRow({ said, moved, anew: aside && aside.said === said ? aside.found : null });
   });
+  put(kept());
   if (!by("play").hidden) move();
 })();

@@ -7,6 +7,7 @@ from a named sheet, and `generic` is true until a user replaces the card.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
@@ -84,6 +85,13 @@ class Milestone:
     points: tuple[MilestonePoint, ...]
     spread_frac: float
     """One standard deviation of ln(time) between batches, as a fraction."""
+    doubt_frac: float = 0.0
+    """The part of it that a fit's readings left open of the time; 0 where none was fitted."""
+
+    @property
+    def scatter_frac(self) -> float:
+        """The spread without what readings left open: a later fit measures that anew."""
+        return math.sqrt(max(self.spread_frac**2 - self.doubt_frac**2, 1e-6))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -355,6 +355,7 @@ def _milestones(entries: Written, clock: Clock, origins: Origins) -> dict[str, M
             clock_starts=entry.clock or clock,
             points=points,
             spread_frac=entry.spread_frac,
+            doubt_frac=min(entry.doubt_frac or 0.0, entry.spread_frac),
         )
     return made
 

@@ -116,6 +116,12 @@ class MilestoneEntry(Written):
         origin="default: invented",
         meaning="how far one batch lies from the next",
     )
+    doubt_frac: (
+        Annotated[float, quantity(q.parse_fraction, "5 %", at_least="0 %", at_most="60 %")]
+        | None
+    ) = entry(
+        None, alias="doubt", meaning="the part of the spread that a fit's readings left open"
+    )
 
 
 class PriorEntry(Written):

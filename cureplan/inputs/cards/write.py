@@ -169,6 +169,7 @@ def _milestone(milestone: Milestone, origins: Mapping[str, str], common: str) ->
         *points,
         "]",
         f'spread = "{plain(milestone.spread_frac * 100)} %"',
+        *([f'doubt = "{plain(milestone.doubt_frac * 100)} %"'] if milestone.doubt_frac else []),
         "",
     ]
 

@@ -27,6 +27,7 @@ from cureplan.inputs.job.model import (
     GENERIC_TIMES_SD,
     LONGEST_ACCESS,
     OWN_TIMES_SD,
+    PINS,
     Access,
     Building,
     Cards,
@@ -137,8 +138,10 @@ def _written(job: JobFile) -> dict[KeyPath, datetime]:
             written["rooms", number, "slab_reading", "at"] = room.slab_reading.read_at
         if room.open_by is not None:
             written["rooms", number, "open_by"] = room.open_by
-        if room.not_before is not None:
-            written["rooms", number, "not_before"] = room.not_before
+        for key in PINS.values():
+            held = getattr(room, key)
+            if held is not None:
+                written["rooms", number, key] = held
     return written
 
 
@@ -188,7 +191,7 @@ def _order(job: JobFile, instants: Instants) -> list[Fault]:
         for fault in (
             _reading(job, instants, number),
             _room_opening(job, instants, number),
-            _room_pin(job, instants, number),
+            *(_room_pin(job, instants, number, stage) for stage in PINS),
         )
         if fault is not None
     ]
@@ -223,17 +226,33 @@ def _room_opening(job: JobFile, instants: Instants, number: int) -> Fault | None
     )
 
 
-def _room_pin(job: JobFile, instants: Instants, number: int) -> Fault | None:
-    path: KeyPath = ("rooms", number, "not_before")
-    written, ends = job.rooms[number].not_before, ("rooms", number, "open_by")
-    if written is None or instants.at[path] < instants.at.get(ends, instants.open_by):
+def _room_pin(job: JobFile, instants: Instants, number: int, stage: str) -> Fault | None:
+    room, key = job.rooms[number], PINS[stage]
+    path: KeyPath = ("rooms", number, key)
+    written, ends = getattr(room, key), ("rooms", number, "open_by")
+    if written is None:
         return None
+    if stage == "coat 2" and topcoats_of(room) < 2:
+        return Fault(
+            path=path,
+            problem="this room gets one topcoat",
+            cure="leave it out, or write topcoats = 2",
+            value=written,
+        )
+    if instants.at[path] < instants.at.get(ends, instants.open_by):
+        return None
+    done = "poured" if stage == "pour" else "coated"
     return Fault(
         path=path,
-        problem="the room would be poured only after it must be open",
+        problem=f"the room would be {done} only after it must be open",
         cure="move it before the room's open_by, or leave it out",
         value=written,
     )
+
+
+def topcoats_of(room: RoomEntry) -> int:
+    """How many topcoats a room gets."""
+    return room.topcoats or (2 if room.use in TWO_COAT_USES else 1)
 
 
 def _far_from_zone(job: JobFile, instants: Instants) -> list[Fault]:
@@ -435,7 +454,7 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         width_m=width_m,
         use=entry.use,
         way_out=entry.way_out,
-        topcoats=entry.topcoats or (2 if entry.use in TWO_COAT_USES else 1),
+        topcoats=topcoats_of(entry),
         climate=climate,
         set_point_c=set_point_c if climate == "held" else None,
         slab_thickness_m=entry.slab_thickness_m or building.slab_thickness_m,
@@ -448,6 +467,8 @@ def _room(written: JobFile, number: int, entry: RoomEntry, instants: Instants) -
         sun_patch=_sun(entry),
         open_by=instants.at.get(("rooms", number, "open_by")),
         not_before=instants.at.get(("rooms", number, "not_before")),
+        topcoat_1_not_before=instants.at.get(("rooms", number, "topcoat_1_not_before")),
+        topcoat_2_not_before=instants.at.get(("rooms", number, "topcoat_2_not_before")),
         group=entry.group,
         open_for=entry.open_for,
         heat=_heat(written, number, entry, instants),

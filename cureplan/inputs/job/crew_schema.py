@@ -70,7 +70,11 @@ class CrewEntry(Written):
         alias="changeover", ask="How long from one room to the next?", usual="15 min"
     )
     group_changeover_s: SetUp | None = entry(
-        None, alias="group_changeover", meaning="the same between rooms of one group"
+        None,
+        alias="group_changeover",
+        ask="How long from one to the next where rooms meet along an open edge?",
+        usual="0 min",
+        meaning="the same between rooms of one group",
     )
     pour_shifts: Shifts = entry(ask="When may the pour crew work?", usual="19:00 to 05:00")
     topcoat_shifts: Shifts = entry(

@@ -6,7 +6,9 @@ order, which answer calls for which further question, and what is checked togeth
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from difflib import get_close_matches
@@ -24,8 +26,10 @@ from cureplan.inputs.job.towns import town_of
 from cureplan.inputs.job.walked import (
     WALK,
     drains_said,
+    groups_said,
     is_walk,
     islands_said,
+    of_rooms_said,
     on_site,
     walked,
 )
@@ -61,6 +65,15 @@ _ASKED = (
 _OF_ROOM = ("name", "length", "width", "use", "open_for", "way_out")
 _OF_WALKED = ("name", "length", "islands", "stop_lines", "use", "open_for", "way_out")
 """The same of a room whose sides are given in the place of its length."""
+_OF_SOME = {
+    "rooms.group": "Which rooms meet along an open edge and are poured in one go (Hall + Bay; "
+    "Prep + Servery)? Empty: none",
+    "rooms.open_by": "Which rooms must be open at another time (Bar 2026-07-18 06:00; ...)? "
+    "Empty: none",
+    "rooms.heat": "Which rooms have heaters of their own, how warm and from when (Vestibule "
+    "60 F from 2026-07-17 19:00; ...)? Empty: none",
+}
+"""Asked once for all rooms, where there are two or more."""
 _OF_COVE = ("cove.material", "cove.pace", "cove.when")
 _FOLLOW_UPS = {
     ("weather.source", "file"): ("weather.file",),
@@ -140,6 +153,22 @@ def _keys(answers: Answers) -> Iterator[str]:
     while answers.get(f"rooms[{number}].name", "?"):
         yield from (f"rooms[{number}].{key}" for key in _of_room(number, answers))
         number += 1
+    if number > 2:
+        yield from _of_some(answers)
+
+
+def _of_some(answers: Answers) -> Iterator[str]:
+    for key in _OF_SOME:
+        if key == "rooms.heat" and answers.get("building.climate") == "held":
+            continue
+        yield key
+        if key == "rooms.group" and answers.get(key, ""):
+            yield "crew.group_changeover"
+
+
+def _room_names(answers: Answers) -> list[str]:
+    names = (answers.get(f"rooms[{number}].name", "") for number in range(1, len(answers)))
+    return [name for name in names if name]
 
 
 def _of_room(number: int, answers: Answers) -> tuple[str, ...]:
@@ -185,6 +214,8 @@ def _path(key: str) -> KeyPath:
     if "." not in key:
         return (key,)
     table, _, name = key.partition(".")
+    if key in _OF_SOME:
+        return (table, name)
     if table.startswith("rooms["):
         return ("rooms", int(table[6:-1]) - 1, name)
     return (table, name)
@@ -192,6 +223,8 @@ def _path(key: str) -> KeyPath:
 
 def _question(key: str, answers: Answers) -> Question:
     path = _path(key)
+    if key in _OF_SOME:
+        return Question(path=path, ask=_OF_SOME[key], usual="")
     info = field_at(path, JobFile)
     if info is None:
         raise TypeError(f"{key} is no key of the job file")
@@ -200,7 +233,10 @@ def _question(key: str, answers: Answers) -> Question:
     if path[-1] == "name" and path[0] == "rooms":
         ask, usual = f"Room {int(path[1]) + 1}, its name (empty: no more)", ""
     elif path[0] == "rooms" and path[-1] == "length":
-        ask = f"{ask}; or its sides, walked round from the back wall ({WALK})"
+        ask = (
+            f"{ask}; or its sides, walked round from the back wall ({WALK}; at a slanted wall "
+            "left 45° 7 ft), or its corners (0 ft, 0 ft; 24 ft, 0 ft; ...)"
+        )
     elif path[-1] == "use":
         ask = f"{ask} ({', '.join(ROOM_USES)})"
     elif key == "access.open_by" and "access.from" in answers:
@@ -220,6 +256,9 @@ def read_answer(question: Question, answer: str) -> Any:
     """
     if question.key in _OPTIONAL and not _laid(answer):
         return None
+    if question.key in _OF_SOME:
+        # Until the rooms are known, a slip in a name is not seen.
+        return answer
     if question.path[0] == "rooms" and question.path[-1] in ("islands", "stop_lines"):
         return _placed(question, answer)
     if question.path[0] == "rooms" and question.path[-1] == "length" and is_walk(answer):
@@ -275,7 +314,7 @@ def value_of(path: KeyPath, text: str) -> Any:
         return [_shift(part) for part in text.split(",")]
     if path == ("people",):
         return [_person(part) for part in text.split(";")] if _laid(text) else []
-    if path == ("building", "heat"):
+    if path[-1] == "heat":
         to, _, begins = text.partition(" from ")
         return {"to": to.strip(), "from": _instant(begins.strip())}
     info = field_at(path, JobFile)
@@ -309,7 +348,9 @@ def _shift(text: str) -> dict[str, str]:
 
 def _instant(text: str) -> datetime | str:
     # A date alone would count as its midnight.
-    return datetime.fromisoformat(text) if len(text) > len("2026-07-17") else text
+    with suppress(ValueError):
+        return datetime.fromisoformat(text) if len(text) > len("2026-07-17") else text
+    return text
 
 
 # The whole
@@ -381,11 +422,20 @@ def _concerned(error: InputError, question: Question | None, answers: Answers) -
     """The questions to be asked again."""
     if question is not None:
         return list(_TOGETHER.get(question.key) or (question.key,))
-    return [key for key in answers if _is_under(error.key or "", key)]
+    # What all rooms were asked at once lies at each of them.
+    at = re.sub(r"^rooms\[\d+\]", "rooms", error.key or "")
+    return [
+        key
+        for key in answers
+        if _is_under(error.key or "", key) or (key in _OF_SOME and _is_under(at, key))
+    ]
 
 
 def _take(question: Question, answer: str, answers: Answers, folder: Path) -> None:
     """Put an answer among the others, or raise what is wrong with it."""
+    if question.key in _OF_SOME and not _laid(answer):
+        answers[question.key] = ""
+        return
     if question.path[0] == "rooms" and question.path[-1] == "name" and not answer:
         if question.path[1] == 0:
             raise InputError(
@@ -397,8 +447,14 @@ def _take(question: Question, answer: str, answers: Answers, folder: Path) -> No
         answers[question.key] = ""
         return
     read_answer(question, answer)
+    if question.key in _OF_SOME:
+        said = _refused_at(question, answer, lambda text: _said_of(question.key, text, answers))
+        rooms = _room_names(answers)
+        name = question.path[-1]
+        group = tuple(f"rooms[{rooms.index(room) + 1}].{name}" for room in said)
+    else:
+        group = _TOGETHER.get(question.key, (question.key,))
     answers[question.key] = answer
-    group = _TOGETHER.get(question.key, (question.key,))
     if question.path[-1] == "length":
         group = (question.key, question.key.replace(".length", ".outline"))
     for fault in _relevant(job_text_faults(job_text(answers), source=folder / "answers")):
@@ -410,6 +466,27 @@ def _take(question: Question, answer: str, answers: Answers, folder: Path) -> No
                 key=fault.key,
                 value=fault.value,
             )
+
+
+def _said_of(key: str, answer: str, answers: Answers) -> dict[str, Any]:
+    """What some rooms have of their own, by name, as it stands in the file."""
+    names = _room_names(answers)
+    if not _laid(answer):
+        return {}
+    if key == "rooms.group":
+        return groups_said(answer, names)
+
+    def read(text: str) -> Any:
+        value = value_of(("rooms", 0, key.partition(".")[2]), text)
+        fault = value_fault(("rooms", 0, key.partition(".")[2]), value, JobFile)
+        if fault is not None:
+            problem, cure = fault.problem, fault.cure
+            if "from" in fault.path[-1:] or key == "rooms.open_by":
+                problem, cure = "not a date and time", "write it like 2026-07-18 06:00"
+            raise InputError(problem, cure=cure, value=text)
+        return value
+
+    return of_rooms_said(answer, names, read)
 
 
 def _is_under(key: str, above: str) -> bool:
@@ -434,9 +511,11 @@ def _lines(answers: Answers) -> Iterator[str]:
     while (question := next_question(full)) is not None:
         full[question.key] = question.usual or _stand_in(question)
     fixed = dict(_FIXED)
-    if _laid(full.get("building.heat", "")):
+    if any(_laid(full.get(key, "")) for key in ("building.heat", "rooms.heat")):
         fixed["policy.remedies"] = ["hour", "chill", "bays", "heat"]
-    values = {key: value_of(_path(key), text) for key, text in full.items()} | fixed
+    values = {
+        key: value_of(_path(key), text) for key, text in full.items() if key not in _OF_SOME
+    } | fixed
     for table in _TABLES:
         if table == "cove" and not _laid(full["cove.height"]):
             continue
@@ -450,16 +529,24 @@ def _lines(answers: Answers) -> Iterator[str]:
     for person in values["people"]:
         yield from ("", "[[people]]", key_line("name", person["name"]))
         yield key_line("roles", person["roles"])
+    yield from _room_lines(full, values)
+
+
+def _room_lines(full: Answers, values: Mapping[str, Any]) -> Iterator[str]:
+    own = {key: _said_of(key, full.get(key, ""), full) for key in _OF_SOME}
     number = 1
-    while full.get(f"rooms[{number}].name"):
+    while name := full.get(f"rooms[{number}].name"):
         yield from ("", "[[rooms]]")
-        said = {name: full[f"rooms[{number}].{name}"] for name in _of_room(number, full)}
+        said = {part: full[f"rooms[{number}].{part}"] for part in _of_room(number, full)}
         shape = _shape_lines(said) if "islands" in said else {}
-        for name in said:
-            if not shape or name not in ("length", "islands", "stop_lines"):
-                yield key_line(name, values[f"rooms[{number}].{name}"])
-            elif name == "length":
+        for part in said:
+            if not shape or part not in ("length", "islands", "stop_lines"):
+                yield key_line(part, values[f"rooms[{number}].{part}"])
+            elif part == "length":
                 yield from (key_line(key, value) for key, value in shape.items())
+        for key, of_room in own.items():
+            if name in of_room:
+                yield key_line(key.partition(".")[2], of_room[name])
         yield "# Read the slab on the day, it pays:"
         begins = value_text(values["access.from"]).strip('"')
         yield f'# slab_reading = {{ temp = "86 F", at = {begins} }}'

@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from pathlib import Path
-from typing import Final, Literal
+from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo
 
 from cureplan.core.messages import Message
@@ -40,11 +40,19 @@ MOST_BUCKETS = 3_000
 LONGEST_ACCESS = timedelta(days=60)
 """A kitchen closed for longer is a building site; more likely a slip in a date."""
 
+PINS: Final[Mapping[str, str]] = {
+    "pour": "not_before",
+    "coat 1": "topcoat_1_not_before",
+    "coat 2": "topcoat_2_not_before",
+}
+"""Key of a room before whose hour a layer is not begun, by the layer's stage."""
+
 __all__ = [
     "LONGEST_ACCESS",
     "MOST_BUCKETS",
     "MOST_ROOMS",
     "OPEN_NEEDS",
+    "PINS",
     "Access",
     "Building",
     "Cards",
@@ -344,8 +352,22 @@ class Room:
     """The room it is a part of, where one is split at a stop line and poured in parts."""
     not_before: datetime | None = None
     """Its first bucket comes no sooner; None where the shifts alone decide."""
+    topcoat_1_not_before: datetime | None = None
+    """Nor is its first topcoat begun; what leads up to that may come before."""
+    topcoat_2_not_before: datetime | None = None
     cove_m: float | None = None
     """Length of its cove; None: along all its edges, where the job has one."""
+
+    @property
+    def pins(self) -> Mapping[str, datetime]:
+        """Before when no layer is begun, by its stage."""
+        held = {stage: getattr(self, key) for stage, key in PINS.items()}
+        return {stage: at for stage, at in held.items() if at is not None}
+
+    def unpinned(self) -> Room:
+        """The same, begun whenever it can be."""
+        free: dict[str, Any] = dict.fromkeys(PINS.values())
+        return replace(self, **free)
 
     @property
     def open_needs(self) -> tuple[str, ...]:

@@ -440,6 +440,12 @@ class RoomEntry(Written):
         None, meaning="by when this room must be open, where earlier or later than the rest"
     )
     not_before: Instant | None = entry(None, meaning="its first bucket comes no sooner")
+    topcoat_1_not_before: Instant | None = entry(
+        None, meaning="its first topcoat is begun no sooner"
+    )
+    topcoat_2_not_before: Instant | None = entry(
+        None, meaning="its second topcoat is begun no sooner"
+    )
     open_for: Annotated[OpenFor, choice("feet", "carts", "wash-down")] = entry(
         "wash-down",
         ask="  What must be possible in it when it opens: feet, carts or wash-down?",

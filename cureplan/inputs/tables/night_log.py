@@ -23,6 +23,7 @@ __all__ = [
     "EVENTS",
     "KEPT_COLUMNS",
     "OF_COATS",
+    "OF_COVES",
     "OF_PRIMERS",
     "READINGS",
     "ROLES",
@@ -114,7 +115,8 @@ READINGS = (*ENDS, "slab reads", "bucket reads")
 OF_BUCKETS = ("poured", *ENDS, "ran short", "lost", "bucket reads")
 OF_COATS = ("coat begun", "batch mixed", "coat laid")
 OF_PRIMERS = ("primer begun", "primer laid")
-OF_ROOMS = ("pails in ice", *OF_PRIMERS, "vacuumed")
+OF_COVES = ("cove begun", "cove done")
+OF_ROOMS = ("pails in ice", *OF_COVES, *OF_PRIMERS, "vacuumed")
 EVENTS = (
     *OF_BUCKETS[:-1],
     *OF_ROOMS,
@@ -233,7 +235,7 @@ def _events_of(text: str, *, source: Path, site: NightSite) -> list[NightEvent]:
 TWO_CLOCKS = timedelta(minutes=3)
 """Two phones that saw one thing tick it at most so far apart."""
 _ONCE = ("poured", *ENDS, "ran short", *OF_ROOMS, "coat begun", "coat laid")
-_KEPT = ("poured", "wait until", "vacuumed", *OF_PRIMERS, *OF_COATS)
+_KEPT = ("poured", "wait until", "vacuumed", *OF_COVES, *OF_PRIMERS, *OF_COATS)
 """What a plan made on the night needs again of lines that it has used."""
 
 

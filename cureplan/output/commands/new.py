@@ -168,7 +168,7 @@ def _read_draft(draft: Path) -> Answers:
         answer = said.get(question.key)
         if not isinstance(answer, str):
             break
-        is_end = not answer and bool(question.path[1]) and question.path[-1] == "name"
+        is_end = not answer and not question.usual and question.path != ("rooms", 0, "name")
         try:
             if not is_end:
                 read_answer(question, answer)

@@ -57,10 +57,10 @@ def replan(
     """Plan the rest of the night again: poured buckets stay, the old plan is kept.
 
     The log's columns are at, event, room, bucket, value, note; the events: poured, wet edge
-    ended, working time ended, surface closed, ran short, lost, pails in ice, primer begun,
-    primer laid, vacuumed, coat begun, batch mixed, coat laid, slab reads, bucket reads,
-    drill down, short of, room dropped, room added, wait until. Logs of several phones are
-    read as one.
+    ended, working time ended, surface closed, ran short, lost, pails in ice, cove begun,
+    cove done, primer begun, primer laid, vacuumed, coat begun, batch mixed, coat laid, slab
+    reads, bucket reads, drill down, short of, room dropped, room added, wait until. Logs of
+    several phones are read as one.
     """
     from cureplan.api import read_plan
     from cureplan.inputs.tables.night_log import read_night_logs

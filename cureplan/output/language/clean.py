@@ -89,15 +89,19 @@ def folded(text: str, width: int) -> list[str]:
 
 
 def fit(text: str, width: int) -> str:
-    """Cut a text to a number of columns, the cut shown by an ellipsis.
+    """Cut a text to a number of columns, the cut shown by an ellipsis; what ends it in
+    brackets tells one part of a room from the next, and stays.
 
     Examples
     --------
-    >>> fit("Preparation", 6)
-    'Prepa…'
+    >>> fit("Preparation", 6), fit("Great hall (2 of 3)", 14)
+    ('Prepa…', 'Great…(2 of 3)')
     """
     if display_width(text) <= width:
         return text
+    tail = text[text.rindex("(") :] if text.endswith(")") and "(" in text else ""
+    if 0 < display_width(tail) < width:
+        return fit(text[: -len(tail)], width - display_width(tail)) + tail
     kept = ""
     for sign in text:
         if display_width(kept + sign) > width - 1:

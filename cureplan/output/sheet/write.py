@@ -432,5 +432,5 @@ def _unwritable(folder: Path, error: OSError | RuntimeError) -> OutputError:
     reason = getattr(error, "strerror", None) or str(error)
     return OutputError(
         f"{folder / where.name if where.name in FILES else folder}: could not be written "
-        f"({reason}); choose another folder with --out, or make room and rights there"
+        f"({reason}); choose another folder, or make room and rights there"
     )

@@ -71,6 +71,7 @@ def arrival_views(plan: Plan, voice: Voice) -> tuple[ArrivalView, ...]:
 def _arrival(voice: Voice, arrival: Arrival, stirred: Mapping[str, datetime]) -> ArrivalView:
     # The crew that lays the coats vacuums as well.
     vacuums = ("vacuum",) if "topcoat" in arrival.roles else ()
+    coves = any(stop.stage == "cove" for stop in arrival.stops)
     breaks = (
         voice.label("calls.break", from_at=b.begins.isoformat(), to_at=b.ends.isoformat())
         for b in arrival.breaks
@@ -80,7 +81,8 @@ def _arrival(voice: Voice, arrival: Arrival, stirred: Mapping[str, datetime]) ->
         who=who_comes(voice, arrival),
         # A doubt of the plan has the plain word.
         roles=", ".join(
-            voice.word("stage.ice" if role == "ice" else role) for role in arrival.roles
+            voice.word("stage.ice" if what == "ice" else what)
+            for what in (*arrival.roles, *(("stage.cove",) if coves else ()))
         ),
         people=str(arrival.people),
         at=voice.at(arrival.call),

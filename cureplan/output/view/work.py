@@ -17,6 +17,7 @@ __all__ = [
     "PrimerView",
     "buckets",
     "coats",
+    "met_by",
     "primers",
     "readiness",
 ]
@@ -209,3 +210,22 @@ def _end_after(voice: Voice, start: datetime, end: datetime) -> str:
     """The end, with its day only where that is not the day of the start."""
     same_day = start.astimezone(voice.zone).date() == end.astimezone(voice.zone).date()
     return voice.at(end, "time_up" if same_day else "up")
+
+
+def met_by(plan: Plan, place: int) -> int | None:
+    """Which bucket ties into this one: of its room the last that is poured by then; at a
+    seam, of the room of its group that is poured next."""
+    bucket = plan.buckets[place]
+    tied = bucket.tied_in
+    if tied is None:
+        return None
+    group = plan.job.room(bucket.room).group
+    later = [
+        (other.room == bucket.room, other.pour, after)
+        for after, other in enumerate(plan.buckets)
+        if other.pour > bucket.pour and other.pour <= tied
+    ]
+    own = [found for found in later if found[0]]
+    if not own and group is not None:
+        own = [f for f in later if plan.job.room(plan.buckets[f[2]].room).group == group]
+    return max(own)[2] if own else None

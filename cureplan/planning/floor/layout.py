@@ -24,6 +24,7 @@ __all__ = [
     "PourTimes",
     "broadcast_ends_s",
     "cadence_of",
+    "ends_of",
     "lay_out",
     "met_by",
     "patches_of",
@@ -192,6 +193,27 @@ def patches_of(layout: PourLayout, room: Room) -> tuple[Patch, ...]:
         kits_per_bay=layout.kits_per_bay,
         buckets_per_row=layout.buckets_per_row,
     )
+
+
+def ends_of(layout: PourLayout, room: Room) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Buckets of the first rows along the back wall, and of the last along the way out."""
+    bay, row = layout.bay, layout.row
+    tops = np.array([row[bay == b].max() for b in range(layout.bays)])
+    first, last = row == 0, row == tops[bay]
+    if layout.cut is not None and room.outline is not None:
+        # A leg may end at a wall half-way, and a bay begin at a stop line.
+        turn_rad = room.outline.turn_rad
+        along = [
+            [y * math.cos(turn_rad) - x * math.sin(turn_rad) for ring in patch for x, y in ring]
+            for patch in layout.cut.patches
+        ]
+        low_m, high_m = np.array([min(at) for at in along]), np.array([max(at) for at in along])
+        near_m = 0.5 * layout.row_depth_m
+        begins = np.array([low_m[bay == b].min() for b in range(layout.bays)])
+        reaches = np.array([high_m[bay == b].max() for b in range(layout.bays)])
+        first &= begins[bay] <= low_m.min() + near_m
+        last &= reaches[bay] >= high_m.max() - near_m
+    return np.flatnonzero(first), np.flatnonzero(last)
 
 
 def cadence_of(layout: PourLayout, card: SlurryCard, *, crew: Crew, pace: Pace) -> Cadence:

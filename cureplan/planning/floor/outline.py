@@ -8,6 +8,7 @@ the last of the next row's patches that it shares an edge with.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -243,10 +244,7 @@ def _bays(floor: Polygon, outline: Outline, bays: int) -> list[Any]:
     if outline.stop_lines_m:
         return _between_stop_lines(floor, outline, bays)
     west, _, east, _ = floor.bounds
-    cuts = [
-        _level(lambda x: _between_x(floor, west, x).area, west, east, floor.area * n / bays)
-        for n in range(1, bays)
-    ]
+    cuts = [_level(floor, _between_x, west, floor.area * n / bays) for n in range(1, bays)]
     ends = [west, *cuts, east]
     return [_between_x(floor, a, b) for a, b in pairwise(ends)]
 
@@ -359,7 +357,7 @@ def _next_row(
 ) -> tuple[int, float]:
     """How many buckets the next row takes to be deep enough, and where it ends."""
     for many in range(1, left):
-        high = _level(lambda y: _between_y(part, low, y).area, low, top, many * patch_m2)
+        high = _level(part, _between_y, low, many * patch_m2)
         if high - low >= least_m - _EPS:
             return many, high
     return left, top
@@ -370,10 +368,7 @@ def _row(
 ) -> _Row:
     lying = _between_y(part, low, high)
     west, _, east, _ = lying.bounds
-    cuts = [
-        _level(lambda x: _between_x(lying, west, x).area, west, east, lying.area * n / many)
-        for n in range(1, many)
-    ]
+    cuts = [_level(lying, _between_x, west, lying.area * n / many) for n in range(1, many)]
     ends = [west, *cuts, east]
     fronts = [_open_m(part, y) for y in (low + _SHIFT_M, (low + high) / 2, high - _SHIFT_M)]
     return _Row(
@@ -437,11 +432,25 @@ def _box(shape: Polygon, west: float, south: float, east: float, north: float) -
     return shape.intersection(box(west, south, east, north))
 
 
-def _level(area: Callable[[float], float], low: float, high: float, wanted: float) -> float:
-    """Where an area that grows from `low` to `high` reaches what is wanted."""
-    from scipy.optimize import brentq
+def _level(
+    shape: Polygon, between: Callable[[Polygon, float, float], Any], low: float, wanted: float
+) -> float:
+    """Where what lies beyond `low` reaches an area: a square law from corner to corner."""
+    from shapely import get_coordinates
 
-    if area(high) <= wanted:
+    corners = np.unique(get_coordinates(shape)[:, 0 if between is _between_x else 1])
+    high = float(corners[-1])
+
+    def area_m2(at: float) -> float:
+        return float(between(shape, low, at).area)
+
+    if area_m2(high) <= wanted:
         return high
-    found: float = brentq(lambda at: area(at) - wanted, low, high, xtol=1e-10)
-    return found
+    ends = [low, *(float(corner) for corner in corners if corner > low)]
+    after = bisect_left(ends, wanted, lo=1, key=area_m2)
+    a, b = ends[after - 1 : after + 1]
+    at_a, at_half, at_b = area_m2(a), area_m2((a + b) / 2), area_m2(b)
+    bend = 2.0 * (at_a - 2.0 * at_half + at_b)
+    slope, short = at_b - at_a - bend, wanted - at_a
+    root = math.sqrt(max(0.0, slope**2 + 4.0 * bend * short))
+    return a + (b - a) * min(1.0, 2.0 * short / (slope + root))

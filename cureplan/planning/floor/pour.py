@@ -302,9 +302,15 @@ class RoomPours:
         if self.job.cards.primer is not None:
             primer = topcoat_clocks(self.job.cards.primer)
             self.primer = (primer, self._curve(primer))
-        pinned, begun = self.room.not_before, self.settled.poured is not None
-        if pinned is not None and not begun:
-            self.settled = self.settled.later({"pour": pinned.timestamp()})
+
+    def begins_from_s(self, work: Work) -> float:
+        """First instant a crew may begin with what leads up to a layer [epoch s], by the
+        night and by the hours the job holds it until."""
+        pins = self.room.pins
+        held_s = {stage: at.timestamp() for stage, at in pins.items()}
+        if self.settled.poured is not None:
+            held_s.pop("pour", None)
+        return self.settled.later(held_s).begins_from_s(work)
 
     def _curve(self, clocks: SlurryClocks | TopcoatClocks) -> FloorAge:
         lit, *shade = (
@@ -441,13 +447,15 @@ class RoomPours:
         start_s: ArrayLike,
         *,
         crew: Crew | None = None,
+        times: PourTimes | None = None,
         speed: ArrayLike = 1.0,
         slab_shift_k: ArrayLike = 0.0,
         air_shift_k: ArrayLike = 0.0,
         liquids_shift_k: ArrayLike = 0.0,
         energy_shift_j_mol: float = 0.0,
     ) -> BucketClocks:
-        """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,)."""
+        """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,), in the
+        option's own times or in others."""
         given = kit_temperatures(
             self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
         )
@@ -456,7 +464,7 @@ class RoomPours:
         try:
             return bucket_clocks(
                 start_s,
-                self.plan(option, crew).times,
+                times or self.plan(option, crew).times,
                 clocks=replace(
                     self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)
                 ),
@@ -505,11 +513,12 @@ class RoomPours:
         start_s: float,
         *,
         crew: Crew | None = None,
+        times: PourTimes | None = None,
         confidence: float | None = None,
     ) -> float:
         """Least margin that holds in the job's share of nights, or in another [s]."""
         wait, _ = self.wet_factors(start_s, confidence=confidence)
-        return float(self.run(option, start_s, crew=crew, speed=wait).least_s[0])
+        return float(self.run(option, start_s, crew=crew, times=times, speed=wait).least_s[0])
 
     def least_margin_s(
         self, option: PourOption, start_s: ArrayLike, *, crew: Crew | None = None

@@ -11,12 +11,14 @@ from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.pour import BINDINGS, RoomPours
 from cureplan.planning.odds.margins import Margins
 from cureplan.planning.odds.nights import Nights, Visit
-from cureplan.planning.schedule.placing import PlacedPour
+from cureplan.planning.schedule.placing import OPEN_EDGE, PlacedPour
 
 __all__ = ["UNNOTICED_S", "PourKept", "kept_buckets"]
 
 UNNOTICED_S = 60.0
 """A wait that nobody would note down: invented."""
+
+_OPEN = tuple(BINDINGS.index(clock) for clock in OPEN_EDGE)
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -36,8 +38,15 @@ class PourKept(NamedTuple):
 
 
 def kept_buckets(
-    pours: RoomPours, poured: PlacedPour, nights: Nights, visit: Visit, table: Margins
+    pours: RoomPours,
+    poured: PlacedPour,
+    nights: Nights,
+    visit: Visit,
+    table: Margins,
+    *,
+    next_visit: Visit | None = None,
 ) -> PourKept:
+    """The stay in the next room counts where its buckets melt into these."""
     stopped_s = nights.stop_s[poured.room].cumsum(axis=1)
     planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
     at_s = np.minimum(visit.at_s(planned_s) + stopped_s, pours.conditions.last_s)
@@ -59,17 +68,35 @@ def kept_buckets(
     )
     dragged_s = np.stack([visit.dragged_s(due) for due in np.nan_to_num(due_s, nan=-np.inf)])
     dragged_s = np.maximum(dragged_s - visit.dragged_s(planned_s), 0.0)
+    seam = poured.seam if poured.seam is not None and poured.seam.wet else None
+    if seam is not None and next_visit is not None:
+        behind_s = visit.at_s(planned_s[seam.patches]) - planned_s[seam.patches]
+        for clock in _OPEN:
+            # Whoever came late to the next room, or waited for it, or stopped before.
+            due = due_s[clock, seam.patches]
+            late_s = next_visit.at_s(due) - due - behind_s - stopped_s[:, -1:]
+            dragged_s[clock][:, seam.patches] = np.maximum(late_s, 0.0)
     without = margins_s - dragged_s >= 0.0
     # The open edge, and the strip of grains along it, wait for the bucket that meets them.
     met = met_by(pours.plan(poured.option).layout)
     later_s = np.where(met < 0, 0.0, stopped_s[:, met] - stopped_s)
+    if seam is not None:
+        next_s = nights.stop_s[seam.next_room][:, : seam.closed_by + 1].sum(axis=1)
+        to_end_s = stopped_s[:, -1:] - stopped_s[:, seam.patches]
+        later_s[:, seam.patches] = to_end_s + next_s[:, None]
     with_stop = without.copy()
-    for clock in (BINDINGS.index("wet_edge"), BINDINGS.index("broadcast_closes")):
+    for clock in _OPEN:
         with_stop[clock] = margins_s[clock] - dragged_s[clock] - later_s >= 0.0
+    ended = np.zeros(nights.members, dtype=bool)
+    if seam is not None:
+        # A floor may end at its seam, as at a stop line.
+        there = with_stop[:, :, seam.patches]
+        ended = np.any(without[:, :, seam.patches] & ~there, axis=(0, 2))
+        with_stop[:, :, seam.patches] = without[:, :, seam.patches]
     kept: Flags = np.asarray(with_stop.all(axis=0))
     unstopped: Flags = np.asarray(without.all(axis=0))
     lost = np.any(unstopped & ~kept, axis=1)
-    cut = _ended_at_a_bay(pours, poured, nights, margins_s - dragged_s)
+    cut = ended | _ended_at_a_bay(pours, poured, nights, margins_s - dragged_s)
     if pours.job.policy.cut_at == "row":
         kept, cut, lost = unstopped, cut | lost, np.zeros_like(lost)
     begun = kept[:, planned_s <= nights.known_s]

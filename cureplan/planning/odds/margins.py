@@ -107,14 +107,14 @@ def _place(values: Array, axis: Array) -> Array:
 class MarginTables:
     """Margins of one job's pours already run, for several looks at its schedules."""
 
-    _known: dict[tuple[str, PourOption, float], Margins] = field(
+    _known: dict[tuple[str, PourOption, float, bytes], Margins] = field(
         init=False, default_factory=dict
     )
     _reference: dict[int, tuple[SlurryClocks, Array]] = field(init=False, default_factory=dict)
 
     def of(self, pours: RoomPours, poured: PlacedPour) -> Margins:
         """The table of a pour."""
-        key = (poured.room, poured.option, poured.start_s)
+        key = (poured.room, poured.option, poured.start_s, poured.times.broadcast_s.tobytes())
         if key not in self._known:
             self._known[key] = _tabulated(pours, poured, self._at_reference(pours))
         return self._known[key]
@@ -138,7 +138,8 @@ def _tabulated(pours: RoomPours, poured: PlacedPour, at_reference: Array) -> Mar
 
     found = pours.run(
         poured.option,
-        np.full(cells + rows, poured.start_s),
+        times=poured.times,
+        start_s=np.full(cells + rows, poured.start_s),
         speed=np.exp([*grid[0].ravel(), *ln_speed[:rows]]),
         slab_shift_k=np.concatenate([grid[1].ravel(), nothing]),
         air_shift_k=np.concatenate([grid[2].ravel(), nothing]),
@@ -149,7 +150,12 @@ def _tabulated(pours: RoomPours, poured: PlacedPour, at_reference: Array) -> Mar
     ends_s = found.ends_s[:, cells:]
     base_s = ends_s[:, 0]
     per_ln_s = (ends_s[:, 1] - base_s) / _LN_STEP
-    warmer = pours.run(poured.option, poured.start_s, energy_shift_j_mol=_ENERGY_STEP_J_MOL)
+    warmer = pours.run(
+        poured.option,
+        poured.start_s,
+        times=poured.times,
+        energy_shift_j_mol=_ENERGY_STEP_J_MOL,
+    )
     per_energy_s = (warmer.ends_s[:, 0] - base_s) / _ENERGY_STEP_J_MOL
     iced_ln = np.zeros((len(BINDINGS), _ICED_K.size, base_s.shape[1]))
     if poured.option.chilled:

@@ -96,6 +96,12 @@ class Looked:
         init=False, default_factory=dict
     )
 
+    def with_other_runs(self) -> Looked:
+        """The same nights and ages, for pours by other hands or to let old runs go."""
+        other = Looked()
+        other.draws, other._ages = self.draws, self._ages
+        return other
+
     def ages(
         self, pours: RoomPours, layer: Layer, nights: Nights
     ) -> tuple[DrawnAges, DrawnAges]:
@@ -152,7 +158,13 @@ def assess(
     for poured in schedule.pours:
         visit = laid[poured.room, poured.own.layer].visit
         margins_s = looked.tables.of(pours[poured.room], poured)
-        pour = kept_buckets(pours[poured.room], poured, nights, visit, margins_s)
+        room = poured.seam.next_room if poured.seam is not None else None
+        next_visit = next(
+            (s.visit for s in stays if (s.room, s.layer.kind) == (room, "slurry")), None
+        )
+        pour = kept_buckets(
+            pours[poured.room], poured, nights, visit, margins_s, next_visit=next_visit
+        )
         kept = pour.kept
         cut |= pour.cut
         stop_lost |= pour.stop_lost

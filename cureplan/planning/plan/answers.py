@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
@@ -68,7 +68,13 @@ def order_answer(
         for reason in room.reasons
         if reason.code.startswith("pour.seam")
     ]
-    reasons = [*tightest.reasons, *_way_out_reasons(job, rooms), *seams, *_split_reasons(job)]
+    reasons = [
+        *tightest.reasons,
+        *_cove_reasons(calls, ("edge", "primer")),
+        *_way_out_reasons(job, rooms),
+        *seams,
+        *_split_reasons(job),
+    ]
     if not all(room.slab_falling for room in rooms):
         rising = ", ".join(room.room for room in rooms if not room.slab_falling)
         reasons.append(Message("order.rising_slab", {"rooms": rising}))
@@ -108,6 +114,19 @@ def _way_out_reasons(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
                 Message("order.way_out", {"room": floor, "rooms": ", ".join(behind)})
             )
     return reasons
+
+
+def _cove_reasons(calls: Sequence[Call], roles: tuple[str, ...]) -> Iterator[Message]:
+    """When the cove of each room goes up, by hands of some roles."""
+    for call in calls:
+        if call.stage == "cove" and call.role in roles:
+            values: dict[str, Value] = {
+                "room": call.room,
+                "call_at": call.call.isoformat(),
+                "start_at": call.first_task.isoformat(),
+                "end_at": call.last_task.isoformat(),
+            }
+            yield Message("order.cove", values)
 
 
 def _split_reasons(job: Job) -> list[Message]:
@@ -247,7 +266,7 @@ def way_back_answer(
     return Answer(
         question="way back",
         headline=tuple(headline),
-        reasons=(*unsure, *reasons),
+        reasons=(*unsure, *_cove_reasons(calls, ("topcoat",)), *reasons),
         doubt=Message(
             "doubt.back",
             {"coats_frac": odds.coats_frac, "opening_frac": odds.opening_frac},

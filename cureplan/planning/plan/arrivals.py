@@ -50,6 +50,7 @@ def arrival_plans(job: Job, calls: Iterable[Call], chill: ChillPlan) -> tuple[Ar
     ]
     for room in sorted(chill.rooms, key=lambda room: room.in_ice_by):
         _ice(job.crew, found, room.room, room.in_ice_by)
+    found = _stays(job.crew, found)
     found = [replace(a, breaks=tuple(_breaks(job.crew, a))) for a in found]
     return tuple(sorted(found, key=lambda a: (a.call, _rank(job.crew, a.who))))
 
@@ -140,6 +141,28 @@ def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
             reason=Message("call.ice", {}),
         )
     )
+
+
+def _stays(crew: Crew, found: Sequence[Arrival]) -> list[Arrival]:
+    """Nobody goes home for less than an hour and a half between the ice and something else."""
+    kept: list[Arrival] = []
+    for one in sorted(found, key=lambda arrival: arrival.call):
+        same = [other for other in kept if (other.who, other.people) == (one.who, one.people)]
+        before = same[-1] if same else None
+        iced = before is not None and "ice" in (*before.roles, *one.roles)
+        near = before is not None and one.call - before.leaves <= COMES_SOONER
+        if (
+            before is None
+            or not (iced and near)
+            or not _short_enough(crew, before, one.call, one.leaves)
+        ):
+            kept.append(one)
+            continue
+        joined = before
+        for stop in one.stops:
+            joined = _with(joined, stop)
+        kept[kept.index(before)] = joined
+    return kept
 
 
 def _apart(arrival: Arrival, begins: datetime, ends: datetime) -> timedelta:

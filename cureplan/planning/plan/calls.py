@@ -254,11 +254,14 @@ def _primer_plan(
 
 def _why_then(job: Job, coat: PlacedCoat, closes_s: float) -> Message:
     waited_s = coat.start_s - coat.window.opens_s
+    pinned = job.room(coat.room).pins.get(coat.work.layer.stage)
     values: dict[str, Value] = {
         "opens_at": _iso(coat.window.opens_s, job),
         "closes_at": _iso(closes_s, job),
         "spare_s": round(closes_s - coat.start_s),
     }
+    if pinned is not None and pinned.timestamp() > coat.window.opens_s:
+        return Message("coat.pinned", {**values, "from_at": _iso(pinned.timestamp(), job)})
     if waited_s < 60.0:
         return Message("coat.when_ready", values)
     return Message("coat.after_others", values)

@@ -27,6 +27,7 @@ from cureplan.planning.schedule.construct import (
 from cureplan.planning.schedule.floor_model import EVEN_ODDS, Tables
 from cureplan.planning.schedule.lexicographic import Limits
 from cureplan.planning.schedule.outcome import Schedule, Stop, stopped_by_hand
+from cureplan.planning.schedule.placing import without_seams
 from cureplan.planning.schedule.tables import Sureness
 
 __all__ = ["Chosen", "choose", "in_parts"]
@@ -217,10 +218,35 @@ class _Choosing:
                 looked=self.looked,
             )
             self.worked += ODDS_WORK * len(self.job.rooms)
-            self.seen[key] = Chosen(schedule=schedule, odds=odds)
+            self.seen[key] = self._stopped(Chosen(schedule=schedule, odds=odds))
             if self.progress is not None:
-                self.progress(f"holds on {odds.all_frac:.0%} of nights")
-        return replace(self.seen[key], schedule=schedule)
+                self.progress(f"holds on {self.seen[key].chance_frac:.0%} of nights")
+        seen = self.seen[key]
+        wet = any(pour.seam and pour.seam.wet for pour in seen.schedule.pours)
+        return replace(seen, schedule=schedule if wet else self._square(schedule))
+
+    def _stopped(self, met: Chosen) -> Chosen:
+        """The same with stop lines at its seams, where it holds as often as asked by that
+        alone."""
+        square = replace(met, schedule=self._square(met.schedule))
+        if square.schedule is met.schedule or met.keeps_policy(self.job):
+            return met
+        odds = assess(
+            self.job,
+            self.tables.pours,
+            square.schedule,
+            issued_s=self.issued_s,
+            looked=self.looked,
+        )
+        square = replace(square, odds=odds)
+        return square if self._beats(square, met) else met
+
+    def _square(self, schedule: Schedule) -> Schedule:
+        """A schedule with a stop line at every seam."""
+        if not any(pour.seam and pour.seam.wet for pour in schedule.pours):
+            return schedule
+        pours = without_seams(self.tables.pours, schedule.pours, confidence=schedule.held_frac)
+        return replace(schedule, pours=pours)
 
     def _beats(self, one: Chosen, other: Chosen) -> bool:
         """Whether a schedule holds more often than another, beyond the drawing's own doubt."""

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime
-from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Heat, Job, Room
-from cureplan.planning.floor.layout import met_by, patches_of
+from cureplan.planning.floor.layout import patches_of
 from cureplan.planning.floor.pour import AS_IS, BINDINGS, BucketClocks, RoomPours
 from cureplan.planning.plan.hours import floor_closes_s, instant, known_until_s, minutes
 from cureplan.planning.plan.model import Binding, BucketPlan, RemedyTry, RoomPlan, StartHour
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedPour, Span, crew_spans
+from cureplan.planning.schedule.placing import PlacedPour, Seam, Span, crew_spans
 from cureplan.planning.schedule.tried import Tried, TriedFloor
 
 __all__ = ["bucket_plans", "room_plans"]
@@ -35,7 +34,7 @@ def bucket_plans(
 ) -> list[BucketPlan]:
     """The buckets of one floor."""
     zone = pours.job.site.zone
-    times, clocks = pours.plan(poured.option).times, poured.clocks
+    times, clocks = poured.times, poured.clocks
     start = poured.start_s
     sd_frac = round(pours.wet_doubt(start).total, 4)
 
@@ -87,7 +86,7 @@ def room_plans(
     """Every floor of the plan, in the order they are poured."""
     ordered = sorted(schedule.pours, key=lambda poured: poured.start_s)
     seams = {
-        after.room: tuple(_seam(pours, before, after)) for before, after in pairwise(ordered)
+        pour.seam.next_room: (_seam(pour.room, pour.seam),) for pour in ordered if pour.seam
     }
     plans = (
         _room_plan(
@@ -106,22 +105,14 @@ def room_plans(
     )
 
 
-def _seam(
-    pours: Mapping[str, RoomPours], before: PlacedPour, after: PlacedPour
-) -> Iterator[Message]:
-    """How a room meets the one poured right before it in its group: wet, or at a stop line."""
-    one, other = pours[before.room], pours[after.room]
-    if one.room.group is None or one.room.group != other.room.group:
-        return
-    # What nothing of its own room closes lies open towards the next.
-    left = np.flatnonzero(met_by(one.plan(before.option).layout) < 0)
-    times, rows = other.plan(after.option).times, other.plan(after.option).layout.row
-    tied_s = after.start_s + float(times.raked_s[(rows == 0) & (times.bay == 0)].max())
-    spare_s = float(before.clocks.ends_s[0, 0, left].min()) - tied_s
-    wet = spare_s >= one.job.policy.margin_s
-    yield Message(
-        "pour.seam_wet" if wet else "pour.seam_stop",
-        {"room": after.room, "before": before.room, "spare_min": minutes(spare_s)},
+def _seam(room: str, seam: Seam) -> Message:
+    """How a room is met by the next of its group: wet, or at a stop line."""
+    stop = "pour.seam_busy" if seam.busy else "pour.seam_unsure"
+    if seam.spare_s < 0.0:
+        stop = "pour.seam_stop"
+    return Message(
+        "pour.seam_wet" if seam.wet else stop,
+        {"room": seam.next_room, "before": room, "spare_min": minutes(seam.spare_s)},
     )
 
 

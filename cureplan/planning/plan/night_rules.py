@@ -66,6 +66,10 @@ class NightRules:
     """The bucket of a floor, by how late it was, that moves when its coat may begin."""
     coat_closes: Literal["first", "last"] = "first"
     """The one that moves when it is too late for its coat."""
+    primer_opens: Literal["begun", "laid"] = "laid"
+    """The end of a primer that moves when the slurry may go over it."""
+    primer_closes: Literal["begun", "laid"] = "begun"
+    """The one that moves when it is too old for the slurry."""
     late_after_s: float = 120.0
     """A bucket so long past its time is asked about: poured, or lost?"""
     edge_soon_s: float = 120.0

@@ -179,7 +179,6 @@ def _gap(job: Job, gap: Gap) -> Message:
             "what": gap.what,
             "gap_at": gap.starts.astimezone(job.site.zone).isoformat(),
             "hours": gap.hours,
-            "mended": gap.mended,
         },
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -18,7 +18,7 @@ from cureplan.planning.floor.layout import (
     met_by,
 )
 from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours, Settled
-from cureplan.planning.plan.model import Plan, RoomPlan
+from cureplan.planning.plan.model import Call, Plan, RoomPlan
 from cureplan.planning.replan.coats import CoatState
 from cureplan.planning.replan.state import FloorState, NightState
 
@@ -97,27 +97,40 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
             if coat.laid_s is not None
         },
         vacuumed=name in state.vacuumed,
-        coved_s=coved_s(pours, old, state.now_s),
+        coved_s=coved_s(pours, old, state),
         from_s=state.now_s,
         not_before_s={"pour": pour_s, "primer": max(state.now_s, state.wait_s)},
         options=(option, *(replace(option, bays=n) for n in others if n != option.bays)),
     )
 
 
-def coved_s(pours: RoomPours, old: Plan, now_s: float) -> float:
-    """How much of the work at its cove is done by now, begun when it was planned."""
+def coved_s(pours: RoomPours, old: Plan, state: NightState) -> float:
+    """How much of the work at its cove is done by now: as ticked, or as planned."""
+    name, now_s = pours.room.name, state.now_s
+    if name not in [room.room for room in old.rooms]:
+        return 0.0
     whole_s = sum(
         lead.lasts_s
         for task in pours.tasks
         for lead in lead_works(pours.room, pours.job, task)
         if lead.layer.kind == "cove"
     )
-    left_s = (
-        call.last_task.timestamp() - max(now_s, call.first_task.timestamp())
-        for call in old.calls
-        if (call.room, call.stage) == (pours.room.name, "cove")
-    )
+    calls = [call for call in old.calls if (call.room, call.stage) == (name, "cove")]
+    begun = state.coved.get(name)
+    if begun is not None and begun.laid_s is not None:
+        return whole_s
+    if begun is not None and begun.ticked:
+        return min(whole_s, max(0.0, now_s - begun.begun_s))
+    if begun is None and calls:
+        return 0.0 if old.night is None else whole_s - _longest_s(calls)
+    left_s = [
+        call.last_task.timestamp() - max(now_s, call.first_task.timestamp()) for call in calls
+    ]
     return max(0.0, whole_s - max([0.0, *left_s]))
+
+
+def _longest_s(calls: Sequence[Call]) -> float:
+    return max((call.last_task - call.first_task).total_seconds() for call in calls)
 
 
 def rest_of_floor(

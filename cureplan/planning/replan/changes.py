@@ -126,6 +126,7 @@ def changes_of(
         *_margins(old, new, state),
         *_reordered(old, new),
         *_moved(old, new, state),
+        *_seams(old, new),
         *_past_shift(new, state),
         *_way_back(old, new),
         *(
@@ -388,6 +389,21 @@ def _moved(old: Plan, new: Plan, state: NightState) -> list[Message]:
         elif begun and abs(ended_s) >= WORTH_MOVE_S:
             found.append(_said("replan.ends", room.room, (was.pour_end, room.pour_end)))
     return found
+
+
+def _seams(old: Plan, new: Plan) -> list[Message]:
+    """How rooms of a group meet where that is not as it was told."""
+
+    def told(plan: Plan) -> dict[tuple[str, str], Message]:
+        reasons = [(room.room, reason) for room in plan.rooms for reason in room.reasons]
+        return {
+            (str(reason.values["before"]), room): reason
+            for room, reason in reasons
+            if reason.code.startswith("pour.seam")
+        }
+
+    before = {pair: reason.code for pair, reason in told(old).items()}
+    return [reason for pair, reason in told(new).items() if before.get(pair) != reason.code]
 
 
 def _said(code: str, room: str, span: tuple[object, object]) -> Message:

@@ -1,14 +1,15 @@
-"""What the log of the night says of primers and coats: begun, mixed, laid, vacuumed."""
+"""What the log of the night says of coves, primers and coats: begun, mixed, done, vacuumed."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
-from cureplan.inputs.tables.night_log import OF_COATS, OF_PRIMERS, NightEvent
-from cureplan.planning.plan.model import CoatPlan, Plan, PrimerPlan
+from cureplan.inputs.tables.night_log import OF_COATS, OF_COVES, OF_PRIMERS, NightEvent
+from cureplan.planning.plan.model import CoatPlan, Plan
 
-__all__ = ["CoatState", "coat_lines", "coat_states", "primer_states"]
+__all__ = ["CoatState", "coat_lines", "coat_states", "cove_states", "primer_states"]
 
 _OF_TOP = ("vacuumed", *OF_COATS)
 
@@ -76,45 +77,77 @@ def primer_states(
     Without any line of a primer one is begun when the plan says so. From the first line
     on, what nobody ticked is not begun.
     """
-    lines = coat_lines(plan, events, OF_PRIMERS)
-    primed = {primer.room: primer for primer in plan.primers}
+    spans = {primer.room: (primer.start, primer.end) for primer in plan.primers}
+    return _room_states(plan, events, spans, OF_PRIMERS, now_s=now_s)
+
+
+def cove_states(
+    plan: Plan, events: Sequence[NightEvent], *, now_s: float
+) -> dict[str, CoatState]:
+    """Every cove that is begun, by room, told as primers are; one that a plan made again
+    has no call for is up."""
+    spans = {
+        call.room: (call.first_task, call.last_task)
+        for call in plan.calls
+        if call.stage == "cove"
+    }
+    if plan.job.cove is not None and plan.night is not None:
+        at = (plan.decisions.made_at, plan.decisions.made_at)
+        has = [room.name for room in plan.job.rooms if plan.job.cove_m(room) > 0]
+        spans = {room: spans.get(room, at) for room in has}
+    return _room_states(plan, events, spans, OF_COVES, now_s=now_s)
+
+
+def _room_states(
+    plan: Plan,
+    events: Sequence[NightEvent],
+    spans: Mapping[str, tuple[datetime, datetime]],
+    kinds: tuple[str, str],
+    *,
+    now_s: float,
+) -> dict[str, CoatState]:
+    """What is begun once in a room, by its first and last planned instant."""
+    lines, what = coat_lines(plan, events, kinds), kinds[0].split()[0]
     for line in lines:
-        if line.room not in primed:
-            rooms = ", ".join(primed) or "none"
+        if line.room not in spans:
             raise line.fault(
                 "room",
-                "the plan primes no such floor",
-                f"the rooms primed are {rooms}",
+                f"the plan has no {what} there",
+                f"the rooms with {what} are {', '.join(spans) or 'none'}",
                 line.room,
             )
     found = {}
-    for room, primer in primed.items():
-        own = [line for line in lines if line.room == room]
-        state = _primer_state(primer, own, untold=not lines, now_s=now_s)
+    for room, span in spans.items():
+        own = {line.event: line for line in reversed(lines) if line.room == room}
+        begun, done = (own.get(event) for event in kinds)
+        if begun is not None and done is not None and done.at <= begun.at:
+            raise done.fault(
+                "at",
+                f"the {what} of {room} was begun after that",
+                "check the times",
+                done.at.isoformat(),
+            )
+        state = _begun_once(begun, done, span, untold=not lines, now_s=now_s)
         if state is not None:
             found[room] = state
     return found
 
 
-def _primer_state(
-    primer: PrimerPlan, lines: Sequence[NightEvent], *, untold: bool, now_s: float
+def _begun_once(
+    begun: NightEvent | None,
+    done: NightEvent | None,
+    span: tuple[datetime, datetime],
+    *,
+    untold: bool,
+    now_s: float,
 ) -> CoatState | None:
-    own = {line.event: line for line in reversed(lines)}
-    begun, laid = (own.get(event) for event in OF_PRIMERS)
-    laid_s = None if laid is None else laid.at.timestamp()
+    done_s = None if done is None else done.at.timestamp()
     if begun is not None:
-        if laid is not None and laid.at <= begun.at:
-            raise laid.fault(
-                "at",
-                f"the primer of {primer.room} was begun after that",
-                "check the times",
-                laid.at.isoformat(),
-            )
-        return CoatState(begun_s=begun.at.timestamp(), laid_s=laid_s, ticked=True)
-    if laid_s is not None:
-        lasts_s = (primer.end - primer.start).total_seconds()
-        return CoatState(begun_s=laid_s - lasts_s, laid_s=laid_s, ticked=True)
-    planned_s = primer.start.timestamp()
+        return CoatState(begun_s=begun.at.timestamp(), laid_s=done_s, ticked=True)
+    if done_s is not None:
+        lasts_s = (span[1] - span[0]).total_seconds()
+        return CoatState(begun_s=done_s - lasts_s, laid_s=done_s, ticked=True)
+    planned_s = span[0].timestamp()
     return CoatState(begun_s=planned_s) if untold and planned_s <= now_s else None
 
 

@@ -113,7 +113,7 @@ def _lost_edges(
     pours: RoomPours, poured: PlacedPour, done: int, state: NightState
 ) -> list[Message]:
     """Poured buckets whose next row is still to come and would come too late."""
-    tied_in_s = poured.start_s + pours.plan(poured.option).times.tied_in_s
+    tied_in_s = poured.start_s + poured.times.tied_in_s
     wet_s = poured.clocks.margins_s[0, 0]
     lost = [n for n in range(done) if wet_s[n] < 0 and tied_in_s[n] > state.now_s]
     if not lost:

@@ -16,6 +16,7 @@ from cureplan.planning.replan.coats import (
     CoatState,
     coat_lines,
     coat_states,
+    cove_states,
     primer_states,
 )
 
@@ -65,6 +66,8 @@ class NightState:
     """Those begun, by room and number."""
     primed: Mapping[str, CoatState]
     """Primers begun, by room."""
+    coved: Mapping[str, CoatState]
+    """Coves begun, by room."""
     vacuumed: frozenset[str]
     halted: tuple[NightEvent, ...] = ()
     """Lines by which the last station or hand of a kind was lost, with no word since."""
@@ -115,6 +118,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
         crew=crew,
         coats=coat_states(plan, laid, now_s=now_s),
         primed=primer_states(plan, events, now_s=now_s),
+        coved=cove_states(plan, events, now_s=now_s),
         vacuumed=frozenset(str(line.room) for line in laid if line.event == "vacuumed"),
         halted=halted,
         wait_s=float(wait_s),

@@ -28,6 +28,7 @@ __all__ = [
     "opening_at",
     "room_later",
     "splits",
+    "unpinned",
     "with_less",
 ]
 
@@ -199,6 +200,15 @@ def more_hands(job: Job, task: str) -> Change:
         say=Message(f"relax.more_{more}", {}),
         effort_min=90.0 if task == "mixing" else 75.0,
     )
+
+
+def unpinned(job: Job) -> Iterator[Change]:
+    """The job without the hours it holds layers until, where it holds any."""
+    held = [room.name for room in job.rooms if room.pins]
+    if held:
+        rooms = tuple(room.unpinned() for room in job.rooms)
+        say = Message("relax.unpinned", {"rooms": ", ".join(held)})
+        yield Change(job=replace(job, rooms=rooms), say=say, effort_min=15.0)
 
 
 def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:

@@ -39,8 +39,9 @@ from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 __all__ = ["Limit", "alone", "together"]
 
 Limit = Literal[
-    "temperature", "pour shift", "topcoat shift", "dew", "too old", "opening", "longest shift"
-]
+    "temperature", "pour shift", "topcoat shift", "dew", "too old", "opening", "longest shift",
+    "pin",
+]  # fmt: skip
 LIMITS: tuple[Limit, ...] = (
     "temperature",
     "dew",
@@ -49,6 +50,7 @@ LIMITS: tuple[Limit, ...] = (
     "too old",
     "opening",
     "longest shift",
+    "pin",
 )
 """In the order in which sets of the same size are tried."""
 MOST_ROOMS = 3
@@ -105,6 +107,8 @@ class _Some:
             rooms = tuple(replace(room, open_by=None) for room in rooms)
         if "longest shift" not in self.limits:
             crew = _not_timed(crew)
+        if "pin" not in self.limits:
+            rooms = tuple(room.unpinned() for room in rooms)
         policy = job.policy
         if "dew" not in self.limits:
             policy = replace(policy, dew_margin_k=NEVER_WET_K)
@@ -145,7 +149,11 @@ def _limits_of(job: Job) -> tuple[Limit, ...]:
     """Limits that the job has at all."""
     crew = job.crew
     timed = [crew.most_s(None), *(crew.most_s(person) for person in crew.people)]
-    return LIMITS if any(timed) else LIMITS[:-1]
+    has: dict[Limit, bool] = {
+        "longest shift": any(timed),
+        "pin": any(room.pins for room in job.rooms),
+    }
+    return tuple(limit for limit in LIMITS if has.get(limit, True))
 
 
 def _without_limits(cards: Cards) -> Cards:
@@ -319,6 +327,7 @@ def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limi
         "too old": windows.too_old,
         "opening": windows.opening,
         "longest shift": windows.longest_shift,
+        "pin": windows.pin,
     }[limit]()
 
 
@@ -466,6 +475,25 @@ class _Windows:
             "longest_s": min(s for s in longest if s is not None),
         }
         return Message("limit.longest_shift", values)
+
+    def pin(self) -> Message:
+        """The layer the job holds the longest, and when it could begin."""
+        worst_s, values = -np.inf, dict[str, Value]()
+        pins = self.pours.room.pins
+        for number, work in enumerate(self.pours.works(AS_IS)):
+            stage = work.layer.stage
+            if stage not in pins:
+                continue
+            could_s = float(self.some.model.slots.at(self.begins[number])) + work.lead_s
+            if pins[stage].timestamp() - could_s > worst_s:
+                worst_s = pins[stage].timestamp() - could_s
+                values = {
+                    "room": self.pours.room.name,
+                    "stage": stage,
+                    "until_at": self._iso(pins[stage].timestamp()),
+                    "start_at": self._iso(could_s),
+                }
+        return Message("limit.pin", values)
 
     def too_old(self) -> Message:
         """The layer that would come too late over the one below, by how much."""

@@ -22,6 +22,7 @@ from cureplan.planning.schedule.placing import (
     crew_spans,
     place_layer,
     place_pour,
+    with_seams,
 )
 from cureplan.planning.schedule.problem import Choice, Clear, Hands, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
@@ -87,10 +88,10 @@ class Tables:
 
 
 def same_floors(one: Job, two: Job) -> bool:
-    """Whether two jobs differ in hours alone: crews in shifts, rooms in what they are due."""
+    """Whether two jobs differ in hours alone: shifts, pins, and when rooms are due."""
 
     def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
-        rooms = tuple(replace(room, open_by=None) for room in job.rooms)
+        rooms = tuple(replace(room.unpinned(), open_by=None) for room in job.rooms)
         return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
 
     return timeless(one) == timeless(two)
@@ -158,7 +159,7 @@ class FloorModel:
                 coats.append(below)
         return Schedule(
             primers=tuple(sorted(primers, key=lambda p: p.begins_s)),
-            pours=tuple(sorted(pours, key=lambda p: p.start_s)),
+            pours=with_seams(self.pours, pours, confidence=self.confidence),
             coats=tuple(sorted(coats, key=lambda c: c.begins_s)),
             failures=(),
             required_s=self.job.policy.margin_s,

@@ -415,7 +415,11 @@ def _place_below(board: _Board, order: Sequence[int]) -> None:
 
 def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
     first = board.pour(block[0])
-    poured = [board.stage(t).frees[k] for t, k in board.chosen.items() if t == board.pour(t[0])]
+    problem = board.problem
+    # After a room of its own group that is begun, no further way than inside the group.
+    poured = [
+        problem.next_free(t, first)[k] for t, k in board.chosen.items() if t == board.pour(t[0])
+    ]
     mask = board.left[first] & (board.stage(first).begins >= max(poured, default=0))
     ranked = board.best(first, manner, mask)
     if ranked.size == 0:

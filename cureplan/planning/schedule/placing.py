@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cureplan.core.clock import shift_windows
 from cureplan.inputs.job.model import Job, Shift
@@ -20,15 +21,25 @@ from cureplan.planning.floor.layers import (
     landed_reached,
     window_over,
 )
-from cureplan.planning.floor.pour import BucketClocks, PourOption, RoomPours
+from cureplan.planning.floor.layout import (
+    PourTimes,
+    broadcast_ends_s,
+    ends_of,
+    met_by,
+)
+from cureplan.planning.floor.pour import BINDINGS, BucketClocks, PourOption, RoomPours
 
 __all__ = [
+    "OPEN_EDGE",
     "PlacedCoat",
     "PlacedPour",
+    "Seam",
     "Span",
     "crew_spans",
     "place_layer",
     "place_pour",
+    "with_seams",
+    "without_seams",
 ]
 
 
@@ -55,6 +66,26 @@ def crew_spans(job: Job, shifts: Sequence[Shift]) -> tuple[Span, ...]:
     )
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seam:
+    """Where a floor is met by the next of its group."""
+
+    next_room: str
+    patches: NDArray[np.int64]
+    """Its own buckets along it."""
+    closed_by: int
+    """Which bucket of the next room, once raked, has met them all."""
+    spare_s: float
+    """What the expected night leaves of their clocks."""
+    wet: bool
+    """They are met wet; else the floor ends square, at a stop line."""
+    busy: bool
+    """The strip kept bare would keep the broadcasters longer than the next room lasts."""
+
+
+OPEN_EDGE = ("wet_edge", "broadcast_closes")
+"""Clocks that wait for whatever meets a bucket."""
+
 ANY_TIME = Window(opens_s=float("-inf"), closes_s=float("inf"))
 
 
@@ -77,10 +108,13 @@ class PlacedPour:
     reached: Reached
     works: tuple[Work, ...]
     """Every task of the floor, this one among them."""
+    times: PourTimes
+    """As its clocks were run: with what a seam asks for."""
     window: Window = ANY_TIME
     """The starts it may have over what lies below."""
     under: PlacedCoat | None = None
     """Its primer."""
+    seam: Seam | None = None
 
     @property
     def walkable_s(self) -> float:
@@ -176,8 +210,138 @@ def place_pour(
             landed, age_s=pours.clocks.age_s, curve=pours.slurry_curve, wait=wait, close=close
         ),
         works=works,
+        times=plan.times,
         window=_window(below, works[pours.pour_task]),
         under=below,
+    )
+
+
+def with_seams(
+    pours: Mapping[str, RoomPours],
+    placed: Sequence[PlacedPour],
+    *,
+    confidence: float | None = None,
+) -> tuple[PlacedPour, ...]:
+    """The pours in their order, each met by the next of its group: wet, or at a stop line.
+
+    A seam is met wet where its buckets keep the margin that any bucket is asked for.
+    """
+    found = sorted(placed, key=lambda pour: pour.start_s)
+    for n in range(len(found) - 1):
+        one, other = pours[found[n].room], pours[found[n + 1].room]
+        if one.room.group is not None and one.room.group == other.room.group:
+            found[n : n + 2] = _met(one, other, found[n], found[n + 1], confidence)
+    return tuple(found)
+
+
+def without_seams(
+    pours: Mapping[str, RoomPours],
+    placed: Sequence[PlacedPour],
+    *,
+    confidence: float | None = None,
+) -> tuple[PlacedPour, ...]:
+    """The same with a stop line at every seam."""
+
+    def stopped(one: PlacedPour) -> PlacedPour:
+        times = pours[one.room].plan(one.option).times
+        seam = None if one.seam is None else replace(one.seam, wet=False)
+        return replace(_timed(pours[one.room], one, times, confidence), seam=seam)
+
+    return tuple(stopped(one) for one in placed)
+
+
+def _met(
+    one: RoomPours,
+    other: RoomPours,
+    before: PlacedPour,
+    after: PlacedPour,
+    confidence: float | None,
+) -> tuple[PlacedPour, PlacedPour]:
+    """Two floors of a group, poured one after the other."""
+    patches = ends_of(one.plan(before.option).layout, one.room)[1]
+    first = ends_of(other.plan(after.option).layout, other.room)[0]
+    closed_by = int(first[after.times.raked_s[first].argmax()])
+    strips_s, thrown_s = _with_strips(one, other, before, after, patches, closed_by)
+    to_next_s = after.start_s - before.start_s
+    tied_s, ends_s = before.times.tied_in_s.copy(), before.times.broadcast_s.copy()
+    tied_s[patches] = to_next_s + after.times.raked_s[closed_by]
+    ends_s[patches] = to_next_s + strips_s
+    times = replace(before.times, tied_in_s=tied_s, broadcast_s=ends_s)
+    met = _timed(one, before, times, confidence)
+    goes_on = _timed(other, after, replace(after.times, broadcast_s=thrown_s), confidence)
+    open_s = [met.clocks.margins_s[BINDINGS.index(clock), 0, patches] for clock in OPEN_EDGE]
+    seam = Seam(
+        next_room=after.room,
+        patches=patches,
+        closed_by=closed_by,
+        spare_s=float(np.min(open_s)),
+        wet=False,
+        busy=bool(thrown_s.max() > after.times.broadcast_s.max() + 0.5),
+    )
+    needed_s = one.job.policy.margin_s
+    kept = all(
+        new.planning_margin_s >= min(old.planning_margin_s, needed_s)
+        for old, new in ((before, met), (after, goes_on))
+    )
+    wet = kept and seam.spare_s >= needed_s and not seam.busy
+    if other.settled.poured is not None:
+        # The crew is there: nobody draws a line any more where the edge is met in time.
+        wet = seam.spare_s >= 0.0
+    if not wet:
+        return replace(before, seam=seam), after
+    return replace(met, seam=replace(seam, wet=True)), goes_on
+
+
+def _with_strips(
+    one: RoomPours,
+    other: RoomPours,
+    before: PlacedPour,
+    after: PlacedPour,
+    patches: NDArray[np.int64],
+    closed_by: int,
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """When the strips along a seam have their grains, and then the next floor's patches [s
+    from its start]: the hands that throw them are the same."""
+    plan, cadence = other.plan(after.option), one.plan(before.option).cadence
+    size, kits = patches.size, plan.layout.kits
+    met, own = met_by(plan.layout), plan.cadence
+    shared = own.shared if other.settled.poured is None else None
+    turns_s = None if shared is None else plan.times.liquids_in_s + shared.broadcast_at_s
+
+    def ends_s(strips: int) -> NDArray[np.float64]:
+        """With so many strips waiting for the bucket that closes the seam."""
+        long_ago, none = np.full(strips, -1e6), np.zeros(strips)
+        strip_s = np.full(strips, cadence.strip_s)
+        return broadcast_ends_s(
+            np.concatenate([long_ago, after.times.smoothed_s]),
+            np.concatenate(
+                [np.full(strips, strips + closed_by), np.where(met < 0, -1, met + strips)]
+            ),
+            strip_s=np.concatenate([strip_s, np.full(kits, own.strip_s)]),
+            broadcast_s=np.concatenate([strip_s + none, np.full(kits, own.broadcast_s)]),
+            turns_s=None if turns_s is None else np.concatenate([long_ago, turns_s]),
+        )
+
+    both_s = ends_s(size)
+    later_s = np.maximum(both_s[size:] - ends_s(0), 0.0)
+    return both_s[:size], after.times.broadcast_s + later_s
+
+
+def _timed(
+    pours: RoomPours, poured: PlacedPour, times: PourTimes, confidence: float | None
+) -> PlacedPour:
+    """A pour at the same start in other times."""
+    option, start_s = poured.option, poured.start_s
+    clocks = pours.run(option, start_s, times=times)
+    margin_s = float(clocks.least_s[0])
+    sure_s = pours.sure_margin_s(option, start_s, times=times, confidence=confidence)
+    return replace(
+        poured,
+        times=times,
+        clocks=clocks,
+        margin_s=margin_s,
+        sure_margin_s=sure_s,
+        planning_margin_s=min(margin_s, sure_s + pours.job.policy.margin_s),
     )
 
 

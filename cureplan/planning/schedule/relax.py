@@ -28,6 +28,7 @@ from cureplan.planning.schedule.changes import (
     open_for_less,
     opening_at,
     room_later,
+    unpinned,
     with_less,
 )
 from cureplan.planning.schedule.floor_model import (
@@ -204,7 +205,7 @@ def _look(trials: _Trials) -> Iterator[Change]:
         for change in _least_remedies(trials, hands[: -len(films)], wanted=FEW_WAYS):
             found.add(change.say.code)
             yield change
-    for change in filter(trials.works, hands):
+    for change in filter(trials.works, (*unpinned(job), *hands)):
         found.add(change.say.code)
         yield change
     if trials.goal != "margin alone":

@@ -259,7 +259,7 @@ class PourTables:
         self, spans: Sequence[Span], slots: Slots
     ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         setup_s, last_s = self.pours.job.crew.setup_s, self.pours.conditions.last_s
-        soonest_s = self.pours.settled.begins_from_s(self.own)
+        soonest_s = self.pours.begins_from_s(self.own)
         runs = [
             np.arange(
                 int(slots.first_from(max(span.begins_s + setup_s, soonest_s))),
@@ -277,12 +277,15 @@ class PourTables:
         return options is None or option in options
 
     def _buys_nothing(self, option: PourOption) -> bool:
-        """Whether one bay less lays rows of as few buckets: then this is only more work."""
+        """Whether one bay less, where that is open, lays rows of as few buckets: then this
+        is only more work."""
         if option.bays == 1:
             return False
         fewer = PourOption(
             chilled=option.chilled, cool_filler=option.cool_filler, bays=option.bays - 1
         )
+        if not self._is_open(fewer):
+            return False
         rows = [self.pours.plan(o).layout.buckets_per_row for o in (fewer, option)]
         return rows[0] == rows[1]
 
@@ -403,7 +406,7 @@ def layer_stage(
         spans,
         slots,
         work.lead_s + work.duration_s,
-        soonest_s=pours.settled.begins_from_s(work),
+        soonest_s=pours.begins_from_s(work),
     )
     start_s = slots.at(begin) + work.lead_s
     limits = pours.limits(work.layer, confidence=sure.windows)

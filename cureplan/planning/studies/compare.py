@@ -21,6 +21,7 @@ __all__ = [
     "ComparedRow",
     "Variant",
     "Vary",
+    "begun_later",
     "shifted_weather",
     "variants",
 ]
@@ -103,7 +104,7 @@ def _starts(job: Job, weather: HourlySeries) -> list[Variant]:
                     pour_shifts=tuple(
                         moved
                         for shift in job.crew.pour_shifts
-                        if (moved := _begun(shift, hours)) is not None
+                        if (moved := begun_later(shift, timedelta(hours=hours))) is not None
                     ),
                 ),
             ),
@@ -112,15 +113,15 @@ def _starts(job: Job, weather: HourlySeries) -> list[Variant]:
     ]
 
 
-def _begun(shift: Shift, hours: int) -> Shift | None:
-    """A shift that begins so many hours later; None when nothing of it is left."""
+def begun_later(shift: Shift, by: timedelta) -> Shift | None:
+    """A shift that begins so much later; None when nothing of it is left."""
     if shift.begins == shift.ends:
         return shift
     day = date(2001, 1, 1)
     begins, ends = (datetime.combine(day, at, UTC) for at in (shift.begins, shift.ends))
     if ends < begins:
         ends += DAY
-    begins += timedelta(hours=hours)
+    begins += by
     if begins >= ends:
         return None
     if ends - begins >= DAY:

@@ -145,7 +145,9 @@ def _read_c(made: Setup) -> tuple[float, float]:
 
 def new_spread(found: Solution, milestone: Milestone, slopes: Array, *, lot_sd: float) -> float:
     """Scatter of the next batch: between batches and lots, and what readings leave open."""
-    batch = math.hypot(found.factor * milestone.spread_frac, lot_sd)
+    batch = found.factor * milestone.scatter_frac
+    # A card fitted before holds its lots in its scatter already.
+    batch = max(batch, lot_sd) if milestone.doubt_frac else math.hypot(batch, lot_sd)
     open_ln = float(slopes @ found.covariance @ slopes)
     return float(np.sqrt(batch**2 + open_ln))
 

@@ -136,7 +136,15 @@ def _milestone(
         milestone,
         points=_at_humidities(dry, humidity),
         spread_frac=one.spread_frac,
+        doubt_frac=_doubt_frac(milestone, one),
     )
+
+
+def _doubt_frac(milestone: Milestone, one: MilestoneFit) -> float:
+    """What readings, of this fit and earlier ones, leave open of a time; 0 without any."""
+    if not (one.readings or milestone.doubt_frac):
+        return 0.0
+    return min(one.time.sd / one.time.value, one.spread_frac)
 
 
 def _at_humidities(point: MilestonePoint, humidity: HumidityFit) -> tuple[MilestonePoint, ...]:
@@ -300,7 +308,7 @@ def _milestones(made: Setup, found: Solution, at_c: float) -> tuple[MilestoneFit
                 time=time_estimate(found, float(on.ln_s[number]), on.slopes[number]),
                 was_s=float(np.exp(was[number])),
                 spread_frac=new_spread(found, milestone, on.slopes[number], lot_sd=made.lot_sd)
-                if count
+                if count or milestone.doubt_frac
                 else milestone.spread_frac,
             )
         )

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import InputError
-from cureplan.inputs.cards.model import SlurryCard, TopcoatCard
+from cureplan.inputs.cards.model import Milestone, SlurryCard, TopcoatCard
 from cureplan.inputs.tables.readings import Reading
 from cureplan.science.clocks import CLOSING_MILESTONES, slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
@@ -48,6 +48,8 @@ BATCH_SHARE = 0.75
 rest is watching and judging an end by eye: invented."""
 GENERIC_POINT_SD = 0.25
 """What each time of a generic card is off by itself, 1 SD of ln(time): invented."""
+COMMON_SHARE = 0.5
+"""Share of the least doubt a fit left, in variance, that all its times share: invented."""
 WATCH_SD_S = 20.0
 """Reading a watch amid the work, 1 SD [s]: invented."""
 THERMOMETER_SD_K = 0.5
@@ -127,17 +129,34 @@ class RowMaker:
         for number, milestone in enumerate(self.card.milestones.values()):
             mixed = isinstance(self.card, SlurryCard) and milestone.clock_starts == "mixed"
             mixed_s = self.card.filler_mix_s if mixed else 0.0  # type: ignore[union-attr]
-            sd = milestone.spread_frac
+            sd = self._point_sd(milestone)
             for point in milestone.points:
                 closes = milestone.name in CLOSING_MILESTONES
                 after_s = mixed_s + (point.after_s if closes else point.after_late_s)
                 yield replace(
                     self.steady_procedure(point.at_c, number),
                     observed=math.log(after_s),
-                    sd=max(sd, GENERIC_POINT_SD) if self.card.generic else sd,
+                    sd=sd,
                     humidity_frac=_nan(point.humidity_frac),
                     common=CARD,
                 )
+
+    def _point_sd(self, milestone: Milestone) -> float:
+        """What a point of the card is off by itself."""
+        if milestone.doubt_frac:
+            # What an earlier fit left open, less the share that all its times have in common.
+            own = milestone.doubt_frac**2 - self.common_sd**2
+            return math.sqrt(max(own, 1e-6))
+        sd = milestone.spread_frac
+        return max(sd, GENERIC_POINT_SD) if self.card.generic else sd
+
+    @property
+    def common_sd(self) -> float:
+        """What all times of the card are off by together, 1 SD of ln(time)."""
+        doubts = [m.doubt_frac for m in self.card.milestones.values() if m.doubt_frac]
+        if doubts:
+            return math.sqrt(COMMON_SHARE) * min(doubts)
+        return GENERIC_CARD_SD if self.card.generic else OWN_CARD_SD
 
     def steady_procedure(self, at_c: float, milestone: int) -> Row:
         """A row with everything at one temperature, as a data sheet means it."""
@@ -160,7 +179,7 @@ class RowMaker:
         for number, (reading, batch) in enumerate(zip(readings, batches, strict=True)):
             row = replace(self._of(reading), reading=number, batch=batch)
             if row.kind != PROBE:
-                spread = self.card.milestones[reading.milestone].spread_frac
+                spread = self.card.milestones[reading.milestone].scatter_frac
                 poured_s = reading.after_s if row.kind == POURED and row.common < 0 else None
                 row = replace(
                     row,
@@ -433,9 +452,8 @@ def setup(
     believed.says("age", np.log(list(ages_s.values())), np.inf)
     believed.says("humidity", 0.0, 0.0 if math.isnan(humidity_ref) else np.inf)
     sheets = OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
-    card_sd = GENERIC_CARD_SD if card.generic else OWN_CARD_SD
-    believed.says("common", 0.0, [card_sd, sheets, *[LOT_SD] * lots])
-    spreads = [milestone.spread_frac for milestone in card.milestones.values()]
+    believed.says("common", 0.0, [maker.common_sd, sheets, *[LOT_SD] * lots])
+    spreads = [milestone.scatter_frac for milestone in card.milestones.values()]
     unread = {
         part: {
             row.batch

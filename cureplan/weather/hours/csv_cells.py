@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = ["MISSING_MARKS", "NumberText", "NumberTexts", "numbers_of"]
+__all__ = ["MISSING_MARKS", "NumberText", "NumberTexts", "number_of", "numbers_of"]
 
 
 def _words(text: str) -> frozenset[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.inputs.files import Decoded, Wanted, read_text
+from cureplan.weather.hours.csv_issued import Known, issued_in, plain_letters
 from cureplan.weather.hours.csv_notes import (
     FileNotes,
     csv_text,
@@ -84,7 +85,7 @@ def read_weather_csv_for(
         within = _within(read.table, needed, ends)
         warnings += oddities(_air(read.table, within), place=place)
     series = replace(series, warnings=(*series.warnings, *warnings))
-    return series if now is None else _dated(series, read, path, now)
+    return series if now is None else _dated(series, read, path, now, zone)
 
 
 def weather_from_text(text: str, *, source: Path) -> HourlySeries:
@@ -257,22 +258,22 @@ def _not_covered(
     series, table = read.series, read.table
     if missing[-1] > series.ends:
         problem = (
-            f"the weather ends at {_stamp(series.ends, zone)} "
-            f"but must reach {_stamp(ends, zone)}"
+            f"add the hours up to {_stamp(ends, zone)}: the file ends at "
+            f"{_stamp(series.ends, zone)}"
         )
         line = table.lines[-1]
     elif missing[0] < series.starts:
         problem = (
-            f"the weather starts at {_stamp(series.starts, zone)} but must reach back to "
-            f"{_stamp(needed, zone)}, {history_s / HOUR_S:g} h before the job, for the slab"
+            f"add the hours back to {_stamp(needed, zone)}, {history_s / HOUR_S:g} h before "
+            f"the job, for the slab: the file starts at {_stamp(series.starts, zone)}"
         )
         line = table.lines[0]
     else:
-        problem = f"no air temperature for {_spans(missing, zone)}"
+        problem = f"add the air temperature of {_spans(missing, zone)}: none is given"
         line = table.lines[int(np.searchsorted(table.epoch_s, missing[0].timestamp(), "right"))]
     return InputError(
         problem,
-        cure="add the missing rows, or use another file or source of weather",
+        cure='or use another file, or source = "station"',
         source=table.source,
         line=int(line),
         key="time",
@@ -301,11 +302,14 @@ def _stamp(when: datetime, zone: tzinfo) -> str:
 # Ages
 
 
-def _dated(series: HourlySeries, read: _Read, path: Path, now: datetime) -> HourlySeries:
+def _dated(
+    series: HourlySeries, read: _Read, path: Path, now: datetime, zone: tzinfo
+) -> HourlySeries:
     """Rows from after a plain file was issued, or written, as the forecast they are."""
     if read.stated.origins:
         return series
-    issued_at = read.stated.issued_at
+    written_at = utc_of(path.stat().st_mtime)
+    issued_at = _issued_at(read, path, latest=min(now, written_at), zone=zone)
     if issued_at is not None and issued_at > now + _CLOCK_SLACK:
         ahead_h = (issued_at - now).total_seconds() / HOUR_S
         raise InputError(
@@ -315,7 +319,6 @@ def _dated(series: HourlySeries, read: _Read, path: Path, now: datetime) -> Hour
             key="# issued",
             value=issued_at.isoformat(),
         )
-    written_at = utc_of(path.stat().st_mtime)
     clock = utc_of(time.time())
     if issued_at is None and written_at > max(now, clock) + _CLOCK_SLACK:
         ahead_h = (written_at - clock).total_seconds() / HOUR_S
@@ -340,4 +343,49 @@ def _dated(series: HourlySeries, read: _Read, path: Path, now: datetime) -> Hour
         series,
         origin=np.searchsorted(used, origin),
         origins=tuple(both[number] for number in used),
+    )
+
+
+def _issued_at(read: _Read, path: Path, *, latest: datetime, zone: tzinfo) -> datetime | None:
+    """When the file says that its forecast was made; None where it says nothing of it."""
+    table, stated = read.table, read.stated
+    shifts = np.unique(table.offset_s)
+    if not table.guessed_zone and shifts.size == 1:
+        zone = timezone(timedelta(seconds=float(shifts[0])))
+    known = Known(
+        rows=(utc_of(float(table.epoch_s[0])), utc_of(float(table.epoch_s[-1]))),
+        latest=latest,
+        zone=zone,
+    )
+    if stated.issued is not None:
+        return _settled(stated.issued, known, path, strict=True)
+    cells = table.texts.get("issued", ())
+    ahead = [
+        text
+        for text, at_s in zip(cells, table.epoch_s, strict=False)
+        if at_s > latest.timestamp()
+    ]
+    told = [(text, int(table.lines[-1])) for text in dict.fromkeys(ahead) if text.strip()]
+    found = [
+        _settled(one, known, path, strict=False) for one in (*told, *stated.made, *table.made)
+    ]
+    return min((when for when in found if when is not None), default=None)
+
+
+def _settled(
+    said: tuple[str, int], known: Known, path: Path, *, strict: bool
+) -> datetime | None:
+    """The one instant that words mean; asked for where they mean two, or must mean one."""
+    words, line = said
+    found = issued_in(plain_letters(words), known)
+    if len(found) == 1 or not (strict or found):
+        return found[0] if found else None
+    problem = "may be " + " or ".join(f"{at:%Y-%m-%d %H:%M} UTC" for at in found)
+    raise InputError(
+        problem if found else "not understood",
+        cure="put `# issued: 2013-07-17T06:00-04:00` on top, a time with its offset",
+        source=path,
+        line=line,
+        key="# issued",
+        value=words,
     )

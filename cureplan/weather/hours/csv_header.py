@@ -5,14 +5,14 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 __all__ = ["Column", "Header", "Role", "header_of", "zone_in_name"]
 
 Role = Literal[
     "time", "date", "clock", "year", "month", "day", "hour", "minute", "zone",
-    "temp", "dew", "humidity", "cloud", "origin",
+    "temp", "dew", "humidity", "cloud", "origin", "issued", "half", "station",
 ]  # fmt: skip
 Unit = Literal["c", "f", "k", "pct", "frac", ""]
 
@@ -46,17 +46,21 @@ _TIME = _set(
     "time datetime timestamp zeitstempel zeitpunkt valid horodatage messdatum obstime when ts"
     " datetimestamp dateheure datumzeit fechahora datahora dataora timeutc datetimeutc"
     " measurementtime timelocal moment recorded validtime dt dttxt dtiso simpledate"
-    " dateutc timegmt dategmt datetimegmt aaaammjjhh tidpunkt"
+    " dateutc timegmt dategmt datetimegmt aaaammjjhh tidpunkt epoch unixtime unix"
 )
 _DATE = _set("date datum fecha data jour dia day tag giorno dato paivamaara")
 _CLOCK = _set(
-    "time zeit uhrzeit hora heure ora clock hour hr stunde tijd tid godzina czas cas aika"
+    "time zeit uhrzeit hora heure ora clock hour hr stunde tijd tid godzina czas cas aika klo"
+)
+_ISSUED = _set(
+    "issued issuedat issuetime issuedtime runtime run modelrun inittime initializationtime"
+    " referencetime reftime basetime analysistime cycle forecastmade"
 )
 _ZONE = _set("tz timezone zone utcoffset gmtoffset")
 _PARTS = {
     "year": _set("year yr yyyy ano anno annee jahr"),
     "month": _set("month mo mm mes mese mois monat"),
-    "day": _set("day dd dia giorno jour tag"),
+    "day": _set("day dd dy dia giorno jour tag"),
     "hour": _set("hour hr hh hora ora heure stunde"),
     "minute": _set("minute minutes"),
 }
@@ -71,7 +75,28 @@ _NOT_AIR = _set(
     " leaf fuel pool reporttype sunrise sunset precip rain dauer duration created"
     " updated upload"
 )
-_OUTSIDE = _set("out outdoor outside aussen exterior exterieur esterna esterno fuera ambient")
+_OUTSIDE = _set(
+    "out outdoor outside aussen exterior exterieur esterna esterno fuera ambient ext"
+)
+_HALF = _set("ampm")
+_STATION = _set("station stationid stationname stn siteid icao usaf wban estacion stationsid")
+# Names in the tongues of lands that tell the air in °C only.
+_METRIC = _set(
+    "temperatur lufttemperatur aussentemperatur temperatuur luchttemperatuur buitentemperatuur"
+    " teplota lampotila taupunkt taupunkttemperatur taupunktstemperatur dauwpunt"
+    " dauwpuntstemperatuur daggpunkt duggpunkt dugpunkt kastepiste rosny"
+)
+# Signs of Japanese, Chinese and Korean tables, as words used here.
+_SIGNS = {
+    "室内": " indoor ", "室外": " outdoor ", "屋外": " outdoor ",
+    "外気温": " lufttemperatur ", "気温": " lufttemperatur ", "温度": " temp ",
+    "气温": " lufttemperatur ", "기온": " lufttemperatur ",
+    "相対": " rel ", "相对": " rel ", "湿度": " rh ", "습도": " rh ", "露点": " dew ",
+    "年月日時": " datetime ", "日時": " datetime ", "日时": " datetime ",
+    "일시": " datetime ", "时间": " datetime ", "時間": " time ", "時刻": " time ",
+    "年月日": " date ", "日付": " date ", "日期": " date ", "날짜": " date ",
+    "시간": " time ",
+}  # fmt: skip
 # Words that say nothing about which reading it is.
 _PLAIN = _set(
     "air do da von der ar luft aire aria l de del du della the relative relativa relativ"
@@ -79,7 +104,7 @@ _PLAIN = _set(
     " avg average mean mittel media promedio moyenne observed obs hourly dry bulb point"
     " punto of pt set 1 set_1 sensor value wert tu rf level punkt bolb degrees deg local utc"
     " gmt cover total percent bulbo seco horaria relatieve lucht bod wzgledna powietrza"
-    " relativni vzduchu ilman suhteellinen punt punkt"
+    " relativni vzduchu ilman suhteellinen punt punkt ext"
 )
 _UNITS: dict[str, Unit] = {
     "c": "c", "°c": "c", "degc": "c", "celsius": "c", "centigrade": "c", "grad": "c", "ºc": "c",
@@ -112,6 +137,8 @@ class Column:
     role: Role | None
     unit: Unit
     outside: bool = False
+    metric: bool = False
+    """Whether its name is of a land that tells the air in °C only."""
     exact: bool = False
     """Whether it bears the name that our own documents use."""
 
@@ -195,7 +222,7 @@ def _with_date_parts(columns: list[Column]) -> list[Column]:
 
 
 def _as(column: Column, role: Role) -> Column:
-    return Column(column.at, column.name, role, column.unit, column.outside, column.exact)
+    return replace(column, role=role)
 
 
 def _column(at: int, name: str) -> Column:
@@ -211,9 +238,18 @@ def _column(at: int, name: str) -> Column:
     if together in _WITH_UNIT:
         role, unit = _WITH_UNIT[together]  # type: ignore[assignment]
         return Column(at, name, role, unit)  # type: ignore[arg-type]
+    for names, role in _BESIDE:
+        if together in names:
+            return Column(at, name, role, unit)
     if set(words) & _NOT_AIR:
         return Column(at, name, None, unit)
-    return Column(at, name, _role(words, together, unit), unit, outside)
+    metric = bool(set(words) & _METRIC)
+    return Column(at, name, _role(words, together, unit), unit, outside, metric)
+
+
+_BESIDE: tuple[tuple[frozenset[str], Role], ...] = (
+    (_ISSUED, "issued"), (_HALF, "half"), (_STATION, "station"),
+)  # fmt: skip
 
 
 def _role(words: list[str], together: str, unit: Unit) -> Role | None:
@@ -250,6 +286,9 @@ def _tokens(name: str) -> tuple[list[str], Unit]:
     spaced = re.sub(r"(?<=[a-z][a-z])(?=[A-Z])|(?<=[a-z])(?=[A-Z][a-z])", " ", name)
     plain = unicodedata.normalize("NFKD", spaced.lower().replace("ß", "ss").replace("º", "°"))
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
+    for sign, word in _SIGNS.items():
+        plain = plain.replace(sign, word)
+    plain = re.sub(r"\b(?:[a-z]\.){2,}", lambda m: m[0].replace(".", "") + " ", plain)
     outer = re.sub(r"[(\[{].*?[)\]}]", " ", plain)
     inner = " ".join(re.findall(r"[(\[{](.*?)[)\]}]", plain))
     units = [_UNITS[word] for word in re.findall(r"[°%a-z0-9\-]+", inner) if word in _UNITS]
@@ -258,6 +297,8 @@ def _tokens(name: str) -> tuple[list[str], Unit]:
         bare = word.replace(" ", "")
         if bare in _UNITS and (words or bare.startswith(("°", "%"))):
             units.append(_UNITS[bare])
+            # "Temp in °C" is no temperature indoors.
+            words = words[:-1] if words[-1:] == ["in"] else words
         elif bare in {"deg", "degrees", "°"}:
             continue
         else:

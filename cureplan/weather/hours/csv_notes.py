@@ -11,7 +11,7 @@ A foreman may say what a table leaves open:
 
     # time zone: UTC            (or -04:00, EDT, America/New_York, site)
     # dates: day first          (or month first, year first)
-    # issued: 2013-07-17T06:00Z (when a forecast was made)
+    # issued: 2013-07-17T06:00Z (when a forecast was made; free words are read too)
     # accept: stuck, jump       (readings that were asked about, and are right)
 """
 
@@ -22,7 +22,7 @@ import math
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any, get_args
 
@@ -30,6 +30,7 @@ from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.core.writing import write_atomically
 from cureplan.weather.hours.csv_dates import DATE_ORDERS, DateOrder
+from cureplan.weather.hours.csv_issued import issue_words
 from cureplan.weather.hours.plausible import ACCEPTED_NAMES
 from cureplan.weather.hours.remarks import remark_from_text, remark_text
 from cureplan.weather.hours.series import Gap, HourlySeries, OriginKind, WeatherOrigin, utc_of
@@ -70,7 +71,10 @@ class FileNotes:
     zone: str = ""
     date_order: DateOrder | None = None
     accepted: frozenset[str] = frozenset()
-    issued_at: datetime | None = None
+    issued: tuple[str, int] | None = None
+    """What a line of the foreman's says of when the forecast was made, and its number."""
+    made: tuple[tuple[str, int], ...] = ()
+    """Words of making in other remarks, which may mean something else."""
 
 
 def comment_lines(series: HourlySeries) -> list[str]:
@@ -135,6 +139,7 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
     remarks: dict[str, list[Message]] = {"note": [], "warning": []}
     gaps: list[Gap] = []
     answers: dict[str, Any] = {}
+    made: list[tuple[str, int]] = []
     for line, text in comments:
         origin, labelled = _ORIGIN.fullmatch(text), _LABELLED.fullmatch(text)
         if origin:
@@ -150,8 +155,10 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
                 labelled[1].lower(), labelled[1].lower()
             )
             found[label].append(labelled[2])
+            made.append((text, line))
         elif text:
             found["plain"].append(text)
+            made.append((text, line))
     return FileNotes(
         licence="; ".join(found["licence"]),
         attribution="; ".join(found["attribution"] or found["plain"]),
@@ -159,6 +166,7 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
         gaps=tuple(gaps),
         notes=tuple(remarks["note"]),
         warnings=tuple(remarks["warning"]),
+        made=issue_words(made),
         **answers,
     )
 
@@ -182,15 +190,8 @@ def _accept(text: str, source: str, line: int) -> dict[str, Any]:
     return {"accepted": names}
 
 
-def _issued(text: str, source: str, line: int) -> dict[str, Any]:
-    try:
-        when = datetime.fromisoformat(text)
-    except ValueError:
-        when = None
-    if when is None or when.tzinfo is None:
-        cure = 'write a time with its offset, like "2013-07-17T06:00-04:00"'
-        raise _refused("issued", text, cure, source, line)
-    return {"issued_at": when.astimezone(UTC)}
+def _issued(text: str, _source: str, line: int) -> dict[str, Any]:
+    return {"issued": (text, line)}
 
 
 _ANSWERS: dict[str, Callable[[str, str, int], dict[str, Any]]] = {

@@ -14,6 +14,7 @@ from cureplan.core.messages import Message
 from cureplan.core.moist_air import dew_from_humidity_c
 from cureplan.weather.hours.csv_cells import NumberTexts, numbers_of
 from cureplan.weather.hours.csv_header import Column, Role
+from cureplan.weather.hours.csv_issued import issue_words
 from cureplan.weather.hours.csv_sheet import Sheet, missing_column
 from cureplan.weather.hours.csv_times import Times
 
@@ -27,7 +28,7 @@ HOTTEST_C = 60.0
 DEW_SLACK_K = 0.5
 # Capacitive gauges read a few percent above saturation in fog. (invented)
 MOST_HUMIDITY_PCT = 105.0
-_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar"}
+_NAMES = {",": "comma", ";": "semicolon", "\t": "tab", "|": "bar", " ": "blank"}
 FloatArray = NDArray[np.float64]
 
 
@@ -56,6 +57,8 @@ class Table:
     guessed_zone: bool
     how: tuple[Message, ...]
     remarks: tuple[Message, ...]
+    made: tuple[tuple[str, int], ...]
+    """What rows without data say of when the table was made, and their lines."""
 
     def fault(self, row: int, role: str, problem: str, cure: str) -> InputError:
         """A refusal of a cell."""
@@ -86,11 +89,13 @@ class Readings:
     def table(self, times: Times, time_texts: Sequence[str], time_name: str) -> Table:
         sheet = self._sheet
         self.names["time"] = time_name
+        self._refuse_stations()
         temp_c, unit = self._air()
         humidity = self._humidity()
         dew_c, given = self._dew(temp_c, humidity, unit)
         cloud = self._cloud()
         origin = self._origin()
+        self._issued()
         above = int(np.count_nonzero(dew_c > temp_c))
         remarks = [*self._aside(), *self._saturated(above)]
         return Table(
@@ -110,7 +115,20 @@ class Readings:
             guessed_zone=times.guessed_zone,
             how=(*self._read_as(time_name, given), *times.how),
             remarks=tuple(remarks),
+            made=issue_words(sheet.asides),
         )
+
+    def _refuse_stations(self) -> None:
+        for column in self._sheet.header.of("station"):
+            texts = [text.strip() for text in self._sheet.texts(column)]
+            names = [text for text in dict.fromkeys(texts) if text]
+            if len(names) > 1:
+                raise self._sheet.fault(
+                    column,
+                    texts.index(names[1]),
+                    f"rows of {len(names)} stations, the first of them {names[0]!r}",
+                    "keep the rows of one station",
+                )
 
     # Air
 
@@ -190,6 +208,8 @@ class Readings:
                 possible.append(unit)
         if len(possible) == 1:
             return possible[0]
+        if column.metric and "c" in possible:
+            return "c"
         name = column.name
         raise InputError(
             f"the unit of {name!r} is not given, and its values fit more than one"
@@ -316,6 +336,12 @@ class Readings:
                 )
         return np.array([known[text] for text in texts], dtype=np.int64)
 
+    def _issued(self) -> None:
+        for column in self._sheet.header.of("issued")[:1]:
+            self._used.add(column.at)
+            self.names["issued"] = column.name
+            self.texts["issued"] = self._sheet.texts(column)
+
     def _numbers(self, column: Column, role: str) -> tuple[NumberTexts, FloatArray]:
         texts = self._sheet.texts(column)
         read = numbers_of(texts)
@@ -359,7 +385,9 @@ class Readings:
         return told
 
     def _aside(self) -> list[Message]:
-        at_work = {"time", "date", "clock", "zone", "year", "month", "day", "hour", "minute"}
+        at_work = {
+            "time", "date", "clock", "zone", "year", "month", "day", "hour", "minute", "half",
+        }  # fmt: skip
         unused = [
             column.name
             for column in self._sheet.header.columns

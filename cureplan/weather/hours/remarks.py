@@ -102,6 +102,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "net.unusable": _names("host"),
     "net.page": _names("host"),
     "net.large": _names("host"),
+    "net.cut": _names("host"),
     "net.wait": _names("host wait_s"),
 }
 """Every remark, and the names of its values."""

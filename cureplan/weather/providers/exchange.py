@@ -30,6 +30,7 @@ __all__ = [
     "RecordingHandler",
     "Span",
     "WeatherQuery",
+    "is_page",
     "metno_issue",
     "mosmix_issue",
 ]
@@ -90,8 +91,8 @@ class Answer:
     status: int | None = None
     modified: datetime | None = None
     body: bytes = b""
-    trouble: Literal["", "page", "large", "wait"] = ""
-    """What was seen to be wrong with it: a web page, too large, or asked to wait."""
+    trouble: Literal["", "page", "large", "wait", "cut"] = ""
+    """What was seen to be wrong: a web page, too large, asked to wait, or cut short."""
     wait_s: float = 0.0
 
     def summary(self) -> str:
@@ -102,9 +103,11 @@ class Answer:
         if self.trouble == "wait":
             return f"{host}: HTTP {self.status}, asks to be left alone for {self.wait_s:.0f} s"
         if self.trouble == "page":
-            return f"{host}: answered with a web page (does this network ask for a login?)"
+            return f"{host}: answered with a web page (a login?)"
         if self.trouble == "large":
             return f"{host}: the answer is too large to be weather"
+        if self.trouble == "cut":
+            return f"{host}: the answer came in part only"
         if self.status != 200:
             return f"{host}: HTTP {self.status}"
         return f"{host}: the answer could not be used"
@@ -220,9 +223,14 @@ def _bounded(response: Any, answer: Answer) -> bytes:
     return b"".join(parts)
 
 
+def is_page(body: bytes) -> bool:
+    """Whether a body begins as a web page does."""
+    return body.lstrip()[:15].lower().startswith(_PAGE)
+
+
 def _judge(answer: Answer) -> None:
     """A page in place of data, and an archive that would unpack to no end."""
-    if answer.status == 200 and answer.body.lstrip()[:15].lower().startswith(_PAGE):
+    if answer.status == 200 and is_page(answer.body):
         answer.trouble = "page"
     if answer.body.startswith(b"PK") and _unpacked_bytes(answer.body) > LARGEST_BODY_BYTES:
         answer.trouble = "large"
@@ -272,9 +280,14 @@ class RecordingHandler(urllib.request.BaseHandler):
             return response
         answer.body = response.read(LARGEST_BODY_BYTES + 1)
         packed = request.full_url.endswith(".gz") and answer.body.startswith(b"\x1f\x8b")
-        if len(answer.body) > LARGEST_BODY_BYTES or (packed and _unpacks_on(answer.body)):
+        unpacked = _gzip_state(answer.body) if packed else "whole"
+        if len(answer.body) > LARGEST_BODY_BYTES or unpacked == "large":
             answer.trouble = "large"
             raise OSError("too large")
+        told = response.headers.get("Content-Length") or ""
+        if unpacked == "cut" or (told.isdigit() and len(answer.body) < int(told)):
+            answer.trouble = "cut"
+            raise OSError("cut short")
         _judge(answer)
         whole = urllib.response.addinfourl(
             BytesIO(answer.body), response.headers, response.url, answer.status
@@ -286,14 +299,24 @@ class RecordingHandler(urllib.request.BaseHandler):
     https_response = http_response
 
 
-def _unpacks_on(body: bytes) -> bool:
-    """Whether a gzip body goes on beyond what any year of hours holds."""
-    unpacking = zlib.decompressobj(31)
-    try:
-        unpacking.decompress(body, LARGEST_BODY_BYTES)
-    except zlib.error:
-        return False
-    return bool(unpacking.unconsumed_tail)
+def _gzip_state(body: bytes) -> Literal["whole", "cut", "large"]:
+    """Whether a gzip body is whole, and of a size that a year of hours may have.
+
+    Such a body may hold many parts, each small: all of them count.
+    """
+    left, size = body, 0
+    while left.startswith(b"\x1f\x8b"):
+        unpacking = zlib.decompressobj(31)
+        try:
+            size += len(unpacking.decompress(left, LARGEST_BODY_BYTES - size + 1))
+        except zlib.error:
+            return "whole"
+        if size > LARGEST_BODY_BYTES:
+            return "large"
+        if not unpacking.eof:
+            return "cut"
+        left = unpacking.unused_data
+    return "whole"
 
 
 def mosmix_issue(body: bytes) -> datetime | None:

@@ -291,6 +291,9 @@ def _ask_around(
     for station in stations[:_MOST_ASKED]:
         mark = exchange.mark()
         record = _ask(query, span, station)
+        if record is None and any(one.trouble == "cut" for one in exchange.since(mark)):
+            # A year that came in part may come whole when asked for again.
+            record = _ask(query, span, station)
         answers = exchange.since(mark)
         if record is not None:
             records.append(replace(record, answers=answers))

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from cureplan.core.errors import WeatherUnavailableError
 from cureplan.core.messages import Message, once
-from cureplan.weather.providers.exchange import Exchange
+from cureplan.weather.providers.exchange import Exchange, is_page
 
 __all__ = ["FARTHEST_M", "Station", "forget_list", "nearby_stations", "station_list"]
 
@@ -155,6 +155,9 @@ def _renew(kept: Path, exchange: Exchange) -> Message | None:
         if _is_whole(part):
             part.replace(kept)
             return None
+        last = exchange.last()
+        if last is not None and last.status == 200 and is_page(_beginning(part)):
+            last.trouble = "page"
     except Exception as error:
         if isinstance(error, OSError) and error.errno in _DISK_FAULTS:
             raise WeatherUnavailableError(
@@ -173,6 +176,14 @@ def _renew(kept: Path, exchange: Exchange) -> Message | None:
         f"no list of weather stations could be had ({reason})",
         Message("provider.no_list", {"why": why}),
     )
+
+
+def _beginning(part: Path) -> bytes:
+    try:
+        with part.open("rb") as file:
+            return file.read(200)
+    except OSError:
+        return b""
 
 
 def forget_list(folder: Path) -> None:

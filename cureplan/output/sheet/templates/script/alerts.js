@@ -18,11 +18,12 @@ function alertList(now) {
       found.push({ at: clockEnd(index, CLOCKS[0]) - RULES.edge_soon_s, key: "edge:" + index, text: text("tie") });
     }
   });
-  for (const { primer, start, begun, done } of movedPrimers()) {
-    if (begun !== undefined || done !== undefined) continue;
-    found.push({ at: start, key: "primer:" + primer.room,
-      text: (language) => word(language, "primer", {}) + ": " + plan.rooms[primer.room].name });
-  }
+  const single = (key, item, { due, begun, done }) => {
+    if (begun === undefined && done === undefined) found.push({ at: due, key: key + ":" + item.room + ":" + due,
+      text: (language) => word(language, key, {}) + ": " + plan.rooms[item.room].name });
+  };
+  for (const moved of movedCoves()) single("cove", moved.cove, moved);
+  for (const moved of movedPrimers()) single("primer", moved.primer, moved);
   for (const item of movedCoats()) {
     if (item.begun !== undefined) {
       const mixed = mixedBatches(item.coat).pop();
@@ -32,7 +33,7 @@ function alertList(now) {
       }
       continue;
     }
-    found.push({ at: item.start, key: coatKey(item.coat, "coat") + ":" + item.start,
+    found.push({ at: item.due, key: coatKey(item.coat, "coat") + ":" + item.due,
       text: (language) => coatName(language, item.coat) });
   }
   return found.filter((item) => item.at > now - RUNG_LATE_S).sort((a, b) => a.at - b.at);
@@ -70,8 +71,17 @@ async function stayAwake() {
   update();
 }
 
+// Allowed once, they come back after a reload with the first tap: no browser sounds before.
+let allowed = false;
+
+function tapped() {
+  if (allowed && !alerting) toggleAlerts();
+}
+
 function toggleAlerts() {
   alerting = !alerting;
+  allowed = alerting;
+  keepChoice();
   if (alerting && sounds === null && window.AudioContext) sounds = new AudioContext();
   if (alerting) {
     // What lies behind is not rung for.
@@ -94,7 +104,7 @@ function makeAlerts(language) {
 function updateAlerts(part, now) {
   const { language, alerts } = part;
   const [toggle, test, told] = alerts.children;
-  put(toggle, word(language, alerting ? "alerts_on" : "alerts_off", {}));
+  put(toggle, word(language, alerting ? "alerts_on" : allowed ? "alerts_wait" : "alerts_off", {}));
   mark(toggle, "aria-pressed", String(alerting));
   show(test, alerting);
   show(told, alerting);

@@ -32,7 +32,8 @@ function bucketsInHand(now) {
     }
   });
   const late = hand.up.filter((item) => item.stage === "late");
-  hand.older = late.slice(0, Math.max(0, late.length - MOST_LATE));
+  // What is long set is asked about in one line.
+  hand.older = late.filter(({ index }, place) => place < late.length - MOST_LATE || now > clockEnd(index, CLOCKS[2]) + RULES.kept_s);
   const rank = (item) => ORDER.indexOf(labelOf(item.index, item.stage, now));
   hand.up = hand.up.filter((item) => !hand.older.includes(item)).sort((a, b) => rank(a) - rank(b));
   return hand;
@@ -66,7 +67,7 @@ function bucketCard() {
     element("p", { class: "hand-where" }),
     element("ul", { class: "meters" }),
     element("p", { class: "hand-buttons" },
-      button("pour", "big"), button("on-time", "plain"), button("lost", "plain"), button("short", "plain")),
+      button("pour", "big"), button("on-time", "plain"), button("lost", "plain"), button("not-mixed", "plain"), button("short", "plain")),
     drawn("svg", { class: "here drawing", role: "img" }, drawn("use"), drawn("path", { class: "here-patch" })));
 }
 
@@ -90,9 +91,16 @@ function meterRow() {
     element("button", { type: "button", class: "plain went", "aria-pressed": "false" }));
 }
 
+// When a clock ends, or was seen to end before that.
+function endOf(index, clock) {
+  const end = clockEnd(index, clock);
+  const went = wentAt(index, clock.clock);
+  return went < 0 ? end : Math.min(end, state.events[went].at);
+}
+
 function changeMeter(row, item) {
   const { language, index, clock, now } = item;
-  const end = clockEnd(index, clock);
+  const end = endOf(index, clock);
   const left = end - now;
   const whole = plan.buckets[index][clock.ends] - plan.buckets[index].filler;
   put(row.children[0], word(language, clock.clock, {}));
@@ -131,6 +139,12 @@ function dueText({ language, index, stage, now }) {
   return word(language, what, {}) + " " + clockText(next.at) + ", " + countdown(language, next.at, now);
 }
 
+// An edge that the next bucket has met asks for nothing any more.
+function isTiedIn(index, clock, now) {
+  const { by } = plan.buckets[index];
+  return clock === CLOCKS[0] && by in state.poured && now >= taskAt(index, clock.kept_by);
+}
+
 const WHO = { mix: "mixer", mixing: "mixer", pail: "runner", late: "runner" };
 
 function changeCard(card, item) {
@@ -152,14 +166,14 @@ function changeCard(card, item) {
   const running = isBegun(index, "filler");
   // What comes next only says what and where.
   const shown = running && (first === true || stage === "floor" || stage === "late");
-  const clocks = CLOCKS.filter((clock) => shown && bucket[clock.kept_by] !== null);
+  const clocks = CLOCKS.filter((clock) => shown && bucket[clock.kept_by] !== null && !isTiedIn(index, clock, now));
   fill(meters, clocks.map((clock) => ({ language, index, clock, now })), meterRow, changeMeter);
   changeButtons(buttons, language, index, stage);
   changeMap(map, language, index, first === true);
 }
 
 function changeButtons(buttons, language, index, stage) {
-  const [pour, onTime, lost, short] = buttons.children;
+  const [pour, onTime, lost, unmixed, short] = buttons.children;
   const mixed = stage === "pail" || stage === "late";
   mark(pour, "data-pour", String(index));
   put(pour, word(language, stage === "late" ? "poured_now" : "poured", {}));
@@ -170,12 +184,15 @@ function changeButtons(buttons, language, index, stage) {
   mark(lost, "data-lost", String(index));
   put(lost, word(language, "lost", {}));
   show(lost, mixed);
+  mark(unmixed, "data-not-mixed", String(index));
+  put(unmixed, word(language, "not_mixed", {}));
+  show(unmixed, (mixed || stage === "mixing") && !isPassed(index));
   mark(short, "data-short", String(index));
   const marked = index in state.short;
   mark(short, "aria-pressed", String(marked));
   put(short, marked ? "▲ " + word(language, "ran_short", {}) : word(language, "mark_short", {}));
   show(short, stage === "floor");
-  show(buttons, mixed || stage === "floor");
+  show(buttons, stage !== "mix");
 }
 
 // One line for each open edge that is dead or nearly so, the worst first.
@@ -184,9 +201,7 @@ function edgeLines(language, now) {
   for (const index of Object.keys(state.poured).map(Number)) {
     const { by, bay, row } = plan.buckets[index];
     if (by === null) continue;
-    const end = clockEnd(index, CLOCKS[0]);
-    const went = wentAt(index, "wet");
-    const died = went < 0 ? end : Math.min(end, state.events[went].at);
+    const died = endOf(index, CLOCKS[0]);
     const left = (by in state.poured ? state.poured[by] : now) - died;
     if (left < -RULES.edge_soon_s || now > died + RULES.kept_s) continue;
     const values = { bucket: bucketName(language, index), bay, row,
@@ -196,6 +211,20 @@ function edgeLines(language, now) {
   }
   return found.sort((a, b) => b.left - a.left).slice(0, 2)
     .map(({ key, values }) => word(language, key, values));
+}
+
+// What speaks against mixing the first bucket of a floor that comes next, or is under way.
+function firstToWait(now) {
+  const index = plan.buckets.findIndex((bucket, place) => bucket.number === 1 && !(place in state.poured)
+    && taskAt(place, "liquids") - now < SHOWN_BEFORE_S && now < clockEnd(place, CLOCKS[2]) && waitsOf(place).length);
+  return index < 0 ? null : { index, waits: waitsOf(index) };
+}
+
+function holdLines(language, now) {
+  const found = firstToWait(now);
+  if (found === null) return [];
+  const room = plan.rooms[plan.buckets[found.index].room].name;
+  return found.waits.map(({ key, at }) => word(language, key, { room, at: whenText(language, at, now, key !== "hold_old") }));
 }
 
 // What to do about a kit that was lost or ran short, while it matters.

@@ -6,6 +6,7 @@ const CLOCKS = RULES.clocks;
 const MOVES = Object.fromEntries(RULES.tasks.map((rule) => [rule.task, rule.moves]));
 const SAID = RULES.tasks.filter((rule) => rule.moves === "late");
 const BEFORE_FLOOR = SAID.map((rule) => rule.task);
+const OF_ROOM = /^(primer|cove):\d+$/;
 
 let rehearsal_s = 0;
 let rehearsing = false;
@@ -65,7 +66,7 @@ function isEvent(entry) {
 // Storage may hold anything: what does not fit this plan is left out.
 function sound(kept) {
   const isFixed = (value) => Object.entries(picked(value, () => true, () => true))
-    .every(([task, shift]) => BEFORE_FLOOR.includes(task) && Number.isFinite(shift));
+    .every(([task, shift]) => [...BEFORE_FLOOR, "start"].includes(task) && Number.isFinite(shift));
   const isLosses = (value) => Array.isArray(value)
     && value.every((loss) => loss && isInstant(loss.at) && Number.isFinite(loss.step_s));
   return {
@@ -73,7 +74,7 @@ function sound(kept) {
     late_s: Number.isFinite(kept.late_s) && Math.abs(kept.late_s) <= 86400 ? kept.late_s : 0,
     clock_s: Number.isFinite(kept.clock_s) && Math.abs(kept.clock_s) <= 50400 ? kept.clock_s : 0,
     clock_right: kept.clock_right === true,
-    fixed: picked(kept.fixed, isBucket, isFixed),
+    fixed: picked(kept.fixed, (key) => isBucket(key) || OF_ROOM.test(key), isFixed),
     poured: picked(kept.poured, isBucket, isInstant),
     short: picked(kept.short, isBucket, isInstant),
     lost: picked(kept.lost, isBucket, isLosses),
@@ -165,6 +166,12 @@ function marginOf(index) {
 
 // Never holds what is mixed: with the filler in, a bucket keeps its own time to be poured.
 function setLate(late_s) {
+  for (const [name, items] of [["primer", plan.primers], ["cove", plan.coves]]) {
+    for (const item of items) {
+      const key = name + ":" + item.room;
+      if (item.start + shiftOf(key, "start") <= now_s()) fix(key, "start");
+    }
+  }
   plan.buckets.forEach((_, index) => {
     for (const rule of SAID) if (isBegun(index, rule.fixed_by)) fix(index, rule.task);
   });
@@ -185,6 +192,11 @@ function tickedBeside(index) {
     if (nearer) found[side] = other;
   }
   return found;
+}
+
+// A later bucket of its floor is ticked, so it is not to be mixed any more.
+function isPassed(index) {
+  return tickedBeside(index).after !== undefined;
 }
 
 // A tick that was forgotten keeps step with its neighbours, as `replan` takes it. No other
@@ -244,6 +256,21 @@ function setLost(index) {
   save();
 }
 
+// What was taken for mixed is not: it is mixed now, and so each after it in its turn.
+function setNotMixed(index) {
+  const now = Math.floor(now_s());
+  const { liquids, room } = plan.buckets[index];
+  const ticked = Object.keys(state.poured).filter((other) => plan.buckets[other].room === room);
+  const last = Math.max(0, ...ticked.map((other) => state.poured[other]));
+  const at = Math.min(now - 1, Math.max(taskAt(index, "liquids"), last + 1));
+  const late_s = Math.max(state.late_s, now - liquids);
+  plan.buckets.forEach((other, place) => {
+    if (other.liquids >= liquids && !(place in state.poured)) delete state.fixed[place];
+  });
+  state.late_s = late_s;
+  note("wait until", { at, value: stamp(now), note: "bucket " + plan.buckets[index].number + " was not mixed" });
+}
+
 function takeBackLost(index, place) {
   const [loss] = state.lost[index].splice(place, 1);
   if (!state.lost[index].length) delete state.lost[index];
@@ -276,7 +303,22 @@ function coatKey(coat, what) {
 
 // From the first tick of the coat phase on, what nobody ticked is not begun, or not done.
 function coatsTold() {
-  return Object.keys(state.done).some((key) => !/^(ice|prim)/.test(key));
+  return isTold("vacuumed", "begun", "mixed", "laid");
+}
+
+// Begin and end of a coat or primer, as far as they were ticked: one that was only ticked as
+// done was begun as long before as planned, and what nobody ticked begins at the soonest.
+function told(layer, begun, done, soonest, told_s) {
+  const lasts = layer.end - layer.start;
+  const start = begun !== undefined ? begun : done !== undefined ? done - lasts : Math.max(soonest, told_s);
+  const end = done !== undefined ? done : begun === undefined ? start + lasts : Math.max(start + lasts, told_s);
+  return { start, end, begun, done, due: soonest, by: start + lasts };
+}
+
+// The crew that lays one layer after another keeps what lay between the two, up to a changeover.
+function afterBefore(before, layer) {
+  if (before === null || before.layer.end > layer.start) return -Infinity;
+  return before.end + Math.min(layer.start - before.layer.end, plan.changeover_s);
 }
 
 // A coat waits for its own floor, for the ways out that it crosses on slurry, and for the
@@ -291,30 +333,76 @@ const movedCoats = once(() => {
     const closes = coat.closes + below[RULES.coat_closes];
     const waits = plan.rooms[coat.room].way
       .filter((place) => plan.rooms[place].walk <= coat.start).map(walkAt);
-    if (before !== null && before.coat.end <= coat.start) {
-      waits.push(before.end + Math.min(coat.start - before.coat.end, plan.changeover_s));
-    }
-    const begun = state.done[coatKey(coat, "begun")];
-    const start = begun === undefined ? Math.max(coat.start, opens, told_s, ...waits) : begun;
-    const done = state.done[coatKey(coat, "laid")];
-    const due = start + coat.end - coat.start;
-    const end = done !== undefined ? done : begun === undefined ? due : Math.max(due, told_s);
-    carried[coat.room] = { first: start - coat.start, last: end - coat.end };
-    before = { coat, opens, closes, start, end, moved: start - coat.start, begun, done };
-    return before;
+    const soonest = Math.max(coat.start, opens, afterBefore(before, coat), ...waits);
+    const when = told(coat, state.done[coatKey(coat, "begun")], state.done[coatKey(coat, "laid")], soonest, told_s);
+    const moved = { first: when.start - coat.start, last: when.end - coat.end };
+    carried[coat.room] = moved;
+    before = { layer: coat, end: when.end };
+    return { coat, opens, closes, moved: moved.first, ...when };
   });
 });
 
+// From the first tick of a kind on, what nobody ticked is not begun.
+function isTold(...kinds) {
+  return Object.keys(state.done).some((key) => kinds.includes(key.split(":")[0]));
+}
+
+// Begun and done once in a room, as ticked or as planned.
+function movedOnce(item, begins, ends, soonest) {
+  const at = (what) => state.done[what + ":" + item.room + ":1"];
+  return told(item, at(begins), at(ends), soonest, isTold(begins, ends) ? Math.ceil(now_s()) : 0);
+}
+
+// What goes up with the coats is as late as they are.
+const movedCoves = once(() => plan.coves.map((cove) => {
+  const coat = movedCoats().find((each) => each.coat.room === cove.room);
+  const late = cove.who !== "topcoat" ? shiftOf("cove:" + cove.room, "start") : coat ? Math.max(0, coat.moved) : 0;
+  const when = movedOnce(cove, "coving", "coved", cove.start + late);
+  return { cove, ...when, moved: when.start - cove.start };
+}));
+
 // The slurry waits for the primer's last patch, and no longer than its first one bonds.
-function movedPrimers() {
+const movedPrimers = once(() => {
+  let before = null;
   return plan.primers.map((primer) => {
-    const begun = state.done["priming:" + primer.room + ":1"];
-    const done = state.done["primed:" + primer.room + ":1"];
-    const lasts = primer.end - primer.start;
-    const start = begun !== undefined ? begun : done !== undefined ? done - lasts : primer.start;
-    const end = done !== undefined ? done : start + lasts;
-    return { primer, begun, done, start, end, opens: primer.opens + end - primer.end, closes: primer.closes + start - primer.start };
+    const ahead = movedCoves().filter(({ cove }) => cove.room === primer.room && cove.end <= primer.start).map(({ end }) => end);
+    const when = movedOnce(primer, "priming", "primed",
+      Math.max(primer.start + shiftOf("primer:" + primer.room, "start"), afterBefore(before, primer), ...ahead));
+    before = { layer: primer, end: when.end };
+    const moved = { begun: when.start - primer.start, laid: when.end - primer.end };
+    return { primer, ...when, moved: moved.begun,
+      opens: primer.opens + moved[RULES.primer_opens], closes: primer.closes + moved[RULES.primer_closes] };
   });
+});
+
+// Before a floor is begun: what its first bucket must wait for, and until when.
+function waitsOf(index) {
+  const { room, number } = plan.buckets[index];
+  if (number !== 1 || index in state.poured) return [];
+  const found = [];
+  const pour = taskAt(index, "pour");
+  const primer = movedPrimers().find((each) => each.primer.room === room);
+  if (primer !== undefined && pour < primer.opens) found.push({ key: "hold_primer", at: primer.opens, by_s: primer.opens - pour });
+  if (primer !== undefined && pour > primer.closes) found.push({ key: "hold_old", at: primer.closes, by_s: 0 });
+  const place = plan.ice.findIndex((item) => item.key === plan.rooms[room].key);
+  const cold = place < 0 ? null : coldAt(place, index);
+  const liquids = taskAt(index, "liquids");
+  if (cold !== null && cold > liquids) {
+    found.push({ key: "hold_ice" + (doneKeyOf(place) in state.done ? "d" : ""), at: cold, by_s: cold - liquids });
+  }
+  return found;
+}
+
+function doneKeyOf(place) {
+  return "ice:" + place;
+}
+
+// Pails that came into the ice too late are cold at the soonest if they are stirred.
+function coldAt(place, index) {
+  const { by, stir } = plan.ice[place];
+  const done = state.done[doneKeyOf(place)];
+  const since = done === undefined ? now_s() : done;
+  return since <= by ? null : since + plan.buckets[index].liquids - stir;
 }
 
 function mixedBatches(coat) {
@@ -332,18 +420,22 @@ function movedOpenings() {
 // Calls to come move with what they are for.
 function callAt(item) {
   if (item.call <= now_s()) return item.call;
-  if (item.stage === "pour") {
-    const first = plan.buckets.findIndex((bucket) => plan.rooms[bucket.room].name === item.room);
-    return item.call + (first < 0 ? 0 : Math.max(0, moveOf(first)));
+  const isOf = (place) => plan.rooms[place].name === item.room;
+  let moved = 0;
+  if (item.stage === "primer") moved = (movedPrimers().find(({ primer }) => isOf(primer.room)) || { moved }).moved;
+  else if (item.stage === "cove") moved = (movedCoves().find(({ cove }) => isOf(cove.room)) || { moved }).moved;
+  else if (item.stage === "pour") {
+    const first = plan.buckets.findIndex((bucket) => isOf(bucket.room));
+    if (first >= 0) moved = moveOf(first);
+  } else {
+    const number = item.stage === "vacuum" ? 1 : Number(item.stage.slice(-1));
+    moved = (movedCoats().find(({ coat }) => isOf(coat.room) && coat.coat === number) || { moved }).moved;
   }
-  const coat = item.stage === "vacuum" ? 1 : Number(item.stage.slice(-1));
-  const found = movedCoats().find(
-    (each) => plan.rooms[each.coat.room].name === item.room && each.coat.coat === coat);
-  return item.call + (found === undefined ? 0 : Math.max(0, found.moved));
+  return item.call + Math.max(0, moved);
 }
 
-function toggleDone(key) {
+function toggleDone(key, at = now_s()) {
   if (key in state.done) delete state.done[key];
-  else state.done[key] = Math.round(now_s());
+  else state.done[key] = Math.round(at);
   save();
 }

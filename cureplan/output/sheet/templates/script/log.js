@@ -75,7 +75,7 @@ function logEntries() {
 }
 
 // What is ticked besides buckets.
-const DONE_EVENTS = { ice: "pails in ice", priming: "primer begun", primed: "primer laid", vacuumed: "vacuumed", begun: "coat begun",
+const DONE_EVENTS = { ice: "pails in ice", coving: "cove begun", coved: "cove done", priming: "primer begun", primed: "primer laid", vacuumed: "vacuumed", begun: "coat begun",
   mixed: "batch mixed", laid: "coat laid" };
 
 function doneEntry([key, at]) {
@@ -93,22 +93,28 @@ function doneKey(entry) {
   return what + ":" + place + ":" + (entry.value || "1");
 }
 
-// Late with a floor not begun: told as a wait, as no line "poured" can tell it.
+// Late with a floor or primer not begun: told as a wait for what is mixed first, as no line
+// "poured" can tell it.
 function lateEntry() {
   if (state.late_s <= 0) return null;
-  const open = plan.buckets.map((_, index) => index).filter((index) => !(index in state.poured));
-  if (!open.length) return null;
-  const next = open.reduce((a, b) => (plan.buckets[a].pour <= plan.buckets[b].pour ? a : b));
-  const { room, number, pour } = plan.buckets[next];
-  const until = taskAt(next, "liquids");
+  const next = firstToMix();
   const now = Math.floor(now_s());
-  const begun = Object.keys(state.poured).some((index) => plan.buckets[index].room === room);
-  if (begun || number !== 1 || until <= now) return null;
+  if (next === null || next.until <= now) return null;
   const note = "late by " + Math.round(state.late_s / 60) + " min";
-  return {
-    at: Math.min(now, pour - 1), event: "wait until", room: "", bucket: null,
-    value: stamp(until), note,
-  };
+  return { at: Math.min(now, next.planned - 1), event: "wait until", room: "", bucket: null, value: stamp(next.until), note };
+}
+
+function firstToMix() {
+  const primers = movedPrimers().filter(({ primer, begun, done }) => begun === undefined && done === undefined && primer.start > now_s());
+  const found = primers.map(({ primer, start }) => ({ planned: primer.start, until: start }));
+  const open = plan.buckets.map((_, index) => index).filter((index) => !(index in state.poured));
+  if (open.length) {
+    const next = open.reduce((a, b) => (plan.buckets[a].pour <= plan.buckets[b].pour ? a : b));
+    const { room, number, pour } = plan.buckets[next];
+    const begun = number !== 1 || Object.keys(state.poured).some((index) => plan.buckets[index].room === room);
+    found.push(begun ? { planned: pour, until: 0 } : { planned: pour, until: taskAt(next, "liquids") });
+  }
+  return found.length ? found.reduce((a, b) => (a.planned <= b.planned ? a : b)) : null;
 }
 
 // The site's own time with its offset, as the log wants it.
@@ -213,7 +219,7 @@ function strike(entry) {
   if (entry.event === "poured") return setPoured(entry.index, false);
   if (entry.event === "ran short") return setShort(entry.index, false);
   if (entry.event === "lost") return takeBackLost(entry.index, entry.which);
-  if (entry.done) return toggleDone(entry.done);
+  if (entry.done) return toggleDone(entry.done, entry.at);
   state.events.splice(entry.place, 1);
   return save();
 }

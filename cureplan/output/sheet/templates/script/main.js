@@ -155,10 +155,11 @@ function press(button, language) {
   if (dataset.do) DOING[dataset.do](button, language);
   if (dataset.pour) setPoured(Number(dataset.pour), true);
   if (dataset.onTime) setPoured(Number(dataset.onTime), true, taskAt(Number(dataset.onTime), "pour"));
+  if (dataset.notMixed) setNotMixed(Number(dataset.notMixed));
   if (dataset.lost) setLost(Number(dataset.lost));
   if (dataset.short) setShort(Number(dataset.short), !(Number(dataset.short) in state.short));
   if (dataset.went) toggleWent(Number(dataset.index), dataset.went);
-  if (dataset.taskDone) toggleDone(dataset.taskDone);
+  if (dataset.taskDone) toggleDone(dataset.taskDone, Number(dataset.at) || undefined);
   for (const [name, act] of Object.entries(LOG_ACTS)) {
     if (dataset[name]) act(logEntries()[Number(dataset[name])]);
   }
@@ -166,6 +167,7 @@ function press(button, language) {
 
 document.addEventListener("click", (event) => {
   const button = event.target.closest("button");
+  if (button === null || button.dataset.do !== "alerts") tapped();
   if (button === null) return;
   const { language } = button.closest(".sheet").dataset;
   const part = panels.find((each) => each.language === language);
@@ -221,13 +223,14 @@ function pickLanguage(picked) {
 }
 
 function keepChoice() {
-  write("cureplan:choice", { role, language: document.documentElement.lang });
+  write("cureplan:choice", { role, language: document.documentElement.lang, alerts: allowed });
 }
 
 function recallChoice() {
   const choice = read("cureplan:choice");
   if (choice === null || typeof choice !== "object") return;
   const roles = [...document.querySelectorAll("[data-role]")].map((input) => input.dataset.role);
+  allowed = choice.alerts === true;
   if (roles.includes(choice.role)) pickRole(choice.role);
   pickLanguage(String(choice.language));
 }

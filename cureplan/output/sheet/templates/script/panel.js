@@ -25,7 +25,8 @@ function makePanel(sheet) {
     effects: element("ul", { class: "effects" }),
     up: element("ul", { class: "hands" }),
     older: element("p", { class: "older" },
-      element("span", {}), element("button", { type: "button", class: "plain", "data-do": "older" }, say("older_poured"))),
+      element("span", {}), element("button", { type: "button", class: "plain", "data-do": "older" }, say("older_poured")),
+      element("button", { type: "button", class: "plain", "data-not-mixed": "" }, say("not_mixed"))),
     tasks: element("ul", { class: "hands" }),
     floor: element("ul", { class: "hands" }),
     mineTitle: element("h3", {}),
@@ -45,7 +46,7 @@ function makePanel(sheet) {
     log: makeLog(language),
   };
   const alarm = element("div", { role: "alert" }, part.edges);
-  panel.append(part.rehearsal, element("p", { class: "clock" }, part.clock, " ", part.siteTime), alarm, part.up, part.older, part.clockOff, part.behind, part.tasks, part.floor);
+  panel.append(part.rehearsal, element("p", { class: "clock" }, part.clock, " ", part.siteTime), part.clockOff, alarm, part.up, part.older, part.behind, part.tasks, part.floor);
   more.append(part.follows, part.alerts,
     element("div", { class: "late", role: "group", "aria-label": say("late") },
       element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
@@ -75,10 +76,14 @@ function updatePanel(part, now, role) {
   settle(part, [...hand.up, ...hand.floor].map((item) => item.stage + item.index)
     .concat(hand.older.length, tasks.map((item) => item.key)).join(" "));
   const cards = (items) => items.map((item) => ({ ...item, language, now }));
-  fill(part.edges, edgeLines(language, now), () => element("li", {}), put);
+  fill(part.edges, [...holdLines(language, now), ...edgeLines(language, now)], () => element("li", {}), put);
   fill(part.up, cards(hand.up).map((item, place) => ({ ...item, first: place === 0 })), bucketCard, changeCard);
   show(part.older, hand.older.length > 0);
-  if (hand.older.length) put(part.older.children[0], word(language, "older", { count: hand.older.length }));
+  if (hand.older.length) {
+    put(part.older.children[0], word(language, "older", { count: hand.older.length }));
+    mark(part.older.children[2], "data-not-mixed", String(hand.older[0].index));
+    show(part.older.children[2], !isPassed(hand.older[0].index));
+  }
   fill(part.tasks, tasks, taskCard, changeTask);
   fill(part.floor, cards(hand.floor), bucketCard, changeCard);
   const mine = role === "all" ? [] : roleEvents(language, role, now);
@@ -116,58 +121,95 @@ const TASK_BEFORE_S = 3600;
 
 // What a person has to do besides the buckets: it stays until it is ticked.
 function taskItems(language, now) {
-  const items = plan.ice.map((item, place) => iceItem(language, now, item, "ice:" + place));
+  const items = plan.ice.map((item, place) => iceItem(language, now, item, place));
+  for (const moved of movedCoves()) items.push(coveItem(language, now, moved));
   for (const moved of movedPrimers()) items.push(primerItem(language, now, moved));
   for (const moved of movedCoats()) items.push(coatItem(language, now, moved));
   return items.filter((item) => item !== null);
 }
 
-function iceItem(language, now, item, key) {
-  if (key in state.done || now < item.by - TASK_BEFORE_S) return null;
-  const mixed = plan.buckets.every((bucket, index) =>
-    plan.rooms[bucket.room].name !== item.room || isBegun(index, "liquids"));
-  if (mixed) return null;
-  const lines = [word(language, "ice_by", { at: whenText(language, item.by, now, false) })
-    + ", " + countdown(language, item.by, now)];
-  const overdue = now > item.by;
-  if (overdue) lines.push(word(language, "ice_stir", { at: whenText(language, item.stir, now, false) }));
-  return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines, who: "foreman",
-    buttons: [[key, "did"]] };
+function iceItem(language, now, item, place) {
+  const key = doneKeyOf(place);
+  const done = state.done[key];
+  const first = plan.buckets.findIndex((bucket) => plan.rooms[bucket.room].key === item.key);
+  if (first < 0 || now < item.by - TASK_BEFORE_S || isBegun(first, "liquids")) return null;
+  const cold = coldAt(place, first);
+  const soon = done !== undefined && done <= item.stir;
+  if (done !== undefined && (cold === null || (!soon && now >= cold))) return null;
+  const overdue = now > item.by && !soon;
+  const at = (instant, up) => whenText(language, instant, now, up);
+  const lines = [item.load[language]];
+  if (done !== undefined) {
+    lines.unshift(word(language, soon ? "ice_in_stir" : "ice_in", { at: at(done, false), cold: at(cold, true), stir: at(item.stir, false) }));
+  }
+  if (done === undefined) lines.unshift(word(language, "ice_by", { at: at(item.by, false) }) + ", " + countdown(language, item.by, now));
+  if (overdue && done === undefined) {
+    const stir = now <= item.stir ? ["ice_stir", { at: at(item.stir, false) }] : ["ice_late", { at: at(cold, true) }];
+    lines.push(word(language, ...stir));
+  }
+  return { key, language, overdue, title: word(language, "ice", {}) + ": " + item.room, lines, who: item.who,
+    buttons: done === undefined ? inTime(key, "did", item.by, now) : [] };
+}
+
+// Whoever ticks late may have done it in time.
+function inTime(key, what, due, now) {
+  return now < due + RULES.late_after_s ? [[key, what]] : [[key, what], [key, what, Math.round(due)]];
+}
+
+// What lies over it shows that it is up.
+function coveItem(language, now, { cove, begun, done, start, due, by }) {
+  const first = plan.buckets.findIndex((bucket) => bucket.room === cove.room);
+  const over = movedCoats().some((item) => item.coat.room === cove.room && item.begun !== undefined)
+    || ("vacuumed:" + cove.room + ":1") in state.done
+    || (cove.who !== "topcoat" && first >= 0 && isBegun(first, "liquids"));
+  if (done !== undefined || over || now < start - TASK_BEFORE_S) return null;
+  const key = (what) => what + ":" + cove.room + ":1";
+  const asked = begun === undefined && isTold("coving", "coved") && now >= due;
+  const lines = [word(language, asked ? "coat_asked" : "until", { at: whenText(language, asked ? due : by, now, true) })];
+  const name = word(language, "cove", {}) + ": " + plan.rooms[cove.room].name;
+  const steps = begun === undefined ? ["coving", "coved"] : ["coved"];
+  return { key: key("cove"), language, lines, who: cove.who, overdue: asked || now >= by,
+    buttons: steps.flatMap((what) => inTime(key(what), what, what === "coving" ? due : by, now)),
+    title: name + (!asked && now < start ? ", " + whenText(language, start, now, true) : "") };
 }
 
 // Until its floor is poured it says when that may be done.
-function primerItem(language, now, { primer, begun, done, start, end, opens, closes }) {
+function primerItem(language, now, { primer, begun, done, start, due, by, opens, closes }) {
   const first = plan.buckets.findIndex((bucket) => bucket.room === primer.room);
   if (now < start - TASK_BEFORE_S || first < 0 || isBegun(first, "liquids")) return null;
   const name = word(language, "primer", {}) + ": " + plan.rooms[primer.room].name;
   const at = (instant, up) => whenText(language, instant, now, up);
   const waits = done !== undefined;
+  const asked = begun === undefined && !waits && isTold("priming", "primed") && now >= due;
   const lines = [word(language, "primer_window", { opens: at(opens, true), closes: at(closes, false) })];
-  if (!waits) lines.unshift(word(language, "until", { at: at(end, true) }));
+  if (asked) lines.unshift(word(language, "coat_asked", { at: at(due, true) }));
+  else if (!waits) lines.unshift(word(language, "until", { at: at(by, true) }));
   const pour = taskAt(first, "pour");
+  if (waits && pour >= opens && pour <= closes && pour - now > TASK_BEFORE_S) return null;
   if (pour < opens) lines.push(word(language, "primer_wet", {}));
   if (pour > closes) lines.push(word(language, "primer_old", {}));
   const key = (what) => what + ":" + primer.room + ":1";
   const steps = waits ? [] : begun === undefined ? ["priming", "primed"] : ["primed"];
-  return { key: key("primer"), language, lines, who: "primer", title: name + (now < start ? ", " + at(start, true) : ""),
-    overdue: (!waits && now >= end) || pour < opens || pour > closes, buttons: steps.map((what) => [key(what), what]) };
+  const buttons = steps.flatMap((what) => inTime(key(what), what, what === "priming" ? due : by, now));
+  return { key: key("primer"), language, lines, who: "primer", title: name + (!asked && now < start ? ", " + at(start, true) : ""),
+    overdue: asked || (!waits && now >= by) || pour < opens || pour > closes, buttons };
 }
 
 function coatItem(language, now, item) {
-  const { coat, opens, closes, start, end, begun, done } = item;
+  const { coat, opens, closes, start, due, by, begun, done } = item;
   if (done !== undefined || now < start - TASK_BEFORE_S) return null;
   const at = (instant, up) => whenText(language, instant, now, up);
   const lines = [];
-  const asked = begun === undefined && coatsTold() && now >= coat.start && now >= opens;
-  if (begun !== undefined || (!asked && start <= now && now < end)) {
-    lines.push(word(language, "until", { at: at(end, true) }));
+  const asked = begun === undefined && coatsTold() && now >= due;
+  if (begun !== undefined || (!asked && start <= now && now < by)) {
+    lines.push(word(language, "until", { at: at(by, true) }));
   }
-  if (asked) lines.push(word(language, "coat_asked", { at: at(Math.max(coat.start, opens), false) }));
+  if (asked) lines.push(word(language, "coat_asked", { at: at(due, true) }));
   const batches = begun === undefined ? [] : mixedBatches(coat);
   if (batches.length) {
     const ends = batches[batches.length - 1] + coat.pot_s;
     const values = { number: batches.length, count: coat.batches, at: at(ends, false) };
-    lines.push(word(language, now < ends ? "pot" : "pot_over", values) + ", " + countdown(language, ends, now));
+    lines.push(now < ends ? word(language, "pot", values) + ", " + countdown(language, ends, now) : word(language, "pot_over", values));
   }
   if (begun === undefined) {
     lines.push(word(language, "not_before", { at: at(opens, true) })
@@ -180,11 +222,11 @@ function coatItem(language, now, item) {
   }
   const steps = begun !== undefined ? ["laid"] : coat.coat === 1 ? ["vacuumed", "begun"] : ["begun"];
   const buttons = steps.filter((what) => !(coatKey(coat, what) in state.done))
-    .map((what) => [coatKey(coat, what), what]);
+    .flatMap((what) => inTime(coatKey(coat, what), what, what === "begun" ? due : what === "laid" ? by : Infinity, now));
   if (begun !== undefined) buttons.unshift([coatKey(coat, "mixed") + ":" + (batches.length + 1), "mixed"]);
-  const text = coatName(language, coat) + (begun === undefined && !asked && !(start <= now && now < end)
+  const text = coatName(language, coat) + (begun === undefined && !asked && !(start <= now && now < by)
     ? ", " + at(start, true) : "");
-  return { key: coatKey(coat, "coat"), language, overdue: now > closes || asked || (begun !== undefined && now >= end),
+  return { key: coatKey(coat, "coat"), language, overdue: now > closes || asked || (begun !== undefined && now >= by),
     title: text, lines, buttons, who: "topcoat" };
 }
 
@@ -195,15 +237,22 @@ function taskCard() {
 
 function changeTask(card, { language, title, lines, overdue, buttons, who }) {
   card.classList.toggle("is-late", overdue);
-  put(card.children[0].children[1], word(language, "role." + who, {}));
+  put(card.children[0].children[1], whoName(language, who));
   put(card.children[0].firstElementChild, (overdue ? "▲ " : "") + title);
   fill(card.children[1], lines, () => element("li", {}), put);
   show(card.children[2], buttons.length > 0);
-  fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what]) => {
+  fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what, at]) => {
+    const text = word(language, "do_" + what, {}) + (at === undefined ? "" : " " + whenText(language, at, now_s(), true));
     mark(button, "data-task-done", key);
-    mark(button, "aria-label", word(language, "do_" + what, {}) + ": " + title);
-    put(button, word(language, "do_" + what, {}));
+    mark(button, "data-at", at === undefined ? "" : String(at));
+    mark(button, "aria-label", text + ": " + title);
+    put(button, text);
   });
+}
+
+// A role, or somebody's own name.
+function whoName(language, who) {
+  return "role." + who in plan.words[language] ? word(language, "role." + who, {}) : who;
 }
 
 function updateLate(part) {
@@ -213,15 +262,25 @@ function updateLate(part) {
   put(part.lateText, word(language, key, { minutes: Math.abs(minutes) }));
   part.lateText.classList.toggle("is-late", minutes !== 0);
   updateClockOff(part, language);
-  const behind = clockOff() === null ? behindPlan() : null;
+  const behind = clockOff() === null ? mustWait() || behindPlan() : null;
   show(part.behind, behind !== null);
   if (behind !== null) {
-    put(part.behind.children[0], word(language, "behind", behind));
+    put(part.behind.children[0], word(language, behind.key, behind));
     put(part.behind.children[1], word(language, "behind_set", { minutes: behind.late }));
     mark(part.behind.children[1], "data-late", String(behind.late));
   }
   const lines = [...adviceLines(language, now_s()), ...effectLines(language)];
   fill(part.effects, lines, () => element("li", {}), put);
+}
+
+// A floor that cannot be begun yet moves the plan by as much.
+function mustWait() {
+  const found = firstToWait(now_s());
+  const by_s = found === null ? 0 : Math.max(...found.waits.map((wait) => wait.by_s));
+  if (by_s <= 0) return null;
+  const minutes = Math.ceil(by_s / 60);
+  return { key: "behind_wait", room: plan.rooms[plan.buckets[found.index].room].name, minutes,
+    late: Math.round(state.late_s / 60) + minutes };
 }
 
 // The bucket ticked last, where its tick came more than a minute after its time.
@@ -232,7 +291,7 @@ function behindPlan() {
   const late = Math.ceil((state.poured[last] - plan.buckets[last].pour) / 60);
   const minutes = late - Math.round(state.late_s / 60);
   if (minutes < 2 || state.poured[last] < now_s() - 600) return null;
-  return { number: plan.buckets[last].number, minutes, late };
+  return { key: "behind", number: plan.buckets[last].number, minutes, late };
 }
 
 // Ticks a whole hour or more off their times: rather the phone's clock than the crew, which may
@@ -334,6 +393,9 @@ function nextEvents(language, now) {
       });
     }
   });
+  for (const { cove, start } of movedCoves()) {
+    events.push({ at: start, up: true, text: word(language, "cove", {}) + ": " + name(cove.room) });
+  }
   for (const { primer, start } of movedPrimers()) {
     events.push({ at: start, up: true, text: word(language, "primer", {}) + ": " + name(primer.room) });
   }
@@ -351,11 +413,15 @@ function nextEvents(language, now) {
 }
 
 // When the first of a crew is called to a floor; each role's own call stands in its view.
+// Who vacuums or puts up cove stays for the layer after it.
 function firstCalls() {
   const seen = new Set();
   return plan.calls.filter((item) => {
-    const crew = JSON.stringify([item.room, item.stage === "vacuum" ? "coat 1" : item.stage]);
-    return seen.has(crew) ? false : seen.add(crew);
+    const stage = item.stage === "vacuum" ? "coat 1" : item.stage;
+    const keys = [item.room + "|" + stage, item.room + "|" + item.call];
+    const known = keys.some((key) => seen.has(key));
+    for (const key of keys) seen.add(key);
+    return !known;
   });
 }
 

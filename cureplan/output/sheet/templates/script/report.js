@@ -74,11 +74,12 @@ function roomsFor(event) {
   });
 }
 
-// Choices change only where they must, so that nobody's finger is moved.
+// Choices change only where they must, so that nobody's finger is moved; while nobody looks,
+// what was chosen before is forgotten.
 function offer(select, items) {
   const wanted = JSON.stringify(items);
   if (select.dataset.offered === wanted) return;
-  const chosen = select.value;
+  const chosen = select.closest("details").open ? select.value : null;
   select.replaceChildren(...options(items));
   select.dataset.offered = wanted;
   if (items.some(([value]) => value === chosen)) select.value = chosen;

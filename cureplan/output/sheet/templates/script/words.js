@@ -63,7 +63,7 @@ function whenText(language, at, now, up) {
 
 function span(seconds) {
   const whole = Math.floor(seconds);
-  if (whole < 600) return Math.floor(whole / 60) + ":" + String(whole % 60).padStart(2, "0");
+  if (whole < 600) return Math.floor(whole / 60) + ":" + String(whole % 60).padStart(2, "0") + " min";
   const minutes = Math.floor(whole / 60);
   if (minutes < 60) return minutes + " min";
   const hours = Math.floor(minutes / 60);
