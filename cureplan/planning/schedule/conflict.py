@@ -9,7 +9,7 @@ possible, so that the set named may then be larger than it need be, never wrong.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from functools import cached_property
 from itertools import combinations
@@ -70,12 +70,17 @@ class _Some:
     tables: Tables
     rooms: tuple[str, ...]
     limits: frozenset[Limit]
+    built: dict[frozenset[Limit], FloorModel] = field(default_factory=dict)
+    """Models of the same rooms made so far; too old is no part of them."""
 
     @cached_property
     def model(self) -> FloorModel:
         """Their tables, windows as expected: what these do not allow, nothing does."""
-        job = self._lifted()
-        return floor_model(job, self.tables.under(job), sure=as_expected(job))
+        key = self.limits - {"too old"}
+        if key not in self.built:
+            job = self._lifted()
+            self.built[key] = floor_model(job, self.tables.under(job), sure=as_expected(job))
+        return self.built[key]
 
     @cached_property
     def problem(self) -> Problem:
@@ -211,17 +216,19 @@ def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
     for room in job.rooms:
         whole = _Some(job, tables, (room.name,), frozenset(_limits_of(job)))
         if whole.begins() is None:
-            yield _why(job, tables, room.name)
+            yield _why(whole)
 
 
-def _why(job: Job, tables: Tables, room: str) -> Failure:
-    if _Some(job, tables, (room,), frozenset()).begins() is None:
+def _why(whole: _Some) -> Failure:
+    job, tables, (room,) = whole.job, whole.tables, whole.rooms
+    lifted = replace(whole, limits=frozenset())
+    if lifted.begins() is None:
         return _unseen(job, tables, room)
     limits = _limits_of(job)
     for size in range(1, len(limits) + 1):
         for some in combinations(limits, size):
-            if _Some(job, tables, (room,), frozenset(some)).begins() is None:
-                says = [_says(job, tables, room, limit, some) for limit in some]
+            if replace(lifted, limits=frozenset(some)).begins() is None:
+                says = [_says(lifted, limit, some) for limit in some]
                 if "opening" in some:
                     says += _only_wash(job, tables, room)
                 return Failure(limits=some, rooms=(room,), says=tuple(says))
@@ -309,16 +316,17 @@ def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: flo
     return Message(code, {**values, "until_at": iso(lifts_s)})
 
 
-def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limit]) -> Message:
+def _says(lifted: _Some, limit: Limit, some: Iterable[Limit]) -> Message:
     """A limit of a set in words: what would be, were this one lifted."""
+    job, (room,) = lifted.job, lifted.rooms
     # Figures by all other limits of the job where these leave a way: it is that which helps.
-    without = _Some(job, tables, (room,), frozenset(LIMITS) - {limit})
+    without = replace(lifted, limits=frozenset(_limits_of(job)) - {limit})
     if without.begins() is None:
-        without = _Some(job, tables, (room,), frozenset(some) - {limit})
+        without = replace(lifted, limits=frozenset(some) - {limit})
     begins = without.begins()
     if begins is None:
         raise AssertionError("fewer limits would conflict")
-    windows = _Windows(job, tables.pours[room], without, begins)
+    windows = _Windows(job, lifted.tables.pours[room], without, begins)
     return {
         "temperature": windows.temperature,
         "dew": windows.dew,

@@ -16,6 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS, RoomPours
+from cureplan.planning.schedule.bounds import lower_bounds
 from cureplan.planning.schedule.changes import (
     GRADED,
     OPENING,
@@ -38,7 +39,7 @@ from cureplan.planning.schedule.floor_model import (
     floor_model,
 )
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
-from cureplan.planning.schedule.lexicographic import Limits, lower_bounds, solve_in_order
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, never
 from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
 
@@ -410,7 +411,7 @@ def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
     def counted(stages: tuple[Stage, ...], due: float) -> tuple[Stage, ...]:
         free = [replace(stage, short=np.zeros_like(stage.short)) for stage in stages]
         last = stages[-1]
-        late = (model.slots.at(last.opens) > due).astype(np.int64)
+        late = (model.slots.at(last.opens) > due).astype(np.int32)
         return (*free[:-1], replace(last, short=late))
 
     rooms = [counted(s, due) for s, due in zip(model.problem.rooms, due_s, strict=True)]
