@@ -84,7 +84,10 @@ def test_an_answer_cut_short_does_not_keep_a_desk_waiting(tmp_path: Path) -> Non
         text=True,
     )
     try:
-        assert worker.run("none", {}, within_s=20.0).ended == {"ended": True, "stopped": True}
+        assert worker.run("none", {"do": "nothing"}, within_s=20.0).ended == {
+            "ended": True,
+            "stopped": True,
+        }
     finally:
         worker.close()
 
