@@ -10,9 +10,7 @@ from __future__ import annotations
 import codecs
 import csv
 import io
-import os
 import re
-import stat
 import tomllib
 from collections import Counter
 from collections.abc import Iterator, Mapping
@@ -21,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from cureplan.core.errors import InputError
+from cureplan.core.writing import whole_file
 
 __all__ = [
     "Decoded",
@@ -40,7 +39,6 @@ __all__ = [
     "read_text",
     "sample_rows",
     "split_rows",
-    "whole_file",
     "whole_table",
 ]
 
@@ -88,19 +86,6 @@ class Decoded:
 
     text: str
     encoding: str = "UTF-8"
-
-
-def whole_file(source: Path, *, largest_bytes: int) -> bytes | None:
-    """The bytes of a regular file, None of anything else; one byte more where it is larger.
-
-    What is opened is looked at, not what bore the name before; and a system's own files say
-    that they hold nothing, and never end.
-    """
-    handle = os.open(source, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
-    with os.fdopen(handle, "rb") as file:
-        if not stat.S_ISREG(os.fstat(handle).st_mode):
-            return None
-        return file.read(largest_bytes + 1)
 
 
 def read_bytes(source: Path, *, wanted: Wanted) -> bytes:

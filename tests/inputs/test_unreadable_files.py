@@ -49,7 +49,7 @@ def test_file_without_permission(tmp_path, monkeypatch):
     def forbid(*_):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr("cureplan.inputs.files.os.open", forbid)
+    monkeypatch.setattr("cureplan.core.writing.os.open", forbid)
     shown = refused(job)
     assert "cannot be read (Permission denied); check the path and its permissions" in shown
 

@@ -33,8 +33,7 @@ def read_plan(path: Path | str) -> Plan:
     ...
     cureplan.core.errors.InputError: nowhere/plan.json: there is no such file; check the name
     """
-    from cureplan.core.writing import settle
-    from cureplan.inputs.files import whole_file
+    from cureplan.core.writing import settle, whole_file
     from cureplan.inputs.job.edits import check_job
     from cureplan.planning.plan.model import plan_from_json
 
