@@ -27,6 +27,7 @@ import numpy as np  # noqa: E402
 from highs_order import HighsAnswer, best_opening_by_highs  # noqa: E402
 from instances import drawn_job  # noqa: E402
 
+from cureplan.planning.schedule.bounds import prune_dominated  # noqa: E402
 from cureplan.planning.schedule.construct import (  # noqa: E402
     MOST_ORDERS,
     limits_for,
@@ -36,7 +37,6 @@ from cureplan.planning.schedule.floor_model import Tables, floor_model  # noqa: 
 from cureplan.planning.schedule.heuristic import improve_orders  # noqa: E402
 from cureplan.planning.schedule.lexicographic import (  # noqa: E402
     News,
-    prune_dominated,
     solve_in_order,
 )
 from cureplan.planning.schedule.problem import Problem  # noqa: E402

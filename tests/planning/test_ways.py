@@ -9,10 +9,13 @@ from pathlib import Path
 import pytest
 
 from cureplan.api import get_weather, read_job
+from cureplan.core.messages import Message
+from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, choose
-from cureplan.planning.plan.ways import _Looking, look_for_help
+from cureplan.planning.plan.ways import _Looking, _Tried, look_for_help
+from cureplan.planning.schedule.changes import STAYING, more_hands, more_remedies
 from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, never
@@ -49,7 +52,7 @@ def helped(job: Job, tables: Tables, found: Chosen) -> tuple[Relaxation, ...]:
 def looking(job: Job, tables: Tables, found: Chosen) -> _Looking:
     return _Looking(
         job=job, tables=tables, chosen=found, issued_s=PLANNED_S, progress=None, stop=never,
-        budget=3.0,
+        budget=9.0,
     )  # fmt: skip
 
 
@@ -59,7 +62,7 @@ def test_no_plan_is_told_of_a_cure_that_holds_and_of_none_in_the_past(kitchen):
     job, tables, found = made(kitchen, (OPEN, "open_by = 2013-07-18T06:00:00"))
     ways = helped(job, tables, found)
     assert [(way.say.code, way.also and way.also.code) for way in ways] == [
-        ("relax.in_sooner", "relax.also_open_for"),
+        ("relax.in_sooner", "relax.open_for"),
         ("relax.open_later", None),
     ]
     for way in ways:
@@ -69,17 +72,42 @@ def test_no_plan_is_told_of_a_cure_that_holds_and_of_none_in_the_past(kitchen):
         assert way.job.access.begins >= NOON
 
 
-def test_ice_is_a_way_where_every_margin_is_kept_without_it_but_not_often_enough(kitchen):
-    job, tables, found = made(kitchen, ('confidence = "50 %"', 'confidence = "90 %"'))
+def test_ice_is_a_way_where_margins_are_kept_without_it_and_a_hand_beside_it_if_too_little(
+    kitchen,
+):
+    job, tables, found = made(kitchen, ('confidence = "50 %"', 'confidence = "85 %"'))
     assert found.schedule.keeps_margins_as_expected
-    (iced,) = looking(job, tables, found)._with_more_margin()
-    assert (iced.say.code, iced.also and iced.also.code) == (
-        "relax.remedies", None,
-    )  # fmt: skip
+    look = looking(job, tables, found)
+    (iced,) = look._with_more_margin(job, found.schedule)
+    assert (iced.say.code, iced.also) == ("relax.remedies", None)
     assert iced.job.policy.remedies == ("chill",)
     # Ice buys some minutes at each bucket, and it is the buckets that are lost most often.
     then = choose(iced.job, tables.of_changed(iced.job, was=job), issued_s=PLANNED_S)
-    assert then.chance_frac > found.chance_frac + 0.05
+    assert found.chance_frac + 0.05 < then.chance_frac < 0.85
+    # A third station buys 70 s more (`THREE_STATIONS_S`), as planned with both.
+    way = Relaxation(job=iced.job, say=iced.say, also=None, effort_min=iced.effort_min)
+    first = _Tried(way, then, reaches=False, full=True)
+    both = next(look._pairs([], [first], 0.0))
+    assert both.way.also == Message("relax.more_mixing", {"keeps": "also"})
+    assert both.way.job.crew.stations == job.crew.stations + 1
+    assert both.way.job.policy.remedies == ("chill",)
+    assert both.reaches
+    assert both.way.chance_frac == pytest.approx(both.chosen.chance_frac)
+    # The same two the other way round are no other way.
+    assert more_remedies(more_hands(job, "mixing").job, ("chill",)).job in look.paired
+
+
+def test_a_stay_is_made_longer_for_the_crew_and_for_whoever_has_hours_of_his_own(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    assert STAYING.make(job, 60) is None
+    own = Person(name="A", roles=("mixer",), longest_shift_s=6 * 3600.0)
+    any_hours = Person(name="B", roles=("runner",))
+    crew = replace(job.crew, people=(own, any_hours), longest_shift_s=8 * 3600.0)
+    longer = STAYING.make(replace(job, crew=crew), 60)
+    assert longer is not None
+    assert longer.say == Message("relax.stay_longer", {"more_s": 3600.0})
+    assert longer.job.crew.longest_shift_s == 9 * 3600.0
+    assert [p.longest_shift_s for p in longer.job.crew.people] == [7 * 3600.0, None]
 
 
 def test_a_slab_too_warm_or_cold_on_most_nights_is_helped_by_another_hour(kitchen):
@@ -89,7 +117,9 @@ def test_a_slab_too_warm_or_cold_on_most_nights_is_helped_by_another_hour(kitche
         found.odds, limits_frac=0.1, buckets_frac=1.0, coats_frac=1.0, shifts_frac=1.0,
         opening_frac=1.0,
     )  # fmt: skip
-    codes = {change.say.code for change in looking(job, tables, found)._by_chance(lost)}
+    chosen = replace(found, odds=lost)
+    changes = looking(job, tables, found)._by_chance(job, chosen)
+    codes = {change.say.code for change in changes}
     assert {
         "relax.remedies",
         "relax.in_sooner",

@@ -7,12 +7,16 @@ from functools import cache
 import pytest
 
 from cureplan.core.errors import OutOfRangeError
+from cureplan.planning.schedule.bounds import (
+    BY_WORK,
+    least_possible,
+    lower_bounds,
+    prune_dominated,
+)
 from cureplan.planning.schedule.heuristic import improve_orders
 from cureplan.planning.schedule.lexicographic import (
     Limits,
     Solved,
-    lower_bounds,
-    prune_dominated,
     solve_in_order,
 )
 from cureplan.planning.schedule.problem import Choice, Problem, Score, broken_rules, score
@@ -71,6 +75,10 @@ def test_rules_simple_bounds_and_narrowing_agree_with_the_best(seed: int, rooms:
     assert broken_rules(problem, choice) == []
     assert tuple(score(problem, choice)) == found
     assert all(low <= is_ for low, is_ in zip(lower_bounds(problem), found, strict=True))
+    for part in BY_WORK:
+        # Were it said to be worse than it is, the bound may still not pass what it is.
+        worse = Score(*found)._replace(ready=2 * Score(*found).ready, last_shift=1)
+        assert least_possible(problem, worse, part, 0) <= getattr(Score(*found), part)
     small = prune_dominated(problem, Score(*found), Score._fields)
     assert small.outer(small.inner(choice)) == choice
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import combinations
+from typing import Any
 
 import pytest
 
@@ -12,6 +14,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
+from cureplan.planning.schedule import conflict
 from cureplan.planning.schedule.conflict import LIMITS, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
@@ -69,18 +72,37 @@ def test_a_slab_below_the_dew_point_is_named_with_its_figures():
         assert "Dish room" in _in_words(replace(job, languages=(language,)), [until])
 
 
+Bound = tuple[Job, tuple[Failure, ...], list[Job]]
+
+
 @pytest.fixture(scope="module")
-def bound_together() -> tuple[Job, tuple[Failure, ...]]:
-    """The topcoat crew comes after the first floor is too old, or before it is dry."""
+def bound_together() -> Bound:
+    """The topcoat crew comes after the first floor is too old, or before it is dry; with
+    the jobs that models were made of to find it."""
     job = with_shifts(few_rooms("Cook line"), coats=("13:00", "15:00"))
-    return job, conflicts(job)
+    made: list[Job] = []
+    real = conflict.floor_model
+
+    def counted(job: Job, *given: Any, **named: Any) -> Any:
+        made.append(job)
+        return real(job, *given, **named)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(conflict, "floor_model", counted)
+        return job, conflicts(job), made
 
 
-def test_limits_that_only_bind_together_are_named_together(bound_together):
+def test_limits_that_only_bind_together_are_named_together(bound_together: Bound):
     # Were floors never too old, the next afternoon would do.
     (found,) = bound_together[1]
     assert set(found.limits) == {"topcoat shift", "too old"}
     assert len(found.says) == 2
+
+
+def test_no_model_is_made_twice_to_find_them(bound_together: Bound):
+    # How old a floor may be is no part of a model, and so no reason for another.
+    assert len(bound_together[2]) > 2
+    assert all(one != other for one, other in combinations(bound_together[2], 2))
 
 
 def test_lifting_any_limit_named_lets_the_room_be_done():
@@ -105,7 +127,7 @@ def test_rooms_that_go_alone_but_not_together_are_named_without_the_others():
 
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_every_conflict_has_words(language, bound_together):
-    job, (found,) = bound_together
+    job, (found,), _ = bound_together
     told = _in_words(replace(job, languages=(language,)), found.says)
     assert "Cook line" in told
     assert "13:00-15:00" in told

@@ -329,7 +329,7 @@ def test_two_ways_are_named_for_a_short_margin_and_each_mends_it():
     assert len(schedule.relaxed) >= 2
     tried = 0
     for way in schedule.relaxed:
-        said = {say.code.removeprefix("relax.").removeprefix("also_"): say.values
+        said = {say.code.removeprefix("relax."): say.values
                 for say in (way.say, way.also) if say is not None}  # fmt: skip
         if not said.keys() <= {"remedies", "more_mixing"}:
             continue

@@ -53,6 +53,8 @@ SLAB_SHARED: Final = 0.5
 INDOOR_SD_K: Final = 0.8
 """Room air against what was reckoned, apart from the weather, 1 SD [K]: invented."""
 NO_LATER_S: Final = 48 * HOUR_S
+SURELY: Final = 2.0
+"""How many times the age a floor is asked for it is followed: a slow kit's takes longer."""
 """How long after the opening ages are still followed, on a night that went wrong."""
 LATE_SD_S: Final = 600.0
 """A crew begins late by the size of a normal draw with this SD [s]: invented."""
@@ -472,6 +474,25 @@ class DrawnAges:
             expected_s=expected_s,
             pace=pace,
             gained_s=gained_s,
+        )
+
+    def around(self, begins_s: float, ends_s: float, *, most_s: float) -> Self:
+        """The ages that what is laid between two instants can be asked for, at an age of
+        `most_s` at most: of many rooms' weeks, all hours of all would fill the memory."""
+        low = max(0, int(np.searchsorted(self.hours_s, begins_s)) - 1)
+        latest = int(np.searchsorted(self.hours_s, ends_s + 0.5 * NO_LATER_S))
+        laid = min(latest, self.hours_s.size - 1)
+        grown_s = (self.gained_s[:, laid:] - self.gained_s[:, laid, None]).min(axis=0)
+        high = laid + int(np.searchsorted(grown_s, SURELY * most_s)) + 1
+        if low == 0 and high >= self.hours_s.size:
+            return self
+        return replace(
+            self,
+            hours_s=self.hours_s[low:high],
+            expected_s=self.expected_s[low:high],
+            # Asked for only where something is laid.
+            pace=self.pace[:, low : laid + 1].copy(),
+            gained_s=self.gained_s[:, low:high].copy(),
         )
 
     def of_nights(self, nights: Flags) -> Self:

@@ -40,6 +40,8 @@ HALVINGS = 14
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+_Span = tuple[float, float]
+"""First and last begin [epoch s]."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,8 +94,8 @@ class Looked:
 
     tables: MarginTables = field(init=False, default_factory=MarginTables)
     draws: Draws = field(init=False, default_factory=Draws)
-    _ages: dict[tuple[str, str], tuple[Array, Array, tuple[DrawnAges, DrawnAges]]] = field(
-        init=False, default_factory=dict
+    _ages: dict[tuple[str, str], tuple[Array, Array, _Span, tuple[DrawnAges, DrawnAges]]] = (
+        field(init=False, default_factory=dict)
     )
 
     def with_other_runs(self) -> Looked:
@@ -103,20 +105,28 @@ class Looked:
         return other
 
     def ages(
-        self, pours: RoomPours, layer: Layer, nights: Nights
+        self, pours: RoomPours, layer: Layer, nights: Nights, span: _Span
     ) -> tuple[DrawnAges, DrawnAges]:
-        """How a material of a room ages in every night, in the shade and in the sun."""
+        """How a material of a room, laid within a span, ages in every night, in the shade
+        and in the sun."""
         key = (pours.room.name, layer.kind)
         drawn = nights.slab_k[key[0]], nights.energy[layer.kind]
         known = self._ages.get(key)
-        if known is None or known[0] is not drawn[0] or np.any(known[1] != drawn[1]):
+        if (
+            known is None
+            or known[0] is not drawn[0]
+            or np.any(known[1] != drawn[1])
+            or not known[2][0] <= span[0] <= span[1] <= known[2][1]
+        ):
             clocks, curve = pours.material(layer)
             sun, *shade = (
-                DrawnAges.of(each, here, fit=clocks.fit, energy=drawn[1], nights=nights)
+                DrawnAges.of(each, here, fit=clocks.fit, energy=drawn[1], nights=nights).around(
+                    *span, most_s=max(clocks.age_s.values())
+                )
                 for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
             )
-            self._ages[key] = known = (*drawn, (shade[0] if shade else sun, sun))
-        return known[2]
+            self._ages[key] = known = (*drawn, span, (shade[0] if shade else sun, sun))
+        return known[3]
 
 
 def assess(
@@ -357,6 +367,15 @@ def _planned(
     looked: Looked,
 ) -> list[_Stay]:
     """Every stay of a crew, in the order of the plan."""
+    spans: dict[tuple[str, str], _Span] = {}
+    placed_works: tuple[tuple[PlacedPour | PlacedCoat, Work], ...] = (
+        *((poured, poured.own) for poured in schedule.pours),
+        *((coat, coat.work) for coat in (*schedule.coats, *schedule.primers)),
+    )
+    for placed, work in placed_works:
+        key = placed.room, work.layer.kind
+        first_s, last_s = spans.get(key, (placed.begins_s, placed.end_s))
+        spans[key] = min(first_s, placed.begins_s), max(last_s, placed.end_s)
 
     def stay(
         placed: PlacedPour | PlacedCoat,
@@ -367,7 +386,7 @@ def _planned(
     ) -> _Stay:
         room, layer = pours[placed.room], work.layer
         coating = layer.crew == "topcoat"
-        shade, sun = looked.ages(room, layer, nights)
+        shade, sun = looked.ages(room, layer, nights, spans[placed.room, layer.kind])
         return _Stay(
             room=placed.room,
             work=work,

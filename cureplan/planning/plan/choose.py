@@ -18,6 +18,7 @@ from cureplan.planning.floor.split import longest_shift_s, pour_lasts_s, ways_to
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Looked, Odds, assess
 from cureplan.planning.schedule.construct import (
+    MANY_ROOMS,
     Progress,
     Promising,
     construct,
@@ -38,6 +39,12 @@ CLOSE_FRAC, CLOSE_ROOMS = 0.06, 5
 """By how much a quick schedule may fall short and still be worth the solver's work: what it
 finds for the same limits mostly opens sooner and holds about as often. Less of more rooms,
 whose work grows with their square."""
+LIMITS_PART = 0.1
+"""Of the failures allowed, how much is left to limits of temperature where these cost most."""
+OF_MANY = 4.0
+"""By how many rooms a job's doubt is shared out to begin with: measured on 24 and 48."""
+MOST_SD = 4.0
+"""How many times its error a limit of temperature is cleared by at most."""
 MOST_IN_VAIN = 2
 """Steps one after the other that find something else and gain nothing, before no surer
 one is tried."""
@@ -158,18 +165,31 @@ class _Choosing:
     stop: Stop
     best: Chosen | None = None
     worked: float = 0.0
+    surest: float | None = None
+    """How surely every window can be had, where that is less than asked."""
     seen: dict[object, Chosen] = field(default_factory=dict)
     looked: Looked = field(default_factory=Looked)
+    sure: Sureness | None = None
+    """How surely the best keeps every single limit; None for as asked."""
+    begun: int = -1
+    """Of `SURER`, what was planned to begin with."""
+    cool: float | None = None
+    """How surely limits of temperature are kept by themselves, once that has helped."""
     quick: dict[object, float | None] = field(default_factory=dict)
     """Schedules no solver has seen yet, and the confidence they keep; None: as asked."""
 
     def run(self) -> Chosen:
-        first = self._first(self._promising)
+        first = self._of_many() or self._first(self._promising)
         if first.failures:
             return Chosen(schedule=first, odds=None, stopped=self.stop())
         self._weigh(first)
         steps = self._between if first.held_frac is not None else self._surer
-        others = (self._buckets_surer(), self._settled(), self._walked_sooner())
+        others = (
+            self._temperatures_surer(),
+            self._buckets_surer(),
+            self._settled(),
+            self._walked_sooner(),
+        )
         for _ in chain(steps(), *others):
             if self.best is None or self.best.keeps_policy(self.job):
                 break
@@ -177,6 +197,19 @@ class _Choosing:
             raise AssertionError("a first schedule was weighed")
         schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
         return replace(self.best, schedule=schedule, stopped=self.stop())
+
+    def _of_many(self) -> Schedule | None:
+        """Of many rooms, each limit kept as surely as all together ask for, to begin with:
+        as sure as asked each by itself, next to none of its nights would hold."""
+        if len(self.job.rooms) < MANY_ROOMS:
+            return None
+        doubt, most = 1.0 - self.job.policy.confidence, OF_MANY / len(self.job.rooms)
+        step = next((i for i, share in enumerate(SURER) if share <= most), len(SURER) - 1)
+        found = self._step(1.0 - SURER[step] * doubt)
+        if found is None:
+            return None
+        self.begun = step
+        return found.schedule
 
     def _first(self, promising: Promising | None) -> Schedule:
         """A schedule with every limit as sure as asked, in whatever time the crew takes."""
@@ -259,7 +292,7 @@ class _Choosing:
         """Every limit kept more surely, as far as a schedule is found; where all of it
         falls far short, as many steps at once as that asks for."""
         doubt = 1.0 - self.job.policy.confidence
-        done, left = -1, len(SURER)
+        done, left = self.begun, len(SURER)
         step, best_frac, in_vain = 0, 0.0, 0
         while done + 1 < left:
             yield
@@ -270,6 +303,7 @@ class _Choosing:
             if found is None:
                 left, step = step, (done + step) // 2
                 continue
+            yield from self._temperatures_surer()
             # A little surer often asks for nothing else; what asks for more and gains
             # nothing is given up.
             worse = step > 0 and found.chance_frac < best_frac - NOISE_FRAC
@@ -289,7 +323,7 @@ class _Choosing:
         """
         if self.best is not None and (key := _starts(self.best.schedule)) in self.quick:
             confidence = self.quick[key]
-            if confidence is not None and len(self.job.rooms) > CLOSE_ROOMS:
+            if len(self.job.rooms) > (CLOSE_ROOMS if confidence is not None else MANY_ROOMS):
                 return
             yield
             if confidence is not None:
@@ -304,15 +338,41 @@ class _Choosing:
             yield
             middle = 0.5 * (low + high)
             if self._step(middle):
-                low = middle
+                low = self.surest = middle
             else:
                 high = middle
 
+    def _temperatures_surer(self) -> Iterator[None]:
+        """Limits of slab and air alone kept more surely, where they are what fails most."""
+        for _ in SURER:
+            if self.best is None or self.best.odds is None or self.sure is None:
+                return
+            odds, before_frac = self.best.odds, self.best.chance_frac
+            if odds.limits_frac >= min(odds.buckets_frac, odds.coats_frac, odds.shifts_frac):
+                return
+            yield
+            # Air errs by more than what limits are cleared by, and more each night ahead:
+            # so as many times as sure as it turned out.
+            normal, few = NormalDist(), LIMITS_PART * (1.0 - self.job.policy.confidence)
+            times = normal.inv_cdf(1.0 - few) / normal.inv_cdf(max(0.6, odds.limits_frac))
+            surer = max(1.0, times) * normal.inv_cdf(self.sure.temperatures)
+            limits = normal.cdf(min(surer, MOST_SD))
+            self._planned_at(replace(self.sure, limits=limits))
+            if self.best.chance_frac <= before_frac:
+                return
+            self.cool = limits
+
     def _buckets_surer(self) -> Iterator[None]:
         """Buckets alone kept more surely, whatever all times of the slurry's card are off by,
-        where buckets are what fails."""
+        where buckets are what fails: first with windows as sure as can be had, so that it is
+        not a later hour but a remedy that makes them so; then with windows as expected."""
+        held = None if self.best is None else self.best.schedule.held_frac
+        asked = self.surest or held or self.job.policy.confidence
+        for windows in sorted({asked, EVEN_ODDS}, reverse=True):
+            yield from self._margins_surer(windows)
+
+    def _margins_surer(self, windows: float) -> Iterator[None]:
         doubt, in_vain = 1.0 - self.job.policy.confidence, 0
-        windows: float | None = None
         for share in (1.0, *SURER):
             if self.best is None or self.best.odds is None or in_vain > MOST_IN_VAIN:
                 return
@@ -320,11 +380,7 @@ class _Choosing:
             if self.best.odds.buckets_frac > 1.0 - share * doubt:
                 continue
             yield
-            asked = windows or self.best.schedule.held_frac or self.job.policy.confidence
-            for windows in sorted({asked, EVEN_ODDS}, reverse=True):
-                if self._step(windows, margins=1.0 - share * doubt) is not None:
-                    break
-            else:
+            if self._step(windows, margins=1.0 - share * doubt) is None:
                 return
             gained = self.best.chance_frac > before_frac
             in_vain = 0 if gained else in_vain + (len(self.seen) > seen)
@@ -354,9 +410,6 @@ class _Choosing:
     ) -> Chosen | None:
         """Plan with every limit kept at a confidence, and margins at one of their own where
         it is given; None where that did not go."""
-        left = self._work_left()
-        if self.stop() or left <= 0.0:
-            return None
         behind = NormalDist().inv_cdf(0.5 + 0.5 * confidence)
         sure = Sureness(
             windows=confidence,
@@ -364,12 +417,21 @@ class _Choosing:
             times_sd=self.job.times_sd("slurry") if margins else 0.0,
             late_s=behind * LATE_SD_S,
             drag_frac=behind * RHYTHM_SD_FRAC,
+            limits=max(confidence, self.cool) if self.cool else None,
         )
+        return self._planned_at(sure, quickly=quickly)
+
+    def _planned_at(self, sure: Sureness, *, quickly: bool = True) -> Chosen | None:
+        """The same with every kind of limit as sure as said."""
+        left = self._work_left()
+        if self.stop() or left <= 0.0:
+            return None
         tried: list[Schedule] = []
+        before = self.best
 
         def promising(quick: Schedule) -> bool:
             tried.append(quick)
-            return self._promising(quick, confidence)
+            return self._promising(quick, sure.windows)
 
         found, worked = construct_at(
             self.job,
@@ -379,6 +441,7 @@ class _Choosing:
             stop=self.stop,
             promising=promising if quickly else None,
             order=self._order(),
+            alone=quickly and self.best is not None and len(self.job.rooms) > CLOSE_ROOMS,
         )
         self.worked += worked
         if found is None:
@@ -388,6 +451,8 @@ class _Choosing:
         weighed = self._weigh(replace(found, known=known))
         for quick in tried:
             weighed = max(weighed, self._weigh(quick), key=lambda one: one.chance_frac)
+        if self.best is not before:
+            self.sure = sure
         return weighed
 
 

@@ -7,7 +7,8 @@ the parts that cost the most chance. Cheapest first, within a bounded amount of 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from itertools import chain, islice
 from math import inf
 from typing import NamedTuple
 
@@ -15,7 +16,6 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS
-from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.choose import Chosen, choose
 from cureplan.planning.schedule.changes import (
     COAT_LONGER,
@@ -24,8 +24,10 @@ from cureplan.planning.schedule.changes import (
     OPENING,
     POURING,
     REMEDY_WORDS,
+    STAYING,
     Change,
     Graded,
+    also,
     more_hands,
     more_remedies,
     open_for_less,
@@ -34,6 +36,7 @@ from cureplan.planning.schedule.changes import (
 )
 from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
+from cureplan.planning.schedule.lexicographic import Limits
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.relax import relaxations
 
@@ -45,8 +48,18 @@ LEAST_HELP = 4.5
 """But so much for a room at least: that a job is impossible is often known at once."""
 MOST_WORK = 12.0
 """And never more than this, by which a larger job's ways take half a minute."""
+SHORT = Limits(work=0.3)
+TRIAL_WORK = 0.05
+"""What a trial costs for a room besides its search; measured."""
 QUICK = 0.4
 """Share of that for the quick search for limits that break."""
+SHORT_OF_FRAC = 0.1
+"""What a short search may fall short by and the full plan still reach what is asked; of
+some drawn jobs the most was 0.1."""
+REST = 0.6
+"""Share kept for pairs of changes, and for the best of what falls short."""
+MOST_FIRST, MOST_SECOND = 2, 5
+"""So many changes that help are tried with so many others each."""
 ENOUGH = 4
 """So many ways that reach what is asked are a choice."""
 FEW = 2
@@ -99,12 +112,21 @@ class _Looking:
     progress: Progress | None
     stop: Stop
     budget: float
+    paired: list[Job] = field(default_factory=list)
+    """Jobs with two limits moved that were tried, in whichever order."""
 
     def run(self) -> tuple[Relaxation, ...]:
-        reach: list[Relaxation] = []
-        more: list[Relaxation] = []
+        reach: list[_Tried] = []
+        more: list[_Tried] = []
+
+        def keep(found: _Tried | None) -> None:
+            if found is not None:
+                (reach if found.reaches else more).append(found)
+
+        # Where there is no plan, the least changes are tried in pairs from the start.
+        for_more = REST * self.budget * (self.chosen.odds is not None)
         for way in self._candidates():
-            if self.stop() or self.budget <= 0.0 or len(reach) >= ENOUGH:
+            if self._over(for_more if len(reach) < FEW else 0.0) or len(reach) >= ENOUGH:
                 break
             # The least that works holds by minutes: what goes further is tried at once.
             found = None
@@ -112,14 +134,61 @@ class _Looking:
                 found = self._tried(further) or found
                 if found is not None and found.reaches:
                     break
-            if found is not None and found.reaches:
-                reach.append(_said(found.way, "chance"))
-            elif found is not None:
-                planned = self.chosen.odds is not None
-                more.append(_said(found.way, "more" if planned else "plan"))
-        more.sort(key=lambda way: -(way.chance_frac or 0.0))
-        more = _each_once(more)[: max(0, FEW - len(reach))]
-        return tuple(sorted([*reach, *more], key=lambda way: way.effort_min))
+            keep(found)
+        for found in self._pairs(reach, sorted(more, key=_weaker), 0.5 * for_more):
+            keep(found)
+        told = [_said(found.way, "chance") for found in reach]
+        told += self._best_of(more, FEW - len(told))
+        return tuple(sorted(told, key=lambda way: way.effort_min))
+
+    def _best_of(self, more: Sequence[_Tried], wanted: int) -> list[Relaxation]:
+        """Of what falls short the best, each planned in full."""
+        short = "more" if self.chosen.odds is not None else "plan"
+        best: list[Relaxation] = []
+        for found in _each_once(sorted(more, key=_weaker)):
+            if len(best) >= wanted:
+                break
+            full = found if found.full else self._in_full(found.way)
+            if full is None or full.way.chance_frac is None:
+                continue
+            # Two changes are told only where they give more than the first of them.
+            first = [w for w in best if w.also is None and also(w.say) == also(full.way.say)]
+            if all(full.way.chance_frac >= (w.chance_frac or 0.0) + WORTH_FRAC for w in first):
+                best.append(_said(full.way, "chance" if full.reaches else short))
+        return best
+
+    def _pairs(
+        self, reach: Sequence[_Tried], more: Sequence[_Tried], kept: float
+    ) -> Iterator[_Tried]:
+        """Ways that help and fall short, each with what acts on the part it still loses,
+        where too few reach what is asked."""
+        enough = [also(found.way.say) for found in reach]
+        for first in [found for found in more if found.way.also is None][:MOST_FIRST]:
+            seconds = (
+                change
+                for change in self._by_chance(first.way.job, first.chosen)
+                if change.also is None
+                and change.say.code != first.way.say.code
+                and also(change.say) not in enough
+                and change.job not in self.paired
+            )
+            for change in islice(seconds, MOST_SECOND):
+                if self._over(kept) or len(reach) >= FEW:
+                    return
+                self.paired.append(change.job)
+                both = replace(
+                    first.way,
+                    job=change.job,
+                    also=also(change.say),
+                    effort_min=first.way.effort_min + change.effort_min,
+                    further=None,
+                )
+                found = self._tried(both, above=first.chosen.chance_frac + WORTH_FRAC)
+                if found is not None:
+                    yield found
+
+    def _over(self, kept: float = 0.0) -> bool:
+        return self.stop() or self.budget <= kept
 
     def _steps(self, way: Relaxation) -> list[Relaxation]:
         """How far a limit is moved in turn; letting the crew in an hour ago is none."""
@@ -133,55 +202,80 @@ class _Looking:
         ahead = [s for s in steps if s.job.access.begins.timestamp() >= now_s]
         return ahead or [way] * (way.job.access.begins.timestamp() >= now_s)
 
-    def _tried(self, way: Relaxation) -> _Tried | None:
-        """The way with the chance of its full plan; None where that is no better."""
-        found = self._planned(way.job)
+    def _tried(self, way: Relaxation, above: float = 0.0) -> _Tried | None:
+        """The way with the chance of its full plan, or of a short search's where that is far
+        from what is asked; None where it is no better, or not `above` what one change gives."""
+        if self.chosen.odds is None:
+            return self._in_full(way)
+        tables = self.tables.of_changed(way.job, was=self.job)
+        quick = self._planned(way.job, tables, SHORT)
+        least = max(above, self.chosen.chance_frac + WORTH_FRAC / 2)
+        if quick is None or quick.chance_frac < least:
+            return None
+        if quick.chance_frac >= self.job.policy.confidence - SHORT_OF_FRAC:
+            return self._in_full(way, tables)
+        return _Tried(way, quick, reaches=False, full=False)
+
+    def _in_full(self, way: Relaxation, tables: Tables | None = None) -> _Tried | None:
+        """The way as its full plan holds; None where that is no better."""
+        found = self._planned(way.job, tables or self.tables.of_changed(way.job, was=self.job))
         if found is None or found.odds is None:
             return None
         way = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
         if found.keeps_policy(way.job):
-            return _Tried(way, reaches=True)
+            return _Tried(way, found, reaches=True, full=True)
         cure = self.job.policy.confidence * CURE_FRAC if self.chosen.odds is None else 0.0
         better = found.chance_frac >= max(cure, self.chosen.chance_frac + WORTH_FRAC)
-        return _Tried(way, reaches=False) if better else None
+        return _Tried(way, found, reaches=False, full=True) if better else None
 
-    def _planned(self, job: Job) -> Chosen | None:
-        """The changed job planned in full, as it would be by itself."""
+    def _planned(self, job: Job, tables: Tables, limits: Limits | None = None) -> Chosen | None:
+        """The changed job planned in full, as it would be by itself, unless limits say less."""
         if self.progress is not None:
             self.progress("trying what would help; Ctrl-C ends it")
-        tables = self.tables.of_changed(job, was=self.job)
-        found = choose(job, tables, issued_s=self.issued_s, stop=self.stop)
-        self.budget -= found.schedule.worked + REST_WORK * len(job.rooms)
+        found = choose(job, tables, issued_s=self.issued_s, limits=limits, stop=self.stop)
+        self.budget -= found.schedule.worked + TRIAL_WORK * len(job.rooms)
         return None if self.stop() else found
 
     def _candidates(self) -> Iterator[Relaxation]:
         """Changes to try: what mends a limit that breaks, then what acts on the chance."""
         tried: list[Job] = []
-        if not self.chosen.schedule.keeps_limits:
-            quick, worked = quick_ways(
-                self.job, self.tables, self.chosen.schedule, self.stop, QUICK * self.budget
-            )
-            self.budget -= worked
-            for way in quick:
+        for way in chain(*self._in_turn()):
+            if way.job not in tried:
                 tried.append(way.job)
                 yield way
-        if self.chosen.odds is None:
-            return
-        for change in self._by_chance(self.chosen.odds):
-            if change.job not in tried:
-                tried.append(change.job)
-                yield _said(
-                    Relaxation(
-                        job=change.job,
-                        say=change.say,
-                        also=change.also,
-                        effort_min=change.effort_min,
-                    ),
-                    "chance",
-                )
 
-    def _by_chance(self, odds: Odds) -> Iterator[Change]:
+    def _in_turn(self) -> list[Iterator[Relaxation]]:
+        """Limits that break come first, unless it is buckets that are lost, margins kept."""
+        odds, schedule = self.chosen.odds, self.chosen.schedule
+        by_chance = (
+            Relaxation(
+                job=change.job, say=change.say, also=change.also, effort_min=change.effort_min
+            )
+            for change in self._by_chance(self.job, self.chosen)
+        )
+        turn = [self._mending(), by_chance]
+        if odds is not None and schedule.keeps_margins_as_expected:
+            lost = odds.buckets_frac < min(
+                odds.coats_frac, odds.shifts_frac, odds.opening_frac, odds.limits_frac
+            )
+            return turn[::-1] if lost else turn
+        return turn
+
+    def _mending(self) -> Iterator[Relaxation]:
+        """The least changes a quick search finds for limits that break."""
+        if self.chosen.schedule.keeps_limits:
+            return
+        quick, worked = quick_ways(
+            self.job, self.tables, self.chosen.schedule, self.stop, QUICK * self.budget
+        )
+        self.budget -= worked
+        yield from quick
+
+    def _by_chance(self, job: Job, chosen: Chosen) -> Iterator[Change]:
         """What acts on the part that is lost most often, cheapest first; then on the next."""
+        odds = chosen.odds
+        if odds is None:
+            return
         lost = {
             "buckets": 1.0 - odds.buckets_frac,
             "coats": 1.0 - odds.coats_frac,
@@ -189,12 +283,14 @@ class _Looking:
             "opening": 1.0 - odds.opening_frac,
             "limits": 1.0 - odds.limits_frac,
         }
+        # No more can be won at a part than is lost there.
+        least = min(WORTH_FRAC, job.policy.confidence - odds.all_frac)
         for part in sorted(lost, key=lambda name: -lost[name]):
-            if lost[part] > 0.0:
-                yield from sorted(self._acting_on(part), key=lambda change: change.effort_min)
+            if lost[part] >= max(least, 0.001):
+                changes = self._acting_on(part, job, chosen.schedule)
+                yield from sorted(changes, key=lambda change: change.effort_min)
 
-    def _acting_on(self, part: str) -> list[Change]:
-        job = self.job
+    def _acting_on(self, part: str, job: Job, schedule: Schedule) -> list[Change]:
         plans = [room.plan(AS_IS) for room in self.tables.pours.values()]
         mixing = [
             more_hands(job, task) for task in dict.fromkeys(("mixing", bottleneck(plans)))
@@ -202,16 +298,17 @@ class _Looking:
         missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
         some = [more_remedies(job, (name,)) for name in missing]
         if part == "buckets":
-            if self.chosen.schedule.keeps_margins_as_expected:
+            if schedule.keeps_margins_as_expected:
                 # Margins are kept without them: those that would give more than is kept.
-                return [*self._with_more_margin(), *mixing]
-            every = [more_remedies(job, missing)] if len(missing) > 1 else []
-            return [*some, *every, *mixing]
+                return [*self._with_more_margin(job, schedule), *mixing]
+            # The fewest that mend margins are looked for already; so are all of them.
+            every = [more_remedies(job, missing)] if missing else []
+            return [*every, *mixing]
         if part == "limits" and any(room.heat for room in job.rooms):
             some += [more_remedies(job, ("heat",))] * ("heat" not in job.policy.remedies)
         graded: dict[str, tuple[Graded, ...]] = {
             "coats": (COAT_SOONER, COAT_LONGER, IN_SOONER, OPENING),
-            "shifts": (POURING, COAT_LONGER, IN_SOONER),
+            "shifts": (POURING, COAT_LONGER, STAYING, IN_SOONER),
             "opening": (OPENING, IN_SOONER, COAT_SOONER),
             "limits": (IN_SOONER, POURING, COAT_SOONER, COAT_LONGER, OPENING),
         }
@@ -222,19 +319,18 @@ class _Looking:
             if (change := kind.make(job, minutes)) is not None and self._known(change.job)
         ]
         if part == "opening":
-            moved += [*self._wanted_later(), *open_for_less(job)]
+            moved += [*_wanted_later(job), *open_for_less(job)]
         if part == "limits":
             return [*some, *moved]
         return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]
 
-    def _with_more_margin(self) -> Iterator[Change]:
+    def _with_more_margin(self, job: Job, schedule: Schedule) -> Iterator[Change]:
         """The fewest remedies that give every bucket more time than the plan leaves it."""
-        job, schedule = self.job, self.chosen.schedule
         least_s = min(pour.margin_s for pour in schedule.pours) + MORE_MARGIN_S
         asked = replace(job, policy=replace(job.policy, margin_s=60.0 * (least_s // 60.0)))
         ways, worked = relaxations(
             asked,
-            self.tables.of_changed(asked, was=job),
+            self.tables.of_changed(asked, was=self.job),
             goal="margin alone",
             keeps="chance",
             stop=self.stop,
@@ -247,13 +343,6 @@ class _Looking:
                 changed = replace(way.job, policy=policy)
                 yield Change(job=changed, say=way.say, effort_min=way.effort_min)
 
-    def _wanted_later(self) -> Iterator[Change]:
-        """Rooms with an hour of their own to open by, each wanted later."""
-        for room in self.job.rooms:
-            for minutes in OPENING_MIN:
-                if (change := room_later(room.name).make(self.job, minutes)) is not None:
-                    yield change
-
     def _known(self, job: Job) -> bool:
         """Whether the weather reaches as far as a changed job."""
         reach_s = max(room.conditions.last_s for room in self.tables.pours.values())
@@ -264,15 +353,33 @@ class _Looking:
 
 class _Tried(NamedTuple):
     way: Relaxation
+    chosen: Chosen
     reaches: bool
     """Whether its plan is within policy."""
+    full: bool
+    """Whether it was planned in full, not by a short search."""
 
 
-def _each_once(ways: Sequence[Relaxation]) -> list[Relaxation]:
+def _weaker(found: _Tried) -> float:
+    """For putting the most likely first."""
+    return -found.chosen.chance_frac
+
+
+def _wanted_later(job: Job) -> Iterator[Change]:
+    """Rooms with an hour of their own to open by, each wanted later."""
+    for room in job.rooms:
+        for minutes in OPENING_MIN:
+            if (change := room_later(room.name).make(job, minutes)) is not None:
+                yield change
+
+
+def _each_once(ways: Sequence[_Tried]) -> list[_Tried]:
     """The first of each kind of change."""
-    kinds: dict[tuple[str, str], Relaxation] = {}
-    for way in ways:
-        kinds.setdefault((way.say.code, str(way.say.values.get("rooms"))), way)
+    kinds: dict[tuple[str, str, str], _Tried] = {}
+    for found in ways:
+        say, second = found.way.say, found.way.also
+        named = say.code, second.code if second else "", str(say.values.get("rooms"))
+        kinds.setdefault(named, found)
     return list(kinds.values())
 
 

@@ -8,7 +8,7 @@ from datetime import datetime, time, timedelta
 from typing import Any, Final, Literal
 
 from cureplan.core.messages import Message
-from cureplan.inputs.job.model import Crew, Job, OpenFor, Remedy, Shift
+from cureplan.inputs.job.model import Job, OpenFor, Remedy, Shift
 from cureplan.planning.floor.crew import what_is_more, with_one_more
 from cureplan.planning.floor.split import ways_to_split
 
@@ -20,8 +20,10 @@ __all__ = [
     "OPENING",
     "POURING",
     "REMEDY_WORDS",
+    "STAYING",
     "Change",
     "Graded",
+    "also",
     "more_hands",
     "more_remedies",
     "open_for_less",
@@ -33,6 +35,7 @@ __all__ = [
 ]
 
 DAY_MIN: Final = 1440
+DAY_S: Final = 86_400.0
 MOST_SPLIT: Final = 2
 """Rooms of which a split is tried."""
 REMEDY_WORDS: Final[dict[Remedy, str]] = {
@@ -66,10 +69,15 @@ class Change:
         return Change(
             job=self.job,
             say=first.say,
-            also=Message(self.say.code.replace("relax.", "relax.also_"), self.say.values),
+            also=also(self.say),
             effort_min=first.effort_min + self.effort_min,
             further=None if self.further is None else self.further.after(first),
         )
+
+
+def also(say: Message) -> Message:
+    """A change told as the second of two."""
+    return Message(say.code, {**say.values, "keeps": "also"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -167,12 +175,32 @@ def _shift_moved(
         moved: dict[str, Any] = {crew_field: shifts}
         clock = _clock(shifts[0].begins if edge == "begins" else shifts[-1].ends)
         return Change(
-            job=_with_crew(job, replace(job.crew, **moved)),
+            job=replace(job, crew=replace(job.crew, **moved)),
             say=Message(code, {"clock": clock}),
             effort_min=minutes,
         )
 
     return make
+
+
+def _stay_longer(job: Job, minutes: int) -> Change | None:
+    """Everyone whose stay is limited may stay longer; up to a day."""
+    more_s, crew = 60.0 * minutes, job.crew
+    longest = [crew.most_s(None), *(crew.most_s(person) for person in crew.people)]
+    limited = [stay_s for stay_s in longest if stay_s is not None]
+    if not limited or max(limited) + more_s > DAY_S:
+        return None
+    own = [person.longest_shift_s for person in crew.people]
+    people = tuple(
+        replace(person, longest_shift_s=None if stay_s is None else stay_s + more_s)
+        for person, stay_s in zip(crew.people, own, strict=True)
+    )
+    usual_s = None if longest[0] is None else longest[0] + more_s
+    return Change(
+        job=replace(job, crew=replace(crew, people=people, longest_shift_s=usual_s)),
+        say=Message("relax.stay_longer", {"more_s": more_s}),
+        effort_min=minutes,
+    )
 
 
 _pour_longer = _shift_moved("pour_shifts", "ends", "relax.pour_longer")
@@ -185,7 +213,8 @@ POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)
 COAT_SOONER: Final = Graded(make=_coat_sooner, step_min=15, most_min=480)
 COAT_LONGER: Final = Graded(make=_coat_longer, step_min=15, most_min=480)
 IN_SOONER: Final = Graded(make=_in_sooner, step_min=15, most_min=480)
-GRADED: Final = (COAT_SOONER, COAT_LONGER, POURING, IN_SOONER, OPENING)
+STAYING: Final = Graded(make=_stay_longer, step_min=15, most_min=480)
+GRADED: Final = (COAT_SOONER, COAT_LONGER, POURING, STAYING, IN_SOONER, OPENING)
 
 
 def more_hands(job: Job, task: str) -> Change:
@@ -196,7 +225,7 @@ def more_hands(job: Job, task: str) -> Change:
     else:
         crew, more = with_one_more(job.crew, task), what_is_more(job.crew, task)
     return Change(
-        job=_with_crew(job, crew),
+        job=replace(job, crew=crew),
         say=Message(f"relax.more_{more}", {}),
         effort_min=90.0 if task == "mixing" else 75.0,
     )
@@ -225,7 +254,7 @@ def with_less(change: Change, less: Change) -> Change:
     """A change to a job that opens its floors for less already, told as one."""
     return replace(
         change,
-        also=Message("relax.also_open_for", less.say.values),
+        also=also(less.say),
         effort_min=change.effort_min + less.effort_min,
         further=None if change.further is None else with_less(change.further, less),
     )
@@ -242,10 +271,6 @@ def splits(job: Job) -> Iterator[Change]:
                 say=Message("relax.split", {"room": room.name, "parts": parts}),
                 effort_min=240.0,
             )
-
-
-def _with_crew(job: Job, crew: Crew) -> Job:
-    return replace(job, crew=crew)
 
 
 def _all(

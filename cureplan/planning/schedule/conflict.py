@@ -9,7 +9,7 @@ possible, so that the set named may then be larger than it need be, never wrong.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from functools import cached_property
 from itertools import combinations
@@ -70,12 +70,17 @@ class _Some:
     tables: Tables
     rooms: tuple[str, ...]
     limits: frozenset[Limit]
+    built: dict[frozenset[Limit], FloorModel] = field(default_factory=dict)
+    """Models of the same rooms made so far; too old is no part of them."""
 
     @cached_property
     def model(self) -> FloorModel:
         """Their tables, windows as expected: what these do not allow, nothing does."""
-        job = self._lifted()
-        return floor_model(job, self.tables.under(job), sure=as_expected(job))
+        key = self.limits - {"too old"}
+        if key not in self.built:
+            job = self._lifted()
+            self.built[key] = floor_model(job, self.tables.under(job), sure=as_expected(job))
+        return self.built[key]
 
     @cached_property
     def problem(self) -> Problem:
@@ -211,17 +216,19 @@ def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
     for room in job.rooms:
         whole = _Some(job, tables, (room.name,), frozenset(_limits_of(job)))
         if whole.begins() is None:
-            yield _why(job, tables, room.name)
+            yield _why(whole)
 
 
-def _why(job: Job, tables: Tables, room: str) -> Failure:
-    if _Some(job, tables, (room,), frozenset()).begins() is None:
-        return _unseen(job, tables, room)
+def _why(whole: _Some) -> Failure:
+    job, tables, (room,) = whole.job, whole.tables, whole.rooms
+    lifted = replace(whole, limits=frozenset())
+    if lifted.begins() is None:
+        return _unseen(lifted)
     limits = _limits_of(job)
     for size in range(1, len(limits) + 1):
         for some in combinations(limits, size):
-            if _Some(job, tables, (room,), frozenset(some)).begins() is None:
-                says = [_says(job, tables, room, limit, some) for limit in some]
+            if replace(lifted, limits=frozenset(some)).begins() is None:
+                says = [_says(lifted, limit, some) for limit in some]
                 if "opening" in some:
                     says += _only_wash(job, tables, room)
                 return Failure(limits=some, rooms=(room,), says=tuple(says))
@@ -255,11 +262,11 @@ def _only_wash(job: Job, tables: Tables, room: str) -> Iterator[Message]:
         return
 
 
-def _unseen(job: Job, tables: Tables, room: str) -> Failure:
+def _unseen(lifted: _Some) -> Failure:
     """No way within the weather, whatever the limits; too cold or hot a start is told first."""
-    pours = tables.pours[room]
-    far = _looked_until(job, pours)
-    says = [Message("limit.weather", {"room": room, "until_at": far.isoformat()})]
+    job, (room,) = lifted.job, lifted.rooms
+    pours = lifted.tables.pours[room]
+    says = [_slow(lifted)]
     layer = pours.tasks[0][-1]
     lasts_s = pours.works(AS_IS)[0].duration_s
     spans = crew_spans(job, job.crew.pour_shifts)
@@ -274,6 +281,29 @@ def _unseen(job: Job, tables: Tables, room: str) -> Failure:
         values = _dew_values(job, pours, stage, start_s)
         says.insert(-1, Message("limit.dew_throughout", values))
     return Failure(limits=("weather",), rooms=(room,), says=tuple(says))
+
+
+def _slow(lifted: _Some) -> Message:
+    """That a room cures longer than the weather known lasts, where it is that."""
+    job, (room,), stages = lifted.job, lifted.rooms, lifted.problem.rooms[0]
+    pours = lifted.tables.pours[room]
+    until = _looked_until(job, pours)
+    values: dict[str, Value] = {"room": room, "until_at": until.isoformat()}
+    if not all(stage.size for stage in stages):
+        return Message("limit.weather", values)
+    # What does not open while the weather is known takes as long as that at least.
+    ends = int((pours.conditions.last_s - float(lifted.model.slots.at(0))) // 60.0)
+    takes_s = sum(
+        60.0 * float((s.opens - s.begins)[s.opens < NEVER].min(initial=ends - s.begins.min()))
+        for s in stages
+    )
+    first_s = max(job.access.begins.timestamp(), pours.conditions.first_s)
+    if first_s + takes_s <= until.timestamp():
+        return Message("limit.weather", values)
+    slab_c = float(pours.conditions.slab_at(first_s))
+    instead = f"open_for.{job.room(room).open_for}"
+    slow: dict[str, Value] = {"slab_c": slab_c, "takes_s": takes_s, "open_for": instead}
+    return Message("limit.slow", {**values, **slow})
 
 
 def _dew_values(job: Job, pours: RoomPours, stage: str, start_s: float) -> dict[str, Value]:
@@ -309,16 +339,17 @@ def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: flo
     return Message(code, {**values, "until_at": iso(lifts_s)})
 
 
-def _says(job: Job, tables: Tables, room: str, limit: Limit, some: Iterable[Limit]) -> Message:
+def _says(lifted: _Some, limit: Limit, some: Iterable[Limit]) -> Message:
     """A limit of a set in words: what would be, were this one lifted."""
+    job, (room,) = lifted.job, lifted.rooms
     # Figures by all other limits of the job where these leave a way: it is that which helps.
-    without = _Some(job, tables, (room,), frozenset(LIMITS) - {limit})
+    without = replace(lifted, limits=frozenset(_limits_of(job)) - {limit})
     if without.begins() is None:
-        without = _Some(job, tables, (room,), frozenset(some) - {limit})
+        without = replace(lifted, limits=frozenset(some) - {limit})
     begins = without.begins()
     if begins is None:
         raise AssertionError("fewer limits would conflict")
-    windows = _Windows(job, tables.pours[room], without, begins)
+    windows = _Windows(job, lifted.tables.pours[room], without, begins)
     return {
         "temperature": windows.temperature,
         "dew": windows.dew,
@@ -424,9 +455,9 @@ class _Windows:
             return Message("limit.no_pour_shift", values)
         if lasts_s > longest_s:
             return Message("limit.pour_long", values)
-        shifts = _clocks(self.job.crew.pour_shifts)
-        starts = {"start_at": self._at(self.begins[self.pours.pour_task]), "shifts": shifts}
-        return Message("limit.pour_shift", {**values, **starts})
+        values["start_at"] = self._at(self.begins[self.pours.pour_task])
+        values["shifts"] = _clocks(self.job.crew.pour_shifts)
+        return Message("limit.pour_shift", values)
 
     def topcoat_shift(self) -> Message:
         """The longest coat against the longest shift, else the coats against its hours."""
@@ -454,12 +485,8 @@ class _Windows:
             for number, task in enumerate(self.pours.tasks)
             if number > self.pours.pour_task
         )
-        values: dict[str, Value] = {
-            "room": self.pours.room.name,
-            "coats": coats,
-            "shifts": shifts,
-        }
-        return Message("limit.topcoat_shift", values)
+        room = self.pours.room.name
+        return Message("limit.topcoat_shift", {"room": room, "coats": coats, "shifts": shifts})
 
     def longest_shift(self) -> Message:
         """The longest task against how long anyone may stay."""
@@ -563,6 +590,7 @@ def _work_of(job: Job, tables: Tables, rooms: Sequence[str]) -> Iterator[Message
             if (CREWS[stage.crew] == "topcoat") == (crew == "topcoat")
         ]
         spans = crew_spans(job, its_shifts)
-        have_s = sum(max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans)
+        have = [max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans]
         work_s = sum(works) + change_s * max(0, len(works) - 1)
-        yield Message(f"limit.work_{crew}", {"work_s": work_s, "have_s": have_s})
+        values = {"work_s": work_s, "have_s": sum(have), "longest_s": max(have, default=0.0)}
+        yield Message(f"limit.work_{crew}", values)

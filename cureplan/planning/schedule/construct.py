@@ -11,6 +11,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import room_conditions
 from cureplan.planning.floor.pour import FREE, RoomPours, Settled
+from cureplan.planning.schedule.bounds import least_possible, lower_bounds
 from cureplan.planning.schedule.conflict import alone, together
 from cureplan.planning.schedule.floor_model import (
     FloorModel,
@@ -24,7 +25,6 @@ from cureplan.planning.schedule.lexicographic import (
     Limits,
     News,
     Solved,
-    lower_bounds,
     solve_in_order,
 )
 from cureplan.planning.schedule.outcome import (
@@ -34,7 +34,7 @@ from cureplan.planning.schedule.outcome import (
     Stop,
     stopped_by_hand,
 )
-from cureplan.planning.schedule.problem import Score
+from cureplan.planning.schedule.problem import Score, score
 from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
 from cureplan.planning.schedule.tables import Sureness
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
@@ -42,6 +42,7 @@ from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.weather.hours.series import HourlySeries
 
 __all__ = [
+    "MANY_ROOMS",
     "Progress",
     "Promising",
     "Schedule",
@@ -94,6 +95,9 @@ QUICK = "forward timing"
 Promising = Callable[[Schedule], bool]
 """Whether a quick schedule is worth the solver's work."""
 
+MANY_ROOMS, NEAR_FRAC = 16, 0.05
+"""From so many rooms on no solver sees a schedule that is so near to what no plan beats:
+its model would take more memory than all else, and only break ties."""
 MOST_ORDERS, FEWEST_ORDERS = 60, 10
 ORDERS_WORK = 1.0
 """Of orders tried for one kind of windows: a large job's cost more each."""
@@ -172,10 +176,12 @@ def construct_at(
     stop: Stop,
     promising: Promising | None = None,
     order: tuple[int, ...] | None = None,
+    alone: bool = False,
 ) -> tuple[Schedule | None, float]:
     """The same with every limit kept as surely as said, and the work it took.
 
     None where no answer was found: within these limits on work there may still be one.
+    With forward timing `alone` no solver looks for a first one.
     """
     search = _Search(
         job=job,
@@ -189,7 +195,7 @@ def construct_at(
     begun = search.begun(sure)
     if begun.model.problem.empty:
         return None, search.worked
-    if begun.first.choice is None:
+    if begun.first.choice is None and not alone:
         begun = begun.going_on_from(search.any_choice(begun, limits.work))
     if begun.first.choice is None:
         return None, search.worked
@@ -264,10 +270,14 @@ class _Search:
         if begun.first.choice is None or self.promising is None:
             return None
         schedule = begun.model.schedule(begun.first.choice)
-        if self.promising(schedule):
+        wanted, problem = self.promising(schedule), begun.model.problem
+        if wanted and len(problem.rooms) < MANY_ROOMS:
             return None
-        bounds = {"ready": lower_bounds(begun.model.problem).ready}
-        gap_frac = _gap_frac(begun.first.score, bounds)
+        found = score(problem, begun.first.choice)
+        soonest = least_possible(problem, found, "ready", lower_bounds(problem).ready)
+        gap_frac = _gap_frac(found, {"ready": soonest})
+        if wanted and (gap_frac is None or gap_frac > NEAR_FRAC):
+            return None
         return replace(schedule, solver=QUICK, gap_frac=gap_frac)
 
     def begun(self, sure: Sureness | None) -> _Begun:

@@ -13,7 +13,7 @@ from cureplan.inputs.job.model import Crew, Job, Remedy, Room
 from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import CREWS
 from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.schedule.lexicographic import prune_dominated
+from cureplan.planning.schedule.bounds import prune_dominated
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import (
     PlacedCoat,

@@ -6,52 +6,22 @@ import time
 from collections.abc import Callable, Collection
 from concurrent.futures import ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
+from cureplan.planning.schedule.bounds import (
+    BY_WORK,
+    Pruned,
+    least_cost,
+    least_possible,
+    lower_bounds,
+    prune_dominated,
+)
 from cureplan.planning.schedule.cp_model import OrderingModel, cp_sat
 from cureplan.planning.schedule.outcome import Ended, Known, Stop, never
-from cureplan.planning.schedule.problem import Choice, Problem, Score, Stage, score
+from cureplan.planning.schedule.problem import Choice, Problem, Score, score
 
-__all__ = [
-    "SHARES",
-    "Limits",
-    "News",
-    "Pruned",
-    "Solved",
-    "lower_bounds",
-    "prune_dominated",
-    "solve_in_order",
-]
-
-
-def lower_bounds(problem: Problem) -> Score:
-    """A score that every choice which keeps all rules reaches at best, part by part.
-
-    Not for a problem with an empty stage: that one has no choice at all.
-    """
-    stages = [stage for _, _, stage in problem.tasks()]
-    short = [int(stage.short.min()) for stage in stages]
-    return Score(
-        waited=0,
-        short_most=max(short),
-        short_sum=sum(short),
-        last_shift=_last_shift(problem),
-        tight=0,
-        cost=sum(_least_cost(stage) for stage in stages),
-        ready=max(_earliest_ready(room) for room in problem.rooms),
-        calls=_fewest_calls(problem),
-        on_site=_least_on_site(problem),
-        hurried=0,
-    )
-
-
-def _least_cost(stage: Stage, more_short: int = 0) -> int:
-    """Least cost among states that miss the least margin, or so much more."""
-    return int(stage.cost[stage.short <= stage.short.min() + more_short].min())
+__all__ = ["SHARES", "Limits", "News", "Solved", "solve_in_order"]
 
 
 def _bound(search: _Search, part: str, simple: Score) -> int:
@@ -60,123 +30,7 @@ def _bound(search: _Search, part: str, simple: Score) -> int:
         return int(getattr(simple, part))
     # One room may miss all that is missed beyond the least of each, and so be cheaper.
     missed = search.score.short_sum - simple.short_sum
-    return sum(_least_cost(stage, missed) for _, _, stage in search.problem.tasks())
-
-
-def _last_shift(problem: Problem) -> int:
-    """The first shift by whose end all pours could have been worked off."""
-    pours = problem.pour_list
-    first = max(int(pour.span.min()) for pour in pours)
-    work = sum(int(problem.busy(room, problem.pour(room)).min()) for room in range(len(pours)))
-    spans = np.concatenate([pour.span for pour in pours])
-    begins = np.concatenate([pour.begins for pour in pours])
-    frees = np.concatenate([pour.frees for pour in pours])
-    held = 0
-    for span in np.unique(spans):
-        there = spans == span
-        held += int(frees[there].max() - begins[there].min())
-        if span >= first and held >= work:
-            return int(span)
-    return int(spans.max())
-
-
-def _earliest_ready(room: tuple[Stage, ...]) -> int:
-    """When a room could be ready if it had all crews to itself."""
-    at = int(room[0].opens.min())
-    for stage in room[1:]:
-        possible = stage.begins >= at
-        if not possible.any():
-            return int(stage.opens.max())
-        at = int(stage.opens[possible].min())
-    return at
-
-
-def _fewest_calls(problem: Problem) -> int:
-    return len({stage.crew for _, _, stage in problem.tasks()})
-
-
-def _least_on_site(problem: Problem) -> int:
-    return sum(int(problem.busy(room, n).min()) for room, n, _ in problem.tasks())
-
-
-BoolArray = NDArray[np.bool_]
-SWEEPS = 3
-
-
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class Pruned:
-    """A problem with fewer states, and which states of the whole one they are."""
-
-    problem: Problem
-    states: tuple[tuple[NDArray[np.int64], ...], ...]
-
-    def outer(self, choice: Choice) -> Choice:
-        """A choice of the narrowed problem, counted in the whole one's states."""
-        return tuple(
-            tuple(int(states[k]) for states, k in zip(rows, row, strict=True))
-            for rows, row in zip(self.states, choice, strict=True)
-        )
-
-    def inner(self, choice: Choice) -> Choice:
-        """The reverse; the choice's states must all have been kept."""
-        return tuple(
-            tuple(int(np.searchsorted(states, k)) for states, k in zip(rows, row, strict=True))
-            for rows, row in zip(self.states, choice, strict=True)
-        )
-
-
-def prune_dominated(problem: Problem, best: Score | None, parts: Collection[str]) -> Pruned:
-    """Drop states beyond what some parts of a score allow, and what then leads nowhere."""
-    masks = [[np.ones(s.size, dtype=np.bool_) for s in stages] for stages in problem.rooms]
-    if best is not None:
-        _cut(problem, best, parts, masks)
-    for stages, kept in zip(problem.rooms, masks, strict=True):
-        for _ in range(SWEEPS):
-            _chain(stages, kept)
-    return Pruned(
-        problem=replace(
-            problem,
-            rooms=tuple(
-                tuple(stage.keep(mask) for stage, mask in zip(stages, kept, strict=True))
-                for stages, kept in zip(problem.rooms, masks, strict=True)
-            ),
-        ),
-        states=tuple(tuple(np.flatnonzero(mask) for mask in kept) for kept in masks),
-    )
-
-
-def _cut(
-    problem: Problem, best: Score, parts: Collection[str], masks: list[list[BoolArray]]
-) -> None:
-    """What a state may miss or cost beyond the least, given what all together may."""
-    least = lower_bounds(problem)
-    for room, (stages, kept) in enumerate(zip(problem.rooms, masks, strict=True)):
-        for stage, mask in zip(stages, kept, strict=True):
-            if "short_most" in parts:
-                mask &= stage.short <= best.short_most
-            if "short_sum" in parts:
-                mask &= stage.short <= stage.short.min() + best.short_sum - least.short_sum
-            if "cost" in parts and best.short_sum == least.short_sum:
-                cheapest = stage.cost[stage.short == stage.short.min()].min()
-                mask &= stage.cost <= cheapest + best.cost - least.cost
-        if "last_shift" in parts:
-            pour = problem.pour(room)
-            kept[pour] &= stages[pour].span <= best.last_shift
-        if "ready" in parts:
-            kept[-1] &= stages[-1].opens <= best.ready
-
-
-def _chain(stages: tuple[Stage, ...], kept: list[BoolArray]) -> None:
-    """Each stage keeps only states from which, and to which, another stage's lead."""
-    for n in range(len(stages) - 2, -1, -1):
-        begins = np.sort(stages[n + 1].begins[kept[n + 1]])
-        first = np.searchsorted(begins, stages[n].opens, side="left")
-        kept[n] &= np.searchsorted(begins, stages[n].closes, side="right") > first
-    for n in range(1, len(stages)):
-        if kept[n - 1].any():
-            before = stages[n - 1].keep(kept[n - 1])
-            kept[n] &= stages[n].begins >= before.opens.min()
-            kept[n] &= stages[n].begins <= before.closes.max()
+    return sum(least_cost(stage, missed) for _, _, stage in search.problem.tasks())
 
 
 SHARES = {
@@ -211,6 +65,8 @@ QUICK, QUICK_WORK = TIGHT | {"cp_model_probing_level": 0}, 0.25
 """Tried first: on a job of five floors every part is settled in less, in a third of the
 time of the manners above, whose relaxation and probing only pay on larger ones."""
 
+FEW_ROOMS = 5
+"""Up to so many the solver itself mostly settles every part."""
 EMERGENCY_S = 1800.0
 """When a search is given up by the clock: only a machine that hangs comes to it."""
 POLL_S = 0.05
@@ -351,12 +207,22 @@ def solve_in_order(
 def _settle(search: _Search, part: str, simple: int) -> None:
     """Bring one part of the score to its best, or as near as the limits allow."""
     search.bounds[part] = simple
-    if search.score is None or getattr(search.score, part) > simple:
+    if len(search.problem.rooms) > FEW_ROOMS:
+        _bound_by_work(search, part)
+    if search.score is None or getattr(search.score, part) > search.bounds[part]:
         _solve(search, part)
     if search.score is None:
         return
+    _bound_by_work(search, part)
     best = getattr(search.score, part)
     search.tell(part, settled=search.bounds[part] == best)
+
+
+def _bound_by_work(search: _Search, part: str) -> None:
+    """Raise a bound that the search has not reached to what the crews can work off."""
+    if part in BY_WORK and search.score is not None:
+        low = search.bounds[part]
+        search.bounds[part] = least_possible(search.problem, search.score, part, low)
 
 
 def _solve(search: _Search, part: str) -> None:

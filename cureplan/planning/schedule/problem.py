@@ -31,7 +31,8 @@ __all__ = [
     "stage_of",
 ]
 
-IntArray = NDArray[np.int64]
+IntArray = NDArray[np.int32]
+"""Slots and small counts: half the memory of a large job's tables."""
 NEVER = 1_000_000
 """A slot after everything: a floor that never bears feet within the weather known."""
 
@@ -78,12 +79,25 @@ class Stage:
         """The stage with only the states marked."""
         if bool(kept.all()):
             return self
-        arrays = {f.name: getattr(self, f.name)[kept] for f in fields(self) if f.name != "crew"}
+        number, found = int(kept.sum()), dict[int, IntArray]()
+        arrays = {f.name: getattr(self, f.name) for f in fields(self) if f.name != "crew"}
+        for name, values in arrays.items():
+            # One value for all states, or one array under two names, is kept once.
+            if id(values) not in found:
+                one = values.strides == (0,)
+                found[id(values)] = (
+                    np.broadcast_to(values[:1], number) if one and number else values[kept]
+                )
+            arrays[name] = found[id(values)]
         return replace(self, **arrays)
 
     def labelled(self, *, cost: int, option: int) -> Stage:
         """The stage with one cost and one option on all its states."""
-        return replace(self, cost=np.full(self.size, cost), option=np.full(self.size, option))
+        return replace(
+            self,
+            cost=np.full(self.size, cost, dtype=np.int32),
+            option=np.full(self.size, option, dtype=np.int32),
+        )
 
 
 def stage_of(
@@ -102,10 +116,10 @@ def stage_of(
     >>> stage_of(crew=0, begins=[0, 1], lasts=3, opens=[3, 4], closes=9).ends.tolist()
     [3, 4]
     """
-    begin = np.asarray(begins, dtype=np.int64)
+    begin = np.asarray(begins, dtype=np.int32)
     values: dict[str, ArrayLike] = {
         "begins": begin,
-        "ends": begin + np.asarray(lasts, dtype=np.int64),
+        "ends": begin + np.asarray(lasts, dtype=np.int32),
         "shuts": begin,
         "walks": begin,
         "opens": opens,
@@ -118,11 +132,11 @@ def stage_of(
     values["frees"] = values["ends"]
     values |= others
     values = {"follows": values["frees"]} | values
-    arrays = {
-        name: np.broadcast_to(np.asarray(value, dtype=np.int64), begin.shape)
-        for name, value in values.items()
+    made = {
+        id(value): np.broadcast_to(np.asarray(value, dtype=np.int32), begin.shape)
+        for value in values.values()
     }
-    return Stage(crew=crew, **arrays)
+    return Stage(crew=crew, **{name: made[id(value)] for name, value in values.items()})
 
 
 class Score(NamedTuple):
@@ -456,7 +470,7 @@ class Intervals:
 
 def gather_intervals(stage: Stage) -> Intervals:
     """Gather a stage's states into runs."""
-    order = np.lexsort((stage.begins, stage.option))
+    order = np.lexsort((stage.begins, stage.option)).astype(np.int32)
     begins = stage.begins[order]
     offset = {name: getattr(stage, name)[order] - begins for name in OFFSETS}
     for name in OFFSETS:
@@ -465,8 +479,8 @@ def gather_intervals(stage: Stage) -> Intervals:
     breaks = np.diff(begins) != 1
     for values in (*offset.values(), *label.values()):
         breaks |= np.diff(values) != 0
-    state = np.concatenate([[0], np.flatnonzero(breaks) + 1]).astype(np.int64)
-    final = np.concatenate([state[1:] - 1, [begins.size - 1]]).astype(np.int64)
+    state = np.concatenate([[0], np.flatnonzero(breaks) + 1]).astype(np.int32)
+    final = np.concatenate([state[1:] - 1, [begins.size - 1]]).astype(np.int32)
     return Intervals(
         first=begins[state],
         last=begins[final],

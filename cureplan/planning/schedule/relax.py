@@ -16,6 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS, RoomPours
+from cureplan.planning.schedule.bounds import lower_bounds
 from cureplan.planning.schedule.changes import (
     GRADED,
     OPENING,
@@ -38,7 +39,7 @@ from cureplan.planning.schedule.floor_model import (
     floor_model,
 )
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders
-from cureplan.planning.schedule.lexicographic import Limits, lower_bounds, solve_in_order
+from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, never
 from cureplan.planning.schedule.problem import Choice, Problem, Stage, score
 
@@ -410,7 +411,7 @@ def _counting_late(model: FloorModel, due_s: list[float]) -> Problem:
     def counted(stages: tuple[Stage, ...], due: float) -> tuple[Stage, ...]:
         free = [replace(stage, short=np.zeros_like(stage.short)) for stage in stages]
         last = stages[-1]
-        late = (model.slots.at(last.opens) > due).astype(np.int64)
+        late = (model.slots.at(last.opens) > due).astype(np.int32)
         return (*free[:-1], replace(last, short=late))
 
     rooms = [counted(s, due) for s, due in zip(model.problem.rooms, due_s, strict=True)]
@@ -425,6 +426,8 @@ def _chance(change: Relaxation, job: Job) -> Message | None:
 
 
 MOST_NAMED = 3
+COLD = ("limit.too_cold", "limit.dew", "limit.slow")
+"""What heat may mend."""
 
 
 def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Message, ...]:
@@ -434,10 +437,11 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
     said: tuple[Message, ...] = (
         Message("none.impossible" if known else "none.unknown", {"why": why}),
     )
-    cold = any(say.code.startswith(("limit.too_cold", "limit.dew")) for say in why)
+    cold = any(say.code.startswith(COLD) for say in why)
     if cold and not any(room.heat for room in job.rooms):
         said = (*said, Message("none.heat", {}))
-    if any(say.values.get("what") == "limited.material" for say in why):
+    store = any(say.values.get("what") == "limited.material" for say in why)
+    if store:
         said = (*said, Message("none.store", {}))
     if schedule.relaxed is None:
         return said
@@ -450,6 +454,6 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
         )
         return (*said, Message("none.ways", {"ways": ways}))
     said = (*said, Message("none.no_way", {}))
-    if known_until < job.access.open_by + timedelta(minutes=OPENING.most_min):
+    if not store and known_until < job.access.open_by + timedelta(minutes=OPENING.most_min):
         return (*said, Message("none.weather_ends", {"until_at": known_until.isoformat()}))
     return said

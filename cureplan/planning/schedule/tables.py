@@ -6,6 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
 from functools import cache
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -61,6 +62,8 @@ class Sureness:
     """Confidence of each window between layers; 0.5 is the expected night."""
     margins: float
     """Confidence of each bucket's margin."""
+    limits: float | None = None
+    """Confidence of each limit of slab and air; None for that of the windows."""
     late_s: float = 0.0
     """How late a crew may come and still keep its shift and the windows' ends."""
     drag_frac: float = 0.0
@@ -68,6 +71,11 @@ class Sureness:
     times_sd: float = 0.0
     """By how much all times of the wet slurry may be off together, as far as its margins
     are to bear that as well."""
+
+    @property
+    def temperatures(self) -> float:
+        """Confidence of each limit of slab and air."""
+        return self.windows if self.limits is None else self.limits
 
     def behind_s(self, worked_s: Array) -> Array:
         """How far behind its plan a crew may be that has worked so long."""
@@ -101,8 +109,9 @@ class _Rows:
     """Of all mixes of a floor."""
     pour_age_s: Array
     """Shape (rows, N)."""
-    film_age_s: Array
-    """Shape (rows, N, nodes)."""
+    film_age_s: NDArray[np.float32]
+    """Shape (rows, N, nodes); of many rooms this is the most there is to keep, and good
+    to a thousandth of a second as it is."""
 
 
 @dataclass(slots=True)
@@ -228,7 +237,7 @@ class PourTables:
             coldest_c=run.mixed_c.min(axis=1),
             hottest_c=run.mixed_c.max(axis=1),
             pour_age_s=run.pour_age_s,
-            film_age_s=run.film_age_s,
+            film_age_s=run.film_age_s.astype(np.float32),
         )
 
     def stage(
@@ -329,7 +338,7 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        kept = pours.limits(self.layer, confidence=sure.windows).kept(
+        kept = pours.limits(self.layer, confidence=sure.temperatures).kept(
             start_s, done_s - start_s, at_starts(table.walkable_s)
         )
         kept &= at_starts(table.mixed_spare_k) >= 0
@@ -341,7 +350,7 @@ def _no_states() -> Stage:
     return stage_of(crew=0, begins=[], lasts=0, opens=0, closes=0)
 
 
-def _between(at_s: Array, rows_s: Array, values: Array) -> Array:
+def _between(at_s: Array, rows_s: Array, values: Array | NDArray[np.float32]) -> Array:
     """Straight lines between rows for every column of `values`, shape (S, ...)."""
     if rows_s.size == 1:
         return np.repeat(values, at_s.size, axis=0)
@@ -352,22 +361,12 @@ def _between(at_s: Array, rows_s: Array, values: Array) -> Array:
 
 
 def _merged(one: _Rows, two: _Rows) -> _Rows:
-    at_s = np.concatenate([one.at_s, two.at_s])
-    order = np.argsort(at_s)
+    order = np.argsort(np.concatenate([one.at_s, two.at_s]))
 
-    def both(name: str) -> Array:
-        joined: Array = np.concatenate([getattr(one, name), getattr(two, name)])[order]
-        return joined
+    def both(name: str) -> Any:
+        return np.concatenate([getattr(one, name), getattr(two, name)])[order]
 
-    return _Rows(
-        at_s=at_s[order],
-        central_s=both("central_s"),
-        lasts_s=both("lasts_s"),
-        coldest_c=both("coldest_c"),
-        hottest_c=both("hottest_c"),
-        pour_age_s=both("pour_age_s"),
-        film_age_s=both("film_age_s"),
-    )
+    return _Rows(**{item.name: both(item.name) for item in fields(_Rows)})
 
 
 def _undominated(stages: Sequence[Stage]) -> Stage:
@@ -409,7 +408,7 @@ def layer_stage(
         soonest_s=pours.begins_from_s(work),
     )
     start_s = slots.at(begin) + work.lead_s
-    limits = pours.limits(work.layer, confidence=sure.windows)
+    limits = pours.limits(work.layer, confidence=sure.temperatures)
     laid = limits.kept(start_s, work.duration_s, start_s)
     laid &= _in_shift(spans, span, start_s + work.duration_s, sure)
     begin, span, start_s = begin[laid], span[laid], start_s[laid]
