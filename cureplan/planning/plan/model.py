@@ -478,6 +478,7 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
     if not plan.primers:
         del data["primers"]
     _drop_unsaid(plan, data)
+    _drop_no_doubts(data["job"])
     if text_of is not None:
         _add_texts(plan, data, text_of)
     data["digest"] = _digest(data)
@@ -501,6 +502,15 @@ def _drop_unsaid(plan: Plan, data: dict[str, Any]) -> None:
     for item in fields(crew):
         if item.name in _SELDOM and getattr(crew, item.name) == item.default:
             del data["job"]["crew"][item.name]
+
+
+def _drop_no_doubts(data: Any) -> None:
+    """What no fit has left open, of every milestone of the job's cards."""
+    if isinstance(data, dict) and data.get("doubt_frac") == 0.0:
+        del data["doubt_frac"]
+    for child in data.values() if isinstance(data, dict) else data:
+        if isinstance(child, dict | list):
+            _drop_no_doubts(child)
 
 
 _SELDOM = ("people", "longest_shift_s", "rest_s", "break_after_s", "break_for_s")
