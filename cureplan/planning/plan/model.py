@@ -12,6 +12,7 @@ from cureplan.core.clock import ceil_to, floor_to
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
+from cureplan.inputs.cards.write import drop_no_doubts
 from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job, OpenFor
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
 from cureplan.planning.plan.night_rules import NightRules
@@ -473,12 +474,11 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
     import json
 
     data = plan_adapter().dump_python(plan, mode="json")
-    if plan.night is None:
-        del data["night"]
-    if not plan.primers:
-        del data["primers"]
+    for name in ("night", "primers"):
+        if not getattr(plan, name):
+            del data[name]
     _drop_unsaid(plan, data)
-    _drop_no_doubts(data["job"])
+    drop_no_doubts(data["job"])
     if text_of is not None:
         _add_texts(plan, data, text_of)
     data["digest"] = _digest(data)
@@ -502,15 +502,6 @@ def _drop_unsaid(plan: Plan, data: dict[str, Any]) -> None:
     for item in fields(crew):
         if item.name in _SELDOM and getattr(crew, item.name) == item.default:
             del data["job"]["crew"][item.name]
-
-
-def _drop_no_doubts(data: Any) -> None:
-    """What no fit has left open, of every milestone of the job's cards."""
-    if isinstance(data, dict) and data.get("doubt_frac") == 0.0:
-        del data["doubt_frac"]
-    for child in data.values() if isinstance(data, dict) else data:
-        if isinstance(child, dict | list):
-            _drop_no_doubts(child)
 
 
 _SELDOM = ("people", "longest_shift_s", "rest_s", "break_after_s", "break_for_s")
