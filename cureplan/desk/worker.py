@@ -135,8 +135,12 @@ class Worker:
 
     def _follow(self, process: subprocess.Popen[str], task: Task) -> None:
         for line in process.stdout or ():
-            found = json.loads(line)
-            if found.get("number") != task.number:
+            try:
+                found = json.loads(line)
+            except ValueError:
+                # What its end cut short, or a library's own word.
+                continue
+            if not isinstance(found, dict) or found.get("number") != task.number:
                 # The last word of a task that was over when it was asked to stop.
                 continue
             task.words = found.get("words", task.words)
