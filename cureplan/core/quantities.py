@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date, time
 from fractions import Fraction
 from functools import cache, lru_cache
 from itertools import pairwise
@@ -103,7 +104,8 @@ def split_refusal(error: QuantityError, text: object) -> tuple[str, str]:
 
 
 def _shown(text: object) -> str:
-    shown = repr(text)
+    # A date written without quotes, as it was written.
+    shown = repr(text.isoformat() if isinstance(text, date | time) else text)
     return shown if len(shown) <= LONGEST_SHOWN else shown[: LONGEST_SHOWN - 3] + "..."
 
 

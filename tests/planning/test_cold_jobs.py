@@ -11,6 +11,7 @@ import pytest
 from cureplan.api import _in_words, cannot_alone, get_weather, make_plan, read_job
 from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.judge import judge
+from tests.commands import steady
 
 JOBS = Path(__file__).parents[1] / "pinned" / "jobs"
 
@@ -202,3 +203,15 @@ def test_a_week_later_the_same_shift_needs_two_nights(tmp_path):
     job = spain(tmp_path, "2026-10-31")
     plan = make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
     assert len({room.pour_start.date() for room in plan.rooms}) == 2
+
+
+def test_a_floor_that_cures_longer_than_the_weather_known_is_told_so(tmp_path):
+    # By hand: 5 h until the coat and 48 h until wash-down at the cards' 21 °C; at 6 °C and
+    # 50 kJ/mol, exp(50,000 / 8.314 x (1/279.15 - 1/294.15)) = 3.00 times as long: 159 h, of
+    # the six days that the weather still reaches.
+    steady.write_weather(tmp_path / "weather.csv", 6.0, days=17)
+    job = read_job(steady.write_job(tmp_path, ('ground = "21 C"', 'ground = "6 C"')))
+    told = cannot_alone(job, get_weather(job, now=job.access.begins))
+    said = next(say for say in told if say.code == "limit.slow")
+    assert said.values["takes_s"] == pytest.approx(159 * 3600.0, rel=0.02)
+    assert said.values["slab_c"] == pytest.approx(6.0, abs=0.1)

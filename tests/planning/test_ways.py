@@ -15,7 +15,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, choose
 from cureplan.planning.plan.ways import _Looking, _Tried, look_for_help
-from cureplan.planning.schedule.changes import STAYING
+from cureplan.planning.schedule.changes import STAYING, more_hands, more_remedies
 from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, never
@@ -93,7 +93,8 @@ def test_ice_is_a_way_where_margins_are_kept_without_it_and_a_hand_beside_it_if_
     assert both.way.job.policy.remedies == ("chill",)
     assert both.reaches
     assert both.way.chance_frac == pytest.approx(both.chosen.chance_frac)
-    assert next(look._pairs([both, both], [first], 0.0), None) is None
+    # The same two the other way round are no other way.
+    assert more_remedies(more_hands(job, "mixing").job, ("chill",)).job in look.paired
 
 
 def test_a_stay_is_made_longer_for_the_crew_and_for_whoever_has_hours_of_his_own(kitchen):

@@ -4,15 +4,25 @@
   const POLL_MS = 500;
   const by = (id) => document.getElementById(id);
   if (!by("plan")) return;
-  let mine = 0, watching = false;
+  let mine = 0, watching = false, seen = 0;
 
   async function show() {
     const answer = await fetch(`${at}/plan`).catch(() => null);
     if (answer && answer.ok) by("plan-part").innerHTML = await answer.text();
     const has = Boolean(document.querySelector("#plan-part .answers"));
     by("play").hidden = by("news").hidden = !has;
-    if (has) move();
+    if (!has) return;
+    // What was moved is asked of the plan that lies here now.
+    aside = null;
+    by("anew").hidden = true;
+    move();
+    released();
   }
+  document.addEventListener("job-saved", () => {
+    const part = by("plan-part");
+    if (!part.querySelector(".answers") || part.querySelector(".stale")) return;
+    part.prepend(desk.make("p", { class: "stale" }, "The job was changed since this plan was made; the plan stays until you plan anew."));
+  });
   function running(on, words) {
     by("plan").disabled = by("news").disabled = on;
     by("stop").hidden = !on;
@@ -34,6 +44,7 @@
     const own = found.job === job.dataset.name, aside = found.what === "what if";
     running(found.running && !aside, own ? `${found.words} ...` : `A plan of ${found.job} is being made`);
     if (own && aside) anew(found);
+    if (own && found.running && found.shown && seen !== found.number) { seen = found.number; show(); }
     if (found.running) return POLL_MS;
     if (own && found.number === mine) {
       desk.fault(by("plan-fault"), found.fault || (found.stopped && !found.plan ? "Stopped before a plan was found." : ""));

@@ -7,7 +7,7 @@ the parts that cost the most chance. Cheapest first, within a bounded amount of 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import chain, islice
 from math import inf
 from typing import NamedTuple
@@ -114,6 +114,8 @@ class _Looking:
     progress: Progress | None
     stop: Stop
     budget: float
+    paired: list[Job] = field(default_factory=list)
+    """Jobs with two limits moved that were tried, in whichever order."""
 
     def run(self) -> tuple[Relaxation, ...]:
         reach: list[_Tried] = []
@@ -176,10 +178,12 @@ class _Looking:
                 if change.also is None
                 and change.say.code != first.way.say.code
                 and also(change.say) not in enough
+                and change.job not in self.paired
             )
             for change in islice(seconds, MOST_SECOND):
                 if self._over(kept) or len(reach) >= FEW:
                     return
+                self.paired.append(change.job)
                 both = replace(
                     first.way,
                     job=change.job,
@@ -289,8 +293,10 @@ class _Looking:
             "opening": 1.0 - odds.opening_frac,
             "limits": 1.0 - odds.limits_frac,
         }
+        # No more can be won at a part than is lost there.
+        least = min(WORTH_FRAC, job.policy.confidence - odds.all_frac)
         for part in sorted(lost, key=lambda name: -lost[name]):
-            if lost[part] > 0.0:
+            if lost[part] >= max(least, 0.001):
                 changes = self._acting_on(part, job, chosen.schedule)
                 yield from sorted(changes, key=lambda change: change.effort_min)
 
@@ -305,8 +311,9 @@ class _Looking:
             if schedule.keeps_margins_as_expected:
                 # Margins are kept without them: those that would give more than is kept.
                 return [*self._with_more_margin(job, schedule), *mixing]
-            every = [more_remedies(job, missing)] if len(missing) > 1 else []
-            return [*some, *every, *mixing]
+            # The fewest that mend margins are looked for already; so are all of them.
+            every = [more_remedies(job, missing)] if missing else []
+            return [*every, *mixing]
         if part == "limits" and any(room.heat for room in job.rooms):
             some += [more_remedies(job, ("heat",))] * ("heat" not in job.policy.remedies)
         graded: dict[str, tuple[Graded, ...]] = {
