@@ -11,6 +11,8 @@ import pytest
 from cureplan.api import _in_words, cannot_alone, get_weather, make_plan, read_job
 from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.judge import judge
+from cureplan.output.view.sources import arrival_views
+from cureplan.output.view.view import voice_of
 from tests.commands import steady
 
 JOBS = Path(__file__).parents[1] / "pinned" / "jobs"
@@ -197,6 +199,21 @@ def test_the_night_clocks_go_back_has_an_hour_more(tmp_path):
     ends = max(room.pour_end for room in plan.rooms)
     worked = ends.timestamp() - begins.timestamp()
     assert 2.5 * 3600 < worked <= 3.5 * 3600
+    # Who works while the hour comes twice is paid for it: from coming to going as time runs.
+    stays_h = [
+        (one.leaves.timestamp() - one.call.timestamp()) / 3600 * one.people
+        for one in plan.arrivals
+    ]
+    assert plan.labour is not None
+    assert plan.labour.person_hours == pytest.approx(sum(stays_h), abs=0.01)
+    told = [view.hours for view in arrival_views(plan, voice_of(plan, "en"))]
+    assert told == [
+        f"{math.ceil(hours / one.people * 60 - 1e-6) // 60} h "
+        f"{math.ceil(hours / one.people * 60 - 1e-6) % 60} min".replace(
+            " 0 min", ""
+        ).removeprefix("0 h ")
+        for hours, one in zip(stays_h, plan.arrivals, strict=True)
+    ]
 
 
 def test_a_week_later_the_same_shift_needs_two_nights(tmp_path):
