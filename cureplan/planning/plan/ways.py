@@ -130,6 +130,8 @@ class _Looking:
                 way = next(ways, None)
                 if way is None:
                     return
+                if _needless(way, [found.way for found in reach]):
+                    continue
                 # The least that works holds by minutes: what goes further is tried at once.
                 found = None
                 for further in self._steps(way):
@@ -381,6 +383,12 @@ def _wanted_later(job: Job) -> Iterator[Change]:
         for minutes in OPENING_MIN:
             if (change := room_later(room.name).make(job, minutes)) is not None:
                 yield change
+
+
+def _needless(way: Relaxation, reach: Sequence[Relaxation]) -> bool:
+    """Whether one of a way's two changes does by itself."""
+    both = [] if way.also is None else [also(way.say), also(way.also)]
+    return any(also(one.say) in both for one in reach if one.also is None)
 
 
 def _each_once(ways: Sequence[_Tried]) -> list[_Tried]:

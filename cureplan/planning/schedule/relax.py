@@ -272,6 +272,8 @@ def _two_changes(
     hands = [hand for hand in hands if hand.say.code not in alone]
     wanted = FEW_WAYS - len(alone)
     for less in open_for_less(trials.job):
+        if trials.works(less):
+            break
         beside = _beside_less(trials, less, hands)
         some = [change for change in beside if change.say.code not in alone]
         wanted -= len(some)
