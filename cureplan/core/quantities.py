@@ -81,6 +81,7 @@ __all__ = [
     "refusal",
     "split_printed",
     "split_refusal",
+    "without_bound",
 ]
 
 LONGEST_SHOWN = 80
@@ -307,6 +308,8 @@ def parse_duration_s(text: str) -> float:
     5400.0
     """
     _refuse_slash(text)
+    if isinstance(text, str):
+        _refuse_thousands(text)
     return read(text, DURATIONS)
 
 
@@ -321,7 +324,9 @@ def _refuse_slash(text: object) -> None:
         )
 
 
-_DEGREES = r"[-+]?[0-9.,]+\s*(?:°|º|deg(?:ree)?s?\.?)?\s*(?:fahrenheit|celsius|F|C)(?![a-z])"
+_DEGREES = (
+    r"[-+]?[0-9.,]+\s*(?:°|º|deg(?:ree)?s?\.?)?\s*(?:fahrenheit|celsius|kelvin|F|C|K)(?![a-z])"
+)
 _AT = r"(?:\b(?:at|bei|a)\b|à|@)"
 _PRINTED = re.compile(
     rf"(?P<time>.+?)\s*{_AT}\s*(?P<temp>{_DEGREES})\.?"
@@ -370,12 +375,49 @@ _ABOUT = re.compile(
     r"(?:approx(?:\.|imately)?|aprox\.?|about|around|roughly|circa|ca\.?|env\.?|~|≈)\s*(?=[0-9½¼¾])",
     re.IGNORECASE,
 )
-_CLOCK_HOURS = re.compile(r"([0-9]{1,2}):([0-5][0-9])\s*(?:h|hrs?|hours?)\b\.?", re.IGNORECASE)
-_MORE_OR_LESS = re.compile(
-    r"(?P<mid>[0-9.,/\s½¼¾]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾]+)"
-    r"(?P<unit>[a-z]+\.?)",
+_CLOCK_HOURS = re.compile(
+    r"([0-9]{1,2}):([0-5][0-9])\s*(?:hh?:mm|h:min|h|hrs?|hours?)\b\.?", re.IGNORECASE
+)
+_LEAST_OR_MOST = r"max(?:imum)?|m[áa]x(?:imo)?|min(?:imum)?|m[íi]n(?:imo)?|mind(?:estens)?"
+_BOUND_BEFORE = re.compile(
+    rf"\A\s*(?:\(?(?:{_LEAST_OR_MOST}|höchstens|at least|at most|up to|within|after"
+    r"|no(?:t)? (?:more|less|later|sooner|longer) than|al menos|como m[áa]ximo|hasta"
+    r"|bis(?: zu)?|[<>≤≥]=?)\.?\)?[\s:]*)+(?=[0-9.½¼¾])",
     re.IGNORECASE,
 )
+_BOUND_AFTER = re.compile(
+    rf"(?<=[a-z.'])(?:\s+|\s*[,(]\s*)(?:{_LEAST_OR_MOST}|or (?:more|less|longer))\.?\)?\s*$",
+    re.IGNORECASE,
+)
+_MORE_OR_LESS = re.compile(
+    r"(?P<mid>[0-9.,/\s½¼¾]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾]+)"
+    r"(?P<unit>[a-z]+\.?|%)",
+    re.IGNORECASE,
+)
+# No one writes "1.200 s" for a second and a fifth, nor a zero behind two decimals of an hour.
+_POINT_OR_THOUSANDS = re.compile(
+    r"(?<![0-9.,])([1-9][0-9]{0,2})\.([0-9]{2})(?:(0)(?![0-9.,])|([1-9])(?=\s*s))",
+    re.IGNORECASE,
+)
+
+
+def without_bound(text: str) -> str:
+    """A printed time without "max." or "at least": the bound itself is what is planned on.
+
+    >>> without_bound("max. 20 min"), without_bound("4 h min."), without_bound("1 h 30 min")
+    ('20 min', '4 h', '1 h 30 min')
+    """
+    return _BOUND_AFTER.sub("", _BOUND_BEFORE.sub("", text, count=1))
+
+
+def _refuse_thousands(text: str) -> None:
+    found = _POINT_OR_THOUSANDS.search(text)
+    if found:
+        digits = "".join(part or "" for part in found.groups())
+        point = f"{found.group()}".rstrip("0").rstrip(".")
+        raise refusal(
+            text, "its point may part thousands or decimals", f"write {digits} or {point}"
+        )
 
 
 def parse_duration_range_s(text: str) -> tuple[float, float]:
@@ -387,17 +429,14 @@ def parse_duration_range_s(text: str) -> tuple[float, float]:
     ((1080.0, 1320.0), (5400.0, 5400.0))
     """
     if isinstance(text, str) and len(text) <= LONGEST_TEXT:
-        text = _CLOCK_HOURS.sub(r"\1 h \2 min", _ABOUT.sub("", text))
+        text = _CLOCK_HOURS.sub(r"\1 h \2 min", without_bound(_ABOUT.sub("", text)))
         off = _MORE_OR_LESS.fullmatch(text.strip())
-        if off:
-            unit = off["unit"]
-            middle_s = read(f"{off['mid']} {off['one'] or unit}", DURATIONS)
-            off_s = read(f"{off['off']} {unit}", DURATIONS)
-            if off_s < middle_s:
-                return middle_s - off_s, middle_s + off_s
+        if off and (off["one"] or off["unit"] != "%"):
+            return _about_middle_s(text, off)
     _refuse_slash(text)
     if not isinstance(text, str) or len(text) > LONGEST_TEXT:
         return (read(text, DURATIONS),) * 2
+    _refuse_thousands(text)
     # "1-1/2" is one and a half, as "1/2-3/4" is a range.
     plain = re.sub(r"(?<![0-9/.])([0-9]+)-([0-9]+/[0-9]+)", r"\1 \2", text.translate(_SAME))
     early, separator, late = re.sub(r"\s+to\s+|[–—]|\s+-\s+", "-", plain).partition("-")
@@ -413,6 +452,17 @@ def parse_duration_range_s(text: str) -> tuple[float, float]:
     if ends[0] > ends[1]:
         raise refusal(text, "the range runs backwards", _RANGE_CURE)
     return ends
+
+
+def _about_middle_s(text: str, off: re.Match[str]) -> tuple[float, float]:
+    unit = off["unit"]
+    _refuse_thousands(text)
+    middle_s = read(f"{off['mid']} {off['one'] or unit}", DURATIONS)
+    number_s = read(f"{off['off']} {'s' if unit == '%' else unit}", DURATIONS)
+    off_s = middle_s * number_s / 100.0 if unit == "%" else number_s
+    if off_s >= middle_s:
+        raise refusal(text, "it may be off by all of itself", _RANGE_CURE)
+    return middle_s - off_s, middle_s + off_s
 
 
 def parse_mass_kg(text: str) -> float:
