@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from cureplan.core import quantities as q
 from cureplan.core.errors import QuantityError
+from cureplan.core.printed import parse_duration_range_s, split_printed
 
 # ---- published values
 
@@ -170,7 +171,7 @@ def test_reads_what_the_trade_writes(parse, text, expected):
     ],
 )
 def test_reads_ranges_of_time(text, early_s, late_s):
-    assert q.parse_duration_range_s(text) == (early_s, late_s)
+    assert parse_duration_range_s(text) == (early_s, late_s)
 
 
 @pytest.mark.parametrize(
@@ -191,12 +192,12 @@ def test_reads_ranges_of_time(text, early_s, late_s):
     ],
 )
 def test_takes_apart_what_a_sheet_prints(text, parts):
-    assert q.split_printed(text) == parts
+    assert split_printed(text) == parts
 
 
 def test_two_temperatures_of_a_sheet_must_be_one():
     with pytest.raises(QuantityError, match="70 F is not 25 C; leave the right one"):
-        q.split_printed("20 min at 70 F (25 C)")
+        split_printed("20 min at 70 F (25 C)")
 
 
 @pytest.mark.parametrize("text", ["1:1", " 2 : 1.5 "])
@@ -219,10 +220,10 @@ BAD = [
     (q.parse_length_m, "1.2,3.4 m", "comma"),
     (q.parse_length_m, "30'-14\"", "more than one"),
     (q.parse_duration_s, "1-2 h", "a range"),
-    (q.parse_duration_range_s, "1.200 s", "thousands or decimals"),
-    (q.parse_duration_range_s, "max. 1.440 min", "thousands or decimals"),
+    (parse_duration_range_s, "1.200 s", "thousands or decimals"),
+    (parse_duration_range_s, "max. 1.440 min", "thousands or decimals"),
     (q.parse_duration_s, "1.250 s", "thousands or decimals"),
-    (q.parse_duration_range_s, "20 min ± 120 %", "off by all"),
+    (parse_duration_range_s, "20 min ± 120 %", "off by all"),
     (q.parse_volume_m3, "2 to 3 gal", "a range"),
     (q.parse_temperature_c, "82 degrees", "not a unit"),
     (q.parse_cover_kg_m2, "30 psi", "not a unit"),
@@ -248,9 +249,9 @@ BAD = [
     (q.parse_duration_s, "5 m", "'m' is not a unit"),
     (q.parse_duration_s, "1 h 90 min", "more than one 'h'"),
     (q.parse_duration_s, "400 d", "between"),
-    (q.parse_duration_range_s, "4-3 h", "backwards"),
-    (q.parse_duration_range_s, "3-4", "not a range"),
-    (q.parse_duration_range_s, "-4 h", "between"),
+    (parse_duration_range_s, "4-3 h", "backwards"),
+    (parse_duration_range_s, "3-4", "not a range"),
+    (parse_duration_range_s, "-4 h", "between"),
     (q.parse_fraction, "0.55", "bare number"),
     (q.parse_fraction, "101 %", "between 0 % and 100 %"),
     (q.parse_mass_kg, "3 stone", "'stone' is not a unit"),
@@ -281,7 +282,8 @@ def test_refuses_what_is_no_text(value):
 
 
 PARSERS: list[Callable[[str], object]] = [
-    getattr(q, name) for name in q.__all__ if name.startswith("parse_")
+    parse_duration_range_s,
+    *(getattr(q, name) for name in q.__all__ if name.startswith("parse_")),
 ]
 
 

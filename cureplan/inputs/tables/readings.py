@@ -10,14 +10,8 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from cureplan.core.errors import InputError, QuantityError
-from cureplan.core.quantities import (
-    parse_duration_range_s,
-    parse_fraction,
-    parse_temperature_c,
-    split_printed,
-    split_refusal,
-    without_bound,
-)
+from cureplan.core.printed import parse_duration_range_s, split_printed, without_bound
+from cureplan.core.quantities import parse_fraction, parse_temperature_c, split_refusal
 from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
 
 __all__ = [
