@@ -26,6 +26,7 @@ from cureplan.output.commands.common import (
     refuse_folder,
     terminal_width,
     time_given,
+    wipe_progress,
     with_quiet,
 )
 from cureplan.output.commands.compare import compare
@@ -277,8 +278,7 @@ def _plan_and_show(
 
     def show(plan: Plan) -> None:
         first.append(plan)
-        if tell is not None:
-            sys.stderr.write("\r\x1b[K")
+        wipe_progress()
         if not as_json:
             # The answers first: files take as long again.
             print_text(_in_words(terminal_text, plan))

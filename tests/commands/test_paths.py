@@ -7,6 +7,7 @@ import os
 import shutil
 import sys
 from importlib.resources import files
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -204,8 +205,12 @@ class Terminal:
     def isatty(self) -> bool:
         return True
 
-    def write(self, _: str) -> int:
-        return 0
+    def __init__(self) -> None:
+        self.written: list[str] = []
+
+    def write(self, text: str) -> int:
+        self.written.append(text)
+        return len(text)
 
     def flush(self) -> None:
         pass
@@ -227,10 +232,25 @@ def test_plain_terminals_get_plain_text(monkeypatch, variables, colour, written_
     for name, value in variables.items():
         monkeypatch.setenv(name, value)
     monkeypatch.setattr(sys, "stdout", Terminal())
-    monkeypatch.setattr(sys, "stderr", Terminal())
+    beside = Terminal()
+    monkeypatch.setattr(sys, "stderr", beside)
     assert in_colour() is colour
     with progress_line() as tell:
-        assert (tell is not None) is written_over
+        assert tell is not None
+        tell("opens Wed 06:00")
+    assert any("\x1b" in text for text in beside.written) is written_over
+
+
+def test_who_reads_no_terminal_hears_now_and_then_how_far_a_long_search_is(monkeypatch) -> None:
+    clock_s = [0.0]
+    monkeypatch.setattr("time.monotonic", lambda: clock_s[0])
+    monkeypatch.setattr(sys, "stderr", StringIO())
+    with progress_line() as tell:
+        assert tell is not None
+        for second in range(25):
+            clock_s[0] = float(second)
+            tell(f"step {second}")
+    assert sys.stderr.getvalue() == "searching: step 10\nsearching: step 20\n"
 
 
 def test_a_card_read_by_a_job_in_any_unicode_is_never_written_over(cureplan, tmp_path) -> None:
