@@ -12,8 +12,9 @@ Every name below is loaded when it is first used, so that the import itself is i
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+# As `typing` has it, which takes longer to import than all of this: until `__main__` runs,
+# Ctrl-C is Python's own to tell of.
+TYPE_CHECKING = False
 if TYPE_CHECKING:
     from cureplan.api import (
         compare,

@@ -16,6 +16,7 @@ import typer
 from cureplan.core.errors import CurePlanError, InputError, NoFeasiblePlanError, harmless
 from cureplan.desk.command import desk
 from cureplan.output.commands.common import (
+    ForceOption,
     be_quiet,
     in_colour,
     job_inputs,
@@ -94,22 +95,25 @@ def plan(
     as_json: AsJson = False,
     helps: Helps = True,
     xlsx: AsWorkbook = False,
+    force: ForceOption = False,
 ) -> None:
     """Plan a job and write its sheets."""
     from cureplan.inputs.job.reader import read_own_job
 
     job = read_own_job(job_file)
     at = _now_for(job, now)
-    _plan_and_show(job, now=at, out=out, as_json=as_json, helps=helps, xlsx=xlsx)
+    _plan_and_show(job, now=at, out=out, as_json=as_json, helps=helps, xlsx=xlsx, force=force)
 
 
-def demo(out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False) -> None:
+def demo(
+    out: OutFolder = DEFAULT_FOLDER, as_json: AsJson = False, force: ForceOption = False
+) -> None:
     """Plan the demo: a school kitchen in a heat wave, on real weather."""
     from cureplan.api import demo_job_path, read_job
 
     job = read_job(demo_job_path())
     evening_before = job.access.begins - timedelta(hours=23)
-    _plan_and_show(job, now=evening_before, out=out, as_json=as_json)
+    _plan_and_show(job, now=evening_before, out=out, as_json=as_json, force=force)
 
 
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
@@ -263,6 +267,7 @@ def _plan_and_show(
     as_json: bool,
     helps: bool = True,
     xlsx: bool = False,
+    force: bool = False,
 ) -> None:
     """Write and show the plan as soon as it is made, then what would mend it."""
     from cureplan.api import make_plan
@@ -271,7 +276,7 @@ def _plan_and_show(
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
 
-    refuse_folder(out, inputs=job_inputs(job))
+    refuse_folder(out, inputs=job_inputs(job), force=force)
     if xlsx:
         need_workbooks()
     first: list[Plan] = []
@@ -283,14 +288,14 @@ def _plan_and_show(
             # The answers first: files take as long again.
             print_text(_in_words(terminal_text, plan))
             sys.stdout.flush()
-        written = write_sheets(plan, out, as_workbook=xlsx)
+        written = write_sheets(plan, out, as_workbook=xlsx, force=force)
         if not as_json:
             print_written(written)
 
     with progress_line() as tell:
         made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
     if made is not first[0]:
-        write_sheets(made, out, as_workbook=xlsx)
+        write_sheets(made, out, as_workbook=xlsx, force=force)
         if not as_json:
             print_text(_in_words(help_text, made, first[0]))
     if as_json:

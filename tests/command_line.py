@@ -17,7 +17,9 @@ Done = subprocess.CompletedProcess[str]
 WIDTH = {"COLUMNS": "100"}
 
 
-def run_process(*words: object, folder: Path, env: dict[str, str] | None = None) -> Done:
+def run_process(
+    *words: object, folder: Path, env: dict[str, str] | None = None, typed: str = ""
+) -> Done:
     """One run as users have it, its own interpreter and imports included."""
     return subprocess.run(
         [sys.executable, "-m", "cureplan", *map(str, words)],
@@ -25,6 +27,7 @@ def run_process(*words: object, folder: Path, env: dict[str, str] | None = None)
         env={**os.environ, **WIDTH, **(env or {})},
         capture_output=True,
         text=True,
+        input=typed or None,
         timeout=600,
     )
 

@@ -153,10 +153,40 @@ def test_reads_what_the_trade_writes(parse, text, expected):
         ("3,5-4 h", 12_600, 14_400),
         ("15 to 20 minutes", 900, 1200),
         ("15 min to 20 min", 900, 1200),
+        ("approx. 20 min", 1200, 1200),
+        ("~15-20 min", 900, 1200),
+        ("20 ± 2 min", 1080, 1320),
+        ("4 h +/- 30 min", 12_600, 16_200),
+        ("1:05 h", 3900, 3900),
     ],
 )
 def test_reads_ranges_of_time(text, early_s, late_s):
     assert q.parse_duration_range_s(text) == (early_s, late_s)
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("20-25 minutes (70°F, 50% R.H.)", ("20-25 minutes", "70°F", "50%")),
+        ("20 min (21°C)", ("20 min", "21°C", "")),
+        ("70 °F: 20–25 min", ("20–25 min", "70 °F", "")),
+        ("at 70 F, 50 % RH: 25 min", ("25 min", "70 F", "50 %")),
+        ("20 min at 70 °F / 21 °C", ("20 min", "70 °F", "")),
+        ("20 Min. bei 20 °C, 65% r.F.", ("20 Min.", "20 °C", "65%")),
+        ("20 min a 20 °C y 50 % HR", ("20 min", "20 °C", "50 %")),
+        ("~20 min at 70 °F (21 °C)", ("~20 min", "70 °F", "")),
+        ("20 min at room temperature", None),
+        ("15-20 min at 65-75 F", None),
+        ("20 min at 70", None),
+    ],
+)
+def test_takes_apart_what_a_sheet_prints(text, parts):
+    assert q.split_printed(text) == parts
+
+
+def test_two_temperatures_of_a_sheet_must_be_one():
+    with pytest.raises(QuantityError, match="70 F is not 25 C; leave the right one"):
+        q.split_printed("20 min at 70 F (25 C)")
 
 
 @pytest.mark.parametrize("text", ["1:1", " 2 : 1.5 "])

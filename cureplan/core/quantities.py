@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import date, time
 from fractions import Fraction
 from functools import cache, lru_cache
 from itertools import pairwise
@@ -103,7 +104,8 @@ def split_refusal(error: QuantityError, text: object) -> tuple[str, str]:
 
 
 def _shown(text: object) -> str:
-    shown = repr(text)
+    # A date written without quotes, as it was written.
+    shown = repr(text.isoformat() if isinstance(text, date | time) else text)
     return shown if len(shown) <= LONGEST_SHOWN else shown[: LONGEST_SHOWN - 3] + "..."
 
 
@@ -319,14 +321,23 @@ def _refuse_slash(text: object) -> None:
         )
 
 
+_DEGREES = r"[-+]?[0-9.,]+\s*(?:°|º|deg(?:ree)?s?\.?)?\s*(?:fahrenheit|celsius|F|C)(?![a-z])"
+_AT = r"(?:\b(?:at|bei|a)\b|à|@)"
 _PRINTED = re.compile(
-    r"(?P<time>.+?)\s*(?:\bat\b|@)\s*"
-    r"(?P<temp>[-+]?[0-9.,]+\s*(?:°|º|deg(?:ree)?s?\.?)?\s*(?:F|C|fahrenheit|celsius)\b)\.?"
-    r"\s*(?:\([^)]*\))?"
-    r"(?:\s*(?:[,;/&]|\band\b)?\s*(?:\bat\b|@)?\s*(?P<share>[0-9.,]+\s*(?:%|percent))"
-    r"\s*(?:r\.?\s*h\.?|(?:rel\S*\s*)?(?:hum\S*)?)?\.?)?\s*",
+    rf"(?P<time>.+?)\s*{_AT}\s*(?P<temp>{_DEGREES})\.?"
+    rf"(?:\s*(?:/|\()\s*(?P<again>{_DEGREES})\s*\)?)?"
+    rf"(?:\s*(?:[,;/&]|\b(?:and|und|y|et)\b)?\s*{_AT}?\s*(?P<share>[0-9.,]+\s*(?:%|percent))"
+    r"\s*(?:r\.?\s*[hf]\.?|h\.?\s*r\.?|(?:rel\S*\s*)?(?:hum\S*)?)?\.?)?\s*",
     re.IGNORECASE,
 )
+_TEMP_FIRST = re.compile(
+    rf"(?:{_AT}\s*)?(?P<temp>{_DEGREES}[^:]*):\s*(?P<time>.+)", re.IGNORECASE
+)
+_TEMP_IN_BRACKETS = re.compile(
+    rf"(?P<time>[^()@]+?)\s*\((?:{_AT}\s*)?(?P<temp>{_DEGREES}.*)\)", re.IGNORECASE
+)
+_SAME_WITHIN_K = 1.0
+"""A sheet's °F and °C, each rounded to a whole degree or to five: invented."""
 
 
 def split_printed(text: str) -> tuple[str, str, str] | None:
@@ -334,11 +345,37 @@ def split_printed(text: str) -> tuple[str, str, str] | None:
 
     >>> split_printed("15 to 20 min at 70 F, 50 % RH")
     ('15 to 20 min', '70 F', '50 %')
-    >>> split_printed("3-4 h @ 70°F (21°C)")
-    ('3-4 h', '70°F', '')
+    >>> split_printed("3-4 h @ 70°F (21°C)"), split_printed("70 °F: 20 min")
+    (('3-4 h', '70°F', ''), ('20 min', '70 °F', ''))
     """
-    found = _PRINTED.fullmatch(text) if len(text) <= 2 * LONGEST_TEXT else None
-    return None if found is None else (found["time"], found["temp"], found["share"] or "")
+    if len(text) > 2 * LONGEST_TEXT:
+        return None
+    found = _PRINTED.fullmatch(text)
+    if found is None:
+        turned = _TEMP_FIRST.fullmatch(text) or _TEMP_IN_BRACKETS.fullmatch(text)
+        found = _PRINTED.fullmatch(f"{turned['time']} at {turned['temp']}") if turned else None
+    if found is None:
+        return None
+    again = found["again"]
+    if again and abs(_degrees_c(again) - _degrees_c(found["temp"])) > _SAME_WITHIN_K:
+        raise refusal(text, f"{found['temp']} is not {again}", "leave the right one of the two")
+    return found["time"], found["temp"], found["share"] or ""
+
+
+def _degrees_c(text: str) -> float:
+    return parse_temperature_c(text.strip())
+
+
+_ABOUT = re.compile(
+    r"(?:approx(?:\.|imately)?|aprox\.?|about|around|roughly|circa|ca\.?|env\.?|~|≈)\s*(?=[0-9½¼¾])",
+    re.IGNORECASE,
+)
+_CLOCK_HOURS = re.compile(r"([0-9]{1,2}):([0-5][0-9])\s*(?:h|hrs?|hours?)\b\.?", re.IGNORECASE)
+_MORE_OR_LESS = re.compile(
+    r"(?P<mid>[0-9.,/\s½¼¾]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾]+)"
+    r"(?P<unit>[a-z]+\.?)",
+    re.IGNORECASE,
+)
 
 
 def parse_duration_range_s(text: str) -> tuple[float, float]:
@@ -346,7 +383,18 @@ def parse_duration_range_s(text: str) -> tuple[float, float]:
 
     >>> parse_duration_range_s("3-1/2 to 4 h"), parse_duration_range_s("16 min")
     ((12600.0, 14400.0), (960.0, 960.0))
+    >>> parse_duration_range_s("approx. 20 ± 2 min"), parse_duration_range_s("1:30 h")
+    ((1080.0, 1320.0), (5400.0, 5400.0))
     """
+    if isinstance(text, str) and len(text) <= LONGEST_TEXT:
+        text = _CLOCK_HOURS.sub(r"\1 h \2 min", _ABOUT.sub("", text))
+        off = _MORE_OR_LESS.fullmatch(text.strip())
+        if off:
+            unit = off["unit"]
+            middle_s = read(f"{off['mid']} {off['one'] or unit}", DURATIONS)
+            off_s = read(f"{off['off']} {unit}", DURATIONS)
+            if off_s < middle_s:
+                return middle_s - off_s, middle_s + off_s
     _refuse_slash(text)
     if not isinstance(text, str) or len(text) > LONGEST_TEXT:
         return (read(text, DURATIONS),) * 2

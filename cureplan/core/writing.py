@@ -1,4 +1,4 @@
-"""Write files whole or not at all, one or several, and never onto what is not ours to write.
+"""Files whole or not at all, one or several: never onto what is not ours to write.
 
 A writer holds a lock on the folder while its unfinished files stand there, so whoever
 has the lock next knows that any it finds were left by a killed run. Several files that
@@ -22,7 +22,14 @@ from pathlib import Path
 
 from cureplan.core.errors import InputError, OutputError
 
-__all__ = ["refuse_target", "settle", "write_all", "write_atomically", "write_together"]
+__all__ = [
+    "refuse_target",
+    "settle",
+    "whole_file",
+    "write_all",
+    "write_atomically",
+    "write_together",
+]
 
 _PART = ".cureplan-part-"
 _READY = ".cureplan-ready-"
@@ -206,6 +213,19 @@ def settle(folder: Path) -> None:
         return
     with _locked(folder) as alone:
         _settle(folder, alone=alone)
+
+
+def whole_file(source: Path, *, largest_bytes: int) -> bytes | None:
+    """The bytes of a regular file, None of anything else; one byte more where it is larger.
+
+    What is opened is looked at, not what bore the name before; and a system's own files say
+    that they hold nothing, and never end.
+    """
+    handle = os.open(source, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0))
+    with os.fdopen(handle, "rb") as file:
+        if not stat.S_ISREG(os.fstat(handle).st_mode):
+            return None
+        return file.read(largest_bytes + 1)
 
 
 def _left(folder: Path) -> Iterator[Path]:

@@ -120,7 +120,9 @@ class NightLog:
         with self.lock:
             numbered = {entry.number: entry for entry in self._entries.values()}
             at = [e for e in numbered.values() if e.standing == "contradicts" and not e.struck]
-            return [self._against(entry, numbered[entry.against]) for entry in at]
+            # A hand may have written that head before a line of its own.
+            known = [entry for entry in at if entry.against in numbered]
+            return [self._against(entry, numbered[entry.against]) for entry in known]
 
     def _against(self, entry: Entry, other: Entry) -> str:
         if entry.event is None or other.event is None:
@@ -354,7 +356,10 @@ def _entry_in(line: str, place: int, site: NightSite) -> Entry | None:
         line = line.removeprefix(head)
     if line.startswith(_STRUCK):
         struck, _, line = line.removeprefix(_STRUCK).partition(": ")
-    cells = next(csv.reader([line]), []) if line and not line.startswith("#") else []
+    try:
+        cells = next(csv.reader([line]), []) if line and not line.startswith("#") else []
+    except csv.Error:
+        return None
     wide = len(COLUMNS)
     if len(cells) < wide or cells[:2] == list(COLUMNS[:2]):
         return None

@@ -80,9 +80,11 @@ def ask(desk: Desk, worker: Worker, name: str) -> Task:
 
 def kept_news(folder: JobFolder, name: str) -> dict[str, Any] | None:
     """What the last look found of the plan that lies there now."""
-    with suppress(OSError, ValueError, CurePlanError):
+    # A file changed by hand is no news.
+    with suppress(OSError, ValueError, LookupError, TypeError, RecursionError, CurePlanError):
         found = json.loads(_file(folder, name).read_text("utf-8"))
-        if isinstance(found, dict) and found.get("plan") == _mark(folder.plan_path(name)):
+        if found["plan"] == _mark(folder.plan_path(name)):
+            datetime.fromisoformat(found["at"])
             return {**found, "changes": _changes(found)}
     return None
 

@@ -17,7 +17,7 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from cureplan.core.errors import CurePlanError, InputError
+from cureplan.core.errors import CurePlanError, InputError, OutputError
 from cureplan.desk.folder import JobFolder, NoSuchJobError
 from cureplan.desk.hub import NightLog
 from cureplan.desk.share import Gate
@@ -309,7 +309,12 @@ def _log_of(home: Path, first: PlanOfNight) -> Path:
             head = file.readline(500)
     found = _TITLE.search(head)
     if found is not None and found[1] != first.ident:
-        path.replace(_free(home, f"night-log-{found[1]}"))
+        try:
+            path.replace(_free(home, f"night-log-{found[1]}"))
+        except OSError as error:
+            raise OutputError(
+                f"{LOG}: an older night's log could not be put aside ({error.strerror})"
+            ) from error
     return path
 
 

@@ -255,10 +255,11 @@ def _row(entry: Entry, night: Night) -> dict[str, Any]:
     when = (
         f"{entry.event.at.astimezone(zone):%a %H:%M}" if entry.event is not None else at[11:16]
     )
-    what = f"late by {int(value) // 60} min" if event == "late" else event
+    late = event == "late" and value.isascii() and value.removeprefix("-").isdigit()
+    what = f"late by {int(value[:9]) // 60} min" if late else event
     return {
         "id": entry.id, "number": entry.number, "author": entry.author, "when": when,
         "what": what, "where": f"{room} {bucket}".strip(),
-        "value": "" if event == "late" else value, "struck": entry.struck,
+        "value": "" if late else value, "struck": entry.struck,
         "standing": entry.standing,
     }  # fmt: skip

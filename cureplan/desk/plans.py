@@ -123,6 +123,7 @@ def _progress(planner: Worker, folder: JobFolder) -> dict[str, Any]:
         "job": task.name,
         "what": task.what,
         "words": task.words,
+        "shown": task.shown,
     }
     if task.ended is not None:
         told = ("plan", "what_if", "stopped")

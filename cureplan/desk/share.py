@@ -67,7 +67,13 @@ class Gate:
         """Take up what a desk before this one left."""
         self.code = self.code or _new_code()
         with suppress(
-            OSError, ValueError, LookupError, TypeError, AttributeError, ArithmeticError
+            OSError,
+            ValueError,
+            LookupError,
+            TypeError,
+            AttributeError,
+            ArithmeticError,
+            RecursionError,
         ):
             kept = json.loads(self.path.read_text(encoding="utf-8"))
             phones = {str(k): (str(n), float(at)) for k, (n, at) in kept["phones"].items()}

@@ -72,20 +72,22 @@ def _do(task: Mapping[str, Any], tell: Tell) -> None:
 
 
 def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
-    """Plan a job and write its sheets, unless `out` is empty."""
+    """Plan a job and write its sheets; one that falls short before help is looked for."""
     from cureplan.api import make_plan, write_sheets
     from cureplan.inputs.job.reader import read_own_job
 
     job = read_own_job(task["job"])
     now = datetime.fromisoformat(task["now"])
-    made = make_plan(
-        job,
-        now=now,
-        progress=lambda words: tell({"words": words}),
-        shown=lambda _: tell({"words": "a plan is found; looking for what would help"}),
-    )
-    if task.get("out"):
-        write_sheets(made, Path(task["out"]))
+
+    def shown(found: Plan) -> None:
+        # Looking for help may take longer than the plan did, and the foreman waits.
+        if found.status != "within policy":
+            write_sheets(found, Path(task["out"]), pictures=False)
+            words = "this is the plan; looking for what would help"
+            tell({"words": words, "shown": True})
+
+    made = make_plan(job, now=now, progress=lambda words: tell({"words": words}), shown=shown)
+    write_sheets(made, Path(task["out"]))
     return {"plan": summary(made)}
 
 

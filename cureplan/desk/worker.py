@@ -35,6 +35,8 @@ class Task:
     after: Callable[[Mapping[str, Any]], None] | None = None
     """Called with what it ended with, before anybody is told that it has."""
     words: str = "beginning"
+    shown: bool = False
+    """Whether there is something to be seen already."""
     stopped: bool = False
     """Whether somebody asked for its end."""
     ended: Mapping[str, Any] | None = None
@@ -133,11 +135,16 @@ class Worker:
 
     def _follow(self, process: subprocess.Popen[str], task: Task) -> None:
         for line in process.stdout or ():
-            found = json.loads(line)
-            if found.get("number") != task.number:
+            try:
+                found = json.loads(line)
+            except ValueError:
+                # What its end cut short, or a library's own word.
+                continue
+            if not isinstance(found, dict) or found.get("number") != task.number:
                 # The last word of a task that was over when it was asked to stop.
                 continue
             task.words = found.get("words", task.words)
+            task.shown = task.shown or bool(found.get("shown"))
             if found.get("ended"):
                 task.ended = found
                 break

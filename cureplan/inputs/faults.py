@@ -131,7 +131,7 @@ def _fault(detail: ErrorDetails, model: type[BaseModel]) -> Fault:
     kind = detail["type"]
     raised = detail.get("ctx", {}).get("error")
     if isinstance(raised, QuantityError):
-        problem, cure = split_refusal(raised, _raw(value))
+        problem, cure = split_refusal(raised, value)
     elif kind == "too_long":
         most = detail.get("ctx", {}).get("max_length")
         problem, cure, value = "this list is too long", f"keep at most {most} entries", None
@@ -158,10 +158,6 @@ _COMMON = {
     "string_type": ("this is not a text", "write it in quotes"),
     "too_short": ("this list is empty", "give at least one entry"),
 }
-
-
-def _raw(value: object) -> object:
-    return str(value) if isinstance(value, date) else value
 
 
 def _table_at(path: KeyPath, model: type[BaseModel]) -> type[BaseModel] | None:

@@ -155,7 +155,7 @@ def _read_instant(value: Any) -> datetime:
         return value
     if isinstance(value, str):
         raise refusal(value, "a date and time stands without quotes", cure)
-    raise refusal(str(value), "this is not a date with a time", cure)
+    raise refusal(value, "this is not a date with a time", cure)
 
 
 def _read_name(value: Any) -> str:

@@ -19,6 +19,7 @@ from pathlib import Path
 from typing import Any
 
 from cureplan.core.errors import InputError
+from cureplan.core.writing import whole_file
 
 __all__ = [
     "Decoded",
@@ -92,7 +93,13 @@ def read_bytes(source: Path, *, wanted: Wanted) -> bytes:
     try:
         refused = _why_not(source, wanted)
         if refused is None:
-            return source.read_bytes()
+            data = whole_file(source, largest_bytes=wanted.largest_bytes)
+            if data is None:
+                refused = _not_regular(wanted)
+            elif len(data) > wanted.largest_bytes:
+                refused = _too_large(len(data), wanted)
+            else:
+                return data
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else str(error)
         raise InputError(
@@ -112,12 +119,18 @@ def _why_not(source: Path, wanted: Wanted) -> tuple[str, str] | None:
     if not source.exists():
         return f"there is no such {wanted.name}", "check the path and the name"
     if not source.is_file():
-        return "this is not a regular file", f"name a {wanted.name}"
+        return _not_regular(wanted)
     size = source.stat().st_size
-    if size > wanted.largest_bytes:
-        cure = f"{wanted.smaller}; the limit is {wanted.largest_bytes / 1e6:g} MB"
-        return f"{size / 1e6:.1f} MB is too large for a {wanted.name}", cure
-    return None
+    return _too_large(size, wanted) if size > wanted.largest_bytes else None
+
+
+def _not_regular(wanted: Wanted) -> tuple[str, str]:
+    return "this is not a regular file", f"name a {wanted.name}"
+
+
+def _too_large(size: int, wanted: Wanted) -> tuple[str, str]:
+    cure = f"{wanted.smaller}; the limit is {wanted.largest_bytes / 1e6:g} MB"
+    return f"{size / 1e6:.1f} MB is too large for a {wanted.name}", cure
 
 
 def decode(data: bytes, *, source: Path | str, wanted: Wanted) -> Decoded:

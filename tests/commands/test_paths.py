@@ -253,15 +253,33 @@ def test_who_reads_no_terminal_hears_now_and_then_how_far_a_long_search_is(monke
     assert sys.stderr.getvalue() == "searching: step 10\nsearching: step 20\n"
 
 
-def test_a_card_read_by_a_job_in_any_unicode_is_never_written_over(cureplan, tmp_path) -> None:
+def test_whatever_a_command_reads_is_never_written_over(cureplan, tmp_path) -> None:
     job_in(tmp_path)
     shipped = files("cureplan.inputs.cards") / "shipped" / "fast-slurry.toml"
-    card = shipped.read_text(encoding="utf-8")
-    (tmp_path / "mine.toml").write_text(card, encoding="utf-8")
+    (tmp_path / "mine.toml").write_text(shipped.read_text(encoding="utf-8"), encoding="utf-8")
     job = (tmp_path / "one-room.toml").read_text(encoding="utf-8")
     job = job.replace('slurry = "fast-slurry"', 'slurry = "mine.toml"')
-    (tmp_path / "job.toml").write_text(job, encoding="utf-16")
-    done = cureplan("weather", "job.toml", "--save", "mine.toml", "--force", folder=tmp_path)
-    assert done.returncode == BAD_INPUT, done.stderr
-    assert "the command reads" in done.stderr
-    assert (tmp_path / "mine.toml").read_text(encoding="utf-8") == card
+    (tmp_path / "job.toml").write_text(f'records = "done"\n{job}', encoding="utf-16")
+    (tmp_path / "own.toml").write_text("[pace]\n", encoding="utf-8")
+    (tmp_path / "done").mkdir()
+    (tmp_path / "done" / "2025.toml").write_text("# a season\n", encoding="utf-8")
+    before = {path: path.read_bytes() for path in tmp_path.rglob("*.toml")}
+    weather = ("weather", "job.toml", "--force", "--save")
+    for words in (
+        *((*weather, name) for name in ("mine.toml", "own.toml", "done/2025.toml")),
+        (
+            "fit",
+            "--card",
+            "mine.toml",
+            "--records",
+            "done",
+            "--force",
+            "--out",
+            "done/2025.toml",
+        ),
+    ):
+        env = {"CUREPLAN_DEFAULTS": "own.toml"}
+        done = cureplan(*words, folder=tmp_path, env=env)
+        assert done.returncode == BAD_INPUT, done.stderr
+        assert "the command reads" in done.stderr, words
+    assert {path: path.read_bytes() for path in before} == before

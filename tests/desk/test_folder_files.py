@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
 from cureplan.core.errors import OutputError
 from cureplan.desk.folder import OWN, JobFolder, file_mark
+from cureplan.desk.news import kept_news
+from cureplan.desk.share import Gate
 from cureplan.desk.worker import Worker
 
 
@@ -51,3 +55,51 @@ def test_strange_bytes_and_depths_are_no_fault(tmp_path: Path) -> None:
     assert folder.names() == ["kitchen"]
     (folder.own() / "kitchen.undo.json").write_text("[" * 100_000, "utf-8")
     assert not folder.can_undo("kitchen")
+
+
+def test_a_lock_that_cannot_be_opened_is_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def forbid(*_: object, **__: object) -> None:
+        raise PermissionError(13, "Permission denied")
+
+    monkeypatch.setattr(Path, "open", forbid)
+    with (
+        pytest.raises(OutputError, match=r"desk\.lock: could not be written \(Permission"),
+        JobFolder(tmp_path).held(""),
+    ):
+        pass
+
+
+def test_an_answer_cut_short_does_not_keep_a_desk_waiting(tmp_path: Path) -> None:
+    # What a process that is killed leaves of a line, a library's own word, then its end.
+    said = (
+        "import sys; sys.stdin.readline(); print('[1]'); print('OR'); print('{\"wor', end='')"
+    )
+    worker = Worker()
+    worker._process = subprocess.Popen(
+        [sys.executable, "-I", "-c", said],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        assert worker.run("none", {"do": "nothing"}, within_s=20.0).ended == {
+            "ended": True,
+            "stopped": True,
+        }
+    finally:
+        worker.close()
+
+
+def test_what_the_desk_keeps_may_be_damaged(tmp_path: Path) -> None:
+    folder = JobFolder(tmp_path)
+    (tmp_path / "kitchen.toml").write_text("[site]\n", "utf-8")
+    (tmp_path / "kitchen-plan").mkdir()
+    (tmp_path / "kitchen-plan" / "plan.json").write_text("{}", "utf-8")
+    mark = file_mark(tmp_path / "kitchen-plan" / "plan.json")
+    for text in ("[" * 100_000, "3", "{}", f'{{"plan": "{mark}"}}', '{"plan": 1, "at": 2}'):
+        for ending in ("news", "share"):
+            (folder.own() / f"kitchen.{ending}.json").write_text(text, "utf-8")
+        assert kept_news(folder, "kitchen") is None
+        assert not Gate(folder.own() / "kitchen.share.json").phones

@@ -278,3 +278,16 @@ def test_a_picture_in_the_place_of_the_log_is_one_line(tmp_path: Path) -> None:
     path.write_bytes(b"\xff\xd8\xff\xe0\x00\x10JFIF\x00" * 50)
     with pytest.raises(CurePlanError, match=r"^[^\n]*$"):
         NightLog(path, title="t", site=SITE)
+
+
+def test_a_log_that_a_hand_has_written_in_is_still_shown(log: NightLog) -> None:
+    log.add([entry("a1")], author="Ana")
+    text = log.path.read_text("utf-8")
+    for line in (
+        "# contradicts the log: late,late,late,late,late,late",
+        f"2026-07-17T21:06:00-04:00,poured,Cook line,{'9' * 140_000},,",
+    ):
+        log.path.write_text(f"{text}{line}\n", "utf-8")
+        found = again(log)
+        assert found.contradictions() == []
+        assert counting(found)[0] == ("poured", "1", "Ana")

@@ -257,6 +257,29 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
     assert "plan stays until you plan anew" in served.ask(f"/jobs/{JOB}/plan").text
 
 
+def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
+    planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from cureplan import api
+    from cureplan.desk.work import _plan
+
+    plan = read_plan(planned / f"{JOB}-plan")
+    short = replace(plan, decisions=replace(plan.decisions, status="short of policy"))
+    done: list[object] = []
+
+    def made(_: object, *, shown: Any, **__: object) -> object:
+        shown(short)
+        done.append("looked for help")
+        return short
+
+    monkeypatch.setattr(api, "make_plan", made)
+    monkeypatch.setattr(api, "write_sheets", lambda *_, **how: done.append(how))
+    task = {"job": str(planned / f"{JOB}.toml"), "out": str(tmp_path)}
+    _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
+    words = {"words": "this is the plan; looking for what would help", "shown": True}
+    assert done == [{"pictures": False}, words, "looked for help", {}]
+
+
 def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:
     demo_desk.post("/jobs/school-kitchen/plan", {})
     while demo_desk.ask("/planning").json["words"] == "beginning":

@@ -328,6 +328,10 @@ CASES = {
         "stirred_in_ice = false", 'iced = "30 F"',
         "30 F", "materials.iced", ["colder than the 2 C"],
     ),
+    "an instant in place of a count": (
+        "topcoat = 4", "topcoat = 2013-07-17T19:00:00",
+        "topcoat = 2013-07-17", "crew.topcoat = '2013-07-17T19:00:00': this is not", ["whole"],
+    ),
     "truth as text": (
         "stirred_in_ice = false", 'stirred_in_ice = "no"',
         '"no"', "materials.stirred_in_ice", ["'no'", "true or false"],

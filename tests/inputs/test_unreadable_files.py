@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import pytest
 
 from cureplan.core.errors import InputError
+from cureplan.inputs.files import Wanted, read_bytes
 from cureplan.inputs.job.reader import job_faults, read_job
 
 BAD_INPUT = 2
@@ -43,12 +46,19 @@ def test_file_without_permission(tmp_path, monkeypatch):
     job = tmp_path / "job.toml"
     job.write_text("x = 1")
 
-    def forbid(self):
+    def forbid(*_):
         raise PermissionError(13, "Permission denied")
 
-    monkeypatch.setattr(type(job), "read_bytes", forbid)
+    monkeypatch.setattr("cureplan.core.writing.os.open", forbid)
     shown = refused(job)
     assert "cannot be read (Permission denied); check the path and its permissions" in shown
+
+
+def test_a_file_that_says_it_is_empty_and_never_ends():
+    # One of the system's own: a page table of 2**55 bytes, of size 0.
+    wanted = Wanted(name="job file", content="", largest_bytes=100_000)
+    with pytest.raises(InputError, match="too large for a job file"):
+        read_bytes(Path("/proc/self/pagemap"), wanted=wanted)
 
 
 @pytest.mark.parametrize("content", ["", "  \n\n\t"])

@@ -13,9 +13,10 @@ SEED = 20_261_128
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:
-    """How many processes `test_killed_runs` kills, and the share of inputs the fuzz draws."""
+    """How many processes are killed, the share of inputs that is drawn, and which cases."""
     parser.addoption("--kills", type=int, default=36)
     parser.addoption("--inputs", type=float, default=1.0)
+    parser.addoption("--cases", default="0:2000")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -29,6 +30,13 @@ def pytest_configure(config: pytest.Config) -> None:
 def kills(pytestconfig: pytest.Config) -> int:
     """As asked for on the command line."""
     return int(pytestconfig.getoption("--kills"))
+
+
+@pytest.fixture(scope="session")
+def cases(pytestconfig: pytest.Config) -> tuple[int, int]:
+    """Numbers of the first case of the command line's fuzz, and of the one after the last."""
+    first, _, end = str(pytestconfig.getoption("--cases")).partition(":")
+    return int(first), int(end)
 
 
 def pytest_terminal_summary(terminalreporter: Any) -> None:

@@ -85,6 +85,14 @@ def state(folder: Path) -> dict[str, str]:
     }
 
 
+def usual_answers() -> dict[str, str]:
+    """The interview up to the rooms, all as usual."""
+    said: dict[str, str] = {}
+    while (question := next_question(said)) is not None and question.path[0] != "rooms":
+        said[question.key] = question.usual
+    return said
+
+
 def leftovers(folder: Path) -> list[str]:
     return [path.name for path in folder.rglob(".cureplan-*")]
 
@@ -96,10 +104,7 @@ def shop(tmp_path_factory: pytest.TempPathFactory) -> Path:
     for path in (PINNED / "jobs").iterdir():
         shutil.copy(path, folder)
     (folder / "fresh").mkdir()
-    said: dict[str, str] = {}
-    while (question := next_question(said)) is not None and question.path[0] != "rooms":
-        said[question.key] = question.usual
-    (folder / "answers.txt").write_text("\n" * len(said) + ROOMS)
+    (folder / "answers.txt").write_text("\n" * len(usual_answers()) + ROOMS)
     now = ("--now", "2026-06-10T08:00")
     for out in ("before", "night-plan"):
         finished(("plan", "one-room.toml", *now, "--out", out), folder)

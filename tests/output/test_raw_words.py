@@ -110,7 +110,7 @@ READ = tuple(remark(code) for code in REMARKS if code.startswith("read."))
 OF_FILE = ("told", "columns_aside", "saturated", "off_hour", "averaged", "coarse", "accepted",
            "steady", "steady_humidity", "season", "sun", "file_ahead", "read_as")  # fmt: skip
 OF_STATION = ("station_used", "station_used_poor", "station_spare", "station_poor",
-              "station_silent", "station_high", "site_height", "height",
+              "station_silent", "station_years", "station_high", "site_height", "height",
               "list_old", "station_odd", "station_used_odd")  # fmt: skip
 OF_FORECAST = ("reused", "forecast_age", "forecast_age_fetched",
                "forecast_age_written", "shut", "history_short", "history_filled",

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from cureplan.core.errors import OutputError
+from cureplan.core.errors import InputError, OutputError
+from cureplan.output.commands.common import refuse_folder
 from cureplan.output.sheet.write import FILES, ROLE_FILES, render_sheets, write_sheets
 from cureplan.planning.plan.model import Plan, plan_from_json
 
@@ -151,3 +152,59 @@ def test_the_calendar_of_the_plan_before_is_mended(
     assert calendar.count(b"STATUS:CANCELLED") == 1
     write_sheets(fewer, tmp_path / "old")
     assert (tmp_path / "old" / "crew.ics").read_bytes() == calendar
+
+
+PRECIOUS = {"plan.pdf": b"%PDF the floor as drawn", "buckets.csv": b"mine", "plan.xlsx": b"PK"}
+MINE = b"BEGIN:VCALENDAR\nPRODID:-//mine//EN\nEND:VCALENDAR\n"
+
+
+@pytest.mark.parametrize(
+    "stood",
+    [*({n: c} for n, c in PRECIOUS.items()), {"crew.ics": MINE}, {"plan.json": b'{"task": 1}'}],
+    ids=lambda stood: next(iter(stood)),
+)
+def test_the_users_own_files_of_such_a_name_stay(
+    plan: Plan, tmp_path: Path, quick: None, stood: dict[str, bytes]
+):
+    # plan.pdf and plan.xlsx a plan without them would take away.
+    ((name, content),) = stood.items()
+    (tmp_path / name).write_bytes(content)
+    with pytest.raises(OutputError, match="no file of a plan's"):
+        write_sheets(plan, tmp_path, pictures=False)
+    assert [path.name for path in tmp_path.iterdir()] == [name]
+    assert (tmp_path / name).read_bytes() == content
+    with pytest.raises(InputError, match="--force"):
+        refuse_folder(tmp_path, inputs=())
+    refuse_folder(tmp_path, inputs=(), force=True)
+    write_sheets(plan, tmp_path, force=True)
+    assert plan_from_json((tmp_path / "plan.json").read_text("utf-8"))
+
+
+DAMAGED = {
+    "empty": b"",
+    "cut": b"{",
+    "object": b"{}",
+    "null": b"null",
+    "deep": b"[" * 99_999,
+    "bytes": b"\xff",
+}
+
+
+@pytest.mark.parametrize("left", DAMAGED.values(), ids=DAMAGED)
+def test_a_damaged_plan_or_calendar_never_blocks(
+    plan: Plan, tmp_path: Path, quick: None, left: bytes
+):
+    for name in ("plan.json", "crew.ics"):
+        folder = tmp_path / name[:4]
+        folder.mkdir()
+        (folder / name).write_bytes(left)
+        refuse_folder(folder, inputs=())
+        assert write_sheets(plan, folder)
+
+
+def test_an_input_under_another_name_is_never_replaced(tmp_path: Path):
+    (tmp_path / "plan.json").write_text("old")
+    (tmp_path / "buckets.csv").write_text("a log")
+    (tmp_path / "log.csv").symlink_to("buckets.csv")
+    with pytest.raises(InputError, match=r"buckets\.csv in it is a file the command reads"):
+        refuse_folder(tmp_path, inputs=[tmp_path / "log.csv"], force=True)

@@ -13,14 +13,19 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from steady import write_job, write_weather
 
-from cureplan.api import make_plan, read_job
+from cureplan.api import get_weather, make_plan, read_job
 from cureplan.core.rows import Rows
+from cureplan.desk.moved import Change, PlanInHand
+from cureplan.inputs.job.model import Outline
 from cureplan.inputs.tables.night_log import read_night_log_text
 from cureplan.judge import judge
+from cureplan.judge.seams import _ends
+from cureplan.planning.floor.layout import ends_of, lay_out, patches_of
 from cureplan.planning.replan.replan import night_site, replan
 
 NOW = datetime.fromisoformat("2013-07-17T12:00:00+00:00")
@@ -188,13 +193,51 @@ def test_a_changed_order_turns_the_seam_round(cold):
     assert seams == {"Bay": "pour.seam_wet"}
 
 
-def test_a_seam_that_is_met_on_luck_alone_gets_a_stop_line(cold, tmp_path):
-    # Asked for 19 nights in 20, the 11 minutes in hand are not sure: ends are off by a third
-    # or so of the 30 min the edge lives.
-    surer = ('confidence = "50 %"', 'confidence = "95 %"')
+def test_the_edge_of_a_u_lies_at_the_ends_of_both_its_legs(tmp_path):
+    """Not at the stop line its back ends at, nor at a wall half-way."""
+    # A back of 9 m x 3 m, legs of 3 m x 5 m and 3 m x 3 m: the short one ends at a wall.
+    shape = ((0, 0), (9, 0), (9, 6), (6, 6), (6, 3), (3, 3), (3, 8), (0, 8))
+    legs = Outline(
+        corners_m=shape, islands_m=(), stop_lines_m=(((0, 3), (9, 3)),), back_wall=(0, 1)
+    )
+    job = wing(tmp_path, 13.0)
+    room = replace(job.rooms[0], outline=legs, length_m=8.0, width_m=9.0)
+    for bays in (1, 3):
+        layout = lay_out(room, job, bays=bays)
+        first, last = ends_of(layout, room)
+        tops = [max(y for ring in patches for _, y in ring) for patches in layout.cut.patches]
+        lows = [min(y for ring in patches for _, y in ring) for patches in layout.cut.patches]
+        assert [round(tops[i], 2) for i in last] == [8.0]
+        assert {round(lows[i], 2) for i in first} == {0.0}
+        buckets = [
+            SimpleNamespace(bay=int(bay) + 1, row=int(row) + 1)
+            for bay, row in zip(layout.bay, layout.row, strict=True)
+        ]
+        plan = SimpleNamespace(patches=patches_of(layout, room), row_depth_m=layout.row_depth_m)
+        judged = _ends(SimpleNamespace(room=room, buckets=buckets, plan=plan))
+        assert [ends.tolist() for ends in judged] == [first.tolist(), last.tolist()]
+
+
+def test_a_plan_moved_by_hand_keeps_the_group_in_one_go(cold, tmp_path):
+    job = wing(tmp_path, 13.0)
+    hand = PlanInHand(job, cold, now=NOW, weather=get_weather(job, now=NOW))
+    for later_s in (0.0, 600.0):
+        _, _, schedule = hand.moved(Change(later_s=later_s))
+        starts = {pour.room: pour.start_s - later_s for pour in schedule.pours}
+        assert starts == {room.room: room.pour_start.timestamp() for room in cold.rooms}
+        (hall,) = (pour for pour in schedule.pours if pour.room == "Hall")
+        assert hall.seam is not None
+        assert hall.seam.wet
+
+
+def test_a_seam_gets_a_stop_line_where_the_whole_job_holds_by_that_alone(cold, tmp_path):
+    # Wet, 79 nights in 100 hold by the drawn nights; with a line the others, over 90.
+    assert 0.7 < cold.risk.all_keep_frac < 0.8
+    surer = ('confidence = "50 %"', 'confidence = "86 %"')
     plan = make_plan(wing(tmp_path, 13.0, surer), now=NOW, what_helps=False)
+    assert plan.status == "within policy"
     (seam,) = (r for room in plan.rooms for r in room.reasons if r.code.startswith("pour.seam"))
     assert seam.code == "pour.seam_unsure"
-    assert seam.values["spare_min"] == pytest.approx(margin_min(cold, "Hall"), abs=0.1)
+    assert seam.values["spare_min"] == margin_min(cold, "Hall")
     assert plan.buckets_of("Hall")[-1].tied_in is None
     assert judge(plan) == ()

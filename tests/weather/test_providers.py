@@ -322,6 +322,28 @@ def test_a_job_over_new_year_reads_two_files(loop, ask, tmp_path):
     )
     assert series.gaps == ()
     assert loop.count("/hourly/2091/") == loop.count("/hourly/2092/") == 1
+    assert not any("could not be had" in note for note in told(series.notes))
+
+
+def test_a_year_that_could_not_be_had_is_named(loop, ask, tmp_path):
+    now = utc(2091, 1, 2, 18)
+    serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(now=now)})
+    loop.routes["/hourly/2090/"] = status(404)
+    span = {"starts": now, "ends": now + timedelta(hours=48), "history_h": 96}
+    series = only(ask("station", now=now, **span))
+    assert any("the hours of 2090 could not be had" in note for note in told(series.notes))
+    # Begun, cut short once, and whole when asked for again.
+    whole, cut = loop.routes["/hourly/"], []
+
+    def at_first_in_part(handler, path):
+        cut.append(path)
+        short = body(hourly_csv(station_rows(now=now), year=2090), short_by=400)
+        (short if len(cut) == 1 else whole)(handler, path)
+
+    loop.routes["/hourly/2090/"] = at_first_in_part
+    series = only(ask("station", now=now, **span))
+    assert len(cut) == 2
+    assert not any("could not be had" in note for note in told(series.notes))
 
 
 @pytest.mark.parametrize(

@@ -279,7 +279,7 @@ class Ruler {
     for (let hour = 12; hour <= 36; hour += 6) {
       const at = hour === 36 ? 470 : x((hour % 24) * 60);
       svg.append(desk.make("line", { class: "square", x1: at, x2: at, y1: 4, y2: 52 }));
-      const words = desk.make("text", { class: "hour", x: at, y: 66 });
+      const words = desk.make("text", { class: hour === 36 ? "hour last" : "hour", x: at, y: 66 });
       words.textContent = `${String(hour % 24).padStart(2, "0")}:00`;
       svg.append(words);
     }

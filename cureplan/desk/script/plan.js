@@ -4,7 +4,7 @@
   const POLL_MS = 500;
   const by = (id) => document.getElementById(id);
   if (!by("plan")) return;
-  let mine = 0, watching = false;
+  let mine = 0, watching = false, seen = 0;
 
   async function show() {
     const answer = await fetch(`${at}/plan`).catch(() => null);
@@ -34,6 +34,7 @@
     const own = found.job === job.dataset.name, aside = found.what === "what if";
     running(found.running && !aside, own ? `${found.words} ...` : `A plan of ${found.job} is being made`);
     if (own && aside) anew(found);
+    if (own && found.running && found.shown && seen !== found.number) { seen = found.number; show(); }
     if (found.running) return POLL_MS;
     if (own && found.number === mine) {
       desk.fault(by("plan-fault"), found.fault || (found.stopped && !found.plan ? "Stopped before a plan was found." : ""));

@@ -91,9 +91,12 @@ class PointEntry(Written):
 
 def _as_printed(value: Any) -> Any:
     """A point as a data sheet prints it, taken apart into its keys."""
-    printed = q.split_printed(value) if isinstance(value, str) else None
-    if printed is None:
+    if not isinstance(value, str):
         return value
+    printed = q.split_printed(value)
+    if printed is None:
+        cure = 'write "15-20 min at 70 F, 50 % RH", or { at = "70 F", after = "15-20 min" }'
+        raise q.refusal(value, "not how a data sheet says a time", cure)
     after, at, humidity = printed
     return {"after": after, "at": at} | ({"humidity": humidity} if humidity else {})
 

@@ -187,7 +187,8 @@ def last_answers(path: Path) -> Answers:
     found: Answers = {}
     follow_ups = (k for ks in _FOLLOW_UPS.values() for k in ks)
     found["people"] = _people_said(said.get("people"))
-    for key in (*_ASKED, "crew.primer", *_OF_COVE, *_OF_NAMED, *follow_ups):
+    own = ("crew.primer", "crew.group_changeover")
+    for key in (*_ASKED, *own, *_OF_COVE, *_OF_NAMED, *follow_ups):
         table, _, name = key.partition(".")
         if not name:
             continue

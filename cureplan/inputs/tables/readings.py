@@ -251,7 +251,10 @@ def _as_printed(line: Line) -> Line:
     """A cell like "15 to 20 min at 70 F, 50 % RH" spread over the columns it speaks of."""
     cells = dict(line.cells)
     for key in ("minutes", "hours"):
-        printed = split_printed(line.text(key))
+        try:
+            printed = split_printed(line.text(key))
+        except QuantityError as error:
+            raise line.fault(key, *split_refusal(error, line.text(key))) from None
         if printed is not None:
             break
     else:

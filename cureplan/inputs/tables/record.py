@@ -53,9 +53,9 @@ __all__ = [
 def _read_finished(value: Any) -> datetime:
     cure = "write it without quotes and with its offset, like 2013-07-20T06:00:00-04:00"
     if not isinstance(value, datetime):
-        raise refusal(str(value), "this is not a date with a time", cure)
+        raise refusal(value, "this is not a date with a time", cure)
     if value.tzinfo is None:
-        raise refusal(str(value), "the time lacks its offset from UTC", cure)
+        raise refusal(value, "the time lacks its offset from UTC", cure)
     return value
 
 

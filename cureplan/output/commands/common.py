@@ -8,7 +8,7 @@ import stat
 import sys
 import time
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from datetime import datetime
 from functools import wraps
 from pathlib import Path
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from cureplan.inputs.job.model import Job
 
 __all__ = [
+    "ForceOption",
     "be_quiet",
     "in_colour",
     "job_inputs",
@@ -30,6 +31,7 @@ __all__ = [
     "print_written",
     "progress",
     "progress_line",
+    "records_in",
     "refuse_folder",
     "terminal_width",
     "time_given",
@@ -46,6 +48,11 @@ QuietOption = Annotated[
     typer.Option(
         "--quiet", "-q", help="Say nothing but errors; files, JSON and the exit code tell."
     ),
+]
+
+
+ForceOption = Annotated[
+    bool, typer.Option("--force", help="Write over files there that are no plan's.")
 ]
 
 
@@ -96,46 +103,61 @@ def time_given(job: Job, text: str) -> datetime:
 
 
 def job_inputs(job: Job) -> tuple[Path, ...]:
-    """Every file a job was read from: itself, its weather, cards of the user's own."""
+    """Every file a job was read from: itself, weather, defaults, records, cards."""
     from cureplan.inputs.files import read_document
+    from cureplan.inputs.job.own import own_file
 
     try:
         named = read_document(job.source, what="job file").values.get("materials", {})
     except InputError:
         named = {}
     cards = (job.source.parent / name for name in named.values() if isinstance(name, str))
-    weather = () if job.weather.file is None else (job.weather.file,)
-    return (job.source, *weather, *(card for card in cards if card.is_file()))
+    one_each = (job.source, job.weather.file, own_file())
+    files = (*(path for path in one_each if path is not None), *records_in(job.records))
+    return (*files, *(card for card in cards if card.is_file()))
 
 
-def refuse_folder(folder: Path, *, inputs: Iterable[Path]) -> None:
-    """Raise where a plan's files would replace one that the command reads, or have no place.
+def records_in(folder: Path | None) -> list[Path]:
+    """The finished jobs that are read where a folder of them is named."""
+    with suppress(OSError, ValueError):
+        return [] if folder is None else list(folder.glob("*.toml"))
+    return []
+
+
+def refuse_folder(folder: Path, *, inputs: Iterable[Path], force: bool = False) -> None:
+    """Raise where a plan's files would replace one that is not theirs, or have no place.
 
     Not a promise: what can only be seen by writing is refused then.
     """
-    from cureplan.output.sheet.write import FILES
+    try:
+        found = _why_no_place(folder, inputs, force=force)
+    except (OSError, ValueError) as error:
+        found = f"no folder can be made there ({getattr(error, 'strerror', None) or error})", ""
+    if found is not None:
+        problem, more = found
+        raise InputError(problem, cure=f"choose another{more}", key="--out", value=str(folder))
 
-    problem = None
+
+def _why_no_place(
+    folder: Path, inputs: Iterable[Path], *, force: bool
+) -> tuple[str, str] | None:
+    """What is wrong with a folder for a plan's files, and what more can be done about it."""
+    from cureplan.output.sheet.write import FILES, ROLE_FILES, foreign_file
+
     try:
         if not stat.S_ISDIR(folder.stat().st_mode):
-            problem = "this is no folder"
+            return "this is no folder", ""
     except FileNotFoundError:
-        if folder.is_symlink():
-            problem = "this is a link that leads nowhere"
-    except (OSError, ValueError) as error:
-        problem = f"no folder can be made there ({getattr(error, 'strerror', None) or error})"
-    if problem is not None:
-        raise InputError(problem, cure="choose another", key="--out", value=str(folder))
-    for path in inputs:
-        if path.name in FILES and path.exists():
-            target = folder / path.name
-            if target.exists() and target.samefile(path):
-                raise InputError(
-                    f"{path.name} in it is a file the command reads",
-                    cure="choose another folder",
-                    key="--out",
-                    value=str(folder),
-                )
+        return ("this is a link that leads nowhere", "") if folder.is_symlink() else None
+    read = [path for path in inputs if path.exists()]
+    for name in (*FILES, *ROLE_FILES):
+        target = folder / name
+        if target.exists() and any(target.samefile(path) for path in read):
+            return f"{name} in it is a file the command reads", " folder"
+    if not force and (foreign := foreign_file(folder)) is not None:
+        more = " folder, or give --force to write over it"
+        return f"{foreign} in it is no file of a plan's", more
+    return None
 
 
 def terminal_width() -> int:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cureplan.core.errors import InputError, harmless
-from cureplan.output.commands.common import print_text
+from cureplan.output.commands.common import print_text, records_in
 
 if TYPE_CHECKING:
     from cureplan.inputs.tables.readings import Reading
@@ -86,7 +86,9 @@ def fit(
             key="--card",
             value=card,
         )
-    _refuse_targets(card, readings_file, out, picture, force=force)
+    _refuse_targets(
+        (Path(card), readings_file, *records_in(records)), out, picture, force=force
+    )
     names = tuple(before.milestones)
     rows, blank = _read(readings_file, records, names)
     jobs = () if records is None else read_records(records)
@@ -123,8 +125,7 @@ def fit(
 
 
 def _refuse_targets(
-    card: str,
-    readings_file: Path | None,
+    inputs: tuple[Path | None, ...],
     out: Path | None,
     picture: Path | None,
     *,
@@ -133,7 +134,6 @@ def _refuse_targets(
     """Before anything is worked out: a card may hold a season's work."""
     from cureplan.core.writing import refuse_target
 
-    inputs = (Path(card), readings_file)
     for path, option in ((out, "--out"), (picture, "--picture")):
         if path is not None:
             refuse_target(path, option=option, inputs=inputs, force=force)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from cureplan.core.errors import InputError, NoFeasiblePlanError, OutputError, harmless
+from cureplan.output.commands.common import ForceOption
 
 if TYPE_CHECKING:
     from cureplan.inputs.tables.night_log import NightEvent
@@ -48,6 +49,7 @@ def replan(
         bool,
         typer.Option("--pictures", help="Draw plan.png and plan.pdf too; it takes longer."),
     ] = False,
+    force: ForceOption = False,
     as_json: Annotated[
         bool, typer.Option("--json", help="Print JSON instead of text.")
     ] = False,
@@ -77,7 +79,7 @@ def replan(
             source=plan_file,
         )
     if out is not None:
-        refuse_folder(out, inputs=(plan_file, *log_files))
+        refuse_folder(out, inputs=(plan_file, *log_files), force=force)
     folder = _folder(plan_file, out)
     events = read_night_logs(log_files, site=night_site(old))
     try:
@@ -85,7 +87,9 @@ def replan(
     except NoFeasiblePlanError as error:
         _advise(old, error, as_json=as_json)
         raise
-    written = write_sheets(found.plan, folder, before=plan_file.parent, pictures=pictures)
+    written = write_sheets(
+        found.plan, folder, before=plan_file.parent, pictures=pictures, force=force
+    )
     if as_json:
         print_text(plan_to_json(found.plan, text_of=voice_of(found.plan).say), asked=True)
     else:

@@ -18,6 +18,7 @@ from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import status_key, voice_of
 from cureplan.planning.plan.arrivals import arrivals_of
 from cureplan.planning.plan.model import Arrival, Plan, Stop, plan_from_json
+from cureplan.planning.plan.read import LARGEST_PLAN_BYTES
 
 if TYPE_CHECKING:
     from icalendar import Alarm, Event
@@ -54,8 +55,6 @@ CREW_ROLES = (
 )
 # A crew's calendar has some hundred events of some hundred bytes.
 LARGEST_BYTES = 1_000_000
-# A plan of forty rooms has some 5 MB.
-LARGEST_PLAN_BYTES = 50_000_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, fields, replace
@@ -42,6 +43,7 @@ from cureplan.planning.plan.model import (
     PrimerPlan,
     plan_to_json,
 )
+from cureplan.planning.plan.read import LARGEST_PLAN_BYTES
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -55,6 +57,7 @@ __all__ = [
     "calls_csv",
     "coats_csv",
     "defused",
+    "foreign_file",
     "need_workbooks",
     "people_csv",
     "primers_csv",
@@ -69,6 +72,7 @@ Cell = str | int | float | datetime
 _CODES = {"role": "", "stage": "stage.", "binding": ""}
 # What only a program reads stays in plan.json.
 _TECHNICAL = ("clocks_sd_frac",)
+_HEAD_BYTES = 4096
 _FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 
@@ -324,12 +328,21 @@ def write_sheets(
     before: Path | None = None,
     pictures: bool = True,
     as_workbook: bool = False,
+    force: bool = False,
 ) -> tuple[Path, ...]:
-    """Write every file of a plan into a folder, all of them or none."""
+    """Write every file of a plan into a folder, all of them or none.
+
+    Files of the user's own that bear such a name are refused, unless by `force`.
+    """
     folder = Path(folder)
     folders = [folder] if before is None else [folder, Path(before)]
     try:
         settle(folder)
+        if not force and (name := foreign_file(folder)) is not None:
+            raise OutputError(
+                f"{folder / name}: this is no file of a plan's, and one would take its place; "
+                "move it, or choose another folder"
+            )
         contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
         if as_workbook:
             contents[WORKBOOK] = workbook(plan)
@@ -345,6 +358,42 @@ def write_sheets(
     except (OSError, RuntimeError) as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)
+
+
+def foreign_file(folder: Path) -> str | None:
+    """The name of a file there that a plan would replace or take away and no plan wrote.
+
+    Where a plan lies, damaged or not, everything that bears such a name is taken for its own.
+    """
+    plan = folder / "plan.json"
+    if os.path.lexists(plan):
+        return plan.name if _of_another_tool(plan) else None
+    for name in (*FILES, *ROLE_FILES):
+        path = folder / name
+        if not path.is_file() or path.stat().st_size == 0:
+            continue
+        with path.open("rb") as file:
+            head = file.read(_HEAD_BYTES)
+        # A calendar may be kept alone, for the phones that follow it, and may be damaged.
+        ours = path.suffix == ".ics" and (PRODID.encode() in head or b"BEGIN:V" not in head)
+        if not ours:
+            return name
+    return None
+
+
+def _of_another_tool(path: Path) -> bool:
+    """Whether a plan.json is sound JSON, and holds something, but nothing that ours has."""
+    from pydantic_core import from_json
+
+    if not path.is_file() or path.stat().st_size > LARGEST_PLAN_BYTES:
+        return path.is_file()
+    try:
+        found = from_json(path.read_bytes(), allow_inf_nan=False)
+    except (ValueError, RecursionError):
+        return False
+    if isinstance(found, dict):
+        return bool(found) and not found.keys() & {"format", *(f.name for f in fields(Plan))}
+    return isinstance(found, list) and bool(found)
 
 
 def _of_people(folder: Path) -> Iterator[str]:

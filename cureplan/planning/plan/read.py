@@ -10,9 +10,10 @@ from cureplan.core.errors import InputError
 if TYPE_CHECKING:
     from cureplan.planning.plan.model import Plan
 
-__all__ = ["read_plan"]
+__all__ = ["LARGEST_PLAN_BYTES", "read_plan"]
 
 LARGEST_PLAN_BYTES = 50_000_000
+"""A plan of forty rooms has some 5 MB."""
 
 
 def read_plan(path: Path | str) -> Plan:
@@ -32,7 +33,7 @@ def read_plan(path: Path | str) -> Plan:
     ...
     cureplan.core.errors.InputError: nowhere/plan.json: there is no such file; check the name
     """
-    from cureplan.core.writing import settle
+    from cureplan.core.writing import settle, whole_file
     from cureplan.inputs.job.edits import check_job
     from cureplan.planning.plan.model import plan_from_json
 
@@ -43,11 +44,12 @@ def read_plan(path: Path | str) -> Plan:
         if source.is_dir():
             raise InputError("this is a folder", cure="name its plan.json", source=source)
         settle(source.parent)
-        if source.exists() and not source.is_file():
+        data = whole_file(source, largest_bytes=LARGEST_PLAN_BYTES)
+        if data is None:
             raise InputError("not a regular file", cure="name a plan.json", source=source)
-        if source.stat().st_size > LARGEST_PLAN_BYTES:
+        if len(data) > LARGEST_PLAN_BYTES:
             raise InputError("too large for a plan", cure="check the file", source=source)
-        text = source.read_bytes().decode("utf-8-sig")
+        text = data.decode("utf-8-sig")
     except FileNotFoundError:
         raise InputError("there is no such file", cure="check the name", source=path) from None
     except UnicodeDecodeError:

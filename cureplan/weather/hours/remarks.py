@@ -57,6 +57,7 @@ REMARKS: Mapping[str, frozenset[str]] = {
     "weather.station_odd": _names("station odd"),
     "weather.station_used_odd": _names("station odd"),
     "weather.station_silent": _names("station"),
+    "weather.station_years": _names("station years"),
     "weather.station_high": _names("station"),
     "weather.site_height": _names("site_m around_m"),
     "weather.height": _names("lapse_k"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
@@ -262,6 +263,11 @@ def hourly_provider(
         Message("weather.station_silent", {"station": station.label()}) for station in silent
     ]
     used += [
+        Message("weather.station_years", {"station": record.station.label(), "years": years})
+        for record in chosen
+        if (years := _years_missing(record.answers, query.now))
+    ]
+    used += [
         Message("weather.station_high", {"station": station.label()})
         for station in stations[:_MOST_ASKED]
         if station not in level
@@ -271,6 +277,16 @@ def hourly_provider(
         notes=(*used, *_height_notes(chosen), *series.notes),
         warnings=(*series.warnings, *doubtful, *_contradicted(query, stations)),
     )
+
+
+def _years_missing(answers: Sequence[Answer], now: datetime) -> str:
+    """Years begun whose files could not be had, as words; the client asks file by file."""
+    found = {
+        int(year[1])
+        for one in answers
+        if (one.status != 200 or one.trouble) and (year := re.search(r"/(\d{4})/", one.url))
+    }
+    return ", ".join(str(year) for year in sorted(found) if year <= now.year)
 
 
 def _contradicted(query: WeatherQuery, stations: list[Station]) -> tuple[Message, ...]:
@@ -291,9 +307,10 @@ def _ask_around(
     for station in stations[:_MOST_ASKED]:
         mark = exchange.mark()
         record = _ask(query, span, station)
-        if record is None and any(one.trouble == "cut" for one in exchange.since(mark)):
+        if any(one.trouble == "cut" for one in exchange.since(mark)):
             # A year that came in part may come whole when asked for again.
-            record = _ask(query, span, station)
+            mark = exchange.mark()
+            record = _ask(query, span, station) or record
         answers = exchange.since(mark)
         if record is not None:
             records.append(replace(record, answers=answers))
