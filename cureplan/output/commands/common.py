@@ -204,19 +204,20 @@ def wipe_progress() -> None:
 
 def _now_and_then() -> Callable[[str], None]:
     """Says what is new in a line of its own, no more often than every `SELDOM_S`."""
-    last_s = time.monotonic()
+    last_s = time.process_time()
 
     def tell(words: str) -> None:
         nonlocal last_s
-        if time.monotonic() - last_s >= SELDOM_S:
-            last_s = time.monotonic()
+        if time.process_time() - last_s >= SELDOM_S:
+            last_s = time.process_time()
             note(f"searching: {words}")
 
     return tell
 
 
-SELDOM_S = 10.0
-"""What is over sooner needs no word of how far it is."""
+SELDOM_S = 15.0
+"""Of processor time: what is over sooner needs no word of how far it is, and how busy a
+machine is must not change what a command says."""
 
 
 @contextmanager
