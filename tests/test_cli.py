@@ -256,7 +256,7 @@ def test_weather_that_ends_too_early_names_file_and_hours(tmp_path: Path) -> Non
     assert done.returncode == 2
     line = done.stderr.splitlines()[-1]
     assert "heat-wave.csv" in line
-    assert "must reach" in line
+    assert "add the hours up to" in line
 
 
 def test_an_unwritable_folder_leaves_the_last_plan_alone(tmp_path: Path) -> None:

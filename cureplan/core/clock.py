@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, timezone, tzinfo
 from typing import Protocol
 
 from cureplan.core.errors import OutOfRangeError
@@ -23,6 +23,7 @@ __all__ = [
     "floor_to",
     "from_epoch_s",
     "local_instant",
+    "on_site",
     "parse_clock_minutes",
     "require_aware",
     "shift_windows",
@@ -223,6 +224,24 @@ def from_epoch_s(seconds: float) -> datetime:
         return datetime.fromtimestamp(seconds, UTC)
     except (ValueError, OverflowError, OSError) as error:
         raise OutOfRangeError(f"seconds = {seconds!r} is not within the calendar") from error
+
+
+def on_site(instant: datetime, zone: tzinfo) -> datetime:
+    """An instant by the site's clock, with the offset it has then.
+
+    Not with the zone itself: Python takes the difference and the order of two instants of
+    one zone by the clock on the wall, and is an hour off on the night clocks change.
+
+    Examples
+    --------
+    >>> from zoneinfo import ZoneInfo
+    >>> before, after = (on_site(datetime(2026, 11, 1, hour, 30, tzinfo=UTC),
+    ...                          ZoneInfo("America/New_York")) for hour in (5, 6))
+    >>> f"{before:%H:%M}", f"{after:%H:%M}", str(after - before)
+    ('01:30', '01:30', '1:00:00')
+    """
+    local = instant.astimezone(zone)
+    return local.replace(tzinfo=timezone(local.utcoffset() or timedelta()), fold=0)
 
 
 def floor_to(instant: datetime, *, minutes: int) -> datetime:

@@ -251,3 +251,7 @@ def test_no_time_lies_over_a_name_on_a_phone(open_sheet: Opener):
         .length"""
     )
     assert over == 0
+    # Nor is a bucket's last button to be looked for beyond the edge.
+    wide = """() => [...document.querySelectorAll("#sheet-en .buckets-of")]
+        .map((table) => table.scrollWidth - table.clientWidth)"""
+    assert max(sheet.page.evaluate(wide)) <= 0

@@ -87,6 +87,7 @@ def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(
     plan = read_plan(tmp_path / "jobs" / f"{JOB}-plan")
     planned_at = next(r.pour_start for r in plan.rooms if r.room == "Dish room")
     later = job["rooms"][0]["not_before"] - planned_at.replace(tzinfo=None)
+    assert "plan stays until you plan anew" in page.inner_text("#plan-part")
     # Half an hour later, to the full minute.
     assert 29 * 60 <= later.total_seconds() <= 30 * 60
     assert page.locator("#faults-part").is_hidden()

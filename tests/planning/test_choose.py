@@ -93,6 +93,20 @@ def test_ice_is_taken_for_the_buckets_where_the_opening_cannot_be_sure(tmp_path)
     assert plan.risk.buckets_keep_frac > 0.9
 
 
+def test_a_later_hour_is_not_waited_for_where_ice_costs_no_chance_of_opening():
+    # Wanted hours after its cure, by times good to a third: no choice makes that sure. A pour
+    # at night keeps 81 % of buckets un-iced and opens later; iced it keeps nearly all.
+    pinned = read_job(PINNED / "one-room.toml")
+    sooner = pinned.access.open_by - timedelta(hours=14)
+    job = replace(pinned, access=replace(pinned.access, open_by=sooner))
+    now = datetime(2026, 6, 9, 22, tzinfo=UTC)
+    pours = prepare_pours(job, get_weather(job, now=now))
+    found = choose(job, Tables(pours=pours), issued_s=known_until(job, now_s=now.timestamp()))
+    (pour,) = found.schedule.pours
+    assert pour.option.chilled
+    assert found.chance_frac > 0.65
+
+
 def test_a_step_that_asks_for_nothing_else_does_not_end_the_search():
     # The first four steps find the plan that each limit by itself asks for, which holds on
     # fewer nights than asked; with every room iced, all of it holds on nearly all.

@@ -11,6 +11,9 @@ import pytest
 from cureplan.api import _in_words, cannot_alone, get_weather, make_plan, read_job
 from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.judge import judge
+from cureplan.output.view.sources import arrival_views
+from cureplan.output.view.view import voice_of
+from tests.commands import steady
 
 JOBS = Path(__file__).parents[1] / "pinned" / "jobs"
 
@@ -196,9 +199,36 @@ def test_the_night_clocks_go_back_has_an_hour_more(tmp_path):
     ends = max(room.pour_end for room in plan.rooms)
     worked = ends.timestamp() - begins.timestamp()
     assert 2.5 * 3600 < worked <= 3.5 * 3600
+    # Who works while the hour comes twice is paid for it: from coming to going as time runs.
+    stays_h = [
+        (one.leaves.timestamp() - one.call.timestamp()) / 3600 * one.people
+        for one in plan.arrivals
+    ]
+    assert plan.labour is not None
+    assert plan.labour.person_hours == pytest.approx(sum(stays_h), abs=0.01)
+    told = [view.hours for view in arrival_views(plan, voice_of(plan, "en"))]
+    assert told == [
+        f"{math.ceil(hours / one.people * 60 - 1e-6) // 60} h "
+        f"{math.ceil(hours / one.people * 60 - 1e-6) % 60} min".replace(
+            " 0 min", ""
+        ).removeprefix("0 h ")
+        for hours, one in zip(stays_h, plan.arrivals, strict=True)
+    ]
 
 
 def test_a_week_later_the_same_shift_needs_two_nights(tmp_path):
     job = spain(tmp_path, "2026-10-31")
     plan = make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
     assert len({room.pour_start.date() for room in plan.rooms}) == 2
+
+
+def test_a_floor_that_cures_longer_than_the_weather_known_is_told_so(tmp_path):
+    # By hand: 5 h until the coat and 48 h until wash-down at the cards' 21 °C; at 6 °C and
+    # 50 kJ/mol, exp(50,000 / 8.314 x (1/279.15 - 1/294.15)) = 3.00 times as long: 159 h, of
+    # the six days that the weather still reaches.
+    steady.write_weather(tmp_path / "weather.csv", 6.0, days=17)
+    job = read_job(steady.write_job(tmp_path, ('ground = "21 C"', 'ground = "6 C"')))
+    told = cannot_alone(job, get_weather(job, now=job.access.begins))
+    said = next(say for say in told if say.code == "limit.slow")
+    assert said.values["takes_s"] == pytest.approx(159 * 3600.0, rel=0.02)
+    assert said.values["slab_c"] == pytest.approx(6.0, abs=0.1)

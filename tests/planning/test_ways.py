@@ -14,8 +14,15 @@ from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, choose
-from cureplan.planning.plan.ways import _Looking, _Tried, look_for_help
-from cureplan.planning.schedule.changes import STAYING
+from cureplan.planning.plan.ways import _Looking, _needless, _Tried, look_for_help
+from cureplan.planning.schedule.changes import (
+    POURING,
+    STAYING,
+    also,
+    more_hands,
+    more_remedies,
+    open_for_less,
+)
 from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, never
@@ -93,7 +100,22 @@ def test_ice_is_a_way_where_margins_are_kept_without_it_and_a_hand_beside_it_if_
     assert both.way.job.policy.remedies == ("chill",)
     assert both.reaches
     assert both.way.chance_frac == pytest.approx(both.chosen.chance_frac)
-    assert next(look._pairs([both, both], [first], 0.0), None) is None
+    # The same two the other way round are no other way.
+    assert more_remedies(more_hands(job, "mixing").job, ("chill",)).job in look.paired
+
+
+def test_two_changes_are_no_way_where_one_of_them_does(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    sooner, feet = POURING.make(job, 60), open_for_less(job)[-1]
+    assert sooner is not None
+
+    def told(say: Message, second: Message | None = None) -> Relaxation:
+        return Relaxation(job=job, say=say, also=second, effort_min=60.0)
+
+    both = told(sooner.say, also(feet.say))
+    assert _needless(both, [told(feet.say)])
+    assert not _needless(both, [both])
+    assert not _needless(told(feet.say), [told(feet.say)])
 
 
 def test_a_stay_is_made_longer_for_the_crew_and_for_whoever_has_hours_of_his_own(kitchen):

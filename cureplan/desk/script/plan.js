@@ -11,8 +11,18 @@
     if (answer && answer.ok) by("plan-part").innerHTML = await answer.text();
     const has = Boolean(document.querySelector("#plan-part .answers"));
     by("play").hidden = by("news").hidden = !has;
-    if (has) move();
+    if (!has) return;
+    // What was moved is asked of the plan that lies here now.
+    aside = null;
+    by("anew").hidden = true;
+    move();
+    released();
   }
+  document.addEventListener("job-saved", () => {
+    const part = by("plan-part");
+    if (!part.querySelector(".answers") || part.querySelector(".stale")) return;
+    part.prepend(desk.make("p", { class: "stale" }, "The job was changed since this plan was made; the plan stays until you plan anew."));
+  });
   function running(on, words) {
     by("plan").disabled = by("news").disabled = on;
     by("stop").hidden = !on;

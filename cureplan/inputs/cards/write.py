@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import asdict
+from typing import Any
 
 from cureplan.inputs.cards.model import (
     Milestone,
@@ -16,7 +17,7 @@ from cureplan.inputs.cards.model import (
 )
 from cureplan.inputs.toml_text import key_line, plain, quoted, value_text
 
-__all__ = ["card_text", "origin_text"]
+__all__ = ["card_text", "drop_no_doubts", "origin_text"]
 
 LONGEST_ORIGIN = 80
 """A card takes no longer names."""
@@ -145,6 +146,15 @@ def _limits(limits: TemperatureLimits) -> dict[str, str]:
         for name, ends_c in asdict(limits).items()
         for end, temp_c in zip(("lowest", "highest"), ends_c, strict=True)
     }
+
+
+def drop_no_doubts(node: Any) -> None:
+    """Leave out of cards in JSON's shape the doubt of milestones that no fit has seen."""
+    if isinstance(node, dict) and node.get("doubt_frac") == 0.0:
+        del node["doubt_frac"]
+    for child in node.values() if isinstance(node, dict) else node:
+        if isinstance(child, dict | list):
+            drop_no_doubts(child)
 
 
 def _part(part: Part) -> list[str]:

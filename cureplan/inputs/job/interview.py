@@ -235,8 +235,8 @@ def _question(key: str, answers: Answers) -> Question:
         ask, usual = f"Room {int(path[1]) + 1}, its name (empty: no more)", ""
     elif path[0] == "rooms" and path[-1] == "length":
         ask = (
-            f"{ask}; or its sides, walked round from the back wall ({WALK}; at a slanted wall "
-            "left 45° 7 ft), or its corners (0 ft, 0 ft; 24 ft, 0 ft; ...)"
+            f"{ask}; or its sides in turn from the back wall ({WALK}; slanted: left 45° 7 ft); "
+            "or its corners (0 ft, 0 ft; 24 ft, 0 ft; ...)"
         )
     elif path[-1] == "use":
         ask = f"{ask} ({', '.join(ROOM_USES)})"

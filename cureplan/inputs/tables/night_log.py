@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from cureplan.core.clock import local_instant
+from cureplan.core.clock import local_instant, on_site
 from cureplan.core.errors import InputError, QuantityError
 from cureplan.core.quantities import parse_length_m, parse_temperature_c, split_refusal
 from cureplan.inputs.job.schema import ROOM_USES
@@ -370,7 +370,7 @@ def _when(line: Line, column: str, site: NightSite) -> datetime:
     if written is None:
         raise line.fault(column, "not a date and time", "write it as 2026-07-17T20:05")
     try:
-        at = local_instant(written, site.zone).astimezone(site.zone)
+        at = on_site(local_instant(written, site.zone), site.zone)
     except QuantityError as error:
         raise line.fault(column, *split_refusal(error, written.isoformat())) from None
     if not site.begins - EARLIEST <= at <= site.open_by:

@@ -155,6 +155,13 @@ def _split_reasons(job: Job) -> list[Message]:
     ]
 
 
+def _un_iced(job: Job, margin_min: float) -> str:
+    """What a room is without ice: short, tight, or not as sure as the job asks."""
+    if margin_min < 0:
+        return "short"
+    return "tight" if 60.0 * margin_min < job.policy.margin_s else "unsure"
+
+
 def ice_answer(job: Job, rooms: Sequence[RoomPlan], chill: ChillPlan) -> Answer:
     """Whether to ice the liquids, which rooms, how much, and by when."""
     iced = [room for room in rooms if room.chilled]
@@ -182,7 +189,7 @@ def ice_answer(job: Job, rooms: Sequence[RoomPlan], chill: ChillPlan) -> Answer:
     ]
     reasons = [
         Message(
-            "ice.un_iced_short" if tightest.as_is_margin_min < 0 else "ice.un_iced_tight",
+            f"ice.un_iced_{_un_iced(job, tightest.as_is_margin_min)}",
             {
                 "room": tightest.room,
                 "as_is_margin_min": tightest.as_is_margin_min,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from cureplan.core.clock import on_site
 from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
 from cureplan.planning.plan.model import Source
@@ -119,7 +120,7 @@ def assemble(
         decisions=Decisions(
             status=_status(job, schedule, odds),
             held_frac=_held_frac(job, schedule),
-            made_at=made_at.astimezone(job.site.zone).replace(microsecond=0),
+            made_at=on_site(made_at, job.site.zone).replace(microsecond=0),
             answers=(
                 order_answer(
                     job,

@@ -164,6 +164,8 @@ class _Choosing:
     stop: Stop
     best: Chosen | None = None
     worked: float = 0.0
+    surest: float | None = None
+    """How surely every window can be had, where that is less than asked."""
     seen: dict[object, Chosen] = field(default_factory=dict)
     looked: Looked = field(default_factory=Looked)
     sure: Sureness | None = None
@@ -335,7 +337,7 @@ class _Choosing:
             yield
             middle = 0.5 * (low + high)
             if self._step(middle):
-                low = middle
+                low = self.surest = middle
             else:
                 high = middle
 
@@ -359,9 +361,15 @@ class _Choosing:
 
     def _buckets_surer(self) -> Iterator[None]:
         """Buckets alone kept more surely, whatever all times of the slurry's card are off by,
-        where buckets are what fails."""
+        where buckets are what fails: first with windows as sure as can be had, so that it is
+        not a later hour but a remedy that makes them so; then with windows as expected."""
+        held = None if self.best is None else self.best.schedule.held_frac
+        asked = self.surest or held or self.job.policy.confidence
+        for windows in sorted({asked, EVEN_ODDS}, reverse=True):
+            yield from self._margins_surer(windows)
+
+    def _margins_surer(self, windows: float) -> Iterator[None]:
         doubt, in_vain = 1.0 - self.job.policy.confidence, 0
-        windows: float | None = None
         for share in (1.0, *SURER):
             if self.best is None or self.best.odds is None or in_vain > MOST_IN_VAIN:
                 return
@@ -369,11 +377,7 @@ class _Choosing:
             if self.best.odds.buckets_frac > 1.0 - share * doubt:
                 continue
             yield
-            asked = windows or self.best.schedule.held_frac or self.job.policy.confidence
-            for windows in sorted({asked, EVEN_ODDS}, reverse=True):
-                if self._step(windows, margins=1.0 - share * doubt) is not None:
-                    break
-            else:
+            if self._step(windows, margins=1.0 - share * doubt) is None:
                 return
             gained = self.best.chance_frac > before_frac
             in_vain = 0 if gained else in_vain + (len(self.seen) > seen)

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.core.clock import on_site
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Heat, Job, Room
 from cureplan.planning.floor.layout import patches_of
@@ -168,7 +169,7 @@ def _room_plan(
         wheels=_known(pours, "wheels", last.after.wheels_s),
         wash_down=_known(pours, "wash_down", last.after.wash_down_s),
         opens=instant(last.after.opens_s, zone),
-        open_by=job.due(room.name).astimezone(zone),
+        open_by=on_site(job.due(room.name), zone),
         reasons=_reasons(pours, poured, as_is_s, tightest),
         starts=_start_hours(job, pours, tried),
         tries=_tries(poured, tried),

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from datetime import datetime
+from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.core.clock import on_site
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.pour import RoomPours
@@ -32,7 +33,7 @@ __all__ = [
 
 def instant(epoch_s: float, zone: ZoneInfo) -> datetime:
     """An instant of the plan: to the second, with the site's offset."""
-    return datetime.fromtimestamp(round(epoch_s), zone)
+    return on_site(datetime.fromtimestamp(round(epoch_s), UTC), zone)
 
 
 def minutes(seconds: float) -> float:

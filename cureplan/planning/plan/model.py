@@ -12,6 +12,7 @@ from cureplan.core.clock import ceil_to, floor_to
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
+from cureplan.inputs.cards.write import drop_no_doubts
 from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job, OpenFor
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
 from cureplan.planning.plan.night_rules import NightRules
@@ -473,11 +474,11 @@ def plan_to_json(plan: Plan, *, text_of: Callable[[Message], str] | None = None)
     import json
 
     data = plan_adapter().dump_python(plan, mode="json")
-    if plan.night is None:
-        del data["night"]
-    if not plan.primers:
-        del data["primers"]
+    for name in ("night", "primers"):
+        if not getattr(plan, name):
+            del data[name]
     _drop_unsaid(plan, data)
+    drop_no_doubts(data["job"])
     if text_of is not None:
         _add_texts(plan, data, text_of)
     data["digest"] = _digest(data)

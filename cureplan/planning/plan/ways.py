@@ -7,7 +7,7 @@ the parts that cost the most chance. Cheapest first, within a bounded amount of 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from itertools import chain, islice
 from math import inf
 from typing import NamedTuple
@@ -65,6 +65,8 @@ ENOUGH = 4
 FEW = 2
 WORTH_FRAC = 0.02
 """A change that lifts the chance by less is none."""
+SECOND_FRAC = 0.05
+"""Nor, short of what is asked, a second that lifts what the first gives by less."""
 CURE_FRAC = 0.5
 """Where there is no plan, one that holds less than so much of what is asked is no cure."""
 MORE_MARGIN_S = 120.0
@@ -112,6 +114,8 @@ class _Looking:
     progress: Progress | None
     stop: Stop
     budget: float
+    paired: list[Job] = field(default_factory=list)
+    """Jobs with two limits moved that were tried, in whichever order."""
 
     def run(self) -> tuple[Relaxation, ...]:
         reach: list[_Tried] = []
@@ -121,19 +125,28 @@ class _Looking:
             if found is not None:
                 (reach if found.reaches else more).append(found)
 
-        for_more = REST * self.budget
-        for way in self._candidates():
-            if self._over(for_more if len(reach) < FEW else 0.0) or len(reach) >= ENOUGH:
-                break
-            # The least that works holds by minutes: what goes further is tried at once.
-            found = None
-            for further in self._steps(way):
-                found = self._tried(further) or found
-                if found is not None and found.reaches:
-                    break
+        def look(kept: float) -> None:
+            while not self._over(kept if len(reach) < FEW else 0.0) and len(reach) < ENOUGH:
+                way = next(ways, None)
+                if way is None:
+                    return
+                if _needless(way, [found.way for found in reach]):
+                    continue
+                # The least that works holds by minutes: what goes further is tried at once.
+                found = None
+                for further in self._steps(way):
+                    found = self._tried(further) or found
+                    if found is not None and found.reaches:
+                        break
+                keep(found)
+
+        ways = self._candidates()
+        # Of a job without a plan nothing is known that a second change could act on.
+        for_more = REST * self.budget if self.chosen.odds is not None else 0.0
+        look(for_more)
+        for found in self._pairs(reach, sorted(more, key=_weaker), 0.6 * for_more):
             keep(found)
-        for found in self._pairs(reach, sorted(more, key=_weaker), 0.5 * for_more):
-            keep(found)
+        look(0.3 * for_more)
         told = [_said(found.way, "chance") for found in reach]
         told += self._best_of(more, FEW - len(told))
         return tuple(sorted(told, key=lambda way: way.effort_min))
@@ -150,7 +163,7 @@ class _Looking:
                 continue
             # Two changes are told only where they give more than the first of them.
             first = [w for w in best if w.also is None and also(w.say) == also(full.way.say)]
-            if all(full.way.chance_frac >= (w.chance_frac or 0.0) + WORTH_FRAC for w in first):
+            if all(full.way.chance_frac >= (w.chance_frac or 0.0) + SECOND_FRAC for w in first):
                 best.append(_said(full.way, "chance" if full.reaches else short))
         return best
 
@@ -167,10 +180,12 @@ class _Looking:
                 if change.also is None
                 and change.say.code != first.way.say.code
                 and also(change.say) not in enough
+                and change.job not in self.paired
             )
             for change in islice(seconds, MOST_SECOND):
                 if self._over(kept) or len(reach) >= FEW:
                     return
+                self.paired.append(change.job)
                 both = replace(
                     first.way,
                     job=change.job,
@@ -200,9 +215,9 @@ class _Looking:
     def _tried(self, way: Relaxation, above: float = 0.0) -> _Tried | None:
         """The way with the chance of its full plan, or of a short search's where that is far
         from what is asked; None where it is no better, or not `above` what one change gives."""
-        if self.chosen.odds is None:
-            return self._in_full(way)
         tables = self.tables.of_changed(way.job, was=self.job)
+        if self.chosen.odds is None:
+            return self._in_full(way, tables, above)
         quick = self._planned(way.job, tables, SHORT)
         least = max(above, self.chosen.chance_frac + WORTH_FRAC / 2)
         if quick is None or quick.chance_frac < least:
@@ -211,7 +226,9 @@ class _Looking:
             return self._in_full(way, tables)
         return _Tried(way, quick, reaches=False, full=False)
 
-    def _in_full(self, way: Relaxation, tables: Tables | None = None) -> _Tried | None:
+    def _in_full(
+        self, way: Relaxation, tables: Tables | None = None, above: float = 0.0
+    ) -> _Tried | None:
         """The way as its full plan holds; None where that is no better."""
         found = self._planned(way.job, tables or self.tables.of_changed(way.job, was=self.job))
         if found is None or found.odds is None:
@@ -220,7 +237,7 @@ class _Looking:
         if found.keeps_policy(way.job):
             return _Tried(way, found, reaches=True, full=True)
         cure = self.job.policy.confidence * CURE_FRAC if self.chosen.odds is None else 0.0
-        better = found.chance_frac >= max(cure, self.chosen.chance_frac + WORTH_FRAC)
+        better = found.chance_frac >= max(above, cure, self.chosen.chance_frac + WORTH_FRAC)
         return _Tried(way, found, reaches=False, full=True) if better else None
 
     def _planned(self, job: Job, tables: Tables, limits: Limits | None = None) -> Chosen | None:
@@ -278,8 +295,10 @@ class _Looking:
             "opening": 1.0 - odds.opening_frac,
             "limits": 1.0 - odds.limits_frac,
         }
+        # No more can be won at a part than is lost there.
+        least = min(WORTH_FRAC, job.policy.confidence - odds.all_frac)
         for part in sorted(lost, key=lambda name: -lost[name]):
-            if lost[part] > 0.0:
+            if lost[part] >= max(least, 0.001):
                 changes = self._acting_on(part, job, chosen.schedule)
                 yield from sorted(changes, key=lambda change: change.effort_min)
 
@@ -294,8 +313,9 @@ class _Looking:
             if schedule.keeps_margins_as_expected:
                 # Margins are kept without them: those that would give more than is kept.
                 return [*self._with_more_margin(job, schedule), *mixing]
-            every = [more_remedies(job, missing)] if len(missing) > 1 else []
-            return [*some, *every, *mixing]
+            # The fewest that mend margins are looked for already; so are all of them.
+            every = [more_remedies(job, missing)] if missing else []
+            return [*every, *mixing]
         if part == "limits" and any(room.heat for room in job.rooms):
             some += [more_remedies(job, ("heat",))] * ("heat" not in job.policy.remedies)
         graded: dict[str, tuple[Graded, ...]] = {
@@ -353,8 +373,8 @@ class _Tried(NamedTuple):
 
 
 def _weaker(found: _Tried) -> float:
-    """For putting the most likely first."""
-    return -found.chosen.chance_frac
+    """For putting the most likely first, two changes behind one that gives as much."""
+    return SECOND_FRAC * (found.way.also is not None) - found.chosen.chance_frac
 
 
 def _wanted_later(job: Job) -> Iterator[Change]:
@@ -363,6 +383,12 @@ def _wanted_later(job: Job) -> Iterator[Change]:
         for minutes in OPENING_MIN:
             if (change := room_later(room.name).make(job, minutes)) is not None:
                 yield change
+
+
+def _needless(way: Relaxation, reach: Sequence[Relaxation]) -> bool:
+    """Whether one of a way's two changes does by itself."""
+    both = [] if way.also is None else [also(way.say), also(way.also)]
+    return any(also(one.say) in both for one in reach if one.also is None)
 
 
 def _each_once(ways: Sequence[_Tried]) -> list[_Tried]:

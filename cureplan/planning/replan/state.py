@@ -89,7 +89,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
             raise event.fault(
                 "at",
                 "it lies after the time of planning",
-                _clock_cure(events, now_s, event.at.tzname()),
+                _clock_cure(events, now_s, event.at.astimezone(plan.job.site.zone).tzname()),
                 event.at.isoformat(),
             )
     laid = coat_lines(plan, events)

@@ -223,7 +223,7 @@ def _why(whole: _Some) -> Failure:
     job, tables, (room,) = whole.job, whole.tables, whole.rooms
     lifted = replace(whole, limits=frozenset())
     if lifted.begins() is None:
-        return _unseen(job, tables, room)
+        return _unseen(lifted)
     limits = _limits_of(job)
     for size in range(1, len(limits) + 1):
         for some in combinations(limits, size):
@@ -262,11 +262,11 @@ def _only_wash(job: Job, tables: Tables, room: str) -> Iterator[Message]:
         return
 
 
-def _unseen(job: Job, tables: Tables, room: str) -> Failure:
+def _unseen(lifted: _Some) -> Failure:
     """No way within the weather, whatever the limits; too cold or hot a start is told first."""
-    pours = tables.pours[room]
-    far = _looked_until(job, pours)
-    says = [Message("limit.weather", {"room": room, "until_at": far.isoformat()})]
+    job, (room,) = lifted.job, lifted.rooms
+    pours = lifted.tables.pours[room]
+    says = [_slow(lifted)]
     layer = pours.tasks[0][-1]
     lasts_s = pours.works(AS_IS)[0].duration_s
     spans = crew_spans(job, job.crew.pour_shifts)
@@ -281,6 +281,29 @@ def _unseen(job: Job, tables: Tables, room: str) -> Failure:
         values = _dew_values(job, pours, stage, start_s)
         says.insert(-1, Message("limit.dew_throughout", values))
     return Failure(limits=("weather",), rooms=(room,), says=tuple(says))
+
+
+def _slow(lifted: _Some) -> Message:
+    """That a room cures longer than the weather known lasts, where it is that."""
+    job, (room,), stages = lifted.job, lifted.rooms, lifted.problem.rooms[0]
+    pours = lifted.tables.pours[room]
+    until = _looked_until(job, pours)
+    values: dict[str, Value] = {"room": room, "until_at": until.isoformat()}
+    if not all(stage.size for stage in stages):
+        return Message("limit.weather", values)
+    # What does not open while the weather is known takes as long as that at least.
+    ends = int((pours.conditions.last_s - float(lifted.model.slots.at(0))) // 60.0)
+    takes_s = sum(
+        60.0 * float((s.opens - s.begins)[s.opens < NEVER].min(initial=ends - s.begins.min()))
+        for s in stages
+    )
+    first_s = max(job.access.begins.timestamp(), pours.conditions.first_s)
+    if first_s + takes_s <= until.timestamp():
+        return Message("limit.weather", values)
+    slab_c = float(pours.conditions.slab_at(first_s))
+    instead = f"open_for.{job.room(room).open_for}"
+    slow: dict[str, Value] = {"slab_c": slab_c, "takes_s": takes_s, "open_for": instead}
+    return Message("limit.slow", {**values, **slow})
 
 
 def _dew_values(job: Job, pours: RoomPours, stage: str, start_s: float) -> dict[str, Value]:
@@ -432,9 +455,9 @@ class _Windows:
             return Message("limit.no_pour_shift", values)
         if lasts_s > longest_s:
             return Message("limit.pour_long", values)
-        shifts = _clocks(self.job.crew.pour_shifts)
-        starts = {"start_at": self._at(self.begins[self.pours.pour_task]), "shifts": shifts}
-        return Message("limit.pour_shift", {**values, **starts})
+        values["start_at"] = self._at(self.begins[self.pours.pour_task])
+        values["shifts"] = _clocks(self.job.crew.pour_shifts)
+        return Message("limit.pour_shift", values)
 
     def topcoat_shift(self) -> Message:
         """The longest coat against the longest shift, else the coats against its hours."""
@@ -462,12 +485,8 @@ class _Windows:
             for number, task in enumerate(self.pours.tasks)
             if number > self.pours.pour_task
         )
-        values: dict[str, Value] = {
-            "room": self.pours.room.name,
-            "coats": coats,
-            "shifts": shifts,
-        }
-        return Message("limit.topcoat_shift", values)
+        room = self.pours.room.name
+        return Message("limit.topcoat_shift", {"room": room, "coats": coats, "shifts": shifts})
 
     def longest_shift(self) -> Message:
         """The longest task against how long anyone may stay."""
@@ -571,6 +590,7 @@ def _work_of(job: Job, tables: Tables, rooms: Sequence[str]) -> Iterator[Message
             if (CREWS[stage.crew] == "topcoat") == (crew == "topcoat")
         ]
         spans = crew_spans(job, its_shifts)
-        have_s = sum(max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans)
+        have = [max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans]
         work_s = sum(works) + change_s * max(0, len(works) - 1)
-        yield Message(f"limit.work_{crew}", {"work_s": work_s, "have_s": have_s})
+        values = {"work_s": work_s, "have_s": sum(have), "longest_s": max(have, default=0.0)}
+        yield Message(f"limit.work_{crew}", values)

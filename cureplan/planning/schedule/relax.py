@@ -272,6 +272,8 @@ def _two_changes(
     hands = [hand for hand in hands if hand.say.code not in alone]
     wanted = FEW_WAYS - len(alone)
     for less in open_for_less(trials.job):
+        if trials.works(less):
+            break
         beside = _beside_less(trials, less, hands)
         some = [change for change in beside if change.say.code not in alone]
         wanted -= len(some)
@@ -426,6 +428,8 @@ def _chance(change: Relaxation, job: Job) -> Message | None:
 
 
 MOST_NAMED = 3
+COLD = ("limit.too_cold", "limit.dew", "limit.slow")
+"""What heat may mend."""
 
 
 def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Message, ...]:
@@ -435,10 +439,11 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
     said: tuple[Message, ...] = (
         Message("none.impossible" if known else "none.unknown", {"why": why}),
     )
-    cold = any(say.code.startswith(("limit.too_cold", "limit.dew")) for say in why)
+    cold = any(say.code.startswith(COLD) for say in why)
     if cold and not any(room.heat for room in job.rooms):
         said = (*said, Message("none.heat", {}))
-    if any(say.values.get("what") == "limited.material" for say in why):
+    store = any(say.values.get("what") == "limited.material" for say in why)
+    if store:
         said = (*said, Message("none.store", {}))
     if schedule.relaxed is None:
         return said
@@ -451,6 +456,6 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
         )
         return (*said, Message("none.ways", {"ways": ways}))
     said = (*said, Message("none.no_way", {}))
-    if known_until < job.access.open_by + timedelta(minutes=OPENING.most_min):
+    if not store and known_until < job.access.open_by + timedelta(minutes=OPENING.most_min):
         return (*said, Message("none.weather_ends", {"until_at": known_until.isoformat()}))
     return said

@@ -37,7 +37,7 @@ function makePanel(sheet) {
       element("button", { type: "button", class: "plain", "data-do": "clockRight" }, say("clock_right"))),
     copy: element("button", { type: "button", class: "plain", "data-do": "copy" }),
     share: element("button", { type: "button", class: "plain", "data-do": "share" }, say("share")),
-    noStore: element("p", { class: "soft" }, say("no_store")),
+    noStore: element("p", { class: "behind" }, say("no_store")),
     clear: element("button", { type: "button", class: "plain", "data-hold": "clear" }, say("clear")),
     rehearse: element("button", { type: "button", class: "plain", "data-do": "rehearse" }),
     follows: element("p", { class: "soft follows" }),
@@ -46,14 +46,14 @@ function makePanel(sheet) {
     log: makeLog(language),
   };
   const alarm = element("div", { role: "alert" }, part.edges);
-  panel.append(part.rehearsal, element("p", { class: "clock" }, part.clock, " ", part.siteTime), part.clockOff, alarm, part.up, part.older, part.behind, part.tasks, part.floor);
+  panel.append(part.rehearsal, element("p", { class: "clock" }, part.clock, " ", part.siteTime), part.noStore, part.clockOff, alarm, part.up, part.older, part.behind, part.tasks, part.floor);
   more.append(part.follows, part.alerts,
     element("div", { class: "late", role: "group", "aria-label": say("late") },
       element("span", { class: "late-label soft" }, say("late_label")), button("less", "−1", "less"), part.lateText, button("more", "+1", "more"),
       button("more5", "+5", "more5")),
     element("div", { role: "status" }, part.effects),
     part.mineTitle, part.mine, part.report.box, part.log.box,
-    element("h3", {}, say("next")), part.next, part.noStore,
+    element("h3", {}, say("next")), part.next,
     element("p", { class: "tools" },
       element("button", { type: "button", class: "plain", "data-do": "back" }, say("back")),
       element("button", { type: "button", class: "plain", "data-do": "save" }, say("save")),
@@ -242,7 +242,7 @@ function changeTask(card, { language, title, lines, overdue, buttons, who }) {
   fill(card.children[1], lines, () => element("li", {}), put);
   show(card.children[2], buttons.length > 0);
   fill(card.children[2], buttons, () => element("button", { type: "button" }), (button, [key, what, at]) => {
-    const text = word(language, "do_" + what, {}) + (at === undefined ? "" : " " + whenText(language, at, now_s(), true));
+    const text = word(language, "do_" + what, {}) + (at === undefined ? "" : " " + whenText(language, at, now_s(), what !== "did"));
     mark(button, "data-task-done", key);
     mark(button, "data-at", at === undefined ? "" : String(at));
     mark(button, "aria-label", text + ": " + title);
