@@ -205,12 +205,8 @@ class Terminal:
     def isatty(self) -> bool:
         return True
 
-    def __init__(self) -> None:
-        self.written: list[str] = []
-
-    def write(self, text: str) -> int:
-        self.written.append(text)
-        return len(text)
+    def write(self, _: str) -> int:
+        return 0
 
     def flush(self) -> None:
         pass
@@ -232,25 +228,22 @@ def test_plain_terminals_get_plain_text(monkeypatch, variables, colour, written_
     for name, value in variables.items():
         monkeypatch.setenv(name, value)
     monkeypatch.setattr(sys, "stdout", Terminal())
-    beside = Terminal()
-    monkeypatch.setattr(sys, "stderr", beside)
+    monkeypatch.setattr(sys, "stderr", Terminal())
     assert in_colour() is colour
     with progress_line() as tell:
-        assert tell is not None
-        tell("opens Wed 06:00")
-    assert any("\x1b" in text for text in beside.written) is written_over
+        assert (tell is not None) is written_over
 
 
 def test_who_reads_no_terminal_hears_now_and_then_how_far_a_long_search_is(monkeypatch) -> None:
     clock_s = [0.0]
-    monkeypatch.setattr("time.process_time", lambda: clock_s[0])
+    monkeypatch.setattr("time.monotonic", lambda: clock_s[0])
     monkeypatch.setattr(sys, "stderr", StringIO())
-    with progress_line() as tell:
+    with progress_line(long=True) as tell:
         assert tell is not None
-        for second in range(35):
+        for second in range(25):
             clock_s[0] = float(second)
             tell(f"step {second}")
-    assert sys.stderr.getvalue() == "searching: step 15\nsearching: step 30\n"
+    assert sys.stderr.getvalue() == "searching: step 10\nsearching: step 20\n"
 
 
 def test_whatever_a_command_reads_is_never_written_over(cureplan, tmp_path) -> None:

@@ -204,34 +204,30 @@ def wipe_progress() -> None:
 
 def _now_and_then() -> Callable[[str], None]:
     """Says what is new in a line of its own, no more often than every `SELDOM_S`."""
-    last_s = time.process_time()
+    last_s = time.monotonic()
 
     def tell(words: str) -> None:
         nonlocal last_s
-        if time.process_time() - last_s >= SELDOM_S:
-            last_s = time.process_time()
+        if time.monotonic() - last_s >= SELDOM_S:
+            last_s = time.monotonic()
             note(f"searching: {words}")
 
     return tell
 
 
-SELDOM_S = 15.0
-"""Of processor time: what is over sooner needs no word of how far it is, and how busy a
-machine is must not change what a command says."""
+SELDOM_S = 10.0
+"""What is over sooner needs no word of how far it is."""
 
 
 @contextmanager
-def progress_line() -> Iterator[Callable[[str], None] | None]:
+def progress_line(*, long: bool = False) -> Iterator[Callable[[str], None] | None]:
     """One line on standard error that is written over, and gone before the answer comes.
 
-    Where no terminal can write over a line, a line now and then of what takes long; None
-    where nobody wants any.
+    Where no terminal can write over a line, a line now and then of what takes long; else
+    None.
     """
-    if _quiet:
-        yield None
-        return
-    if not _writes_over():
-        yield _now_and_then()
+    if _quiet or not _writes_over():
+        yield _now_and_then() if long and not _quiet else None
         return
 
     def tell(words: str) -> None:
