@@ -122,7 +122,14 @@ def assemble(
             held_frac=_held_frac(job, schedule),
             made_at=on_site(made_at, job.site.zone).replace(microsecond=0),
             answers=(
-                order_answer(job, rooms, calls, odds, primers=primers),
+                order_answer(
+                    job,
+                    rooms,
+                    calls,
+                    odds,
+                    primers=primers,
+                    gap_frac=None if schedule.proven else schedule.gap_frac,
+                ),
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
