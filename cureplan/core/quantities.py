@@ -61,7 +61,6 @@ __all__ = [
     "parse_conductivity_w_m_k",
     "parse_cover_kg_m2",
     "parse_density_kg_m3",
-    "parse_duration_range_s",
     "parse_duration_s",
     "parse_elevation_m",
     "parse_energy_j_mol",
@@ -79,7 +78,7 @@ __all__ = [
     "parse_volume_m3",
     "read",
     "refusal",
-    "split_printed",
+    "refuse_doubtful_time",
     "split_refusal",
 ]
 
@@ -113,7 +112,7 @@ LONGEST_TEXT = 60
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
 # Primes and the quotes word processors make of them are feet and inches.
-_SAME = str.maketrans(
+SAME_SIGNS = str.maketrans(
     {"²": "2", "³": "3", "·": " ", "−": "-", "‐": "-", "‑": "-", "º": "°", "⁄": "/"}
     | {"′": "'", "’": "'", "‘": "'", "ʹ": "'", "″": '"', "”": '"', "“": '"', "ʺ": '"'}
 )
@@ -140,7 +139,7 @@ _FULL_NAMES = (
 def _plain(text: str) -> str:
     for sign, written in _VULGAR.items():
         text = text.replace(sign, f" {written}")
-    text = text.translate(_SAME).replace("''", '"').replace("°", " deg ")
+    text = text.translate(SAME_SIGNS).replace("''", '"').replace("°", " deg ")
     text = re.sub(r"\.(?![0-9])", "", text)
     # 14'-6" is how drawings join feet and inches; "14 ft, 6 in" how letters do.
     text = re.sub(r"(?<=[A-Za-z'])\s*,\s+(?=[0-9.])", " ", text)
@@ -261,9 +260,6 @@ def _limits(kind: Kind) -> tuple[Fraction, Fraction]:
     return _exact(low, kind), _exact(high, kind)
 
 
-_RANGE_CURE = 'write a range like "3.5-4 h", the sooner end first (units: s, min, h, d)'
-
-
 def parse_temperature_c(text: str) -> float:
     """Temperature [°C]; not for differences.
 
@@ -306,113 +302,35 @@ def parse_duration_s(text: str) -> float:
     >>> parse_duration_s("1 h 30 min")
     5400.0
     """
-    _refuse_slash(text)
+    refuse_doubtful_time(text)
     return read(text, DURATIONS)
 
 
 _NO_PART_OF_AN_HOUR = re.compile(r"[0-9]\s*[/⁄]\s*(?!(?:2|3|4|8)(?![0-9]))[0-9]")
 
 
-def _refuse_slash(text: object) -> None:
-    """Data sheets write 16/24 h for 16 to 24 h; two thirds of an hour it is not."""
-    if isinstance(text, str) and _NO_PART_OF_AN_HOUR.search(text):
+# No one writes "1.200 s" for a second and a fifth, nor a zero behind two decimals of an hour.
+_POINT_OR_THOUSANDS = re.compile(
+    r"(?<![0-9.,])([1-9][0-9]{0,2})\.([0-9]{2})(?:(0)(?![0-9.,])|([1-9])(?=\s*s))",
+    re.IGNORECASE,
+)
+
+
+def refuse_doubtful_time(text: object) -> None:
+    """Data sheets write 16/24 h for 16 to 24 h, and some 1.440 min for a day."""
+    if not isinstance(text, str):
+        return
+    if _NO_PART_OF_AN_HOUR.search(text):
         raise refusal(
             text, "its slash may mean a range or a fraction", 'write "16-24 h", or a decimal'
         )
-
-
-_DEGREES = r"[-+]?[0-9.,]+\s*(?:°|º|deg(?:ree)?s?\.?)?\s*(?:fahrenheit|celsius|F|C)(?![a-z])"
-_AT = r"(?:\b(?:at|bei|a)\b|à|@)"
-_PRINTED = re.compile(
-    rf"(?P<time>.+?)\s*{_AT}\s*(?P<temp>{_DEGREES})\.?"
-    rf"(?:\s*(?:/|\()\s*(?P<again>{_DEGREES})\s*\)?)?"
-    rf"(?:\s*(?:[,;/&]|\b(?:and|und|y|et)\b)?\s*{_AT}?\s*(?P<share>[0-9.,]+\s*(?:%|percent))"
-    r"\s*(?:r\.?\s*[hf]\.?|h\.?\s*r\.?|(?:rel\S*\s*)?(?:hum\S*)?)?\.?)?\s*",
-    re.IGNORECASE,
-)
-_TEMP_FIRST = re.compile(
-    rf"(?:{_AT}\s*)?(?P<temp>{_DEGREES}[^:]*):\s*(?P<time>.+)", re.IGNORECASE
-)
-_TEMP_IN_BRACKETS = re.compile(
-    rf"(?P<time>[^()@]+?)\s*\((?:{_AT}\s*)?(?P<temp>{_DEGREES}.*)\)", re.IGNORECASE
-)
-_SAME_WITHIN_K = 1.0
-"""A sheet's °F and °C, each rounded to a whole degree or to five: invented."""
-
-
-def split_printed(text: str) -> tuple[str, str, str] | None:
-    """Time, temperature and humidity of what a data sheet prints; None where it is not that.
-
-    >>> split_printed("15 to 20 min at 70 F, 50 % RH")
-    ('15 to 20 min', '70 F', '50 %')
-    >>> split_printed("3-4 h @ 70°F (21°C)"), split_printed("70 °F: 20 min")
-    (('3-4 h', '70°F', ''), ('20 min', '70 °F', ''))
-    """
-    if len(text) > 2 * LONGEST_TEXT:
-        return None
-    found = _PRINTED.fullmatch(text)
-    if found is None:
-        turned = _TEMP_FIRST.fullmatch(text) or _TEMP_IN_BRACKETS.fullmatch(text)
-        found = _PRINTED.fullmatch(f"{turned['time']} at {turned['temp']}") if turned else None
-    if found is None:
-        return None
-    again = found["again"]
-    if again and abs(_degrees_c(again) - _degrees_c(found["temp"])) > _SAME_WITHIN_K:
-        raise refusal(text, f"{found['temp']} is not {again}", "leave the right one of the two")
-    return found["time"], found["temp"], found["share"] or ""
-
-
-def _degrees_c(text: str) -> float:
-    return parse_temperature_c(text.strip())
-
-
-_ABOUT = re.compile(
-    r"(?:approx(?:\.|imately)?|aprox\.?|about|around|roughly|circa|ca\.?|env\.?|~|≈)\s*(?=[0-9½¼¾])",
-    re.IGNORECASE,
-)
-_CLOCK_HOURS = re.compile(r"([0-9]{1,2}):([0-5][0-9])\s*(?:h|hrs?|hours?)\b\.?", re.IGNORECASE)
-_MORE_OR_LESS = re.compile(
-    r"(?P<mid>[0-9.,/\s½¼¾]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾]+)"
-    r"(?P<unit>[a-z]+\.?)",
-    re.IGNORECASE,
-)
-
-
-def parse_duration_range_s(text: str) -> tuple[float, float]:
-    """Both ends of a duration given as one value or as a range [s].
-
-    >>> parse_duration_range_s("3-1/2 to 4 h"), parse_duration_range_s("16 min")
-    ((12600.0, 14400.0), (960.0, 960.0))
-    >>> parse_duration_range_s("approx. 20 ± 2 min"), parse_duration_range_s("1:30 h")
-    ((1080.0, 1320.0), (5400.0, 5400.0))
-    """
-    if isinstance(text, str) and len(text) <= LONGEST_TEXT:
-        text = _CLOCK_HOURS.sub(r"\1 h \2 min", _ABOUT.sub("", text))
-        off = _MORE_OR_LESS.fullmatch(text.strip())
-        if off:
-            unit = off["unit"]
-            middle_s = read(f"{off['mid']} {off['one'] or unit}", DURATIONS)
-            off_s = read(f"{off['off']} {unit}", DURATIONS)
-            if off_s < middle_s:
-                return middle_s - off_s, middle_s + off_s
-    _refuse_slash(text)
-    if not isinstance(text, str) or len(text) > LONGEST_TEXT:
-        return (read(text, DURATIONS),) * 2
-    # "1-1/2" is one and a half, as "1/2-3/4" is a range.
-    plain = re.sub(r"(?<![0-9/.])([0-9]+)-([0-9]+/[0-9]+)", r"\1 \2", text.translate(_SAME))
-    early, separator, late = re.sub(r"\s+to\s+|[–—]|\s+-\s+", "-", plain).partition("-")
-    if not separator or not early.strip():
-        return (read(text, DURATIONS),) * 2
-    unit = re.sub(r"[0-9.,/\s½¼¾]", "", late)
-    if re.fullmatch(r"[0-9.,/\s½¼¾]+", early):
-        early = f"{early} {unit}"
-    try:
-        ends = read(early, DURATIONS), read(late, DURATIONS)
-    except QuantityError as error:
-        raise refusal(text, "this is not a range of durations", _RANGE_CURE) from error
-    if ends[0] > ends[1]:
-        raise refusal(text, "the range runs backwards", _RANGE_CURE)
-    return ends
+    found = _POINT_OR_THOUSANDS.search(text)
+    if found:
+        digits = "".join(part or "" for part in found.groups())
+        point = found.group().rstrip("0").rstrip(".")
+        raise refusal(
+            text, "its point may part thousands or decimals", f"write {digits} or {point}"
+        )
 
 
 def parse_mass_kg(text: str) -> float:

@@ -113,8 +113,8 @@ class Kind:
 
 TEMPERATURE = Kind(
     noun="a temperature",
-    units=_names(KELVIN_PER_F, "f, deg f") | _names(1, "c, deg c"),
-    zeros=_names(32, "f, deg f"),
+    units=_names(KELVIN_PER_F, "f, deg f") | _names(1, "c, deg c, k, deg k"),
+    zeros=_names(32, "f, deg f") | _names(Fraction(27315, 100), "k, deg k"),
     shown="F, C",
     example='"82 F" or "28 C"',
     limits=("-60 C", "120 C"),

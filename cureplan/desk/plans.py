@@ -71,7 +71,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
 
     async def file(request: Request) -> Response:
         name, file = request.path_params["name"], request.path_params["file"]
-        return await run_in_threadpool(_file, desk.folder, name, file)
+        return await run_in_threadpool(_file, desk.folder, mover, name, file)
 
     return [
         Route("/planning", going),
@@ -136,12 +136,19 @@ def _progress(planner: Worker, folder: JobFolder) -> dict[str, Any]:
     return known
 
 
-def _file(folder: JobFolder, name: str, file: str) -> Response:
-    """One of the files a plan consists of, and none other."""
-    from cureplan.output.sheet.write import FILES, ROLE_FILES
+def _file(folder: JobFolder, mover: Worker, name: str, file: str) -> Response:
+    """One of the files a plan consists of, and none other; pictures are drawn now."""
+    from cureplan.output.sheet.write import FILES, PICTURES, ROLE_FILES
 
     folder.job_path(name)
-    path = folder.plan_path(name) / file
+    place = folder.plan_path(name)
+    path = place / file
+    if file in PICTURES and not path.exists() and (place / "plan.json").is_file():
+        task = {"do": "draw", "out": str(place.absolute())}
+        ended = mover.run(name, task, within_s=MOVE_WITHIN_S).ended or {}
+        if "drawn" not in ended:
+            words = ended.get("fault", "this took too long; try again")
+            raise CurePlanError(str(words))
     if file not in (*FILES, *ROLE_FILES) or path.is_symlink() or not path.is_file():
         raise HTTPException(404)
     headers = {"content-security-policy": SHEET_POLICY}
@@ -166,9 +173,7 @@ def plan_part(desk: Desk, name: str) -> str:
     if news is not None:
         looked = datetime.fromisoformat(news["at"]).astimezone(plan.job.site.zone)
         news["at"] = f"{looked:%a %d %b, %H:%M}"
-    pictured = (desk.folder.plan_path(name) / "plan.pdf").is_file()
-    shown = _shown(plan, name, same=same)
-    return part("plan.html.j2", fault="", news=news, pictured=pictured, **shown)
+    return part("plan.html.j2", fault="", news=news, **_shown(plan, name, same=same))
 
 
 def _shown(plan: Plan, name: str, *, same: bool) -> dict[str, Any]:

@@ -72,7 +72,10 @@ def _do(task: Mapping[str, Any], tell: Tell) -> None:
 
 
 def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
-    """Plan a job and write its sheets; one that falls short before help is looked for."""
+    """Plan a job and write its sheets; one that falls short before help is looked for.
+
+    Pictures are drawn when somebody asks for one: after most edits nobody does.
+    """
     from cureplan.api import make_plan, write_sheets
     from cureplan.inputs.job.reader import read_own_job
 
@@ -87,8 +90,16 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
             tell({"words": words, "shown": True})
 
     made = make_plan(job, now=now, progress=lambda words: tell({"words": words}), shown=shown)
-    write_sheets(made, Path(task["out"]))
+    write_sheets(made, Path(task["out"]), pictures=False)
     return {"plan": summary(made)}
+
+
+def _draw(task: Mapping[str, Any], _: Tell) -> Mapping[str, Any]:
+    """The pictures of the plan that lies there."""
+    from cureplan.output.sheet.write import write_pictures
+
+    write_pictures(Path(task["out"]))
+    return {"drawn": True}
 
 
 def _what_if(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
@@ -196,6 +207,7 @@ def _news(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
 
 _TASKS: Mapping[str, Callable[[Mapping[str, Any], Tell], Mapping[str, Any]]] = {
     "plan": _plan,
+    "draw": _draw,
     "what if": _what_if,
     "move": _move,
     "news": _news,

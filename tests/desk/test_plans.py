@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from command_line import run_process
 
 from cureplan.api import (
     demo_job_path,
@@ -32,10 +33,10 @@ from desk.conftest import DEMO, EVENING_BEFORE, Served, Server
 JOB = "dish-room"
 
 
-def small_job(folder: Path) -> Path:
+def small_job(folder: Path, *, names: tuple[str, ...] = ("Dish room", "Corridor")) -> Path:
     """The demo's dish room and corridor, to be planned in a few seconds."""
     head, *rooms = (DEMO / "school-kitchen.toml").read_text("utf-8").split("[[rooms]]")
-    kept = [room for room in rooms if 'name = "Dish' in room or 'name = "Corr' in room]
+    kept = [room for room in rooms if any(f'name = "{name}' in room for name in names)]
     path = folder / f"{JOB}.toml"
     path.write_text(head + "".join(f"[[rooms]]{room}" for room in kept), encoding="utf-8")
     shutil.copy(DEMO / "heat-wave.csv", folder)
@@ -229,7 +230,7 @@ def wait(served: Served, seconds: float = 120) -> dict[str, Any]:
 
 
 def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Server) -> None:
-    small_job(tmp_path)
+    small_job(tmp_path, names=("Corridor",))
     served = desk_on(tmp_path)
     assert "not planned yet" in served.ask("/").text
     assert served.post(f"/jobs/{JOB}/plan", {}).status == 200
@@ -255,6 +256,19 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
     served.post(f"/jobs/{JOB}/change", sent)
     assert "changed since it was planned" in served.ask("/").text
     assert "plan stays until you plan anew" in served.ask(f"/jobs/{JOB}/plan").text
+    # Planned again by a process that kept what it could, and anew by the command: the same
+    # files, pictures with them, of the plan after the edit.
+    served.post(f"/jobs/{JOB}/plan", {})
+    assert wait(served)["plan"]["status"] == plan.status
+    by_desk, by_command = tmp_path / f"{JOB}-plan", tmp_path / "by-command"
+    # No picture of the plan before stands beside it.
+    assert not [*by_desk.glob("plan.p[dn]*")]
+    served.ask(f"/jobs/{JOB}/plan/plan.png")
+    run_process("plan", f"{JOB}.toml", "--out", by_command, folder=tmp_path)
+    for file in by_command.iterdir():
+        if file.suffix != ".ics":
+            # Calendars count their changes.
+            assert (by_desk / file.name).read_bytes() == file.read_bytes(), file.name
 
 
 def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
@@ -277,7 +291,7 @@ def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
     task = {"job": str(planned / f"{JOB}.toml"), "out": str(tmp_path)}
     _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
     words = {"words": "this is the plan; looking for what would help", "shown": True}
-    assert done == [{"pictures": False}, words, "looked for help", {}]
+    assert done == [{"pictures": False}, words, "looked for help", {"pictures": False}]
 
 
 def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:

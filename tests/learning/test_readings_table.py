@@ -66,6 +66,7 @@ WRONG = {
     "cup,,working_time,9.5,90F,,,": "write 90",
     'cup,,working_time,"9,500",90,,,': "write 9.500, or 9500",
     "cup,,working_time,9-11,90,,,": "a range is not one reading",
+    "cup,,working_time,9:30,90,,,": "write 9.5 for minutes and seconds, or 570",
     "cup,,working_time,-3,90,,,": "a time lies above 0",
     "cup,,working_time,0,90,,,": "a time lies above 0",
     "cup,,working_time,99999,90,,,": "a time lies above 0",
@@ -224,7 +225,24 @@ PRINTED = [
     ("foot_traffic", "hours", "3-1/2 to 4 h", 14_400.0),
     ("foot_traffic", "minutes", "3-4 h", 14_400.0),
     ("topcoat_closes", "hours", "18-24", 64_800.0),
+    ("working_time", "minutes", "max. 20", 1200.0),
+    ("foot_traffic", "hours", "at least 4 h", 14_400.0),
+    ("working_time", "minutes", "20 min ±10 %", 1080.0),
 ]
+
+
+@pytest.mark.parametrize(
+    ("column", "cell", "after_s"),
+    [
+        ("hours", "4:30", 16_200.0),
+        ("minutes", "0:21:30", 1290.0),
+        ("minutes", "1:05 h", 3900.0),
+    ],
+)
+def test_a_stopwatch_may_be_written_off_as_it_stands(column, cell, after_s):
+    table = f"kind,milestone,temp_f,{column}\ncup,working_time,70,{cell}\n"
+    found = read_readings_text(table, source=Path("x.csv"), milestones=("working_time",))
+    assert found.rows[0].after_s == after_s
 
 
 @pytest.mark.parametrize(("milestone", "column", "cell", "after_s"), PRINTED)

@@ -106,3 +106,22 @@ def test_primed_nights_planned_again_are_never_refused(two_rooms, late_min):
     now = min(room.pour_start for room in two_rooms.rooms) + timedelta(minutes=late_min)
     again = replan(two_rooms, (), now=now).plan
     assert {p.room for p in again.primers} == {r.room for r in again.rooms}
+
+
+def test_a_floor_begun_does_not_wait_for_the_primer_of_another(two_rooms, log_of):
+    # One pours already, in another nobody ticked the primer: its crew comes after the pour.
+    one = min(two_rooms.rooms, key=lambda room: room.pour_start)
+    primer = next(p for p in two_rooms.primers if p.room == one.room)
+    other = next(p for p in two_rooms.primers if p.room != one.room)
+    bucket = next(b for b in two_rooms.buckets if (b.room, b.number) == (one.room, 1))
+    lines = [
+        said(primer.start, "primer begun", one.room),
+        said(primer.end, "primer laid", one.room),
+        said(bucket.pour, "poured", one.room, 1),
+    ]
+    now = bucket.pour + timedelta(minutes=1)
+    again = replan(two_rooms, log_of(*lines, plan=two_rooms), now=now).plan
+    (later,) = [p for p in again.primers if p.room == other.room]
+    (pouring,) = [room for room in again.rooms if room.room == one.room]
+    assert later.start >= pouring.pour_end
+    assert judge(again) == ()

@@ -171,7 +171,7 @@ def test_fusion_heat_agrees_with_print(published_btu_lb, published_kj_kg, apart)
 
 
 def test_fusion_heat_agrees_with_an_ice_table():
-    # A public ice and water table: 334 kJ/kg at 0 °C, a rounded figure.
+    # Published: OpenStax College Physics, section 14.3: 334 kJ/kg, a rounded figure.
     assert pytest.approx(334_000, abs=500) == known.FUSION_HEAT_J_KG
 
 

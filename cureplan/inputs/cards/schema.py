@@ -9,6 +9,7 @@ from typing import Annotated, Any, Literal, Self
 from pydantic import BeforeValidator, Field
 
 from cureplan.core import quantities as q
+from cureplan.core.printed import parse_duration_range_s, split_printed
 from cureplan.core.quantities import refusal
 from cureplan.inputs.fields import (
     HeatRiseK,
@@ -43,7 +44,7 @@ CardKind = Literal["slurry", "topcoat", "aggregate", "primer"]
 
 
 def _read_range(text: Any) -> tuple[float, float]:
-    ends = q.parse_duration_range_s(text)
+    ends = parse_duration_range_s(text)
     if not ends[0] > 0:
         raise refusal(text, "this must be more than 0 min", 'write it like "16 min"')
     return ends
@@ -93,7 +94,7 @@ def _as_printed(value: Any) -> Any:
     """A point as a data sheet prints it, taken apart into its keys."""
     if not isinstance(value, str):
         return value
-    printed = q.split_printed(value)
+    printed = split_printed(value)
     if printed is None:
         cure = 'write "15-20 min at 70 F, 50 % RH", or { at = "70 F", after = "15-20 min" }'
         raise q.refusal(value, "not how a data sheet says a time", cure)

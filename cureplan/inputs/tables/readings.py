@@ -10,13 +10,8 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from cureplan.core.errors import InputError, QuantityError
-from cureplan.core.quantities import (
-    parse_duration_range_s,
-    parse_fraction,
-    parse_temperature_c,
-    split_printed,
-    split_refusal,
-)
+from cureplan.core.printed import parse_duration_range_s, split_printed, without_bound
+from cureplan.core.quantities import parse_fraction, parse_temperature_c, split_refusal
 from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
 
 __all__ = [
@@ -308,7 +303,9 @@ def _after_s(line: Line, kind: str, milestone: str) -> float:
     if not given:
         return math.nan
     key = given[0]
-    after_s = _printed_s(line, key, milestone) if kind == "sheet" else math.nan
+    after_s = _clock_s(line, key)
+    if math.isnan(after_s) and kind == "sheet":
+        after_s = _printed_s(line, key, milestone)
     if math.isnan(after_s):
         value = line.number_in(key)
         after_s = value * (60.0 if key == "minutes" else 3600.0)
@@ -319,10 +316,32 @@ def _after_s(line: Line, kind: str, milestone: str) -> float:
     return after_s
 
 
+_CLOCK = re.compile(
+    r"([0-9]{1,3}):([0-5][0-9])(?::([0-5][0-9]))?\s*(h|hrs?|hours?|hh?:mm)?\.?", re.IGNORECASE
+)
+
+
+def _clock_s(line: Line, key: str) -> float:
+    """A cell like "4:30" under hours, or "0:21:30"; NaN where it is none."""
+    found = _CLOCK.fullmatch(line.text(key))
+    if not found:
+        return math.nan
+    first, second = int(found[1]), int(found[2])
+    if key == "minutes" and not found[3] and not found[4]:
+        as_minutes = f"{first + second / 60:.4g} for minutes and seconds"
+        raise line.fault(
+            key,
+            "its colon may part hours or minutes",
+            f"write {as_minutes}, or {60 * first + second} for hours and minutes",
+        )
+    return 3600.0 * first + 60.0 * second + float(found[3] or 0)
+
+
 def _printed_s(line: Line, key: str, milestone: str) -> float:
     """A sheet's "15-20 min" or "15-20", its cautious end; NaN where it is a bare number."""
-    text = line.text(key).strip()
-    if not re.search(r"[0-9]\D*(?:-|–|\bto\b|[a-z])", text, re.IGNORECASE):
+    said = line.text(key).strip()
+    text = without_bound(said)
+    if text == said and not re.search(r"[0-9]\D*(?:-|–|±|\bto\b|[a-z])", text, re.IGNORECASE):
         return math.nan
     with_unit = text if re.search(r"(?!to\b)\b[a-z]", text, re.IGNORECASE) else f"{text} {key}"
     try:

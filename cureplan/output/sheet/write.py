@@ -43,7 +43,7 @@ from cureplan.planning.plan.model import (
     PrimerPlan,
     plan_to_json,
 )
-from cureplan.planning.plan.read import LARGEST_PLAN_BYTES
+from cureplan.planning.plan.read import LARGEST_PLAN_BYTES, read_plan
 
 if TYPE_CHECKING:
     from xlsxwriter.format import Format
@@ -51,6 +51,7 @@ if TYPE_CHECKING:
 
 __all__ = [
     "FILES",
+    "PICTURES",
     "ROLE_FILES",
     "WORKBOOK",
     "buckets_csv",
@@ -63,6 +64,7 @@ __all__ = [
     "primers_csv",
     "render_sheets",
     "workbook",
+    "write_pictures",
     "write_sheets",
 ]
 
@@ -292,7 +294,8 @@ _TEXTS: Mapping[str, Callable[[Plan], str]] = {
 }
 WORKBOOK = "plan.xlsx"
 """Written where it is asked for, and taken away by a plan that does not."""
-FILES = (*_TEXTS, "crew.ics", "plan.png", "plan.pdf", WORKBOOK)
+PICTURES = ("plan.png", "plan.pdf")
+FILES = (*_TEXTS, "crew.ics", *PICTURES, WORKBOOK)
 ROLE_FILES = tuple(role_file(role) for role in CREW_ROLES)
 """Written beside them, for those who come."""
 
@@ -364,6 +367,18 @@ def write_sheets(
     except (OSError, RuntimeError) as error:
         raise _unwritable(folder, error) from error
     return tuple(folder / name for name in contents)
+
+
+def write_pictures(folder: Path) -> None:
+    """Draw the pictures a plan was written without, of the plan that lies there now."""
+    text = None
+    try:
+        # A plan that was made anew meanwhile must not get the pictures of the one before.
+        while text != (text := (folder / "plan.json").read_bytes()):
+            pictures = _pictures(read_plan(folder))
+        write_together(folder, pictures)
+    except (OSError, RuntimeError) as error:
+        raise _unwritable(folder, error) from error
 
 
 def foreign_file(folder: Path) -> str | None:

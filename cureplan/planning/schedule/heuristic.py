@@ -300,6 +300,12 @@ class _Board:
                 return int(near.start) + int(wanted.argmax())
         return int(mask.argmax())
 
+    def place_first(self, task: Task) -> None:
+        """Place a task at its earliest."""
+        if not self.left[task].any():
+            raise _StuckError(*task)
+        self.place(task, int(self.left[task].argmax()))
+
     def first_if_never_too_old(self, task: Task) -> int | None:
         """First begin left for a task, were the stage below never too old for it."""
         stage, below = self.stage(task), (task[0], task[1] - 1)
@@ -382,9 +388,12 @@ class _Timing:
         if key not in self._poured:
             board, stuck = _Board(self.rules, later), None
             try:
+                _place_begun(board)
                 _place_below(board, self.order)
                 for block in _blocks(self.rules.problem, self.order):
-                    _place_block(board, block, manner)
+                    left = [room for room in block if board.pour(room) not in board.chosen]
+                    if left:
+                        _place_block(board, left, manner)
             except _StuckError as error:
                 stuck = error.task
             self._poured[key] = stuck, board
@@ -403,14 +412,19 @@ def _blocks(problem: Problem, order: Sequence[int]) -> Iterator[list[int]]:
         yield block
 
 
+def _place_begun(board: _Board) -> None:
+    """What is laid or being laid: nothing that is still to come holds it up."""
+    for room, number in sorted(board.problem.carried):
+        if number <= board.problem.pour(room):
+            board.place_first((room, number))
+
+
 def _place_below(board: _Board, order: Sequence[int]) -> None:
     """What lies under the pours, each at its earliest, all floors before the first pour."""
     for room in order:
         for number in range(board.problem.pour(room)):
-            mask = board.left[room, number]
-            if not mask.any():
-                raise _StuckError(room, number)
-            board.place((room, number), int(mask.argmax()))
+            if (room, number) not in board.chosen:
+                board.place_first((room, number))
 
 
 def _place_block(board: _Board, block: list[int], manner: Manner) -> None:
