@@ -1,7 +1,6 @@
 """The library: from a job file to a plan, its tables, pictures and files.
 
-Everything here is also reached as `cureplan.NAME`; nothing else of the package is meant for
-other programs.
+All of it is also reached as `cureplan.NAME`; nothing else is meant for other programs.
 
 Examples
 --------
@@ -26,7 +25,7 @@ from typing import TYPE_CHECKING, Literal
 from cureplan.core.clock import require_aware
 from cureplan.core.errors import InputError, NoFeasiblePlanError, WeatherUnavailableError
 from cureplan.core.rows import Rows
-from cureplan.inputs.job.model import LONGEST_AHEAD, Job
+from cureplan.inputs.job.model import Job
 from cureplan.inputs.job.reader import at_its_card, read_job
 from cureplan.planning.plan.read import read_plan
 
@@ -223,18 +222,6 @@ def make_plan(
     )
 
 
-def _require_near(job: Job, now: datetime) -> None:
-    """A plan made years ahead is a slip, and the errors of its hours would fill the memory."""
-    ahead = job.access.begins - now
-    if ahead > LONGEST_AHEAD:
-        raise InputError(
-            f"that is {ahead.days} days before the job's access",
-            cure=f"plan at most {LONGEST_AHEAD.days} days ahead; check both years",
-            key="now",
-            value=now.isoformat(),
-        )
-
-
 @at_its_card
 def plan_by(
     job: Job,
@@ -247,6 +234,7 @@ def plan_by(
     shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """The plan of a job that was checked, its floors poured by some `options` only."""
+    from cureplan.inputs.job.crosscheck import require_near
     from cureplan.inputs.job.edits import portable
     from cureplan.inputs.tables.record import scores_of_job
     from cureplan.judge import require_confirmed
@@ -262,8 +250,7 @@ def plan_by(
     from cureplan.planning.schedule.relax import explain
     from cureplan.planning.schedule.tried import try_others
 
-    require_aware(now, name="now")
-    _require_near(job, now)
+    require_near(job, now)
     past = scores_of_job(job)
     series = weather if weather is not None else get_weather(job, now=now)
     series = known_range(series, job.access.begins)

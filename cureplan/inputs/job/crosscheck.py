@@ -7,23 +7,35 @@ only once none finds any.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
+from datetime import datetime
 from difflib import get_close_matches
 from pathlib import Path
 
-from cureplan.core.clock import MINUTES_PER_DAY
+from cureplan.core.clock import MINUTES_PER_DAY, require_aware
+from cureplan.core.errors import InputError
 from cureplan.core.showing import format_length
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.crew import POUR_ROLES
 from cureplan.inputs.job.crew_schema import PersonEntry, ShiftEntry
-from cureplan.inputs.job.model import (
-    MOST_ROOMS,
-    ring_length_m,
-)
+from cureplan.inputs.job.model import LONGEST_AHEAD, MOST_ROOMS, Job, ring_length_m
 from cureplan.inputs.job.outlines import outline_faults
 from cureplan.inputs.job.schema import JobFile, RoomEntry, SunEntry
 
-__all__ = ["crosscheck"]
+__all__ = ["crosscheck", "require_near"]
+
+
+def require_near(job: Job, now: datetime) -> None:
+    """A plan made years ahead is a slip, and the errors of its hours would fill the memory."""
+    require_aware(now, name="now")
+    ahead = job.access.begins - now
+    if ahead > LONGEST_AHEAD:
+        raise InputError(
+            f"that is {ahead.days} days before the job's access",
+            cure=f"plan at most {LONGEST_AHEAD.days} days ahead; check both years",
+            key="now",
+            value=now.isoformat(),
+        )
 
 
 def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
