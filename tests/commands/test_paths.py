@@ -100,7 +100,14 @@ def test_a_thousand_older_nights_do_not_block_the_next(planned, cureplan, tmp_pa
     (tmp_path / "log.csv").write_text(
         f"at,event,room,bucket,value\n{first['pour']},poured,{first['room']},1,\n"
     )
-    done = cureplan("replan", "night-plan/plan.json", "log.csv", folder=tmp_path)
+    # Named by its folder or by its file, the plan the crew works by stays.
+    before = (tmp_path / "night-plan" / "plan.json").read_bytes()
+    for named in ("night-plan", "night-plan/plan.json"):
+        words = ("replan", named, "log.csv", "--out", "./night-plan", "--force")
+        done = cureplan(*words, folder=tmp_path)
+        assert done.returncode == BAD_INPUT, done.stdout
+        assert (tmp_path / "night-plan" / "plan.json").read_bytes() == before
+    done = cureplan("replan", "night-plan", "log.csv", folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert (tmp_path / "night-plan-1002" / "plan.json").exists()
 

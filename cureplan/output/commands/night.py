@@ -72,6 +72,7 @@ def replan(
     from cureplan.planning.replan.replan import replan as plan_again
 
     old = read_plan(plan_file)
+    plan_file = _file_of(plan_file)
     if not old.rooms:
         raise InputError(
             "this plan has no rooms",
@@ -120,6 +121,11 @@ def _advise(old: Plan, error: NoFeasiblePlanError, *, as_json: bool) -> None:
             "\n".join(f"> {line}" for line in lines) for lines in advice.values()
         )
     print_text(text, asked=True)
+
+
+def _file_of(plan: Path) -> Path:
+    """The file of a plan that was named by its folder."""
+    return plan / "plan.json" if plan.is_dir() else plan
 
 
 def _folder(plan_file: Path, out: Path | None) -> Path:
@@ -225,6 +231,7 @@ def record(
     from cureplan.planning.replan.replan import night_site
 
     plan = read_plan(plan_file)
+    plan_file = _file_of(plan_file)
     if not plan.rooms or not plan.hours:
         raise InputError(
             "this plan has no rooms", cure="name the plan that was worked by", source=plan_file
