@@ -26,7 +26,7 @@ from typing import TYPE_CHECKING, Literal
 from cureplan.core.clock import require_aware
 from cureplan.core.errors import InputError, NoFeasiblePlanError, WeatherUnavailableError
 from cureplan.core.rows import Rows
-from cureplan.inputs.job.model import Job
+from cureplan.inputs.job.model import LONGEST_AHEAD, Job
 from cureplan.inputs.job.reader import at_its_card, read_job
 from cureplan.planning.plan.read import read_plan
 
@@ -223,6 +223,18 @@ def make_plan(
     )
 
 
+def _require_near(job: Job, now: datetime) -> None:
+    """A plan made years ahead is a slip, and the errors of its hours would fill the memory."""
+    ahead = job.access.begins - now
+    if ahead > LONGEST_AHEAD:
+        raise InputError(
+            f"that is {ahead.days} days before the job's access",
+            cure=f"plan at most {LONGEST_AHEAD.days} days ahead; check both years",
+            key="now",
+            value=now.isoformat(),
+        )
+
+
 @at_its_card
 def plan_by(
     job: Job,
@@ -251,6 +263,7 @@ def plan_by(
     from cureplan.planning.schedule.tried import try_others
 
     require_aware(now, name="now")
+    _require_near(job, now)
     past = scores_of_job(job)
     series = weather if weather is not None else get_weather(job, now=now)
     series = known_range(series, job.access.begins)

@@ -27,6 +27,7 @@ from cureplan.output.commands.common import (
     refuse_folder,
     terminal_width,
     time_given,
+    wipe_progress,
     with_quiet,
 )
 from cureplan.output.commands.compare import compare
@@ -274,6 +275,7 @@ def _plan_and_show(
     from cureplan.output.text.terminal import help_text, terminal_text
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
+    from cureplan.planning.schedule.construct import MANY_ROOMS
 
     refuse_folder(out, inputs=job_inputs(job), force=force)
     if xlsx:
@@ -282,8 +284,7 @@ def _plan_and_show(
 
     def show(plan: Plan) -> None:
         first.append(plan)
-        if tell is not None:
-            sys.stderr.write("\r\x1b[K")
+        wipe_progress()
         if not as_json:
             # The answers first: files take as long again.
             print_text(_in_words(terminal_text, plan))
@@ -292,7 +293,7 @@ def _plan_and_show(
         if not as_json:
             print_written(written)
 
-    with progress_line() as tell:
+    with progress_line(long=len(job.rooms) >= MANY_ROOMS) as tell:
         made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
     if made is not first[0]:
         write_sheets(made, out, as_workbook=xlsx, force=force)

@@ -29,6 +29,7 @@ __all__ = ["Edits", "changed_keys", "faults_of", "values_of"]
 MOST_PEOPLE = 60
 MOST_SHOWN = 60
 """Texts a page may still show, kept to tell what changed since."""
+_TABLES = {"remove person": "people", "remove room": "rooms", "shape": "rooms"}
 _SHAPE = ("length", "width", "outline", "islands", "stop_lines", "back_wall")
 
 
@@ -211,12 +212,16 @@ class Edits:
 
     def _one(self, text: str, one: Mapping[str, Any], name: str) -> str | dict[str, Any]:
         """The text after one change, or what is wrong with it."""
-        kind = one.get("do", "set")
+        kind = str(one.get("do", "set"))
         if kind == "add room":
             return _room_added(text, name)
         if kind in ("list people", "add person"):
             return _people_listed(text, name) if kind == "list people" else _person(text, name)
         path = _meant(values_of(text, name=name), one)
+        table = _TABLES.get(kind, path[0])
+        numbered = len(path) > 1 and isinstance(path[1], int)
+        if table != path[0] or (table in ("rooms", "people") and not numbered):
+            raise InputError("no such key is known here", cure="load the page anew", key="key")
         if kind == "remove person":
             return removed(text, path[:2])
         if kind == "remove room":
@@ -273,8 +278,9 @@ def _field_set(
 ) -> str | dict[str, Any]:
     values = values_of(text, name=name)
     written_text = written_text.strip()
-    if path[0] == "rooms" and int(path[1]) >= len(values.get("rooms", [])):
-        raise InputError("this room is gone", cure="load the page anew", key=key_text(path))
+    if path[0] in ("rooms", "people") and int(path[1]) >= len(values.get(path[0], [])):
+        what = "room" if path[0] == "rooms" else "person"
+        raise InputError(f"this {what} is gone", cure="load the page anew", key=key_text(path))
     if not written_text and not _stays_empty(path):
         return _emptied(text, path, folder, name)
     value = _value(path, written_text)

@@ -104,6 +104,8 @@ def object_in(body: bytes) -> dict[str, Any]:
     """The JSON object a page sent."""
     try:
         found = json.loads(body or b"{}")
+        # Half a letter, and what is no number, are in no answer and in no file.
+        json.dumps(found, ensure_ascii=False, allow_nan=False).encode()
     except (ValueError, RecursionError):
         raise HTTPException(400, "what was sent is not JSON") from None
     if not isinstance(found, dict):

@@ -37,6 +37,7 @@ __all__ = [
 ]
 
 ONE_GO_S = 150.0  # pours begin on whole minutes; what is left is no pause
+EARLY_S = 299.0  # calls are rounded to five minutes on the early side
 SECOND_S = 1.5  # two instants, each written to the second
 
 
@@ -339,7 +340,9 @@ def _check_call(case: Case, call: Call) -> Iterator[Finding]:
             off_by=float(abs(call.people - people)),
             unit="count",
         )
-    if in_shift(case, _shifts(case, call), called_s) is None:
+    # Rounded on the early side, a call may stand just before the shift it is for.
+    reach_s = (called_s, called_s + EARLY_S)
+    if all(in_shift(case, _shifts(case, call), at_s) is None for at_s in reach_s):
         yield Finding(
             rule="calls",
             room=call.room,
@@ -384,10 +387,10 @@ def _check_lead(case: Case, call: Call, called_s: float, first_s: float) -> Iter
         leads_s.append(crew.group_changeover_s)
     near_s = min(
         (first_s - ahead_s for ahead_s in leads_s),
-        key=lambda due_s: abs(due_s - called_s),
+        key=lambda due_s: abs(due_s - called_s - EARLY_S / 2),
     )
     zone, who = case.plan.job.site.zone, f"{call.role} for {call.stage} called"
-    span_s = (near_s, near_s)
+    span_s = (near_s - EARLY_S, near_s)
     yield from differs("calls", call.room, zone, who, called_s, span_s, MARGIN_TOL_S)
 
 

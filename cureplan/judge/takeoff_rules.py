@@ -75,8 +75,6 @@ def _check_aggregate(case: Case, floor: Floor, said: TakeoffRoom) -> Iterator[Fi
     ):
         yield from mismeasured("takeoff", name, label, got, want, within=SLIGHT, unit="kg")
     yield from _check_cove(case, floor, said)
-    bags = _whole(broadcast_kg / cards.aggregate.bag_kg)
-    yield from miscounted("takeoff", name, "bags of aggregate", said.aggregate_bags, bags)
     primer = 0
     if cards.primer is not None:
         primer = max(1, _whole(area_m2 / (cards.primer.spread_m2_m3 * cards.primer.batch_m3)))
@@ -127,10 +125,20 @@ def _check_sums(case: Case) -> Iterator[Finding]:
     said, cards = case.plan.takeoff, case.plan.job.cards
     batches = sum(sum(room.coat_batches) for room in said.rooms)
     broadcast_kg = sum(room.aggregate_kg for room in said.rooms)
-    # Bags are bought for the whole job, not floor by floor.
+    bag_kg, spread_kg, begun = cards.aggregate.bag_kg, 0.0, 0
+    said_of = {room.room: room for room in said.rooms}
+    # Bags are bought for the whole job: the rest of one goes on to the floor poured next.
+    for floor in sorted(case.floors, key=lambda floor: floor.begins_s):
+        room = said_of[floor.name]
+        spread_kg += room.aggregate_kg
+        due = _whole(spread_kg / bag_kg) - begun
+        yield from miscounted(
+            "takeoff", floor.name, "bags of aggregate", room.aggregate_bags, due
+        )
+        begun += due
     for label, got, want in (
         ("kits", said.kits, sum(room.kits for room in said.rooms)),
-        ("bags", said.aggregate_bags, _whole(broadcast_kg / cards.aggregate.bag_kg)),
+        ("bags", said.aggregate_bags, begun),
         ("primer", said.primer_batches, sum(room.primer_batches for room in said.rooms)),
         ("topcoat batches", said.topcoat_batches, batches),
     ):

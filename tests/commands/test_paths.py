@@ -7,6 +7,7 @@ import os
 import shutil
 import sys
 from importlib.resources import files
+from io import StringIO
 from pathlib import Path
 
 import pytest
@@ -231,6 +232,18 @@ def test_plain_terminals_get_plain_text(monkeypatch, variables, colour, written_
     assert in_colour() is colour
     with progress_line() as tell:
         assert (tell is not None) is written_over
+
+
+def test_who_reads_no_terminal_hears_now_and_then_how_far_a_long_search_is(monkeypatch) -> None:
+    clock_s = [0.0]
+    monkeypatch.setattr("time.monotonic", lambda: clock_s[0])
+    monkeypatch.setattr(sys, "stderr", StringIO())
+    with progress_line(long=True) as tell:
+        assert tell is not None
+        for second in range(25):
+            clock_s[0] = float(second)
+            tell(f"step {second}")
+    assert sys.stderr.getvalue() == "searching: step 10\nsearching: step 20\n"
 
 
 def test_whatever_a_command_reads_is_never_written_over(cureplan, tmp_path) -> None:

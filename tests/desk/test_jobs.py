@@ -123,6 +123,26 @@ def test_a_needed_field_cannot_be_emptied_and_an_optional_one_can(demo_desk: Ser
     assert "gain" not in tomllib.loads(text_of(demo_desk))["building"]
 
 
+@pytest.mark.parametrize(
+    ("one", "status"),
+    [
+        ({"do": "remove room", "key": "crew.mixer"}, 422),
+        ({"do": "remove person", "key": "rooms[1].name"}, 422),
+        ({"do": "remove room", "key": "people"}, 422),
+        ({"do": "shape", "key": "rooms", "shape": {}}, 422),
+        ({"key": "people[1].name", "text": "Ana"}, 422),
+        ({"key": "site.name", "text": "\ud800"}, 400),
+        ({"key": "site.name", "text": float("nan")}, 400),
+    ],
+)
+def test_what_no_page_sends_is_refused(
+    demo_desk: Served, one: dict[str, Any], status: int
+) -> None:
+    before = text_of(demo_desk)
+    assert change(demo_desk, one).status == status
+    assert text_of(demo_desk) == before
+
+
 def test_a_reading_of_the_slab_comes_and_goes_whole(demo_desk: Served) -> None:
     change(demo_desk, {"key": "rooms[2].slab_reading.temp", "text": "81 F"})
     got = change(demo_desk, {"key": "rooms[2].slab_reading.at", "text": "2013-07-17T17:00"})

@@ -159,7 +159,7 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
         (
             f"outline = {ring((0, 0), (9, 9), (9, 0), (0, 9))}\n",
             "rooms[1].outline",
-            "crosses itself near 1.37 m, 1.37 m; name the corners one after the other",
+            "crosses itself near 4 ft 6 in/4 ft 6 in; name the corners one after the other",
         ),
         (
             f"outline = {ring((0, 0), (9, 9))}\n",
@@ -211,7 +211,7 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
         (  # Along a wall, and over an island, nothing is coated on either side.
             KITCHEN + f"stop_lines = [{ring((0, 18), (14, 18))}]\n",
             "rooms[1].stop_lines[1]",
-            "= '0 m/5.486 m, 4.267 m/5.486 m': this line does not run over the floor",
+            "= '0 ft/18 ft, 14 ft/18 ft': this line does not run over the floor",
         ),
         (
             KITCHEN + COLUMN + f"stop_lines = [{ring((9, 7), (11, 7))}]\n",
@@ -223,6 +223,7 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
             "rooms[1].back_wall",
             "no wall runs between these two corners; give two neighbours of the 6 corners",
         ),
+        (KITCHEN + 'group = "wet"\n', "rooms[1].group", "no other room is in this group"),
         (KITCHEN + 'length = "30 ft"\n', "rooms[1].length", "an outline says the size already"),
         ('width = "30 ft"\n', "rooms[1].length", "or give the room an outline"),
         (

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import pytest
 
+from cureplan.api import make_plan
 from cureplan.core.errors import InputError
 from cureplan.inputs.job.reader import job_text_faults
 from cureplan.inputs.tables.night_log import NightSite, read_night_log_text
@@ -33,7 +34,7 @@ def refused(call, *words, **named) -> str:
 
 @pytest.mark.parametrize(
     "limit",
-    ["60 rooms", "3,000 buckets", "60 days", "500 readings", "5,000 lines", "2,000 records"],
+    ["48 rooms", "3,000 buckets", "60 days", "500 readings", "5,000 lines", "2,000 records"],
 )
 def test_more_md_names_every_limit(limit: str) -> None:
     assert limit in " ".join(MORE.split())
@@ -79,3 +80,9 @@ def test_a_plan_of_more_rows_than_any_has(tmp_path, sealed, key: str, count: int
     plan = {"job": {}, "decisions": {}, "buckets": [], key: [{}] * count}
     (tmp_path / "plan.json").write_text(sealed(plan))
     assert f"{count} {key} are more than" in refused(read_plan, tmp_path)
+
+
+def test_nobody_plans_years_ahead(demo_job, demo_weather) -> None:
+    now = demo_job.access.begins - timedelta(days=3 * 365)
+    said = refused(make_plan, demo_job, now=now, weather=demo_weather)
+    assert "that is 1095 days before the job's access; plan at most 400 days ahead" in said

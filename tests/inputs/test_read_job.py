@@ -155,12 +155,13 @@ def test_both_readings_of_a_doubtful_time_are_told_apart(read):
 
 def test_a_room_overrides_the_building(read):
     job = read(
+        ('name = "Servery"\n', 'name = "Servery"\ngroup = "wet side"\n'),
         add_to_corridor(
             'climate = "held"\nset_point = "72 F"\nslab_thickness = "4 in"\n'
             'insulation = "2 in"\ntopcoats = 2\ngroup = "wet side"\n'
             "open_by = 2013-07-19T22:00:00\n"
             'sun = { from = "14:00", to = "17:00", share = "30 %" }'
-        )
+        ),
     )
     room, other = job.room("Corridor"), job.room("Servery")
     assert (room.climate, other.climate) == ("held", "drifting")

@@ -44,6 +44,7 @@ def test_the_text_leads_with_what_disagrees_and_gives_rule_doubt_and_prior(found
     lines = text.splitlines()
     assert lines[2].startswith("DISAGREES line 5 (cup, working time ends)")
     assert "one sound file in twenty" in text
+    assert "The loss is robust" in text
     energy = found.energy
     assert f"{energy.value / 1e3:.1f} kJ/mol (9 in 10: {energy.low / 1e3:.1f} to" in text
     assert "Before: 50 ± 10 kJ/mol" in text

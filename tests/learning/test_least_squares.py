@@ -160,22 +160,28 @@ def test_with_nothing_believed_factor_and_interval_are_the_textbook_ones():
     assert found.freedom == pytest.approx(10.0)
 
 
-def test_an_outlier_counts_as_one_at_the_limit_and_is_still_named():
-    # Outside: scipy's own Huber loss, on the same rows. A row 14 deviations
-    # off must not drag the line as far as plain least squares lets it.
+@pytest.mark.parametrize("off", [1.4, 3.0])
+def test_the_further_off_an_outlier_lies_the_less_it_counts(off):
+    # Outside: scipy's own minimiser of the loss in words (squares up to 2.5 deviations,
+    # logarithmic beyond), on the same rows, from the line they were drawn from; what a
+    # deviation is, where most rows scatter more than guessed, their median says.
     from scipy.optimize import least_squares
 
+    def loss(z):
+        far = np.maximum(z, 1.0)
+        return np.array([np.where(z > 1, 1 + np.log(far), z), 1 / far, -1.0 * (z > 1) / far**2])
+
     design, observed = _line(9, seed=3)
-    observed[4] += 1.4
-    problem = _problem(design, observed)
-    plain = np.linalg.lstsq(design, observed, rcond=None)[0]
+    observed[4] += off
+    found = with_scale(_problem(design, observed), prior_freedom=6.0)
+    deviation = max(1.0, 1.4826 * float(np.median(np.abs(found.residual) / 0.1)))
     theirs = least_squares(
-        lambda at: (observed - design @ at) / problem.row_sd, plain, loss="huber", f_scale=2.5,
-        xtol=1e-14, ftol=1e-14, gtol=1e-14,
+        lambda at: (observed - design @ at) / 0.1, [2.0, 3.0], loss=loss,
+        f_scale=2.5 * deviation, xtol=1e-14, ftol=1e-14, gtol=1e-14,
     ).x  # fmt: skip
-    found = with_scale(problem, prior_freedom=6.0)
-    assert np.linalg.norm(found.value - theirs) < 0.3 * np.linalg.norm(plain - theirs)
-    assert found.weight[4] < 0.25
+    plain = np.linalg.lstsq(design, observed, rcond=None)[0]
+    assert np.linalg.norm(found.value - theirs) < 0.1 * np.linalg.norm(plain - theirs)
+    assert found.weight[4] < 1.3 * (0.25 * deviation / off) ** 2
     rows, _ = deleted_residuals(found, prior_freedom=6.0)
     assert np.argmax(np.abs(rows)) == 4
     assert abs(rows[4]) > 5.0

@@ -74,7 +74,9 @@ def places(node: Any) -> list[tuple[Any, Any]]:
 
 def spoil(data: dict[str, Any], place: int, value: Any, how: str) -> None:
     """One place changed, taken away, or its row many times over; the job's more often."""
-    within_it = data["job"] if place % 2 else data
+    job = data.get("job")
+    # It may be gone already.
+    within_it = job if place % 2 and isinstance(job, dict) and job else data
     holder, key = (found := places(within_it))[place // 2 % len(found)]
     if how == "more" and isinstance(holder, list):
         holder.extend([holder[key]] * 5000)

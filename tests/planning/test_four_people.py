@@ -51,6 +51,11 @@ def test_each_comes_when_needed_and_rests_before_coming_again(planned: Plan):
         longest = 9 if arrival.who == "Bo" else 10
         assert arrival.leaves - arrival.call <= timedelta(hours=longest)
         assert arrival.call.minute % 5 == 0
+        # The same hour in the table of calls, which has no row for the ice.
+        first = min(arrival.stops, key=lambda stop: stop.first_task)
+        named = [call for call in planned.calls if arrival.who in call.names]
+        told = {call.call for call in named if call.first_task == first.first_task}
+        assert told == (set() if first.stage == "ice" else {arrival.call})
     assert planned.labour is not None
     assert planned.labour.heads == 4
 

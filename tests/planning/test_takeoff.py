@@ -83,9 +83,24 @@ def test_the_job_counts_bags_once_and_batches_per_floor(plain_room, plain_job):
     total = total_takeoff(rooms, plain_job)
     assert total.kits == 8 * 19
     assert total.aggregate_bags == 78
+    # As they are poured 9.69, 19.37, 29.06, 38.75, 48.43, 58.12, 67.81, 77.50 bags are begun.
+    assert [room.aggregate_bags for room in total.rooms] == [10, 10, 10, 9, 10, 10, 9, 10]
     assert total.topcoat_batches == 8 * 5
     assert total.topcoat_m3 == pytest.approx(8 * 5 * 2 * 0.003785411784)
     assert total.ice_kg == 80.0
+
+
+def test_the_rest_of_a_bag_goes_on_to_the_room_poured_next(plain_room, plain_job):
+    # 9.69 bags, and 0.1 in a closet of 5 sq ft: ten hold both. Poured first, it begins one.
+    floors = {"Hall": plain_room.length_m, "Closet": 5 * 0.09290304 / plain_room.width_m}
+    rooms = [
+        takeoff_of(replace(plain_room, name=name, length_m=length_m), plain_job)
+        for name, length_m in floors.items()
+    ]
+    for poured, bags in ((("Hall", "Closet"), [10, 0]), (("Closet", "Hall"), [9, 1])):
+        total = total_takeoff(rooms, plain_job, poured=poured)
+        assert [room.aggregate_bags for room in total.rooms] == bags
+        assert total.aggregate_bags == 10
 
 
 @given(length_m=st.floats(1, 40), width_m=st.floats(1, 20), coats=st.integers(1, 2))

@@ -238,6 +238,28 @@ def test_a_batch_that_drifts_is_seen_or_doubted():
     assert steady.later(4.0)[1] > steady.ln_speed_sd
 
 
+def test_kits_that_quicken_fast_or_a_slab_that_steps_up_are_not_averaged_away():
+    # Within half an hour a quarter faster: the next kit is not of the mean of all.
+    buckets = [replace(ICED, poured_h=0.06 * i) for i in range(9)]
+    speeds = np.exp(0.5 * np.array([b.poured_h for b in buckets]))
+    seen_s = [true_ends_s([b], speed=v, slab_k=0.0)[0]
+              for b, v in zip(buckets, speeds, strict=True)]  # fmt: skip
+    found = fit(buckets, ends_of(buckets, seen_s))
+    low, high = found.speed_interval(confidence=0.9)
+    assert low < speeds[-1] < high
+    assert found.speed > speeds[5]
+    # The third and fourth of ten patches 4 K warmer: so is what follows, not twice that.
+    buckets = [replace(ICED, along=-0.45 + 0.1 * i, poured_h=0.05 * i) for i in range(4)]
+    slabs_k = [0.0, 0.0, 4.0, 4.0]
+    seen_s = [true_ends_s([b], speed=1.0, slab_k=k)[0]
+              for b, k in zip(buckets, slabs_k, strict=True)]  # fmt: skip
+    reads = [SeenSlab(room=0, excess_k=k, along=b.along)
+             for b, k in zip(buckets, slabs_k, strict=True)]  # fmt: skip
+    warmer_k, sd_k = fit(buckets, ends_of(buckets, seen_s), reads).slab(0, along=0.2)
+    assert abs(warmer_k - 4.0) < 1.645 * sd_k
+    assert 3.0 < warmer_k < 6.0
+
+
 def test_ends_that_contradict_each_other_widen_the_doubt():
     buckets = [replace(ICED, poured_h=0.05 * i) for i in range(6)]
     usual_s = true_ends_s(buckets, speed=1.0, slab_k=0.0)

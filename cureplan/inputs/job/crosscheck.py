@@ -11,6 +11,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from cureplan.core.clock import MINUTES_PER_DAY
+from cureplan.core.showing import format_length
 from cureplan.inputs.faults import Fault
 from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.crew import POUR_ROLES
@@ -47,6 +48,7 @@ def crosscheck(job: JobFile, *, folder: Path) -> list[Fault]:
         _shift_lengths,
         _pace,
         _cove,
+        _groups,
         _lists,
         _heat,
         outline_faults,
@@ -340,7 +342,7 @@ def _cove(job: JobFile) -> Iterator[Fault]:
                 path=("rooms", number, "cove"),
                 problem="this is more cove than the room has edges",
                 cure="write less, or leave it out for all its edges",
-                value=f"{room.cove_m:.4g} m",
+                value=format_length(room.cove_m, job.display),
             )
         grouped = room.group and sum(r.group == room.group for r in job.rooms) > 1
         before = job.cove is not None and job.cove.when == "before" and not job.materials.primer
@@ -351,6 +353,22 @@ def _cove(job: JobFile) -> Iterator[Fault]:
                 cure='put the cove up after the pour, give the room cove = "0 ft", or leave '
                 "out its group",
                 value=room.group,
+            )
+
+
+def _groups(job: JobFile) -> Iterator[Fault]:
+    """A group of one room joins nothing, and is most often a name written another way."""
+    named = [room.group for room in job.rooms]
+    for number, group in enumerate(named):
+        if group is not None and named.count(group) == 1:
+            near = get_close_matches(group, [g for g in named if g and g != group], n=1)
+            yield Fault(
+                path=("rooms", number, "group"),
+                problem="no other room is in this group",
+                cure=f'did you mean "{near[0]}"?'
+                if near
+                else "give the room it meets the same group, or leave this out",
+                value=group,
             )
 
 

@@ -33,12 +33,14 @@ OPEN_NEEDS: Mapping[OpenFor, tuple[str, ...]] = {
 Change = str | float | bool | Sequence[object] | None
 """What a key of a job may be changed to."""
 
-MOST_ROOMS = 60
-"""A plan of 40 is still found in a night's patience; beyond, jobs are planned apart."""
+MOST_ROOMS = 48
+"""A plan of so many is found in a minute, in 650 MB; beyond, jobs are planned apart."""
 MOST_BUCKETS = 3_000
 """Of one plan: some 7,500 m2 in the thickness of the shipped slurry."""
 LONGEST_ACCESS = timedelta(days=60)
 """A kitchen closed for longer is a building site; more likely a slip in a date."""
+LONGEST_AHEAD = timedelta(days=400)
+"""Nobody plans a pour longer ahead; more likely a slip in a year."""
 
 PINS: Final[Mapping[str, str]] = {
     "pour": "not_before",

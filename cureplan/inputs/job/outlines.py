@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from typing import TYPE_CHECKING, Any
 
+from cureplan.core.showing import format_length
 from cureplan.inputs.faults import Fault
-from cureplan.inputs.job.model import Point, ring_area_m2
+from cureplan.inputs.job.model import Display, Point, ring_area_m2
 from cureplan.inputs.job.schema import JobFile, RoomEntry
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def outline_faults(job: JobFile) -> Iterator[Fault]:
     for number, room in enumerate(job.rooms):
         yield from _sizes(number, room)
         if room.has_outline and (room.outline_m or (room.length_m and room.width_m)):
-            yield from _shape(number, room)
+            yield from _shape(number, room, job.display)
 
 
 def _sizes(number: int, room: RoomEntry) -> Iterator[Fault]:
@@ -49,12 +50,12 @@ def _sizes(number: int, room: RoomEntry) -> Iterator[Fault]:
             )
 
 
-def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
+def _shape(number: int, room: RoomEntry, display: Display) -> Iterator[Fault]:
     from shapely import union_all
     from shapely.geometry import LineString
 
     key = "outline" if room.outline_m else "length"
-    found = _ring(room.corners_m, ("rooms", number, key), "outline")
+    found = _ring(room.corners_m, ("rooms", number, key), "outline", display)
     yield from found
     if found:
         return
@@ -63,23 +64,23 @@ def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
     islands: list[Any] = []
     for place, corners in enumerate(room.islands_m):
         path = ("rooms", number, "islands", place)
-        found = _ring(corners, path, "island")
+        found = _ring(corners, path, "island", display)
         if not found:
             island = _polygon(corners)
-            found = _island(island, islands, floor, path, corners)
+            found = _island(island, islands, floor, path, _shown(display, corners))
             islands.append(island)
         yield from found
     # Along a wall, or over what is not coated, there is nothing to stop at.
     coated = floor.difference(union_all(islands)) if not found else floor
     if not found:
-        yield from _in_one_piece(number, room, key, coated)
+        yield from _in_one_piece(number, room, key, coated, display)
     for place, (a, b) in enumerate(room.stop_lines_m):
         if {a, b} in [{*line} for line in room.stop_lines_m[:place]]:
             yield Fault(
                 path=("rooms", number, "stop_lines", place),
                 problem="this line stands twice",
                 cure="keep one",
-                value=_shown((a, b)),
+                value=_shown(display, (a, b)),
             )
         over = LineString([a, b]).intersection(coated).difference(coated.boundary.buffer(1e-4))
         if over.length < LEAST_WALL_M:
@@ -87,7 +88,7 @@ def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
                 path=("rooms", number, "stop_lines", place),
                 problem="this line does not run over the floor",
                 cure="give the two ends of a drain or joint inside the outline",
-                value=_shown((a, b)),
+                value=_shown(display, (a, b)),
             )
     if not found and floor.area - sum(i.area for i in islands) < LEAST_FLOOR_M2:
         yield Fault(
@@ -97,7 +98,9 @@ def _shape(number: int, room: RoomEntry) -> Iterator[Fault]:
         )
 
 
-def _in_one_piece(number: int, room: RoomEntry, key: str, coated: Any) -> Iterator[Fault]:
+def _in_one_piece(
+    number: int, room: RoomEntry, key: str, coated: Any, display: Display
+) -> Iterator[Fault]:
     """A floor that hangs together by less than a hand's width is two."""
     pieces = coated.buffer(-LEAST_NECK_M / 2)
     pieces = [p for p in getattr(pieces, "geoms", [pieces]) if p.area > LEAST_FLOOR_M2]
@@ -107,11 +110,13 @@ def _in_one_piece(number: int, room: RoomEntry, key: str, coated: Any) -> Iterat
             path=("rooms", number, "islands", last) if last >= 0 else ("rooms", number, key),
             problem=f"this leaves the floor in {len(pieces)} pieces, with no way between them",
             cure="write each piece as a room of its own",
-            value=_shown(room.islands_m[last] if last >= 0 else room.corners_m),
+            value=_shown(display, room.islands_m[last] if last >= 0 else room.corners_m),
         )
 
 
-def _ring(corners: Sequence[Point], path: tuple[str | int, ...], what: str) -> list[Fault]:
+def _ring(
+    corners: Sequence[Point], path: tuple[str | int, ...], what: str, display: Display
+) -> list[Fault]:
     """What is wrong with a closed line of corners; it needs not come back to the first."""
     from shapely.validation import explain_validity
 
@@ -123,14 +128,15 @@ def _ring(corners: Sequence[Point], path: tuple[str | int, ...], what: str) -> l
         problem, cure = f"the corners of this {what} lie in one line", "check the corners"
     elif not (floor := _polygon(corners)).is_valid:
         at = explain_validity(floor).partition("[")[2].rstrip("]").split()
-        where = f" near {float(at[0]):.2f} m, {float(at[1]):.2f} m" if len(at) == 2 else ""
+        near = _shown(display, [(float(at[0]), float(at[1]))]) if len(at) == 2 else ""
+        where = f" near {near}" if near else ""
         problem = f"this {what} crosses itself{where}"
         cure = "name the corners one after the other along the wall"
     elif ring_area_m2(corners) < (LEAST_FLOOR_M2 if what == "outline" else 1e-4):
         problem, cure = f"this {what} holds next to nothing", "check the corners"
     else:
         return []
-    return [Fault(path=path, problem=problem, cure=cure, value=_shown(corners))]
+    return [Fault(path=path, problem=problem, cure=cure, value=_shown(display, corners))]
 
 
 def _island(
@@ -138,7 +144,7 @@ def _island(
     before: Sequence[Polygon],
     floor: Polygon,
     path: tuple[str | int, ...],
-    corners: Sequence[Point],
+    shown: str,
 ) -> list[Fault]:
     if not floor.covers(island):
         problem, cure = "this island is not inside the room", "check its corners"
@@ -146,7 +152,7 @@ def _island(
         problem, cure = "this island lies over another", "draw both as one"
     else:
         return []
-    return [Fault(path=path, problem=problem, cure=cure, value=_shown(corners))]
+    return [Fault(path=path, problem=problem, cure=cure, value=shown)]
 
 
 def _back_wall(number: int, room: RoomEntry) -> Iterator[Fault]:
@@ -163,10 +169,19 @@ def _back_wall(number: int, room: RoomEntry) -> Iterator[Fault]:
         )
 
 
-def _shown(corners: Sequence[Point]) -> str:
-    """The first few corners, in metres."""
-    told = ", ".join(f"{x:.4g} m/{y:.4g} m" for x, y in corners[:MOST_SHOWN])
+def _shown(display: Display, corners: Sequence[Point]) -> str:
+    """The first few corners, as the job shows lengths."""
+    told = ", ".join(
+        f"{_length(x, display)}/{_length(y, display)}" for x, y in corners[:MOST_SHOWN]
+    )
     return told + (", ..." if len(corners) > MOST_SHOWN else "")
+
+
+def _length(length_m: float, display: Display) -> str:
+    # Metres throughout: "300 mm" beside "1.5 m" is hard to compare.
+    if display == "metric":
+        return f"{length_m:.4g} m"
+    return format_length(length_m, display) if abs(length_m) > 1e-3 else "0 ft"
 
 
 def _polygon(corners: Sequence[Point]) -> Polygon:

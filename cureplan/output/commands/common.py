@@ -6,6 +6,7 @@ import inspect
 import os
 import stat
 import sys
+import time
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager, suppress
 from datetime import datetime
@@ -34,6 +35,7 @@ __all__ = [
     "refuse_folder",
     "terminal_width",
     "time_given",
+    "wipe_progress",
     "with_quiet",
 ]
 
@@ -189,14 +191,43 @@ def note(text: str) -> None:
         sys.stderr.write(f"{harmless(text)}\n")
 
 
+def _writes_over() -> bool:
+    return sys.stderr.isatty() and os.environ.get("TERM") != "dumb"
+
+
+def wipe_progress() -> None:
+    """Clear the line of progress, where there is one."""
+    if not _quiet and _writes_over():
+        sys.stderr.write("\r\x1b[K")
+        sys.stderr.flush()
+
+
+def _now_and_then() -> Callable[[str], None]:
+    """Says what is new in a line of its own, no more often than every `SELDOM_S`."""
+    last_s = time.monotonic()
+
+    def tell(words: str) -> None:
+        nonlocal last_s
+        if time.monotonic() - last_s >= SELDOM_S:
+            last_s = time.monotonic()
+            note(f"searching: {words}")
+
+    return tell
+
+
+SELDOM_S = 10.0
+"""What is over sooner needs no word of how far it is."""
+
+
 @contextmanager
-def progress_line() -> Iterator[Callable[[str], None] | None]:
+def progress_line(*, long: bool = False) -> Iterator[Callable[[str], None] | None]:
     """One line on standard error that is written over, and gone before the answer comes.
 
-    None where nobody watches, or where the terminal cannot write over a line.
+    Where no terminal can write over a line, a line now and then of what takes long; else
+    None.
     """
-    if _quiet or not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
-        yield None
+    if _quiet or not _writes_over():
+        yield _now_and_then() if long and not _quiet else None
         return
 
     def tell(words: str) -> None:
@@ -207,14 +238,13 @@ def progress_line() -> Iterator[Callable[[str], None] | None]:
     try:
         yield tell
     finally:
-        sys.stderr.write("\r\x1b[K")
-        sys.stderr.flush()
+        wipe_progress()
 
 
 @contextmanager
 def progress(length: int, label: str) -> Iterator[Callable[[], None]]:
     """A progress bar on standard error, silent where that is not a terminal."""
-    if _quiet or not sys.stderr.isatty() or os.environ.get("TERM") == "dumb":
+    if _quiet or not _writes_over():
         yield lambda: None
         return
     bar: Any

@@ -34,7 +34,7 @@ from cureplan.output.sheet.crew_calendar import (
 from cureplan.output.sheet.page import sheet_html
 from cureplan.output.view.sources import arrival_views
 from cureplan.output.view.view import voice_of
-from cureplan.planning.plan.arrivals import arrivals_of
+from cureplan.planning.plan.arrivals import arrivals_of, stays_min
 from cureplan.planning.plan.model import (
     BucketPlan,
     Call,
@@ -157,11 +157,17 @@ def _people(plan: Plan) -> _Table:
     voice = voice_of(plan)
     rows: list[tuple[Cell, ...]] = []
     for arrival, view in zip(arrivals_of(plan), arrival_views(plan, voice), strict=True):
-        stays_h = (arrival.leaves - arrival.call).total_seconds() / 3600.0
         stops = "; ".join(f"{room}: {told}" for room, told in view.stops)
         who = view.who if arrival.named else voice.word(arrival.who)
         come, go = (_wall_time(at, voice.zone) for at in (arrival.call, arrival.leaves))
-        texts = (defused(who), arrival.people, view.roles, come, go, round(stays_h, 2))
+        texts = (
+            defused(who),
+            arrival.people,
+            view.roles,
+            come,
+            go,
+            round(stays_min(arrival) / 60.0, 2),
+        )
         rows.append((*texts, defused(stops), view.breaks))
     names = ("who", "people", "roles", "call", "leaves", "hours", "stops", "breaks")
     return _Table(names=names, rows=rows, voice=voice)

@@ -107,7 +107,8 @@ def _disagreeing(fit: CardFit) -> list[str]:
     odd = [
         f"DISAGREES line {_line(fit, one)} ({_what(one)}): {_shown(one.observed)} where "
         f"{_shown(one.expected)} is expected, {abs(one.deleted_residual):.1f} deviations off. "
-        f"Without it: {one.energy_without_j_mol / 1e3:.0f} kJ/mol."
+        f"It counts {100 * one.weight:.0f} % of a sound reading; without it: "
+        f"{one.energy_without_j_mol / 1e3:.0f} kJ/mol."
         for one in fit.disagreeing
     ]
     odd += [
@@ -120,10 +121,13 @@ def _disagreeing(fit: CardFit) -> list[str]:
         return []
     rule = (
         f"(Rule: further from what all others say than {fit.limit:.1f} standard deviations, "
-        "which one sound file in twenty would pass. It still counts; check it, or strike it "
-        "with --without LINE.)"
+        "which one sound file in twenty would pass."
     )
-    return [*odd, rule, ""]
+    robust = (
+        " The loss is robust, squares up to 2.5 deviations and logarithmic beyond: what lies "
+        "far off counts little. Check it, or strike it with --without LINE.)"
+    )
+    return [*odd, rule, robust, ""]
 
 
 def _energy(fit: CardFit) -> list[str]:

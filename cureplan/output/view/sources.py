@@ -9,7 +9,7 @@ from datetime import datetime
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import State, buys_text, margin_state
-from cureplan.planning.plan.arrivals import arrivals_of, labour_of
+from cureplan.planning.plan.arrivals import arrivals_of, labour_of, stays_min
 from cureplan.planning.plan.model import (
     Alternative,
     Arrival,
@@ -87,7 +87,7 @@ def _arrival(voice: Voice, arrival: Arrival, stirred: Mapping[str, datetime]) ->
         people=str(arrival.people),
         at=voice.at(arrival.call),
         leaves=voice.at(arrival.leaves, "time_up"),
-        hours=voice.show("stays_s", (arrival.leaves - arrival.call).total_seconds(), "up"),
+        hours=voice.show("stays_s", 60.0 * stays_min(arrival), "up"),
         stops=tuple(
             (one_line(s.room), _stop(voice, arrival, s, stirred)) for s in arrival.stops
         ),
@@ -167,8 +167,11 @@ def _ice(voice: Voice, room: ChillRoom) -> IceView:
 
 
 def order_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:
-    """What to order, one line a material."""
-    return tuple(voice.say(line) for line in plan.takeoff.order)
+    """What to order, one line a material, and how rooms share the bags."""
+    lines = [voice.say(line) for line in plan.takeoff.order]
+    if len(plan.takeoff.rooms) > 1 and plan.takeoff.aggregate_bags:
+        lines.append(voice.label("order.shared"))
+    return tuple(lines)
 
 
 def ice_lines(plan: Plan, voice: Voice) -> tuple[str, ...]:

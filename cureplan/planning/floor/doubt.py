@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import OutOfRangeError
-from cureplan.inputs.job.model import Building, Room
+from cureplan.inputs.job.model import Building, Climate, Room
 from cureplan.planning.floor.conditions import HOUR_S, STEP_S, RoomConditions, floor_slab
 from cureplan.science.fit import KineticFit
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
@@ -23,6 +23,7 @@ __all__ = [
     "Doubt",
     "RoomAnswer",
     "age_factors",
+    "air_share",
     "doubt_at",
     "fading",
     "forecast_sd_k",
@@ -183,6 +184,21 @@ def forecast_sd_k(lead_s: ArrayLike) -> Array:
         raise OutOfRangeError(f"lead_s must be >= 0 s, got min {np.min(lead):g}")
     beyond = np.maximum(0.0, lead - _LEAD_S[-1])
     return np.asarray(np.interp(lead, _LEAD_S, _SD_K) + _LATER_K_PER_S * beyond)
+
+
+def air_share(climate: Climate, *, lag_s: float) -> float:
+    """How much of an error outdoors is one of a room's air, as standard deviations.
+
+    Of a lag, by what it leaves of errors that linger as a forecast's do.
+
+    Examples
+    --------
+    >>> round(air_share("drifting", lag_s=5 * 3600.0), 2)
+    0.76
+    """
+    shares = {"held": 0.0, "open": 1.0}
+    passed = FORECAST_E_FOLD_S / (FORECAST_E_FOLD_S + lag_s)
+    return shares.get(climate, float(np.sqrt(passed)))
 
 
 def lingering(normal: ArrayLike, *, step_s: float, e_fold_s: float) -> Array:

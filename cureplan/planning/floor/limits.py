@@ -55,8 +55,8 @@ class LayerLimits:
     conditions: RoomConditions
     slab_guard_k: float = 0.0
     """By how much the slab stays clear of its limits."""
-    air_guard_k: float = 0.0
-    """By how much the air does."""
+    air_guard_k: Array | float = 0.0
+    """By how much the air does, at each hour or at all."""
     laid_k: Array = field(init=False)
     """What is spare at each hour while it is laid [K]: temperatures, and of a film the dew
     point; an unknown one counts as dry, and the plan warns of it."""
@@ -87,7 +87,10 @@ class LayerLimits:
 
     def _spares(self) -> Iterator[tuple[str, bool, float, Array]]:
         """What, whether it is the cold end, its limit [°C], and the spare each hour [K]."""
-        guards_k = {"slab": self.slab_guard_k, "air": self.air_guard_k}
+        guards_k: dict[str, Array | float] = {
+            "slab": self.slab_guard_k,
+            "air": self.air_guard_k,
+        }
         for what, coolest_c, warmest_c, (low_c, high_c) in self._temperatures():
             guard_k = guards_k.get(what, 0.0)
             yield what, True, low_c, coolest_c - low_c - guard_k

@@ -17,7 +17,9 @@ from cureplan.planning.floor.doubt import (
     SLAB_SD_K,
     Doubt,
     age_factors,
+    air_share,
     doubt_at,
+    forecast_sd_k,
     slab_sd_k,
     sure_k,
     time_factors,
@@ -400,19 +402,27 @@ class RoomPours:
             batch_s=float(times.smoothed_s[0] - times.liquids_in_s[0]),
         )
 
-    def limits(self, layer: Layer, *, confidence: float = 0.5) -> LayerLimits:
+    def limits(
+        self, layer: Layer, *, confidence: float = 0.5, ahead: bool = False
+    ) -> LayerLimits:
         """When a layer may be laid by temperature and dew point.
 
         Clear of temperatures by what slab and air err at a confidence: of a slab both as a
-        whole and one half of it against the rest.
+        whole and one half of it against the rest; of air on request also by what the
+        forecast errs the more, the farther ahead.
         """
+        air_sd_k: Array | float = SLAB_SD_K
+        if ahead:
+            lead_s = self.conditions.epoch_s - self.job.access.begins.timestamp()
+            share = air_share(self.room.climate, lag_s=self.job.building.lag_s)
+            air_sd_k = np.hypot(SLAB_SD_K, share * forecast_sd_k(np.maximum(0.0, lead_s)))
         half_sd_k = float(np.hypot(SLAB_SD_K, self.job.doubt.half_k))
         return LayerLimits(
             self.job,
             layer,
             self.conditions,
             slab_guard_k=sure_k(half_sd_k, confidence=confidence),
-            air_guard_k=sure_k(SLAB_SD_K, confidence=confidence),
+            air_guard_k=sure_k(1.0, confidence=confidence) * air_sd_k,
         )
 
     def material(self, layer: Layer) -> tuple[SlurryClocks | TopcoatClocks, FloorAge]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import PrimerCard, TopcoatCard
@@ -26,6 +26,7 @@ class TakeoffRoom:
     slurry_left_m3: float
     aggregate_kg: float
     aggregate_bags: int
+    """Bags begun for it; of its first, the floors poured before may have had some."""
     aggregate_swept_kg: float
     primer_batches: int
     coat_batches: tuple[int, ...]
@@ -92,14 +93,20 @@ def _cove_kg(room: Room, job: Job) -> float:
     return job.cove_m(room) * job.cove.material_kg_m * (1.0 + job.materials.waste)
 
 
-def total_takeoff(rooms: Sequence[TakeoffRoom], job: Job) -> Takeoff:
-    """Add the floors up; bags are counted once over the job, batches per floor and coat."""
+def total_takeoff(
+    rooms: Sequence[TakeoffRoom], job: Job, *, poured: Sequence[str] = ()
+) -> Takeoff:
+    """Add the floors up; bags are counted once over the job, batches per floor and coat.
+
+    `poured` names the floors as they are poured: the rest of a bag goes on to the next.
+    """
+    rooms = _bags_shared(rooms, job.cards.aggregate.bag_kg, poured)
     aggregate_kg = sum(room.aggregate_kg for room in rooms)
     ice_kg = sum(room.ice_kg for room in rooms)
     return Takeoff(
         rooms=tuple(rooms),
         kits=sum(room.kits for room in rooms),
-        aggregate_bags=_whole(aggregate_kg / job.cards.aggregate.bag_kg),
+        aggregate_bags=sum(room.aggregate_bags for room in rooms),
         aggregate_kg=aggregate_kg,
         primer_batches=sum(room.primer_batches for room in rooms),
         topcoat_batches=sum(sum(room.coat_batches) for room in rooms),
@@ -107,6 +114,21 @@ def total_takeoff(rooms: Sequence[TakeoffRoom], job: Job) -> Takeoff:
         ice_kg=ice_kg,
         order=tuple(_order(rooms, job, aggregate_kg=aggregate_kg, ice_kg=ice_kg)),
     )
+
+
+def _bags_shared(
+    rooms: Sequence[TakeoffRoom], bag_kg: float, poured: Sequence[str]
+) -> list[TakeoffRoom]:
+    """Whole bags for each floor that add up to those of the job."""
+    shared = list(rooms)
+    place = {room: number for number, room in enumerate(poured)}
+    spread_kg, begun = 0.0, 0
+    for at in sorted(range(len(rooms)), key=lambda at: place.get(rooms[at].room, 0)):
+        spread_kg += rooms[at].aggregate_kg
+        bags = _whole(spread_kg / bag_kg) - begun
+        shared[at] = replace(rooms[at], aggregate_bags=bags)
+        begun += bags
+    return shared
 
 
 def _order(

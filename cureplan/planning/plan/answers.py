@@ -24,6 +24,17 @@ __all__ = ["alternatives", "ice_answer", "order_answer", "way_back_answer"]
 WORTH_SAYING_MIN = 0.25
 
 
+LEAST_GAP = 0.01
+"""Of the time until all is open, what is worth a word."""
+
+
+def _gap_reason(job: Job, rooms: Sequence[RoomPlan], gap_frac: float) -> Message:
+    """How much sooner, at most, another order could open."""
+    whole_s = (max(room.opens for room in rooms) - job.access.begins).total_seconds()
+    gap_min = gap_frac * whole_s / 60.0
+    return Message("order.gap", {"gap_min": gap_min, "whole_min": whole_s / 60.0})
+
+
 def order_answer(
     job: Job,
     rooms: Sequence[RoomPlan],
@@ -31,6 +42,7 @@ def order_answer(
     odds: Odds,
     *,
     primers: Sequence[PrimerPlan],
+    gap_frac: float | None = None,
 ) -> Answer:
     """Which room is poured when, bucket by bucket, and when the crew must be there."""
     first = rooms[0]
@@ -78,6 +90,8 @@ def order_answer(
     if not all(room.slab_falling for room in rooms):
         rising = ", ".join(room.room for room in rooms if not room.slab_falling)
         reasons.append(Message("order.rising_slab", {"rooms": rising}))
+    if gap_frac is not None and gap_frac >= LEAST_GAP:
+        reasons.append(_gap_reason(job, rooms, gap_frac))
     return Answer(
         question="order and start",
         headline=tuple(headline),

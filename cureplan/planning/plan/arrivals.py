@@ -7,6 +7,7 @@ an hour like any other, of whoever is there, or of somebody who comes for it.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -25,7 +26,14 @@ from cureplan.planning.plan.model import (
     Stop,
 )
 
-__all__ = ["arrival_plans", "arrivals_of", "labour_of", "longest_stay_s", "people_warnings"]
+__all__ = [
+    "arrival_plans",
+    "arrivals_of",
+    "labour_of",
+    "longest_stay_s",
+    "people_warnings",
+    "stays_min",
+]
 
 EARLY_MIN = 5
 ICE_TASK = timedelta(minutes=15)
@@ -230,8 +238,14 @@ def labour_of(job: Job, arrivals: Sequence[Arrival]) -> Labour:
         # The pour crew primes, and one of its runners sees to the ice.
         poured = sum(getattr(crew, role) for role in POUR_ROLES)
         heads = 1 + max(poured, crew.primer if job.cards.primer else 0) + crew.topcoat
-    worked = sum((a.people * (a.leaves - a.call) for a in arrivals), timedelta())
-    return Labour(heads=heads, person_hours=round(worked / timedelta(hours=1), 2))
+    # Four digits keep the minutes.
+    worked_min = sum(a.people * stays_min(a) for a in arrivals)
+    return Labour(heads=heads, person_hours=round(worked_min / 60.0, 4))
+
+
+def stays_min(arrival: Arrival) -> int:
+    """How long somebody stays, in begun minutes, as it is shown and added up."""
+    return math.ceil((arrival.leaves - arrival.call).total_seconds() / 60.0 - 1e-6)
 
 
 def people_warnings(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:

@@ -122,7 +122,14 @@ def assemble(
             held_frac=_held_frac(job, schedule),
             made_at=on_site(made_at, job.site.zone).replace(microsecond=0),
             answers=(
-                order_answer(job, rooms, calls, odds, primers=primers),
+                order_answer(
+                    job,
+                    rooms,
+                    calls,
+                    odds,
+                    primers=primers,
+                    gap_frac=None if schedule.proven else schedule.gap_frac,
+                ),
                 ice_answer(job, rooms, chill),
                 way_back_answer(rooms, coats, calls, odds, unsure=unsure),
             ),
@@ -239,7 +246,8 @@ def _takeoff(
         layout = pours[room.name].plan(poured.option).layout
         ice_kg = sum(iced.ice_kg for iced in chill.rooms if iced.room == room.name)
         rooms.append(room_takeoff(room, job, layout=layout, works=poured.works, ice_kg=ice_kg))
-    return total_takeoff(rooms, job)
+    order = sorted(schedule.pours, key=lambda poured: poured.start_s)
+    return total_takeoff(rooms, job, poured=[poured.room for poured in order])
 
 
 def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: MadeOf) -> Risk:

@@ -7,12 +7,14 @@ from datetime import datetime
 
 import numpy as np
 
+from cureplan.core.clock import floor_to
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import RoleSpan, pour_roles
 from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.plan.arrivals import EARLY_MIN
 from cureplan.planning.plan.hours import coat_closes_s, instant, pour_closes_s
 from cureplan.planning.plan.model import Call, CoatPlan, PrimerPlan
 from cureplan.planning.schedule.outcome import Schedule
@@ -78,7 +80,7 @@ def _pour_calls(
             names=span.names,
             room=poured.room,
             stage="pour",
-            call=instant(poured.start_s + span.first_s - ahead_s, job.site.zone),
+            call=_called(job, poured.start_s + span.first_s - ahead_s, why),
             first_task=instant(poured.start_s + span.first_s, job.site.zone),
             last_task=instant(poured.start_s + ends_s, job.site.zone),
             busy_frac=round(span.busy_frac, 3),
@@ -105,6 +107,12 @@ class _Comes:
 def _why_called(fresh: bool, ahead_s: float) -> Message:
     code = "call.set_up" if fresh else "call.moves_on"
     return Message(code, {"ahead_s": ahead_s})
+
+
+def _called(job: Job, at_s: float, why: Message) -> datetime:
+    """The hour somebody is told: early to five minutes, to the minute from room to room."""
+    step_min = EARLY_MIN if why.code == "call.set_up" else 1
+    return floor_to(instant(at_s, job.site.zone), minutes=step_min)
 
 
 def _film_calls(
@@ -153,7 +161,7 @@ def _hands_call(
         names=tuple(person.name for person in job.crew.holding(hands)),
         room=room,
         stage=layer.stage,
-        call=instant(called_s, job.site.zone),
+        call=_called(job, called_s, why),
         first_task=instant(first_s, job.site.zone),
         last_task=instant(last_s, job.site.zone),
         busy_frac=1.0,

@@ -39,12 +39,11 @@ CLOSE_FRAC, CLOSE_ROOMS = 0.06, 5
 """By how much a quick schedule may fall short and still be worth the solver's work: what it
 finds for the same limits mostly opens sooner and holds about as often. Less of more rooms,
 whose work grows with their square."""
-LIMITS_PART = 0.1
-"""Of the failures allowed, how much is left to limits of temperature where these cost most."""
+LIMITS_SHARES = (0.1, 0.3, 0.6, 1.0)
+"""Shares of the doubt a job allows that each limit of temperature may have, where these
+fail most."""
 OF_MANY = 4.0
 """By how many rooms a job's doubt is shared out to begin with: measured on 24 and 48."""
-MOST_SD = 4.0
-"""How many times its error a limit of temperature is cleared by at most."""
 MOST_IN_VAIN = 2
 """Steps one after the other that find something else and gain nothing, before no surer
 one is tried."""
@@ -343,24 +342,22 @@ class _Choosing:
                 high = middle
 
     def _temperatures_surer(self) -> Iterator[None]:
-        """Limits of slab and air alone kept more surely, where they are what fails most."""
-        for _ in SURER:
+        """Limits of slab and air kept by themselves, the forecast's errors counted in, where
+        they are what fails most: as surely as a schedule is found for."""
+        for share in LIMITS_SHARES:
             if self.best is None or self.best.odds is None or self.sure is None:
                 return
-            odds, before_frac = self.best.odds, self.best.chance_frac
+            odds, limits = self.best.odds, 1.0 - share * (1.0 - self.job.policy.confidence)
             if odds.limits_frac >= min(odds.buckets_frac, odds.coats_frac, odds.shifts_frac):
                 return
-            yield
-            # Air errs by more than what limits are cleared by, and more each night ahead:
-            # so as many times as sure as it turned out.
-            normal, few = NormalDist(), LIMITS_PART * (1.0 - self.job.policy.confidence)
-            times = normal.inv_cdf(1.0 - few) / normal.inv_cdf(max(0.6, odds.limits_frac))
-            surer = max(1.0, times) * normal.inv_cdf(self.sure.temperatures)
-            limits = normal.cdf(min(surer, MOST_SD))
-            self._planned_at(replace(self.sure, limits=limits))
-            if self.best.chance_frac <= before_frac:
+            if self.cool is not None and self.cool >= limits:
                 return
-            self.cool = limits
+            yield
+            found = self._planned_at(replace(self.sure, limits=limits))
+            if found is not None and found.odds is not None:
+                if found.odds.limits_frac > odds.limits_frac:
+                    self.cool = limits
+                return
 
     def _buckets_surer(self) -> Iterator[None]:
         """Buckets alone kept more surely, whatever all times of the slurry's card are off by,
@@ -417,7 +414,7 @@ class _Choosing:
             times_sd=self.job.times_sd("slurry") if margins else 0.0,
             late_s=behind * LATE_SD_S,
             drag_frac=behind * RHYTHM_SD_FRAC,
-            limits=max(confidence, self.cool) if self.cool else None,
+            limits=self.cool,
         )
         return self._planned_at(sure, quickly=quickly)
 

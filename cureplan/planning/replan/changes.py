@@ -208,7 +208,8 @@ def _drift(readings: NightReadings) -> list[Message]:
     if not per_h:
         return []
     code = "replan.quickens" if per_h > 0 else "replan.slows"
-    return [Message(code, {"rate_frac": max(0.01, round(abs(float(np.expm1(per_h))), 2))})]
+    rate_frac = min(1.0, max(0.01, round(abs(float(np.expm1(per_h))), 2)))
+    return [Message(code, {"rate_frac": rate_frac})]
 
 
 def _slopes(new: Plan, readings: NightReadings) -> list[Message]:

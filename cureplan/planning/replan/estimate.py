@@ -66,7 +66,7 @@ class NightReadings:
         return self._slab(room)[1]
 
     def slope_k(self, room: str) -> float:
-        """How much warmer a floor's last patch is than its first [K]; 0 unless clear."""
+        """How much warmer the last patch read is than the first [K]; 0 unless clear."""
         return self.fit.slope_k(self.rooms.index(room))
 
     @property

@@ -95,7 +95,7 @@ QUICK = "forward timing"
 Promising = Callable[[Schedule], bool]
 """Whether a quick schedule is worth the solver's work."""
 
-MANY_ROOMS, NEAR_FRAC = 16, 0.05
+MANY_ROOMS, NEAR_FRAC = 11, 0.05
 """From so many rooms on no solver sees a schedule that is so near to what no plan beats:
 its model would take more memory than all else, and only break ties."""
 MOST_ORDERS, FEWEST_ORDERS = 60, 10

@@ -338,9 +338,9 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        kept = pours.limits(self.layer, confidence=sure.temperatures).kept(
-            start_s, done_s - start_s, at_starts(table.walkable_s)
-        )
+        kept = pours.limits(
+            self.layer, confidence=sure.temperatures, ahead=sure.limits is not None
+        ).kept(start_s, done_s - start_s, at_starts(table.walkable_s))
         kept &= at_starts(table.mixed_spare_k) >= 0
         kept &= _in_shift(spans, span, done_s, sure)
         return stage.keep(kept & (stage.opens <= stage.closes))
@@ -408,7 +408,9 @@ def layer_stage(
         soonest_s=pours.begins_from_s(work),
     )
     start_s = slots.at(begin) + work.lead_s
-    limits = pours.limits(work.layer, confidence=sure.temperatures)
+    limits = pours.limits(
+        work.layer, confidence=sure.temperatures, ahead=sure.limits is not None
+    )
     laid = limits.kept(start_s, work.duration_s, start_s)
     laid &= _in_shift(spans, span, start_s + work.duration_s, sure)
     begin, span, start_s = begin[laid], span[laid], start_s[laid]

@@ -203,25 +203,28 @@ MOST_REWEIGHTINGS = 12
 
 
 def _robust(problem: Problem, start: Array | None) -> tuple[Solution, Array]:
-    """The fit under Huber's loss on rows of guessed scatter, by weights found again.
+    """The fit with far rows of guessed scatter held back, by weights found again.
 
-    Source: Huber, Robust Statistics, ch. 7 (from memory); a weight is the limit over the
-    deviation, so a far row pulls as one at the limit does.
+    Huber's loss first, in which a far row pulls as one at the limit does; from there a loss
+    that is logarithmic beyond it, so that the further off, the less a row pulls.
+
+    Source: Huber, Robust Statistics, ch. 7 (from memory).
     """
     weight = np.ones(problem.observed.size)
     found = solve(problem, start=start)
     if not np.any(problem.scaled_row):
         return found, weight
-    for _ in range(MOST_REWEIGHTINGS):
-        off = np.abs(found.residual / problem.row_sd)
-        # Where most rows scatter more than guessed, none of them is an outlier for that.
-        off /= max(1.0, _TO_SD * float(np.median(off[problem.scaled_row], axis=0)))
-        wanted = np.where(problem.scaled_row & (off > HUBER), HUBER / np.maximum(off, HUBER), 1)
-        if float(np.max(np.abs(wanted - weight), initial=0.0)) < REWEIGHTED:
-            break
-        weight = np.asarray(wanted, dtype=np.float64)
-        softened = replace(problem, row_sd=problem.row_sd / np.sqrt(weight))
-        found = solve(softened, start=found.value)
+    for tail in (1.0, 2.0):
+        for _ in range(MOST_REWEIGHTINGS):
+            off = np.abs(found.residual / problem.row_sd)
+            # Where most rows scatter more than guessed, none of them is an outlier for that.
+            off /= max(1.0, _TO_SD * float(np.median(off[problem.scaled_row], axis=0)))
+            wanted = np.where(problem.scaled_row, (HUBER / np.maximum(off, HUBER)) ** tail, 1.0)
+            if float(np.max(np.abs(wanted - weight), initial=0.0)) < REWEIGHTED:
+                break
+            weight = np.asarray(wanted, dtype=np.float64)
+            softened = replace(problem, row_sd=problem.row_sd / np.sqrt(weight))
+            found = solve(softened, start=found.value)
     return found, weight
 
 

@@ -66,6 +66,8 @@ class ReadingFit:
     disagrees: bool
     energy_without_j_mol: float
     """Activation energy if it is left out; NaN unless it disagrees."""
+    weight: float = 1.0
+    """What it counts for beside a sound reading."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

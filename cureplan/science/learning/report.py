@@ -230,7 +230,7 @@ def _heading(fit: CardFit) -> list[str]:
         )
     lines += [
         "Spread holds the scatter between batches and lots, and what readings leave open.",
-        f"A reading beyond {HUBER:g} deviations counts less (Huber's loss).",
+        f"A reading beyond {HUBER:g} deviations counts less and less (robust loss).",
     ]
     return lines
 
@@ -351,6 +351,7 @@ def _readings(made: Setup, found: Solution, outlying: Disagreement) -> tuple[Rea
                 deleted_residual=residual,
                 disagrees=out,
                 energy_without_j_mol=_energy_without(made, reading) if out else math.nan,
+                weight=float(found.weight[place]),
             )
         )
     return tuple(fits)

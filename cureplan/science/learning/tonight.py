@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 from statistics import NormalDist
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.clocks import SlurryClocks
@@ -57,6 +57,15 @@ KIT_SD_K = 1.5
 """Kits against the temperature planned for them, 1 SD [K]: invented."""
 DRIFT_SD_PER_H = 0.03
 """How the night's speed changes in an hour, 1 SD of its logarithm: invented."""
+FASTEST_DRIFT = 0.5
+"""However plain it looks, no more than this is believed of a drift, 1 SD: invented."""
+FEWEST_TO_CONTRADICT = 4
+"""Buckets, or places read, that can show a drift or a slope nobody expected: invented."""
+PLAIN = 2.5
+"""Standard deviations at which a drift or a slope that readings alone show is let be as
+large as they show it, whatever was believed: invented; a steady night looks so once in 80."""
+ANYTHING = 100.0
+"""A drift per hour or a slope [K] of which nothing is believed."""
 CLEAR = 2.0
 """Standard deviations from nothing at which a drift or a slope is said: invented."""
 _NINE_IN_TEN = NormalDist().inv_cdf(0.95)
@@ -132,6 +141,10 @@ class NightFit:
     prior: NightPrior
     now_h: float
     """The hour its speed is of, by the clock of its buckets."""
+    watched_h: float
+    """Hours from the first bucket to the last."""
+    places: tuple[tuple[float, float], ...]
+    """Of each floor, from where to where its readings lie."""
 
     @property
     def speed(self) -> float:
@@ -164,21 +177,30 @@ class NightFit:
     def later(self, hours: float) -> tuple[float, float]:
         """Speed so many hours later, and what is unsure of its logarithm.
 
-        A drift that is not clear widens the doubt and moves nothing.
+        A drift that is not clear widens the doubt and moves nothing; a clear one is taken
+        to go on for as long as it was watched.
         """
-        ln_speed = self._at("night") + hours * self.drift_per_h
+        ln_speed = self._at("night") + min(hours, self.watched_h) * self.drift_per_h
         return float(np.exp(ln_speed)), self._sd(night=1.0, drift=hours)
 
     def slab(self, room: int, *, along: float = 0.0) -> tuple[float, float]:
-        """How much warmer than computed a slab is at a place [K], and the doubt of it."""
+        """How much warmer than computed a slab is at a place [K], and the doubt of it.
+
+        Beyond the places read, a clear slope goes no further.
+        """
         slope_k = self._clear(self._at("slope", room), self._sd(slope=1.0, room=room))
         shared_k = self.model.slabs_k[room]
-        warmer_k = shared_k * self._at("slabs") + self._at("slab", room) + along * slope_k
-        return warmer_k, self._sd(slabs=shared_k, slab=1.0, slope=along, room=room)
+        low, high = self.places[room]
+        middle = 0.5 * (low + high)
+        held = min(max(along, low), high) - middle
+        warmer_k = shared_k * self._at("slabs") + self._at("slab", room) + held * slope_k
+        return warmer_k, self._sd(slabs=shared_k, slab=1.0, slope=along - middle, room=room)
 
     def slope_k(self, room: int) -> float:
-        """How much warmer a floor's last patch is than its first [K]; 0 unless clear."""
-        return self._clear(self._at("slope", room), self._sd(slope=1.0, room=room))
+        """How much warmer the last patch read is than the first [K]; 0 unless clear."""
+        low, high = self.places[room]
+        slope_k = self._clear(self._at("slope", room), self._sd(slope=1.0, room=room))
+        return (high - low) * slope_k
 
     def as_planned_s(self, bucket: WatchedBucket, milestone: str) -> float:
         """When a clock of a bucket ends as the card leads to, with nothing learned [s]."""
@@ -249,41 +271,74 @@ def fit_night(
         *(_mix(mix, templates[mix.bucket]) for mix in mixes),
         *(_slab(slab, prior.slope_sd_k) for slab in slabs),
     ]
+    # A slope turns about the middle of what was read: there the slab itself is known.
+    places = [_read_from_to(rows, room) for room in range(len(prior.slab_sd_k))]
+    rows = [replace(row, along=row.along - 0.5 * sum(places[row.room])) for row in rows]
     layout = Layout(
         milestones=len(milestones),
         batches=len(batches),
         nights=1,
         rooms=len(prior.slab_sd_k),
     )
-    believed = Believed(layout)
-    believed.of_kit(clocks.kit, clocks.age_s)
-    believed.says("night", 0.0, prior.ln_speed_sd)
-    believed.says("drift", 0.0, DRIFT_SD_PER_H)
-    believed.says("kits", 0.0, KIT_SD_K if mixes else 0.0)
     sd_k = np.array(prior.slab_sd_k)
-    believed.says("slabs", 0.0, 1.0)
-    believed.says("slab", 0.0, math.sqrt(1.0 - SHARED_SLAB) * sd_k)
-    believed.says("slope", 0.0, prior.slope_sd_k)
-    believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
-    model, problem = pose(
-        rows,
-        believed,
-        kit=clocks.kit,
-        reference_c=clocks.kit.reference_c,
-        working=milestones.index("working_time"),
-        film_m=clocks.film_m,
-        slab_effusivity=clocks.slab_effusivity,
-        slabs_k=tuple((math.sqrt(SHARED_SLAB) * sd_k).tolist()),
-    )
+
+    def solved(drift_sd: float, slope_sd_k: Array) -> tuple[ReadingsModel, Solution]:
+        believed = Believed(layout)
+        believed.of_kit(clocks.kit, clocks.age_s)
+        believed.says("night", 0.0, prior.ln_speed_sd)
+        believed.says("drift", 0.0, drift_sd)
+        believed.says("kits", 0.0, KIT_SD_K if mixes else 0.0)
+        believed.says("slabs", 0.0, 1.0)
+        believed.says("slab", 0.0, math.sqrt(1.0 - SHARED_SLAB) * sd_k)
+        believed.says("slope", 0.0, slope_sd_k)
+        believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
+        model, problem = pose(
+            rows,
+            believed,
+            kit=clocks.kit,
+            reference_c=clocks.kit.reference_c,
+            working=milestones.index("working_time"),
+            film_m=clocks.film_m,
+            slab_effusivity=clocks.slab_effusivity,
+            slabs_k=tuple((math.sqrt(SHARED_SLAB) * sd_k).tolist()),
+        )
+        return model, with_scale(problem, prior_freedom=PRIOR_FREEDOM)
+
+    drift_sd, slope_sd_k = DRIFT_SD_PER_H, np.full(sd_k.size, prior.slope_sd_k)
+    model, found = solved(drift_sd, slope_sd_k)
+    # One at a time: ends alone cannot tell a drift from a slope, and thermometers can.
+    if sum(slab.along is not None for slab in slabs) >= FEWEST_TO_CONTRADICT:
+        free = solved(drift_sd, np.full(sd_k.size, ANYTHING))[1]
+        slope_sd_k = _plainly(free, layout.span("slope"), slope_sd_k)
+    if len(seen) >= FEWEST_TO_CONTRADICT:
+        free = solved(ANYTHING, slope_sd_k)[1]
+        drift_sd = min(FASTEST_DRIFT, float(_plainly(free, layout.span("drift"), drift_sd)[0]))
+    if drift_sd > DRIFT_SD_PER_H or np.any(slope_sd_k > prior.slope_sd_k):
+        model, found = solved(drift_sd, slope_sd_k)
     return NightFit(
         model=model,
-        found=with_scale(problem, prior_freedom=PRIOR_FREEDOM),
+        found=found,
         milestones=milestones,
         haul_s=haul_s,
         readings=len(rows),
         prior=prior,
         now_h=now_h,
+        watched_h=latest_h - min((bucket.poured_h for bucket in buckets), default=latest_h),
+        places=tuple(places),
     )
+
+
+def _plainly(free: Solution, which: slice, believed: ArrayLike) -> Array:
+    """What is believed of terms, widened to what readings alone say plainly of them."""
+    value = np.abs(free.value[which])
+    sd = np.sqrt(np.diag(free.covariance)[which])
+    return np.where(value > PLAIN * sd, np.maximum(believed, value), believed)
+
+
+def _read_from_to(rows: Sequence[Row], room: int) -> tuple[float, float]:
+    """Where on a floor readings begin and end; its middle where none says."""
+    places = [row.along for row in rows if row.room == room]
+    return min(places, default=0.0), max(places, default=0.0)
 
 
 def _poured(bucket: WatchedBucket, haul_s: float, *, now_h: float) -> Row:
