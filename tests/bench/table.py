@@ -3,7 +3,7 @@
     python tests/bench/table.py            all of it, some minutes
     python tests/bench/table.py clocks     only the lines whose group holds a word
 
-Groups: clocks, slab, weather, risk, plan, start, size. Times are processor time: of the
+Groups: clocks, slab, weather, risk, plan, start, desk, size. Times are processor time: of the
 shortest of some runs, or of the middle one for whole processes. Ratios are
 against a peer in the same run.
 """
@@ -13,6 +13,7 @@ from __future__ import annotations
 import json
 import os
 import platform
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -162,6 +163,29 @@ def start() -> Iterator[Line]:
         )
 
 
+def desk() -> Iterator[Line]:
+    """The desk's planning process after one edit of the job, against the command."""
+    from cureplan.desk.work import _draw, _plan
+
+    with tempfile.TemporaryDirectory() as folder:
+        job = Path(shutil.copytree(DEMO.parent, folder, dirs_exist_ok=True)) / DEMO.name
+        text, out = job.read_text("utf-8"), Path(folder) / "plan"
+        now = datetime(2013, 7, 16, 19, tzinfo=UTC).isoformat()
+        task = {"job": str(job), "out": str(out), "now": now}
+        _plan(task, lambda _: None)
+        for setup in ("35 min", "25 min"):
+            job.write_text(text.replace('setup = "30 min"', f'setup = "{setup}"'), "utf-8")
+            desk_s = best_s(lambda: _plan(task, lambda _: None), times=2)
+            run = middle("-m", "cureplan", "plan", str(job), "--out", f"{folder}/own", times=3)
+            yield (
+                f"desk: planned again, set-up {setup}",
+                f"{desk_s:.2f} s",
+                f"{desk_s / run.processor_s:.2f} × `cureplan plan`",
+            )
+        drawn_s = best_s(lambda: _draw(task, lambda _: None), times=2)
+        yield ("desk: its pictures, when asked for", f"{drawn_s:.2f} s", "")
+
+
 def size() -> Iterator[Line]:
     """The wheel."""
     with tempfile.TemporaryDirectory() as folder:
@@ -188,6 +212,7 @@ GROUPS: dict[str, Callable[[], Iterator[Line]]] = {
     "risk": risk,
     "plan": plan,
     "start": start,
+    "desk": desk,
     "size": size,
 }
 

@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -95,18 +96,20 @@ def events_before(calendars: Iterable[bytes], *, mark: str) -> dict[str, EventBe
     return found
 
 
-def _events(text: bytes, mark: str) -> list[EventBefore]:
+@lru_cache(maxsize=2)
+def _events(text: bytes, mark: str) -> tuple[EventBefore, ...]:
+    """Read once for all the calendars of a plan."""
     from icalendar import Calendar
 
     try:
         calendar = Calendar.from_ical(text)
         if str(calendar.get("PRODID")) != PRODID:
-            return []
+            return ()
         ours = (e for e in calendar.walk("VEVENT") if str(e.get(JOB_MARK)) == mark)
-        return [_event(event) for event in ours]
+        return tuple(_event(event) for event in ours)
     except (ValueError, KeyError, AttributeError, TypeError, IndexError):
         # Not a calendar, or one that somebody has changed by hand.
-        return []
+        return ()
 
 
 def _event(event: Any) -> EventBefore:
