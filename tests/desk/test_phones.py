@@ -16,8 +16,10 @@ from output import sheet_sample
 from cureplan.core.errors import CurePlanError
 from cureplan.desk import phones as phones_side
 from cureplan.desk import share as sharing
+from cureplan.desk.night import HERE
 from cureplan.desk.share import LETTERS, WINDOW_S, Gate, TooManyWrongError, WrongCodeError
 from cureplan.inputs.tables.night_log import read_night_log
+from cureplan.output.sheet.page import SCRIPTS, TEMPLATES
 from cureplan.planning.plan.model import Plan, plan_id
 from cureplan.planning.replan.replan import night_site
 from desk.conftest import Served, Server
@@ -373,3 +375,11 @@ def test_thirty_phones_with_two_thousand_events_end_in_one_log(
     assert len(counts[0]) == len(can_be)
     log = tmp_path / "jobs" / f"{JOB}-plan" / "night-log.csv"
     assert len(read_night_log(log, site=night_site(room_plan))) == len(can_be)
+
+
+def test_no_name_is_declared_twice_in_the_scripts_of_a_served_sheet() -> None:
+    files = [HERE / "script" / "phone.js", *(TEMPLATES / "script" / name for name in SCRIPTS)]
+    declared = re.compile(r"^(?:async )?(?:const|let|var|class|function\*?) (\w+)", re.M)
+    names = [name for file in files for name in declared.findall(file.read_text("utf-8"))]
+    assert len(names) > 100
+    assert sorted(names) == sorted(set(names))

@@ -101,7 +101,7 @@ def test_too_many_rooms_are_refused_in_one_line(folder, demo_text):
     job.write_text(demo_text[: demo_text.index("[[rooms]]")] + rooms, encoding="utf-8")
     shown = [str(fault) for fault in job_faults(job)]
     assert len(shown) == 1
-    assert "200 rooms are more than the 60 of one plan; write a job file for each" in shown[0]
+    assert "200 rooms are more than the 48 of one plan; write a job file for each" in shown[0]
 
 
 def test_more_buckets_than_a_plan_holds_are_refused(folder, demo_text):

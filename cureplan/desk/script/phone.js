@@ -12,7 +12,7 @@ const MISSED_MS = 12000;
 // What the desk has said, and what it is yet to hear. Entries by id, in the desk's words.
 let book = soundBook(read(BOOK));
 let reach = "away";
-let told = "";
+let refusal = "";
 let news = null;
 let replaying = false;
 // The log as it was last agreed with the state: by name its id, null for the plan's own.
@@ -232,14 +232,14 @@ async function deliver() {
 function heardOf(ops, said) {
   const done = new Set(ops.map(opName));
   book.outbox = book.outbox.filter((op) => !done.has(opName(op)));
-  if (said.refused.length) told = said.refused.map((one) => one.why).join("; ");
+  if (said.refused.length) refusal = said.refused.map((one) => one.why).join("; ");
   hear(said);
 }
 
 // What the desk does not take stays here; it is tried again, as a full disk may have room later.
 function refused(status, said) {
   reach = status === 401 ? "gone" : status === 409 ? "other" : "away";
-  told = typeof said.fault === "string" ? said.fault : "";
+  refusal = typeof said.fault === "string" ? said.fault : "";
   if (reach === "gone") keepAnew();
 }
 
@@ -335,7 +335,7 @@ function barLines(language) {
   const reached = { here: "in_step", away: "away", gone: "gone", other: "other" }[reach];
   const lines = [["desk-" + reach, say(language, reached, { name: book.you, count })]];
   if (reach === "here" && count) lines.push(["", say(language, "to_send", { count })]);
-  if (told) lines.push(["desk-told", say(language, "not_taken", { why: told }), ["heard", seen]]);
+  if (refusal) lines.push(["desk-told", say(language, "not_taken", { why: refusal }), ["heard", seen]]);
   for (const [entry, other] of contradictions()) lines.push(contradictionLine(language, entry, other));
   if (news === null) return lines;
   if (news.id !== plan.id) {
@@ -382,7 +382,7 @@ function pressBar(event) {
   if (act) event.stopPropagation();
   if (act === "open") openNew();
   if (act === "seen") book.seen = plan.id;
-  if (act === "heard") told = "";
+  if (act === "heard") refusal = "";
   if (act === "strike") {
     queue("strike", id);
     changed();
