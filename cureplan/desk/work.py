@@ -20,6 +20,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from cureplan.core.errors import CurePlanError, NoFeasiblePlanError
+from cureplan.desk.worker import UP
 
 if TYPE_CHECKING:
     from cureplan.desk.moved import PlanInHand
@@ -40,6 +41,8 @@ def main() -> None:
         out.write(json.dumps({**answer, "number": number}) + "\n")
         out.flush()
 
+    out.write(json.dumps(UP) + "\n")
+    out.flush()
     # Nothing but answers may stand among them.
     with redirect_stdout(sys.stderr):
         while True:

@@ -15,9 +15,11 @@ from typing import Any
 
 from cureplan.core.errors import CurePlanError, InputError
 
-__all__ = ["Task", "Worker"]
+__all__ = ["UP", "Task", "Worker"]
 
 SOON_S = 3.0
+UP = {"up": True}
+"""First word of the process: from now on a Ctrl-C ends its task, not itself."""
 PATIENCE_S = 20.0
 """How long a search that was asked to stop may take to give its best so far."""
 
@@ -49,6 +51,7 @@ class Worker:
     def __init__(self) -> None:
         self._lock, self._turn = threading.Lock(), threading.Lock()
         self._process: subprocess.Popen[str] | None = None
+        self._hears: subprocess.Popen[str] | None = None
         self._count = 0
         self.task: Task | None = None
 
@@ -93,7 +96,8 @@ class Worker:
         if task is None or process is None or task.done.is_set():
             return
         task.words, task.stopped = "stopping with the best so far", True
-        if os.name == "nt":
+        # A process that only comes up would die of it with a traceback.
+        if os.name == "nt" or self._hears is not process:
             process.kill()
             return
         process.send_signal(signal.SIGINT)
@@ -140,6 +144,9 @@ class Worker:
             except ValueError:
                 # What its end cut short, or a library's own word.
                 continue
+            if found == UP:
+                self._hears = process
+                continue
             if not isinstance(found, dict) or found.get("number") != task.number:
                 # The last word of a task that was over when it was asked to stop.
                 continue
@@ -149,7 +156,9 @@ class Worker:
                 task.ended = found
                 break
         else:
-            # It was ended, or ended by itself without a word.
+            # It was ended, or ended by itself without a word: nobody asks it for more.
+            process.kill()
+            process.wait()
             task.ended = {"ended": True, "stopped": True}
         if task.after is not None and task.ended is not None:
             try:
