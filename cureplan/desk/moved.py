@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from cureplan.planning.schedule.outcome import Schedule
     from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour
 
-__all__ = ["MOST_BAYS", "Change", "PlanInHand", "change_of", "said_at", "wished"]
+__all__ = ["Change", "PlanInHand", "change_of", "said_at", "wished"]
 
 QUICK_NIGHTS = 400
 """Drawn for a chance that moves with a slider; its own doubt is 2.5 % of nights at most."""

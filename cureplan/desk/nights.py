@@ -14,7 +14,6 @@ from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, R
 from starlette.routing import BaseRoute, Route
 
 from cureplan.core.errors import CurePlanError, InputError
-from cureplan.desk import share as doors
 from cureplan.desk.night import Night
 from cureplan.desk.pages import object_in, page, part
 from cureplan.desk.phones import Sharing, feed, qr_svg, sheet_answer, take
@@ -225,7 +224,7 @@ def _shown(sharing: Sharing) -> dict[str, Any]:
     night = sharing.night
     plan = night.current.plan
     entries = night.log.entries()
-    networks = doors.local_addresses()
+    networks = sharing.networks()
     chosen = night.gate.address if night.gate.address in networks else ""
     return {
         "name": night.name,

@@ -70,9 +70,14 @@ class Sharing:
         """What a phone types."""
         return f"http://{self.address}:{self.port}/"
 
+    @staticmethod
+    def networks() -> dict[str, str]:
+        """Where phones could be let in: this computer's addresses, each with its network."""
+        return share.local_addresses()
+
     def at(self) -> str:
         """Where phones are let in: as chosen, if this computer still is there."""
-        known = share.local_addresses()
+        known = self.networks()
         if not known:
             raise CurePlanError(
                 "this computer is on no network; join the one the phones are on"
@@ -82,7 +87,7 @@ class Sharing:
 
     async def choose(self, address: str) -> None:
         """Let phones in on another of this computer's networks from now on."""
-        known = share.local_addresses()
+        known = self.networks()
         if address not in known:
             raise InputError(
                 "this computer is on no such network now",

@@ -126,8 +126,8 @@ def _progress(planner: Worker, folder: JobFolder) -> dict[str, Any]:
         "shown": task.shown,
     }
     if task.ended is not None:
-        told = ("plan", "what_if", "stopped")
-        known |= {key: task.ended[key] for key in told if key in task.ended}
+        given = ("plan", "what_if", "stopped")
+        known |= {key: task.ended[key] for key in given if key in task.ended}
         if "fault" in task.ended and task.stopped:
             # A search that was cut short does not know that there is no plan.
             known["stopped"] = True

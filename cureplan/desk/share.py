@@ -175,5 +175,5 @@ def _by_network() -> Iterator[tuple[str, str]]:
     with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
         for _, name in socket.if_nameindex():
             with suppress(OSError):
-                told = fcntl.ioctl(probe, ask, struct.pack("256s", name.encode()[:15]))
-                yield socket.inet_ntoa(told[20:24]), name
+                answer = fcntl.ioctl(probe, ask, struct.pack("256s", name.encode()[:15]))
+                yield socket.inet_ntoa(answer[20:24]), name

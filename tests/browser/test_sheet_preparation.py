@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pytest
 from output import sheet_sample
-from output.sheet_sample import after
+from output.sheet_sample import after, sample_primer
 
 from browser.conftest import Opener
 from browser.test_sheet_log import saved_log
 from browser.test_sheet_mishaps import edges
 from cureplan.core.rows import Rows
-from cureplan.planning.plan.model import Plan, PrimerPlan
+from cureplan.planning.plan.model import Plan
 
 pytestmark = pytest.mark.browser
 
@@ -21,23 +21,8 @@ pytestmark = pytest.mark.browser
 def primed_sample() -> Plan:
     """The sample with a primer under its first floor; all hours invented."""
     plan = sheet_sample.sample_plan()
-    primer = PrimerPlan(
-        room="Cook line",
-        stage="primer",
-        start=after(-270),
-        end=after(-260),
-        slurry_opens=after(-60),
-        slurry_closes=after(240),
-        walkable=after(-100),
-        reason=plan.coats[0].reason,
-        batches=1,
-        volume_m3=0.004,
-        batch_minutes=10.0,
-        batch_working_min=25.0,
-        broadcast=False,
-        slab_c=29.0,
-        dew_c=None,
-        keeps_frac=0.95,
+    primer = sample_primer(
+        "Cook line", after(-270), 10, walks=after(-100), opens=after(-60), closes=after(240)
     )
     return replace(plan, primers=(primer,))
 

@@ -12,11 +12,12 @@ from typing import Any
 import pytest
 from effort import drawn
 from oracles.live_night import LiveNight
+from output.sheet_sample import sample_primer
 
 from cureplan.core.rows import Rows
 from cureplan.output.sheet.page import TEMPLATES
 from cureplan.output.sheet.page_data import page_data
-from cureplan.planning.plan.model import Plan, PrimerPlan, plan_to_json
+from cureplan.planning.plan.model import Plan, plan_to_json
 from cureplan.planning.plan.night_rules import NightRules
 
 pytestmark = pytest.mark.browser
@@ -152,23 +153,13 @@ def with_primers_and_cove(plan: Plan) -> Plan:
         first = plan.buckets_of(room)[0].liquids_in
         start = plan.buckets[0].liquids_in + timedelta(minutes=from_min)
         primers.append(
-            PrimerPlan(
-                room=room,
-                stage="primer",
-                start=start,
-                end=start + timedelta(minutes=9.4),
-                slurry_opens=first - timedelta(minutes=50),
-                slurry_closes=first + timedelta(minutes=150),
-                walkable=first - timedelta(minutes=55),
-                reason=plan.coats[0].reason,
-                batches=1,
-                volume_m3=0.004,
-                batch_minutes=10.0,
-                batch_working_min=25.0,
-                broadcast=False,
-                slab_c=29.0,
-                dew_c=None,
-                keeps_frac=0.95,
+            sample_primer(
+                room,
+                start,
+                9.4,
+                walks=first - timedelta(minutes=55),
+                opens=first - timedelta(minutes=50),
+                closes=first + timedelta(minutes=150),
             )
         )
         coat = next(c for c in plan.coats if c.room == room)

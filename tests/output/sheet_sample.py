@@ -25,6 +25,7 @@ from cureplan.planning.plan.model import (
     Decisions,
     HourRow,
     Plan,
+    PrimerPlan,
     RemedyTry,
     Risk,
     RoomHour,
@@ -188,6 +189,36 @@ def _coat(room: str, coat: int, start: float) -> CoatPlan:
         slab_c=28.0,
         dew_c=23.5,
         keeps_frac=0.96,
+    )
+
+
+def sample_primer(
+    room: str,
+    start: datetime,
+    lasts_min: float,
+    *,
+    walks: datetime,
+    opens: datetime,
+    closes: datetime,
+) -> PrimerPlan:
+    """A primer of one batch; all of it invented."""
+    return PrimerPlan(
+        room=room,
+        stage="primer",
+        start=start,
+        end=start + timedelta(minutes=lasts_min),
+        slurry_opens=opens,
+        slurry_closes=closes,
+        walkable=walks,
+        reason=_coat(room, 1, 0.0).reason,
+        batches=1,
+        volume_m3=0.004,
+        batch_minutes=10.0,
+        batch_working_min=25.0,
+        broadcast=False,
+        slab_c=29.0,
+        dew_c=None,
+        keeps_frac=0.95,
     )
 
 

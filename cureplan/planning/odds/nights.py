@@ -53,9 +53,9 @@ SLAB_SHARED: Final = 0.5
 INDOOR_SD_K: Final = 0.8
 """Room air against what was reckoned, apart from the weather, 1 SD [K]: invented."""
 NO_LATER_S: Final = 48 * HOUR_S
+"""How long after the opening ages are still followed, on a night that went wrong."""
 SURELY: Final = 2.0
 """How many times the age a floor is asked for it is followed: a slow kit's takes longer."""
-"""How long after the opening ages are still followed, on a night that went wrong."""
 LATE_SD_S: Final = 600.0
 """A crew begins late by the size of a normal draw with this SD [s]: invented."""
 RHYTHM_SD_FRAC: Final = 0.05

@@ -141,15 +141,15 @@ class _Looking:
                 keep(found)
 
         ways = self._candidates()
-        # Of a job without a plan nothing is known that a second change could act on.
+        # Where there is no plan, nothing is kept back: its least changes come in pairs.
         for_more = REST * self.budget if self.chosen.odds is not None else 0.0
         look(for_more)
         for found in self._pairs(reach, sorted(more, key=_weaker), 0.6 * for_more):
             keep(found)
         look(0.3 * for_more)
-        told = [_said(found.way, "chance") for found in reach]
-        told += self._best_of(more, FEW - len(told))
-        return tuple(sorted(told, key=lambda way: way.effort_min))
+        ways_out = [_said(found.way, "chance") for found in reach]
+        ways_out += self._best_of(more, FEW - len(ways_out))
+        return tuple(sorted(ways_out, key=lambda way: way.effort_min))
 
     def _best_of(self, more: Sequence[_Tried], wanted: int) -> list[Relaxation]:
         """Of what falls short the best, each planned in full."""

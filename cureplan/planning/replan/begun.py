@@ -21,12 +21,12 @@ from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours, Settle
 from cureplan.planning.plan.model import Call, Plan, RoomPlan
 from cureplan.planning.replan.coats import CoatState
 from cureplan.planning.replan.state import FloorState, NightState
+from cureplan.planning.schedule.remedies import MOST_BAYS
 
 __all__ = ["coved_s", "option_of", "rest_of_floor", "settle"]
 
 ICE_EARLY_S = 300.0
 """Pails in ice come out no sooner than this before their time: invented."""
-MOST_BAYS = 4
 Array = NDArray[np.float64]
 
 

@@ -393,9 +393,9 @@ def _moved(old: Plan, new: Plan, state: NightState) -> list[Message]:
 
 
 def _seams(old: Plan, new: Plan) -> list[Message]:
-    """How rooms of a group meet where that is not as it was told."""
+    """How rooms of a group meet where that is not as it was stated."""
 
-    def told(plan: Plan) -> dict[tuple[str, str], Message]:
+    def stated(plan: Plan) -> dict[tuple[str, str], Message]:
         reasons = [(room.room, reason) for room in plan.rooms for reason in room.reasons]
         return {
             (str(reason.values["before"]), room): reason
@@ -403,8 +403,8 @@ def _seams(old: Plan, new: Plan) -> list[Message]:
             if reason.code.startswith("pour.seam")
         }
 
-    before = {pair: reason.code for pair, reason in told(old).items()}
-    return [reason for pair, reason in told(new).items() if before.get(pair) != reason.code]
+    before = {pair: reason.code for pair, reason in stated(old).items()}
+    return [reason for pair, reason in stated(new).items() if before.get(pair) != reason.code]
 
 
 def _said(code: str, room: str, span: tuple[object, object]) -> Message:
