@@ -34,7 +34,7 @@ from instances import drawn_weather  # noqa: E402
 from cureplan.api import demo_job_path, get_weather, read_job  # noqa: E402
 from cureplan.inputs.job.model import Job  # noqa: E402
 from cureplan.planning.floor.pour import PourOption, RoomPours  # noqa: E402
-from cureplan.planning.odds.risk import assess, known_until  # noqa: E402
+from cureplan.planning.odds.risk import Looked, assess, known_until  # noqa: E402
 from cureplan.planning.plan.choose import choose  # noqa: E402
 from cureplan.planning.schedule.construct import prepare_pours  # noqa: E402
 from cureplan.planning.schedule.floor_model import Tables  # noqa: E402
@@ -51,6 +51,8 @@ NAMES = ("one-room", "metric-spanish", "ten-rooms", "short-of-policy", "humidity
 NOW = datetime(2026, 6, 10, 9, tzinfo=UTC)
 STEPS_MIN = (-1440, -180, -60, -30, -15, -5, -2, 2, 5, 15, 30, 60, 180, 1440)
 MEMBERS = 400
+RUNS_KEPT = 2000
+"""Of plans judged one after the other: their pours' runs serve the next."""
 PATTERN = """display = "us"
 
 [site]
@@ -277,8 +279,13 @@ def free_search(
 ) -> tuple[float, int]:
     """The best chance found near a plan, by all members, and how many plans were judged."""
     draw, rules, judged = random.Random(seed), Rules(job), 0
-    best = dict(first)
-    worth = _chance(job, pours, placed(job, pours, best), issued_s, MEMBERS)
+    best, looked = dict(first), Looked()
+
+    def chance(schedule: Schedule) -> float:
+        found = assess(job, pours, schedule, issued_s=issued_s, members=MEMBERS, looked=looked)
+        return found.all_frac
+
+    worth = chance(placed(job, pours, best))
     ends = time.process_time() + seconds
     while time.process_time() < ends:
         other = _moved(job, best, draw)
@@ -286,7 +293,9 @@ def free_search(
         if not rules.kept(schedule):
             continue
         judged += 1
-        found = _chance(job, pours, schedule, issued_s, MEMBERS)
+        if judged % RUNS_KEPT == 0:
+            looked = looked.with_other_runs()
+        found = chance(schedule)
         if found >= worth:
             best, worth = other, found
     return _chance(job, pours, placed(job, pours, best), issued_s, 1000), judged

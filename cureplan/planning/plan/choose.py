@@ -19,6 +19,7 @@ from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Looked, Odds, assess
 from cureplan.planning.schedule.construct import (
     MANY_ROOMS,
+    QUICK,
     Progress,
     Promising,
     construct,
@@ -27,6 +28,7 @@ from cureplan.planning.schedule.construct import (
 )
 from cureplan.planning.schedule.floor_model import EVEN_ODDS, Tables
 from cureplan.planning.schedule.lexicographic import Limits
+from cureplan.planning.schedule.near import Near, Way
 from cureplan.planning.schedule.outcome import Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.placing import without_seams
 from cureplan.planning.schedule.tables import Sureness
@@ -47,10 +49,12 @@ OF_MANY = 4.0
 MOST_IN_VAIN = 2
 """Steps one after the other that find something else and gain nothing, before no surer
 one is tried."""
+ALIKE = 2
+"""Steps left out after one that finds the same again: the next mostly do as well."""
 AIM = 0.8
 """How much of the failures allowed is aimed at where a step falls far short."""
-SOONER = (0.75, 0.4)
-"""Shares of what is asked above even odds, where more sureness finds nothing better."""
+SOONER = 0.4
+"""Share of what is asked above even odds, where more sureness finds nothing better."""
 HALVINGS = 3
 """How finely the confidence is looked for at which every window can be had."""
 MORE, MORE_WORK = 2.0, 8.0
@@ -58,6 +62,8 @@ MORE, MORE_WORK = 2.0, 8.0
 at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
+NEAR_WORK, NEAR_SHARE = 0.3, 0.1
+"""What looking near the best may cost, and what share of all the work before it."""
 MOST_SPLITS = 2
 """Ways to part a room that are planned in full."""
 ODDS_WORK = 0.03
@@ -194,6 +200,7 @@ class _Choosing:
                 break
         if self.best is None:
             raise AssertionError("a first schedule was weighed")
+        self._looked_near()
         schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
         return replace(self.best, schedule=schedule, stopped=self.stop())
 
@@ -369,27 +376,66 @@ class _Choosing:
             yield from self._margins_surer(windows)
 
     def _margins_surer(self, windows: float) -> Iterator[None]:
-        doubt, in_vain = 1.0 - self.job.policy.confidence, 0
+        doubt, in_vain, skipped = 1.0 - self.job.policy.confidence, 0, 0
         for share in (1.0, *SURER):
             if self.best is None or self.best.odds is None or in_vain > MOST_IN_VAIN:
                 return
+            if skipped:
+                skipped -= 1
+                continue
             before_frac, seen = self.best.chance_frac, len(self.seen)
             if self.best.odds.buckets_frac > 1.0 - share * doubt:
                 continue
             yield
             if self._step(windows, margins=1.0 - share * doubt) is None:
                 return
-            gained = self.best.chance_frac > before_frac
-            in_vain = 0 if gained else in_vain + (len(self.seen) > seen)
+            gained, changed = self.best.chance_frac > before_frac, len(self.seen) > seen
+            in_vain = 0 if gained else in_vain + changed
+            skipped = 0 if changed else ALIKE
 
     def _walked_sooner(self) -> Iterator[None]:
         """Floors crossed and coats begun sooner, by a crew that waits where it must."""
-        for share in SOONER:
-            asked = self.job.policy.confidence
-            if self.best is not None and self.best.chance_frac >= asked - CLOSE_FRAC:
-                return
+        asked = self.job.policy.confidence
+        if self.best is not None and self.best.chance_frac < asked - CLOSE_FRAC:
             yield
-            self._step(EVEN_ODDS + share * (self.job.policy.confidence - EVEN_ODDS))
+            self._step(EVEN_ODDS + SOONER * (asked - EVEN_ODDS))
+
+    def _looked_near(self) -> None:
+        """Where all of it holds less often than asked: what held most often of all seen,
+        then with floors poured more surely and evenings moved, its order kept."""
+        if self.best is None or self.best.keeps_policy(self.job):
+            return
+        seen = [self._assessed(one.schedule) for one in self.seen.values()]
+        best = self.best = max((self.best, *seen), key=self._worth)
+        held, asked = best.schedule.held_frac, self.job.policy.confidence
+        near = Near(
+            job=self.job,
+            tables=self.tables,
+            sure=Sureness(windows=held or asked, margins=asked, limits=self.cool),
+            schedule=best.schedule,
+        )
+        most = self.worked + NEAR_WORK + NEAR_SHARE * self.worked
+
+        def holds(way: Way) -> float | None:
+            if (
+                self.stop()
+                or self.worked > most
+                or (self.best and self.best.keeps_policy(self.job))
+            ):
+                return None
+            before, schedule = near.worked, near.placed(way)
+            self.worked += near.worked - before
+            if schedule is None:
+                return 0.0
+            found = self._assessed(replace(schedule, solver=QUICK))
+            self.best = max((self.best or found, found), key=self._worth)
+            return found.chance_frac
+
+        rooms = {} if best.odds is None else best.odds.room_frac
+        near.improve(holds, sorted(rooms, key=lambda room: rooms[room]))
+
+    def _worth(self, one: Chosen) -> tuple[bool, float]:
+        return one.keeps_policy(self.job), one.chance_frac
 
     def _order(self) -> tuple[int, ...] | None:
         """That of the best schedule's pours, to begin with."""
