@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
+from types import SimpleNamespace
+from typing import Any
 
 import pytest
 from effort import examples
@@ -16,12 +18,13 @@ from cureplan.api import compare_variants, get_weather, make_plan, read_job
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.odds.risk import assess, known_until
-from cureplan.planning.plan.choose import Chosen, choose
+from cureplan.planning.plan.choose import Chosen, _Choosing, choose
 from cureplan.planning.plan.ways import look_for_help
-from cureplan.planning.schedule.construct import construct, prepare_pours
+from cureplan.planning.schedule.construct import construct, limits_for, prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
-from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.outcome import Schedule, never
 from cureplan.planning.schedule.placing import place_layer, place_pour
+from cureplan.planning.schedule.tables import Sureness
 from cureplan.planning.studies.compare import variants
 from tests.conftest import NIGHT_BEFORE
 from tests.schedule.rooms import few_rooms, pours_of
@@ -29,6 +32,7 @@ from tests.schedule.rooms import few_rooms, pours_of
 PINNED = Path(__file__).parents[1] / "pinned" / "jobs"
 TWO = few_rooms("Dish room", "Corridor")
 ISSUED_S = known_until(TWO, now_s=NIGHT_BEFORE.timestamp())
+NOTHING = Schedule(pours=(), coats=(), failures=(), required_s=120.0)
 GAP = 0.02
 """Two points: what the search may miss, and a thousand nights err."""
 
@@ -115,6 +119,97 @@ def test_a_step_that_asks_for_nothing_else_does_not_end_the_search():
     pours = prepare_pours(job, get_weather(job, now=now))
     issued_s = known_until(job, now_s=now.timestamp())
     assert choose(job, Tables(pours=pours), issued_s=issued_s).keeps_policy(job)
+
+
+def step_by_step(
+    job: Job, odds: Any, *, tables: Tables | None = None, issued_s: float = 0.0
+) -> _Choosing:
+    """A search that stands at some made-up odds, or at nothing."""
+    return _Choosing(
+        job=job,
+        tables=tables or Tables(pours={}),
+        issued_s=issued_s,
+        limits=limits_for(len(job.rooms)),
+        progress=None,
+        stop=never,
+        best=None if odds is None else Chosen(schedule=NOTHING, odds=odds),
+        sure=Sureness(windows=0.9, margins=0.9),
+    )
+
+
+def test_no_evening_half_an_hour_off_holds_more_often():
+    # Short of what is asked by any hour of the night: the least remedies and the earliest
+    # opening for each limit by itself are not the hour at which all of it holds most often.
+    pinned = with_policy(read_job(PINNED / "one-room.toml"), remedies=("hour",))
+    job = with_policy(pinned, confidence=0.95)
+    now = datetime(2026, 6, 10, 13, tzinfo=UTC)
+    tables = Tables(pours=prepare_pours(job, get_weather(job, now=now)))
+    pours, issued_s = tables.pours, known_until(job, now_s=now.timestamp())
+    search = step_by_step(job, None, tables=tables, issued_s=issued_s)
+    search._weigh(construct(job, pours, tables=tables))
+    search._looked_near()
+    found = search.best
+    assert found is not None
+    assert found.odds is not None
+    (pour,) = found.schedule.pours
+    for later_s in (-1800.0, 1800.0):
+        floor = pours[pour.room]
+        below = moved = place_pour(floor, pour.option, pour.start_s + later_s)
+        coats = []
+        for coat in found.schedule.coats:
+            below = place_layer(floor, coat.work, below, coat.begins_s + later_s)
+            coats.append(below)
+        other = replace(found.schedule, pours=(moved,), coats=tuple(coats))
+        odds = assess(job, pours, other, issued_s=issued_s, looked=found.odds.looked)
+        assert odds.all_frac <= found.chance_frac + 0.005
+
+
+@pytest.mark.parametrize(("rooms", "first"), [(10, None), (12, 0.97), (24, 0.985)])
+def test_many_rooms_begin_with_the_doubt_shared_out(monkeypatch, rooms, first):
+    # Computed apart: 10 % doubt, of which each limit may have four rooms' share of all, so a
+    # third of it for 12 and a sixth for 24: the next steps below are 0.3 and 0.15.
+    asked = []
+
+    def step(self, confidence):
+        asked.append(confidence)
+        return Chosen(schedule=NOTHING, odds=None)
+
+    monkeypatch.setattr(_Choosing, "_step", step)
+    job = replace(TWO, rooms=(TWO.rooms[0],) * rooms)
+    found = step_by_step(job, None)._of_many()
+    assert asked == ([] if first is None else [pytest.approx(first)])
+    assert found is (None if first is None else NOTHING)
+
+
+@pytest.mark.parametrize(
+    ("fails", "surest", "asked"),
+    [
+        ("limits_frac", 0.99, [0.99]),
+        ("limits_frac", 0.94, [0.99, 0.97, 0.94]),
+        ("limits_frac", 0.5, [0.99, 0.97, 0.94, 0.9]),
+        ("coats_frac", 0.99, []),
+    ],
+)
+def test_temperatures_alone_are_kept_more_surely_where_they_fail_most(
+    monkeypatch, fails, surest, asked
+):
+    # Computed apart: of 10 % doubt a tenth, three, six tenths and all of it, until a
+    # schedule is found that can be had so surely, and that helps.
+    odds = dict.fromkeys(("limits_frac", "buckets_frac", "coats_frac", "shifts_frac"), 0.8)
+    tried = []
+
+    def planned_at(self, sure):
+        tried.append(sure.limits)
+        if sure.limits > surest + 1e-9:
+            return None
+        return Chosen(schedule=NOTHING, odds=SimpleNamespace(**odds))
+
+    monkeypatch.setattr(_Choosing, "_planned_at", planned_at)
+    choosing = step_by_step(TWO, SimpleNamespace(**{**odds, fails: 0.6}))
+    assert len(list(choosing._temperatures_surer())) == len(tried)
+    assert tried == pytest.approx(asked)
+    found = [limits for limits in asked if limits <= surest + 1e-9]
+    assert choosing.cool == (pytest.approx(found[0]) if found else None)
 
 
 def test_windows_held_to_less_than_asked_do_not_change_what_was_asked(demo_weather):

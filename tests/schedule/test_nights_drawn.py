@@ -13,12 +13,14 @@ from cureplan.planning.odds.nights import (
     INDOOR_SD_K,
     RHYTHM_SD_FRAC,
     SLAB_SHARED,
+    DrawnAges,
     draw_nights,
 )
 from cureplan.planning.odds.risk import assess, known_until
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import place_layer, place_pour
+from cureplan.science.rate import AgeCurve
 from cureplan.science.slab_reading import READING_SD_K
 
 HOUR_S, NIGHTS = 3600.0, 4000
@@ -193,3 +195,26 @@ def test_whoever_vacuums_waits_for_a_floor_that_bears_feet():
         no_wait.append(odds.no_wait_frac)
     assert no_wait[0] > 0.9
     assert no_wait[1] < 0.1
+
+
+@pytest.mark.parametrize("pace", [0.5, 1.0, 2.0])
+def test_ages_around_a_floor_are_those_of_all_hours(pace):
+    # Computed apart: at 21 C a reference hour is an hour, and a night at twice the pace
+    # gains two; the hours a floor is asked for lie well inside four weeks.
+    hours_s = HOUR_S * np.arange(28 * 24 + 1)
+    curve = AgeCurve(
+        hours_s, np.full(hours_s.size, 21.0), activation_energy_j_mol=50e3, reference_c=21.0,
+        piece_s=HOUR_S,
+    )  # fmt: skip
+    rate = np.full((2, hours_s.size), pace)
+    ages = DrawnAges(
+        curve=curve, hours_s=hours_s, expected_s=hours_s, pace=rate, gained_s=rate * hours_s
+    )
+    laid_s = HOUR_S * np.array([[200.25, 203.5]] * 2)
+    around = ages.around(laid_s.min(), laid_s.max(), most_s=48 * HOUR_S)
+    assert around.hours_s.size < hours_s.size / 2
+    # As late as a crew may come, and as long as what is asked for may take from there.
+    for after_s in (0.0, 24 * HOUR_S, (24 + 2 * 48 / pace) * HOUR_S):
+        gained_s = around.between(laid_s, laid_s + after_s)
+        assert gained_s == pytest.approx(pace * after_s, abs=1.0)
+    assert around.pace_at(laid_s) == pytest.approx(pace)

@@ -62,6 +62,8 @@ MORE, MORE_WORK = 2.0, 8.0
 at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
+TIE_FRAC = 0.003
+"""What a schedule has to gain over one that keeps more of its limits as surely as asked."""
 NEAR_WORK, NEAR_SHARE = 0.3, 0.1
 """What looking near the best may cost, and what share of all the work before it."""
 MOST_SPLITS = 2
@@ -405,8 +407,10 @@ class _Choosing:
         then with floors poured more surely and evenings moved, its order kept."""
         if self.best is None or self.best.keeps_policy(self.job):
             return
-        seen = [self._assessed(one.schedule) for one in self.seen.values()]
-        best = self.best = max((self.best, *seen), key=self._worth)
+        best = self.best
+        for seen in [self._assessed(one.schedule) for one in self.seen.values()]:
+            if seen.chance_frac > best.chance_frac + TIE_FRAC:
+                best = self.best = seen
         held, asked = best.schedule.held_frac, self.job.policy.confidence
         near = Near(
             job=self.job,

@@ -269,7 +269,7 @@ class _Search:
         """The first order's schedule, where somebody finds that no solver need see it."""
         if begun.first.choice is None or self.promising is None:
             return None
-        schedule = begun.model.schedule(begun.first.choice)
+        schedule = replace(begun.model.schedule(begun.first.choice), solver=QUICK)
         wanted, problem = self.promising(schedule), begun.model.problem
         if wanted and len(problem.rooms) < MANY_ROOMS:
             return None
@@ -278,7 +278,7 @@ class _Search:
         gap_frac = _gap_frac(found, {"ready": soonest})
         if wanted and (gap_frac is None or gap_frac > NEAR_FRAC):
             return None
-        return replace(schedule, solver=QUICK, gap_frac=gap_frac)
+        return replace(schedule, gap_frac=gap_frac)
 
     def begun(self, sure: Sureness | None) -> _Begun:
         """Tables and a first order, tried whether or not somebody wants to stop."""
