@@ -49,8 +49,9 @@ OF_MANY = 4.0
 MOST_IN_VAIN = 2
 """Steps one after the other that find something else and gain nothing, before no surer
 one is tried."""
-ALIKE = 2
-"""Steps left out after one that finds the same again: the next mostly do as well."""
+ALIKE, FAR_FRAC = 2, 0.25
+"""Steps left out after one that finds the same again, where all of it falls so far short
+that none of them will do: nearer, the first that does takes the least remedies."""
 AIM = 0.8
 """How much of the failures allowed is aimed at where a step falls far short."""
 SOONER = 0.4
@@ -62,9 +63,7 @@ MORE, MORE_WORK = 2.0, 8.0
 at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
-TIE_FRAC = 0.003
-"""What a schedule has to gain over one that keeps more of its limits as surely as asked."""
-NEAR_WORK, NEAR_SHARE = 0.3, 0.1
+NEAR_WORK, NEAR_SHARE = 0.4, 0.15
 """What looking near the best may cost, and what share of all the work before it."""
 MOST_SPLITS = 2
 """Ways to part a room that are planned in full."""
@@ -393,7 +392,8 @@ class _Choosing:
                 return
             gained, changed = self.best.chance_frac > before_frac, len(self.seen) > seen
             in_vain = 0 if gained else in_vain + changed
-            skipped = 0 if changed else ALIKE
+            far = self.best.chance_frac < self.job.policy.confidence - FAR_FRAC
+            skipped = ALIKE if far and not changed else 0
 
     def _walked_sooner(self) -> Iterator[None]:
         """Floors crossed and coats begun sooner, by a crew that waits where it must."""
@@ -404,13 +404,14 @@ class _Choosing:
 
     def _looked_near(self) -> None:
         """Where all of it holds less often than asked: what held most often of all seen,
-        then with floors poured more surely and evenings moved, its order kept."""
-        if self.best is None or self.best.keeps_policy(self.job):
+        then with floors poured more surely and evenings moved, its order kept.
+
+        Not of a night that is begun: there it is carried on unless much is gained."""
+        begun = any(pours.settled.begun_s for pours in self.tables.pours.values())
+        if begun or self.best is None or self.best.keeps_policy(self.job):
             return
-        best = self.best
-        for seen in [self._assessed(one.schedule) for one in self.seen.values()]:
-            if seen.chance_frac > best.chance_frac + TIE_FRAC:
-                best = self.best = seen
+        seen = [self._assessed(one.schedule) for one in self.seen.values()]
+        best = self.best = max((self.best, *seen), key=self._worth)
         held, asked = best.schedule.held_frac, self.job.policy.confidence
         near = Near(
             job=self.job,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from typing import Any
 
 import numpy as np
 
@@ -24,6 +25,8 @@ LATER_S = 1800.0
 """By how much all evenings are moved, as long as that gains."""
 MOST_SURER = 2
 """Floors poured more surely one by one, where all at once gain nothing."""
+MOST_BAYS_TRIED = 3
+"""Floors poured in a bay less or more: more are surer bucket by bucket, and more edges."""
 SAME_NIGHT_S = 12 * 3600.0
 """What begins so much later than meant has slipped into another night."""
 
@@ -67,14 +70,14 @@ class Near:
 
     def surest(self, pour: PlacedPour) -> PourOption:
         """The way open to a floor that leaves most margin at its hour on the expected night."""
-        allowed = self.tables.pours[pour.room].settled.options
-        ladder = [
-            option
-            for option in option_ladder(self.job.policy.remedies)
-            if allowed is None or option in allowed
-        ]
+        ladder = self._ladder(pour.room)
         table, at_s = self.tables.of(pour.room), np.array([pour.start_s])
         return max(ladder, key=lambda option: float(table.least_s(option, at_s)[0]))
+
+    def _ladder(self, room: str) -> list[PourOption]:
+        allowed = self.tables.pours[room].settled.options
+        ladder = option_ladder(self.job.policy.remedies)
+        return [option for option in ladder if allowed is None or option in allowed]
 
     def placed(self, way: Way) -> Schedule | None:
         """The pours in their order, each as soon as it may from its hour on, then the coats
@@ -108,30 +111,21 @@ class Near:
 
     def improve(self, holds: Callable[[Way], float | None], worst: Sequence[str]) -> None:
         """Look at ways, each from the best before it, until one is not to be looked at:
-        coats in two orders, floors poured more surely, all or the worst, then other hours."""
-        best, best_frac, own = self.own, -1.0, self.own.options
-
-        def gains(way: Way) -> bool:
-            nonlocal best, best_frac
-            found = holds(way)
-            if found is None or found <= best_frac:
-                return False
-            best, best_frac = way, found
-            return True
-
+        coats in two orders, floors poured more surely, other hours, other bays."""
+        climb, own = _Climb(holds=holds, way=self.own), self.own.options
         for way_last in (False, True):
-            gains(replace(best, way_last=way_last))
+            climb.gains(way_last=way_last)
         surest = {pour.room: self.surest(pour) for pour in self.free}
-        surer = [room for room in worst if surest.get(room, own[room]) != own[room]]
-        if surer and not gains(replace(best, options={**best.options, **surest})):
+        surer = [r for r in worst if surest.get(r, own[r]) != own[r]]
+        if surer and not climb.pours(surest):
             for room in surer[:MOST_SURER]:
-                gains(replace(best, options={**best.options, room: surest[room]}))
-        for by_s in (LATER_S, -LATER_S) if "hour" in self.job.policy.remedies else ():
-            moved = False
-            while gains(replace(best, later_s=best.later_s + by_s)):
-                moved = True
-            if moved:
-                return
+                climb.pours({room: surest[room]})
+        if "hour" in self.job.policy.remedies and not climb.moves(LATER_S):
+            climb.moves(-LATER_S)
+        for room in [room for room in worst if room in surest][:MOST_BAYS_TRIED]:
+            option = climb.way.options[room]
+            bays = (replace(option, bays=option.bays + more) for more in (-1, 1))
+            any(climb.pours({room: other}) for other in bays if other in self._ladder(room))
 
     def _held(self, way: Way) -> dict[str, RoomPours]:
         """Floors that may be poured in one way, and where the crew stood by before them,
@@ -151,3 +145,32 @@ class Near:
             )
             found[pour.room], over_s = twin, pour.end_s
         return found
+
+
+@dataclass(slots=True, kw_only=True)
+class _Climb:
+    """The best way of those looked at."""
+
+    holds: Callable[[Way], float | None]
+    way: Way
+    frac: float = -1.0
+
+    def gains(self, **changes: Any) -> bool:
+        """Whether a change to the best holds more often; then it is the best."""
+        way = replace(self.way, **changes)
+        found = self.holds(way)
+        if found is None or found <= self.frac:
+            return False
+        self.way, self.frac = way, found
+        return True
+
+    def pours(self, options: Mapping[str, PourOption]) -> bool:
+        """The same of floors poured in other ways."""
+        return self.gains(options={**self.way.options, **options})
+
+    def moves(self, by_s: float) -> bool:
+        """The same of evenings, as long as another step gains."""
+        moved = False
+        while self.gains(later_s=self.way.later_s + by_s):
+            moved = True
+        return moved
