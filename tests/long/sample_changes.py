@@ -2,7 +2,8 @@
 
     python tests/long/sample_changes.py                 forty changes
     python tests/long/sample_changes.py 200 7           two hundred, drawn by the seed 7
-    python tests/long/sample_changes.py 200 7 FOLDER    what was recorded is kept there
+    python tests/long/sample_changes.py 200 7 FOLDER    what is seen is kept there, and a run
+                                                        that was ended goes on
 
 Needs `coverage`: one run of the fast tests, but for the desk's and the browser's, tells which
 of them run which line. A change is then shown to those that run its line, quickest first, for
@@ -198,27 +199,32 @@ def _pytest(
 class Sampler:
     """A plugin of pytest that shows each change to collected tests, each in a child."""
 
-    def __init__(self, copy: Path, drawn: list[Change], record: Record) -> None:
-        self.copy, self.drawn, self.record = copy, drawn, record
-        self.missed = self.equal = 0
+    def __init__(self, copy: Path, drawn: list[Change], record: Record, kept: Path) -> None:
+        self.copy, self.drawn, self.record, self.kept = copy, drawn, record, kept
+        self.seen: dict[str, str | None] = {}
+        if kept.exists():
+            self.seen = json.loads(kept.read_text("utf-8"))
 
     @pytest.hookimpl(tryfirst=True)
     def pytest_runtestloop(self, session: pytest.Session) -> bool:
         """In place of running all of them."""
         items = {item.nodeid: item for item in session.items}
         for number, change in enumerate(self.drawn, 1):
-            test = self.noticed_by(session, items, change)
-            line = (TOP / change.path).read_text("utf-8").splitlines()[change.row - 1].strip()
-            self.missed += test is None
-            self.equal += test is None and line in EQUAL
+            name = " ".join(map(str, change))
+            if name in self.seen:
+                continue
+            self.seen[name] = self.noticed_by(session, items, change)
+            self.kept.write_text(json.dumps(self.seen, indent=1), "utf-8")
             with self.shown(session):
-                print(
-                    f"{number} {change.path}:{change.row}:{change.column} "
-                    f"{change.before} -> {change.after} | {line} | "
-                    f"{test or EQUAL.get(line, 'NO TEST')}",
-                    flush=True,
-                )
+                print(number, self.row(change), flush=True)
         return True
+
+    def row(self, change: Change) -> str:
+        """A change, and who noticed it."""
+        line = _line(change)
+        told = self.seen[" ".join(map(str, change))] or EQUAL.get(line, "NO TEST")
+        where = f"{change.path}:{change.row}:{change.column}"
+        return f"{where} {change.before} -> {change.after} | {line} | {told}"
 
     @staticmethod
     def shown(session: pytest.Session) -> Any:
@@ -251,6 +257,10 @@ class Sampler:
             )
         finally:
             path.write_text(sound, "utf-8")
+
+
+def _line(change: Change) -> str:
+    return (TOP / change.path).read_text("utf-8").splitlines()[change.row - 1].strip()
 
 
 def _changed(sound: str, change: Change) -> str:
@@ -360,16 +370,21 @@ def main(count: int = 40, seed: int = 1, folder: str = "") -> None:
     print(f"{count} of {len(places)} places, seed {seed}", flush=True)
     with tempfile.TemporaryDirectory() as name:
         copy = copied(Path(name))
-        sampler = Sampler(copy, drawn, recorded(copy, Path(folder or name) / "record"))
+        kept = Path(folder or name)
+        record = recorded(copy, kept / "record")
+        sampler = Sampler(copy, drawn, record, kept / f"seen-{seed}.json")
         os.chdir(copy)
         sys.path.insert(0, str(copy))
-        files = {name.partition("::")[0] for name in sampler.record.tests}
-        ended = pytest.main(
-            [*USUAL, "--basetemp", str(copy / "made"), *sorted(files)], [sampler]
-        )
-    low, high = interval(count - sampler.missed, count)
-    print(f"noticed: {count - sampler.missed} of {count} ({low:.0%} to {high:.0%}), ", end="")
-    print(f"{sampler.equal} of the others mean the same; pytest ended with {ended:d}")
+        files = {name.partition("::")[0] for name in record.tests}
+        pytest.main([*USUAL, "--basetemp", str(copy / "made"), *sorted(files)], [sampler])
+    seen = [change for change in drawn if " ".join(map(str, change)) in sampler.seen]
+    missed = [each for each in seen if sampler.seen[" ".join(map(str, each))] is None]
+    equal = sum(_line(each) in EQUAL for each in missed)
+    low, high = interval(len(seen) - len(missed), len(seen))
+    print(
+        f"noticed: {len(seen) - len(missed)} of {len(seen)} ({low:.0%} to {high:.0%}), ", end=""
+    )
+    print(f"{equal} of the others mean the same")
 
 
 if __name__ == "__main__":
