@@ -179,7 +179,11 @@ def _milestone(milestone: Milestone, origins: Mapping[str, str], common: str) ->
         *points,
         "]",
         f'spread = "{plain(milestone.spread_frac * 100)} %"',
-        *([f'doubt = "{plain(milestone.doubt_frac * 100)} %"'] if milestone.doubt_frac else []),
+        *(
+            f'{key} = "{plain(share * 100)} %"'
+            for key, share in (("doubt", milestone.doubt_frac), ("lots", milestone.lots_frac))
+            if share
+        ),
         "",
     ]
 

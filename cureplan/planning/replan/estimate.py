@@ -187,11 +187,12 @@ def night_prior(
     `doubt_left` is the share that earlier plans of the night have left of it.
     """
     card = job.cards.slurry
+    lot_sd = max(milestone.lots_frac for milestone in card.milestones.values()) or LOT_SD
     slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
     doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
     return NightPrior(
         ln_speed_sd=float(
-            np.hypot(doubt_left * np.hypot(LOT_SD, job.times_sd("slurry")), doubt.card)
+            np.hypot(doubt_left * np.hypot(lot_sd, job.times_sd("slurry")), doubt.card)
         ),
         kit_sd=max(milestone.spread_frac for milestone in card.milestones.values()),
         slab_sd_k=tuple(max(_slab_sd_k(conditions[room], at_s), 1e-2) for room in rooms),

@@ -31,6 +31,7 @@ from cureplan.science.learning.estimates import (
     curves,
     disagreement,
     estimate,
+    lots_frac,
     measure_next,
     new_spread,
     reference_c,
@@ -137,6 +138,7 @@ def _milestone(
         points=_at_humidities(dry, humidity),
         spread_frac=one.spread_frac,
         doubt_frac=_doubt_frac(milestone, one),
+        lots_frac=min(one.lots_frac, one.spread_frac),
     )
 
 
@@ -307,9 +309,10 @@ def _milestones(made: Setup, found: Solution, at_c: float) -> tuple[MilestoneFit
                 readings=count,
                 time=time_estimate(found, float(on.ln_s[number]), on.slopes[number]),
                 was_s=float(np.exp(was[number])),
-                spread_frac=new_spread(found, milestone, on.slopes[number], lot_sd=made.lot_sd)
+                spread_frac=new_spread(found, milestone, on.slopes[number])
                 if count or milestone.doubt_frac
                 else milestone.spread_frac,
+                lots_frac=lots_frac(found, milestone) if count else milestone.lots_frac,
             )
         )
     return tuple(fits)

@@ -16,7 +16,7 @@ from cureplan.inputs.tables.readings import Reading
 from cureplan.science.clocks import CLOSING_MILESTONES, slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import KitPhysics
-from cureplan.science.learning.least_squares import Problem
+from cureplan.science.learning.least_squares import Problem, SharedScatter
 from cureplan.science.learning.procedure_readings import (
     POURED,
     PROBE,
@@ -58,6 +58,10 @@ CARD, SHEET, FIRST_LOT = 0, 1, 2
 """Which points share one error: the card's, those of a data sheet, and those of a lot."""
 LOT_SD = 0.10
 """One lot, a night's kits or a pallet, against another, 1 SD of ln(time): invented."""
+LOT_SD_DOUBT = 0.8
+"""How unsure that is, 1 SD of its logarithm: invented."""
+LOT_STEPS = np.geomspace(0.2, 5.0, 7)
+"""The values that are tried, in parts of the likeliest."""
 SHARED_SLAB = 0.5
 """Share of the slab error's variance that all rooms have in common: invented."""
 LATE_AGES = 1.5
@@ -359,6 +363,7 @@ def pose(
     slab_effusivity: float = SLAB_EFFUSIVITY,
     humidity_ref: float = math.nan,
     slabs_k: tuple[float, ...] = (),
+    lots: SharedScatter | None = None,
 ) -> tuple[ReadingsModel, Problem]:
     """Rows and beliefs as a model and a problem to solve."""
     layout, mean = believed.layout, believed.mean
@@ -393,7 +398,18 @@ def pose(
         upper=np.where(held, mean, upper),
         scaled_row=guessed,
         scaled_parameter=speeds & ~held,
+        shared=lots,
     )
+
+
+def _of_lots(layout: Layout, likely_sd: float) -> SharedScatter | None:
+    """How far lots scatter is not known: a log-normal belief."""
+    own = np.zeros(layout.size, dtype=bool)
+    own[layout.span("common")] = np.arange(layout.commons) >= FIRST_LOT
+    if not own.any():
+        return None
+    off = np.log(LOT_STEPS) / LOT_SD_DOUBT
+    return SharedScatter(parameter=own, sd=likely_sd * LOT_STEPS, ln_belief=-0.5 * off**2)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -417,11 +433,6 @@ class Setup:
     def reading_of_row(self) -> NDArray[np.int64]:
         """Shape (n,): which reading each row comes from; -1 for the card's own points."""
         return np.asarray(self.model.rows["reading"])
-
-    @property
-    def lot_sd(self) -> float:
-        """What another lot adds to the scatter of its kits; 0 where readings name no lots."""
-        return LOT_SD if lot_names(self.readings) else 0.0
 
     @property
     def layout(self) -> Layout:
@@ -452,7 +463,8 @@ def setup(
     believed.says("age", np.log(list(ages_s.values())), np.inf)
     believed.says("humidity", 0.0, 0.0 if math.isnan(humidity_ref) else np.inf)
     sheets = OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
-    believed.says("common", 0.0, [maker.common_sd, sheets, *[LOT_SD] * lots])
+    lot_sd = max(m.lots_frac for m in card.milestones.values()) or LOT_SD
+    believed.says("common", 0.0, [maker.common_sd, sheets, *[lot_sd] * lots])
     spreads = [milestone.scatter_frac for milestone in card.milestones.values()]
     unread = {
         part: {
@@ -471,6 +483,7 @@ def setup(
         working=maker.names.index("working_time"),
         film_m=card.thickness_m if isinstance(card, SlurryCard) else 1.0,
         humidity_ref=humidity_ref,
+        lots=_of_lots(layout, lot_sd),
     )
     return Setup(
         card=card,
