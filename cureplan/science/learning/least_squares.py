@@ -21,6 +21,7 @@ __all__ = [
     "disagreement_limit",
     "half_width",
     "interval",
+    "mixture_ends",
     "solve",
     "student_limit",
     "with_scale",
@@ -409,13 +410,20 @@ def interval(
     own = [one.sd**2 if anew else 0.0 for one in found.mixture]
     sd = np.sqrt(np.array([variance for variance, _ in spreads]) + own)
     freedom = np.minimum([freedom for _, freedom in spreads], 1e7)
+    return mixture_ends(likely, middle, sd, freedom, share=share)
+
+
+def mixture_ends(
+    likely: Array, middle: Array, sd: Array, freedom: Array, *, share: float
+) -> tuple[float, float]:
+    """Ends between which a mixture of Student's t holds its middle `share`."""
+    from scipy.optimize import brentq
+
     if np.all(sd <= 0.0):
         return 0.0, 0.0
 
     def below(end: float, rank: float) -> float:
         return float(likely @ stdtr(freedom, (end - middle) / sd)) - rank
-
-    from scipy.optimize import brentq
 
     widest = float(np.max(np.abs(middle)) + 100.0 * np.max(sd))
     low, high = (

@@ -30,7 +30,6 @@ from cureplan.science.learning.procedure_readings import (
 
 __all__ = [
     "BATCH_SHARE",
-    "LOT_SD",
     "SHARED_SLAB",
     "WATCH_SD_S",
     "Believed",
@@ -38,10 +37,13 @@ __all__ = [
     "Setup",
     "balance_sd",
     "batch_numbers",
+    "lot_sds",
     "pose",
     "setup",
     "watched_sd",
 ]
+
+Array = NDArray[np.float64]
 
 BATCH_SHARE = 0.75
 """Share of the scatter's variance that all readings of one batch have in common; the
@@ -284,8 +286,6 @@ def _nan(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-Array = NDArray[np.float64]
-
 GENERIC_CARD_SD = 0.30
 """What all times of a generic card are off by together, 1 SD of ln(time): invented."""
 OWN_CARD_SD = 0.10
@@ -402,14 +402,21 @@ def pose(
     )
 
 
-def _of_lots(layout: Layout, likely_sd: float) -> SharedScatter | None:
-    """How far lots scatter is not known: a log-normal belief."""
+def lot_sds(card: SlurryCard | TopcoatCard) -> tuple[float, Array, Array]:
+    """By how much lots differ: the likeliest SD, those that may be, and ln of their belief.
+
+    The belief is log-normal; a card that lots were told apart for says the likeliest.
+    """
+    likely = max(one.lots_frac for one in card.milestones.values()) or LOT_SD
+    return likely, likely * LOT_STEPS, -0.5 * (np.log(LOT_STEPS) / LOT_SD_DOUBT) ** 2
+
+
+def _of_lots(layout: Layout, sds: Array, ln_belief: Array) -> SharedScatter | None:
     own = np.zeros(layout.size, dtype=bool)
     own[layout.span("common")] = np.arange(layout.commons) >= FIRST_LOT
     if not own.any():
         return None
-    off = np.log(LOT_STEPS) / LOT_SD_DOUBT
-    return SharedScatter(parameter=own, sd=likely_sd * LOT_STEPS, ln_belief=-0.5 * off**2)
+    return SharedScatter(parameter=own, sd=sds, ln_belief=ln_belief)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -463,7 +470,7 @@ def setup(
     believed.says("age", np.log(list(ages_s.values())), np.inf)
     believed.says("humidity", 0.0, 0.0 if math.isnan(humidity_ref) else np.inf)
     sheets = OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
-    lot_sd = max(m.lots_frac for m in card.milestones.values()) or LOT_SD
+    lot_sd, *lots_may_be = lot_sds(card)
     believed.says("common", 0.0, [maker.common_sd, sheets, *[lot_sd] * lots])
     spreads = [milestone.scatter_frac for milestone in card.milestones.values()]
     unread = {
@@ -483,7 +490,7 @@ def setup(
         working=maker.names.index("working_time"),
         film_m=card.thickness_m if isinstance(card, SlurryCard) else 1.0,
         humidity_ref=humidity_ref,
-        lots=_of_lots(layout, lot_sd),
+        lots=_of_lots(layout, *lots_may_be),
     )
     return Setup(
         card=card,
