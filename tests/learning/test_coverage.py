@@ -130,7 +130,7 @@ def test_over_seasons_of_lots_nine_intervals_in_ten_hold(topcoat):
         inside["time"] += low <= off <= high
         low, high = interval(found, slopes, share=SHARE, spread=SPREAD, anew=True)
         inside["next lot"] += low <= new - on.ln_s[0] <= high
-        wide = norm.ppf(0.95) * new_spread(found, milestone, slopes)
+        wide = norm.ppf(0.95) * new_spread(found, milestone, slopes)[0]
         inside["card"] += abs(new - on.ln_s[0]) <= wide
     # What falls out so once in a thousand times on either side.
     low, high = binom.ppf((0.001, 0.999), SEASONS, 0.9)
@@ -140,7 +140,7 @@ def test_over_seasons_of_lots_nine_intervals_in_ten_hold(topcoat):
 
 def test_how_lots_scatter_is_told_by_the_lots(topcoat):
     # By hand: with eight lots of many like kits at one temperature, lots scatter by what
-    # their means do; the belief of 10 %, unsure by 80 %, adds little.
+    # their means do, and as eight tell an SD to a quarter, a new one somewhat further.
     for lot_sd in (0.03, 0.20):
         places = norm.ppf((np.arange(8) + 0.5) / 8)
         rows = [
@@ -149,8 +149,7 @@ def test_how_lots_scatter_is_told_by_the_lots(topcoat):
             for by in (-0.02, -0.01, 0.0, 0.01, 0.02)
         ]
         found = fitted(topcoat, rows).card.milestones["working_time"]
-        assert found.lots_frac == pytest.approx(lot_sd, rel=0.25)
-        assert found.spread_frac > lot_sd
+        assert lot_sd < found.lots_frac < 1.4 * lot_sd
 
 
 def test_two_honest_nights_of_lots_15_percent_apart_each_way_are_accepted(topcoat):

@@ -31,7 +31,6 @@ __all__ = [
     "curves",
     "disagreement",
     "estimate",
-    "lots_frac",
     "measure_next",
     "new_spread",
     "read_milestones",
@@ -144,24 +143,18 @@ def _read_c(made: Setup) -> tuple[float, float]:
     )
 
 
-def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> float:
-    """Scatter of the next batch: between batches and lots, and what readings leave open.
+def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> tuple[float, float]:
+    """Scatter of the next batch, what readings leave open included, and the lots' part of it.
 
     Where lots are told apart it is the SD whose normal nine in ten are as wide as the mixture.
     """
+    open_ln = float(slopes @ found.covariance @ slopes)
+    alone = (found.factor * milestone.scatter_frac) ** 2 + open_ln
     if not found.mixture:
-        open_ln = float(slopes @ found.covariance @ slopes)
-        batch = math.hypot(found.factor * milestone.scatter_frac, milestone.lots_frac)
-        return math.sqrt(batch**2 + open_ln)
+        return math.hypot(math.sqrt(alone), milestone.lots_frac), milestone.lots_frac
     low, high = interval(found, slopes, share=SHARE, spread=milestone.scatter_frac, anew=True)
-    return 0.5 * (high - low) / student_limit(math.inf, SHARE)
-
-
-def lots_frac(found: Solution, milestone: Milestone) -> float:
-    """By how much lots differ, 1 SD of ln(time): as found here, or by an earlier fit."""
-    if not found.mixture:
-        return milestone.lots_frac
-    return math.exp(sum(one.share * math.log(one.sd) for one in found.mixture))
+    spread = 0.5 * (high - low) / student_limit(math.inf, SHARE)
+    return spread, math.sqrt(max(spread**2 - alone, 1e-6))
 
 
 def estimate(found: Solution, place: int, *, unit: float) -> Estimate:

@@ -22,6 +22,7 @@ __all__ = [
     "half_width",
     "interval",
     "mixture_ends",
+    "normal_sd",
     "solve",
     "student_limit",
     "with_scale",
@@ -411,6 +412,14 @@ def interval(
     sd = np.sqrt(np.array([variance for variance, _ in spreads]) + own)
     freedom = np.minimum([freedom for _, freedom in spreads], 1e7)
     return mixture_ends(likely, middle, sd, freedom, share=share)
+
+
+def normal_sd(sd: Array, ln_belief: Array) -> float:
+    """SD of the normal distribution whose nine in ten are as wide as those of a mixture."""
+    likely = np.exp(ln_belief) / np.sum(np.exp(ln_belief))
+    freedom = np.full(sd.size, 1e7)
+    high = mixture_ends(likely, np.zeros(sd.size), sd, freedom, share=0.9)[1]
+    return high / student_limit(np.inf, 0.9)
 
 
 def mixture_ends(

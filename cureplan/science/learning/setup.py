@@ -16,7 +16,7 @@ from cureplan.inputs.tables.readings import Reading
 from cureplan.science.clocks import CLOSING_MILESTONES, slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import KitPhysics
-from cureplan.science.learning.least_squares import Problem, SharedScatter
+from cureplan.science.learning.least_squares import Problem, SharedScatter, normal_sd
 from cureplan.science.learning.procedure_readings import (
     POURED,
     PROBE,
@@ -405,10 +405,12 @@ def pose(
 def lot_sds(card: SlurryCard | TopcoatCard) -> tuple[float, Array, Array]:
     """By how much lots differ: the likeliest SD, those that may be, and ln of their belief.
 
-    The belief is log-normal; a card that lots were told apart for says the likeliest.
+    The belief is log-normal; what a card says of its lots is as wide as the belief leads to.
     """
-    likely = max(one.lots_frac for one in card.milestones.values()) or LOT_SD
-    return likely, likely * LOT_STEPS, -0.5 * (np.log(LOT_STEPS) / LOT_SD_DOUBT) ** 2
+    ln_belief = -0.5 * (np.log(LOT_STEPS) / LOT_SD_DOUBT) ** 2
+    found = max(one.lots_frac for one in card.milestones.values())
+    likely = found / normal_sd(LOT_STEPS, ln_belief) if found else LOT_SD
+    return likely, likely * LOT_STEPS, ln_belief
 
 
 def _of_lots(layout: Layout, sds: Array, ln_belief: Array) -> SharedScatter | None:

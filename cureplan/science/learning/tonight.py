@@ -24,7 +24,7 @@ from cureplan.science.learning.least_squares import (
     SharedScatter,
     Solution,
     interval,
-    mixture_ends,
+    normal_sd,
     with_scale,
 )
 from cureplan.science.learning.procedure_readings import (
@@ -137,10 +137,7 @@ class NightPrior:
         """SD of the normal distribution whose nine in ten are as wide as ln(speed)'s."""
         if not self.lots:
             return self.ln_speed_sd
-        sd, ln_belief = np.array(self.lots).T
-        likely = np.exp(ln_belief) / np.sum(np.exp(ln_belief))
-        freedom = np.full(sd.size, 1e7)
-        return mixture_ends(likely, np.zeros(sd.size), sd, freedom, share=0.9)[1] / _NINE_IN_TEN
+        return normal_sd(*np.array(self.lots).T)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

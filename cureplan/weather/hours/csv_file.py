@@ -119,6 +119,7 @@ def _parse(decoded: Decoded, path: Path, site: tzinfo | None) -> _Read:
         source=path,
         site=site,
         zone_text=stated.zone,
+        zone_remarks=stated.zone_said,
         date_order=stated.date_order,
         origins=len(stated.origins),
     )
