@@ -260,7 +260,7 @@ def test_a_kink_in_the_rows_is_found_and_ends_the_search():
 @pytest.mark.parametrize("apart", [0.2, 3.0])
 def test_lots_of_unknown_scatter_give_the_integrated_interval(apart):
     # Expected: the posterior of a mean of six lots, each read once with an SD of 0.5, under
-    # an SD of lots that is 0.3, 1 or 3, believed alike: normal at each, computed apart.
+    # an SD of lots that is 0.3, 1 or 3, believed alike: normal at each, written out here.
     read = apart * np.array([-1.2, -0.6, -0.1, 0.2, 0.7, 1.3])
     sds, count = np.array([0.3, 1.0, 3.0]), read.size
     mean = np.eye(1 + count)[0]
