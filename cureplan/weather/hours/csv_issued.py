@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from cureplan.weather.hours.csv_dates import clock_of, date_of
 from cureplan.weather.hours.csv_zones import zone_of
 
-__all__ = ["Known", "issue_words", "issued_in", "plain_letters", "zone_said"]
+__all__ = ["Known", "issue_words", "issued_in", "names_a_day", "plain_letters", "zone_said"]
 
 # Words of making, in English, Spanish, German, French, Italian, Portuguese, Dutch and Swedish.
 _MADE = re.compile(
@@ -85,7 +85,12 @@ def issue_words(remarks: Iterable[tuple[str, int]]) -> tuple[tuple[str, int], ..
     (('saturday 14 june 3 pm cdt', 1),)
     """
     found = ((_MADE.search(plain_letters(text)), line) for text, line in remarks)
-    return tuple((match[1].strip(" :=,;\t"), line) for match, line in found if match)
+    # "12Z run": the hour may stand before the word.
+    return tuple(
+        (match[1].strip(" :=,;\t") or match.string[: match.start()].strip(), line)
+        for match, line in found
+        if match
+    )
 
 
 def zone_said(remarks: Iterable[tuple[str, int]]) -> str:
@@ -157,6 +162,17 @@ def issued_in(words: str, known: Known) -> tuple[datetime, ...]:
         zone, after = told.zone, tail.end()
     rest = f"{plain[: clock.start()]} {plain[after:]}"
     return _on_days(rest, seconds, zone, known)
+
+
+def names_a_day(words: str) -> bool:
+    """Whether words tell a date; without one the last such hour before the file is meant.
+
+    Examples
+    --------
+    >>> names_a_day("12z"), names_a_day("14 june 3 pm"), names_a_day("2025061412")
+    (False, True, True)
+    """
+    return bool(_DIGITS.search(words) or _STAMP.search(words) or _days_in(words))
 
 
 def _stamped(text: str, tail: str, known: Known) -> tuple[datetime, ...]:
