@@ -70,6 +70,16 @@ def test_a_task_longer_than_the_longest_shift_cannot_be_done():
     assert solved(two_floors((Hands(crews=(0, 1), most=3, rest=7),))) is None
 
 
+def test_a_second_stay_may_begin_as_late_as_its_only_task():
+    # The solver alone finds it: each task has one hour, 26 slots of rest between them.
+    early, late = (
+        stage_of(crew=0, begins=[begin], lasts=4, opens=0, closes=1_000) for begin in (0, 30)
+    )
+    hands = (Hands(crews=(0,), most=9, rest=7),)
+    problem = Problem(rooms=((early,), (late,)), crosses=((), ()), hands=hands)
+    assert solve_in_order(problem, None, limits=PLENTY, seed=1).choice is not None
+
+
 @given(most=st.integers(2, 20), more=st.integers(0, 10), rest=st.integers(1, 12))
 @examples(12)
 def test_a_longer_shift_never_makes_a_job_impossible_or_later(most: int, more: int, rest: int):
