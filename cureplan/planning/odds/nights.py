@@ -134,6 +134,13 @@ class Nights:
         before, after = _around(errors_k, hour)
         return np.asarray((1.0 - part) * before + part * after)
 
+    def error_range_k(self, errors_k: Array, at_s: Array) -> tuple[float, float]:
+        """Least and most of any night in the hours that instants lie in."""
+        ends_s = np.array([at_s.min(), at_s.max()])
+        (first, last), _ = _hour(ends_s, self.first_s, errors_k)
+        there_k = errors_k[:, first : last + 2]
+        return float(there_k.min()), float(there_k.max())
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Sky:
@@ -171,8 +178,12 @@ class Draws:
     ) -> _Sky:
         """Weather and slabs; drawn anew where they are not as unsure as can be."""
         key = (members, issued_s)
-        if key in self._sky and not {"weather", "slab"} & set(silent):
-            return self._sky[key]
+        if key in self._sky and "weather" not in silent:
+            sky = self._sky[key]
+            if "slab" in silent:
+                none_k = {room: 0.0 * slab_k for room, slab_k in sky.slab_k.items()}
+                return replace(sky, slab_k=none_k)
+            return sky
         random = np.random.default_rng(job.seed)
         # The order of these draws is part of the answer: append, never insert.
         columns = random.standard_normal((4, members))
@@ -437,6 +448,12 @@ class DrawnAges:
     """Each night's pace over the expected one at the hours, shape (nights, H)."""
     gained_s: Array
     """Each night's age at the hours, shape (nights, H)."""
+    _pieces_s: Array = field(init=False)
+    """What is expected of each hour, shape (H - 1,); none is divided by."""
+
+    def __post_init__(self) -> None:
+        pieces_s = np.diff(self.expected_s)
+        object.__setattr__(self, "_pieces_s", np.where(pieces_s > 0, pieces_s, 1.0))
 
     @classmethod
     def of(
@@ -515,8 +532,7 @@ class DrawnAges:
         held_s = np.clip(at_s, self.hours_s[0], self.hours_s[-1])
         hour, _ = _hour(held_s, self.hours_s[0], self.gained_s)
         expected_s = np.asarray(self.curve.age_s(held_s))
-        piece_s = self.expected_s[hour + 1] - self.expected_s[hour]
-        part = (expected_s - self.expected_s[hour]) / np.where(piece_s > 0, piece_s, 1.0)
+        part = (expected_s - self.expected_s.take(hour)) / self._pieces_s.take(hour)
         before, after = _around(self.gained_s, hour)
         return np.asarray(before + part * (after - before))
 
