@@ -1,5 +1,6 @@
 """``python -m cureplan``, and where the ``cureplan`` command begins."""
 
+import gc
 import os
 import signal
 
@@ -16,6 +17,8 @@ def main() -> None:
     # Before numpy is loaded: our matrices are small, and threads that wait for more of them
     # cost a tenth of a plan's processor time.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+    # What is imported and planned lives on: looking for rubbish so often finds none.
+    gc.set_threshold(20_000)
     from cureplan.cli import main as run
 
     run()
