@@ -144,8 +144,8 @@ def test_ice_that_cools_a_drink():
 
 def test_melting_heat_in_degrees_of_water_and_in_tons_of_cooling():
     # Published: OpenStax College Physics, section 14.3 (a copy of the page seen): what melts
-    # 1 kg of ice warms 1 kg of water by 79.8 K. From memory: NIST SP 811: a ton of refrigeration
-    # is 3.516853 kW; it is named after 2000 lb of ice a day at 144 Btu/lb, which is 0.4 % above
+    # 1 kg of ice warms 1 kg of water by 79.8 K. From memory: NIST SP 811: a ton of cooling is
+    # 3.516853 kW; it is named after 2000 lb of ice a day at 144 Btu/lb, which is 0.4 % above
     # today's melting heat.
     assert pytest.approx(79.8, abs=0.15) == FUSION_HEAT_J_KG / 4186
     day_j = 3516.853 * 86_400
