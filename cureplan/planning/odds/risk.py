@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.core.kept import kept
 from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.crew import shared_crews
@@ -118,15 +119,25 @@ class Looked:
             or np.any(known[1] != drawn[1])
             or not known[2][0] <= span[0] <= span[1] <= known[2][1]
         ):
-            clocks, curve = pours.material(layer)
-            sun, *shade = (
-                DrawnAges.of(each, here, fit=clocks.fit, energy=drawn[1], nights=nights).around(
-                    *span, most_s=max(clocks.age_s.values())
-                )
-                for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
-            )
-            self._ages[key] = known = (*drawn, span, (shade[0] if shade else sun, sun))
+            clocks, _ = pours.material(layer)
+            of = nights.slab_marks[key[0]], drawn[1], pours.conditions, clocks, span
+            ages = kept(lambda: _drawn_ages(pours, layer, nights, span), "ages", *of)
+            self._ages[key] = known = (*drawn, span, ages)
         return known[3]
+
+
+def _drawn_ages(
+    pours: RoomPours, layer: Layer, nights: Nights, span: _Span
+) -> tuple[DrawnAges, DrawnAges]:
+    clocks, curve = pours.material(layer)
+    energy, most_s = nights.energy[layer.kind], max(clocks.age_s.values())
+    sun, *shade = (
+        DrawnAges.of(each, here, fit=clocks.fit, energy=energy, nights=nights).around(
+            *span, most_s=most_s
+        )
+        for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
+    )
+    return shade[0] if shade else sun, sun
 
 
 def assess(
