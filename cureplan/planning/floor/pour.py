@@ -62,6 +62,7 @@ __all__ = [
     "kit_temperatures",
 ]
 
+Columns = Callable[["BucketClocks"], tuple[NDArray[Any], ...]]
 BINDINGS: Final = ("wet_edge", "working_time", "broadcast_closes")
 
 Array = NDArray[np.float64]
@@ -501,21 +502,16 @@ class RoomPours:
         )
 
     def rows(
-        self,
-        option: PourOption,
-        start_s: ArrayLike,
-        columns: Callable[[BucketClocks], tuple[NDArray[Any], ...]],
-        *,
-        speed: ArrayLike = 1.0,
+        self, option: PourOption, start_s: ArrayLike, of: Columns, speed: ArrayLike = 1.0
     ) -> tuple[NDArray[Any], ...]:
         """Columns made of the clocks of starts, shape (S, ...), run where none are kept."""
 
         def made(at: Array) -> tuple[tuple[NDArray[Any], ...], bool]:
             run = self.run(option, at[:, 0], speed=at[:, 1])
-            return columns(run), not run.finer
+            return of(run), not run.finer
 
         at = np.stack(np.broadcast_arrays(start_s, speed), axis=1)
-        return kept_rows(made, at, columns.__name__, self.mark(option))
+        return kept_rows(made, at, of.__name__, self.mark(option))
 
     def mark(self, option: PourOption) -> Mark:
         """Tells pours whose buckets have the same clocks whenever they are begun."""

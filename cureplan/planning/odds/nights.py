@@ -21,6 +21,7 @@ from cureplan.planning.floor.doubt import (
     lingering,
     room_answer,
 )
+from cureplan.planning.floor.layers import Layer
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.scatter import Laid, Scatter, Tails, coated_kits, poured_kits
 from cureplan.planning.schedule.outcome import Schedule
@@ -37,6 +38,7 @@ __all__ = [
     "Draws",
     "Nights",
     "Visit",
+    "ages_on",
     "draw_nights",
     "ln_pace",
 ]
@@ -563,6 +565,25 @@ class DrawnAges:
         part = (expected_s - self.expected_s[hour]) / np.where(piece_s > 0, piece_s, 1.0)
         before, after = _around(self.gained_s, hour)
         return np.asarray(before + part * (after - before))
+
+
+def ages_on(
+    pours: RoomPours, layer: Layer, nights: Nights, span: tuple[float, float]
+) -> tuple[DrawnAges, DrawnAges]:
+    """Ages of what is laid on a floor within a span, where no sun falls and in the sun."""
+    (clocks, curve), energy = pours.material(layer), nights.energy[layer.kind]
+
+    def ages() -> tuple[DrawnAges, DrawnAges]:
+        sun, *shade = (
+            DrawnAges.of(each, here, fit=clocks.fit, energy=energy, nights=nights).around(
+                *span, most_s=max(clocks.age_s.values())
+            )
+            for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
+        )
+        return shade[0] if shade else sun, sun
+
+    slab = nights.slab_marks[pours.room.name], pours.conditions
+    return kept(ages, "ages", *slab, clocks, energy, span)
 
 
 def _hour(at_s: Array, first_s: float, table: Array) -> tuple[NDArray[np.int64], Array]:

@@ -14,7 +14,6 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.core.kept import kept
 from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.crew import shared_crews
@@ -23,7 +22,7 @@ from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
 from cureplan.planning.odds.buckets import UNNOTICED_S, kept_buckets
 from cureplan.planning.odds.margins import MarginTables
-from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, draw_nights
+from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, ages_on, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
@@ -108,8 +107,7 @@ class Looked:
     def ages(
         self, pours: RoomPours, layer: Layer, nights: Nights, span: _Span
     ) -> tuple[DrawnAges, DrawnAges]:
-        """How a material of a room, laid within a span, ages in every night, in the shade
-        and in the sun."""
+        """How a material of a room, laid within a span, ages in every night: see `ages_on`."""
         key = (pours.room.name, layer.kind)
         drawn = nights.slab_k[key[0]], nights.energy[layer.kind]
         known = self._ages.get(key)
@@ -119,25 +117,8 @@ class Looked:
             or np.any(known[1] != drawn[1])
             or not known[2][0] <= span[0] <= span[1] <= known[2][1]
         ):
-            clocks, _ = pours.material(layer)
-            of = nights.slab_marks[key[0]], drawn[1], pours.conditions, clocks, span
-            ages = kept(lambda: _drawn_ages(pours, layer, nights, span), "ages", *of)
-            self._ages[key] = known = (*drawn, span, ages)
+            self._ages[key] = known = (*drawn, span, ages_on(pours, layer, nights, span))
         return known[3]
-
-
-def _drawn_ages(
-    pours: RoomPours, layer: Layer, nights: Nights, span: _Span
-) -> tuple[DrawnAges, DrawnAges]:
-    clocks, curve = pours.material(layer)
-    energy, most_s = nights.energy[layer.kind], max(clocks.age_s.values())
-    sun, *shade = (
-        DrawnAges.of(each, here, fit=clocks.fit, energy=energy, nights=nights).around(
-            *span, most_s=most_s
-        )
-        for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
-    )
-    return shade[0] if shade else sun, sun
 
 
 def assess(

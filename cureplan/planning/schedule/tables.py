@@ -344,9 +344,8 @@ def _least(run: BucketClocks) -> tuple[Array]:
 
 def _columns(run: BucketClocks) -> tuple[NDArray[Any], ...]:
     """As `_Rows` has them, but when the last grain may fall in place of how long it takes."""
-    of_mixes = run.mixed_c.min(axis=1), run.mixed_c.max(axis=1)
-    by_s, film_age_s = run.broadcast_by_s.max(axis=1), run.film_age_s.astype(np.float32)
-    return run.least_s, by_s, *of_mixes, run.pour_age_s, film_age_s
+    found = run.broadcast_by_s.max(axis=1), run.mixed_c.min(axis=1), run.mixed_c.max(axis=1)
+    return run.least_s, *found, run.pour_age_s, run.film_age_s.astype(np.float32)
 
 
 def _no_states() -> Stage:
