@@ -21,8 +21,10 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.science.clocks import SlurryClocks
 from cureplan.science.learning.least_squares import (
     PRIOR_FREEDOM,
+    SharedScatter,
     Solution,
-    half_width,
+    interval,
+    normal_sd,
     with_scale,
 )
 from cureplan.science.learning.procedure_readings import (
@@ -127,6 +129,15 @@ class NightPrior:
     slab_sd_k: tuple[float, ...]
     slope_sd_k: float = 1.0
     """The last patch of a floor against the first: invented."""
+    lots: tuple[tuple[float, float], ...] = ()
+    """1 SD of ln(speed) of all kits for each scatter lots may have, and ln of its belief."""
+
+    @property
+    def doubt_sd(self) -> float:
+        """SD of the normal distribution whose nine in ten are as wide as ln(speed)'s."""
+        if not self.lots:
+            return self.ln_speed_sd
+        return normal_sd(*np.array(self.lots).T)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,9 +171,9 @@ class NightFit:
         """Limits between which the speed lies with a confidence."""
         if not 0.0 < confidence < 1.0:
             raise OutOfRangeError(f"confidence must be above 0, below 1, got {confidence:g}")
-        half = half_width(self.found, self._along(night=1.0), share=confidence, scatter_sd=0.0)
+        low, high = interval(self.found, self._along(night=1.0), share=confidence)
         middle = self._at("night")
-        return float(np.exp(middle - half)), float(np.exp(middle + half))
+        return float(np.exp(middle + low)), float(np.exp(middle + high))
 
     @property
     def drift_per_h(self) -> float:
@@ -225,8 +236,8 @@ class NightFit:
     def _doubt(self, along: Array) -> float:
         """SD of the normal distribution whose nine in ten are as wide as Student's here."""
         free = np.where(self.model.held, 0.0, along)
-        half = half_width(self.found, free, share=0.9, scatter_sd=0.0)
-        return half / _NINE_IN_TEN
+        low, high = interval(self.found, free, share=0.9)
+        return 0.5 * (high - low) / _NINE_IN_TEN
 
     @staticmethod
     def _clear(value: float, sd: float) -> float:
@@ -301,6 +312,7 @@ def fit_night(
             film_m=clocks.film_m,
             slab_effusivity=clocks.slab_effusivity,
             slabs_k=tuple((math.sqrt(SHARED_SLAB) * sd_k).tolist()),
+            lots=_lots(layout, prior),
         )
         return model, with_scale(problem, prior_freedom=PRIOR_FREEDOM)
 
@@ -326,6 +338,15 @@ def fit_night(
         watched_h=latest_h - min((bucket.poured_h for bucket in buckets), default=latest_h),
         places=tuple(places),
     )
+
+
+def _lots(layout: Layout, prior: NightPrior) -> SharedScatter | None:
+    if not prior.lots:
+        return None
+    night = np.zeros(layout.size, dtype=bool)
+    night[layout.at("night")] = True
+    sd, ln_belief = np.array(prior.lots).T
+    return SharedScatter(parameter=night, sd=sd, ln_belief=ln_belief)
 
 
 def _plainly(free: Solution, which: slice, believed: ArrayLike) -> Array:
