@@ -39,8 +39,6 @@ def run_here(
     out, err = io.StringIO(), io.StringIO()
     said = [str(word) for word in words]
     code: object = 0
-    # There already where its file was named to pytest.
-    sys.modules.pop("cureplan.__main__", None)
     with (
         contextlib.chdir(folder),
         patch.object(sys, "argv", ["cureplan", *said]),
