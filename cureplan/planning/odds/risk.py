@@ -20,9 +20,10 @@ from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
+from cureplan.planning.odds.ages import DrawnAges, ages_on
 from cureplan.planning.odds.buckets import UNNOTICED_S, kept_buckets
 from cureplan.planning.odds.margins import MarginTables
-from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, ages_on, draw_nights
+from cureplan.planning.odds.nights import Draws, Nights, Visit, draw_nights, known_until
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
@@ -31,8 +32,6 @@ from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 __all__ = ["MEMBERS", "Looked", "Odds", "assess", "known_until"]
 
 MEMBERS = 1000
-DECIDED_S = 12 * 3600.0
-"""How long before access a job of the past counts as decided: the morning before."""
 
 LONGEST_WAIT_S = 6 * 3600.0
 """A floor that bears nobody after this wait is taken to do so then: the night is lost."""
@@ -80,15 +79,6 @@ class Odds:
     issued_s: float
     looked: Looked
     """For another look at the same job."""
-
-
-def known_until(job: Job, *, now_s: float) -> float:
-    """Until when a plan's temperatures count as known, and from when as forecast [epoch s].
-
-    A job that lies in the past, or has begun, counts as decided half a day before.
-    """
-    begins_s = job.access.begins.timestamp()
-    return now_s if now_s < begins_s else begins_s - DECIDED_S
 
 
 @dataclass(slots=True)
