@@ -30,8 +30,8 @@ from cureplan.science.learning.procedure_readings import (
 
 __all__ = [
     "BATCH_SHARE",
+    "EYE_SD",
     "LOT_SD",
-    "SHARED_SLAB",
     "WATCH_SD_S",
     "Believed",
     "RowMaker",
@@ -46,6 +46,8 @@ __all__ = [
 BATCH_SHARE = 0.75
 """Share of the scatter's variance that all readings of one batch have in common; the
 rest is watching and judging an end by eye: invented."""
+EYE_SD = 0.05
+"""Seeing an end by eye amid the work, 1 SD of ln(time): invented."""
 GENERIC_POINT_SD = 0.25
 """What each time of a generic card is off by itself, 1 SD of ln(time): invented."""
 COMMON_SHARE = 0.5
@@ -58,8 +60,6 @@ CARD, SHEET, FIRST_LOT = 0, 1, 2
 """Which points share one error: the card's, those of a data sheet, and those of a lot."""
 LOT_SD = 0.10
 """One lot, a night's kits or a pallet, against another, 1 SD of ln(time): invented."""
-SHARED_SLAB = 0.5
-"""Share of the slab error's variance that all rooms have in common: invented."""
 LATE_AGES = 1.5
 """A cup in the air is taken to have the air's temperature for milestones later than this
 many working times: the heat it gives off is known only up to the first."""
@@ -332,15 +332,16 @@ class Believed:
         self.says("age", np.log(list(ages_s.values())), 0.0)
 
     def of_batches(
-        self, rows: Sequence[Row], spreads: Sequence[float], unread: Mapping[str, set[int]]
+        self, rows: Sequence[Row], speed_sds: Sequence[float], unread: Mapping[str, set[int]]
     ) -> None:
-        """Speed of each batch, and how far its parts were from what was written down."""
+        """Speed of each batch, by milestone watched, and how far its parts were from what was
+        written down."""
         layout = self.layout
         for batch in range(layout.batches):
             own = [row for row in rows if row.batch == batch]
-            watched = [spreads[row.milestone] for row in own if row.kind != PROBE]
-            spread = np.mean(watched) if watched else max(spreads)
-            self.sd[layout.at("speed", batch)] = math.sqrt(BATCH_SHARE) * spread
+            watched = [speed_sds[row.milestone] for row in own if row.kind != PROBE]
+            speed_sd = np.mean(watched) if watched else max(speed_sds)
+            self.sd[layout.at("speed", batch)] = speed_sd
             if all(row.kind != PROBE for row in own):
                 continue
             for part, sd_k in PART_SD_K.items():
@@ -462,7 +463,8 @@ def setup(
         }
         for part in PART_SD_K
     }
-    believed.of_batches(rows, spreads, unread)
+    shared = math.sqrt(BATCH_SHARE)
+    believed.of_batches(rows, [shared * spread for spread in spreads], unread)
     model, problem = pose(
         rows,
         believed,
