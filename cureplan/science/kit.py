@@ -63,6 +63,8 @@ class BucketPath:
     film_age_s: Array
     """Shape (N, nodes of `FLOOR_ROOT_S05`): age the film gathered so far beyond a slab's
     that stays as it was; below zero where the film was poured the colder one."""
+    finer: bool
+    """Whether one of them had to be followed in more steps, and so all of them were."""
 
     def when_s(self, age_s: ArrayLike) -> Array:
         """Time after filler-in at which each bucket reaches an age."""
@@ -284,6 +286,7 @@ def run_bucket(
         pour_age_s=pour_age_s,
         slab_rate=slab_rate,
         film_age_s=floor_age - floor_time * slab_rate[:, None],
+        finer=any(one.time_s.shape[1] > STEPS + 1 for one in (liquids, mixing, hauling)),
     )
 
 

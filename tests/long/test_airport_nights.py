@@ -32,5 +32,6 @@ def test_a_night_planned_again_is_as_in_the_table(night, tmp_path, monkeypatch) 
 
     for stood in (row for row in rows() if row["night"] == night):
         airport_nights.write_hours(tmp_path, stood["airport"])
-        again = airport_nights.planned(tmp_path, stood["airport"], date.fromisoformat(night))
+        where = airport_nights.AIRPORTS[stood["airport"]]
+        again = airport_nights.planned(tmp_path, where, date.fromisoformat(night))
         assert {name: str(again.get(name, "")) for name in stood} == stood

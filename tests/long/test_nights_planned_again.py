@@ -49,6 +49,8 @@ class Truth:
     slab_k: float
     sun_k: float
     """The half of the first room that lies in the sun is so much warmer still."""
+    sun_last: bool
+    """Whether it is the half that is poured last; the floor is read where the pour begins."""
     liquids_c: float
     down_at: int | None
     """After this bucket of the first room a drill goes down."""
@@ -86,6 +88,7 @@ def drawn(random: np.random.Generator, plan) -> Truth:
             for name, n in most.items()
         },
         drag=0.05 * abs(float(random.standard_normal())),
+        sun_last=bool(random.random() < 0.5),
     )
 
 
@@ -146,7 +149,8 @@ class Site:
         )
 
     def lit(self, room, number):
-        return (room == self.first.room) & (number > self.first.kits / 2)
+        last = number > self.first.kits / 2
+        return (room == self.first.room) & (last == self.truth.sun_last)
 
     def ends_s(self, room, numbers, liquids_in_s, pour_s, *, chilled):
         """When clocks of buckets end, from filler-in, and the age each has on the way."""
@@ -190,7 +194,10 @@ def log_of(site, random):
     slower_s, at = 0.0, buckets[0].pour
     rows = []
     read_at = buckets[0].pour + timedelta(seconds=truth.late_s - 900)
-    read_c = float(site.slab_c(room, read_at.timestamp())) + 0.5 * random.standard_normal()
+    lit = site.lit(room, np.array(1))
+    read_c = (
+        float(site.slab_c(room, read_at.timestamp(), lit=lit)) + 0.5 * random.standard_normal()
+    )
     rows.append((read_at, f'slab reads,{room},,"{read_c:.1f} C",'))
     stations = plan.job.crew.stations
     cycle_s = plan.rooms[0].cadence_min * 60.0

@@ -265,6 +265,26 @@ def test_kits_that_quicken_fast_or_a_slab_that_steps_up_are_not_averaged_away():
     assert 3.0 < warmer_k < 6.0
 
 
+def test_a_lot_far_from_the_others_is_believed_sooner_where_their_scatter_is_not_known():
+    # One kit a third late, and lots that scatter by 10 or by 30 %, believed alike: by the
+    # wider half the lot is late, not the kit, and it is less sure than if 10 % were known.
+    wide = replace(
+        PRIOR,
+        ln_speed_sd=0.1,
+        slab_sd_k=(1e-9,),
+        slab_shared_k=(0.0,),
+        lots=((0.1, 0.0), (0.3, 0.0)),
+    )
+    late_s = 1.35 * true_ends_s([ICED], speed=1.0, slab_k=0.0)
+    known = fit([ICED], ends_of([ICED], late_s), prior=replace(wide, lots=()))
+    found = fit([ICED], ends_of([ICED], late_s), prior=wide)
+    assert 0.65 < found.speed < known.speed - 0.03
+    assert found.ln_speed_sd > known.ln_speed_sd
+    # Computed apart (statistics.NormalDist, scipy's brentq): the even mixture of N(0, 0.1)
+    # and N(0, 0.3) lies to nine tenths within 0.3846.
+    assert wide.doubt_sd == pytest.approx(0.3846 / 1.6449, abs=2e-3)
+
+
 def test_ends_that_contradict_each_other_widen_the_doubt():
     buckets = [replace(ICED, poured_h=0.05 * i) for i in range(6)]
     usual_s = true_ends_s(buckets, speed=1.0, slab_k=0.0)

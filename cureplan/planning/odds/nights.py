@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 from typing import Any, Final, Self, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.core.kept import Mark, kept, mark_of
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import HOUR_S, TAU_S, RoomConditions
 from cureplan.planning.floor.doubt import (
@@ -19,6 +21,7 @@ from cureplan.planning.floor.doubt import (
     lingering,
     room_answer,
 )
+from cureplan.planning.floor.layers import Layer
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.scatter import Laid, Scatter, Tails, coated_kits, poured_kits
 from cureplan.planning.schedule.outcome import Schedule
@@ -35,6 +38,7 @@ __all__ = [
     "Draws",
     "Nights",
     "Visit",
+    "ages_on",
     "draw_nights",
     "ln_pace",
 ]
@@ -104,6 +108,8 @@ class Nights:
     """How much warmer than planned iced liquids reach the mixer, shape (nights,)."""
     stop_s: Mapping[str, Array]
     """By room: for how long the mixing stops before each bucket, shape (nights, buckets)."""
+    slab_marks: Mapping[str, Mark]
+    """By room: tells nights in which its slab errs alike."""
     first_s: float
     """Hour of the first column of the errors below [epoch s]."""
     air_k: Mapping[str, Array]
@@ -145,6 +151,8 @@ class _Sky:
     slab_k: Mapping[str, Array]
     after: Mapping[str, Any]
     """Where the stream of draws went on."""
+    marks: Mapping[str, Mark]
+    """By room: tells slabs that err alike."""
 
     def random(self) -> np.random.Generator:
         """The stream of draws, as the sky left it."""
@@ -170,13 +178,33 @@ class Draws:
         silent: Collection[str],
     ) -> _Sky:
         """Weather and slabs; drawn anew where they are not as unsure as can be."""
-        key = (members, issued_s)
-        if key in self._sky and not {"weather", "slab"} & set(silent):
+        key, unsure = (members, issued_s), {"weather", "slab"} - set(silent)
+        if key in self._sky and len(unsure) == 2:
             return self._sky[key]
+        like = [(r.name, r.climate, r.slab_thickness_m, r.insulation_m) for r in job.rooms]
+        hours_s = _hours(job, conditions, issued_s)
+        of = job.seed, job.building, like, conditions, hours_s
+        sky = kept(
+            lambda: self._drawn(job, conditions, *key, hours_s, silent),
+            "sky", *key, sorted(unsure), *of,
+        )  # fmt: skip
+        if len(unsure) == 2:
+            # One at a time: for many rooms they are large.
+            self._sky = {key: sky}
+        return sky
+
+    def _drawn(
+        self,
+        job: Job,
+        conditions: Mapping[str, RoomConditions],
+        members: int,
+        issued_s: float,
+        hours_s: Array,
+        silent: Collection[str],
+    ) -> _Sky:
         random = np.random.default_rng(job.seed)
         # The order of these draws is part of the answer: append, never insert.
         columns = random.standard_normal((4, members))
-        hours_s = _hours(job, conditions, issued_s)
         shape = (members, hours_s.size)
 
         def lingers(e_fold_s: float) -> Array:
@@ -189,35 +217,31 @@ class Draws:
         outdoor_k = weather * spread_k * lingers(FORECAST_E_FOLD_S)
         indoor_k = weather * INDOOR_SD_K * lingers(TAU_S)
         shared = random.standard_normal(shape)
-        answered = self._answered(job, outdoor_k, indoor_k)
-        slab_k = {}
-        for room in job.rooms:
+        drawn = mark_of("drawn", members, issued_s, weather, job.seed, job.building, hours_s)
+        answered = self._answered(job, outdoor_k, indoor_k, drawn)
+        slab_k, marks = {}, {}
+        for number, room in enumerate(job.rooms):
             own = np.sqrt(1.0 - SLAB_SHARED) * random.standard_normal(shape)
-            here = conditions[room.name]
-            # What a slab errs by itself fades as a reading of it does: by all its modes.
-            lasts = here.reading_left(hours_s - hours_s[0])
-            own_k = SLAB_OWN_SD_K * fading(np.sqrt(SLAB_SHARED) * shared + own, lasts)
             misread = random.standard_normal(members)
-            read_k = _as_read(answered[room.name][1] + own_k, hours_s, here, misread)
-            slab_k[room.name] = slabs * read_k
-        sky = _Sky(
+            here, (_, slab_mark, answer_k) = conditions[room.name], answered[room.name]
+            off = partial(_slab_off_k, slabs, answer_k, shared, own, misread, hours_s, here)
+            marks[room.name] = mark_of(slab_mark, number, here, slabs)
+            slab_k[room.name] = kept(off, marks[room.name])
+        return _Sky(
             columns=columns,
             first_s=float(hours_s[0]),
-            air_k={name: air_k for name, (air_k, _) in answered.items()},
+            air_k={name: air_k for name, (air_k, _, _) in answered.items()},
             slab_k=slab_k,
             after=random.bit_generator.state,
+            marks=marks,
         )
-        if weather and slabs:
-            # One at a time: for many rooms they are large.
-            self._sky = {key: sky}
-        return sky
 
     def _answered(
-        self, job: Job, outdoor_k: Array, indoor_k: Array
-    ) -> dict[str, tuple[Array, Array]]:
+        self, job: Job, outdoor_k: Array, indoor_k: Array, drawn: Mark
+    ) -> dict[str, tuple[Array, Mark, Array]]:
         """Errors of each room's air and slab for errors outdoors; like rooms share one."""
         hours = outdoor_k.shape[1]
-        found: dict[object, tuple[Array, Array]] = {}
+        found: dict[object, tuple[Array, Mark, Array]] = {}
         rooms = {}
         for room in job.rooms:
             like = (room.climate, room.slab_thickness_m, room.insulation_m, hours)
@@ -225,10 +249,10 @@ class Draws:
                 self._answers[like] = room_answer(room, job.building, hours=hours)
             answer = self._answers[like]
             if like not in found:
-                found[like] = (
-                    answer.after(outdoor_k, answer.air) + indoor_k,
-                    answer.after(outdoor_k, answer.slab),
-                )
+                mark = mark_of(drawn, like)
+                off = partial(_answer_k, answer, outdoor_k, indoor_k)
+                air_k, slab_k = kept(off, mark)
+                found[like] = air_k, mark, slab_k
             rooms[room.name] = found[like]
         return rooms
 
@@ -323,6 +347,7 @@ def draw_nights(
         stop_s=stop_s,
         half_k={room.name: halves * _half(others, members) for room in job.rooms},
         known_s=issued_s,
+        slab_marks=sky.marks,
         first_s=sky.first_s,
         air_k=sky.air_k,
         slab_k=sky.slab_k,
@@ -376,6 +401,27 @@ def _hours(job: Job, conditions: Mapping[str, RoomConditions], issued_s: float) 
     return np.asarray(
         np.arange(np.floor(first_s / HOUR_S), np.ceil(last_s / HOUR_S) + 1.0) * HOUR_S
     )
+
+
+def _answer_k(answer: RoomAnswer, outdoor_k: Array, indoor_k: Array) -> tuple[Array, Array]:
+    """What a room's air and slab err by for errors outdoors."""
+    return answer.after(outdoor_k, answer.air) + indoor_k, answer.after(outdoor_k, answer.slab)
+
+
+def _slab_off_k(
+    size: float,
+    answer_k: Array,
+    shared: Array,
+    own: Array,
+    misread: Array,
+    hours_s: Array,
+    here: RoomConditions,
+) -> Array:
+    """What a slab errs by: as the weather does, and by itself, once it was read."""
+    # What it errs by itself fades as a reading of it does: by all its modes.
+    lasts = here.reading_left(hours_s - hours_s[0])
+    own_k = SLAB_OWN_SD_K * fading(np.sqrt(SLAB_SHARED) * shared + own, lasts)
+    return size * _as_read(answer_k + own_k, hours_s, here, misread)
 
 
 def _as_read(
@@ -519,6 +565,25 @@ class DrawnAges:
         part = (expected_s - self.expected_s[hour]) / np.where(piece_s > 0, piece_s, 1.0)
         before, after = _around(self.gained_s, hour)
         return np.asarray(before + part * (after - before))
+
+
+def ages_on(
+    pours: RoomPours, layer: Layer, nights: Nights, span: tuple[float, float]
+) -> tuple[DrawnAges, DrawnAges]:
+    """Ages of what is laid on a floor within a span, where no sun falls and in the sun."""
+    (clocks, curve), energy = pours.material(layer), nights.energy[layer.kind]
+
+    def ages() -> tuple[DrawnAges, DrawnAges]:
+        sun, *shade = (
+            DrawnAges.of(each, here, fit=clocks.fit, energy=energy, nights=nights).around(
+                *span, most_s=max(clocks.age_s.values())
+            )
+            for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
+        )
+        return shade[0] if shade else sun, sun
+
+    slab = nights.slab_marks[pours.room.name], pours.conditions
+    return kept(ages, "ages", *slab, clocks, energy, span)
 
 
 def _hour(at_s: Array, first_s: float, table: Array) -> tuple[NDArray[np.int64], Array]:

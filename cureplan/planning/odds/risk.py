@@ -22,7 +22,7 @@ from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
 from cureplan.planning.odds.buckets import UNNOTICED_S, kept_buckets
 from cureplan.planning.odds.margins import MarginTables
-from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, draw_nights
+from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, ages_on, draw_nights
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
@@ -109,8 +109,7 @@ class Looked:
     def ages(
         self, pours: RoomPours, layer: Layer, nights: Nights, span: _Span
     ) -> tuple[DrawnAges, DrawnAges]:
-        """How a material of a room, laid within a span, ages in every night, in the shade
-        and in the sun."""
+        """How a material of a room, laid within a span, ages in every night: see `ages_on`."""
         key = (pours.room.name, layer.kind)
         drawn = nights.slab_k[key[0]], nights.energy[layer.kind]
         known = self._ages.get(key)
@@ -120,14 +119,7 @@ class Looked:
             or np.any(known[1] != drawn[1])
             or not known[2][0] <= span[0] <= span[1] <= known[2][1]
         ):
-            clocks, curve = pours.material(layer)
-            sun, *shade = (
-                DrawnAges.of(each, here, fit=clocks.fit, energy=drawn[1], nights=nights).around(
-                    *span, most_s=max(clocks.age_s.values())
-                )
-                for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
-            )
-            self._ages[key] = known = (*drawn, span, (shade[0] if shade else sun, sun))
+            self._ages[key] = known = (*drawn, span, ages_on(pours, layer, nights, span))
         return known[3]
 
 

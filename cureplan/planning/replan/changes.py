@@ -208,7 +208,7 @@ def _drift(readings: NightReadings) -> list[Message]:
     if not per_h:
         return []
     code = "replan.quickens" if per_h > 0 else "replan.slows"
-    rate_frac = min(1.0, max(0.01, round(abs(float(np.expm1(per_h))), 2)))
+    rate_frac = max(0.01, round(abs(float(np.expm1(per_h))), 2))
     return [Message(code, {"rate_frac": rate_frac})]
 
 

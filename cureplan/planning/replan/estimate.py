@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.night_log import ENDS, READINGS, NightEvent
@@ -16,7 +17,7 @@ from cureplan.planning.odds.nights import SLAB_OWN_SD_K, SLAB_SHARED
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.science.clocks import SlurryClocks
 from cureplan.science.learning.least_squares import PRIOR_FREEDOM
-from cureplan.science.learning.setup import LOT_SD
+from cureplan.science.learning.setup import lot_sds
 from cureplan.science.learning.tonight import (
     NightFit,
     NightPrior,
@@ -192,13 +193,17 @@ def night_prior(
 
     `doubt_left` is the share that earlier plans of the night have left of it.
     """
+    lot_sd, lots_sd, ln_belief = lot_sds(job.cards.slurry)
     slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
     slabs_k = [_slab_sd_k(conditions[room], at_s) for room in rooms]
     doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
+
+    def with_lot(sd: ArrayLike) -> NDArray[np.float64]:
+        return np.hypot(doubt_left * np.hypot(sd, job.times_sd("slurry")), doubt.card)
+
     return NightPrior(
-        ln_speed_sd=float(
-            np.hypot(doubt_left * np.hypot(LOT_SD, job.times_sd("slurry")), doubt.card)
-        ),
+        ln_speed_sd=float(with_lot(lot_sd)),
+        lots=tuple(zip(with_lot(lots_sd).tolist(), ln_belief.tolist(), strict=True)),
         kit_sd=job.doubt.kit,
         slab_sd_k=tuple(sd_k for sd_k, _ in slabs_k),
         slab_shared_k=tuple(shared_k for _, shared_k in slabs_k),

@@ -207,7 +207,7 @@ class BatchRate:
         fit = readings.fit
         if not fit.readings:
             return self
-        left, before = readings.ln_speed_sd, fit.prior.ln_speed_sd
+        left, before = readings.ln_speed_sd, fit.prior.doubt_sd
         # What one kit has of its own, no reading of others makes surer.
         own = fit.prior.kit_sd
         return BatchRate(

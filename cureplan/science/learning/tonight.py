@@ -21,8 +21,10 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.science.clocks import SlurryClocks
 from cureplan.science.learning.least_squares import (
     PRIOR_FREEDOM,
+    SharedScatter,
     Solution,
-    half_width,
+    interval,
+    normal_sd,
     with_scale,
 )
 from cureplan.science.learning.procedure_readings import (
@@ -130,6 +132,15 @@ class NightPrior:
     """What of it all slabs have in common."""
     slope_sd_k: float = 1.0
     """The last patch of a floor against the first: invented."""
+    lots: tuple[tuple[float, float], ...] = ()
+    """1 SD of ln(speed) of all kits for each scatter lots may have, and ln of its belief."""
+
+    @property
+    def doubt_sd(self) -> float:
+        """SD of the normal distribution whose nine in ten are as wide as ln(speed)'s."""
+        if not self.lots:
+            return self.ln_speed_sd
+        return normal_sd(*np.array(self.lots).T)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -163,9 +174,9 @@ class NightFit:
         """Limits between which the speed lies with a confidence."""
         if not 0.0 < confidence < 1.0:
             raise OutOfRangeError(f"confidence must be above 0, below 1, got {confidence:g}")
-        half = half_width(self.found, self._along(night=1.0), share=confidence, scatter_sd=0.0)
+        low, high = interval(self.found, self._along(night=1.0), share=confidence)
         middle = self._at("night")
-        return float(np.exp(middle - half)), float(np.exp(middle + half))
+        return float(np.exp(middle + low)), float(np.exp(middle + high))
 
     @property
     def drift_per_h(self) -> float:
@@ -228,8 +239,8 @@ class NightFit:
     def _doubt(self, along: Array) -> float:
         """SD of the normal distribution whose nine in ten are as wide as Student's here."""
         free = np.where(self.model.held, 0.0, along)
-        half = half_width(self.found, free, share=0.9, scatter_sd=0.0)
-        return half / _NINE_IN_TEN
+        low, high = interval(self.found, free, share=0.9)
+        return 0.5 * (high - low) / _NINE_IN_TEN
 
     @staticmethod
     def _clear(value: float, sd: float) -> float:
@@ -251,8 +262,11 @@ def fit_night(
 
     Not for kits of more than one lot: they differ, and each wants a fit of its own.
     """
-    if not (prior.ln_speed_sd > 0 and all(sd > 0 for sd in prior.slab_sd_k)):
-        raise OutOfRangeError("every prior SD must be above 0")
+    of_slabs = zip(prior.slab_sd_k, prior.slab_shared_k, strict=True)
+    if not (prior.ln_speed_sd > 0 and all(sd > 0 and sd >= part >= 0 for sd, part in of_slabs)):
+        raise OutOfRangeError(
+            "every prior SD must be above 0, and what slabs share no more than theirs"
+        )
     if not all(0 < end.after_s < np.inf for end in ends):
         raise OutOfRangeError("after_s of every end must be above 0 s and finite")
     latest_h = max((bucket.poured_h for bucket in buckets), default=0.0)
@@ -305,6 +319,7 @@ def fit_night(
             film_m=clocks.film_m,
             slab_effusivity=clocks.slab_effusivity,
             slabs_k=shared_k,
+            lots=_lots(layout, prior),
         )
         return model, with_scale(problem, prior_freedom=PRIOR_FREEDOM)
 
@@ -330,6 +345,15 @@ def fit_night(
         watched_h=latest_h - min((bucket.poured_h for bucket in buckets), default=latest_h),
         places=tuple(places),
     )
+
+
+def _lots(layout: Layout, prior: NightPrior) -> SharedScatter | None:
+    if not prior.lots:
+        return None
+    night = np.zeros(layout.size, dtype=bool)
+    night[layout.at("night")] = True
+    sd, ln_belief = np.array(prior.lots).T
+    return SharedScatter(parameter=night, sd=sd, ln_belief=ln_belief)
 
 
 def _plainly(free: Solution, which: slice, believed: ArrayLike) -> Array:
