@@ -16,7 +16,7 @@ from cureplan.planning.odds.nights import Nights, around_of, hour_of
 from cureplan.science.fit import KineticFit
 from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
 
-__all__ = ["DrawnAges", "ages_on", "ln_pace"]
+__all__ = ["DrawnAges", "ages_on", "kit_factor", "ln_pace"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -152,3 +152,15 @@ def ages_on(
 
     slab = nights.slab_marks[pours.room.name], pours.conditions
     return kept(ages, "ages", *slab, clocks, energy, span)
+
+
+def kit_factor(room: RoomPours, layer: Layer, nights: Nights, at_s: float) -> Array:
+    """How many times faster than expected each patch ages: its kit, and its half of the
+    slab, as it is when the layer is laid."""
+    kit_ln = nights.kit_ln[room.room.name, layer.stage]
+    clocks, _ = room.material(layer)
+    kelvin = float(room.conditions.slab_at(at_s)) + ZERO_CELSIUS_K
+    per_k = clocks.fit.activation_energy_j_mol / (GAS_CONSTANT_J_MOL_K * kelvin**2)
+    return np.asarray(
+        np.exp(kit_ln + per_k * nights.patches_k(room.room.name, kit_ln.shape[1]))
+    )

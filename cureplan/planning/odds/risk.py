@@ -20,14 +20,13 @@ from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
-from cureplan.planning.odds.ages import DrawnAges, ages_on
+from cureplan.planning.odds.ages import DrawnAges, ages_on, kit_factor
 from cureplan.planning.odds.buckets import UNNOTICED_S, kept_buckets
 from cureplan.planning.odds.margins import MarginTables
 from cureplan.planning.odds.nights import Draws, Nights, Visit, draw_nights, known_until
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
-from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
 __all__ = ["MEMBERS", "Looked", "Odds", "assess", "known_until"]
 
@@ -394,7 +393,7 @@ def _planned(
             needs_s=room.material(layer)[0].age_s,
             ages=shade,
             sun_ages=sun,
-            kit_factor=_kit_factor(room, layer, nights, float(patch_s[0])),
+            kit_factor=kit_factor(room, layer, nights, float(patch_s[0])),
             landed=landed,
             stopped_s=(
                 nights.stop_s[placed.room].cumsum(axis=1) if layer.kind == "slurry" else None
@@ -430,18 +429,6 @@ def _planned(
         for primer in schedule.primers
     ]
     return sorted(stays, key=lambda stay: stay.begins_s)
-
-
-def _kit_factor(room: RoomPours, layer: Layer, nights: Nights, at_s: float) -> Array:
-    """How many times faster than expected each patch ages: its kit, and its half of the
-    slab, as it is when the layer is laid."""
-    kit_ln = nights.kit_ln[room.room.name, layer.stage]
-    clocks, _ = room.material(layer)
-    kelvin = float(room.conditions.slab_at(at_s)) + ZERO_CELSIUS_K
-    per_k = clocks.fit.activation_energy_j_mol / (GAS_CONSTANT_J_MOL_K * kelvin**2)
-    return np.asarray(
-        np.exp(kit_ln + per_k * nights.patches_k(room.room.name, kit_ln.shape[1]))
-    )
 
 
 def _lived(
