@@ -23,7 +23,7 @@ from cureplan.planning.floor.layers import (
     window_over,
 )
 from cureplan.planning.floor.limits import LayerLimits
-from cureplan.planning.floor.pour import AS_IS, PourOption, RoomPours
+from cureplan.planning.floor.pour import AS_IS, BucketClocks, PourOption, RoomPours
 from cureplan.planning.schedule.placing import (
     PlacedCoat,
     PlacedPour,
@@ -101,7 +101,7 @@ class OptionTable:
     closes_s: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class _Rows:
     """What was run at full half-hours."""
 
@@ -196,7 +196,7 @@ class PourTables:
                 self.pours.wet_factors(at, confidence=confidence, times_sd=times_sd)[0]
                 for at in missing
             ]
-            least_s = self.pours.run(option, missing, speed=wait).least_s
+            (least_s,) = self.pours.rows(option, missing, _least, speed=wait)
             known.update(zip(missing, least_s.tolist(), strict=True))
         # Rows far from the starts carry no weight between them.
         sure_s = np.array([known.get(at, 0.0) for at in rows.at_s.tolist()])
@@ -210,7 +210,7 @@ class PourTables:
             known.update(zip(rows.at_s.tolist(), rows.central_s.tolist(), strict=True))
         missing = [at for at in start_s.tolist() if at not in known]
         if missing:
-            least_s = self.pours.run(option, missing).least_s
+            (least_s,) = self.pours.rows(option, missing, _least)
             known.update(zip(missing, least_s.tolist(), strict=True))
         return np.array([known[at] for at in start_s.tolist()])
 
@@ -233,17 +233,9 @@ class PourTables:
         return known
 
     def _run(self, option: PourOption, at_s: Array) -> _Rows:
-        run = self.pours.run(option, at_s)
-        by_s = run.broadcast_by_s.max(axis=1) - at_s
-        return _Rows(
-            at_s=at_s,
-            central_s=run.least_s,
-            lasts_s=np.maximum(self.pours.plan(option).times.last_s, by_s),
-            coldest_c=run.mixed_c.min(axis=1),
-            hottest_c=run.mixed_c.max(axis=1),
-            pour_age_s=run.pour_age_s,
-            film_age_s=run.film_age_s.astype(np.float32),
-        )
+        least_s, by_s, *others = self.pours.rows(option, at_s, _columns)
+        lasts_s = np.maximum(self.pours.plan(option).times.last_s, by_s - at_s)
+        return _Rows(at_s, least_s, lasts_s, *others)
 
     def stage(
         self,
@@ -348,6 +340,16 @@ class PourTables:
         kept &= at_starts(table.mixed_spare_k) >= 0
         kept &= _in_shift(spans, span, done_s, sure)
         return stage.keep(kept & (stage.opens <= stage.closes))
+
+
+def _least(run: BucketClocks) -> tuple[Array]:
+    return (run.least_s,)
+
+
+def _columns(run: BucketClocks) -> tuple[NDArray[Any], ...]:
+    """As `_Rows` has them, but when the last grain may fall in place of how long it takes."""
+    found = run.broadcast_by_s.max(axis=1), run.mixed_c.min(axis=1), run.mixed_c.max(axis=1)
+    return run.least_s, *found, run.pour_age_s, run.film_age_s.astype(np.float32)
 
 
 def _no_states() -> Stage:
