@@ -73,14 +73,11 @@ class Sureness:
     """By how much all times of the wet slurry may be off together, as far as its margins
     are to bear that as well."""
 
-    @property
-    def temperatures(self) -> float:
-        """Confidence of each limit of slab and air."""
-        return self.windows if self.limits is None else self.limits
-
     def limits_of(self, pours: RoomPours, layer: Layer) -> LayerLimits:
         """When a layer may be laid, so surely."""
-        return pours.limits(layer, confidence=self.temperatures, ahead=self.limits is not None)
+        if self.limits is None:
+            return pours.limits(layer, confidence=self.windows)
+        return pours.limits(layer, confidence=self.limits, ahead=True)
 
     def behind_s(self, worked_s: Array) -> Array:
         """How far behind its plan a crew may be that has worked so long."""
