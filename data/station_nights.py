@@ -45,8 +45,8 @@ GERMAN = (
     "Bad Marienberg", "Kassel", "Braunlage", "Chemnitz", "Hof", "", "Mannheim",
     "Muehldorf", "Stoetten", "Garmisch-Partenkirchen",
 )  # fmt: skip
-"""By region; the eleventh, a peak of 1,213 m, is left out: a July night there is colder than kits
-may be."""
+"""By region; the eleventh, a peak of 1,213 m, is left out: a July night there is colder than
+kits may be."""
 STATIONS = {
     "Zurich": CEA.format("Zuerich-SMA_2015"),
     "New York Central Park": CEA.format("NewYork-CentralPark_1973_2005_TMY3"),
