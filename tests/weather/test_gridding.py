@@ -2,13 +2,16 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from builders import HAND, JULY_17_S
+from builders import HAND, JULY_17_S, series_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message
+from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
+from cureplan.weather.hours.resample import hour_means
+from cureplan.weather.hours.series import utc_of
 
 
 def rows_at(hours, temp_c, dew_c=None, cloud_frac=None):
@@ -76,6 +79,29 @@ def test_rows_at_nine_to_the_hour_are_read_at_whole_hours():
     assert series.epoch_s[0] == JULY_17_S
     assert series.gaps == ()
     assert series.notes == (Message("weather.off_hour", {"rows": 5, "count": 5}),)
+
+
+def test_the_mean_of_a_straight_line_is_its_middle():
+    # Rows at :05, :20, :35 and :50, 1 K an hour: no row stands where the mean begins or ends.
+    epoch_s = JULY_17_S + 300.0 + 900.0 * np.arange(20)
+    temp_c = (epoch_s - JULY_17_S) / 3600.0
+    nothing = np.full(20, np.nan)
+    rows = RawRows(
+        epoch_s=epoch_s, temp_c=temp_c, dew_c=nothing, cloud_frac=nothing,
+        origin=np.zeros(20, dtype=int),
+    )  # fmt: skip
+    means, _ = hour_means(rows, phase_s=0.0)
+    assert means.temp_c[:4] == pytest.approx([1.0, 2.0, 3.0, 4.0], abs=1e-9)
+
+
+def test_a_gap_of_the_first_day_is_filled_by_the_day_after():
+    # Days alike but the last, which has no say in the first.
+    day = 10.0 + np.arange(24.0)
+    temp_c = np.concatenate([day, day, day, 40.0 - 2.0 * day])
+    temp_c[5:8] = np.nan
+    series = series_of(temp_c)
+    filled = fill_history(series, before=utc_of(float(series.epoch_s[-1])))
+    assert filled.temp_c[5:8] == pytest.approx([15.0, 16.0, 17.0])
 
 
 def test_a_zone_half_an_hour_off_keeps_its_own_hours():

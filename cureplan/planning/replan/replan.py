@@ -17,7 +17,7 @@ from cureplan.judge import require_confirmed
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.risk import assess
-from cureplan.planning.plan.assemble import assemble
+from cureplan.planning.plan.assemble import assemble, with_doubt
 from cureplan.planning.plan.choose import choose
 from cureplan.planning.plan.hours import instant, minutes
 from cureplan.planning.plan.model import Night, Plan, RoomPlan, Source, Status
@@ -232,6 +232,7 @@ def _put_together(
         try_others(job, Tables(pours=found.pours), schedule),
         made_at=made_at,
     )
+    new = with_doubt(new, found.pours, schedule, found.chosen.odds)
     placed = {poured.room: poured for poured in schedule.pours}
     help_ = help_for_short_buckets(found.pours, placed, state, before=old.job.crew)
     first = first_minutes(new, state, help_, fast=runs_fast(readings.fit), left_out=left_out)

@@ -43,7 +43,7 @@ def fill_history(
     filled = np.concatenate(runs)
     gaps = [gap for gap in series.gaps if not _within(gap, series.epoch_s[filled])]
     gaps += [_gap(series.epoch_s[run]) for run in runs]
-    told = Message("weather.history_filled", {"count": int(filled.size)})
+    warning = Message("weather.history_filled", {"count": int(filled.size)})
     return replace(
         series,
         temp_c=temp_c,
@@ -51,7 +51,7 @@ def fill_history(
         origin=origin,
         origins=(*series.origins, straight_line_origin(series.origins)),
         gaps=tuple(sorted(gaps, key=lambda gap: (gap.starts, gap.what))),
-        warnings=(*series.warnings, told),
+        warnings=(*series.warnings, warning),
     )
 
 
