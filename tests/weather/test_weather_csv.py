@@ -176,14 +176,16 @@ def test_weather_that_misses_the_job_says_which_hours(table, skip, ends, history
     assert caught.value.exit_code == 2
 
 
-def test_a_gap_in_the_history_is_filled_by_the_days_around_it(table):
+@pytest.mark.parametrize("history_h", [40, 10])
+def test_a_gap_in_the_history_is_filled_by_the_days_around_it(table, history_h):
     # Each hour 0.1 C warmer than the last: a day earlier and later on one line, so the
-    # line is what must come back, and the file is not refused.
+    # line is what must come back, and the file is not refused; also where the gap begins
+    # before the history that is wanted.
     series = read_weather_csv_for(
         table(hours(72, skip=(30, 31, 32, 33, 34))),
         starts=datetime(2013, 7, 18, 18, tzinfo=EDT),
         ends=datetime(2013, 7, 19, 12, tzinfo=EDT),
-        history_s=40 * 3600,
+        history_s=history_h * 3600,
     )
     assert np.diff(series.temp_c[24:40]) == pytest.approx(np.diff(series.temp_c)[:15], abs=1e-6)
     (gap,) = (gap for gap in series.gaps if gap.what == "temperature")
