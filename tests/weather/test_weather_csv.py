@@ -17,7 +17,7 @@ from cureplan.weather.hours.csv_file import (
     write_csv,
 )
 from cureplan.weather.hours.csv_sheet import _parted_by_blanks
-from cureplan.weather.hours.csv_zones import local_to_utc
+from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.series import Gap, WeatherOrigin
 
@@ -107,6 +107,25 @@ def test_half_hours_of_the_night_clocks_go_back_are_told_by_their_order():
     local_s = midnight_s + 3600.0 * np.array(walls)
     hours = local_to_utc(local_s, ZoneInfo("America/New_York"))
     assert (hours.offset_s / 3600).tolist() == [-4, -4, -4, -5, -5, -5]
+
+
+def test_a_zone_that_is_named_is_the_one_the_zone_database_has():
+    states = "New_York", "Chicago", "Denver", "Los_Angeles", "Anchorage"
+    places = [f"America/{one}" for one in states] + ["Pacific/Honolulu"]
+    places += [f"Europe/{one}" for one in ("Lisbon", "Berlin", "Helsinki")]
+    found = {}
+    for place in places:
+        for month in (1, 7):
+            there = datetime(2026, month, 1, tzinfo=ZoneInfo(place))
+            named = zone_of(there.tzname(), None, there)
+            if named is not None:
+                found[there.tzname()] = named.utcoffset(None) == there.utcoffset()
+    # CST is Chicago's and Shanghai's, so that no zone follows from it.
+    assert set(found.values()) == {True}
+    assert found.keys() == {
+        *("EST", "EDT", "CDT", "MST", "MDT", "PST", "PDT", "AKST", "AKDT", "HST"),
+        *("WET", "WEST", "CET", "CEST", "EET", "EEST"),
+    }
 
 
 @pytest.mark.parametrize(
