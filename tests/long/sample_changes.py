@@ -61,6 +61,8 @@ EQUAL = {
     "return kept if kept.size else starts[:1]": "equal: stands in where no start can be",
     "(max(a, c), min(b, d)) for a, b in below for c, d in above if min(b, d) > max(a, c)":
         "equal: an edge without length adds none",
+    "dew_c[too_wide | (hours_s < at_s[0]) | (hours_s > at_s[-1])] = np.nan":
+        "equal: no hour that is put in is a row's",
     "return self.stop() or self.worked >= self.budget": "equal: no sum is it to the last digit",
     "return ahead or [way] * (way.job.access.begins.timestamp() >= now_s)":
         "equal: no job begins in the second it is planned",
