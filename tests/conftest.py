@@ -20,6 +20,7 @@ from effort import FAST, LONG, drawn
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
+from cureplan.core.kept import keep_results
 from cureplan.planning.plan import made_of
 from cureplan.planning.plan.model import FORMAT
 
@@ -95,12 +96,41 @@ def few_nights() -> Iterator[None]:
         yield
 
 
+MOST_KEPT_BYTES = 150_000_000
+
+
+@pytest.fixture(scope="session", autouse=True)
+def results_kept() -> Iterator[None]:
+    """Slabs, buckets and nights already run for one test serve the next, as between a
+    desk's edits: tests/test_kept.py holds them to what making them anew gives."""
+    keep_results(MOST_KEPT_BYTES)
+    yield
+    keep_results(0)
+
+
 @pytest.fixture(scope="module")
-def all_nights(few_nights: None) -> Iterator[None]:
+def nothing_kept(results_kept: None) -> Iterator[None]:
+    """Everything is run anew, as by a command."""
+    keep_results(0)
+    yield
+    keep_results(MOST_KEPT_BYTES)
+
+
+@pytest.fixture(scope="module")
+def all_nights(few_nights: None, nothing_kept: None) -> Iterator[None]:
     """On as many as a command weighs it on, where what it prints is compared."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(made_of, "ROOM_NIGHTS", ALL_NIGHTS)
         yield
+
+
+def anew(make: Callable[[], Any]) -> Any:
+    """What is made where nothing is kept."""
+    keep_results(0)
+    try:
+        return make()
+    finally:
+        keep_results(MOST_KEPT_BYTES)
 
 
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
@@ -123,10 +153,11 @@ def demo_weather(demo_job):
 @pytest.fixture(scope="session")
 def demo_plan(demo_job, demo_weather, kept):
     """Its plan, made once, without what would help."""
-    return kept(
-        "demo",
-        lambda: make_plan(demo_job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False),
-    )
+
+    def made() -> Any:
+        return make_plan(demo_job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
+
+    return kept("demo", lambda: anew(made))
 
 
 @pytest.fixture(scope="session")
@@ -134,9 +165,11 @@ def room_plan(demo_job, demo_weather, kept):
     """The plan of one room of the demonstration alone: quickly made, quickly made again."""
     room = replace(demo_job.room("Dish room"), way_out=())
     job = replace(demo_job, rooms=(room,))
-    return kept(
-        "room", lambda: make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
-    )
+
+    def made() -> Any:
+        return make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
+
+    return kept("room", lambda: anew(made))
 
 
 @pytest.fixture(scope="session")
