@@ -20,7 +20,6 @@ from effort import FAST, LONG, drawn
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
-from cureplan.core.kept import keep_results
 from cureplan.planning.odds.nights import TERMS
 from cureplan.planning.plan import made_of
 from cureplan.planning.plan.model import FORMAT
@@ -99,42 +98,13 @@ def few_nights() -> Iterator[None]:
         yield
 
 
-MOST_KEPT_BYTES = 150_000_000
-
-
-@pytest.fixture(scope="session", autouse=True)
-def results_kept() -> Iterator[None]:
-    """Slabs, buckets and nights already run for one test serve the next, as between a
-    desk's edits: tests/test_kept.py holds them to what making them anew gives."""
-    keep_results(MOST_KEPT_BYTES)
-    yield
-    keep_results(0)
-
-
 @pytest.fixture(scope="module")
-def nothing_kept(results_kept: None) -> Iterator[None]:
-    """Everything is run anew, as by a command."""
-    keep_results(0)
-    yield
-    keep_results(MOST_KEPT_BYTES)
-
-
-@pytest.fixture(scope="module")
-def all_nights(few_nights: None, nothing_kept: None) -> Iterator[None]:
+def all_nights(few_nights: None) -> Iterator[None]:
     """On as many as a command weighs it on, where what it prints is compared."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(made_of, "ROOM_NIGHTS", ALL_NIGHTS)
         patch.setattr(made_of, "TERMS", TERMS)
         yield
-
-
-def anew(make: Callable[[], Any]) -> Any:
-    """What is made where nothing is kept."""
-    keep_results(0)
-    try:
-        return make()
-    finally:
-        keep_results(MOST_KEPT_BYTES)
 
 
 NIGHT_BEFORE = datetime(2013, 7, 17, 12, tzinfo=UTC)
@@ -157,11 +127,10 @@ def demo_weather(demo_job):
 @pytest.fixture(scope="session")
 def demo_plan(demo_job, demo_weather, kept):
     """Its plan, made once, without what would help."""
-
-    def made() -> Any:
-        return make_plan(demo_job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
-
-    return kept("demo", lambda: anew(made))
+    return kept(
+        "demo",
+        lambda: make_plan(demo_job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False),
+    )
 
 
 @pytest.fixture(scope="session")
@@ -169,11 +138,9 @@ def room_plan(demo_job, demo_weather, kept):
     """The plan of one room of the demonstration alone: quickly made, quickly made again."""
     room = replace(demo_job.room("Dish room"), way_out=())
     job = replace(demo_job, rooms=(room,))
-
-    def made() -> Any:
-        return make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
-
-    return kept("room", lambda: anew(made))
+    return kept(
+        "room", lambda: make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
+    )
 
 
 @pytest.fixture(scope="session")

@@ -13,7 +13,7 @@ from cureplan.core.kept import keep_results, kept, kept_rows, mark_of
 
 
 @pytest.fixture(autouse=True)
-def keeps(nothing_kept: None) -> Iterator[None]:
+def keeps() -> Iterator[None]:
     keep_results(1_000_000)
     yield
     keep_results(0)

@@ -322,7 +322,6 @@ def test_a_job_that_cannot_be_read_is_not_planned_and_says_why(demo_desk: Served
     assert str(demo_desk.folder) not in got.text
 
 
-@pytest.mark.usefixtures("nothing_kept")
 def test_what_is_kept_between_edits_changes_no_plan(
     room_plan: Plan, demo_weather: HourlySeries, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -10,8 +10,6 @@ import pytest
 from cureplan import api
 from cureplan.planning.plan import assemble as assembling
 
-pytestmark = pytest.mark.usefixtures("nothing_kept")
-
 
 def test_putting_a_plan_together_runs_no_bucket(demo_job, demo_weather, monkeypatch):
     # Outside: what is asked is that the assembly computes nothing physical.
