@@ -77,6 +77,7 @@ def test_a_coat_that_nobody_ticked_is_not_taken_as_begun(one_room, coat, log_of)
     told = again(one_room, log_of, now, said(coat.start, "vacuumed", coat.room))
     new = coat_of(told.plan, coat.room, 1)
     assert new.start >= now
+    assert "replan.coat_assumed" in codes(untold)
     assert "replan.coat_not_begun" in codes(told)
     # It is vacuumed: nobody is called to do it again.
     assert "vacuum" in {call.stage for call in one_room.calls}
