@@ -135,10 +135,10 @@ def _density(card: SlurryFile) -> Iterator[Fault]:
 
 
 def _points(entry: MilestoneEntry, path: KeyPath) -> Iterator[Fault]:
-    damp = [point.humidity_frac is not None for point in entry.points]
-    if any(damp) and not all(damp):
+    gives = [point.humidity_frac is not None for point in entry.points]
+    if any(gives) and not all(gives):
         yield Fault(
-            path=(*path, damp.index(False)),
+            path=(*path, gives.index(False)),
             problem="some points give a humidity and this one does not",
             cure="give it for all points of the milestone or for none",
         )
@@ -356,6 +356,7 @@ def _milestones(entries: Written, clock: Clock, origins: Origins) -> dict[str, M
             points=points,
             spread_frac=entry.spread_frac,
             doubt_frac=min(entry.doubt_frac or 0.0, entry.spread_frac),
+            lots_frac=min(entry.lots_frac or 0.0, entry.spread_frac),
         )
     return made
 

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, replace
-from typing import Final
+from functools import partial
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.clock import shift_windows
 from cureplan.core.errors import OutOfRangeError
+from cureplan.core.kept import Mark, kept, kept_rows, mark_of
 from cureplan.inputs.job.model import Crew, Job, Materials, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import (
@@ -60,6 +62,7 @@ __all__ = [
     "kit_temperatures",
 ]
 
+Columns = Callable[["BucketClocks"], tuple[NDArray[Any], ...]]
 BINDINGS: Final = ("wet_edge", "working_time", "broadcast_closes")
 
 Array = NDArray[np.float64]
@@ -88,6 +91,8 @@ class BucketClocks:
     film_age_s: Array
     """Shape (S, N, nodes): see `BucketPath`."""
     broadcast_by_s: Array
+    finer: bool
+    """Whether the starts were followed in more steps for the sake of one: see `BucketPath`."""
 
     @property
     def margin_s(self) -> Array:
@@ -180,6 +185,7 @@ def bucket_clocks(
         pour_age_s=path.pour_age_s.reshape(shape),
         film_age_s=path.film_age_s.reshape(*shape, -1),
         broadcast_by_s=broadcast_by,
+        finer=path.finer,
     )
 
 
@@ -290,6 +296,7 @@ class RoomPours:
     _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
         field(init=False, default_factory=dict)
     )
+    _marks: dict[PourOption, Mark] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.slurry_curve = self._curve(self.clocks)
@@ -466,31 +473,52 @@ class RoomPours:
     ) -> BucketClocks:
         """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,), in the
         option's own times or in others."""
-        given = kit_temperatures(
-            self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
-        )
         kit = self.clocks.kit
         energy_j_mol = kit.activation_energy_j_mol + energy_shift_j_mol
+        clocks = replace(self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol))
+        its = times or self.plan(option, crew).times
+        asked: dict[str, Any] = {
+            "clocks": clocks,
+            "conditions": self.conditions,
+            "temperatures": self._given(option),
+            "haul_s": self.job.pace.haul_s,
+            "speed": speed,
+            "slab_shift_k": slab_shift_k,
+            "air_shift_k": air_shift_k,
+            "liquids_shift_k": liquids_shift_k,
+        }
+        run = partial(bucket_clocks, start_s, its, **asked)
         try:
-            return bucket_clocks(
-                start_s,
-                times or self.plan(option, crew).times,
-                clocks=replace(
-                    self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)
-                ),
-                conditions=self.conditions,
-                temperatures=given,
-                haul_s=self.job.pace.haul_s,
-                speed=speed,
-                slab_shift_k=slab_shift_k,
-                air_shift_k=air_shift_k,
-                liquids_shift_k=liquids_shift_k,
-            )
+            return run() if np.ndim(start_s) else kept(run, "clocks", start_s, its, asked)
         except OutOfRangeError as error:
             if "temp_c" not in str(error):
                 raise
             air_c = float(np.max(self.conditions.air_c))
             raise clocks_fault(self.job.cards.slurry, error, at_c=air_c) from None
+
+    def _given(self, option: PourOption) -> KitTemperatures:
+        return kit_temperatures(
+            self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
+        )
+
+    def rows(
+        self, option: PourOption, start_s: ArrayLike, of: Columns, speed: ArrayLike = 1.0
+    ) -> tuple[NDArray[Any], ...]:
+        """Columns made of the clocks of starts, shape (S, ...), run where none are kept."""
+
+        def made(at: Array) -> tuple[tuple[NDArray[Any], ...], bool]:
+            run = self.run(option, at[:, 0], speed=at[:, 1])
+            return of(run), not run.finer
+
+        at = np.stack(np.broadcast_arrays(start_s, speed), axis=1)
+        return kept_rows(made, at, of.__name__, self.mark(option))
+
+    def mark(self, option: PourOption) -> Mark:
+        """Tells pours whose buckets have the same clocks whenever they are begun."""
+        if option not in self._marks:
+            of = self.conditions, self.clocks, self._given(option), self.job.pace.haul_s
+            self._marks[option] = mark_of(*of, self.plan(option).times)
+        return self._marks[option]
 
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""
