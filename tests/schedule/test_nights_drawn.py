@@ -9,11 +9,11 @@ import pytest
 from rooms import few_rooms, pours_of
 
 from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.odds.ages import DrawnAges
 from cureplan.planning.odds.nights import (
     INDOOR_SD_K,
     RHYTHM_SD_FRAC,
     SLAB_SHARED,
-    DrawnAges,
     draw_nights,
 )
 from cureplan.planning.odds.risk import assess, known_until
