@@ -9,7 +9,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from cureplan.api import get_weather, read_job
+from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Job, Shift
@@ -185,3 +185,17 @@ def test_a_second_change_is_told_only_where_it_gives_more_than_the_first_alone()
     both = tried(0.72, "a", "b")
     best = _Looking._best_of(look, [other, both, alone], wanted=3)
     assert [way.chance_frac for way in best] == [0.72, 0.60, 0.50]
+
+
+def test_open_for_less_is_offered_only_where_a_room_is_to_open_for_more() -> None:
+    job = read_job(demo_job_path())
+
+    def offered(*uses: str) -> list[str]:
+        rooms = tuple(replace(job.rooms[0], open_for=use) for use in uses)
+        return [
+            change.say.values["open_for"] for change in open_for_less(replace(job, rooms=rooms))
+        ]
+
+    assert offered("feet", "feet") == []
+    assert offered("feet", "carts") == ["open_for.feet"]
+    assert offered("feet", "wash-down") == ["open_for.carts", "open_for.feet"]
