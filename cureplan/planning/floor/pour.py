@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import InitVar, dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -279,6 +279,8 @@ class RoomPours:
     topcoat: TopcoatClocks
     conditions: RoomConditions
     settled: Settled = FREE
+    like: InitVar[RoomPours | None] = None
+    """The same floor under another job, whose ages and doubts it shares."""
     slurry_curve: FloorAge = field(init=False)
     topcoat_curve: FloorAge = field(init=False)
     tasks: tuple[tuple[Layer, ...], ...] = field(init=False)
@@ -291,9 +293,16 @@ class RoomPours:
         field(init=False, default_factory=dict)
     )
 
-    def __post_init__(self) -> None:
-        self.slurry_curve = self._curve(self.clocks)
-        self.topcoat_curve = self._curve(self.topcoat)
+    _works: dict[PourOption, tuple[Work, ...]] = field(init=False, default_factory=dict)
+    _wet: dict[float, Doubt] = field(init=False, default_factory=dict)
+
+    def __post_init__(self, like: RoomPours | None) -> None:
+        if like is None:
+            self.slurry_curve = self._curve(self.clocks)
+            self.topcoat_curve = self._curve(self.topcoat)
+        else:
+            self.slurry_curve, self.topcoat_curve = like.slurry_curve, like.topcoat_curve
+            self._wet = like._wet
         primed = self.job.cards.primer is not None
         spiked = self.job.crew.spiked_shoes
         cove = self.job.cove.when if self.job.cove and self.job.cove_m(self.room) > 0 else None
@@ -335,7 +344,9 @@ class RoomPours:
     def under(self, room: Room, job: Job) -> RoomPours:
         """The floor on the same air and slab under a job that differs."""
         conditions = replace(self.conditions, room=room.name)
-        return RoomPours(room, job, self.clocks, self.topcoat, conditions, self.settled)
+        return RoomPours(
+            room, job, self.clocks, self.topcoat, conditions, self.settled, like=self
+        )
 
     def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
         """Layout, rhythm and times of an option, with the job's crew or another."""
@@ -361,8 +372,10 @@ class RoomPours:
 
     def works(self, option: PourOption) -> tuple[Work, ...]:
         """How long every task of the floor takes when it is poured by an option."""
-        plan = self.plan(option)
-        return tuple(self._work(task, plan) for task in self.tasks)
+        if option not in self._works:
+            plan = self.plan(option)
+            self._works[option] = tuple(self._work(task, plan) for task in self.tasks)
+        return self._works[option]
 
     def _work(self, task: tuple[Layer, ...], plan: PourPlan) -> Work:
         room, job, patches, layer = self.room, self.job, plan.layout.kits, task[-1]
@@ -494,8 +507,10 @@ class RoomPours:
 
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""
-        sd_k = slab_sd_k(at_s, self.conditions)
-        return self._doubt(at_s, self.clocks, sd_k)
+        if at_s not in self._wet:
+            sd_k = slab_sd_k(at_s, self.conditions)
+            self._wet[at_s] = self._doubt(at_s, self.clocks, sd_k)
+        return self._wet[at_s]
 
     def wet_factors(
         self, at_s: float, *, confidence: float | None = None, times_sd: float = 0.0
