@@ -15,16 +15,36 @@ from __future__ import annotations
 import csv
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from datetime import date, datetime, timedelta
 from pathlib import Path
+from types import MappingProxyType
+from typing import NamedTuple
+from zoneinfo import ZoneInfo
 
 from make_heat_wave import STATION, ZONE, source_rows
 
 import cureplan
 
 TARGET = Path(__file__).with_name("airport-nights.csv")
-AIRPORTS = {"LGA": (40.78, -73.88), "JFK": (40.64, -73.78), "EWR": (40.69, -74.17)}
+
+
+class Site(NamedTuple):
+    """Where hours were taken, and the name of their file."""
+
+    name: str
+    latitude: float
+    longitude: float
+    elevation_m: float
+    zone: str
+
+
+AIRPORTS = {
+    name: Site(name, *place, 3.0, ZONE.key)
+    for name, place in {
+        "LGA": (40.78, -73.88), "JFK": (40.64, -73.78), "EWR": (40.69, -74.17),
+    }.items()
+}  # fmt: skip
 SINCE, UNTIL = date(2013, 5, 15), date(2013, 9, 10)
 FIRST, NIGHTS, JULY = date(2013, 7, 1), 62, 7
 WAYS = {"without": '["hour", "bays"]', "with": '["hour", "chill", "bays"]'}
@@ -48,21 +68,23 @@ def write_hours(folder: Path, airport: str) -> None:
                 out.writerow([local.isoformat(), row["temp"], row["dewp"]])
 
 
-def job_text(airport: str, night: date, remedies: str) -> str:
-    """The demo's job with its cook line alone, on another night."""
+def job_text(where: Site, night: date, remedies: str, changed: Mapping[str, str]) -> str:
+    """The demo's job with its cook line alone, on another night, some keys changed."""
     text = cureplan.demo_job_path("school-kitchen").read_text(encoding="utf-8")
     head, *rooms = text.split("[[rooms]]")
     cook = next(room for room in rooms if 'name = "Cook line"' in room)
-    latitude, longitude = AIRPORTS[airport]
     said = {
-        "latitude": latitude,
-        "longitude": longitude,
-        "file": f'"{airport}.csv"',
+        "latitude": where.latitude,
+        "longitude": where.longitude,
+        "elevation": f'"{where.elevation_m:g} m"',
+        "time_zone": f'"{where.zone}"',
+        "file": f'"{where.name}.csv"',
         "from": f"{night}T19:00:00",
         "open_by": f"{night + timedelta(days=3)}T06:00:00",
         "storage": '"room"',
         "remedies": remedies,
         "way_out": "[]",
+        **changed,
     }
     lines = []
     for line in f"{head}[[rooms]]{cook}".splitlines():
@@ -75,13 +97,20 @@ def job_text(airport: str, night: date, remedies: str) -> str:
     return "\n".join(lines) + "\n"
 
 
-def planned(folder: Path, airport: str, night: date) -> dict[str, object]:
+def planned(
+    folder: Path,
+    where: Site,
+    night: date,
+    ways: Iterable[str] = tuple(WAYS),
+    changed: Mapping[str, str] = MappingProxyType({}),
+) -> dict[str, object]:
     """One night, planned whole in either way; a refusal stands in place of a status."""
-    found: dict[str, object] = {"airport": airport, "night": night.isoformat()}
-    now = datetime(night.year, night.month, night.day, 12, tzinfo=ZONE) - timedelta(days=1)
-    for way, remedies in WAYS.items():
-        file = folder / f"{airport}-{way}.toml"
-        file.write_text(job_text(airport, night, remedies), encoding="utf-8")
+    found: dict[str, object] = {"airport": where.name, "night": night.isoformat()}
+    zone = ZoneInfo(where.zone)
+    now = datetime(night.year, night.month, night.day, 12, tzinfo=zone) - timedelta(days=1)
+    for way in ways:
+        file = folder / f"{where.name}-{way}.toml"
+        file.write_text(job_text(where, night, WAYS[way], changed), encoding="utf-8")
         try:
             plan = cureplan.make_plan(cureplan.read_job(file), now=now, what_helps=False)
         except cureplan.CurePlanError as error:
@@ -122,7 +151,7 @@ def main(asked: list[str]) -> None:
         for airport in AIRPORTS:
             write_hours(Path(name), airport)
         for airport, night in only or nights():
-            rows.append(planned(Path(name), airport, night))
+            rows.append(planned(Path(name), AIRPORTS[airport], night))
             print(*rows[-1].values(), flush=True)
             if not asked:
                 write(rows)

@@ -84,6 +84,23 @@ _BOUND_AFTER = re.compile(
     rf"(?<=[a-z.'])(?:\s+|\s*[,(]\s*)(?:{_LEAST_OR_MOST}|or (?:more|less|longer))\.?\)?\s*$",
     re.IGNORECASE,
 )
+_PLUS = re.compile(r"(?<=[0-9½¼¾])\s*\+(?=\s*[a-z]|\s*$)|(?<=[a-z.])\s*\+\s*$", re.IGNORECASE)
+"""Four hours or more, as "4+ h"."""
+_LEAST = re.compile(
+    r"(?<![0-9½¼¾])(?<![0-9½¼¾] )\b(?:min|m[íi]n)(?:imum|imo)?\b|\bmind(?:estens)?\b|at least"
+    r"|al menos|\bnot? (?:less|sooner) than|or (?:more|longer)|[>≥]",
+    re.IGNORECASE,
+)
+_MOST = re.compile(
+    r"\bm[aá]x(?:imum|imo)?\b|höchstens|at most|up to|within|\bnot? (?:more|later|longer) than"
+    r"|or less|[<≤]",
+    re.IGNORECASE,
+)
+_FROM = re.compile(r"\A\s*(?:from|de|von|between|entre|zwischen)\s+(?=[0-9½¼¾])", re.IGNORECASE)
+_BETWEEN = re.compile(r"\s+(?:and|y|et|und)\s+", re.IGNORECASE)
+_TO = re.compile(
+    r"\s*(?:\.{2,3}|…)\s*|\s+(?:to|till|until|bis|à|a|hasta)\s+|[–—]|\s+-\s+", re.IGNORECASE
+)
 _MORE_OR_LESS = re.compile(
     r"(?P<mid>[0-9.,/\s½¼¾]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾]+)"
     r"(?P<unit>[a-z]+\.?|%)",
@@ -96,7 +113,16 @@ def without_bound(text: str) -> str:
 
     >>> without_bound("max. 20 min"), without_bound("4 h min."), without_bound("1 h 30 min")
     ('20 min', '4 h', '1 h 30 min')
+    >>> without_bound("4+ h"), without_bound("20 min +")
+    ('4 h', '20 min')
     """
+    if _LEAST.search(text) and _MOST.search(text):
+        raise refusal(
+            text,
+            "a least and a most time are two milestones",
+            "write the least for the one that opens, the most for the one that closes",
+        )
+    text = _PLUS.sub("", text)
     return _BOUND_AFTER.sub("", _BOUND_BEFORE.sub("", text, count=1))
 
 
@@ -123,9 +149,11 @@ def _ends_s(text: str) -> tuple[float, float]:
     if off and (off["one"] or off["unit"] != "%"):
         return _about_middle_s(text, off)
     text = text.translate(SAME_SIGNS)
+    if _FROM.match(text):
+        text = _BETWEEN.sub("-", _FROM.sub("", text), count=1)
     # "1-1/2" is one and a half, as "1/2-3/4" is a range.
     plain = re.sub(r"(?<![0-9/.])([0-9]+)-([0-9]+/[0-9]+)", r"\1 \2", text)
-    early, separator, late = re.sub(r"\s+to\s+|[–—]|\s+-\s+", "-", plain).partition("-")
+    early, separator, late = _TO.sub("-", plain).partition("-")
     if not separator or not early.strip():
         return (read(text, DURATIONS),) * 2
     unit = re.sub(r"[0-9.,/\s½¼¾]", "", late)

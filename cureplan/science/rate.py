@@ -125,6 +125,11 @@ class AgeCurve:
         self._age_s = np.concatenate(([0.0], np.cumsum(gained_s)))
 
     @property
+    def nbytes(self) -> int:
+        """What it takes up in memory."""
+        return self._time_s.nbytes + self._age_s.nbytes
+
+    @property
     def first_s(self) -> float:
         """First time of the curve [s]."""
         return float(self._time_s[0])

@@ -15,6 +15,7 @@ adds up over all rooms and its program does not.
 from __future__ import annotations
 
 import argparse
+import json
 import sys
 import time
 from dataclasses import dataclass, replace
@@ -117,16 +118,32 @@ def line(rooms: int, seed: int, found: Clocked, peer: HighsAnswer | None) -> str
     )
 
 
+def row(found: Clocked, peer: HighsAnswer | None) -> dict[str, float | bool | None]:
+    """The same for `table.py`; what was never settled is none."""
+    return {
+        "first_s": found.first_s,
+        "all_s": found.all_s,
+        "gap_percent": 100 * found.gap_frac,
+        "proven": found.proven,
+        "peer_s": peer.seconds if peer else None,
+        "peer_gap_percent": 100 * peer.gap_frac if peer else None,
+    }
+
+
 def main() -> None:
     """Print the table."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("rooms", nargs="*", type=int, default=[5, 8, 12, 24])
     parser.add_argument("--seeds", type=int, default=3)
     parser.add_argument("--peer-s", type=float, default=30.0)
+    parser.add_argument("--json", action="store_true")
     asked = parser.parse_args()
-    print(
-        "rooms seed  tables  first  opening    all gap-% proven | HiGHS s status   gap-%  later"
-    )
+    rows = []
+    if not asked.json:
+        print(
+            "rooms seed  tables  first  opening    all gap-% proven | "
+            "HiGHS s status   gap-%  later"
+        )
     for rooms in asked.rooms:
         for seed in range(1, asked.seeds + 1):
             found, problem = clocked(rooms, seed)
@@ -134,7 +151,12 @@ def main() -> None:
             if asked.peer_s > 0:
                 thin = thinned(problem, step=PEER_STEP)
                 peer = best_opening_by_highs(thin, limit_s=asked.peer_s)
-            print(line(rooms, seed, found, peer), flush=True)
+            if asked.json:
+                rows.append(row(found, peer))
+            else:
+                print(line(rooms, seed, found, peer), flush=True)
+    if asked.json:
+        print(json.dumps(rows))
 
 
 if __name__ == "__main__":

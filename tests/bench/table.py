@@ -1,11 +1,12 @@
 """Measure everything and print one table; no pass or fail here.
 
-    python tests/bench/table.py            all of it, some minutes
+    python tests/bench/table.py            all of it, a quarter of an hour on a quiet machine
     python tests/bench/table.py clocks     only the lines whose group holds a word
+    python tests/bench/table.py --write    all of it, into DEVELOPERS.md in place of what stands
 
-Groups: clocks, slab, weather, risk, plan, start, desk, size. Times are processor time: of the
-shortest of some runs, or of the middle one for whole processes. Ratios are
-against a peer in the same run.
+Groups: clocks, slab, weather, risk, parts, plan, order, start, desk, size. Times are processor
+time: of the shortest of some runs, or of the middle one for whole processes. Ratios are
+against a peer in the same run. How often plans hold is no part of it: `chances.py` takes hours.
 """
 
 from __future__ import annotations
@@ -13,13 +14,20 @@ from __future__ import annotations
 import json
 import os
 import platform
+import re
 import shutil
 import subprocess
 import sys
 import tempfile
+import time
+import urllib.request
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack
 from datetime import UTC, datetime
+from importlib import metadata
 from pathlib import Path
+from typing import Any
+from unittest import mock
 
 import numpy as np
 
@@ -36,6 +44,8 @@ from timing import best_s, command, middle, peak_of  # noqa: E402
 Line = tuple[str, str, str]
 DEMO = TOP / "cureplan" / "demo_data" / "school-kitchen.toml"
 QUERIES, SOLVED, STEPPED = 1_000_000, 300, 3000
+ORDERED, DRAWN = (5, 8, 12, 24), 3
+BEGIN, END = "<!-- table.py -->\n", "<!-- end of table.py -->"
 
 
 def clocks() -> Iterator[Line]:
@@ -123,8 +133,49 @@ def risk() -> Iterator[Line]:
     )
 
 
+def parts() -> Iterator[Line]:
+    """Where the processor time of the demo's plan goes; the second of two, all imported."""
+    from cureplan import api, judge
+    from cureplan.output.sheet import write
+    from cureplan.planning.plan import assemble, choose
+    from cureplan.planning.schedule import construct, tried
+
+    job = api.read_job(api.demo_job_path())
+    now = job.access.begins.astimezone(UTC).replace(hour=12)
+    took: dict[str, float] = {}
+
+    def clocked(name: str, call: Callable[..., Any]) -> Callable[..., Any]:
+        def timed(*words: Any, **named: Any) -> Any:
+            began = time.process_time()
+            try:
+                return call(*words, **named)
+            finally:
+                took[name] = took.get(name, 0.0) + time.process_time() - began
+
+        return timed
+
+    with ExitStack() as stack, tempfile.TemporaryDirectory() as folder:
+        for holder, name, what in (
+            (construct, "prepare_pours", "slabs, air and clocks of the rooms"),
+            (choose, "choose", "choosing order, hours and remedies"),
+            (tried, "try_others", "what other ways would give"),
+            (assemble, "made_of", "table of doubt, 11 looks"),
+            (assemble, "assemble", "putting together, with the table of doubt"),
+            (judge, "require_confirmed", "judging"),
+        ):
+            call = clocked(what, getattr(holder, name))
+            stack.enter_context(mock.patch.object(holder, name, call))
+        for _ in range(2):
+            took.clear()
+            made = clocked("all of it, read and planned", api.make_plan)(job, now=now)
+        clocked("writing the sheet", write.write_sheets)(made, Path(folder), pictures=False)
+        clocked("drawing the pictures", write.write_pictures)(Path(folder))
+    for name, took_s in took.items():
+        yield (f"demo: {name}", f"{took_s:.2f} s", "")
+
+
 def plan() -> Iterator[Line]:
-    """Whole plans as they grow, each in a process of its own."""
+    """Whole plans as they grow, each in a process of its own, without what would help."""
     for rooms in (5, 12, 24, 48):
         found = json.loads(command(str(HERE / "large_jobs.py"), str(rooms)).output)
         yield (
@@ -133,6 +184,26 @@ def plan() -> Iterator[Line]:
             f"{found['seconds']:.1f} s by the clock; peak {found['peak_mb']:.0f} MB, "
             f"{found['before_mb']:.0f} of them before; {found['status']}",
         )
+
+
+def order() -> Iterator[Line]:
+    """Order and start of drawn jobs, and a solver of another kind beside."""
+    for rooms in ORDERED:
+        peer_s = "0" if rooms == max(ORDERED) else "20"
+        words = (str(rooms), "--peer-s", peer_s, "--seeds", str(DRAWN), "--json")
+        rows = json.loads(command(str(HERE / "order_rooms.py"), *words).output)
+        proven = sum(row["proven"] for row in rows)
+        text = f"first answer {_from_to(rows, 'first_s')}; {proven} of {len(rows)} proven, "
+        text += f"gap {_from_to(rows, 'gap_percent', '%')}"
+        if peer_s != "0":
+            text += f"; HiGHS {_from_to(rows, 'peer_s')}"
+            text += f", its gap {_from_to(rows, 'peer_gap_percent', '%')}"
+        yield (f"order and start, {rooms} rooms", _from_to(rows, "all_s"), text)
+
+
+def _from_to(rows: list[dict[str, Any]], key: str, unit: str = "s") -> str:
+    found = sorted(float(row[key]) for row in rows if row[key] is not None)
+    return f"{found[0]:.1f}-{found[-1]:.1f} {unit}" if found else "none"
 
 
 def start() -> Iterator[Line]:
@@ -184,6 +255,83 @@ def desk() -> Iterator[Line]:
             )
         drawn_s = best_s(lambda: _draw(task, lambda _: None), times=2)
         yield ("desk: its pictures, when asked for", f"{drawn_s:.2f} s", "")
+        yield from _in_hand(job, out, datetime.fromisoformat(now), run.processor_s)
+        yield from _held_mb(job.parent, task)
+    adds = sum(
+        (file.size or 0)
+        for name in ("starlette", "uvicorn", "segno", "anyio", "h11")
+        for file in metadata.files(name) or ()
+        if file.suffix != ".pyc"
+    )
+    yield (
+        "desk: what `cureplan[desk]` adds",
+        f"{adds / 1e6:.1f} MB",
+        "starlette, uvicorn, segno, anyio, h11, without bytecode",
+    )
+
+
+def _in_hand(job: Path, out: Path, now: datetime, plan_s: float) -> Iterator[Line]:
+    """A plan that is moved, at once and planned anew."""
+    from cureplan.api import get_weather, read_job, read_plan
+    from cureplan.desk.moved import PlanInHand, change_of
+    from cureplan.desk.work import _what_if
+
+    own = read_job(job)
+    hand = PlanInHand(own, read_plan(out), now=now, weather=get_weather(own, now=now))
+    later = iter(range(5, 500, 5))
+    first_s = best_s(lambda: hand.chance(change_of({"minutes": next(later)})), times=1)
+    chance_s = best_s(lambda: hand.chance(change_of({"minutes": next(later)})), times=5)
+    quick_s = best_s(lambda: hand.quick(change_of({"minutes": next(later)})), times=5)
+    yield (
+        "desk: chance of a plan that is moved, 5 rooms",
+        f"{chance_s:.2f} s",
+        f"{first_s:.2f} s at the first look; margin and opening {quick_s:.2f} s",
+    )
+    task = {"job": str(job), "out": str(out), "now": now.isoformat()}
+    task |= {"change": {"minutes": 30}}
+    anew_s = best_s(lambda: _what_if(task, lambda _: None), times=2)
+    yield ("desk: a what-if planned anew", f"{anew_s:.2f} s", f"{anew_s / plan_s:.2f} × `plan`")
+
+
+def _held_mb(folder: Path, task: dict[str, str]) -> Iterator[Line]:
+    """Memory of the desk's server and of its planning process, after some work of each."""
+    words = [
+        sys.executable,
+        "-m",
+        "cureplan",
+        "desk",
+        str(folder),
+        "--no-browser",
+        "--port",
+        "0",
+    ]
+    place = {**os.environ, "PYTHONPATH": str(TOP)}
+    with subprocess.Popen(words, env=place, stderr=subprocess.PIPE, text=True) as server:
+        address = re.search(r"http://\S+", server.stderr.readline())[0]  # type: ignore[union-attr, index]
+        for _ in range(200):
+            urllib.request.urlopen(address).read()  # noqa: S310 - this computer
+        server_mb = _peak_of(server)
+        server.terminate()
+    words = [sys.executable, "-P", "-m", "cureplan.desk.work"]
+    pipe = subprocess.PIPE
+    with subprocess.Popen(words, env=place, stdin=pipe, stdout=pipe, text=True) as worker:
+        for number in range(3):
+            worker.stdin.write(json.dumps({**task, "do": "plan", "number": number}) + "\n")  # type: ignore[union-attr]
+            worker.stdin.flush()  # type: ignore[union-attr]
+            while not json.loads(worker.stdout.readline()).get("ended"):  # type: ignore[union-attr]
+                pass
+        worker_mb = _peak_of(worker)
+        worker.stdin.close()  # type: ignore[union-attr]
+    yield (
+        "desk: memory of its server, and of its planning process",
+        f"{server_mb:.0f}, {worker_mb:.0f} MB",
+        "the most held, after 200 pages and after three plans of 5 rooms",
+    )
+
+
+def _peak_of(process: subprocess.Popen[str]) -> float:
+    status = Path(f"/proc/{process.pid}/status").read_text("ascii")
+    return int(status.partition("VmHWM:")[2].split()[0]) / 1e3
 
 
 def size() -> Iterator[Line]:
@@ -210,26 +358,44 @@ GROUPS: dict[str, Callable[[], Iterator[Line]]] = {
     "slab": slab,
     "weather": weather,
     "risk": risk,
+    "parts": parts,
     "plan": plan,
+    "order": order,
     "start": start,
     "desk": desk,
     "size": size,
 }
 
 
-def main(words: list[str]) -> None:
-    """Print the table as Markdown, line by line as it is measured."""
-    print(
+def lines(words: list[str]) -> Iterator[str]:
+    """The table as Markdown, line by line as it is measured."""
+    yield (
         f"Measured {datetime.now(UTC).date().isoformat()} on {os.cpu_count()} cores, "
         f"{platform.system()} {platform.machine()}, Python {platform.python_version()}, "
         f"numpy {np.__version__}.\n"
     )
-    print("| what | processor time | |\n|---|---|---|")
+    yield "| what | processor time | |\n|---|---|---|"
     for name, measure in GROUPS.items():
         if words and not any(word in name for word in words):
             continue
         for line in measure():
-            print(f"| {' | '.join(line)} |", flush=True)
+            yield f"| {' | '.join(line)} |"
+
+
+def main(words: list[str]) -> None:
+    """Print the table, and put it in its place if asked to."""
+    kept = "--write" in words
+    found = []
+    for line in lines([word for word in words if word != "--write"]):
+        print(line, flush=True)
+        found.append(line)
+    if kept:
+        page = TOP / "DEVELOPERS.md"
+        before, _, rest = page.read_text("utf-8").partition(BEGIN)
+        _, end, after = rest.partition(END)
+        if not end:
+            raise SystemExit(f"{page.name} has no {BEGIN.strip()} and {END}")
+        page.write_text(before + BEGIN + "\n".join(found) + "\n" + end + after, "utf-8")
 
 
 if __name__ == "__main__":

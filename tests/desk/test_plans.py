@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from dataclasses import replace
+from datetime import time as clock
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -25,9 +26,17 @@ from cureplan.api import (
     write_sheets,
 )
 from cureplan.core.errors import InputError
+from cureplan.core.kept import keep_results
 from cureplan.desk.moved import Change, PlanInHand, change_of, wished
+from cureplan.desk.work import MOST_KEPT
 from cureplan.inputs.job.edits import check_job
+from cureplan.inputs.job.model import Shift
+from cureplan.planning.floor import pour
+from cureplan.planning.odds import margins
 from cureplan.planning.odds.risk import Looked
+from cureplan.planning.plan.model import Plan, plan_to_json
+from cureplan.science.kit import BucketPath, run_bucket
+from cureplan.weather.hours.series import HourlySeries
 from desk.conftest import DEMO, EVENING_BEFORE, Served, Server
 
 JOB = "dish-room"
@@ -311,6 +320,34 @@ def test_a_job_that_cannot_be_read_is_not_planned_and_says_why(demo_desk: Served
     assert got.status == 422
     assert "site.elevation" in got.json["fault"]
     assert str(demo_desk.folder) not in got.text
+
+
+def test_what_is_kept_between_edits_changes_no_plan(
+    room_plan: Plan, demo_weather: HourlySeries, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    runs: list[int] = []
+
+    def counted(*args: Any, **options: Any) -> BucketPath:
+        path = run_bucket(*args, **options)
+        runs[-1] += path.pour_s.size
+        return path
+
+    monkeypatch.setattr(pour, "run_bucket", counted)
+    monkeypatch.setattr(margins, "run_bucket", counted)
+    keep_results(MOST_KEPT)
+    try:
+        # An hour more of a shift, and the same taken back.
+        shifts = (Shift(begins=clock(5), ends=clock(18)),)
+        crew = replace(room_plan.job.crew, topcoat_shifts=shifts)
+        for job in (replace(room_plan.job, crew=crew), room_plan.job):
+            runs.append(0)
+            now = room_plan.decisions.made_at
+            made = make_plan(job, now=now, weather=demo_weather, what_helps=False)
+    finally:
+        keep_results(0)
+    # That of a process which had kept nothing.
+    assert plan_to_json(made) == plan_to_json(room_plan)
+    assert runs[1] < runs[0] / 10
 
 
 def test_a_what_if_is_planned_anew_and_gives_way_to_what_comes_after(

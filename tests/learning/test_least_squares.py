@@ -8,13 +8,16 @@ import numpy as np
 import pytest
 from fit_builders import numbered, reading
 from scipy.optimize import least_squares
+from scipy.stats import multivariate_normal, norm
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.science.learning.least_squares import (
     Problem,
+    SharedScatter,
     deleted_residuals,
     disagreement_limit,
     half_width,
+    interval,
     solve,
     with_scale,
 )
@@ -252,3 +255,43 @@ def test_a_kink_in_the_rows_is_found_and_ends_the_search():
         scaled_parameter=np.zeros(1, dtype=bool),
     )
     assert solve(problem).value[0] == pytest.approx(1.0, abs=0.02)
+
+
+@pytest.mark.parametrize("apart", [0.2, 3.0])
+def test_lots_of_unknown_scatter_give_the_integrated_interval(apart):
+    # Expected: the posterior of a mean of six lots, each read once with an SD of 0.5, under
+    # an SD of lots that is 0.3, 1 or 3, believed alike: normal at each, written out here.
+    read = apart * np.array([-1.2, -0.6, -0.1, 0.2, 0.7, 1.3])
+    sds, count = np.array([0.3, 1.0, 3.0]), read.size
+    mean = np.eye(1 + count)[0]
+    design = np.hstack([np.ones((count, 1)), np.eye(count)])
+    problem = Problem(
+        expected=lambda x: design @ x,
+        slopes=lambda _: design,
+        observed=read,
+        row_sd=np.full(count, 0.5),
+        prior_mean=np.zeros(1 + count),
+        prior_sd=np.array([2.0, *[1.0] * count]),
+        lower=np.full(1 + count, -50.0),
+        upper=np.full(1 + count, 50.0),
+        scaled_row=np.zeros(count, bool),
+        scaled_parameter=np.zeros(1 + count, bool),
+        shared=SharedScatter(parameter=np.arange(1 + count) > 0, sd=sds, ln_belief=np.zeros(3)),
+    )
+    found = with_scale(problem, prior_freedom=6.0)
+    likely, centre, wide = [], [], []
+    for sd in sds:
+        alone = np.eye(count) * (0.5**2 + sd**2)
+        likely.append(multivariate_normal(np.zeros(count), alone + 4.0).pdf(read))
+        precision = count / (0.5**2 + sd**2) + 1.0 / 4.0
+        centre.append(read.sum() / (0.5**2 + sd**2) / precision)
+        wide.append(precision**-0.5)
+    likely = np.array(likely) / np.sum(likely)
+    assert [one.share for one in found.mixture] == pytest.approx(likely.tolist(), rel=1e-6)
+    for anew in (False, True):
+        sd = np.hypot(wide, sds if anew else 0.0)
+        ends = interval(found, mean, share=0.9, anew=anew)
+        for end, rank in zip(ends, (0.05, 0.95), strict=True):
+            # Rows of known scatter need no Student's t.
+            below = likely @ norm.cdf((found.value[0] + end - np.array(centre)) / sd)
+            assert below == pytest.approx(rank, abs=1e-4)

@@ -226,6 +226,7 @@ PRINTED = [
     ("foot_traffic", "minutes", "3-4 h", 14_400.0),
     ("topcoat_closes", "hours", "18-24", 64_800.0),
     ("working_time", "minutes", "max. 20", 1200.0),
+    ("foot_traffic", "hours", "4+", 14_400.0),
     ("foot_traffic", "hours", "at least 4 h", 14_400.0),
     ("working_time", "minutes", "20 min ±10 %", 1080.0),
 ]
@@ -266,7 +267,9 @@ def test_a_sheet_may_say_its_conditions_in_the_same_cell(tmp_path):
 
 
 @pytest.mark.parametrize("kind", ["cup", "sheet"])
-@pytest.mark.parametrize("cell", ["20-15 min", "15-20 at", "about 15", "15-20 min at noon"])
+@pytest.mark.parametrize(
+    "cell", ["20-15 min", "15-20 at", "about 15", "15-20 min at noon", "1.200", "4 min/20 max"]
+)
 def test_what_is_no_time_is_refused(kind, cell, tmp_path):
     path = tmp_path / "sheet.csv"
     path.write_text(f'kind,milestone,temp_f,minutes\n{kind},working_time,70,"{cell}"\n')

@@ -18,7 +18,7 @@ from pathlib import Path
 __all__ = ["Mutation", "report", "run"]
 
 TOP = Path(__file__).resolve().parents[2]
-COPIED = ("cureplan", "tests", "data", "demo", "notebooks", "pyproject.toml")
+COPIED = ("cureplan", "tests", "data", "demo", "notebooks", "pyproject.toml", "README.md")
 PATIENCE_S = 900
 
 

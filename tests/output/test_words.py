@@ -154,6 +154,8 @@ def test_no_chance_is_shown_as_certain_and_other_shares_are(language: str):
     assert "100" not in voice.show("keeps_frac", 1.0, "percent")
     assert "99" in voice.show("keeps_frac", 1.0, "percent")
     assert "100" in voice.show("wanted_frac", 1.0, "percent")
+    # How much faster kits become has no such end: a rate of 2.4 is 140 % more.
+    assert "140" in voice.show("rate_frac", 1.4)
 
 
 def test_an_unknown_code_is_refused():

@@ -463,6 +463,31 @@ EXPORTS = {
         rows=FOG,
         says=["air in °C from “T. ext. (°C)”"],
     ),
+    "clock named in a sentence above, German": Read(
+        text="Messstation Dach\nZeitangaben in UTC\nDatum;Zeit;Temperatur (°C);Taupunkt (°C)\n"
+        "17.07.2013;17:00;30,5;20,1\n17.07.2013;18:00;29,0;20,0\n",
+        zone="Europe/Berlin",
+        rows=BERLIN,
+        says=["UTC"],
+    ),
+    "clock named in a sentence below": Read(
+        text="Time,Temp (C),Dew (C)\n2013-07-17 23:00,30.5,20.1\n2013-07-18 00:00,29,20\n\n"
+        "All times are GMT\n",
+        rows=NEW_YORK,
+        says=["GMT"],
+    ),
+    "clock of a country in a remark, on winter time all the year": Read(
+        text="# Alle Zeiten in MEZ\nZeit;Temp °C;Taupunkt °C\n17.07.2013 18:00;30,5;20,1\n"
+        "17.07.2013 19:00;29,0;20,0\n",
+        zone="Europe/Berlin",
+        rows=BERLIN,
+        says=["MEZ"],
+    ),
+    "the same hours on two clocks": Read(
+        text="time_local,time_utc,temp_c,dew_c\n2013-07-17 16:00,2013-07-17 23:00,30.5,20.1\n"
+        "2013-07-17 17:00,2013-07-18 00:00,29,20\n",
+        rows=NEW_YORK,
+    ),
     "two stations, one below the other": Asked(
         text="station,time,temp_c,dew_c\nLGA,2013-07-17T23:00Z,30.5,20.1\n"
         "JFK,2013-07-18T00:00Z,29,20\n",
@@ -516,6 +541,11 @@ EXPORTS = {
     "decimal commas bare between commas": Asked(
         text="time,temp_c,dew_c\n2013-07-17T19:00-04:00,30,5,20,1\n",
         says=["w.csv:2:", "5 cells where the header has 3"],
+    ),
+    "two clocks named in remarks": Asked(
+        text="Time zone: America/New_York\nTimes are UTC\nTime,Temp (C),Dew (C)\n"
+        "2013-07-17 23:00,30.5,20.1\n2013-07-18 00:00,29,20\n",
+        says=["America/New_York or UTC", "# time zone"],
     ),
     "two gauges of the outdoor air": Asked(
         text="time,North temp air (°C),Air temp (°C),Temperature (°C),RH\n"

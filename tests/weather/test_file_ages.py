@@ -84,6 +84,7 @@ EVENING = datetime(2026, 6, 3, 20, tzinfo=UTC)
         ("# Issued: Wednesday 3 June 3 PM CDT", 20),
         ("# forecast made Wed 3 Jun 2026 at 20:00", 20),
         ("# run 12Z", 12),
+        ("# 12Z run", 12),
         ("# source: a weather office, issued 300 PM CDT WED JUN 3 2026", 20),
         ("# Init: 2026060306", 6),
         ("# Erstellt am 3.6.2026 um 22:00 MESZ", 20),
@@ -100,6 +101,10 @@ def test_free_words_tell_when_a_forecast_was_made(tmp_path, words, made_h):
     made = EVENING.replace(hour=0) + timedelta(hours=made_h)
     (one,) = {one for one in ahead(series, copied)[0] if one.kind == "forecast"}
     assert (one.issued_at, one.written_at) == (made, None)
+    guessed = any(
+        f"named {words[-3:].lower()} as Wed 12:00" in line for line in told(series.notes)
+    )
+    assert guessed == (words == "# run 12Z")
 
 
 def test_a_column_or_a_line_below_tells_it_too(tmp_path):

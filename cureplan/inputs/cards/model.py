@@ -58,7 +58,6 @@ ORDER = (
     ("foot_traffic", "wash_down"),
 )
 """Milestones of which the second never comes first."""
-PRIMER_MILESTONES = ("working_time", "foot_traffic", "slurry_opens", "slurry_closes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,11 +86,14 @@ class Milestone:
     """One standard deviation of ln(time) between batches, as a fraction."""
     doubt_frac: float = 0.0
     """The part of it that a fit's readings left open of the time; 0 where none was fitted."""
+    lots_frac: float = 0.0
+    """The part of it by which lots were found to differ; 0 where no lots were told apart."""
 
     @property
     def scatter_frac(self) -> float:
-        """The spread without what readings left open: a later fit measures that anew."""
-        return math.sqrt(max(self.spread_frac**2 - self.doubt_frac**2, 1e-6))
+        """The spread without lots and what readings left open: later fits measure them anew."""
+        others = self.doubt_frac**2 + self.lots_frac**2
+        return math.sqrt(max(self.spread_frac**2 - others, 1e-6))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -356,6 +356,7 @@ def _milestones(entries: Written, clock: Clock, origins: Origins) -> dict[str, M
             points=points,
             spread_frac=entry.spread_frac,
             doubt_frac=min(entry.doubt_frac or 0.0, entry.spread_frac),
+            lots_frac=min(entry.lots_frac or 0.0, entry.spread_frac),
         )
     return made
 

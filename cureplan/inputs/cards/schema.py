@@ -126,6 +126,12 @@ class MilestoneEntry(Written):
     ) = entry(
         None, alias="doubt", meaning="the part of the spread that a fit's readings left open"
     )
+    lots_frac: (
+        Annotated[float, quantity(q.parse_fraction, "10 %", at_least="0 %", at_most="60 %")]
+        | None
+    ) = entry(
+        None, alias="lots", meaning="the part of the spread by which a fit found lots to differ"
+    )
 
 
 class PriorEntry(Written):

@@ -149,9 +149,10 @@ def _limits(limits: TemperatureLimits) -> dict[str, str]:
 
 
 def drop_no_doubts(node: Any) -> None:
-    """Leave out of cards in JSON's shape the doubt of milestones that no fit has seen."""
-    if isinstance(node, dict) and node.get("doubt_frac") == 0.0:
-        del node["doubt_frac"]
+    """Leave out of cards in JSON's shape what no fit has said of their milestones."""
+    for found in ("doubt_frac", "lots_frac"):
+        if isinstance(node, dict) and node.get(found) == 0.0:
+            del node[found]
     for child in node.values() if isinstance(node, dict) else node:
         if isinstance(child, dict | list):
             drop_no_doubts(child)
@@ -179,7 +180,11 @@ def _milestone(milestone: Milestone, origins: Mapping[str, str], common: str) ->
         *points,
         "]",
         f'spread = "{plain(milestone.spread_frac * 100)} %"',
-        *([f'doubt = "{plain(milestone.doubt_frac * 100)} %"'] if milestone.doubt_frac else []),
+        *(
+            f'{key} = "{plain(share * 100)} %"'
+            for key, share in (("doubt", milestone.doubt_frac), ("lots", milestone.lots_frac))
+            if share
+        ),
         "",
     ]
 

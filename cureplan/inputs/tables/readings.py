@@ -11,7 +11,12 @@ from pathlib import Path
 
 from cureplan.core.errors import InputError, QuantityError
 from cureplan.core.printed import parse_duration_range_s, split_printed, without_bound
-from cureplan.core.quantities import parse_fraction, parse_temperature_c, split_refusal
+from cureplan.core.quantities import (
+    parse_fraction,
+    parse_temperature_c,
+    refuse_doubtful_time,
+    split_refusal,
+)
 from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
 
 __all__ = [
@@ -308,7 +313,10 @@ def _after_s(line: Line, kind: str, milestone: str) -> float:
         after_s = _printed_s(line, key, milestone)
     if math.isnan(after_s):
         value = line.number_in(key)
-        after_s = value * (60.0 if key == "minutes" else 3600.0)
+        # A point that parts thousands is only feared where the time could be so long.
+        if 1000.0 * value * _UNIT_S[key] <= LONGEST_S:
+            _refuse_thousands(line, key)
+        after_s = value * _UNIT_S[key]
     if kind == "probe" and after_s == 0.0:
         return 0.0
     if not 0.0 < after_s <= LONGEST_S:
@@ -337,10 +345,23 @@ def _clock_s(line: Line, key: str) -> float:
     return 3600.0 * first + 60.0 * second + float(found[3] or 0)
 
 
+_UNIT_S = {"minutes": 60.0, "hours": 3600.0}
+
+
+def _refuse_thousands(line: Line, key: str) -> None:
+    try:
+        refuse_doubtful_time(line.text(key))
+    except QuantityError as error:
+        raise line.fault(key, *split_refusal(error, line.text(key))) from None
+
+
 def _printed_s(line: Line, key: str, milestone: str) -> float:
     """A sheet's "15-20 min" or "15-20", its cautious end; NaN where it is a bare number."""
     said = line.text(key).strip()
-    text = without_bound(said)
+    try:
+        text = without_bound(said)
+    except QuantityError as error:
+        raise line.fault(key, *split_refusal(error, said)) from None
     if text == said and not re.search(r"[0-9]\D*(?:-|–|±|\bto\b|[a-z])", text, re.IGNORECASE):
         return math.nan
     with_unit = text if re.search(r"(?!to\b)\b[a-z]", text, re.IGNORECASE) else f"{text} {key}"

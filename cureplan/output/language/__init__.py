@@ -35,6 +35,7 @@ a sheet.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
@@ -76,6 +77,8 @@ Clock = Literal["12 h", "24 h"]
 
 # So far off no other day of that name could be meant.
 ONE_WEEKDAY = timedelta(days=6)
+# How much faster something goes, and the doubt of it, has no upper end as a chance has.
+_CHANGES = frozenset({"rate_frac", "off_frac", "doubt_frac"})
 _SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
 
 
@@ -212,6 +215,13 @@ class Voice:
             return format_pace(value, self.display)
         return format_length(60.0 * value, self.display)
 
+    def _share(self, name: str, value: float, spec: str) -> str:
+        if name in _CHANGES and value > 1.0:
+            return self.label("percent", count=math.floor(100.0 * value + 1e-9))
+        # Counted over nights drawn, nothing is certain.
+        certain = name.startswith("keeps") and MOST_CERTAIN < value <= 1.0
+        return share_text(MOST_CERTAIN if certain else value, spec, self.label)
+
     def _number(self, name: str, suffix: str, value: float, spec: str) -> str:
         if spec == "whole":
             return f"{value:.0f}"
@@ -224,9 +234,7 @@ class Voice:
         if (suffix, spec) == ("m", "film"):
             return self._units(format_film(value, self.display))
         if suffix == "frac":
-            # Counted over nights drawn, nothing is certain.
-            certain = name.startswith("keeps") and MOST_CERTAIN < value <= 1.0
-            return share_text(MOST_CERTAIN if certain else value, spec, self.label)
+            return self._share(name, value, spec)
         if spec:
             raise OutOfRangeError(f"{{{name}:{spec}}} is not a way to show a number")
         formatters: Mapping[str, Callable[[float, Display], str]] = {

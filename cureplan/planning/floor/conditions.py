@@ -15,6 +15,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.clock import from_epoch_s
 from cureplan.core.errors import OutOfRangeError
+from cureplan.core.kept import kept
 from cureplan.core.moist_air import relative_humidity
 from cureplan.inputs.job.model import Building, Job, Room
 from cureplan.science.heat import (
@@ -340,17 +341,23 @@ def _surface(
     )
     # Settled at the mean of all history: soil under a slab forgets a first day slowly.
     before = fine_s <= max(DAY_S, job.access.begins.timestamp() - float(series.epoch_s[0]))
-    surface_c = slab.run(
-        marched_c,
-        absorbed_w_m2=sun_w_m2,
-        lower_c=lower_c,
-        start_c=slab.steady_profile_c(
-            air_c=marched_c[before].mean(axis=0),
-            absorbed_w_m2=sun_w_m2[before].mean(axis=0),
-            lower_c=lower_c[before].mean(axis=0),
-        ),
-        keep_profile=False,
-    ).surface_c[HOURLY]
+
+    def marched() -> Array:
+        run = slab.run(
+            marched_c,
+            absorbed_w_m2=sun_w_m2,
+            lower_c=lower_c,
+            start_c=slab.steady_profile_c(
+                air_c=marched_c[before].mean(axis=0),
+                absorbed_w_m2=sun_w_m2[before].mean(axis=0),
+                lower_c=lower_c[before].mean(axis=0),
+            ),
+            keep_profile=False,
+        )
+        return run.surface_c[HOURLY]
+
+    of = build_up(rooms[0], building), marched_c, sun_w_m2, lower_c, before
+    surface_c = kept(marched, "slab", *of)
     lit_c = surface_c[:, : len(rooms)]
     sun_k = np.zeros(lit_c.shape)
     sun_k[:, sunny] = lit_c[:, sunny] - surface_c[:, len(rooms) :]

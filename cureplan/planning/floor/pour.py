@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import InitVar, dataclass, field, replace
-from typing import Final
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
+from functools import partial
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.core.clock import shift_windows
 from cureplan.core.errors import OutOfRangeError
+from cureplan.core.kept import Mark, kept, kept_rows, mark_of
 from cureplan.inputs.job.model import Crew, Job, Materials, Room
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import (
@@ -60,6 +62,7 @@ __all__ = [
     "kit_temperatures",
 ]
 
+Columns = Callable[["BucketClocks"], tuple[NDArray[Any], ...]]
 BINDINGS: Final = ("wet_edge", "working_time", "broadcast_closes")
 
 Array = NDArray[np.float64]
@@ -88,6 +91,8 @@ class BucketClocks:
     film_age_s: Array
     """Shape (S, N, nodes): see `BucketPath`."""
     broadcast_by_s: Array
+    finer: bool
+    """Whether the starts were followed in more steps for the sake of one: see `BucketPath`."""
 
     @property
     def margin_s(self) -> Array:
@@ -180,6 +185,7 @@ def bucket_clocks(
         pour_age_s=path.pour_age_s.reshape(shape),
         film_age_s=path.film_age_s.reshape(*shape, -1),
         broadcast_by_s=broadcast_by,
+        finer=path.finer,
     )
 
 
@@ -279,8 +285,6 @@ class RoomPours:
     topcoat: TopcoatClocks
     conditions: RoomConditions
     settled: Settled = FREE
-    like: InitVar[RoomPours | None] = None
-    """The same floor under another job, whose ages and doubts it shares."""
     slurry_curve: FloorAge = field(init=False)
     topcoat_curve: FloorAge = field(init=False)
     tasks: tuple[tuple[Layer, ...], ...] = field(init=False)
@@ -292,17 +296,12 @@ class RoomPours:
     _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
         field(init=False, default_factory=dict)
     )
-
-    _works: dict[PourOption, tuple[Work, ...]] = field(init=False, default_factory=dict)
+    _marks: dict[PourOption, Mark] = field(init=False, default_factory=dict)
     _wet: dict[float, Doubt] = field(init=False, default_factory=dict)
 
-    def __post_init__(self, like: RoomPours | None) -> None:
-        if like is None:
-            self.slurry_curve = self._curve(self.clocks)
-            self.topcoat_curve = self._curve(self.topcoat)
-        else:
-            self.slurry_curve, self.topcoat_curve = like.slurry_curve, like.topcoat_curve
-            self._wet = like._wet
+    def __post_init__(self) -> None:
+        self.slurry_curve = self._curve(self.clocks)
+        self.topcoat_curve = self._curve(self.topcoat)
         primed = self.job.cards.primer is not None
         spiked = self.job.crew.spiked_shoes
         cove = self.job.cove.when if self.job.cove and self.job.cove_m(self.room) > 0 else None
@@ -344,9 +343,7 @@ class RoomPours:
     def under(self, room: Room, job: Job) -> RoomPours:
         """The floor on the same air and slab under a job that differs."""
         conditions = replace(self.conditions, room=room.name)
-        return RoomPours(
-            room, job, self.clocks, self.topcoat, conditions, self.settled, like=self
-        )
+        return RoomPours(room, job, self.clocks, self.topcoat, conditions, self.settled)
 
     def plan(self, option: PourOption, crew: Crew | None = None) -> PourPlan:
         """Layout, rhythm and times of an option, with the job's crew or another."""
@@ -372,10 +369,8 @@ class RoomPours:
 
     def works(self, option: PourOption) -> tuple[Work, ...]:
         """How long every task of the floor takes when it is poured by an option."""
-        if option not in self._works:
-            plan = self.plan(option)
-            self._works[option] = tuple(self._work(task, plan) for task in self.tasks)
-        return self._works[option]
+        plan = self.plan(option)
+        return tuple(self._work(task, plan) for task in self.tasks)
 
     def _work(self, task: tuple[Layer, ...], plan: PourPlan) -> Work:
         room, job, patches, layer = self.room, self.job, plan.layout.kits, task[-1]
@@ -479,37 +474,58 @@ class RoomPours:
     ) -> BucketClocks:
         """Every bucket's clocks for starts at `start_s` [epoch s], shape (S,), in the
         option's own times or in others."""
-        given = kit_temperatures(
-            self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
-        )
         kit = self.clocks.kit
         energy_j_mol = kit.activation_energy_j_mol + energy_shift_j_mol
+        clocks = replace(self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol))
+        its = times or self.plan(option, crew).times
+        asked: dict[str, Any] = {
+            "clocks": clocks,
+            "conditions": self.conditions,
+            "temperatures": self._given(option),
+            "haul_s": self.job.pace.haul_s,
+            "speed": speed,
+            "slab_shift_k": slab_shift_k,
+            "air_shift_k": air_shift_k,
+            "liquids_shift_k": liquids_shift_k,
+        }
+        run = partial(bucket_clocks, start_s, its, **asked)
         try:
-            return bucket_clocks(
-                start_s,
-                times or self.plan(option, crew).times,
-                clocks=replace(
-                    self.clocks, kit=replace(kit, activation_energy_j_mol=energy_j_mol)
-                ),
-                conditions=self.conditions,
-                temperatures=given,
-                haul_s=self.job.pace.haul_s,
-                speed=speed,
-                slab_shift_k=slab_shift_k,
-                air_shift_k=air_shift_k,
-                liquids_shift_k=liquids_shift_k,
-            )
+            return run() if np.ndim(start_s) else kept(run, "clocks", start_s, its, asked)
         except OutOfRangeError as error:
             if "temp_c" not in str(error):
                 raise
             air_c = float(np.max(self.conditions.air_c))
             raise clocks_fault(self.job.cards.slurry, error, at_c=air_c) from None
 
+    def _given(self, option: PourOption) -> KitTemperatures:
+        return kit_temperatures(
+            self.job.materials, chilled=option.chilled, cool_filler=option.cool_filler
+        )
+
+    def rows(
+        self, option: PourOption, start_s: ArrayLike, of: Columns, speed: ArrayLike = 1.0
+    ) -> tuple[NDArray[Any], ...]:
+        """Columns made of the clocks of starts, shape (S, ...), run where none are kept."""
+
+        def made(at: Array) -> tuple[tuple[NDArray[Any], ...], bool]:
+            run = self.run(option, at[:, 0], speed=at[:, 1])
+            return of(run), not run.finer
+
+        at = np.stack(np.broadcast_arrays(start_s, speed), axis=1)
+        return kept_rows(made, at, of.__name__, self.mark(option))
+
+    def mark(self, option: PourOption) -> Mark:
+        """Tells pours whose buckets have the same clocks whenever they are begun."""
+        if option not in self._marks:
+            of = self.conditions, self.clocks, self._given(option), self.job.pace.haul_s
+            self._marks[option] = mark_of(*of, self.plan(option).times)
+        return self._marks[option]
+
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""
         if at_s not in self._wet:
-            sd_k = slab_sd_k(at_s, self.conditions)
-            self._wet[at_s] = self._doubt(at_s, self.clocks, sd_k)
+            doubt_k = slab_sd_k(at_s, self.conditions)
+            self._wet[at_s] = self._doubt(at_s, self.clocks, doubt_k)
         return self._wet[at_s]
 
     def wet_factors(

@@ -9,6 +9,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.core.kept import kept
 from cureplan.planning.floor.pour import BINDINGS, PourOption, RoomPours
 from cureplan.planning.schedule.placing import PlacedPour
 from cureplan.science.clocks import SlurryClocks
@@ -116,7 +117,11 @@ class MarginTables:
         """The table of a pour."""
         key = (poured.room, poured.option, poured.start_s, poured.times.broadcast_s.tobytes())
         if key not in self._known:
-            self._known[key] = _tabulated(pours, poured, self._at_reference(pours))
+            at_reference = self._at_reference(pours)
+            of = pours.mark(poured.option), poured.times, poured.start_s, at_reference
+            self._known[key] = kept(
+                lambda: _tabulated(pours, poured, at_reference), "margins", *of
+            )
         return self._known[key]
 
     def _at_reference(self, pours: RoomPours) -> Array:

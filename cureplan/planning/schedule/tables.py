@@ -22,7 +22,8 @@ from cureplan.planning.floor.layers import (
     starts_over,
     window_over,
 )
-from cureplan.planning.floor.pour import AS_IS, PourOption, RoomPours
+from cureplan.planning.floor.limits import LayerLimits
+from cureplan.planning.floor.pour import AS_IS, BucketClocks, PourOption, RoomPours
 from cureplan.planning.schedule.placing import (
     PlacedCoat,
     PlacedPour,
@@ -73,10 +74,11 @@ class Sureness:
     """By how much all times of the wet slurry may be off together, as far as its margins
     are to bear that as well."""
 
-    @property
-    def temperatures(self) -> float:
-        """Confidence of each limit of slab and air."""
-        return self.windows if self.limits is None else self.limits
+    def limits_of(self, pours: RoomPours, layer: Layer) -> LayerLimits:
+        """When a layer may be laid, so surely."""
+        if self.limits is None:
+            return pours.limits(layer, confidence=self.windows)
+        return pours.limits(layer, confidence=self.limits, ahead=True)
 
     def behind_s(self, worked_s: Array) -> Array:
         """How far behind its plan a crew may be that has worked so long."""
@@ -97,7 +99,7 @@ class OptionTable:
     closes_s: Array
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
+@dataclass(frozen=True, slots=True)
 class _Rows:
     """What was run at full half-hours."""
 
@@ -177,8 +179,7 @@ class PourTables:
             age_s = pours.clocks.age_s[name] * factor_of(name, wait=wait, close=close)
             return landed_when_s(landed, age_s, curve=pours.slurry_curve.of(name))
 
-        opens_s, closes_s = starts_over(reached, self._next(option))
-        return reached("foot_traffic").max(axis=1), opens_s, closes_s
+        return reached("foot_traffic").max(axis=1), *starts_over(reached, self._next(option))
 
     @property
     def own(self) -> Work:
@@ -203,7 +204,7 @@ class PourTables:
                 self.pours.wet_factors(at, confidence=confidence, times_sd=times_sd)[0]
                 for at in missing
             ]
-            least_s = self.pours.run(option, missing, speed=wait).least_s
+            (least_s,) = self.pours.rows(option, missing, _least, speed=wait)
             known.update(zip(missing, least_s.tolist(), strict=True))
         # Rows far from the starts carry no weight between them.
         sure_s = np.array([known.get(at, 0.0) for at in rows.at_s.tolist()])
@@ -217,7 +218,7 @@ class PourTables:
             known.update(zip(rows.at_s.tolist(), rows.central_s.tolist(), strict=True))
         missing = [at for at in start_s.tolist() if at not in known]
         if missing:
-            least_s = self.pours.run(option, missing).least_s
+            (least_s,) = self.pours.rows(option, missing, _least)
             known.update(zip(missing, least_s.tolist(), strict=True))
         return np.array([known[at] for at in start_s.tolist()])
 
@@ -240,17 +241,9 @@ class PourTables:
         return known
 
     def _run(self, option: PourOption, at_s: Array) -> _Rows:
-        run = self.pours.run(option, at_s)
-        by_s = run.broadcast_by_s.max(axis=1) - at_s
-        return _Rows(
-            at_s=at_s,
-            central_s=run.least_s,
-            lasts_s=np.maximum(self.pours.plan(option).times.last_s, by_s),
-            coldest_c=run.mixed_c.min(axis=1),
-            hottest_c=run.mixed_c.max(axis=1),
-            pour_age_s=run.pour_age_s,
-            film_age_s=run.film_age_s.astype(np.float32),
-        )
+        least_s, by_s, *others = self.pours.rows(option, at_s, _columns)
+        lasts_s = np.maximum(self.pours.plan(option).times.last_s, by_s - at_s)
+        return _Rows(at_s, least_s, lasts_s, *others)
 
     def stage(
         self,
@@ -350,12 +343,21 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        kept = pours.limits(
-            self.layer, confidence=sure.temperatures, ahead=sure.limits is not None
-        ).kept(start_s, done_s - start_s, at_starts(table.walkable_s))
+        limits = sure.limits_of(pours, self.layer)
+        kept = limits.kept(start_s, done_s - start_s, at_starts(table.walkable_s))
         kept &= at_starts(table.mixed_spare_k) >= 0
         kept &= _in_shift(spans, span, done_s, sure)
         return stage.keep(kept & (stage.opens <= stage.closes))
+
+
+def _least(run: BucketClocks) -> tuple[Array]:
+    return (run.least_s,)
+
+
+def _columns(run: BucketClocks) -> tuple[NDArray[Any], ...]:
+    """As `_Rows` has them, but when the last grain may fall in place of how long it takes."""
+    found = run.broadcast_by_s.max(axis=1), run.mixed_c.min(axis=1), run.mixed_c.max(axis=1)
+    return run.least_s, *found, run.pour_age_s, run.film_age_s.astype(np.float32)
 
 
 def _no_states() -> Stage:
@@ -410,9 +412,7 @@ def layer_stage(
         soonest_s=pours.begins_from_s(work),
     )
     start_s = slots.at(begin) + work.lead_s
-    limits = pours.limits(
-        work.layer, confidence=sure.temperatures, ahead=sure.limits is not None
-    )
+    limits = sure.limits_of(pours, work.layer)
     laid = limits.kept(start_s, work.duration_s, start_s)
     laid &= _in_shift(spans, span, start_s + work.duration_s, sure)
     begin, span, start_s = begin[laid], span[laid], start_s[laid]

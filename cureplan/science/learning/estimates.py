@@ -16,7 +16,7 @@ from cureplan.science.learning.least_squares import (
     Solution,
     deleted_residuals,
     disagreement_limit,
-    half_width,
+    interval,
     student_limit,
 )
 from cureplan.science.learning.model import Curve, Estimate, NextReading
@@ -143,35 +143,40 @@ def _read_c(made: Setup) -> tuple[float, float]:
     )
 
 
-def new_spread(found: Solution, milestone: Milestone, slopes: Array, *, lot_sd: float) -> float:
-    """Scatter of the next batch: between batches and lots, and what readings leave open."""
-    batch = found.factor * milestone.scatter_frac
-    # A card fitted before holds its lots in its scatter already.
-    batch = max(batch, lot_sd) if milestone.doubt_frac else math.hypot(batch, lot_sd)
+def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> tuple[float, float]:
+    """Scatter of the next batch, what readings leave open included, and the lots' part of it.
+
+    Where lots are told apart it is the SD whose normal nine in ten are as wide as the mixture.
+    """
     open_ln = float(slopes @ found.covariance @ slopes)
-    return float(np.sqrt(batch**2 + open_ln))
+    alone = (found.factor * milestone.scatter_frac) ** 2 + open_ln
+    if not found.mixture:
+        return math.hypot(math.sqrt(alone), milestone.lots_frac), milestone.lots_frac
+    low, high = interval(found, slopes, share=SHARE, spread=milestone.scatter_frac, anew=True)
+    spread = 0.5 * (high - low) / student_limit(math.inf, SHARE)
+    return spread, math.sqrt(max(spread**2 - alone, 1e-6))
 
 
 def estimate(found: Solution, place: int, *, unit: float) -> Estimate:
     """One parameter with its interval, in a unit of so many SI units."""
     along = np.zeros(found.value.size)
     along[place] = 1.0
-    half = half_width(found, along, share=SHARE, scatter_sd=0.0)
+    low, high = interval(found, along, share=SHARE)
     return Estimate(
         value=unit * float(found.value[place]),
-        low=unit * float(found.value[place] - half),
-        high=unit * float(found.value[place] + half),
+        low=unit * float(found.value[place] + low),
+        high=unit * float(found.value[place] + high),
         sd=unit * float(np.sqrt(found.covariance[place, place])),
     )
 
 
 def time_estimate(found: Solution, ln_s: float, slopes: Array) -> Estimate:
     """A time [s] with the interval that holds its mean over batches."""
-    half = half_width(found, slopes, share=SHARE, scatter_sd=0.0)
+    low, high = interval(found, slopes, share=SHARE)
     return Estimate(
         value=float(np.exp(ln_s)),
-        low=float(np.exp(ln_s - half)),
-        high=float(np.exp(ln_s + half)),
+        low=float(np.exp(ln_s + low)),
+        high=float(np.exp(ln_s + high)),
         sd=float(np.exp(ln_s) * np.sqrt(slopes @ found.covariance @ slopes)),
     )
 
@@ -189,18 +194,21 @@ def curves(found: Solution, made: Setup) -> tuple[Curve, ...]:
     made_curves = []
     for place, number in enumerate(which):
         part = slice(place * temps.size, (place + 1) * temps.size)
-        scatter = math.hypot(found.factor * milestones[number].spread_frac, made.lot_sd)
+        spread = milestones[number].spread_frac
         mid = on.ln_s[part]
-        half = np.array(
-            [half_width(found, row, share=SHARE, scatter_sd=scatter) for row in on.slopes[part]]
-        )
+        low, high = np.array(
+            [
+                interval(found, row, share=SHARE, spread=spread, anew=True)
+                for row in on.slopes[part]
+            ]
+        ).T
         made_curves.append(
             Curve(
                 milestone=made.maker.names[number],
                 temp_c=tuple(temps.tolist()),
                 mid_s=tuple(np.exp(mid).tolist()),
-                low_s=tuple(np.exp(mid - half).tolist()),
-                high_s=tuple(np.exp(mid + half).tolist()),
+                low_s=tuple(np.exp(mid + low).tolist()),
+                high_s=tuple(np.exp(mid + high).tolist()),
                 was_s=tuple(np.exp(was[part]).tolist()),
             )
         )
@@ -221,7 +229,8 @@ def measure_next(found: Solution, made: Setup) -> NextReading:
     together = on.slopes @ found.covariance @ on.slopes.T
     own = np.diag(together)
     spreads = np.array([made.card.milestones[name].spread_frac for name in names])
-    scatter = np.hypot(found.factor * spreads[on.milestone], made.lot_sd)
+    lot_sd = math.sqrt(sum(one.share * one.sd**2 for one in found.mixture))
+    scatter = np.hypot(found.factor * spreads[on.milestone], lot_sd)
     # Column by column: what reading that one once more takes off every variance.
     left = np.mean(own[:, None] - together**2 / (scatter**2 + own), axis=0)
     best = int(np.argmin(left))

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
-from scipy.special import stdtrit
+from scipy.special import stdtr, stdtrit
 
 from cureplan.core.errors import OutOfRangeError
 
@@ -15,10 +15,14 @@ __all__ = [
     "HUBER",
     "PRIOR_FREEDOM",
     "Problem",
+    "SharedScatter",
     "Solution",
     "deleted_residuals",
     "disagreement_limit",
     "half_width",
+    "interval",
+    "mixture_ends",
+    "normal_sd",
     "solve",
     "student_limit",
     "with_scale",
@@ -31,6 +35,16 @@ Slopes = Callable[[Array], Array]
 MOST_STEPS = 200
 SETTLED = 1e-9
 """Relative change of cost, step and slope at which the search ends."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SharedScatter:
+    """Parameters whose common prior SD is itself not known: a few values, each believed."""
+
+    parameter: NDArray[np.bool_]
+    """Shape (p,)."""
+    sd: Array
+    ln_belief: Array
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +65,13 @@ class Problem:
     """Shape (n,): rows whose scatter is only guessed."""
     scaled_parameter: NDArray[np.bool_]
     """Shape (p,): parameters whose prior scatter is the same guess (speeds of batches)."""
+    shared: SharedScatter | None = None
+
+    def with_shared(self, shared: SharedScatter, sd: float) -> Problem:
+        """The same with one value of the SD that is not known."""
+        return replace(
+            self, prior_sd=np.where(shared.parameter, sd, self.prior_sd), shared=None
+        )
 
     def with_factor(self, factor: float) -> Problem:
         """The same with the guessed scatter multiplied."""
@@ -77,12 +98,23 @@ class Solution:
     """Degrees of freedom behind the factor; inf where it is taken as known."""
     weight: Array
     """Shape (n,): share of its full word that each row has, 1 but for outliers."""
+    mixture: tuple[Likely, ...] = ()
+    """Where an SD of the prior is not known: what each value of it leads to."""
 
     @property
     def leverage(self) -> Array:
         """Share of each row's own word in its fitted value, 0 to 1."""
         spread = np.einsum("ij,jk,ik->i", self.jacobian, self.covariance, self.jacobian)
         return np.asarray(spread / self.problem.row_sd**2)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Likely:
+    """One value of an SD that is not known, how likely it is, and what it leads to."""
+
+    share: float
+    sd: float
+    found: Solution
 
 
 def solve(problem: Problem, *, start: Array | None = None) -> Solution:
@@ -185,11 +217,91 @@ def with_scale(
     """
     first, weight = _robust(problem, start)
     problem = replace(problem, row_sd=problem.row_sd / np.sqrt(weight))
-    squares, count, own_words = _scatter(first)
-    freedom = prior_freedom + count - own_words
-    factor = float(np.sqrt((prior_freedom + squares) / freedom))
+    if problem.shared is not None:
+        mixed = _mixed(problem, problem.shared, first, prior_freedom)
+        return replace(mixed, weight=weight)
+    factor, freedom = _factor(first, prior_freedom)
     second = solve(problem.with_factor(factor), start=first.value)
     return replace(second, factor=factor, freedom=freedom, weight=weight)
+
+
+def _factor(found: Solution, prior_freedom: float) -> tuple[float, float]:
+    """Factor on the guessed scatter, and the degrees of freedom behind it."""
+    squares, count, own_words = _scatter(found)
+    freedom = prior_freedom + count - own_words
+    return float(np.sqrt((prior_freedom + squares) / freedom)), freedom
+
+
+def _mixed(
+    problem: Problem, shared: SharedScatter, first: Solution, prior_freedom: float
+) -> Solution:
+    """The fit under the likely values of the SD that is not known, and the mixture of all.
+
+    Each value is tried on the straight lines that the rows are near the best fit, so that
+    a grid of them costs no search.
+
+    Source: Marginal likelihood by Laplace's approximation (Gelman et al., Bayesian Data
+    Analysis, ch. 4 and 13; from memory).
+    """
+    parts = _parts(problem, shared, first, prior_freedom)
+    sd = float(np.exp(sum(one.share * np.log(one.sd) for one in parts)))
+    factor = sum(one.share * one.found.factor for one in parts)
+    best = solve(problem.with_shared(shared, sd).with_factor(factor), start=first.value)
+    parts = _parts(problem, shared, best, prior_freedom)
+    covariance = np.zeros_like(best.covariance)
+    for one in parts:
+        off = one.found.value - best.value
+        covariance += one.share * (one.found.covariance + np.outer(off, off))
+    return replace(
+        best,
+        covariance=covariance,
+        factor=factor,
+        freedom=sum(one.share * one.found.freedom for one in parts),
+        mixture=tuple(parts),
+    )
+
+
+def _parts(
+    problem: Problem, shared: SharedScatter, about: Solution, prior_freedom: float
+) -> list[Likely]:
+    parts, ln_likely = [], []
+    for sd, ln_belief in zip(shared.sd.tolist(), shared.ln_belief.tolist(), strict=True):
+        own = problem.with_shared(shared, sd)
+        factor, freedom = _factor(_straight(own, about), prior_freedom)
+        part = _straight(own.with_factor(factor), about)
+        # The belief of the factor: scaled inverse chi-square.
+        of_factor = -prior_freedom * (np.log(factor) + 0.5 / factor**2)
+        ln_likely.append(ln_belief + of_factor + _ln_marginal(part))
+        parts.append((sd, replace(part, factor=factor, freedom=freedom)))
+    likely = np.exp(np.array(ln_likely) - max(ln_likely))
+    shares = (likely / likely.sum()).tolist()
+    return [
+        Likely(share=share, sd=sd, found=part)
+        for share, (sd, part) in zip(shares, parts, strict=True)
+    ]
+
+
+def _straight(problem: Problem, about: Solution) -> Solution:
+    """The most likely parameters if rows went on as straight lines from a solution."""
+    covariance = _solved(_curvature(problem, about.jacobian), np.eye(about.value.size))
+    pull = about.jacobian.T @ (about.residual / problem.row_sd**2)
+    held = (problem.prior_mean - about.value) / problem.prior_sd**2
+    at = np.clip(about.value + covariance @ (pull + held), problem.lower, problem.upper)
+    residual = about.residual - about.jacobian @ (at - about.value)
+    return replace(
+        about, problem=problem, value=at, covariance=covariance, residual=residual, mixture=()
+    )
+
+
+def _ln_marginal(found: Solution) -> float:
+    """ln of how likely the rows are, up to what no SD changes."""
+    problem = found.problem
+    rows = found.residual / problem.row_sd
+    held = (found.value - problem.prior_mean) / problem.prior_sd
+    believed = problem.prior_sd[np.isfinite(problem.prior_sd)]
+    volume = np.linalg.slogdet(found.covariance)[1]
+    sds = np.sum(np.log(problem.row_sd)) + np.sum(np.log(believed))
+    return float(0.5 * (volume - rows @ rows - held @ held) - sds)
 
 
 PRIOR_FREEDOM = 6.0
@@ -252,24 +364,82 @@ def half_width(
 
     Source: Satterthwaite 1946: freedom = 2 V² / var(V) (from memory).
     """
-    along = np.asarray(direction, dtype=np.float64)
-    variance = float(along @ found.covariance @ along) + scatter_sd**2
-    if variance <= 0.0:
-        return 0.0
-    freedom = found.freedom
-    if np.isfinite(freedom):
-        # How steeply the variance follows the factor: by the scaled rows' share of it.
-        problem = found.problem
-        reach = found.covariance @ along
-        rows = (found.jacobian @ reach) / problem.row_sd
-        held = reach / problem.prior_sd
-        scaled = float(
-            np.sum(rows[problem.scaled_row] ** 2)
-            + np.sum(held[problem.scaled_parameter] ** 2)
-            + scatter_sd**2
-        )
-        freedom = found.freedom / max(scaled / variance, 1e-6) ** 2
+    variance, freedom = _spread(found, np.asarray(direction, dtype=np.float64), scatter_sd)
     return float(student_limit(freedom, share) * np.sqrt(variance))
+
+
+def _spread(found: Solution, along: Array, scatter_sd: float) -> tuple[float, float]:
+    """Variance along a direction, and the degrees of freedom behind it."""
+    variance = float(along @ found.covariance @ along) + scatter_sd**2
+    freedom = found.freedom
+    if variance <= 0.0 or not np.isfinite(freedom):
+        return max(variance, 0.0), freedom
+    # How steeply the variance follows the factor: by the scaled rows' share of it.
+    problem = found.problem
+    reach = found.covariance @ along
+    rows = (found.jacobian @ reach) / problem.row_sd
+    held = reach / problem.prior_sd
+    scaled = float(
+        np.sum(rows[problem.scaled_row] ** 2)
+        + np.sum(held[problem.scaled_parameter] ** 2)
+        + scatter_sd**2
+    )
+    return variance, freedom / max(scaled / variance, 1e-6) ** 2
+
+
+def interval(
+    found: Solution,
+    direction: ArrayLike,
+    *,
+    share: float,
+    spread: float = 0.0,
+    anew: bool = False,
+) -> tuple[float, float]:
+    """Ends of the interval of a linear combination, counted from its best value.
+
+    `spread` is the guessed scatter of a new reading; `anew` adds the parameter whose SD is
+    not known once more, as of a new lot. Where there is such an SD, ends are quantiles of
+    the mixture.
+    """
+    along = np.asarray(direction, dtype=np.float64)
+    if not found.mixture:
+        half = half_width(found, along, share=share, scatter_sd=found.factor * spread)
+        return -half, half
+    likely = np.array([one.share for one in found.mixture])
+    middle = np.array([along @ (one.found.value - found.value) for one in found.mixture])
+    spreads = [_spread(one.found, along, one.found.factor * spread) for one in found.mixture]
+    own = [one.sd**2 if anew else 0.0 for one in found.mixture]
+    sd = np.sqrt(np.array([variance for variance, _ in spreads]) + own)
+    freedom = np.minimum([freedom for _, freedom in spreads], 1e7)
+    return mixture_ends(likely, middle, sd, freedom, share=share)
+
+
+def normal_sd(sd: Array, ln_belief: Array) -> float:
+    """SD of the normal distribution whose nine in ten are as wide as those of a mixture."""
+    likely = np.exp(ln_belief) / np.sum(np.exp(ln_belief))
+    freedom = np.full(sd.size, 1e7)
+    high = mixture_ends(likely, np.zeros(sd.size), sd, freedom, share=0.9)[1]
+    return high / student_limit(np.inf, 0.9)
+
+
+def mixture_ends(
+    likely: Array, middle: Array, sd: Array, freedom: Array, *, share: float
+) -> tuple[float, float]:
+    """Ends between which a mixture of Student's t holds its middle `share`."""
+    from scipy.optimize import brentq
+
+    if np.all(sd <= 0.0):
+        return 0.0, 0.0
+
+    def below(end: float, rank: float) -> float:
+        return float(likely @ stdtr(freedom, (end - middle) / sd)) - rank
+
+    widest = float(np.max(np.abs(middle)) + 100.0 * np.max(sd))
+    low, high = (
+        float(brentq(below, -widest, widest, args=(rank,), xtol=1e-9 * widest))
+        for rank in ((1.0 - share) / 2.0, (1.0 + share) / 2.0)
+    )
+    return low, high
 
 
 def student_limit(freedom: float, share: float) -> float:

@@ -47,6 +47,8 @@ class MilestoneFit:
     was_s: float
     """What the card said of the same temperature."""
     spread_frac: float
+    lots_frac: float
+    """The part of it by which lots differ; 0 where none were told apart."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -87,7 +89,6 @@ class BalanceFit:
     name: str
     found: Estimate
     was: float
-    was_sd: float
     pinned: bool
     """Whether the readings say enough of it to change the card."""
 

@@ -137,6 +137,7 @@ def _milestone(
         points=_at_humidities(dry, humidity),
         spread_frac=one.spread_frac,
         doubt_frac=_doubt_frac(milestone, one),
+        lots_frac=one.lots_frac,
     )
 
 
@@ -301,15 +302,17 @@ def _milestones(made: Setup, found: Solution, at_c: float) -> tuple[MilestoneFit
     for number, name in enumerate(names):
         count = sum(reading.milestone == name for reading in made.readings)
         milestone = made.card.milestones[name]
+        spread, lots = milestone.spread_frac, milestone.lots_frac
+        if count or milestone.doubt_frac:
+            spread, lots = new_spread(found, milestone, on.slopes[number])
         fits.append(
             MilestoneFit(
                 milestone=name,
                 readings=count,
                 time=time_estimate(found, float(on.ln_s[number]), on.slopes[number]),
                 was_s=float(np.exp(was[number])),
-                spread_frac=new_spread(found, milestone, on.slopes[number], lot_sd=made.lot_sd)
-                if count or milestone.doubt_frac
-                else milestone.spread_frac,
+                spread_frac=spread,
+                lots_frac=lots,
             )
         )
     return tuple(fits)

@@ -16,7 +16,7 @@ from cureplan.inputs.tables.readings import Reading
 from cureplan.science.clocks import CLOSING_MILESTONES, slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import KitPhysics
-from cureplan.science.learning.least_squares import Problem
+from cureplan.science.learning.least_squares import Problem, SharedScatter, normal_sd
 from cureplan.science.learning.procedure_readings import (
     POURED,
     PROBE,
@@ -30,22 +30,26 @@ from cureplan.science.learning.procedure_readings import (
 
 __all__ = [
     "BATCH_SHARE",
-    "LOT_SD",
-    "SHARED_SLAB",
+    "EYE_SD",
     "WATCH_SD_S",
     "Believed",
     "RowMaker",
     "Setup",
     "balance_sd",
     "batch_numbers",
+    "lot_sds",
     "pose",
     "setup",
     "watched_sd",
 ]
 
+Array = NDArray[np.float64]
+
 BATCH_SHARE = 0.75
 """Share of the scatter's variance that all readings of one batch have in common; the
 rest is watching and judging an end by eye: invented."""
+EYE_SD = 0.05
+"""Seeing an end by eye amid the work, 1 SD of ln(time): invented."""
 GENERIC_POINT_SD = 0.25
 """What each time of a generic card is off by itself, 1 SD of ln(time): invented."""
 COMMON_SHARE = 0.5
@@ -58,8 +62,10 @@ CARD, SHEET, FIRST_LOT = 0, 1, 2
 """Which points share one error: the card's, those of a data sheet, and those of a lot."""
 LOT_SD = 0.10
 """One lot, a night's kits or a pallet, against another, 1 SD of ln(time): invented."""
-SHARED_SLAB = 0.5
-"""Share of the slab error's variance that all rooms have in common: invented."""
+LOT_SD_DOUBT = 0.8
+"""How unsure that is, 1 SD of its logarithm: invented."""
+LOT_STEPS = np.geomspace(0.2, 5.0, 7)
+"""The values that are tried, in parts of the likeliest."""
 LATE_AGES = 1.5
 """A cup in the air is taken to have the air's temperature for milestones later than this
 many working times: the heat it gives off is known only up to the first."""
@@ -280,8 +286,6 @@ def _nan(value: float | None) -> float:
     return math.nan if value is None else value
 
 
-Array = NDArray[np.float64]
-
 GENERIC_CARD_SD = 0.30
 """What all times of a generic card are off by together, 1 SD of ln(time): invented."""
 OWN_CARD_SD = 0.10
@@ -332,15 +336,16 @@ class Believed:
         self.says("age", np.log(list(ages_s.values())), 0.0)
 
     def of_batches(
-        self, rows: Sequence[Row], spreads: Sequence[float], unread: Mapping[str, set[int]]
+        self, rows: Sequence[Row], speed_sds: Sequence[float], unread: Mapping[str, set[int]]
     ) -> None:
-        """Speed of each batch, and how far its parts were from what was written down."""
+        """Speed of each batch, by milestone watched, and how far its parts were from what was
+        written down."""
         layout = self.layout
         for batch in range(layout.batches):
             own = [row for row in rows if row.batch == batch]
-            watched = [spreads[row.milestone] for row in own if row.kind != PROBE]
-            spread = np.mean(watched) if watched else max(spreads)
-            self.sd[layout.at("speed", batch)] = math.sqrt(BATCH_SHARE) * spread
+            watched = [speed_sds[row.milestone] for row in own if row.kind != PROBE]
+            speed_sd = np.mean(watched) if watched else max(speed_sds)
+            self.sd[layout.at("speed", batch)] = speed_sd
             if all(row.kind != PROBE for row in own):
                 continue
             for part, sd_k in PART_SD_K.items():
@@ -359,6 +364,7 @@ def pose(
     slab_effusivity: float = SLAB_EFFUSIVITY,
     humidity_ref: float = math.nan,
     slabs_k: tuple[float, ...] = (),
+    lots: SharedScatter | None = None,
 ) -> tuple[ReadingsModel, Problem]:
     """Rows and beliefs as a model and a problem to solve."""
     layout, mean = believed.layout, believed.mean
@@ -393,7 +399,27 @@ def pose(
         upper=np.where(held, mean, upper),
         scaled_row=guessed,
         scaled_parameter=speeds & ~held,
+        shared=lots,
     )
+
+
+def lot_sds(card: SlurryCard | TopcoatCard) -> tuple[float, Array, Array]:
+    """By how much lots differ: the likeliest SD, those that may be, and ln of their belief.
+
+    The belief is log-normal; what a card says of its lots is as wide as the belief leads to.
+    """
+    ln_belief = -0.5 * (np.log(LOT_STEPS) / LOT_SD_DOUBT) ** 2
+    found = max(one.lots_frac for one in card.milestones.values())
+    likely = found / normal_sd(LOT_STEPS, ln_belief) if found else LOT_SD
+    return likely, likely * LOT_STEPS, ln_belief
+
+
+def _of_lots(layout: Layout, sds: Array, ln_belief: Array) -> SharedScatter | None:
+    own = np.zeros(layout.size, dtype=bool)
+    own[layout.span("common")] = np.arange(layout.commons) >= FIRST_LOT
+    if not own.any():
+        return None
+    return SharedScatter(parameter=own, sd=sds, ln_belief=ln_belief)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -417,11 +443,6 @@ class Setup:
     def reading_of_row(self) -> NDArray[np.int64]:
         """Shape (n,): which reading each row comes from; -1 for the card's own points."""
         return np.asarray(self.model.rows["reading"])
-
-    @property
-    def lot_sd(self) -> float:
-        """What another lot adds to the scatter of its kits; 0 where readings name no lots."""
-        return LOT_SD if lot_names(self.readings) else 0.0
 
     @property
     def layout(self) -> Layout:
@@ -452,7 +473,8 @@ def setup(
     believed.says("age", np.log(list(ages_s.values())), np.inf)
     believed.says("humidity", 0.0, 0.0 if math.isnan(humidity_ref) else np.inf)
     sheets = OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
-    believed.says("common", 0.0, [maker.common_sd, sheets, *[LOT_SD] * lots])
+    lot_sd, *lots_may_be = lot_sds(card)
+    believed.says("common", 0.0, [maker.common_sd, sheets, *[lot_sd] * lots])
     spreads = [milestone.scatter_frac for milestone in card.milestones.values()]
     unread = {
         part: {
@@ -462,7 +484,8 @@ def setup(
         }
         for part in PART_SD_K
     }
-    believed.of_batches(rows, spreads, unread)
+    shared = math.sqrt(BATCH_SHARE)
+    believed.of_batches(rows, [shared * spread for spread in spreads], unread)
     model, problem = pose(
         rows,
         believed,
@@ -471,6 +494,7 @@ def setup(
         working=maker.names.index("working_time"),
         film_m=card.thickness_m if isinstance(card, SlurryCard) else 1.0,
         humidity_ref=humidity_ref,
+        lots=_of_lots(layout, *lots_may_be),
     )
     return Setup(
         card=card,

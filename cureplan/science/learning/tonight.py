@@ -21,8 +21,10 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.science.clocks import SlurryClocks
 from cureplan.science.learning.least_squares import (
     PRIOR_FREEDOM,
+    SharedScatter,
     Solution,
-    half_width,
+    interval,
+    normal_sd,
     with_scale,
 )
 from cureplan.science.learning.procedure_readings import (
@@ -35,7 +37,7 @@ from cureplan.science.learning.procedure_readings import (
     row_table,
 )
 from cureplan.science.learning.setup import (
-    SHARED_SLAB,
+    EYE_SD,
     THERMOMETER_SD_K,
     Believed,
     pose,
@@ -120,13 +122,25 @@ class SeenMix:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightPrior:
-    """What was believed before, 1 SD: ln(speed) of all kits and of one, each slab [K]."""
+    """What was believed before, 1 SD: ln(speed) of all kits, and of one against the rest of
+    the night, each slab [K]."""
 
     ln_speed_sd: float
     kit_sd: float
     slab_sd_k: tuple[float, ...]
+    slab_shared_k: tuple[float, ...]
+    """What of it all slabs have in common."""
     slope_sd_k: float = 1.0
     """The last patch of a floor against the first: invented."""
+    lots: tuple[tuple[float, float], ...] = ()
+    """1 SD of ln(speed) of all kits for each scatter lots may have, and ln of its belief."""
+
+    @property
+    def doubt_sd(self) -> float:
+        """SD of the normal distribution whose nine in ten are as wide as ln(speed)'s."""
+        if not self.lots:
+            return self.ln_speed_sd
+        return normal_sd(*np.array(self.lots).T)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -160,9 +174,9 @@ class NightFit:
         """Limits between which the speed lies with a confidence."""
         if not 0.0 < confidence < 1.0:
             raise OutOfRangeError(f"confidence must be above 0, below 1, got {confidence:g}")
-        half = half_width(self.found, self._along(night=1.0), share=confidence, scatter_sd=0.0)
+        low, high = interval(self.found, self._along(night=1.0), share=confidence)
         middle = self._at("night")
-        return float(np.exp(middle - half)), float(np.exp(middle + half))
+        return float(np.exp(middle + low)), float(np.exp(middle + high))
 
     @property
     def drift_per_h(self) -> float:
@@ -225,8 +239,8 @@ class NightFit:
     def _doubt(self, along: Array) -> float:
         """SD of the normal distribution whose nine in ten are as wide as Student's here."""
         free = np.where(self.model.held, 0.0, along)
-        half = half_width(self.found, free, share=0.9, scatter_sd=0.0)
-        return half / _NINE_IN_TEN
+        low, high = interval(self.found, free, share=0.9)
+        return 0.5 * (high - low) / _NINE_IN_TEN
 
     @staticmethod
     def _clear(value: float, sd: float) -> float:
@@ -248,8 +262,11 @@ def fit_night(
 
     Not for kits of more than one lot: they differ, and each wants a fit of its own.
     """
-    if not (prior.ln_speed_sd > 0 and all(sd > 0 for sd in prior.slab_sd_k)):
-        raise OutOfRangeError("every prior SD must be above 0")
+    of_slabs = zip(prior.slab_sd_k, prior.slab_shared_k, strict=True)
+    if not (prior.ln_speed_sd > 0 and all(sd > 0 and sd >= part >= 0 for sd, part in of_slabs)):
+        raise OutOfRangeError(
+            "every prior SD must be above 0, and what slabs share no more than theirs"
+        )
     if not all(0 < end.after_s < np.inf for end in ends):
         raise OutOfRangeError("after_s of every end must be above 0 s and finite")
     latest_h = max((bucket.poured_h for bucket in buckets), default=0.0)
@@ -280,7 +297,8 @@ def fit_night(
         nights=1,
         rooms=len(prior.slab_sd_k),
     )
-    sd_k = np.array(prior.slab_sd_k)
+    sd_k, shared_k = np.array(prior.slab_sd_k), prior.slab_shared_k
+    own_k = np.sqrt(sd_k**2 - np.square(shared_k))
 
     def solved(drift_sd: float, slope_sd_k: Array) -> tuple[ReadingsModel, Solution]:
         believed = Believed(layout)
@@ -289,7 +307,7 @@ def fit_night(
         believed.says("drift", 0.0, drift_sd)
         believed.says("kits", 0.0, KIT_SD_K if mixes else 0.0)
         believed.says("slabs", 0.0, 1.0)
-        believed.says("slab", 0.0, math.sqrt(1.0 - SHARED_SLAB) * sd_k)
+        believed.says("slab", 0.0, own_k)
         believed.says("slope", 0.0, slope_sd_k)
         believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
         model, problem = pose(
@@ -300,7 +318,8 @@ def fit_night(
             working=milestones.index("working_time"),
             film_m=clocks.film_m,
             slab_effusivity=clocks.slab_effusivity,
-            slabs_k=tuple((math.sqrt(SHARED_SLAB) * sd_k).tolist()),
+            slabs_k=shared_k,
+            lots=_lots(layout, prior),
         )
         return model, with_scale(problem, prior_freedom=PRIOR_FREEDOM)
 
@@ -326,6 +345,15 @@ def fit_night(
         watched_h=latest_h - min((bucket.poured_h for bucket in buckets), default=latest_h),
         places=tuple(places),
     )
+
+
+def _lots(layout: Layout, prior: NightPrior) -> SharedScatter | None:
+    if not prior.lots:
+        return None
+    night = np.zeros(layout.size, dtype=bool)
+    night[layout.at("night")] = True
+    sd, ln_belief = np.array(prior.lots).T
+    return SharedScatter(parameter=night, sd=sd, ln_belief=ln_belief)
 
 
 def _plainly(free: Solution, which: slice, believed: ArrayLike) -> Array:
@@ -357,12 +385,14 @@ def _poured(bucket: WatchedBucket, haul_s: float, *, now_h: float) -> Row:
     )
 
 
-def _end(end: SeenEnd, poured: Row, milestones: Sequence[str], spread_frac: float) -> Row:
+def _end(end: SeenEnd, poured: Row, milestones: Sequence[str], kit_sd: float) -> Row:
+    # Of a bucket read more than once, its own speed is an unknown.
+    own_sd = 0.0 if poured.batch >= 0 else kit_sd
     return replace(
         poured,
         milestone=milestones.index(end.milestone),
         observed=math.log(end.after_s),
-        sd=watched_sd(spread_frac, batch=poured.batch, after_s=end.after_s),
+        sd=math.hypot(own_sd, watched_sd(EYE_SD, batch=-1, after_s=end.after_s)),
         reading=end.bucket,
     )
 

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.inputs.files import Decoded, Wanted, read_text
-from cureplan.weather.hours.csv_issued import Known, issued_in, plain_letters
+from cureplan.weather.hours.csv_issued import Known, issued_in, names_a_day, plain_letters
 from cureplan.weather.hours.csv_notes import (
     FileNotes,
     csv_text,
@@ -119,6 +119,7 @@ def _parse(decoded: Decoded, path: Path, site: tzinfo | None) -> _Read:
         source=path,
         site=site,
         zone_text=stated.zone,
+        zone_remarks=stated.zone_said,
         date_order=stated.date_order,
         origins=len(stated.origins),
     )
@@ -289,9 +290,9 @@ def _spans(hours: tuple[datetime, ...], zone: tzinfo) -> str:
         else:
             runs.append([hour])
     longest = max(runs, key=len)
-    told = f"{len(longest)} h ({_stamp(longest[0], zone)} to {_stamp(longest[-1], zone)})"
+    gap = f"{len(longest)} h ({_stamp(longest[0], zone)} to {_stamp(longest[-1], zone)})"
     others = len(hours) - len(longest)
-    return f"{told} and {others} h more" if others else told
+    return f"{gap} and {others} h more" if others else gap
 
 
 def _stamp(when: datetime, zone: tzinfo) -> str:
@@ -309,7 +310,7 @@ def _dated(
     if read.stated.origins:
         return series
     written_at = utc_of(path.stat().st_mtime)
-    issued_at = _issued_at(read, path, latest=min(now, written_at), zone=zone)
+    issued_at, guessed = _issued_at(read, path, latest=min(now, written_at), zone=zone)
     if issued_at is not None and issued_at > now + _CLOCK_SLACK:
         ahead_h = (issued_at - now).total_seconds() / HOUR_S
         raise InputError(
@@ -322,8 +323,9 @@ def _dated(
     clock = utc_of(time.time())
     if issued_at is None and written_at > max(now, clock) + _CLOCK_SLACK:
         ahead_h = (written_at - clock).total_seconds() / HOUR_S
-        told = Message("weather.file_ahead", {"label": path.name, "ahead_h": ahead_h})
-        return replace(series, warnings=(*series.warnings, told))
+        warning = Message("weather.file_ahead", {"label": path.name, "ahead_h": ahead_h})
+        return replace(series, warnings=(*series.warnings, warning))
+    series = _with_guessed_issue(series, guessed, issued_at)
     since = issued_at or written_at
     # Written after the night it is planned for: a record looked at with hindsight.
     if since > now + _CLOCK_SLACK:
@@ -346,8 +348,23 @@ def _dated(
     )
 
 
-def _issued_at(read: _Read, path: Path, *, latest: datetime, zone: tzinfo) -> datetime | None:
-    """When the file says that its forecast was made; None where it says nothing of it."""
+def _with_guessed_issue(
+    series: HourlySeries, words: str, issued_at: datetime | None
+) -> HourlySeries:
+    """With the day that was guessed for an issue told without one, in the line of guesses."""
+    if not words or issued_at is None:
+        return series
+    guess = Message("read.issued", {"words": words, "issued_at": issued_at.isoformat()})
+    notes = [note for note in series.notes if note.code != "weather.read_as"]
+    before = [note.values["how"] for note in series.notes if note.code == "weather.read_as"]
+    how = (*(before[0] if before else ()), guess)  # type: ignore[misc]
+    return replace(series, notes=(Message("weather.read_as", {"how": how}), *notes))
+
+
+def _issued_at(
+    read: _Read, path: Path, *, latest: datetime, zone: tzinfo
+) -> tuple[datetime | None, str]:
+    """When the file says that its forecast was made, and its words if they name no day."""
     table, stated = read.table, read.stated
     shifts = np.unique(table.offset_s)
     if not table.guessed_zone and shifts.size == 1:
@@ -358,18 +375,24 @@ def _issued_at(read: _Read, path: Path, *, latest: datetime, zone: tzinfo) -> da
         zone=zone,
     )
     if stated.issued is not None:
-        return _settled(stated.issued, known, path, strict=True)
+        when = _settled(stated.issued, known, path, strict=True)
+        return when, _undated(stated.issued[0])
     cells = table.texts.get("issued", ())
     ahead = [
         text
         for text, at_s in zip(cells, table.epoch_s, strict=False)
         if at_s > latest.timestamp()
     ]
-    told = [(text, int(table.lines[-1])) for text in dict.fromkeys(ahead) if text.strip()]
-    found = [
-        _settled(one, known, path, strict=False) for one in (*told, *stated.made, *table.made)
-    ]
-    return min((when for when in found if when is not None), default=None)
+    rows = [(text, int(table.lines[-1])) for text in dict.fromkeys(ahead) if text.strip()]
+    words = (*rows, *stated.made, *table.made)
+    found = [(_settled(one, known, path, strict=False), one[0]) for one in words]
+    dated = [(when, text) for when, text in found if when is not None]
+    when, text = min(dated, default=(None, ""))
+    return when, _undated(text)
+
+
+def _undated(words: str) -> str:
+    return "" if names_a_day(plain_letters(words)) else words
 
 
 def _settled(

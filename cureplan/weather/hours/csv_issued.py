@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime, timedelta, tzinfo
 from cureplan.weather.hours.csv_dates import clock_of, date_of
 from cureplan.weather.hours.csv_zones import zone_of
 
-__all__ = ["Known", "issue_words", "issued_in", "plain_letters"]
+__all__ = ["Known", "issue_words", "issued_in", "names_a_day", "plain_letters", "zone_said"]
 
 # Words of making, in English, Spanish, German, French, Italian, Portuguese, Dutch and Swedish.
 _MADE = re.compile(
@@ -35,6 +35,20 @@ _ZONE = re.compile(
     r"|[a-z]{1,2}[sd]t|utc|gmt|zulu|z|cet|cest|mez|mesz|wet|west|eet|eest|[ecmp]t|[a-z]{2}[sd]t"
     r"|[a-z]+/[a-z_]+)\)?(?![a-z])"
 )
+_OF_TIMES = re.compile(
+    r"\b(?:times?|timestamps?|hours?|clock|heures?|horaires?|horas?|hora|zeit|zeiten|uhrzeit|uhrzeiten"
+    r"|zeitangaben?|zeitstempel|zeitzone|ore|orari|orario|fuso|czas|czasy|godziny|strefa|tijd"
+    r"|tijden|tijdzone|tid|tider|fuseau|time ?zone|zona)\b"
+)
+_PROSE_ZONE = re.compile(
+    r"(?<!\d )(?<!\d)((?:UTC|GMT)\s?[+\-\u2212]\s?\d{1,2}(?::?\d{2})?|[+\-]\d{2}:\d{2}"
+    r"|\b[A-Z][a-z]+/[A-Z][A-Za-z_]+|\b(?:UTC|GMT|TUC|CES?T|MES?Z|WES?T|EES?T|[ECMP][SD]T)\b)"
+)
+_SHIFT = re.compile(
+    r"(?:utc|gmt)[\s_]*offset(?:\s*\(?h(?:ours)?\)?)?[\s:=;]*"
+    r"([+\-]\s?\d{1,2}(?::\d\d)?)(?!\d)"
+)
+_ANY = datetime(2021, 1, 1, tzinfo=UTC)
 _WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
 _LATER = timedelta(hours=1)
 _EARLY = timedelta(days=60)
@@ -71,7 +85,42 @@ def issue_words(remarks: Iterable[tuple[str, int]]) -> tuple[tuple[str, int], ..
     (('saturday 14 june 3 pm cdt', 1),)
     """
     found = ((_MADE.search(plain_letters(text)), line) for text, line in remarks)
-    return tuple((match[1].strip(" :=,;\t"), line) for match, line in found if match)
+    # "12Z run": the hour may stand before the word.
+    return tuple(
+        (match[1].strip(" :=,;\t") or match.string[: match.start()].strip(), line)
+        for match, line in found
+        if match
+    )
+
+
+def zone_said(remarks: Iterable[tuple[str, int]]) -> str:
+    """The clock that remarks beside a table name for its times; "" where none does.
+
+    Examples
+    --------
+    >>> zone_said([("Zeitangaben in UTC", 1)]), zone_said([("Time zone EST (GMT-5)", 1)])
+    ('UTC', 'EST')
+    >>> zone_said([("UTC offset: -5", 1)]), zone_said([("Issued at 12 UTC", 1)])
+    ('-5', '')
+    >>> zone_said([("Time zone: America/New_York. Times are UTC", 1)])
+    'America/New_York or UTC'
+    """
+    found: dict[object, str] = {}
+    for text, _ in remarks:
+        plain = plain_letters(text)
+        shifts = [shift.replace(" ", "") for shift in _SHIFT.findall(plain)]
+        # "Issued at 12 UTC" and "sunrise 05:41 EDT" are clocks of one instant, not of the rows.
+        if not shifts and _OF_TIMES.search(plain) and not _MADE.search(plain):
+            shifts = _PROSE_ZONE.findall(text)
+        for shift in shifts:
+            clock = zone_of(shift, None, _ANY)
+            fixed = clock.utcoffset(None) if clock else None
+            found.setdefault(shift if fixed is None else fixed, shift)
+    names = list(found.values())
+    if any("/" in name for name in names):
+        # A land's clock is told with its abbreviation: "America/New_York (EDT)".
+        names = [name for name in names if "/" in name or name in {"UTC", "GMT"}]
+    return " or ".join(names)
 
 
 def plain_letters(text: str) -> str:
@@ -107,12 +156,23 @@ def issued_in(words: str, known: Known) -> tuple[datetime, ...]:
     zone, after = known.zone, clock.end()
     tail = _ZONE.match(plain, clock.end())
     if tail:
-        told = zone_of(_as_written(tail[1]), known.zone, known.latest)
-        if told is None:
+        named = zone_of(_as_written(tail[1]), known.zone, known.latest)
+        if named is None:
             return ()
-        zone, after = told.zone, tail.end()
+        zone, after = named, tail.end()
     rest = f"{plain[: clock.start()]} {plain[after:]}"
     return _on_days(rest, seconds, zone, known)
+
+
+def names_a_day(words: str) -> bool:
+    """Whether words tell a date; without one the last such hour before the file is meant.
+
+    Examples
+    --------
+    >>> names_a_day("12z"), names_a_day("14 june 3 pm"), names_a_day("2025061412")
+    (False, True, True)
+    """
+    return bool(_DIGITS.search(words) or _STAMP.search(words) or _days_in(words))
 
 
 def _stamped(text: str, tail: str, known: Known) -> tuple[datetime, ...]:
@@ -122,10 +182,10 @@ def _stamped(text: str, tail: str, known: Known) -> tuple[datetime, ...]:
         return ()
     if when.tzinfo is None:
         named = _ZONE.match(tail)
-        told = zone_of(_as_written(named[1]), known.zone, known.latest) if named else None
-        if named and told is None:
+        clock = zone_of(_as_written(named[1]), known.zone, known.latest) if named else None
+        if named and clock is None:
             return ()
-        when = when.replace(tzinfo=told.zone if told else known.zone)
+        when = when.replace(tzinfo=clock or known.zone)
     return (when.astimezone(UTC),)
 
 
@@ -158,8 +218,8 @@ def _on_days(rest: str, seconds: float, zone: tzinfo, known: Known) -> tuple[dat
         first = 1 if re.search(r"\b(?:yesterday|gestern|ayer|hier|ieri|ontem)\b", rest) else -1
         week = [today - timedelta(days=n) for n in range(first, 8)]
         past = [_at(day, seconds, zone) for day in week if weekday in {None, day.weekday()}]
-        told = [when for when in past if when <= known.latest + _LATER][:1]
-        return () if re.search(r"\d", rest) else tuple(told)
+        stated = [when for when in past if when <= known.latest + _LATER][:1]
+        return () if re.search(r"\d", rest) else tuple(stated)
     found = {_at(day, seconds, zone) for day in _near(text, known, zone)}
     if weekday is not None:
         found = {when for when in found if when.astimezone(zone).weekday() == weekday}

@@ -30,7 +30,7 @@ from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.core.writing import write_atomically
 from cureplan.weather.hours.csv_dates import DATE_ORDERS, DateOrder
-from cureplan.weather.hours.csv_issued import issue_words
+from cureplan.weather.hours.csv_issued import issue_words, zone_said
 from cureplan.weather.hours.plausible import ACCEPTED_NAMES
 from cureplan.weather.hours.remarks import remark_from_text, remark_text
 from cureplan.weather.hours.series import Gap, HourlySeries, OriginKind, WeatherOrigin, utc_of
@@ -75,6 +75,8 @@ class FileNotes:
     """What a line of the foreman's says of when the forecast was made, and its number."""
     made: tuple[tuple[str, int], ...] = ()
     """Words of making in other remarks, which may mean something else."""
+    zone_said: str = ""
+    """A clock that other remarks name for the times; a column's own name counts before it."""
 
 
 def comment_lines(series: HourlySeries) -> list[str]:
@@ -167,6 +169,7 @@ def read_comments(comments: Iterable[tuple[int, str]], *, source: str) -> FileNo
         notes=tuple(remarks["note"]),
         warnings=tuple(remarks["warning"]),
         made=issue_words(made),
+        zone_said=zone_said(made),
         **answers,
     )
 

@@ -15,6 +15,7 @@ from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.weather.hours.csv_dates import DateOrder
 from cureplan.weather.hours.csv_header import Role, zone_in_name
+from cureplan.weather.hours.csv_issued import zone_said
 from cureplan.weather.hours.csv_readings import Readings, Table
 from cureplan.weather.hours.csv_sheet import Sheet, sheet_of
 from cureplan.weather.hours.csv_times import TimeColumn, Times, read_times
@@ -31,8 +32,12 @@ def read_table(
     zone_text: str,
     date_order: DateOrder | None,
     origins: int,
+    zone_remarks: str = "",
 ) -> Table:
-    """Read header and rows."""
+    """Read header and rows.
+
+    `zone_text` is a foreman's word on the clock, `zone_remarks` what other remarks say of it.
+    """
     sheet = sheet_of(body, first_line, source)
     if not sheet.lines:
         raise InputError(
@@ -41,7 +46,8 @@ def read_table(
             source=source,
             line=sheet.header_line,
         )
-    times, time_texts, time_name = _times(sheet, site, zone_text, date_order)
+    beside = sheet.zone_above or zone_remarks or zone_said(sheet.asides)
+    times, time_texts, time_name = _times(sheet, site, (zone_text, beside), date_order)
     readings = Readings(sheet, origins)
     table = readings.table(times, time_texts, time_name)
     return _in_order(table, times.backwards)
@@ -51,22 +57,22 @@ def read_table(
 
 
 def _times(
-    sheet: Sheet, site: tzinfo | None, zone_text: str, date_order: DateOrder | None
+    sheet: Sheet, site: tzinfo | None, stated: tuple[str, str], date_order: DateOrder | None
 ) -> tuple[Times, Sequence[str], str]:
     texts, name, lone_zone = _time_texts(sheet)
     zones = sheet.header.of("zone")
     in_name = zone_in_name(name) or _of_service(sheet, name)
     counted = all(re.fullmatch(r"\d{9,13}", text, re.ASCII) for text in texts[:1])
     if zones and not lone_zone and not counted:
-        told = [cell.strip() for cell in sheet.texts(zones[0])]
-        if all(told) and not any(re.search(r"Z|[+-]\d\d:?\d\d$", text) for text in texts[:1]):
-            texts = [f"{text} {zone}" for text, zone in zip(texts, told, strict=True)]
+        cells = [cell.strip() for cell in sheet.texts(zones[0])]
+        if all(cells) and not any(_OFFSET.search(text) for text in texts[:1]):
+            texts = [f"{text} {zone}" for text, zone in zip(texts, cells, strict=True)]
     column = TimeColumn(
         texts=texts,
         lines=sheet.lines,
         header=name,
         source=sheet.source,
-        zone_text=zone_text or in_name or sheet.zone_above,
+        zone_text=stated[0] or in_name or stated[1],
         order=date_order,
         site=site,
     )
@@ -84,6 +90,10 @@ def _time_texts(sheet: Sheet) -> tuple[Sequence[str], str, bool]:
     """One text per row, put together where date and clock stand apart."""
     header = sheet.header
     stamps = sorted(header.of("time"), key=lambda c: (not zone_in_name(c.name), c.at))
+    # Of several the one that means one instant whatever the site's clock is.
+    sure = [c for c in header.columns if c.role == "time" and _is_sure(c.name)]
+    if stamps and not any(_OFFSET.search(text.strip()) for text in sheet.texts(stamps[0])[:1]):
+        stamps = sure[:1] or stamps
     dates, clocks = header.of("date"), header.of("clock")
     if header.of("hour") and header.of("year") and not any(c.exact for c in stamps):
         return _from_parts(sheet), " ".join(header.of(r)[0].name for r in _PARTS), False
@@ -98,6 +108,11 @@ def _time_texts(sheet: Sheet) -> tuple[Sequence[str], str, bool]:
     return _stripped(sheet.texts(one)), one.name, False
 
 
+def _is_sure(name: str) -> bool:
+    return zone_in_name(name).upper() in {"UTC", "GMT"}
+
+
+_OFFSET = re.compile(r"Z|[+-]\d\d:?\d\d$")
 _PARTS: tuple[Role, ...] = ("year", "month", "day", "hour")
 _MIDNIGHT = re.compile(r"[ T](?:0?0:00(?::00)?(?:\.0+)?|12:00(?::00)? ?AM)$", re.IGNORECASE)
 
@@ -152,8 +167,8 @@ def _in_order(table: Table, backwards: bool) -> Table:
     same = wrong[steps[wrong] == 0]
     if same.size == wrong.size and all(_alike(table, int(row)) for row in same):
         kept = np.setdiff1d(np.arange(table.lines.size), same + 1)
-        told = Message("read.twice", {"rows": int(same.size)})
-        return replace(_rows(table, kept, with_times=True), how=(*table.how, told))
+        note = Message("read.twice", {"rows": int(same.size)})
+        return replace(_rows(table, kept, with_times=True), how=(*table.how, note))
     row = int(wrong[0]) + 1
     line = int(table.lines[row - 1])
     if steps[row - 1] == 0:
