@@ -182,9 +182,12 @@ def test_a_second_change_is_told_only_where_it_gives_more_than_the_first_alone()
             job=None, say=Message(code, {}), also=Message(second, {}) if second else None,
             effort_min=0.0, chance_frac=chance_frac,
         )  # fmt: skip
-        return _Tried(way, SimpleNamespace(chance_frac=chance_frac), reaches=False, full=True)
+        found = SimpleNamespace(chance_frac=chance_frac)
+        return _Tried(way, found, glance=None, reaches=False, full=True)
 
-    look = SimpleNamespace(chosen=SimpleNamespace(odds=object()))
+    look = SimpleNamespace(
+        chosen=SimpleNamespace(odds=object()), budget=1.0, _over=lambda kept=0.0: False
+    )
     alone, other, both = tried(0.60, "a"), tried(0.50, "b"), tried(0.62, "a", "b")
     best = _Looking._best_of(look, [other, both, alone], wanted=3)
     assert [(way.say.code, way.also) for way in best] == [("a", None), ("b", None)]

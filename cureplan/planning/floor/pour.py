@@ -524,8 +524,7 @@ class RoomPours:
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""
         if at_s not in self._wet:
-            doubt_k = slab_sd_k(at_s, self.conditions)
-            self._wet[at_s] = self._doubt(at_s, self.clocks, doubt_k)
+            self._wet[at_s] = self._doubt(at_s, self.clocks, slab_sd_k(at_s, self.conditions))
         return self._wet[at_s]
 
     def wet_factors(
@@ -538,14 +537,12 @@ class RoomPours:
         doubt = replace(doubt, card=float(np.hypot(doubt.card, times_sd)))
         return time_factors(doubt, confidence=confidence)
 
-    def _doubt(
-        self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
-    ) -> Doubt:
+    def _doubt(self, at_s: float, clocks: SlurryClocks | TopcoatClocks, sd_k: float) -> Doubt:
         return doubt_at(
             float(self.conditions.slab_at(at_s)),
             fit=clocks.fit,
             spread_frac=clocks.spread_frac,
-            temp_sd_k=temp_sd_k,
+            temp_sd_k=sd_k,
         )
 
     def sure_margin_s(
