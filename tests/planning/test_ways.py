@@ -186,7 +186,7 @@ def test_a_second_change_is_told_only_where_it_gives_more_than_the_first_alone()
         return _Tried(way, found, glance=None, reaches=False, full=True)
 
     look = SimpleNamespace(
-        chosen=SimpleNamespace(odds=object()), budget=1.0, _over=lambda kept=0.0: False
+        chosen=SimpleNamespace(odds=object()), budget=1.0, _over=lambda _=0.0: False
     )
     alone, other, both = tried(0.60, "a"), tried(0.50, "b"), tried(0.62, "a", "b")
     best = _Looking._best_of(look, [other, both, alone], wanted=3)
