@@ -81,27 +81,33 @@ def test_rows_at_nine_to_the_hour_are_read_at_whole_hours():
     assert series.notes == (Message("weather.off_hour", {"rows": 5, "count": 5}),)
 
 
-def test_the_mean_of_a_straight_line_is_its_middle():
-    # Rows at :05, :20, :35 and :50, 1 K an hour: no row stands where the mean begins or ends.
+def test_an_hour_that_begins_and_ends_between_rows_is_the_mean_of_their_lines():
+    # Rows at :05, :20, :35 and :50. Level until 01:20, then 1 K a row: of the hour round
+    # 01:00 the last ten minutes rise to 2/3 K, and the two after it rise on from there.
     epoch_s = JULY_17_S + 300.0 + 900.0 * np.arange(20)
-    temp_c = (epoch_s - JULY_17_S) / 3600.0
+    temp_c = np.maximum(0.0, np.arange(20) - 5.0)
     nothing = np.full(20, np.nan)
     rows = RawRows(
         epoch_s=epoch_s, temp_c=temp_c, dew_c=nothing, cloud_frac=nothing,
         origin=np.zeros(20, dtype=int),
     )  # fmt: skip
     means, _ = hour_means(rows, phase_s=0.0)
-    assert means.temp_c[:4] == pytest.approx([1.0, 2.0, 3.0, 4.0], abs=1e-9)
+    by_hand = [10 / 60 * (2 / 3) / 2, 2 / 3 + 2, 2 / 3 + 6]
+    assert means.temp_c[:3] == pytest.approx(by_hand, abs=1e-9)
 
 
-def test_a_gap_of_the_first_day_is_filled_by_the_day_after():
-    # Days alike but the last, which has no say in the first.
-    day = 10.0 + np.arange(24.0)
-    temp_c = np.concatenate([day, day, day, 40.0 - 2.0 * day])
-    temp_c[5:8] = np.nan
+@pytest.mark.parametrize("number", [0, 3])
+def test_a_gap_of_the_first_or_last_day_is_filled_by_the_one_beside_it(number):
+    # A day that is coldest at six, and another at the far end that is level.
+    day = 10.0 + np.abs(np.arange(24.0) - 6.0)
+    days = [day] * 4
+    days[3 - number] = np.full(24, 20.0)
+    temp_c = np.concatenate(days)
+    gap = 24 * number + np.arange(5, 8)
+    temp_c[gap] = np.nan
     series = series_of(temp_c)
     filled = fill_history(series, before=utc_of(float(series.epoch_s[-1])))
-    assert filled.temp_c[5:8] == pytest.approx([15.0, 16.0, 17.0])
+    assert filled.temp_c[gap] == pytest.approx([11.0, 10.0, 11.0])
 
 
 def test_a_zone_half_an_hour_off_keeps_its_own_hours():

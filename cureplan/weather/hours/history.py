@@ -29,10 +29,14 @@ def fill_history(
     what those rest on must be known.
     """
     past = np.flatnonzero(series.epoch_s < before.timestamp())
-    if since is not None:
-        past = past[series.epoch_s[past] >= since.timestamp() - HOUR_S]
     unknown = past[np.isnan(series.temp_c[past])]
-    runs = [run for run in _neighbours(unknown) if _may_be_filled(run, series)]
+    # A gap is one gap also where only its end lies in the history that is wanted.
+    first_s = -np.inf if since is None else since.timestamp() - HOUR_S
+    runs = [
+        run
+        for run in _neighbours(unknown)
+        if _may_be_filled(run, series) and series.epoch_s[run[-1]] >= first_s
+    ]
     if not runs:
         return series
     temp_c, dew_c, origin = series.temp_c.copy(), series.dew_c.copy(), series.origin.copy()
