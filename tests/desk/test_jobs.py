@@ -41,7 +41,12 @@ def test_an_empty_folder_gets_a_job_that_is_sound(desk_on: Server, tmp_path: Pat
 
 
 @pytest.mark.parametrize(
-    "name", ["", " ", "../x", "a/b", ".hidden", "x" * 61, "a\u0000b", "con:", "a\nb", JOB]
+    "name",
+    [
+        *("", " ", "../x", "a/b", ".hidden", "x" * 61, "a\u0000b", "con:", "a\nb", JOB),
+        # What Windows takes for a device, or cuts off; from memory.
+        *("Con", "nul.kitchen", "LPT1", "Bar."),
+    ],
 )
 def test_a_job_gets_no_name_that_leads_elsewhere_or_is_taken(
     demo_desk: Served, name: str
@@ -340,7 +345,9 @@ def test_dropped_weather_is_kept_named_and_told(demo_desk: Served) -> None:
     assert (demo_desk.folder / "dropped.csv").read_bytes() == data
 
 
-@pytest.mark.parametrize("file", ["../x.csv", ".x.csv", "a%2Fb.csv", "", "school-kitchen.toml"])
+@pytest.mark.parametrize(
+    "file", ["../x.csv", ".x.csv", "a%2Fb.csv", "", "school-kitchen.toml", "aux.csv", "a:b.csv"]
+)
 def test_dropped_weather_gets_no_name_that_leads_elsewhere(
     demo_desk: Served, file: str
 ) -> None:
