@@ -331,6 +331,7 @@ def test_a_dropped_photo_is_no_weather(demo_desk: Served) -> None:
     got = drop(demo_desk, "photo.csv", b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40)
     assert got.status == 422
     assert "this is a picture" in got.json["fault"]
+    assert "give the CSV file itself" in got.json["fault"]
     assert not (demo_desk.folder / "photo.csv").exists()
     assert text_of(demo_desk) == before
     assert str(demo_desk.folder) not in got.text
