@@ -57,8 +57,6 @@ HISTORY_S = 5 * 86_400.0
 """Weather wanted before the job, to spin the slab up: invented, some eight of a
 150 mm slab's time constants."""
 NO_PLAN = "no order and start keeps every limit: "
-FRESH_CALL = "call.set_up"
-"""Reason of a call that brings somebody to the site, as against from room to room."""
 
 
 def demo_job_path(name: Literal["corner-kitchen", "school-kitchen"] = "corner-kitchen") -> Path:
@@ -163,6 +161,7 @@ def make_plan(
     weather: HourlySeries | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
+    answered: Callable[[Plan], None] | None = None,
     shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """Plan a job: order and start, ice or not, the way back.
@@ -181,6 +180,8 @@ def make_plan(
         Told in a few words what the search has found.
     what_helps : bool
         Whether to look for what would mend a plan that falls short: some seconds.
+    answered : callable, optional
+        Given the plan once its answers stand; what its doubt is made of is not known yet.
     shown : callable, optional
         Given the plan as soon as it is made, before anybody looks for what would help.
 
@@ -218,6 +219,7 @@ def make_plan(
         weather=weather,
         progress=progress,
         what_helps=what_helps,
+        answered=answered,
         shown=shown,
     )
 
@@ -231,18 +233,19 @@ def plan_by(
     options: tuple[PourOption, ...] | None = None,
     progress: Callable[[str], None] | None = None,
     what_helps: bool = True,
+    answered: Callable[[Plan], None] | None = None,
     shown: Callable[[Plan], None] | None = None,
 ) -> Plan:
     """The plan of a job that was checked, its floors poured by some `options` only."""
     from cureplan.inputs.job.crosscheck import require_near
     from cureplan.inputs.job.edits import portable
     from cureplan.inputs.tables.record import scores_of_job
-    from cureplan.judge import require_confirmed
+    from cureplan.judge import require_confirmed, require_doubt_confirmed
     from cureplan.planning.floor.pour import Settled
     from cureplan.planning.floor.split import split_long
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import known_until
-    from cureplan.planning.plan.assemble import assemble, with_help
+    from cureplan.planning.plan.assemble import assemble, with_doubt, with_help
     from cureplan.planning.plan.choose import choose, in_parts
     from cureplan.planning.plan.ways import look_for_help
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
@@ -288,6 +291,10 @@ def plan_by(
         past=past,
     )
     require_confirmed(plan)
+    if answered is not None:
+        answered(plan)
+    plan = with_doubt(plan, tables.pours, schedule, odds)
+    require_doubt_confirmed(plan)
     if shown is not None:
         shown(plan)
     if plan.status == "within policy" or chosen.stopped or not what_helps:
@@ -475,7 +482,7 @@ def compare_variants(
 
 def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
     """Plan one variant and sum it up."""
-    from cureplan.planning.studies.compare import ComparedRow
+    from cureplan.planning.studies.compare import ComparedRow, called
 
     try:
         plan = plan_by(
@@ -494,7 +501,7 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
             why=str(error).removeprefix(NO_PLAN),
         )
     tightest = min(plan.rooms, key=lambda room: room.margin_min)
-    people, call_outs = _called(plan)
+    people, call_outs = called(plan)
     return ComparedRow(
         vary=variant.vary,
         value=variant.value,
@@ -512,17 +519,6 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
         ice_kg=plan.chill.ice_kg,
         all_keep_frac=plan.risk.all_keep_frac,
     )
-
-
-def _called(plan: Plan) -> tuple[int, int]:
-    """People called to the site, and how often a crew is."""
-    fresh = [call for call in plan.calls if call.reason.code == FRESH_CALL]
-    pours = [call for call in fresh if call.stage == "pour"]
-    # The topcoat crew vacuums and coats: the same people under two names.
-    coats = {call.call: call.people for call in fresh if call.stage != "pour"}
-    pour_outs = {call.room for call in pours}
-    people = sum(call.people for call in pours) + sum(coats.values())
-    return people, len(pour_outs) + len(coats)
 
 
 def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tuple[Path, ...]:

@@ -272,7 +272,7 @@ def _plan_and_show(
     """Write and show the plan as soon as it is made, then what would mend it."""
     from cureplan.api import make_plan
     from cureplan.output.sheet.write import need_workbooks, write_sheets
-    from cureplan.output.text.terminal import help_text, terminal_text
+    from cureplan.output.text.terminal import answers_text, doubt_text, help_text
     from cureplan.output.view.view import voice_of
     from cureplan.planning.plan.model import plan_to_json
     from cureplan.planning.schedule.construct import MANY_ROOMS
@@ -282,23 +282,30 @@ def _plan_and_show(
         need_workbooks()
     first: list[Plan] = []
 
+    def say(text: Callable[..., str], *plans: Plan) -> None:
+        if not as_json:
+            print_text(_in_words(text, *plans))
+            sys.stdout.flush()
+
+    def answer(plan: Plan) -> None:
+        wipe_progress()
+        # The answers first: what follows takes as long again.
+        say(answers_text, plan)
+
     def show(plan: Plan) -> None:
         first.append(plan)
-        wipe_progress()
-        if not as_json:
-            # The answers first: files take as long again.
-            print_text(_in_words(terminal_text, plan))
-            sys.stdout.flush()
+        say(doubt_text, plan)
         written = write_sheets(plan, out, as_workbook=xlsx, force=force)
         if not as_json:
             print_written(written)
 
     with progress_line(long=len(job.rooms) >= MANY_ROOMS) as tell:
-        made = make_plan(job, now=now, progress=tell, what_helps=helps, shown=show)
+        made = make_plan(
+            job, now=now, progress=tell, what_helps=helps, answered=answer, shown=show
+        )
     if made is not first[0]:
         write_sheets(made, out, as_workbook=xlsx, force=force)
-        if not as_json:
-            print_text(_in_words(help_text, made, first[0]))
+        say(help_text, made, first[0])
     if as_json:
         print_text(plan_to_json(made, text_of=voice_of(made).say), asked=True)
     if made.status == "short of policy":

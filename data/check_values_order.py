@@ -47,9 +47,9 @@ def makespan_of(first: list[int], second: list[int], order: list[int]) -> float:
     return float(attempt.score.ready)
 
 
-def nights_planned(month: str) -> float:
-    """Share of the nights of airport-nights.csv that were planned, iced and not."""
-    with Path(__file__).with_name("airport-nights.csv").open(encoding="utf-8") as handle:
+def nights_planned(table: str, month: str) -> float:
+    """Share of the nights of a table here that were planned, iced and not."""
+    with Path(__file__).with_name(f"{table}.csv").open(encoding="utf-8") as handle:
         rows = [row for row in csv.DictReader(handle) if row["night"].startswith(month)]
     planned = [{row["without"], row["with"]} <= {"holds", "short"} for row in rows]
     return sum(planned) / len(planned)

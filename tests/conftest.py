@@ -20,6 +20,7 @@ from effort import FAST, LONG, drawn
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
+from cureplan.planning.odds.nights import TERMS
 from cureplan.planning.plan import made_of
 from cureplan.planning.plan.model import FORMAT
 
@@ -89,9 +90,11 @@ ALL_NIGHTS = made_of.ROOM_NIGHTS
 
 @pytest.fixture(scope="session", autouse=True)
 def few_nights() -> Iterator[None]:
-    """What a plan's doubt is made of, weighed on few nights: else a quarter of its time."""
+    """What a plan's doubt is made of, weighed on few nights and of three things only: else
+    a quarter of its time."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(made_of, "ROOM_NIGHTS", drawn(200))
+        patch.setattr(made_of, "TERMS", ("batch", "stops", "weather"))
         yield
 
 
@@ -100,6 +103,7 @@ def all_nights(few_nights: None) -> Iterator[None]:
     """On as many as a command weighs it on, where what it prints is compared."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(made_of, "ROOM_NIGHTS", ALL_NIGHTS)
+        patch.setattr(made_of, "TERMS", TERMS)
         yield
 
 

@@ -1,16 +1,24 @@
-"""How many drawn examples a property is tried on: few in every run, many in a long one.
+"""What a run of the tests may cost.
 
-The profile of tests/conftest.py in force decides; a count given here is that of a run
-with a hundred examples for a property that names none.
+How many drawn examples a property is tried on: few in every run, many in a long one. The
+profile of tests/conftest.py in force decides; a count given here is that of a run with a
+hundred examples for a property that names none.
 """
 
 from __future__ import annotations
 
+import gc
+import os
 from math import ceil
 
 from hypothesis import settings
 
 __all__ = ["FAST", "LONG", "drawn", "examples"]
+
+# As the command has it, and here before numpy is loaded: threads that wait for more small
+# matrices, and looking for rubbish among all that pytest keeps, cost a tenth.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+gc.set_threshold(20_000, 20, 20)
 
 FAST, LONG = 25, 1000
 FEWEST = 2  # the first is always the plainest there is

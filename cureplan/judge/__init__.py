@@ -5,6 +5,13 @@ what `plan.json` holds. A plan it cannot confirm is not shown.
 """
 
 from cureplan.judge.finding import Finding, PlanRefusedError, Rule
-from cureplan.judge.verdict import judge, require_confirmed
+from cureplan.judge.verdict import judge, require_confirmed, require_doubt_confirmed
 
-__all__ = ["Finding", "PlanRefusedError", "Rule", "judge", "require_confirmed"]
+__all__ = [
+    "Finding",
+    "PlanRefusedError",
+    "Rule",
+    "judge",
+    "require_confirmed",
+    "require_doubt_confirmed",
+]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
@@ -12,9 +12,10 @@ from cureplan.judge.case import Case, Floor
 from cureplan.judge.finding import MARGIN_TOL_S, Finding, miscounted, mismeasured
 from cureplan.judge.shared_hands import busiest_s, hands_at, work_of_bucket_s
 from cureplan.judge.takeoff_rules import coat_volume_m3
-from cureplan.planning.plan.model import CoatPlan
+from cureplan.planning.plan.model import CoatPlan, Plan
 
 __all__ = [
+    "check_doubt",
     "check_risk",
     "check_stated",
 ]
@@ -223,12 +224,9 @@ def check_risk(case: Case) -> Iterator[Finding]:
         )  # fmt: skip
     planned = risk.all_keep_frac if risk.as_planned_frac is None else risk.as_planned_frac
     shares = [("as planned", planned, risk.all_keep_frac), ("a cut", risk.cut_frac, 1.0)]
-    shares.append(("heavier tails", risk.tails_cost_frac, 1.0))
     shares.append(("a stop", risk.stop_lost_frac, 1.0 - risk.buckets_keep_frac))
-    shares += [(term.term, term.costs_frac, 1.0) for term in risk.made_of]
-    for name, got, most in shares:
-        near = min(max(got, 0.0), most)
-        yield from mismeasured("risk", None, name, got, near, within=ROUNDED, unit="share")
+    yield from _check_shares(shares)
+    yield from check_doubt(plan)
     laid = [coat.keeps_frac for coat in plan.coats]
     laid += [primer.keeps_frac for primer in plan.primers]
     for name, whole, parts in (
@@ -248,6 +246,18 @@ def check_risk(case: Case) -> Iterator[Finding]:
         ),
     ):
         yield from _check_whole(None, name, whole, parts)
+
+
+def check_doubt(plan: Plan) -> Iterator[Finding]:
+    """What the doubt is made of costs shares of the nights."""
+    shares = [(term.term, term.costs_frac, 1.0) for term in plan.risk.made_of]
+    yield from _check_shares([("heavier tails", plan.risk.tails_cost_frac, 1.0), *shares])
+
+
+def _check_shares(shares: Iterable[tuple[str, float, float]]) -> Iterator[Finding]:
+    for name, got, most in shares:
+        near = min(max(got, 0.0), most)
+        yield from mismeasured("risk", None, name, got, near, within=ROUNDED, unit="share")
 
 
 def _check_whole(

@@ -19,11 +19,11 @@ from cureplan.judge.milestones import cure_milestones
 from cureplan.judge.night_rules import unexcused
 from cureplan.judge.people_rules import check_calls, check_coat_crew, check_pours, check_way_out
 from cureplan.judge.primer_rules import check_primers
-from cureplan.judge.stated_rules import check_risk, check_stated
+from cureplan.judge.stated_rules import check_doubt, check_risk, check_stated
 from cureplan.judge.takeoff_rules import check_takeoff
 from cureplan.planning.plan.model import Plan
 
-__all__ = ["judge", "require_confirmed"]
+__all__ = ["judge", "require_confirmed", "require_doubt_confirmed"]
 
 HOUR_S = 3600.0
 
@@ -70,7 +70,15 @@ def judge(plan: Plan) -> tuple[Finding, ...]:
 
 def require_confirmed(plan: Plan) -> None:
     """Raise unless the judge confirms a plan."""
-    findings = judge(plan)
+    _refuse(judge(plan))
+
+
+def require_doubt_confirmed(plan: Plan) -> None:
+    """The same of what was added to a plan confirmed before: what its doubt is made of."""
+    _refuse(tuple(check_doubt(plan)))
+
+
+def _refuse(findings: tuple[Finding, ...]) -> None:
     if findings:
         raise PlanRefusedError(findings)
 

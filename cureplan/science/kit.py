@@ -134,7 +134,12 @@ def film_age_after_s(elapsed_s: ArrayLike, film_age_s: Array) -> Array:
     >>> film_age_after_s([4 * 3600.0], film).tolist(), film_age_after_s([-9.0], film).tolist()
     ([-240.0], [0.0])
     """
-    root = np.sqrt(np.clip(np.asarray(elapsed_s, dtype=np.float64), 0.0, FLOOR_HORIZON_S))
+    elapsed = np.asarray(elapsed_s, dtype=np.float64)
+    if elapsed.ndim > film_age_s.ndim - 1 and (elapsed >= FLOOR_HORIZON_S).all():
+        # Mostly asked for long after, when nothing more comes: once for each film.
+        late_s = np.full(film_age_s.shape[:-1], FLOOR_HORIZON_S)
+        return np.broadcast_to(film_age_after_s(late_s, film_age_s), elapsed.shape)
+    root = np.sqrt(np.clip(elapsed, 0.0, FLOOR_HORIZON_S))
     # The nodes lie by squares: which one is before needs no search.
     nodes = FLOOR_PIECES * np.sqrt(root / FLOOR_ROOT_S05[-1])
     index = np.minimum(nodes.astype(np.int64), FLOOR_PIECES - 1)

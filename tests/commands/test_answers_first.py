@@ -1,7 +1,8 @@
-"""The three answers are on the terminal before a file is drawn."""
+"""The three answers are on the terminal before their doubt is taken apart or a file drawn."""
 
 from __future__ import annotations
 
+import pytest
 from steady import write_job, write_weather
 
 from cureplan.core.errors import OutputError
@@ -9,13 +10,16 @@ from cureplan.core.errors import OutputError
 QUESTIONS = ("ORDER AND START", "ICE OR NOT", "TOPCOATS AND REOPENING")
 
 
-def test_the_answers_are_said_before_any_file_is_drawn(cureplan, tmp_path, monkeypatch):
+@pytest.mark.parametrize(
+    "later", ["planning.plan.assemble.made_of", "output.sheet.write.write_sheets"]
+)
+def test_the_answers_are_said_before_what_takes_as_long(cureplan, tmp_path, monkeypatch, later):
     def full(*_args, **_named):
         raise OutputError("the disk is full")
 
     write_weather(tmp_path / "weather.csv")
     job = write_job(tmp_path)
-    monkeypatch.setattr("cureplan.output.sheet.write.write_sheets", full)
+    monkeypatch.setattr(f"cureplan.{later}", full)
     ended = cureplan("plan", job, "--out", "out", folder=tmp_path)
     assert ended.returncode == OutputError.exit_code
     assert "the disk is full" in ended.stderr

@@ -9,7 +9,7 @@ import shutil
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -19,12 +19,9 @@ import pytest
 pytest.importorskip("starlette")
 uvicorn = pytest.importorskip("uvicorn")
 
-from cureplan.api import make_plan  # noqa: E402
 from cureplan.desk.app import make_app  # noqa: E402
 from cureplan.desk.folder import JobFolder  # noqa: E402
 from cureplan.desk.pages import Desk  # noqa: E402
-from cureplan.inputs.job.model import Job  # noqa: E402
-from cureplan.planning.plan.model import Plan  # noqa: E402
 
 DEMO = Path(__file__).parents[2] / "cureplan" / "demo_data"
 # The evening before the demo's night.
@@ -140,13 +137,3 @@ def demo_folder(tmp_path: Path) -> Path:
 @pytest.fixture
 def demo_desk(desk_on: Server, demo_folder: Path) -> Served:
     return desk_on(demo_folder)
-
-
-@pytest.fixture(scope="session")
-def room_plan(demo_job: Job, demo_weather: Any) -> Plan:
-    """The plan of one room of the demonstration alone: quickly made, quickly made again."""
-    room = replace(demo_job.room("Dish room"), way_out=())
-    job = replace(demo_job, rooms=(room,))
-    return make_plan(
-        job, now=datetime(2013, 7, 17, 12, tzinfo=UTC), weather=demo_weather, what_helps=False
-    )

@@ -7,11 +7,16 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from chromium import DESKTOP, PHONE, axe
 
 from cureplan.api import read_plan
 from desk.conftest import Server
-from desk.test_form_page import Opener, is_saved, open_page, until
+from desk.test_form_page import (
+    Opener,
+    fits_and_is_free_of_faults_of_access,
+    is_saved,
+    open_page,
+    until,
+)
 from desk.test_plans import JOB, planned
 
 pytestmark = pytest.mark.browser
@@ -130,15 +135,10 @@ def test_a_pour_and_a_coat_are_dragged_and_the_coat_pinned(
     assert "not_before" not in held
 
 
-@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["360", "1280"])
 def test_a_planned_job_fits_and_is_free_of_faults_of_access(
-    url: str, open_page: Opener, size: dict[str, int]
+    url: str, open_page: Opener
 ) -> None:
-    page = open_page(url, size)
+    page = open_page(url)
     moved(page)
     page.click("#keep-what-if")
-    for details in page.locator("details").all():
-        details.evaluate("(node) => { node.open = true; }")
-    assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
-    violations = axe().run(page).response["violations"]
-    assert [(v["id"], [n["html"][:90] for n in v["nodes"][:3]]) for v in violations] == []
+    fits_and_is_free_of_faults_of_access(page)

@@ -9,7 +9,7 @@ from command_line import run_here
 
 from cureplan.api import demo_job_path
 from cureplan.core.errors import InputError
-from cureplan.inputs.job.own import OWN_VARIABLE, own_file, own_place
+from cureplan.inputs.job.own import OWN_VARIABLE, _wanted, own_file, own_place
 from cureplan.inputs.job.reader import read_job
 
 OWN = """# our yard
@@ -96,3 +96,10 @@ def test_its_place_is_the_folder_of_settings_unless_named(monkeypatch, tmp_path)
     assert own_file() is None
     monkeypatch.setenv(OWN_VARIABLE, "nowhere.toml")
     assert own_file() == Path("nowhere.toml")
+
+
+def test_heads_of_ones_own_are_taken_where_the_job_counts_none() -> None:
+    own = {"crew": {"mixer": 3, "rest": "10 h"}}
+    both = {("crew", "mixer"): 3, ("crew", "rest"): "10 h"}
+    assert dict(_wanted({"crew": {"setup": "20 min"}}, own)) == both
+    assert dict(_wanted({"crew": {"rake": 1}}, own)) == {("crew", "rest"): "10 h"}

@@ -86,6 +86,9 @@ def test_namesakes_are_told_apart_by_state_country_and_people() -> None:
     assert (oregon.region, maine.region) == ("Oregon", "Maine")
     assert oregon.people > maine.people
     assert len({town.label for town in find_towns("Portland", most=99)}) > 2
+    # The one in Queensland, as any map shows: no town of another country is nearer by.
+    labels = [town.label for town in find_towns("Springfield", most=99)]
+    assert any(label.startswith("Springfield, near Logan City, Australia") for label in labels)
     with pytest.raises(InputError, match=r"Oregon.*Maine.*state or country"):
         town_of("Portland")
     assert town_of("Portland, ME") == maine

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import csv
+import os
 import sys
+from collections import Counter
 from datetime import date
 from pathlib import Path
 
@@ -12,8 +14,8 @@ import pytest
 DATA = Path(__file__).parents[2] / "data"
 
 
-def rows() -> list[dict[str, str]]:
-    with (DATA / "airport-nights.csv").open(encoding="utf-8", newline="") as handle:
+def rows(table: str = "airport-nights") -> list[dict[str, str]]:
+    with (DATA / f"{table}.csv").open(encoding="utf-8", newline="") as handle:
         return list(csv.DictReader(handle))
 
 
@@ -35,3 +37,27 @@ def test_a_night_planned_again_is_as_in_the_table(night, tmp_path, monkeypatch) 
         where = airport_nights.AIRPORTS[stood["airport"]]
         again = airport_nights.planned(tmp_path, where, date.fromisoformat(night))
         assert {name: str(again.get(name, "")) for name in stood} == stood
+
+
+def test_a_july_at_every_station_was_planned_in_both_ways() -> None:
+    stations = rows("station-nights")
+    nights = Counter(row["station"] for row in stations)
+    assert len(nights) >= 20
+    assert set(nights.values()) == {31}
+    assert {row[way] for row in stations for way in ("without", "with")} == {"holds", "short"}
+
+
+@pytest.mark.parametrize("station", ["Mannheim", "Zurich", "Chicago O'Hare"])
+def test_a_night_at_a_station_is_as_in_the_table(station, tmp_path, monkeypatch) -> None:
+    packages = os.environ.get("CUREPLAN_STATIONS")
+    if packages is None:
+        pytest.skip("CUREPLAN_STATIONS names no folder of the packages; see station_nights.py")
+    monkeypatch.setattr(sys, "path", [str(DATA), *sys.path])
+    import station_nights
+
+    monkeypatch.setattr(station_nights.made_of, "ROOM_NIGHTS", 20)
+    where = station_nights.site(Path(packages), tmp_path, station)
+    for stood in (row for row in rows("station-nights") if row["station"] == station):
+        if stood["night"] == "2015-07-18":
+            again = station_nights.night_at(tmp_path, where, date(2015, 7, 18))
+            assert {name: str(again[name]) for name in stood} == stood

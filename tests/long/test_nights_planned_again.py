@@ -22,6 +22,7 @@ from cureplan.api import demo_job_path, get_weather, make_plan, read_job
 from cureplan.inputs.job.model import Shift
 from cureplan.inputs.tables.night_log import read_night_log_text
 from cureplan.planning.floor.layout import met_by
+from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.replan.carry_on import Candidate
 from cureplan.planning.replan.replan import night_site, replan
 from cureplan.planning.schedule.placing import crew_spans
@@ -48,6 +49,8 @@ class Truth:
     slab_k: float
     sun_k: float
     """The half of the first room that lies in the sun is so much warmer still."""
+    sun_last: bool
+    """Whether it is the half that is poured last; the floor is read where the pour begins."""
     liquids_c: float
     down_at: int | None
     """After this bucket of the first room a drill goes down."""
@@ -85,6 +88,7 @@ def drawn(random: np.random.Generator, plan) -> Truth:
             for name, n in most.items()
         },
         drag=0.05 * abs(float(random.standard_normal())),
+        sun_last=bool(random.random() < 0.5),
     )
 
 
@@ -134,8 +138,19 @@ class Site:
         warm = self.truth.slab_k + self.truth.sun_k * np.asarray(lit)
         return np.interp(at_s, self.at_s, self.hours[room, "slab_c"]) + warm
 
+    def in_limits(self, layer, room, number, at_s):
+        """Whether patches are laid on a slab and in air that their card allows."""
+        limits = limits_of(self.plan.job, layer)
+        slab_c = self.slab_c(room, at_s, lit=self.lit(room, number))
+        air_c = np.interp(at_s, self.at_s, self.hours[room, "air_c"])
+        return all(
+            np.all((low_c <= temp_c) & (temp_c <= high_c))
+            for temp_c, (low_c, high_c) in ((slab_c, limits.slab_c), (air_c, limits.air_c))
+        )
+
     def lit(self, room, number):
-        return (room == self.first.room) & (number > self.first.kits / 2)
+        last = number > self.first.kits / 2
+        return (room == self.first.room) & (last == self.truth.sun_last)
 
     def ends_s(self, room, numbers, liquids_in_s, pour_s, *, chilled):
         """When clocks of buckets end, from filler-in, and the age each has on the way."""
@@ -179,7 +194,10 @@ def log_of(site, random):
     slower_s, at = 0.0, buckets[0].pour
     rows = []
     read_at = buckets[0].pour + timedelta(seconds=truth.late_s - 900)
-    read_c = float(site.slab_c(room, read_at.timestamp())) + 0.5 * random.standard_normal()
+    lit = site.lit(room, np.array(1))
+    read_c = (
+        float(site.slab_c(room, read_at.timestamp(), lit=lit)) + 0.5 * random.standard_normal()
+    )
     rows.append((read_at, f'slab reads,{room},,"{read_c:.1f} C",'))
     stations = plan.job.crew.stations
     cycle_s = plan.rooms[0].cadence_min * 60.0
@@ -221,11 +239,12 @@ class Outcome(NamedTuple):
     things: int
     """Buckets, coats, floors left out (each as two), shifts overrun and openings missed."""
     all_held: bool
+    """None of these, and slab and air within the cards' limits."""
 
 
 def outcome(site, pours, way: Candidate, now_s) -> Outcome:
     """What fails after `now_s`, and whether all of it held, from the first bucket on."""
-    job, failed, before = site.plan.job, 0, 0
+    job, failed, before, kept = site.plan.job, 0, 0, True
     lies = {}
     held_s = 0.0
     for poured in sorted(way.schedule.pours, key=lambda p: p.start_s):
@@ -256,6 +275,7 @@ def outcome(site, pours, way: Candidate, now_s) -> Outcome:
         late = np.stack([poured.start_s + at > now_s for at in due.values()])
         failed += int((over & late).any(axis=0).sum())
         before += int((over & ~late).any(axis=0).sum())
+        kept &= site.in_limits(poured.own.layer, poured.room, number, pour_s)
         lit = site.lit(poured.room, number)
         closes_s = filler_s + ends["broadcast_closes"]
         closed_age = site.slurry.age_s["broadcast_closes"]
@@ -267,13 +287,14 @@ def outcome(site, pours, way: Candidate, now_s) -> Outcome:
             for name, age in site.slurry.age_s.items()
             if name in ("foot_traffic", "topcoat_opens", "topcoat_closes")
         }
-    failed += _coated(site, job, way, lies)
-    return Outcome(failed + 2 * len(way.left_out), failed + before + len(way.left_out) == 0)
+    late, coats_kept = _coated(site, job, way, lies)
+    failed += late + 2 * len(way.left_out)
+    return Outcome(failed, failed + before == 0 and kept and coats_kept)
 
 
 def _coated(site, job, way, lies):
     """Coats too late, shifts overrun and rooms not open in time; whoever is early waits."""
-    failed, free_s, waited_s = 0, -np.inf, 0.0
+    failed, free_s, waited_s, kept = 0, -np.inf, 0.0, True
     spans = crew_spans(job, job.crew.topcoat_shifts)
     for coat in sorted(way.schedule.coats, key=lambda c: c.begins_s):
         if coat.begins_s > free_s + 6 * 3600.0:
@@ -297,6 +318,7 @@ def _coated(site, job, way, lies):
         failed += coat.end_s + waited_s > ends_s
         number = np.arange(at_s.size) * site.kits[coat.room] // at_s.size + 1
         lit = site.lit(coat.room, number)
+        kept &= site.in_limits(coat.work.layer, coat.room, number, at_s)
         speed = np.full(at_s.size, site.truth.topcoat)
         lies[coat.room] = {
             name: site.reached_s(coat.room, lit, "topcoat", at_s, age, speed=speed)
@@ -305,7 +327,7 @@ def _coated(site, job, way, lies):
     for room in job.rooms:
         due_s = job.due(room.name).timestamp()
         failed += any(lies[room.name][need].max() > due_s for need in room.open_needs)
-    return failed
+    return failed, kept
 
 
 def nights(plan, monkeypatch, count):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from cureplan.api import make_plan
 from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
+from cureplan.planning.plan.kits import _shares
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.fit import fit_kinetics
@@ -281,3 +283,12 @@ def test_weather_without_humidity_or_beyond_the_points_is_told(small_job, demo_w
     assert "warn.humidity_unknown" in codes(planned(small_job, dry, coat_slope=-1.0))
     arid = replace(demo_weather, dew_c=np.full_like(demo_weather.dew_c, -10.0))
     assert "warn.humidity_beyond" in codes(planned(small_job, arid, coat_slope=-1.0))
+
+
+def test_the_air_of_a_job_is_that_of_its_hours_first_and_last_among_them():
+    hours_s = np.arange(-1.0, 4.0) * 3600.0
+    air = SimpleNamespace(epoch_s=hours_s, humidity_at=lambda at_s: at_s / 36_000.0)
+    at = [datetime(1970, 1, 1, hour, tzinfo=UTC) for hour in (0, 2)]
+    job = SimpleNamespace(access=SimpleNamespace(begins=at[0], open_by=at[1]))
+    shares = _shares(job, {"room": SimpleNamespace(conditions=air)})
+    assert shares.tolist() == [0.0, 0.1, 0.2]

@@ -155,6 +155,24 @@ def test_bays_end_at_the_stop_lines_that_are_there(plain_room, plain_job):
     )
 
 
+@pytest.mark.parametrize(
+    ("drain", "areas_m2"),
+    [
+        (((2.0, 4.0), (2.0, 5.0)), [20, 40]),
+        (((1.0, 3.0), (2.0, 3.0)), [18, 42]),
+        # From a corner, one along for each one up.
+        (((1.0, 1.0), (2.0, 2.0)), [18, 42]),
+    ],
+)
+def test_a_drain_typed_short_reaches_the_walls_whichever_way_it_runs(
+    drain, areas_m2, plain_room, plain_job
+):
+    room = shaped(plain_room, rectangle(10.0, 6.0, stop_lines=[drain]))
+    layout = lay_out(room, plain_job, bays=2)
+    parts = sorted(layout.cut.area_m2[layout.bay == bay].sum() for bay in range(layout.bays))
+    assert parts == pytest.approx(areas_m2, rel=1e-2)
+
+
 def test_a_column_in_the_way_parts_a_row_and_the_bucket_on_both_sides_is_named(
     plain_room, plain_job
 ):

@@ -39,9 +39,10 @@ def works_of(room, job, coats=2):
 
 def takeoff_of(room, job, ice_kg=0.0, coats=2):
     layout = lay_out(room, job, bays=1)
-    return room_takeoff(
+    alone = room_takeoff(
         room, job, layout=layout, works=works_of(room, job, coats), ice_kg=ice_kg
     )
+    return total_takeoff([alone], job).rooms[0]
 
 
 def test_one_room_by_hand(plain_room, plain_job):

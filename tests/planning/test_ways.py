@@ -3,21 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, time
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from cureplan.api import get_weather, read_job
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Person
-from cureplan.inputs.job.model import Job
+from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, choose
 from cureplan.planning.plan.ways import _Looking, _needless, _Tried, look_for_help
 from cureplan.planning.schedule.changes import (
     POURING,
     STAYING,
+    _all,
     also,
     more_hands,
     more_remedies,
@@ -154,3 +156,32 @@ def test_kits_from_too_hot_a_store_are_told_to_be_stored_elsewhere(kitchen):
     job, _, found = made(kitchen, ('storage = "room"', 'storage = "44 C"'))
     codes = [say.code for say in explain(found.schedule, job, known_until=NOON)]
     assert codes[:2] == ["none.impossible", "none.store"]
+
+
+def test_a_longer_shift_begins_sooner_or_ends_later_over_midnight_too():
+    # From seven in the evening to five: an hour and a half sooner, an hour later; a shift
+    # of ten hours that begins fourteen sooner is a whole day.
+    night = (Shift(begins=time(19), ends=time(5)),)
+    assert _all(night, begins=-90) == (Shift(begins=time(17, 30), ends=time(5)),)
+    assert _all(night, ends=60) == (Shift(begins=time(19), ends=time(6)),)
+    assert _all((Shift(begins=time(0, 30), ends=time(5)),), begins=-60) == (
+        Shift(begins=time(23, 30), ends=time(5)),
+    )
+    assert _all(night, begins=-14 * 60) is None
+
+
+def test_a_second_change_is_told_only_where_it_gives_more_than_the_first_alone() -> None:
+    def tried(chance_frac: float, code: str, second: str | None = None) -> _Tried:
+        way = Relaxation(
+            job=None, say=Message(code, {}), also=Message(second, {}) if second else None,
+            effort_min=0.0, chance_frac=chance_frac,
+        )  # fmt: skip
+        return _Tried(way, SimpleNamespace(chance_frac=chance_frac), reaches=False, full=True)
+
+    look = SimpleNamespace(chosen=SimpleNamespace(odds=object()))
+    alone, other, both = tried(0.60, "a"), tried(0.50, "b"), tried(0.62, "a", "b")
+    best = _Looking._best_of(look, [other, both, alone], wanted=3)
+    assert [(way.say.code, way.also) for way in best] == [("a", None), ("b", None)]
+    both = tried(0.72, "a", "b")
+    best = _Looking._best_of(look, [other, both, alone], wanted=3)
+    assert [way.chance_frac for way in best] == [0.72, 0.60, 0.50]

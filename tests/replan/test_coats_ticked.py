@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
 from log_lines import said
@@ -12,7 +13,7 @@ from cureplan.core.errors import InputError
 from cureplan.inputs.tables.record import read_record, record_text
 from cureplan.judge import judge
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
-from cureplan.planning.replan.coats import coat_lines, coat_states
+from cureplan.planning.replan.coats import coat_lines, coat_states, cove_states
 from cureplan.planning.replan.record import night_record
 from cureplan.planning.replan.replan import replan
 
@@ -77,6 +78,7 @@ def test_a_coat_that_nobody_ticked_is_not_taken_as_begun(one_room, coat, log_of)
     told = again(one_room, log_of, now, said(coat.start, "vacuumed", coat.room))
     new = coat_of(told.plan, coat.room, 1)
     assert new.start >= now
+    assert "replan.coat_assumed" in codes(untold)
     assert "replan.coat_not_begun" in codes(told)
     # It is vacuumed: nobody is called to do it again.
     assert "vacuum" in {call.stage for call in one_room.calls}
@@ -150,3 +152,16 @@ def test_coats_as_ticked_reach_the_record(one_room, coat, log_of, tmp_path):
     (kept,) = read_record(path).coats
     assert (kept.place, kept.begun, kept.batches) == (told.place, told.begun, told.batches)
     assert (kept.expected_s, kept.took_s) == pytest.approx((told.expected_s, told.took_s))
+
+
+def test_a_plan_made_again_takes_the_coves_it_has_no_call_for_as_up():
+    # A kitchen with a cove of 12 m and a corridor without one, planned again at eight.
+    eight = datetime(2026, 6, 10, 20, tzinfo=UTC)
+    rooms = [SimpleNamespace(name="Kitchen", m=12.0), SimpleNamespace(name="Corridor", m=0.0)]
+    plan = SimpleNamespace(
+        calls=[], night=SimpleNamespace(log=()), decisions=SimpleNamespace(made_at=eight),
+        job=SimpleNamespace(cove=object(), rooms=rooms, cove_m=lambda room: room.m),
+    )  # fmt: skip
+    assert list(cove_states(plan, [], now_s=eight.timestamp())) == ["Kitchen"]
+    plan.night = None
+    assert cove_states(plan, [], now_s=eight.timestamp()) == {}

@@ -21,8 +21,9 @@ from cureplan.planning.replan.replan import replan
 HOUR_S = 3600.0
 
 
-def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0, shifts=1.0):
-    """A candidate of floors poured at some hours, with coats that come too late."""
+def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0, shifts=1.0, swings=0.0):
+    """A candidate of floors poured at some hours, with coats that come too late; as many
+    things more are lost in every other night as fewer in the rest."""
     begins_s = job.access.begins.timestamp()
     any_time = SimpleNamespace(closes_s=float("inf"))
     pours = [
@@ -48,6 +49,8 @@ def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0, shifts=1
         opening_frac=1.0,
         shifts_frac=shifts,
     )
+    nights = (np.arange(1000) + 0.5) / 1000
+    odds.lost = (nights < lost) + 1.0 * (nights > shifts) + swings * (-1.0) ** np.arange(1000)
     schedule = SimpleNamespace(pours=pours, coats=coats)
     return Candidate(schedule=schedule, odds=odds, left_out=left_out)
 
@@ -72,6 +75,8 @@ def way(job, chance, *, left_out=(), lost=0.0, starts_h=(0.0,), late=0, shifts=1
             {"chance": 0.05, "lost": 0.1, "starts_h": (0.0, 24.0)},
             False,
         ),
+        # The same in the mean, but by less than nights differ by: lost as often as gained.
+        ({"chance": 0.05, "lost": 0.9}, {"chance": 0.05, "lost": 0.1, "swings": 1.0}, False),
         # All of it holds oftener, but on the mean night more is lost: 0.9 coats against 0.4.
         ({"chance": 0.50, "lost": 0.4}, {"chance": 0.62, "lost": 0.9}, False),
         ({"chance": 0.50, "lost": 0.4}, {"chance": 0.62, "lost": 0.3, "shifts": 0.7}, False),
@@ -190,6 +195,7 @@ def test_only_what_is_still_to_come_is_searched_for_something_better(
         odds.begun_frac = begun
         odds.coat_frac = {}
         odds.bucket_frac = {room: np.array([1.0 - lost_done, 1.0 - lost_ahead])}
+        odds.lost = np.array([lost_done + lost_ahead])
         return found
 
     state = SimpleNamespace(done=lambda name: 1 if name == room else 0)

@@ -16,6 +16,7 @@ from cureplan.inputs.cards.reader import read_card
 from cureplan.science.clocks import slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import run_bucket
+from cureplan.science.learning.setup import EYE_SD
 from cureplan.science.learning.tonight import (
     NightPrior,
     SeenEnd,
@@ -32,7 +33,9 @@ CLOCKS = slurry_clocks(CARD, film_m=0.0032, slab_effusivity=SLAB_EFFUSIVITY)
 # An iced kit on a hot night, and one poured as it is.
 ICED = WatchedBucket(room=0, liquids_c=4.0, filler_c=29.0, air_c=32.0, slab_c=30.0)
 AS_IS = replace(ICED, liquids_c=29.0)
-PRIOR = NightPrior(ln_speed_sd=0.15, kit_sd=0.1, slab_sd_k=(1.0,))
+# One kit and the eye together scatter by a tenth.
+KIT_SD = (0.10**2 - EYE_SD**2) ** 0.5
+PRIOR = NightPrior(ln_speed_sd=0.15, kit_sd=KIT_SD, slab_sd_k=(1.0,), slab_shared_k=(0.7,))
 
 
 def fit(buckets=(), ends=(), slabs=(), mixes=(), prior=PRIOR):
@@ -68,7 +71,9 @@ def test_slab_readings_update_as_by_hand():
     # the floor's middle with SD 0.5 K. Gain 1/(1 + 0.25) = 0.8 here and 0.5/1.25 = 0.4
     # next door; what is left is sqrt(1 - 0.8) and sqrt(1 - 0.5 * 0.4). Six readings' worth
     # of freedom behind the scatter widen that by Student's t, a tenth at most.
-    prior = NightPrior(ln_speed_sd=0.15, kit_sd=0.1, slab_sd_k=(1.0, 1.0))
+    prior = NightPrior(
+        ln_speed_sd=0.15, kit_sd=KIT_SD, slab_sd_k=(1.0, 1.0), slab_shared_k=(0.5**0.5,) * 2
+    )
     found = fit(slabs=[SeenSlab(room=0, excess_k=0.5, along=0.0)], prior=prior)
     warmer_k, sd_k = zip(*(found.slab(room) for room in (0, 1)), strict=True)
     assert warmer_k == pytest.approx([0.4, 0.2], abs=0.01)
@@ -81,10 +86,10 @@ def test_slab_readings_update_as_by_hand():
 def test_two_buckets_update_the_speed_as_by_hand():
     # By hand: with the slab known, one unknown x = ln(speed) and two straight readings of
     # -0.01 in ln(time), x = sum(d r / s²) / (1/0.15² + sum(d² / s²)), d from the bucket
-    # model's own runs; a single end of a kit scatters by the card's 10 %, a watch by 20 s.
+    # model's own runs; a single end of a kit, seen by eye, scatters by 10 %, a watch by 20 s.
     # What is left is multiplied by the factor on the scatter, sqrt(6 / (6 + 2 - own words)).
     buckets = (ICED, AS_IS)
-    known = NightPrior(ln_speed_sd=0.15, kit_sd=0.1, slab_sd_k=(1e-9,))
+    known = NightPrior(ln_speed_sd=0.15, kit_sd=KIT_SD, slab_sd_k=(1e-9,), slab_shared_k=(0.0,))
     base_s = true_ends_s(buckets, speed=1.0, slab_k=0.0)[:, 0]
     up, down = (true_ends_s(buckets, speed=np.exp(h), slab_k=0.0) for h in (0.01, -0.01))
     slope = np.log(up / down)[:, 0] / 0.02
@@ -263,7 +268,13 @@ def test_kits_that_quicken_fast_or_a_slab_that_steps_up_are_not_averaged_away():
 def test_a_lot_far_from_the_others_is_believed_sooner_where_their_scatter_is_not_known():
     # One kit a third late, and lots that scatter by 10 or by 30 %, believed alike: by the
     # wider half the lot is late, not the kit, and it is less sure than if 10 % were known.
-    wide = replace(PRIOR, ln_speed_sd=0.1, slab_sd_k=(1e-9,), lots=((0.1, 0.0), (0.3, 0.0)))
+    wide = replace(
+        PRIOR,
+        ln_speed_sd=0.1,
+        slab_sd_k=(1e-9,),
+        slab_shared_k=(0.0,),
+        lots=((0.1, 0.0), (0.3, 0.0)),
+    )
     late_s = 1.35 * true_ends_s([ICED], speed=1.0, slab_k=0.0)
     known = fit([ICED], ends_of([ICED], late_s), prior=replace(wide, lots=()))
     found = fit([ICED], ends_of([ICED], late_s), prior=wide)
@@ -305,8 +316,8 @@ def test_the_order_of_readings_does_not_matter(rows):
 @pytest.mark.parametrize(
     ("prior", "after_s", "words"),
     [
-        (NightPrior(ln_speed_sd=0.0, kit_sd=0.1, slab_sd_k=(1.0,)), 600.0, "SD"),
-        (NightPrior(ln_speed_sd=0.1, kit_sd=0.1, slab_sd_k=(float("nan"),)), 600.0, "SD"),
+        (replace(PRIOR, ln_speed_sd=0.0), 600.0, "SD"),
+        (replace(PRIOR, slab_sd_k=(float("nan"),)), 600.0, "SD"),
         (PRIOR, 0.0, "after_s"),
         (PRIOR, float("nan"), "after_s"),
     ],

@@ -326,11 +326,30 @@ def test_the_last_station_or_rake_lost_halts_the_night_and_a_plan_comes_all_the_
     assert "replan.halted" in codes(found)
     assert codes(found)[0] == "replan.ten_minutes"
     assert codes(found)[1] in ("replan.edge_lost", "replan.now_stop")
+    # Nothing was read: the pails are as cold as planned, and stirring makes none colder.
+    assert "replan.now_stir" not in codes(found)
     # Once it is said until when, that hour counts alone.
     until = (now + timedelta(minutes=20)).isoformat()
     again = replan(small_plan, log_of(*lines, said(now, "wait until", value=until)), now=now)
     assert "replan.halted" not in codes(again)
     assert min(b.liquids_in for b in again.plan.buckets if b.pour > now) < min(nexts)
+
+
+def test_a_slab_that_its_card_does_not_allow_is_the_first_thing_said(small_plan, first, log_of):
+    room, buckets = first
+    at = buckets[1].pour
+    hot = said(at, "slab reads", room.room, value="104 F")
+    found = replan(
+        small_plan, log_of(*poured_lines(room, buckets, 3), hot), now=buckets[2].pour
+    )
+    first_said = found.changes[0]
+    assert first_said.code == "replan.now_slab"
+    # The card says 100 F; by hand (100 - 32) / 1.8.
+    assert first_said.values["limit_c"] == pytest.approx(37.78, abs=0.01)
+    assert first_said.values["slab_c"] > 37.78
+    assert first_said.values["bucket"] == 4
+    # A slab was read, and no bucket: nothing is said of the batch.
+    assert "replan.as_card" not in codes(found)
 
 
 def test_a_plan_made_on_the_night_is_planned_again_from_the_same_log(small_plan, first, log_of):
@@ -359,7 +378,10 @@ def test_the_day_after_only_the_way_back_is_left(small_plan, log_of):
     now = begun + timedelta(minutes=1)
     events = log_of(said(now, "slab reads", "Corridor", value="30 C"))
     found = replan(small_plan, events, now=now)
-    assert codes(found)[0] == "replan.all_poured"
+    # The next act comes first, and what nobody logged is told as taken for granted.
+    assert codes(found)[:2] == ["replan.next_coat", "replan.all_poured"]
+    assert found.changes[0].values["start_at"] > now.isoformat()
+    assert "replan.coat_assumed" in codes(found)
     kept = [c for c in found.plan.coats if c.start == begun]
     assert len(kept) == 1
     assert all(c.start >= now or c in kept for c in found.plan.coats)

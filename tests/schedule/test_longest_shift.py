@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 from effort import examples
 from hypothesis import given
 from hypothesis import strategies as st
 
+from cureplan.planning.schedule.floor_model import crew_hands
 from cureplan.planning.schedule.heuristic import improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.problem import Choice, Hands, Problem, broken_rules, stage_of
+from cureplan.planning.schedule.tables import Sureness
+from tests.schedule.rooms import few_rooms
 
 PLENTY = Limits(work=20.0)
 
@@ -66,8 +71,28 @@ def test_nobody_stays_longer_than_the_longest_shift_and_rests_before_the_next():
     assert works(problem, choice)[:2] == [(0, 4), (11, 15)]
 
 
+def test_who_comes_before_the_first_task_leaves_so_much_sooner():
+    # Ten hours, of which half an hour of set-up and what people come early are not worked.
+    job = few_rooms("Dish room")
+    crew = replace(job.crew, people=(), longest_shift_s=36_000.0, setup_s=1_800.0)
+    early_s = crew.ahead_s - 1_800.0
+    expected = Sureness(windows=0.5, margins=0.5)
+    for hands in crew_hands(replace(job, crew=crew), expected):
+        assert hands.most == 600 - 30 - early_s / 60.0
+
+
 def test_a_task_longer_than_the_longest_shift_cannot_be_done():
     assert solved(two_floors((Hands(crews=(0, 1), most=3, rest=7),))) is None
+
+
+def test_a_second_stay_may_begin_as_late_as_its_only_task():
+    # The solver alone finds it: each task has one hour, 26 slots of rest between them.
+    early, late = (
+        stage_of(crew=0, begins=[begin], lasts=4, opens=0, closes=1_000) for begin in (0, 30)
+    )
+    hands = (Hands(crews=(0,), most=9, rest=7),)
+    problem = Problem(rooms=((early,), (late,)), crosses=((), ()), hands=hands)
+    assert solve_in_order(problem, None, limits=PLENTY, seed=1).choice is not None
 
 
 @given(most=st.integers(2, 20), more=st.integers(0, 10), rest=st.integers(1, 12))

@@ -16,6 +16,7 @@ from cureplan.planning.odds.nights import (
     draw_nights,
 )
 from cureplan.planning.odds.risk import assess, known_until
+from cureplan.planning.replan.estimate import night_prior
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import place_layer, place_pour
@@ -63,6 +64,34 @@ def test_slabs_of_two_rooms_share_half_of_their_own_error(nights):
     one, two = (drawn.slab_k[name][:, first] for name in ("Cook line", "Corridor"))
     assert np.corrcoef(one, two)[0, 1] == pytest.approx(SLAB_SHARED, abs=0.06)
     assert one.std() == pytest.approx(two.std(), rel=0.07)
+
+
+def test_a_nights_fit_believes_what_is_drawn_of_slabs_and_kits():
+    # A day ahead rooms that drift share the weather's whole error and half of their own:
+    # what a night's fit takes one floor's reading to say of the next is what is drawn here.
+    # Two kits of a night and a pallet differ by what each has of its own, twice in squares.
+    unread = replace(JOB, rooms=tuple(replace(r, slab_reading=None) for r in JOB.rooms))
+    pours = pours_of(unread)
+    drawn = draw_nights(
+        unread, pours, construct(unread, pours), members=NIGHTS, issued_s=BEGINS_S - 24 * HOUR_S
+    )
+    rooms = ("Cook line", "Corridor")
+    at = hour(drawn, BEGINS_S)
+    one, two = (drawn.slab_k[name][:, at] for name in rooms)
+    prior = night_prior(
+        unread,
+        pours["Corridor"].clocks,
+        {name: pours[name].conditions for name in rooms},
+        rooms,
+        at_s=BEGINS_S,
+        doubt_left=1.0,
+    )
+    shared = np.divide(prior.slab_shared_k, prior.slab_sd_k) ** 2
+    # Of 4000 draws a correlation errs by 0.01; SLAB_SD_K is the whole within a tenth.
+    assert np.corrcoef(one, two)[0, 1] == pytest.approx(shared[0], abs=0.06)
+    assert shared[0] == pytest.approx(shared[1])
+    kits = drawn.kit_ln["Corridor", "pour"]
+    assert np.std(kits[:, 1] - kits[:, 0]) == pytest.approx(2**0.5 * prior.kit_sd, rel=0.05)
 
 
 def test_a_slab_errs_hour_by_hour_as_a_reading_of_it_fades(planned):

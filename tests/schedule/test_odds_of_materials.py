@@ -11,7 +11,7 @@ from scipy.stats import t as student
 
 from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.odds.nights import draw_nights
+from cureplan.planning.odds.nights import TERMS, draw_nights
 from cureplan.planning.odds.risk import assess
 from cureplan.planning.odds.scatter import heavy_normal
 from cureplan.planning.plan.made_of import made_of
@@ -138,7 +138,8 @@ def test_ice_that_is_not_cold_costs_what_warmer_liquids_cost():
     assert odds.buckets_frac == pytest.approx(expected, abs=0.04)
 
 
-def test_the_table_names_what_costs_most_and_what_takes_it_away():
+def test_the_table_names_what_costs_most_and_what_takes_it_away(monkeypatch):
+    monkeypatch.setattr("cureplan.planning.plan.made_of.TERMS", TERMS)
     odds, room, _, schedule = _poured(stop_every=40, stop_lasts_s=360.0, silent=())
     rows = made_of(room.job, {"Servery": room}, schedule, odds).terms
     assert rows[0].term == "stops"

@@ -2,13 +2,16 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from builders import HAND, JULY_17_S
+from builders import HAND, JULY_17_S, series_of
 from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message
+from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
+from cureplan.weather.hours.resample import hour_means
+from cureplan.weather.hours.series import utc_of
 
 
 def rows_at(hours, temp_c, dew_c=None, cloud_frac=None):
@@ -76,6 +79,35 @@ def test_rows_at_nine_to_the_hour_are_read_at_whole_hours():
     assert series.epoch_s[0] == JULY_17_S
     assert series.gaps == ()
     assert series.notes == (Message("weather.off_hour", {"rows": 5, "count": 5}),)
+
+
+def test_an_hour_that_begins_and_ends_between_rows_is_the_mean_of_their_lines():
+    # Rows at :05, :20, :35 and :50. Level until 01:20, then 1 K a row: of the hour round
+    # 01:00 the last ten minutes rise to 2/3 K, and the two after it rise on from there.
+    epoch_s = JULY_17_S + 300.0 + 900.0 * np.arange(20)
+    temp_c = np.maximum(0.0, np.arange(20) - 5.0)
+    nothing = np.full(20, np.nan)
+    rows = RawRows(
+        epoch_s=epoch_s, temp_c=temp_c, dew_c=nothing, cloud_frac=nothing,
+        origin=np.zeros(20, dtype=int),
+    )  # fmt: skip
+    means, _ = hour_means(rows, phase_s=0.0)
+    by_hand = [10 / 60 * (2 / 3) / 2, 2 / 3 + 2, 2 / 3 + 6]
+    assert means.temp_c[:3] == pytest.approx(by_hand, abs=1e-9)
+
+
+@pytest.mark.parametrize("number", [0, 3])
+def test_a_gap_of_the_first_or_last_day_is_filled_by_the_one_beside_it(number):
+    # A day that is coldest at six, and another at the far end that is level.
+    day = 10.0 + np.abs(np.arange(24.0) - 6.0)
+    days = [day] * 4
+    days[3 - number] = np.full(24, 20.0)
+    temp_c = np.concatenate(days)
+    gap = 24 * number + np.arange(5, 8)
+    temp_c[gap] = np.nan
+    series = series_of(temp_c)
+    filled = fill_history(series, before=utc_of(float(series.epoch_s[-1])))
+    assert filled.temp_c[gap] == pytest.approx([11.0, 10.0, 11.0])
 
 
 def test_a_zone_half_an_hour_off_keeps_its_own_hours():

@@ -1,5 +1,6 @@
 """Readings that cannot be are asked about, and real ones are not."""
 
+import math
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -120,6 +121,15 @@ def test_a_gauge_in_a_room_under_a_name_of_the_outdoors(july, plan_on):
     assert "does the gauge hang in a room?" in message
     assert "use a record of the air outside" in message
     plan_on(["# accept: indoor", *lines])
+
+
+def test_air_by_a_cold_sea_is_no_room(july, plan_on):
+    # As at Bremerhaven for days of its test reference year: 3 K by day, and every day alike.
+    rows = [
+        [when, 65.5 + 2.7 * math.cos((when.astimezone(ZONE).hour - 15) / 12 * math.pi), 58.0, 0]
+        for when, *_ in july
+    ]
+    assert plan_on(table(rows)).warnings == ()
 
 
 def test_celsius_under_fahrenheit(july, plan_on):

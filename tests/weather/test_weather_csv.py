@@ -16,6 +16,8 @@ from cureplan.weather.hours.csv_file import (
     read_weather_csv_for,
     write_csv,
 )
+from cureplan.weather.hours.csv_sheet import _parted_by_blanks
+from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.series import Gap, WeatherOrigin
 
@@ -98,6 +100,46 @@ def test_the_night_clocks_go_back_keeps_both_hours(table):
     assert series.gaps == ()
 
 
+def test_half_hours_of_the_night_clocks_go_back_are_told_by_their_order():
+    # New York, 3 November 2013: 02:00 at four hours behind UTC is 01:00 at five.
+    walls = (0.5, 1.0, 1.5, 1.0, 1.5, 2.0)
+    midnight_s = datetime(2013, 11, 3, tzinfo=UTC).timestamp()
+    local_s = midnight_s + 3600.0 * np.array(walls)
+    hours = local_to_utc(local_s, ZoneInfo("America/New_York"))
+    assert (hours.offset_s / 3600).tolist() == [-4, -4, -4, -5, -5, -5]
+
+
+def test_a_zone_that_is_named_is_the_one_the_zone_database_has():
+    states = "New_York", "Chicago", "Denver", "Los_Angeles", "Anchorage"
+    places = [f"America/{one}" for one in states] + ["Pacific/Honolulu"]
+    places += [f"Europe/{one}" for one in ("Lisbon", "Berlin", "Helsinki")]
+    found = {}
+    for place in places:
+        for month in (1, 7):
+            there = datetime(2026, month, 1, tzinfo=ZoneInfo(place))
+            named = zone_of(there.tzname(), None, there)
+            if named is not None:
+                found[there.tzname()] = named.utcoffset(None) == there.utcoffset()
+    # CST is Chicago's and Shanghai's, so that no zone follows from it.
+    assert set(found.values()) == {True}
+    assert found.keys() == {
+        *("EST", "EDT", "CDT", "MST", "MDT", "PST", "PDT", "AKST", "AKDT", "HST"),
+        *("WET", "WEST", "CET", "CEST", "EET", "EEST"),
+    }
+
+
+@pytest.mark.parametrize(
+    ("body", "as_tabs"),
+    [
+        ("time temp_c dew_c\n1 2 3\n", "time\ttemp_c\tdew_c\n1\t2\t3\n"),
+        ("time temp_c dew_c\n1 2 3 4\n", None),
+        ("here are some\nother words now\n", None),
+    ],
+)
+def test_only_a_table_whose_lines_part_alike_is_one_of_blanks(body, as_tabs):
+    assert _parted_by_blanks(body) == as_tabs
+
+
 def test_a_zone_half_an_hour_off_is_not_resampled(table):
     series = read_weather_csv(table(hours(3, offset="+05:30")))
     assert series.temp_c.tolist() == [20.0, 20.1, 20.2]
@@ -153,14 +195,16 @@ def test_weather_that_misses_the_job_says_which_hours(table, skip, ends, history
     assert caught.value.exit_code == 2
 
 
-def test_a_gap_in_the_history_is_filled_by_the_days_around_it(table):
+@pytest.mark.parametrize("history_h", [40, 10])
+def test_a_gap_in_the_history_is_filled_by_the_days_around_it(table, history_h):
     # Each hour 0.1 C warmer than the last: a day earlier and later on one line, so the
-    # line is what must come back, and the file is not refused.
+    # line is what must come back, and the file is not refused; also where the gap begins
+    # before the history that is wanted.
     series = read_weather_csv_for(
         table(hours(72, skip=(30, 31, 32, 33, 34))),
         starts=datetime(2013, 7, 18, 18, tzinfo=EDT),
         ends=datetime(2013, 7, 19, 12, tzinfo=EDT),
-        history_s=40 * 3600,
+        history_s=history_h * 3600,
     )
     assert np.diff(series.temp_c[24:40]) == pytest.approx(np.diff(series.temp_c)[:15], abs=1e-6)
     (gap,) = (gap for gap in series.gaps if gap.what == "temperature")

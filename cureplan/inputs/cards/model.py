@@ -58,7 +58,6 @@ ORDER = (
     ("foot_traffic", "wash_down"),
 )
 """Milestones of which the second never comes first."""
-PRIMER_MILESTONES = ("working_time", "foot_traffic", "slurry_opens", "slurry_closes")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import sys
 from collections.abc import Callable, Sequence
+from importlib.util import LazyLoader, find_spec, module_from_spec
 from typing import TYPE_CHECKING, Any
 
 from cureplan.output.charts.drawing import (
@@ -52,6 +54,9 @@ def paint(axes: Axes, drawing: Drawing) -> Axes:
     """
     axes.set_xlim(0, drawing.width)
     axes.set_ylim(drawing.height, 0)
+    # No scale is shown: what nobody sees is not laid out either.
+    axes.set_xticks([])
+    axes.set_yticks([])
     axes.axis("off")
     for kind in dict.fromkeys(stroke.kind for stroke in drawing.strokes):
         _strokes(axes, drawing, kind)
@@ -333,6 +338,7 @@ def _png(figures: Sequence[Figure]) -> bytes:
 
 
 def _pdf(figures: Sequence[Figure]) -> bytes:
+    _load_when_used("fontTools", "subset")
     from matplotlib.backends.backend_pdf import PdfPages
 
     out = io.BytesIO()
@@ -340,3 +346,16 @@ def _pdf(figures: Sequence[Figure]) -> bytes:
         for figure in figures:
             pages.savefig(figure)
     return out.getvalue()
+
+
+def _load_when_used(package: str, name: str) -> None:
+    """Put off a module that matplotlib imports for kinds of fonts our pages have not."""
+    full = f"{package}.{name}"
+    spec = None if full in sys.modules else find_spec(full)
+    if spec is None or spec.loader is None:
+        return
+    spec.loader = LazyLoader(spec.loader)
+    module = module_from_spec(spec)
+    sys.modules[full] = module
+    spec.loader.exec_module(module)
+    setattr(sys.modules[package], name, module)

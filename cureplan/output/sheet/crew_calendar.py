@@ -174,13 +174,27 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = No
     Of one person's or role's alone where asked. Not for reading the plan back; a calendar
     keeps only who comes when.
     """
-    from icalendar import Calendar
+    return _calendar(plan, _shown(plan, earlier), role)
 
+
+_Shown = list[tuple[EventBefore, "EventBefore | None"]]
+"""Each event as it shall be, and as an earlier calendar has it."""
+
+
+def _shown(plan: Plan, earlier: Iterable[bytes]) -> _Shown:
     voice = voice_of(plan)
     before = events_before(earlier, mark=job_mark(plan))
+    shown: _Shown = [(event, before.pop(event.uid, None)) for event in _wanted(plan, voice)]
+    gone = _still_to_come(before.values(), _made_at(plan))
+    return [*shown, *((_called_off(voice, old), old) for old in gone)]
+
+
+def _calendar(plan: Plan, shown: _Shown, role: str | None) -> bytes:
+    from icalendar import Calendar
+
     name = one_line(plan.job.site.name)
     if role is not None:
-        name = f"{name}: {voice.word_or_text(role)}"
+        name = f"{name}: {voice_of(plan).word_or_text(role)}"
     calendar = Calendar()
     calendar.add("prodid", PRODID)
     calendar.add("version", "2.0")
@@ -188,11 +202,6 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = No
     # RFC 7986, 5.1; the vendor's name for it is what older readers know.
     calendar.add("name", name)
     calendar.add("x-wr-calname", name)
-    wanted = _wanted(plan, voice)
-    shown: list[tuple[EventBefore, EventBefore | None]]
-    shown = [(event, before.pop(event.uid, None)) for event in wanted]
-    gone = _still_to_come(before.values(), _made_at(plan))
-    shown += [(_called_off(voice, old), old) for old in gone]
     for event, known in shown:
         if role is None or event.role == role:
             calendar.add_component(_call_event(plan, event, known))
@@ -201,12 +210,10 @@ def crew_ics(plan: Plan, *, earlier: Iterable[bytes] = (), role: str | None = No
 
 def role_calendars(plan: Plan, *, earlier: Iterable[bytes] = ()) -> dict[str, bytes]:
     """A calendar for each person or role that comes, or that an earlier calendar called."""
-    earlier = [*earlier]
-    voice = voice_of(plan)
-    wanted = _wanted(plan, voice)
-    before = events_before(earlier, mark=job_mark(plan)).values()
-    old = _still_to_come(before, _made_at(plan))
-    called = dict.fromkeys(event.role for event in (*wanted, *old) if event.role)
+    shown, now = _shown(plan, earlier), _made_at(plan)
+    # Whoever an event has gone to another from still finds out.
+    old = [known for _, known in shown if known is not None and known.ends > now]
+    called = dict.fromkeys(event.role for event in (*(e for e, _ in shown), *old) if event.role)
     ordered = sorted(called, key=lambda who: CREW_ROLES.index(who) if who in CREW_ROLES else 99)
     files: dict[str, bytes] = {}
     for who in ordered:
@@ -214,7 +221,7 @@ def role_calendars(plan: Plan, *, earlier: Iterable[bytes] = ()) -> dict[str, by
         # Two people whose names differ in signs alone.
         while name in files:
             name = f"{name.removesuffix('.ics')}-2.ics"
-        files[name] = crew_ics(plan, earlier=earlier, role=who)
+        files[name] = _calendar(plan, shown, who)
     return files
 
 

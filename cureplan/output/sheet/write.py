@@ -157,7 +157,7 @@ def _people(plan: Plan) -> _Table:
     voice = voice_of(plan)
     rows: list[tuple[Cell, ...]] = []
     for arrival, view in zip(arrivals_of(plan), arrival_views(plan, voice), strict=True):
-        stops = "; ".join(f"{room}: {told}" for room, told in view.stops)
+        stops = "; ".join(f"{room}: {stop}" for room, stop in view.stops)
         who = view.who if arrival.named else voice.word(arrival.who)
         come, go = (_wall_time(at, voice.zone) for at in (arrival.call, arrival.leaves))
         texts = (

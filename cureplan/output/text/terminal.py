@@ -38,6 +38,8 @@ from cureplan.planning.plan.model import Plan
 
 __all__ = [
     "Column",
+    "answers_text",
+    "doubt_text",
     "help_text",
     "table_lines",
     "terminal_text",
@@ -159,6 +161,12 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
 
     Not for files; `write_sheets` makes those.
     """
+    parts = (answers_text, doubt_text)
+    return "".join(text(plan, width=width, colour=colour, language=language) for text in parts)
+
+
+def answers_text(plan: Plan, *, width: int, colour: bool, language: str | None = None) -> str:
+    """Its answers and tables: all that a plan knows before its doubt is taken apart."""
     voice = voice_of(plan, language)
     page = _Page(width, colour=colour)
     _head(page, plan, voice)
@@ -179,7 +187,13 @@ def terminal_text(plan: Plan, *, width: int, colour: bool, language: str | None 
         _load(page, plan, voice)
     if plan.status == "within policy":
         _alternatives(page, plan, voice)
-    _sources(page, plan, voice)
+    return "\n".join(page.lines) + "\n"
+
+
+def doubt_text(plan: Plan, *, width: int, colour: bool, language: str | None = None) -> str:
+    """How often it holds, what its doubt is made of, and where it all comes from."""
+    page = _Page(width, colour=colour)
+    _sources(page, plan, voice_of(plan, language))
     return "\n".join(page.lines) + "\n"
 
 

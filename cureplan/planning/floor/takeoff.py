@@ -25,8 +25,9 @@ class TakeoffRoom:
     slurry_needed_m3: float
     slurry_left_m3: float
     aggregate_kg: float
-    aggregate_bags: int
-    """Bags begun for it; of its first, the floors poured before may have had some."""
+    aggregate_bags: int = 0
+    """Bags begun for it, counted over the job by `total_takeoff`; of its first, the floors
+    poured before may have had some."""
     aggregate_swept_kg: float
     primer_batches: int
     coat_batches: tuple[int, ...]
@@ -76,7 +77,6 @@ def room_takeoff(
         slurry_needed_m3=layout.slurry_needed_m3,
         slurry_left_m3=layout.kits * cards.slurry.mixed_yield_m3 - layout.slurry_needed_m3,
         aggregate_kg=broadcast_kg,
-        aggregate_bags=_whole(broadcast_kg / cards.aggregate.bag_kg),
         aggregate_swept_kg=room.area_m2 * cards.aggregate.swept_kg_m2,
         primer_batches=primer,
         coat_batches=tuple(work.batches for work in coats),

@@ -1,11 +1,11 @@
-"""Nights drawn around the forecast, and how each clock runs in them."""
+"""Nights drawn around the forecast."""
 
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
-from typing import Any, Final, Self, TypeVar
+from typing import Any, Final, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,12 +21,9 @@ from cureplan.planning.floor.doubt import (
     lingering,
     room_answer,
 )
-from cureplan.planning.floor.layers import Layer
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.scatter import Laid, Scatter, Tails, coated_kits, poured_kits
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.science.fit import KineticFit
-from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K, AgeCurve
 
 __all__ = [
     "INDOOR_SD_K",
@@ -34,13 +31,13 @@ __all__ = [
     "RHYTHM_SD_FRAC",
     "SLAB_OWN_SD_K",
     "TERMS",
-    "DrawnAges",
     "Draws",
     "Nights",
     "Visit",
-    "ages_on",
+    "around_of",
     "draw_nights",
-    "ln_pace",
+    "hour_of",
+    "known_until",
 ]
 
 TERMS: Final = (
@@ -56,10 +53,6 @@ SLAB_SHARED: Final = 0.5
 """Share of that error's variance that all rooms have in common: invented."""
 INDOOR_SD_K: Final = 0.8
 """Room air against what was reckoned, apart from the weather, 1 SD [K]: invented."""
-NO_LATER_S: Final = 48 * HOUR_S
-"""How long after the opening ages are still followed, on a night that went wrong."""
-SURELY: Final = 2.0
-"""How many times the age a floor is asked for it is followed: a slow kit's takes longer."""
 LATE_SD_S: Final = 600.0
 """A crew begins late by the size of a normal draw with this SD [s]: invented."""
 RHYTHM_SD_FRAC: Final = 0.05
@@ -67,9 +60,21 @@ RHYTHM_SD_FRAC: Final = 0.05
 PROBE_SD_K: Final = 0.5
 """A pail that was probed against the others, 1 SD [K]: invented, as for a night's probe."""
 
+DECIDED_S: Final = 12 * 3600.0
+"""How long before access a job of the past counts as decided: the morning before."""
+
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 _Key = TypeVar("_Key", str, tuple[str, int])
+
+
+def known_until(job: Job, *, now_s: float) -> float:
+    """Until when a plan's temperatures count as known, and from when as forecast [epoch s].
+
+    A job that lies in the past, or has begun, counts as decided half a day before.
+    """
+    begins_s = job.access.begins.timestamp()
+    return now_s if now_s < begins_s else begins_s - DECIDED_S
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,9 +141,16 @@ class Nights:
 
     def error_k(self, errors_k: Array, at_s: Array) -> Array:
         """Errors of shape (nights, hours) at instants of shape (nights, N)."""
-        hour, part = _hour(at_s, self.first_s, errors_k)
-        before, after = _around(errors_k, hour)
+        hour, part = hour_of(at_s, self.first_s, errors_k)
+        before, after = around_of(errors_k, hour)
         return np.asarray((1.0 - part) * before + part * after)
+
+    def error_range_k(self, errors_k: Array, at_s: Array) -> tuple[float, float]:
+        """Least and most of any night in the hours that instants lie in."""
+        ends_s = np.array([at_s.min(), at_s.max()])
+        (first, last), _ = hour_of(ends_s, self.first_s, errors_k)
+        there_k = errors_k[:, first : last + 2]
+        return float(there_k.min()), float(there_k.max())
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -179,8 +191,12 @@ class Draws:
     ) -> _Sky:
         """Weather and slabs; drawn anew where they are not as unsure as can be."""
         key, unsure = (members, issued_s), {"weather", "slab"} - set(silent)
-        if key in self._sky and len(unsure) == 2:
-            return self._sky[key]
+        if key in self._sky and "weather" in unsure:
+            sky = self._sky[key]
+            if "slab" in unsure:
+                return sky
+            none_k = {room: 0.0 * slab_k for room, slab_k in sky.slab_k.items()}
+            return replace(sky, slab_k=none_k)
         like = [(r.name, r.climate, r.slab_thickness_m, r.insulation_m) for r in job.rooms]
         hours_s = _hours(job, conditions, issued_s)
         of = job.seed, job.building, like, conditions, hours_s
@@ -464,136 +480,14 @@ def _visits(
     return found
 
 
-def ln_pace(energy: Array, *, fit: KineticFit, temp_c: Array) -> Array:
-    """How much faster each night's material runs by its energy, as ln, when expected at."""
-    inverse = 1.0 / (fit.reference_c + ZERO_CELSIUS_K) - 1.0 / (temp_c + ZERO_CELSIUS_K)
-    lever = inverse * fit.energy_sd_j_mol / GAS_CONSTANT_J_MOL_K
-    return np.asarray(energy[:, None] * lever)
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class DrawnAges:
-    """The expected age curve, and by how much each night runs ahead of it."""
-
-    curve: AgeCurve
-    hours_s: Array
-    expected_s: Array
-    """Expected age at the hours, shape (H,)."""
-    pace: Array
-    """Each night's pace over the expected one at the hours, shape (nights, H)."""
-    gained_s: Array
-    """Each night's age at the hours, shape (nights, H)."""
-
-    @classmethod
-    def of(
-        cls,
-        curve: AgeCurve,
-        conditions: RoomConditions,
-        *,
-        fit: KineticFit,
-        energy: Array,
-        nights: Nights,
-    ) -> Self:
-        """Follow one material through all nights of a room."""
-        errors_k = nights.slab_k[conditions.room]
-        first_s = max(nights.first_s, curve.first_s)
-        # Weather may be known for weeks after the job: no crew is that late.
-        last_s = min(curve.last_s, nights.last_s + NO_LATER_S)
-        hours_s = np.minimum(np.arange(first_s, last_s + HOUR_S, HOUR_S), last_s)
-        at_s = np.broadcast_to(hours_s, (nights.members, hours_s.size))
-        slab_c = conditions.slab_at(hours_s)
-        error_k = nights.error_k(errors_k, at_s)
-        kelvin = slab_c + ZERO_CELSIUS_K
-        warmer = (
-            fit.activation_energy_j_mol
-            / GAS_CONSTANT_J_MOL_K
-            * error_k
-            / (kelvin * (kelvin + error_k))
-        )
-        pace = np.exp(warmer + ln_pace(energy, fit=fit, temp_c=slab_c))
-        expected_s = curve.age_s(hours_s)
-        steps = np.diff(expected_s) * 0.5 * (pace[:, 1:] + pace[:, :-1])
-        gained_s = np.concatenate([np.zeros((pace.shape[0], 1)), steps.cumsum(axis=1)], axis=1)
-        return cls(
-            curve=curve,
-            hours_s=hours_s,
-            expected_s=expected_s,
-            pace=pace,
-            gained_s=gained_s,
-        )
-
-    def around(self, begins_s: float, ends_s: float, *, most_s: float) -> Self:
-        """The ages that what is laid between two instants can be asked for, at an age of
-        `most_s` at most: of many rooms' weeks, all hours of all would fill the memory."""
-        low = max(0, int(np.searchsorted(self.hours_s, begins_s)) - 1)
-        latest = int(np.searchsorted(self.hours_s, ends_s + 0.5 * NO_LATER_S))
-        laid = min(latest, self.hours_s.size - 1)
-        grown_s = (self.gained_s[:, laid:] - self.gained_s[:, laid, None]).min(axis=0)
-        high = laid + int(np.searchsorted(grown_s, SURELY * most_s)) + 1
-        if low == 0 and high >= self.hours_s.size:
-            return self
-        return replace(
-            self,
-            hours_s=self.hours_s[low:high],
-            expected_s=self.expected_s[low:high],
-            # Asked for only where something is laid.
-            pace=self.pace[:, low : laid + 1].copy(),
-            gained_s=self.gained_s[:, low:high].copy(),
-        )
-
-    def of_nights(self, nights: Flags) -> Self:
-        """The ages in some of the nights."""
-        return replace(self, pace=self.pace[nights], gained_s=self.gained_s[nights])
-
-    def between(self, begins_s: Array, ends_s: Array) -> Array:
-        """Age gained between instants, both of shape (nights, N) [s]."""
-        return self.age_s(ends_s) - self.age_s(begins_s)
-
-    def pace_at(self, at_s: Array) -> Array:
-        """Pace at instants of shape (nights, N)."""
-        hour, part = _hour(at_s, self.hours_s[0], self.pace)
-        before, after = _around(self.pace, hour)
-        return np.asarray((1.0 - part) * before + part * after)
-
-    def age_s(self, at_s: Array) -> Array:
-        """Age gained from the first hour to instants of shape (nights, N) [s]."""
-        # A crew so late that the weather has ended is held to its last instant.
-        held_s = np.clip(at_s, self.hours_s[0], self.hours_s[-1])
-        hour, _ = _hour(held_s, self.hours_s[0], self.gained_s)
-        expected_s = np.asarray(self.curve.age_s(held_s))
-        piece_s = self.expected_s[hour + 1] - self.expected_s[hour]
-        part = (expected_s - self.expected_s[hour]) / np.where(piece_s > 0, piece_s, 1.0)
-        before, after = _around(self.gained_s, hour)
-        return np.asarray(before + part * (after - before))
-
-
-def ages_on(
-    pours: RoomPours, layer: Layer, nights: Nights, span: tuple[float, float]
-) -> tuple[DrawnAges, DrawnAges]:
-    """Ages of what is laid on a floor within a span, where no sun falls and in the sun."""
-    (clocks, curve), energy = pours.material(layer), nights.energy[layer.kind]
-
-    def ages() -> tuple[DrawnAges, DrawnAges]:
-        sun, *shade = (
-            DrawnAges.of(each, here, fit=clocks.fit, energy=energy, nights=nights).around(
-                *span, most_s=max(clocks.age_s.values())
-            )
-            for here, each in zip(pours.surfaces, (curve.lit, curve.shade), strict=False)
-        )
-        return shade[0] if shade else sun, sun
-
-    slab = nights.slab_marks[pours.room.name], pours.conditions
-    return kept(ages, "ages", *slab, clocks, energy, span)
-
-
-def _hour(at_s: Array, first_s: float, table: Array) -> tuple[NDArray[np.int64], Array]:
+def hour_of(at_s: Array, first_s: float, table: Array) -> tuple[NDArray[np.int64], Array]:
     """Which column of a table of hours an instant follows, and how far it is from it."""
     where = np.clip((at_s - first_s) / HOUR_S, 0.0, table.shape[1] - 1.001)
     hour = where.astype(np.int64)
     return hour, where - hour
 
 
-def _around(table: Array, hour: NDArray[np.int64]) -> tuple[Array, Array]:
+def around_of(table: Array, hour: NDArray[np.int64]) -> tuple[Array, Array]:
     """What stands in a row's columns before and after instants of shape (nights, N)."""
     place = hour + table.shape[1] * np.arange(table.shape[0])[:, None]
     return table.take(place), table.take(place + 1)

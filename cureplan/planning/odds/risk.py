@@ -20,23 +20,24 @@ from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import Layer, Work
 from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import BucketClocks, RoomPours
+from cureplan.planning.odds.ages import DrawnAges, ages_on, kit_factor
 from cureplan.planning.odds.buckets import UNNOTICED_S, kept_buckets
 from cureplan.planning.odds.margins import MarginTables
-from cureplan.planning.odds.nights import DrawnAges, Draws, Nights, Visit, ages_on, draw_nights
+from cureplan.planning.odds.nights import Draws, Nights, Visit, draw_nights, known_until
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import PlacedCoat, PlacedPour, crew_spans
 from cureplan.science.kit import film_age_after_s
-from cureplan.science.rate import GAS_CONSTANT_J_MOL_K, ZERO_CELSIUS_K
 
 __all__ = ["MEMBERS", "Looked", "Odds", "assess", "known_until"]
 
 MEMBERS = 1000
-DECIDED_S = 12 * 3600.0
-"""How long before access a job of the past counts as decided: the morning before."""
 
 LONGEST_WAIT_S = 6 * 3600.0
 """A floor that bears nobody after this wait is taken to do so then: the night is lost."""
 HALVINGS = 14
+NEAR_K = 1e-6
+"""Farther inside its limits than this no night's sums can come out beyond them."""
+NOT_OFF_K = np.zeros(1)
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -70,6 +71,8 @@ class Odds:
     """The mixing stops for so long that a pour ends at a stop line: a cost, not a loss."""
     stop_lost_frac: float
     """A stop of the mixing where no line is loses a floor that would have held."""
+    lost: Array
+    """How many buckets, coats, openings and shift ends are lost, shape (nights,)."""
     begun_frac: float
     """What was begun before the odds were asked for holds: no plan does better."""
     as_planned_frac: float
@@ -77,15 +80,6 @@ class Odds:
     issued_s: float
     looked: Looked
     """For another look at the same job."""
-
-
-def known_until(job: Job, *, now_s: float) -> float:
-    """Until when a plan's temperatures count as known, and from when as forecast [epoch s].
-
-    A job that lies in the past, or has begun, counts as decided half a day before.
-    """
-    begins_s = job.access.begins.timestamp()
-    return now_s if now_s < begins_s else begins_s - DECIDED_S
 
 
 @dataclass(slots=True)
@@ -150,11 +144,12 @@ def assess(
         heavy_tails=heavy_tails,
         draws=looked.draws,
     )
-    stays, no_wait = _lived(job, pours, schedule, nights, looked)
+    stays, no_wait, soon = _lived(job, pours, schedule, nights, looked)
     laid = {(stay.room, stay.layer): stay for stay in stays}
     everyone = np.ones(members, dtype=bool)
     buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
     cut, stop_lost, begun_ok = ~everyone, ~everyone, everyone.copy()
+    lost = np.zeros(members)
     bucket_frac: dict[str, Array] = {}
     room_frac: dict[str, float] = {}
     for poured in schedule.pours:
@@ -171,6 +166,7 @@ def assess(
         cut |= pour.cut
         stop_lost |= pour.stop_lost
         begun_ok &= pour.begun_kept
+        lost += np.sum(~kept, axis=1)
         bucket_frac[poured.room] = kept.mean(axis=0)
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
@@ -179,13 +175,15 @@ def assess(
     for poured in schedule.pours:
         coats = sorted((c for c in schedule.coats if c.room == poured.room), key=_start)
         if poured.own.layer.opens is not None:
-            met = _met(laid[poured.room, poured.own.layer], poured, laid, nights)
+            met = _met(laid[poured.room, poured.own.layer], poured, laid, soon)
             primer_frac[poured.room] = float(met.mean())
             coats_ok &= met
+            lost += ~met
         for coat in coats:
-            met = _met(laid[coat.room, coat.work.layer], poured, laid, nights)
+            met = _met(laid[coat.room, coat.work.layer], poured, laid, soon)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
+            lost += ~met
             if coat.begins_s <= issued_s:
                 begun_ok &= met
         if coats:
@@ -210,6 +208,7 @@ def assess(
         all_frac=float(all_ok.mean()),
         cut_frac=float(cut.mean()),
         stop_lost_frac=float(stop_lost.mean()),
+        lost=lost + ~opening_ok + ~shifts_ok,
         begun_frac=float(begun_ok.mean()),
         as_planned_frac=float((all_ok & no_wait & ~cut).mean()),
         issued_s=issued_s,
@@ -261,7 +260,7 @@ class _Stay:
         """The stay in some of the nights."""
         stopped_s = None if self.stopped_s is None else self.stopped_s[nights]
         ages = self.ages.of_nights(nights)
-        return replace(
+        some = replace(
             self,
             visit=self.visit.of(nights),
             ages=ages,
@@ -269,6 +268,10 @@ class _Stay:
             kit_factor=self.kit_factor[nights],
             stopped_s=stopped_s,
         )
+        for name in ("laid_s", "_age_laid_s", "_pace_laid"):
+            if name in self.__dict__:
+                some.__dict__[name] = self.__dict__[name][nights]
+        return some
 
     @cached_property
     def laid_s(self) -> Array:
@@ -301,11 +304,12 @@ class _Stay:
     def _pace_laid(self) -> Array:
         return self.ages.pace_at(self.laid_s)
 
-    def too_soon(self, below: _Stay, wait_s: Array) -> Flags:
+    def too_soon(self, below: _Stay, wait_s: Array | float = 0.0) -> Flags:
         """Where it would find the layer below too wet after a wait, shape (nights,)."""
-        if self.layer.opens is None:
-            return np.zeros(wait_s.shape, dtype=bool)
-        wait_s = wait_s[:, None]
+        nights = self.visit.late_s.size
+        if self.layer.opens is None or not nights:
+            return np.zeros(nights, dtype=bool)
+        wait_s = np.broadcast_to(wait_s, nights)[:, None]
         age_s = below.aged_s(self.laid_s + wait_s)
         soon = np.any(age_s < below.needs_s[self.layer.opens], axis=1)
         begins_s = self.begins_s
@@ -316,10 +320,9 @@ class _Stay:
             begins_s += lasts_s
         return np.asarray(soon)
 
-    def waits_for_s(self, below: _Stay) -> Array:
+    def waits_for_s(self, below: _Stay, soon: Flags) -> Array:
         """How long its crew waits for the layer below, shape (nights,), for some hours."""
-        wait_s = np.zeros(self.visit.late_s.shape)
-        soon = self.too_soon(below, wait_s)
+        wait_s = np.zeros(soon.shape)
         if soon.any():
             waits, under = self.of(soon), below.of(soon)
             low = wait_s[soon]
@@ -390,7 +393,7 @@ def _planned(
             needs_s=room.material(layer)[0].age_s,
             ages=shade,
             sun_ages=sun,
-            kit_factor=_kit_factor(room, layer, nights, float(patch_s[0])),
+            kit_factor=kit_factor(room, layer, nights, float(patch_s[0])),
             landed=landed,
             stopped_s=(
                 nights.stop_s[placed.room].cumsum(axis=1) if layer.kind == "slurry" else None
@@ -428,27 +431,17 @@ def _planned(
     return sorted(stays, key=lambda stay: stay.begins_s)
 
 
-def _kit_factor(room: RoomPours, layer: Layer, nights: Nights, at_s: float) -> Array:
-    """How many times faster than expected each patch ages: its kit, and its half of the
-    slab, as it is when the layer is laid."""
-    kit_ln = nights.kit_ln[room.room.name, layer.stage]
-    clocks, _ = room.material(layer)
-    kelvin = float(room.conditions.slab_at(at_s)) + ZERO_CELSIUS_K
-    per_k = clocks.fit.activation_energy_j_mol / (GAS_CONSTANT_J_MOL_K * kelvin**2)
-    return np.asarray(
-        np.exp(kit_ln + per_k * nights.patches_k(room.room.name, kit_ln.shape[1]))
-    )
-
-
 def _lived(
     job: Job,
     pours: Mapping[str, RoomPours],
     schedule: Schedule,
     nights: Nights,
     looked: Looked,
-) -> tuple[list[_Stay], Flags]:
-    """Every stay with what its crew waits for, and the nights in which nobody waits."""
+) -> tuple[list[_Stay], Flags, dict[tuple[str, Layer], Flags]]:
+    """Every stay with what its crew waits for, the nights in which nobody waits, and those
+    in which the layer below is still too wet."""
     lived: list[_Stay] = []
+    soon: dict[tuple[str, Layer], Flags] = {}
     layers = {poured.room: [work.layer for work in poured.works] for poured in schedule.pours}
     laid: dict[tuple[str, Layer], _Stay] = {}
     waited_s: dict[int, Array] = {}
@@ -466,15 +459,20 @@ def _lived(
         wait_s = np.where(stay.begins_s > nights.known_s, may_s - comes_s, 0.0)
         come = _later(stay, before_s + wait_s)
         below = _below(stay, layers[stay.room], laid)
-        if below is not None and stay.begins_s > nights.known_s:
-            for_own_s = come.waits_for_s(below)
-            come, wait_s = _later(come, for_own_s), wait_s + for_own_s
+        if below is not None:
+            too_soon = come.too_soon(below)
+            if stay.begins_s > nights.known_s:
+                for_own_s = come.waits_for_s(below, too_soon)
+                come, wait_s = _later(come, for_own_s), wait_s + for_own_s
+                # Who need not wait is not too soon.
+                too_soon[too_soon] = come.of(too_soon).too_soon(below.of(too_soon))
+            soon[stay.room, stay.layer] = too_soon
         no_wait &= wait_s < UNNOTICED_S
         held_s = 0.0 if stay.stopped_s is None else stay.stopped_s[:, -1]
         waited_s[id(stay.visit)] = before_s + wait_s + held_s
         lived.append(come)
         laid[stay.room, stay.layer] = come
-    return lived, no_wait
+    return lived, no_wait, soon
 
 
 def _ahead_s(
@@ -498,6 +496,8 @@ def _ahead_s(
 
 
 def _later(stay: _Stay, by_s: Array) -> _Stay:
+    if not by_s.any():
+        return stay
     return replace(stay, visit=replace(stay.visit, late_s=stay.visit.late_s + by_s))
 
 
@@ -513,17 +513,17 @@ def _met(
     stay: _Stay,
     poured: PlacedPour,
     laid: Mapping[tuple[str, Layer], _Stay],
-    nights: Nights,
+    soon: Mapping[tuple[str, Layer], Flags],
 ) -> Flags:
     """Whether a layer finds the one below neither wet nor too old, and what leads up to it
     a floor that bears feet, night by night."""
     below = _below(stay, [work.layer for work in poured.works], laid)
     if below is None or stay.layer.closes is None:
-        return np.ones(nights.members, dtype=bool)
+        return np.ones(stay.visit.late_s.size, dtype=bool)
     soonest = replace(below, ages=below.sun_ages) if below.has_sun else below
     age_s = soonest.aged_s(stay.laid_s)
     young = np.all(age_s <= below.needs_s[stay.layer.closes], axis=1)
-    return np.asarray(young & ~stay.too_soon(below, np.zeros(nights.members)))
+    return np.asarray(young & ~soon[stay.room, stay.layer])
 
 
 def _shifts_kept(job: Job, stays: Sequence[_Stay], nights: Nights) -> Flags:
@@ -566,11 +566,18 @@ def _within_limits(pours: RoomPours, stay: _Stay, nights: Nights) -> Flags:
     kept = np.ones(at_s.shape, dtype=bool)
     air_c = here.air_at(at_s)
     here_k = nights.patches_k(stay.room, at_s.shape[1])
-    shade_c, lit_c = here.shade.slab_at(at_s), here.slab_at(at_s)
+    lit_c = here.slab_at(at_s)
+    shade_c = lit_c if here.shade is here else here.shade.slab_at(at_s)
     for coolest_c, warmest_c, errors_k, off_k, (low_c, high_c) in (
         (shade_c, lit_c, nights.slab_k[stay.room], here_k, limits.slab_c),
-        (air_c, air_c, nights.air_k[stay.room], 0.0, limits.air_c),
+        (air_c, air_c, nights.air_k[stay.room], NOT_OFF_K, limits.air_c),
     ):
+        least_k, most_k = nights.error_range_k(errors_k, at_s)
+        if (
+            coolest_c.min() + least_k + off_k.min() >= low_c + NEAR_K
+            and warmest_c.max() + most_k + off_k.max() <= high_c - NEAR_K
+        ):
+            continue
         # A room its heaters or plant hold errs as any other: on the careful side.
         error_k = nights.error_k(errors_k, at_s) + off_k
         kept &= (coolest_c + error_k >= low_c) & (warmest_c + error_k <= high_c)

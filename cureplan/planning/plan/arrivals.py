@@ -131,7 +131,7 @@ def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
     there.sort(key=lambda a: (a.who not in able, a.call))
     mine = sorted((a for a in found if a.who in able), key=lambda a: abs(a.call - by))
     longer = [a for a in mine if _short_enough(crew, a, begins, by)]
-    soon = [a for a in longer if _apart(a, begins, by) <= COMES_SOONER]
+    soon = [a for a in longer if _time_between(a, begins, by) <= COMES_SOONER]
     rested = [who for who in able if _rested(crew, found, who, begins, by)]
     chosen = next(iter((*there, *soon, *(() if rested else longer))), None)
     if chosen is not None:
@@ -173,7 +173,7 @@ def _stays(crew: Crew, found: Sequence[Arrival]) -> list[Arrival]:
     return kept
 
 
-def _apart(arrival: Arrival, begins: datetime, ends: datetime) -> timedelta:
+def _time_between(arrival: Arrival, begins: datetime, ends: datetime) -> timedelta:
     """How long lies between a stay and another time; nothing where they meet."""
     return max(arrival.call - ends, begins - arrival.leaves, timedelta())
 

@@ -38,7 +38,7 @@ from cureplan.planning.plan.kits import (
     humidity_sources,
     humidity_warnings,
 )
-from cureplan.planning.plan.made_of import MadeOf, made_of
+from cureplan.planning.plan.made_of import made_of
 from cureplan.planning.plan.model import (
     Alternative,
     ChillPlan,
@@ -56,6 +56,7 @@ __all__ = [
     "assemble",
     "past_sources",
     "past_warnings",
+    "with_doubt",
     "with_help",
 ]
 
@@ -106,7 +107,10 @@ def assemble(
     made_at: datetime,
     past: PastScores | None = None,
 ) -> Plan:
-    """Freeze everything that was decided; nothing is run here."""
+    """Freeze everything that was decided; nothing is run here.
+
+    What the doubt is made of no answer needs: `with_doubt` adds it.
+    """
     rooms = room_plans(job, pours, schedule, tried=tried, keeps_frac=odds.room_frac)
     calls = call_plans(job, pours, schedule)
     coats = coat_plans(job, pours, schedule, odds.coat_frac)
@@ -156,7 +160,7 @@ def assemble(
         chill=chill,
         hours=Rows(hour_rows(job, series, pours)),
         takeoff=_takeoff(job, pours, schedule, chill),
-        risk=_risk(pours, odds, made_of(job, pours, schedule, odds)),
+        risk=_risk(pours, odds),
         warnings=(
             *plan_warnings(
                 job,
@@ -183,6 +187,15 @@ def assemble(
             *past_sources(past),
         ),
     )
+
+
+def with_doubt(
+    plan: Plan, pours: Mapping[str, RoomPours], schedule: Schedule, odds: Odds
+) -> Plan:
+    """The plan with what its doubt is made of: a quarter of a plan's time."""
+    terms, tails_cost_frac = made_of(plan.job, pours, schedule, odds)
+    risk = replace(plan.risk, made_of=terms, tails_cost_frac=tails_cost_frac)
+    return replace(plan, risk=risk)
 
 
 def with_help(plan: Plan, schedule: Schedule) -> Plan:
@@ -250,7 +263,7 @@ def _takeoff(
     return total_takeoff(rooms, job, poured=[poured.room for poured in order])
 
 
-def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: MadeOf) -> Risk:
+def _risk(pours: Mapping[str, RoomPours], odds: Odds) -> Risk:
     return Risk(
         members=odds.members,
         seed=odds.seed,
@@ -268,6 +281,4 @@ def _risk(pours: Mapping[str, RoomPours], odds: Odds, made: MadeOf) -> Risk:
         cut_frac=odds.cut_frac,
         stop_lost_frac=odds.stop_lost_frac,
         as_planned_frac=odds.as_planned_frac,
-        made_of=made.terms,
-        tails_cost_frac=made.tails_cost_frac,
     )

@@ -27,6 +27,7 @@ MEASURES: Mapping[str, str] = {
     "stops": "spare drill",
 }
 """What takes a term away, or most of it."""
+AGE_TERMS = ("energy", "weather", "slab")
 FEWEST, ROOM_NIGHTS = 100, 2000
 DAY_S = 24 * 3600.0
 
@@ -56,7 +57,8 @@ def made_of(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, odds: 
 
     base_frac = held_frac()
     found = []
-    for term in TERMS:
+    # Ages last as long as weather, slabs and energies do: those come last.
+    for term in sorted(TERMS, key=AGE_TERMS.count):
         size = _size(term, job, pours, schedule)
         if size is None:
             continue
@@ -68,8 +70,9 @@ def made_of(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, odds: 
                 measure=MEASURES.get(term),
             )
         )
+    found.sort(key=lambda one: (-one.costs_frac, TERMS.index(one.term)))
     return MadeOf(
-        terms=tuple(sorted(found, key=lambda one: -one.costs_frac)),
+        terms=tuple(found),
         tails_cost_frac=max(0.0, base_frac - held_frac(heavy_tails=True)),
     )
 

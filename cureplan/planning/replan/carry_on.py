@@ -63,15 +63,7 @@ class Candidate:
     @property
     def expected_lost(self) -> float:
         """Buckets, coats, shifts overrun and openings missed on the mean night."""
-        odds = self.odds
-        kept = [
-            *odds.coat_frac.values(),
-            *odds.primer_frac.values(),
-            odds.opening_frac,
-            odds.shifts_frac,
-        ]
-        buckets = sum(float(np.sum(1.0 - frac)) for frac in odds.bucket_frac.values())
-        return buckets + sum(1.0 - frac for frac in kept)
+        return float(self.odds.lost.mean())
 
 
 def lateness(job: Job, schedule: Schedule) -> tuple[int, int]:
@@ -102,7 +94,10 @@ def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
     # Nobody comes another night for a minute or two.
     if other.nights > carried.nights:
         return False
-    return other.expected_lost < carried.expected_lost - LOST_THINGS
+    # Both ways through the same nights: what is better by less than nights differ by is
+    # worse in too many of them.
+    fewer = carried.odds.lost - other.odds.lost
+    return float(fewer.mean()) > max(LOST_THINGS, float(fewer.std()))
 
 
 def _gain(job: Job, carried: Odds, theirs: float) -> float:

@@ -26,6 +26,7 @@ from cureplan.planning.replan.estimate import NightReadings
 from cureplan.planning.replan.job import BatchRate
 from cureplan.planning.replan.state import NightState
 from cureplan.planning.schedule.placing import crew_spans
+from cureplan.science.learning.tonight import NightFit
 
 __all__ = [
     "changes_of",
@@ -33,6 +34,7 @@ __all__ = [
     "log_of",
     "night_of",
     "past_shift",
+    "runs_fast",
 ]
 
 
@@ -162,7 +164,18 @@ def _remaining(plan: Plan, state: NightState, room: str) -> list[BucketPlan]:
 def _next(new: Plan, state: NightState) -> list[Message]:
     waiting = [b for room in new.rooms for b in _remaining(new, state, room.room)]
     if not waiting:
-        return [Message("replan.all_poured", {})]
+        to_come = [coat for coat in new.coats if coat.start.timestamp() > state.now_s]
+        coats = sorted(to_come, key=lambda coat: coat.start)[:1]
+        return [
+            *(
+                Message(
+                    "replan.next_coat",
+                    {"room": c.room, "coat": c.coat, "start_at": c.start.isoformat()},
+                )
+                for c in coats
+            ),
+            Message("replan.all_poured", {}),
+        ]
     first = min(waiting, key=lambda bucket: bucket.pour)
     values: dict[str, Value] = {
         "room": first.room,
@@ -177,6 +190,13 @@ def _learned(new: Plan, readings: NightReadings) -> list[Message]:
     fit = readings.fit
     if fit.readings == 0:
         return [Message("replan.no_readings", {})]
+    return [*_batch(fit), *_drift(readings), *_slabs(new, readings), *_slopes(new, readings)]
+
+
+def _batch(fit: NightFit) -> list[Message]:
+    """How tonight's kits run, where a bucket was read."""
+    if not fit.now_h:
+        return []
     doubt_frac = float(fit.speed * np.expm1(NINE_IN_TEN * fit.ln_speed_sd))
     faster_frac = fit.speed - 1.0
     code = "replan.as_card"
@@ -193,13 +213,15 @@ def _learned(new: Plan, readings: NightReadings) -> list[Message]:
             },
         )
     ]
-    found += _drift(readings)
-    found += _slabs(new, readings)
-    found += _slopes(new, readings)
     if abs(fit.kit_k) >= WORTH_K:
         code = "replan.kits_warmer" if fit.kit_k > 0 else "replan.kits_cooler"
         found.append(Message(code, {"off_k": round(abs(fit.kit_k), 1)}))
     return found
+
+
+def runs_fast(fit: NightFit) -> bool:
+    """Whether kits were seen faster or warmer than planned."""
+    return fit.speed - 1.0 >= WORTH_FRAC or fit.kit_k >= WORTH_K
 
 
 def _drift(readings: NightReadings) -> list[Message]:
@@ -321,6 +343,14 @@ def _coats(old: Plan, new: Plan, state: NightState) -> list[Message]:
         elif known is None and was is not None and was.start.timestamp() <= state.now_s:
             values["planned_at"] = was.start.isoformat()
             found.append(Message("replan.coat_not_begun", values))
+    untold: dict[int, list[str]] = {}
+    for (room, number), state_of in state.coats.items():
+        if not state_of.ticked:
+            untold.setdefault(number, []).append(room)
+    found += [
+        Message("replan.coat_assumed", {"rooms": ", ".join(rooms), "coat": number})
+        for number, rooms in untold.items()
+    ]
     return found
 
 

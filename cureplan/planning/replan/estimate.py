@@ -13,6 +13,7 @@ from cureplan.inputs.tables.night_log import ENDS, READINGS, NightEvent
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.doubt import SLAB_SD_K, doubt_at
 from cureplan.planning.floor.pour import kit_temperatures
+from cureplan.planning.odds.nights import SLAB_OWN_SD_K, SLAB_SHARED
 from cureplan.planning.replan.state import FloorState, NightState
 from cureplan.science.clocks import SlurryClocks
 from cureplan.science.learning.least_squares import PRIOR_FREEDOM
@@ -171,7 +172,12 @@ def _widened(prior: NightPrior, slabs: Sequence[SeenSlab]) -> NightPrior:
         slab.excess_k**2 / (prior.slab_sd_k[slab.room] ** 2 + READING_SD_K**2) for slab in slabs
     ]
     wider = float(np.sqrt((PRIOR_FREEDOM + sum(far)) / (PRIOR_FREEDOM + len(far))))
-    return replace(prior, slab_sd_k=tuple(max(1.0, wider) * sd for sd in prior.slab_sd_k))
+    wider = max(1.0, wider)
+    return replace(
+        prior,
+        slab_sd_k=tuple(wider * sd_k for sd_k in prior.slab_sd_k),
+        slab_shared_k=tuple(wider * sd_k for sd_k in prior.slab_shared_k),
+    )
 
 
 def night_prior(
@@ -187,9 +193,9 @@ def night_prior(
 
     `doubt_left` is the share that earlier plans of the night have left of it.
     """
-    card = job.cards.slurry
-    lot_sd, lots_sd, ln_belief = lot_sds(card)
+    lot_sd, lots_sd, ln_belief = lot_sds(job.cards.slurry)
     slab_c = float(np.mean([conditions[room].slab_at(at_s) for room in rooms]))
+    slabs_k = [_slab_sd_k(conditions[room], at_s) for room in rooms]
     doubt = doubt_at(slab_c, fit=clocks.fit, spread_frac=clocks.spread_frac, temp_sd_k=0.0)
 
     def with_lot(sd: ArrayLike) -> NDArray[np.float64]:
@@ -198,18 +204,25 @@ def night_prior(
     return NightPrior(
         ln_speed_sd=float(with_lot(lot_sd)),
         lots=tuple(zip(with_lot(lots_sd).tolist(), ln_belief.tolist(), strict=True)),
-        kit_sd=max(milestone.spread_frac for milestone in card.milestones.values()),
-        slab_sd_k=tuple(max(_slab_sd_k(conditions[room], at_s), 1e-2) for room in rooms),
+        kit_sd=job.doubt.kit,
+        slab_sd_k=tuple(sd_k for sd_k, _ in slabs_k),
+        slab_shared_k=tuple(shared_k for _, shared_k in slabs_k),
         slope_sd_k=job.doubt.half_k,
     )
 
 
-def _slab_sd_k(conditions: RoomConditions, at_s: float) -> float:
+def _slab_sd_k(conditions: RoomConditions, at_s: float) -> tuple[float, float]:
+    """Doubt of a slab, and what of it all slabs have in common, 1 SD [K].
+
+    Rooms share the weather's whole error and a part of the march's; a reading errs by itself.
+    """
+    shared_k = float(np.sqrt(SLAB_SD_K**2 - (1.0 - SLAB_SHARED) * SLAB_OWN_SD_K**2))
     if conditions.read is None:
-        return SLAB_SD_K
+        return SLAB_SD_K, shared_k
     read_s, sd_k = conditions.read
     left = conditions.reading_left(at_s - read_s)
-    return float(slab_doubt_k(left, reading_doubt_k=sd_k, march_doubt_k=SLAB_SD_K))
+    whole_k = float(slab_doubt_k(left, reading_doubt_k=sd_k, march_doubt_k=SLAB_SD_K))
+    return max(whole_k, 1e-2), float(np.sqrt(1.0 - left**2)) * shared_k
 
 
 class Seen:

@@ -24,7 +24,12 @@ _DEAD = ("replan.edge_lost",)
 
 
 def first_minutes(
-    plan: Plan, state: NightState, help_: list[Message], *, left_out: tuple[str, ...]
+    plan: Plan,
+    state: NightState,
+    help_: list[Message],
+    *,
+    fast: bool,
+    left_out: tuple[str, ...],
 ) -> list[Message]:
     """What to do before anything else where something is lost: stop, stir, call."""
     dead = [say for say in help_ if say.code == "replan.edge_lost"]
@@ -38,9 +43,35 @@ def first_minutes(
         and not any(say.values["room"] == name for say in dead)
     ]
     iced = [room.room for room in plan.rooms if room.chilled and not state.done(room.room)]
-    stirs = [Message("replan.now_stir", {"rooms": ", ".join(iced)})] if iced and short else []
-    found = [*dead, *stops, *stirs, *_calls(plan, left_out)]
-    return [Message("replan.ten_minutes", {}), *found] if found else []
+    # Only kits that run fast can be warmer than ice makes them.
+    stirs = iced and short and fast
+    found = [
+        *dead,
+        *stops,
+        *([Message("replan.now_stir", {"rooms": ", ".join(iced)})] if stirs else []),
+        *_calls(plan, left_out),
+    ]
+    limits = _too_hot_or_cold(plan, state)
+    return [*limits, Message("replan.ten_minutes", {}), *found] if found else limits
+
+
+def _too_hot_or_cold(plan: Plan, state: NightState) -> list[Message]:
+    """That the next bucket would land on a slab its card does not allow."""
+    ahead = [b for b in plan.buckets if b.number > state.done(b.room)]
+    low_c, high_c = plan.job.cards.slurry.limits.slab_c
+    return [
+        Message(
+            "replan.now_slab",
+            {
+                "room": next_.room,
+                "bucket": next_.number,
+                "slab_c": next_.slab_c,
+                "limit_c": high_c if next_.slab_c > high_c else low_c,
+            },
+        )
+        for next_ in sorted(ahead, key=lambda bucket: bucket.pour)[:1]
+        if not low_c <= next_.slab_c <= high_c
+    ]
 
 
 def when_nothing_fits(job: Job, state: NightState) -> tuple[Message, ...]:

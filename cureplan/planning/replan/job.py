@@ -18,7 +18,6 @@ from cureplan.planning.replan.estimate import NightReadings
 from cureplan.planning.replan.state import NightState
 from cureplan.science.clocks import SlurryClocks, clocks_as_seen, slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
-from cureplan.science.learning.setup import BATCH_SHARE
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
 
 __all__ = [
@@ -210,7 +209,7 @@ class BatchRate:
             return self
         left, before = readings.ln_speed_sd, fit.prior.doubt_sd
         # What one kit has of its own, no reading of others makes surer.
-        own = float(np.sqrt(BATCH_SHARE)) * fit.prior.kit_sd
+        own = fit.prior.kit_sd
         return BatchRate(
             rate_factor=self.rate_factor * readings.speed,
             card_doubt_frac=self.card_doubt_frac * min(1.0, left / before),

@@ -20,15 +20,13 @@ from cureplan.planning.replan.coats import coat_lines
 from cureplan.planning.replan.estimate import Seen, night_prior, refuse_wild_ends, seen_in
 from cureplan.planning.replan.job import plan_conditions, plan_rate
 from cureplan.planning.replan.state import NightState, night_state
-from cureplan.science.learning.setup import watched_sd
+from cureplan.science.learning.setup import EYE_SD, watched_sd
 from cureplan.science.learning.tonight import NightFit, SeenEnd, fit_night
 
 __all__ = ["HOLDS_FRAC", "night_record"]
 
 HOLDS_FRAC = 0.9
 """Share of cases an interval is meant to hold."""
-EYE_FRAC = 0.05
-"""Seeing an end by eye, 1 SD of its time: invented."""
 _REACH = NormalDist().inv_cdf(0.5 + HOLDS_FRAC / 2.0)
 
 
@@ -124,7 +122,7 @@ def _outcome(
     room, number = seen.keys[end.bucket]
     expected_s = measured.as_planned_s(bucket, end.milestone)
     # The watch and the eye err as well; both are doubts of the logarithm.
-    watched = watched_sd(EYE_FRAC, batch=-1, after_s=expected_s)
+    watched = watched_sd(EYE_SD, batch=-1, after_s=expected_s)
     spread = math.exp(_REACH * math.hypot(sd_frac, watched))
     kit_k, slab_k = measured.kit_k, measured.slab(bucket.room, along=bucket.along)[0]
     return ClockOutcome(

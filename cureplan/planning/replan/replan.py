@@ -17,7 +17,7 @@ from cureplan.judge import require_confirmed
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.risk import assess
-from cureplan.planning.plan.assemble import assemble
+from cureplan.planning.plan.assemble import assemble, with_doubt
 from cureplan.planning.plan.choose import choose
 from cureplan.planning.plan.hours import instant, minutes
 from cureplan.planning.plan.model import Night, Plan, RoomPlan, Source, Status
@@ -29,7 +29,7 @@ from cureplan.planning.replan.carry_on import (
     could_be_beaten,
     without,
 )
-from cureplan.planning.replan.changes import changes_of, log_of, night_of, past_shift
+from cureplan.planning.replan.changes import changes_of, log_of, night_of, past_shift, runs_fast
 from cureplan.planning.replan.estimate import NightReadings, estimate_night
 from cureplan.planning.replan.help import (
     first_minutes,
@@ -232,9 +232,10 @@ def _put_together(
         try_others(job, Tables(pours=found.pours), schedule),
         made_at=made_at,
     )
+    new = with_doubt(new, found.pours, schedule, found.chosen.odds)
     placed = {poured.room: poured for poured in schedule.pours}
     help_ = help_for_short_buckets(found.pours, placed, state, before=old.job.crew)
-    first = first_minutes(new, state, help_, left_out=left_out)
+    first = first_minutes(new, state, help_, fast=runs_fast(readings.fit), left_out=left_out)
     stated = changes_of(old, new, state, readings, events, left_out=left_out)
     changes = (
         *first,

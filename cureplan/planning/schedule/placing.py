@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from datetime import datetime, tzinfo
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -57,9 +59,14 @@ class Span:
 
 def crew_spans(job: Job, shifts: Sequence[Shift]) -> tuple[Span, ...]:
     """Shifts of the job's access time as spans, the access limits cut in."""
-    windows = shift_windows(
-        shifts, zone=job.site.zone, begins=job.access.begins, ends=job.access.open_by
-    )
+    return _spans(tuple(shifts), job.site.zone, job.access.begins, job.access.open_by)
+
+
+@lru_cache(maxsize=64)
+def _spans(
+    shifts: tuple[Shift, ...], zone: tzinfo, begins: datetime, ends: datetime
+) -> tuple[Span, ...]:
+    windows = shift_windows(shifts, zone=zone, begins=begins, ends=ends)
     return tuple(
         Span(begins_s=window.begins.timestamp(), ends_s=window.ends.timestamp())
         for window in windows

@@ -22,6 +22,7 @@ from cureplan.planning.floor.layers import (
     starts_over,
     window_over,
 )
+from cureplan.planning.floor.limits import LayerLimits
 from cureplan.planning.floor.pour import AS_IS, BucketClocks, PourOption, RoomPours
 from cureplan.planning.schedule.placing import (
     PlacedCoat,
@@ -72,10 +73,11 @@ class Sureness:
     """By how much all times of the wet slurry may be off together, as far as its margins
     are to bear that as well."""
 
-    @property
-    def temperatures(self) -> float:
-        """Confidence of each limit of slab and air."""
-        return self.windows if self.limits is None else self.limits
+    def limits_of(self, pours: RoomPours, layer: Layer) -> LayerLimits:
+        """When a layer may be laid, so surely."""
+        if self.limits is None:
+            return pours.limits(layer, confidence=self.windows)
+        return pours.limits(layer, confidence=self.limits, ahead=True)
 
     def behind_s(self, worked_s: Array) -> Array:
         """How far behind its plan a crew may be that has worked so long."""
@@ -330,9 +332,8 @@ class PourTables:
             short=np.ceil(np.maximum(0.0, missing_s) / BAND_S).astype(np.int64),
             span=span,
         )
-        kept = pours.limits(
-            self.layer, confidence=sure.temperatures, ahead=sure.limits is not None
-        ).kept(start_s, done_s - start_s, at_starts(table.walkable_s))
+        limits = sure.limits_of(pours, self.layer)
+        kept = limits.kept(start_s, done_s - start_s, at_starts(table.walkable_s))
         kept &= at_starts(table.mixed_spare_k) >= 0
         kept &= _in_shift(spans, span, done_s, sure)
         return stage.keep(kept & (stage.opens <= stage.closes))
@@ -410,9 +411,7 @@ def layer_stage(
         soonest_s=pours.begins_from_s(work),
     )
     start_s = slots.at(begin) + work.lead_s
-    limits = pours.limits(
-        work.layer, confidence=sure.temperatures, ahead=sure.limits is not None
-    )
+    limits = sure.limits_of(pours, work.layer)
     laid = limits.kept(start_s, work.duration_s, start_s)
     laid &= _in_shift(spans, span, start_s + work.duration_s, sure)
     begin, span, start_s = begin[laid], span[laid], start_s[laid]

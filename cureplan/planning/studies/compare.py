@@ -13,6 +13,7 @@ import numpy as np
 from cureplan.inputs.job.model import Crew, Job, Shift
 from cureplan.planning.floor.doubt import FORECAST_SD_K
 from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.plan.model import Plan
 from cureplan.planning.schedule.remedies import option_ladder
 from cureplan.weather.hours.series import HourlySeries
 
@@ -22,6 +23,7 @@ __all__ = [
     "Variant",
     "Vary",
     "begun_later",
+    "called",
     "shifted_weather",
     "variants",
 ]
@@ -33,6 +35,8 @@ MORE_STATIONS: Final = (-1, 1, 2)
 ROLES: Final = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
 QUANTILES: Final = (0.1, 0.25, 0.75, 0.9)
 DAY: Final = timedelta(days=1)
+FRESH_CALL: Final = "call.set_up"
+"""Reason of a call that brings somebody to the site, as against from room to room."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -215,3 +219,14 @@ def shifted_weather(weather: HourlySeries, shift_k: float, *, now: datetime) -> 
     # fmin takes the known one of two: an unknown dew point must stay unknown.
     dew_c = np.where(np.isnan(weather.dew_c), np.nan, dew_c)
     return replace(weather, temp_c=temp_c, dew_c=dew_c)
+
+
+def called(plan: Plan) -> tuple[int, int]:
+    """People called to the site, and how often a crew is."""
+    fresh = [call for call in plan.calls if call.reason.code == FRESH_CALL]
+    pours = [call for call in fresh if call.stage == "pour"]
+    # The topcoat crew vacuums and coats: the same people under two names.
+    coats = {call.call: call.people for call in fresh if call.stage != "pour"}
+    pour_outs = {call.room for call in pours}
+    people = sum(call.people for call in pours) + sum(coats.values())
+    return people, len(pour_outs) + len(coats)

@@ -75,7 +75,6 @@ class ChillAnswer:
     chilled_liquids_c: float
     as_is_mixed_c: float
     chilled_mixed_c: float
-    as_is_pour_s: float
     milestones: tuple[ChillMilestone, ...]
     ice: IceNeed
 
@@ -203,7 +202,6 @@ def chill_answer(
             chilled_liquids_c=liquids_c,
             as_is_mixed_c=float(as_is.mixed_c[i]),
             chilled_mixed_c=float(chilled.mixed_c[i]),
-            as_is_pour_s=float(as_is.pour_s[i]),
             milestones=tuple(
                 ChillMilestone(
                     milestone=name,

@@ -201,7 +201,6 @@ def _balance(
                 name=name,
                 found=replace(one, low=max(one.low, 0.0), high=min(one.high, most)),
                 was=was[name],
-                was_sd=balance_sd(card)[name],
                 pinned=one.sd <= PINNED * balance_sd(card)[name],
             )
         )

@@ -89,7 +89,6 @@ class BalanceFit:
     name: str
     found: Estimate
     was: float
-    was_sd: float
     pinned: bool
     """Whether the readings say enough of it to change the card."""
 

@@ -30,7 +30,7 @@ from cureplan.science.learning.procedure_readings import (
 
 __all__ = [
     "BATCH_SHARE",
-    "SHARED_SLAB",
+    "EYE_SD",
     "WATCH_SD_S",
     "Believed",
     "RowMaker",
@@ -48,6 +48,8 @@ Array = NDArray[np.float64]
 BATCH_SHARE = 0.75
 """Share of the scatter's variance that all readings of one batch have in common; the
 rest is watching and judging an end by eye: invented."""
+EYE_SD = 0.05
+"""Seeing an end by eye amid the work, 1 SD of ln(time): invented."""
 GENERIC_POINT_SD = 0.25
 """What each time of a generic card is off by itself, 1 SD of ln(time): invented."""
 COMMON_SHARE = 0.5
@@ -64,8 +66,6 @@ LOT_SD_DOUBT = 0.8
 """How unsure that is, 1 SD of its logarithm: invented."""
 LOT_STEPS = np.geomspace(0.2, 5.0, 7)
 """The values that are tried, in parts of the likeliest."""
-SHARED_SLAB = 0.5
-"""Share of the slab error's variance that all rooms have in common: invented."""
 LATE_AGES = 1.5
 """A cup in the air is taken to have the air's temperature for milestones later than this
 many working times: the heat it gives off is known only up to the first."""
@@ -336,15 +336,16 @@ class Believed:
         self.says("age", np.log(list(ages_s.values())), 0.0)
 
     def of_batches(
-        self, rows: Sequence[Row], spreads: Sequence[float], unread: Mapping[str, set[int]]
+        self, rows: Sequence[Row], speed_sds: Sequence[float], unread: Mapping[str, set[int]]
     ) -> None:
-        """Speed of each batch, and how far its parts were from what was written down."""
+        """Speed of each batch, by milestone watched, and how far its parts were from what was
+        written down."""
         layout = self.layout
         for batch in range(layout.batches):
             own = [row for row in rows if row.batch == batch]
-            watched = [spreads[row.milestone] for row in own if row.kind != PROBE]
-            spread = np.mean(watched) if watched else max(spreads)
-            self.sd[layout.at("speed", batch)] = math.sqrt(BATCH_SHARE) * spread
+            watched = [speed_sds[row.milestone] for row in own if row.kind != PROBE]
+            speed_sd = np.mean(watched) if watched else max(speed_sds)
+            self.sd[layout.at("speed", batch)] = speed_sd
             if all(row.kind != PROBE for row in own):
                 continue
             for part, sd_k in PART_SD_K.items():
@@ -483,7 +484,8 @@ def setup(
         }
         for part in PART_SD_K
     }
-    believed.of_batches(rows, spreads, unread)
+    shared = math.sqrt(BATCH_SHARE)
+    believed.of_batches(rows, [shared * spread for spread in spreads], unread)
     model, problem = pose(
         rows,
         believed,

@@ -37,7 +37,7 @@ from cureplan.science.learning.procedure_readings import (
     row_table,
 )
 from cureplan.science.learning.setup import (
-    SHARED_SLAB,
+    EYE_SD,
     THERMOMETER_SD_K,
     Believed,
     pose,
@@ -122,11 +122,14 @@ class SeenMix:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightPrior:
-    """What was believed before, 1 SD: ln(speed) of all kits and of one, each slab [K]."""
+    """What was believed before, 1 SD: ln(speed) of all kits, and of one against the rest of
+    the night, each slab [K]."""
 
     ln_speed_sd: float
     kit_sd: float
     slab_sd_k: tuple[float, ...]
+    slab_shared_k: tuple[float, ...]
+    """What of it all slabs have in common."""
     slope_sd_k: float = 1.0
     """The last patch of a floor against the first: invented."""
     lots: tuple[tuple[float, float], ...] = ()
@@ -259,8 +262,11 @@ def fit_night(
 
     Not for kits of more than one lot: they differ, and each wants a fit of its own.
     """
-    if not (prior.ln_speed_sd > 0 and all(sd > 0 for sd in prior.slab_sd_k)):
-        raise OutOfRangeError("every prior SD must be above 0")
+    of_slabs = zip(prior.slab_sd_k, prior.slab_shared_k, strict=True)
+    if not (prior.ln_speed_sd > 0 and all(sd > 0 and sd >= part >= 0 for sd, part in of_slabs)):
+        raise OutOfRangeError(
+            "every prior SD must be above 0, and what slabs share no more than theirs"
+        )
     if not all(0 < end.after_s < np.inf for end in ends):
         raise OutOfRangeError("after_s of every end must be above 0 s and finite")
     latest_h = max((bucket.poured_h for bucket in buckets), default=0.0)
@@ -291,7 +297,8 @@ def fit_night(
         nights=1,
         rooms=len(prior.slab_sd_k),
     )
-    sd_k = np.array(prior.slab_sd_k)
+    sd_k, shared_k = np.array(prior.slab_sd_k), prior.slab_shared_k
+    own_k = np.sqrt(sd_k**2 - np.square(shared_k))
 
     def solved(drift_sd: float, slope_sd_k: Array) -> tuple[ReadingsModel, Solution]:
         believed = Believed(layout)
@@ -300,7 +307,7 @@ def fit_night(
         believed.says("drift", 0.0, drift_sd)
         believed.says("kits", 0.0, KIT_SD_K if mixes else 0.0)
         believed.says("slabs", 0.0, 1.0)
-        believed.says("slab", 0.0, math.sqrt(1.0 - SHARED_SLAB) * sd_k)
+        believed.says("slab", 0.0, own_k)
         believed.says("slope", 0.0, slope_sd_k)
         believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
         model, problem = pose(
@@ -311,7 +318,7 @@ def fit_night(
             working=milestones.index("working_time"),
             film_m=clocks.film_m,
             slab_effusivity=clocks.slab_effusivity,
-            slabs_k=tuple((math.sqrt(SHARED_SLAB) * sd_k).tolist()),
+            slabs_k=shared_k,
             lots=_lots(layout, prior),
         )
         return model, with_scale(problem, prior_freedom=PRIOR_FREEDOM)
@@ -378,12 +385,14 @@ def _poured(bucket: WatchedBucket, haul_s: float, *, now_h: float) -> Row:
     )
 
 
-def _end(end: SeenEnd, poured: Row, milestones: Sequence[str], spread_frac: float) -> Row:
+def _end(end: SeenEnd, poured: Row, milestones: Sequence[str], kit_sd: float) -> Row:
+    # Of a bucket read more than once, its own speed is an unknown.
+    own_sd = 0.0 if poured.batch >= 0 else kit_sd
     return replace(
         poured,
         milestone=milestones.index(end.milestone),
         observed=math.log(end.after_s),
-        sd=watched_sd(spread_frac, batch=poured.batch, after_s=end.after_s),
+        sd=math.hypot(own_sd, watched_sd(EYE_SD, batch=-1, after_s=end.after_s)),
         reading=end.bucket,
     )
 

@@ -191,6 +191,8 @@ def clock_of(text: str) -> tuple[float, bool] | None:
     --------
     >>> clock_of("7:05 PM"), clock_of("19h30"), clock_of("12 a. m."), clock_of("24:00")
     ((68700.0, True), (70200.0, False), (0.0, True), (86400.0, False))
+    >>> clock_of("19:30:15.5")
+    (70215.5, False)
     >>> clock_of("25:00"), clock_of("13:00 PM"), clock_of("7")
     (None, None, None)
     """

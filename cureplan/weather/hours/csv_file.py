@@ -290,9 +290,9 @@ def _spans(hours: tuple[datetime, ...], zone: tzinfo) -> str:
         else:
             runs.append([hour])
     longest = max(runs, key=len)
-    told = f"{len(longest)} h ({_stamp(longest[0], zone)} to {_stamp(longest[-1], zone)})"
+    gap = f"{len(longest)} h ({_stamp(longest[0], zone)} to {_stamp(longest[-1], zone)})"
     others = len(hours) - len(longest)
-    return f"{told} and {others} h more" if others else told
+    return f"{gap} and {others} h more" if others else gap
 
 
 def _stamp(when: datetime, zone: tzinfo) -> str:
@@ -323,8 +323,8 @@ def _dated(
     clock = utc_of(time.time())
     if issued_at is None and written_at > max(now, clock) + _CLOCK_SLACK:
         ahead_h = (written_at - clock).total_seconds() / HOUR_S
-        told = Message("weather.file_ahead", {"label": path.name, "ahead_h": ahead_h})
-        return replace(series, warnings=(*series.warnings, told))
+        warning = Message("weather.file_ahead", {"label": path.name, "ahead_h": ahead_h})
+        return replace(series, warnings=(*series.warnings, warning))
     series = _with_guessed_issue(series, guessed, issued_at)
     since = issued_at or written_at
     # Written after the night it is planned for: a record looked at with hindsight.
@@ -354,10 +354,10 @@ def _with_guessed_issue(
     """With the day that was guessed for an issue told without one, in the line of guesses."""
     if not words or issued_at is None:
         return series
-    told = Message("read.issued", {"words": words, "issued_at": issued_at.isoformat()})
+    guess = Message("read.issued", {"words": words, "issued_at": issued_at.isoformat()})
     notes = [note for note in series.notes if note.code != "weather.read_as"]
     before = [note.values["how"] for note in series.notes if note.code == "weather.read_as"]
-    how = (*(before[0] if before else ()), told)  # type: ignore[misc]
+    how = (*(before[0] if before else ()), guess)  # type: ignore[misc]
     return replace(series, notes=(Message("weather.read_as", {"how": how}), *notes))
 
 
@@ -383,8 +383,8 @@ def _issued_at(
         for text, at_s in zip(cells, table.epoch_s, strict=False)
         if at_s > latest.timestamp()
     ]
-    told = [(text, int(table.lines[-1])) for text in dict.fromkeys(ahead) if text.strip()]
-    words = (*told, *stated.made, *table.made)
+    rows = [(text, int(table.lines[-1])) for text in dict.fromkeys(ahead) if text.strip()]
+    words = (*rows, *stated.made, *table.made)
     found = [(_settled(one, known, path, strict=False), one[0]) for one in words]
     dated = [(when, text) for when, text in found if when is not None]
     when, text = min(dated, default=(None, ""))

@@ -114,7 +114,7 @@ def zone_said(remarks: Iterable[tuple[str, int]]) -> str:
             shifts = _PROSE_ZONE.findall(text)
         for shift in shifts:
             clock = zone_of(shift, None, _ANY)
-            fixed = clock.zone.utcoffset(None) if clock else None
+            fixed = clock.utcoffset(None) if clock else None
             found.setdefault(shift if fixed is None else fixed, shift)
     names = list(found.values())
     if any("/" in name for name in names):
@@ -156,10 +156,10 @@ def issued_in(words: str, known: Known) -> tuple[datetime, ...]:
     zone, after = known.zone, clock.end()
     tail = _ZONE.match(plain, clock.end())
     if tail:
-        told = zone_of(_as_written(tail[1]), known.zone, known.latest)
-        if told is None:
+        named = zone_of(_as_written(tail[1]), known.zone, known.latest)
+        if named is None:
             return ()
-        zone, after = told.zone, tail.end()
+        zone, after = named, tail.end()
     rest = f"{plain[: clock.start()]} {plain[after:]}"
     return _on_days(rest, seconds, zone, known)
 
@@ -182,10 +182,10 @@ def _stamped(text: str, tail: str, known: Known) -> tuple[datetime, ...]:
         return ()
     if when.tzinfo is None:
         named = _ZONE.match(tail)
-        told = zone_of(_as_written(named[1]), known.zone, known.latest) if named else None
-        if named and told is None:
+        clock = zone_of(_as_written(named[1]), known.zone, known.latest) if named else None
+        if named and clock is None:
             return ()
-        when = when.replace(tzinfo=told.zone if told else known.zone)
+        when = when.replace(tzinfo=clock or known.zone)
     return (when.astimezone(UTC),)
 
 
@@ -218,8 +218,8 @@ def _on_days(rest: str, seconds: float, zone: tzinfo, known: Known) -> tuple[dat
         first = 1 if re.search(r"\b(?:yesterday|gestern|ayer|hier|ieri|ontem)\b", rest) else -1
         week = [today - timedelta(days=n) for n in range(first, 8)]
         past = [_at(day, seconds, zone) for day in week if weekday in {None, day.weekday()}]
-        told = [when for when in past if when <= known.latest + _LATER][:1]
-        return () if re.search(r"\d", rest) else tuple(told)
+        stated = [when for when in past if when <= known.latest + _LATER][:1]
+        return () if re.search(r"\d", rest) else tuple(stated)
     found = {_at(day, seconds, zone) for day in _near(text, known, zone)}
     if weekday is not None:
         found = {when for when in found if when.astimezone(zone).weekday() == weekday}

@@ -363,26 +363,26 @@ class Readings:
 
     def _read_as(self, time_name: str, dew: Column | None) -> list[Message]:
         sheet = self._sheet
-        told: list[Message] = []
+        notes: list[Message] = []
         if sheet.delimiter != ",":
-            told.append(Message("read.parted", {"mark": _NAMES[sheet.delimiter]}))
+            notes.append(Message("read.parted", {"mark": _NAMES[sheet.delimiter]}))
         if self._commas:
-            told.append(Message("read.commas"))
+            notes.append(Message("read.commas"))
         roles: list[Role] = ["temp", "dew" if dew is not None else "humidity"]
         if time_name.lower() != "time":
-            told.append(Message("read.column", {"what": "time", "column": time_name}))
+            notes.append(Message("read.column", {"what": "time", "column": time_name}))
         for role in roles:
             column = sheet.header.of(role)[0]
             if not column.exact:
                 what = f"{role}_{self._units[role]}"
-                told.append(Message("read.column", {"what": what, "column": column.name}))
+                notes.append(Message("read.column", {"what": what, "column": column.name}))
         if self._marked:
-            told.append(Message("read.marked", {"rows": self._marked}))
+            notes.append(Message("read.marked", {"rows": self._marked}))
         if sheet.left_out:
-            told.append(Message("read.left_out", {"rows": sheet.left_out}))
+            notes.append(Message("read.left_out", {"rows": sheet.left_out}))
         if sheet.repeated:
-            told.append(Message("read.repeated", {"rows": sheet.repeated}))
-        return told
+            notes.append(Message("read.repeated", {"rows": sheet.repeated}))
+        return notes
 
     def _aside(self) -> list[Message]:
         at_work = {

@@ -104,8 +104,8 @@ def _parted_by_blanks(body: str) -> str | None:
         rows = [re.split(pattern, line) for line in sample if line]
         for at, cells in enumerate(rows):
             header = header_of(cells)
-            told = header.tells_time and header.tells_air and len(cells) > 2
-            if told and {len(row) for row in rows[at:]} == {len(cells)}:
+            full = header.tells_time and header.tells_air and len(cells) > 2
+            if full and {len(row) for row in rows[at:]} == {len(cells)}:
                 lines = (re.sub(pattern, "\t", line.strip()) for line in body.split("\n"))
                 return "\n".join(lines)
     return None
@@ -235,16 +235,16 @@ def _reads(cells: Sequence[str], sheet: Sheet) -> bool:
 
 def _is_prose(cells: Sequence[str], rest: Sequence[str]) -> bool:
     """A sentence below a table, such as when it was made: one cell, with a word in it."""
-    told = [cell for cell in cells if cell.strip()]
-    words = re.findall(r"[^\W\d]{4,}", " ".join(told))
-    return len(told) == 1 and not any(cell.strip() for cell in rest) and bool(words)
+    filled = [cell for cell in cells if cell.strip()]
+    words = re.findall(r"[^\W\d]{4,}", " ".join(filled))
+    return len(filled) == 1 and not any(cell.strip() for cell in rest) and bool(words)
 
 
 def _zone_above(cells: Sequence[Sequence[str]]) -> str:
     """The clock told by a small table above the header, as weather services write it."""
     for names, values in pairwise(cells):
-        told = dict(zip((name.strip().lower() for name in names), values, strict=False))
-        shift = told.get("utc_offset_seconds", "").strip()
+        stated = dict(zip((name.strip().lower() for name in names), values, strict=False))
+        shift = stated.get("utc_offset_seconds", "").strip()
         if re.fullmatch(r"-?\d{1,5}", shift):
             hours, seconds = divmod(abs(int(shift)), 3600)
             return f"{'-' if shift.startswith('-') else '+'}{hours:02}:{seconds // 60:02}"

@@ -57,7 +57,7 @@ def read_table(
 
 
 def _times(
-    sheet: Sheet, site: tzinfo | None, told: tuple[str, str], date_order: DateOrder | None
+    sheet: Sheet, site: tzinfo | None, stated: tuple[str, str], date_order: DateOrder | None
 ) -> tuple[Times, Sequence[str], str]:
     texts, name, lone_zone = _time_texts(sheet)
     zones = sheet.header.of("zone")
@@ -72,7 +72,7 @@ def _times(
         lines=sheet.lines,
         header=name,
         source=sheet.source,
-        zone_text=told[0] or in_name or told[1],
+        zone_text=stated[0] or in_name or stated[1],
         order=date_order,
         site=site,
     )
@@ -167,8 +167,8 @@ def _in_order(table: Table, backwards: bool) -> Table:
     same = wrong[steps[wrong] == 0]
     if same.size == wrong.size and all(_alike(table, int(row)) for row in same):
         kept = np.setdiff1d(np.arange(table.lines.size), same + 1)
-        told = Message("read.twice", {"rows": int(same.size)})
-        return replace(_rows(table, kept, with_times=True), how=(*table.how, told))
+        note = Message("read.twice", {"rows": int(same.size)})
+        return replace(_rows(table, kept, with_times=True), how=(*table.how, note))
     row = int(wrong[0]) + 1
     line = int(table.lines[row - 1])
     if steps[row - 1] == 0:

@@ -21,7 +21,7 @@ from cureplan.weather.hours.csv_dates import (
     days_of,
     orders_that_fit,
 )
-from cureplan.weather.hours.csv_zones import ZoneText, local_to_utc, zone_of, zone_tail
+from cureplan.weather.hours.csv_zones import local_to_utc, zone_of, zone_tail
 
 __all__ = ["TimeColumn", "Times", "read_times"]
 
@@ -266,8 +266,8 @@ def _order(
             )
         return column.order, ()
     if len(fit) == 1:
-        told = all(one.orders == ("ymd",) for one in unique)
-        return fit[0], () if told else (Message("read.order", {"order": fit[0]}),)
+        sure = all(one.orders == ("ymd",) for one in unique)
+        return fit[0], () if sure else (Message("read.order", {"order": fit[0]}),)
     met = [dates[text] for text in dict.fromkeys(date_texts)]
     follow = days_of([one for one in met if one is not None], fit)
     if len(follow) != 1:
@@ -384,11 +384,11 @@ def _by_cells(
     )
 
 
-def _shift_s(local_s: FloatArray, clock: ZoneText) -> FloatArray:
-    fixed = clock.zone.utcoffset(None)
+def _shift_s(local_s: FloatArray, clock: tzinfo) -> FloatArray:
+    fixed = clock.utcoffset(None)
     if fixed is not None:
         return np.full(local_s.size, fixed.total_seconds())
-    return local_to_utc(local_s, clock.zone).offset_s
+    return local_to_utc(local_s, clock).offset_s
 
 
 def _by_column(column: TimeColumn, local_s: FloatArray, backwards: bool) -> Times:
@@ -408,7 +408,7 @@ def _by_column(column: TimeColumn, local_s: FloatArray, backwards: bool) -> Time
             f"{column.zone_text!r} is no clock that means one thing only",
             "put `# time zone: -04:00` (or UTC, or site) on top of the file",
         )
-    fixed = clock.zone.utcoffset(None)
+    fixed = clock.utcoffset(None)
     if fixed is not None:
         offset_s = np.full(local_s.size, fixed.total_seconds())
         how = (Message("read.clock", {"zone": column.zone_text}),)
@@ -416,18 +416,18 @@ def _by_column(column: TimeColumn, local_s: FloatArray, backwards: bool) -> Time
             epoch_s=local_s - offset_s, offset_s=offset_s, backwards=backwards,
             guessed_zone=False, how=how,
         )  # fmt: skip
-    hours = local_to_utc(local_s, clock.zone)
+    hours = local_to_utc(local_s, clock)
     _refuse_unsettled(column, hours.missing, hours.doubled, local_s.size, backwards)
     code = "read.clock_site" if guessed else "read.clock"
-    told = [Message(code, {"zone": str(clock.zone)})]
+    notes = [Message(code, {"zone": str(clock)})]
     if hours.resolved:
-        told.append(Message("read.doubled", {"rows": hours.resolved}))
+        notes.append(Message("read.doubled", {"rows": hours.resolved}))
     return Times(
         epoch_s=hours.epoch_s,
         offset_s=hours.offset_s,
         backwards=backwards,
         guessed_zone=guessed,
-        how=tuple(told),
+        how=tuple(notes),
     )
 
 

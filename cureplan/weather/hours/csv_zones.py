@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["LocalHours", "ZoneText", "local_to_utc", "zone_of", "zone_tail"]
+__all__ = ["LocalHours", "local_to_utc", "zone_of", "zone_tail"]
 
 _EPOCH_NAIVE = datetime(1970, 1, 1)  # noqa: DTZ001 - counts local seconds
 _OFFSET = re.compile(
@@ -38,14 +38,6 @@ _LOCAL = frozenset({"LOCAL", "LOCAL TIME", "LT", "SITE", "LOCALTIME", "WALL CLOC
 _LOCAL_STANDARD = frozenset({"LST", "LOCAL STANDARD TIME"})
 
 
-@dataclass(frozen=True, slots=True)
-class ZoneText:
-    """A clock found by name, and whether it is the site's own, changes and all."""
-
-    zone: tzinfo
-    is_site: bool = False
-
-
 def zone_tail(text: str) -> tuple[str, str]:
     """A time without, and the zone that stands behind it; "" where none does.
 
@@ -62,12 +54,12 @@ def zone_tail(text: str) -> tuple[str, str]:
     return (match[1].strip(), match[2].strip()) if match else (text, "")
 
 
-def zone_of(text: str, site: tzinfo | None, near: datetime) -> ZoneText | None:
+def zone_of(text: str, site: tzinfo | None, near: datetime) -> tzinfo | None:
     """The clock that a text names; None where it names none, or more than one.
 
     Examples
     --------
-    >>> zone_of("GMT-04:00", None, datetime(2013, 7, 1, tzinfo=UTC)).zone.utcoffset(None)
+    >>> zone_of("GMT-04:00", None, datetime(2013, 7, 1, tzinfo=UTC)).utcoffset(None)
     datetime.timedelta(days=-1, seconds=72000)
     >>> zone_of("IST", None, datetime(2013, 7, 1, tzinfo=UTC)) is None
     True
@@ -80,23 +72,23 @@ def zone_of(text: str, site: tzinfo | None, near: datetime) -> ZoneText | None:
         if hours > 14 or minutes > 59:
             return None
         shift = timedelta(hours=hours, minutes=minutes)
-        return ZoneText(timezone(shift if match[1] == "+" else -shift))
+        return timezone(shift if match[1] == "+" else -shift)
     if site is not None and (upper in _LOCAL or upper in _LOCAL_STANDARD):
-        return ZoneText(site, is_site=True) if upper in _LOCAL else ZoneText(_standard(site))
+        return site if upper in _LOCAL else _standard(site)
     own = _site_names(site, near).get(upper) if site is not None else None
     if own is not None:
-        return ZoneText(timezone(own))
+        return timezone(own)
     if upper in _NAMED_H:
-        return ZoneText(timezone(timedelta(hours=_NAMED_H[upper])))
+        return timezone(timedelta(hours=_NAMED_H[upper]))
     return _by_region(plain, upper)
 
 
-def _by_region(plain: str, upper: str) -> ZoneText | None:
+def _by_region(plain: str, upper: str) -> tzinfo | None:
     name = _US_ZONES.get(upper.removesuffix(" TIME"), plain)
     if "/" not in name:
         return None
     try:
-        return ZoneText(ZoneInfo(name))
+        return ZoneInfo(name)
     except (OSError, ValueError, KeyError):
         return None
 

@@ -29,10 +29,14 @@ def fill_history(
     what those rest on must be known.
     """
     past = np.flatnonzero(series.epoch_s < before.timestamp())
-    if since is not None:
-        past = past[series.epoch_s[past] >= since.timestamp() - HOUR_S]
     unknown = past[np.isnan(series.temp_c[past])]
-    runs = [run for run in _neighbours(unknown) if _may_be_filled(run, series)]
+    # A gap is one gap also where only its end lies in the history that is wanted.
+    first_s = -np.inf if since is None else since.timestamp() - HOUR_S
+    runs = [
+        run
+        for run in _neighbours(unknown)
+        if _may_be_filled(run, series) and series.epoch_s[run[-1]] >= first_s
+    ]
     if not runs:
         return series
     temp_c, dew_c, origin = series.temp_c.copy(), series.dew_c.copy(), series.origin.copy()
@@ -43,7 +47,7 @@ def fill_history(
     filled = np.concatenate(runs)
     gaps = [gap for gap in series.gaps if not _within(gap, series.epoch_s[filled])]
     gaps += [_gap(series.epoch_s[run]) for run in runs]
-    told = Message("weather.history_filled", {"count": int(filled.size)})
+    warning = Message("weather.history_filled", {"count": int(filled.size)})
     return replace(
         series,
         temp_c=temp_c,
@@ -51,7 +55,7 @@ def fill_history(
         origin=origin,
         origins=(*series.origins, straight_line_origin(series.origins)),
         gaps=tuple(sorted(gaps, key=lambda gap: (gap.starts, gap.what))),
-        warnings=(*series.warnings, told),
+        warnings=(*series.warnings, warning),
     )
 
 

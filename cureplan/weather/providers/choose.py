@@ -193,8 +193,8 @@ class _Visit:
         if abs(off_s) < CLOCK_OFF_S:
             return series
         code = "weather.clock_ahead" if off_s > 0 else "weather.clock_behind"
-        told = Message(code, {"off_h": abs(off_s) / 3600.0})
-        return replace(series, warnings=(*series.warnings, told))
+        warning = Message(code, {"off_h": abs(off_s) / 3600.0})
+        return replace(series, warnings=(*series.warnings, warning))
 
     def _hourly_given(self, starts: datetime, ends: datetime) -> bool:
         """Whether the answers so far give each hour of a span without interpolation."""

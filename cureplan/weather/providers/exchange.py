@@ -168,9 +168,9 @@ class Exchange:
         answer.modified = _http_date(headers.get("Last-Modified"))
         if "text/html" in (headers.get("Content-Type") or "").lower():
             answer.trouble = "page"
-        told = _http_date(headers.get("Date"))
-        if told is not None:
-            self.clock_off_s = time.time() - told.timestamp()
+        dated = _http_date(headers.get("Date"))
+        if dated is not None:
+            self.clock_off_s = time.time() - dated.timestamp()
         wait_s = _wait_s(headers.get("Retry-After"))
         if status in {429, 503} and wait_s > 0:
             answer.trouble, answer.wait_s = "wait", wait_s
@@ -284,8 +284,8 @@ class RecordingHandler(urllib.request.BaseHandler):
         if len(answer.body) > LARGEST_BODY_BYTES or unpacked == "large":
             answer.trouble = "large"
             raise OSError("too large")
-        told = response.headers.get("Content-Length") or ""
-        if unpacked == "cut" or (told.isdigit() and len(answer.body) < int(told)):
+        length = response.headers.get("Content-Length") or ""
+        if unpacked == "cut" or (length.isdigit() and len(answer.body) < int(length)):
             answer.trouble = "cut"
             raise OSError("cut short")
         _judge(answer)

@@ -51,19 +51,19 @@ class Fetched:
 
     def failures(self) -> tuple[str, ...]:
         """Why providers stayed shut, each reason once."""
-        told = [one.failure for one in self.results if one.failure is not None]
+        stated = [one.failure for one in self.results if one.failure is not None]
         if self.out_of_time:
-            told.append("the network was too slow")
-        return tuple(dict.fromkeys(told))
+            stated.append("the network was too slow")
+        return tuple(dict.fromkeys(stated))
 
     def reasons(self) -> tuple[Message, ...]:
         """The same for the sheets."""
-        told = [
+        stated = [
             one.reason or Message("provider.unreadable")
             for one in self.results
             if one.failure is not None
         ]
-        return once([*told, Message("provider.slow")] if self.out_of_time else told)
+        return once([*stated, Message("provider.slow")] if self.out_of_time else stated)
 
 
 Fetcher = Callable[[WeatherQuery, float], Fetched]

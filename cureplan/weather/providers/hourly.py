@@ -442,7 +442,7 @@ def weighed(pieces: list[tuple[Station, ClientRows]]) -> tuple[ClientRows, list[
     air_c = _weighed_mean(temp_c, weight)
     # Which stations and which sources an hour rests on: few patterns, each told once.
     patterns, of_hour = np.unique(word, axis=1, return_inverse=True)
-    told = [
+    named = [
         (
             " + ".join(
                 s.label() for (s, _), one in zip(pieces, pattern, strict=True) if one >= 0
@@ -457,10 +457,10 @@ def weighed(pieces: list[tuple[Station, ClientRows]]) -> tuple[ClientRows, list[
         temp_c=air_c,
         dew_c=np.minimum(_weighed_mean(dew_c, weight), air_c),
         cloud_frac=_weighed_mean(cloud, weight),
-        source=tuple(told[n][1] for n in of_hour),
+        source=tuple(named[n][1] for n in of_hour),
         dropped=sum(rows.dropped for _, rows in pieces),
     )
-    return merged, [told[n][0] for n in of_hour]
+    return merged, [named[n][0] for n in of_hour]
 
 
 def _weighed_mean(values: FloatArray, weight: FloatArray) -> FloatArray:
