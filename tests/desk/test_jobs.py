@@ -44,7 +44,7 @@ def test_an_empty_folder_gets_a_job_that_is_sound(desk_on: Server, tmp_path: Pat
     "name",
     [
         *("", " ", "../x", "a/b", ".hidden", "x" * 61, "a\u0000b", "con:", "a\nb", JOB),
-        # What Windows takes for a device, or cuts off; from memory.
+        # What Windows takes for a device, or cuts off.
         *("Con", "nul.kitchen", "LPT1", "Bar."),
     ],
 )

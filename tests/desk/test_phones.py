@@ -388,7 +388,7 @@ def test_no_name_is_declared_twice_in_the_scripts_of_a_served_sheet() -> None:
 def test_where_an_address_can_be_taken_over_it_is_held_alone(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    # On Windows a port bound with SO_REUSEADDR may be bound by anybody else: from memory.
+    # On Windows a port bound with SO_REUSEADDR may be bound by anybody else.
     held: list[int] = []
 
     class Socket:
