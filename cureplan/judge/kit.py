@@ -191,11 +191,11 @@ def _pace(model: KitModel, point: MilestonePoint, milestone: str) -> float:
 def _moved(was: CardRate, now: CardRate) -> float:
     """Largest relative change of the energy, a reference time, or humidity's factor."""
     ages = [abs(now.ref_s[name] / was.ref_s[name] - 1.0) for name in was.ref_s]
-    damper = 0.0
+    slope = 0.0
     if was.humidity_slope is not None and now.humidity_slope is not None:
-        damper = abs(now.humidity_slope.slope - was.humidity_slope.slope)
+        slope = abs(now.humidity_slope.slope - was.humidity_slope.slope)
     energy = abs(now.energy_j_mol - was.energy_j_mol) / abs(was.energy_j_mol)
-    return max(energy, damper, *ages)
+    return max(energy, slope, *ages)
 
 
 def procedure_kits(card: SlurryCard, at_c: Floats) -> Kits:

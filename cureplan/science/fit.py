@@ -82,11 +82,11 @@ def fit_kinetics(
     if not (np.isfinite(prior_mean_j_mol) and 0 < prior_sd_j_mol < np.inf):
         raise OutOfRangeError("prior_mean_j_mol must be finite and prior_sd_j_mol > 0 J/mol")
     count = int(which.max()) + 1
-    damp = np.zeros((temp.size, 0))
+    above = np.zeros((temp.size, 0))
     if humidity_above_frac is not None:
-        damp = np.asarray(humidity_above_frac, dtype=np.float64).reshape(temp.size, 1)
-    design = np.zeros((temp.size, 1 + count + damp.shape[1]))
-    design[:, 1 + count :] = damp
+        above = np.asarray(humidity_above_frac, dtype=np.float64).reshape(temp.size, 1)
+    design = np.zeros((temp.size, 1 + count + above.shape[1]))
+    design[:, 1 + count :] = above
     # Energies are scaled by the prior's sd so that the normal matrix is well posed.
     design[:, 0] = _lever(temp, reference_c) * prior_sd_j_mol
     design[np.arange(temp.size), 1 + which] = 1.0
@@ -94,7 +94,7 @@ def fit_kinetics(
     weighted = design / sd[:, None]
     normal = weighted.T @ weighted
     normal[0, 0] += 1.0
-    if damp.size and np.linalg.matrix_rank(normal) < len(normal):
+    if above.size and np.linalg.matrix_rank(normal) < len(normal):
         raise OutOfRangeError("the points cannot tell humidity from the milestones' own times")
     covariance = np.linalg.inv(normal)
     solution = covariance @ (weighted.T @ (target / sd))
@@ -107,7 +107,7 @@ def fit_kinetics(
         ln_reference_s=solution[1 : 1 + count],
         covariance=covariance[kept, kept] * np.outer(scale, scale),
         residual_ln=target - design @ solution,
-        humidity_slope=float(solution[1 + count]) if damp.size else 0.0,
+        humidity_slope=float(solution[1 + count]) if above.size else 0.0,
     )
 
 

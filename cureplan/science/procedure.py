@@ -89,7 +89,7 @@ def procedure_kinetics(
     """
     floor = {"haul_s": haul_s, "film_m": film_m, "slab_effusivity": slab_effusivity}
     steady_s = np.atleast_1d(np.asarray(after_s, dtype=np.float64))
-    damp = 0.0 if humidity_above_frac is None else humidity_above_frac
+    above = 0.0 if humidity_above_frac is None else humidity_above_frac
     moved = np.inf
     for _ in range(MOST_ROUNDS):
         fit = fit_kinetics(
@@ -111,7 +111,7 @@ def procedure_kinetics(
         if moved < SETTLED_LN:
             return kit, fit
         before_s = steady_s
-        speed = np.exp(-fit.humidity_slope * np.asarray(damp))
+        speed = np.exp(-fit.humidity_slope * np.asarray(above))
         ages_s = procedure_ages_s(at_c, after_s, kit=kit, speed=speed, **floor)
         steady_s = ages_s / (speed * rate_factor(at_c, **kinetics_of(kit)))
         moved = float(np.max(np.abs(np.log(steady_s / before_s))))

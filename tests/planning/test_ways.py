@@ -9,12 +9,12 @@ from types import SimpleNamespace
 
 import pytest
 
-from cureplan.api import get_weather, read_job
+from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
-from cureplan.planning.plan.choose import Chosen, choose
+from cureplan.planning.plan.choose import Chosen, Glance, choose
 from cureplan.planning.plan.ways import _Looking, _needless, _Tried, look_for_help
 from cureplan.planning.schedule.changes import (
     POURING,
@@ -65,11 +65,15 @@ def looking(job: Job, tables: Tables, found: Chosen) -> _Looking:
     )  # fmt: skip
 
 
-def test_no_plan_is_told_of_a_cure_that_holds_and_of_none_in_the_past(kitchen):
+def test_no_plan_is_told_of_a_cure_that_holds_and_of_none_in_the_past(kitchen, monkeypatch):
     # Two days of cure after Thursday morning: Saturday, with the cure's own doubt Sunday; for
     # feet, a crew let in hours sooner, but not before noon, when the job is planned.
     job, tables, found = made(kitchen, (OPEN, "open_by = 2013-07-18T06:00:00"))
+    full, in_full = [], Glance.in_full
+    monkeypatch.setattr(Glance, "in_full", lambda *a, **k: full.append(a) or in_full(*a, **k))
     ways = helped(job, tables, found)
+    # What is told was planned in full, and next to nothing else was.
+    assert len(full) <= len(ways) + 1
     assert [(way.say.code, way.also and way.also.code) for way in ways] == [
         ("relax.in_sooner", "relax.open_for"),
         ("relax.open_later", None),
@@ -95,15 +99,17 @@ def test_ice_is_a_way_where_margins_are_kept_without_it_and_a_hand_beside_it_if_
     assert found.chance_frac + 0.05 < then.chance_frac < 0.85
     # A third station buys 70 s more (`THREE_STATIONS_S`), as planned with both.
     way = Relaxation(job=iced.job, say=iced.say, also=None, effort_min=iced.effort_min)
-    first = _Tried(way, then, reaches=False, full=True)
-    both = next(look._pairs([], [first], 0.0))
+    glance = look._glance(iced.job)
+    first = _Tried(way, then, glance, reaches=False, full=True)
+    pairs = look._pairs([], [first], 0.0)
+    both = next(pair for pair in pairs if pair.way.also.code == "relax.more_mixing")
     assert both.way.also == Message("relax.more_mixing", {"keeps": "also"})
     assert both.way.job.crew.stations == job.crew.stations + 1
     assert both.way.job.policy.remedies == ("chill",)
     assert both.reaches
     assert both.way.chance_frac == pytest.approx(both.chosen.chance_frac)
     # The same two the other way round are no other way.
-    assert more_remedies(more_hands(job, "mixing").job, ("chill",)).job in look.paired
+    assert more_remedies(more_hands(job, "mixing").job, ("chill",)).job in look.tried
 
 
 def test_two_changes_are_no_way_where_one_of_them_does(kitchen):
@@ -176,12 +182,29 @@ def test_a_second_change_is_told_only_where_it_gives_more_than_the_first_alone()
             job=None, say=Message(code, {}), also=Message(second, {}) if second else None,
             effort_min=0.0, chance_frac=chance_frac,
         )  # fmt: skip
-        return _Tried(way, SimpleNamespace(chance_frac=chance_frac), reaches=False, full=True)
+        found = SimpleNamespace(chance_frac=chance_frac)
+        return _Tried(way, found, glance=None, reaches=False, full=True)
 
-    look = SimpleNamespace(chosen=SimpleNamespace(odds=object()))
+    look = SimpleNamespace(
+        chosen=SimpleNamespace(odds=object()), budget=1.0, _over=lambda _=0.0: False
+    )
     alone, other, both = tried(0.60, "a"), tried(0.50, "b"), tried(0.62, "a", "b")
     best = _Looking._best_of(look, [other, both, alone], wanted=3)
     assert [(way.say.code, way.also) for way in best] == [("a", None), ("b", None)]
     both = tried(0.72, "a", "b")
     best = _Looking._best_of(look, [other, both, alone], wanted=3)
     assert [way.chance_frac for way in best] == [0.72, 0.60, 0.50]
+
+
+def test_open_for_less_is_offered_only_where_a_room_is_to_open_for_more() -> None:
+    job = read_job(demo_job_path())
+
+    def offered(*uses: str) -> list[str]:
+        rooms = tuple(replace(job.rooms[0], open_for=use) for use in uses)
+        return [
+            change.say.values["open_for"] for change in open_for_less(replace(job, rooms=rooms))
+        ]
+
+    assert offered("feet", "feet") == []
+    assert offered("feet", "carts") == ["open_for.feet"]
+    assert offered("feet", "wash-down") == ["open_for.carts", "open_for.feet"]

@@ -77,6 +77,9 @@ def test_primers_to_come_wait_for_the_crew(two_rooms, log_of):
     events = log_of(said(now, "wait until", value=until.isoformat()), plan=two_rooms)
     found = replan(two_rooms, events, now=now)
     assert min(p.start for p in found.plan.primers) >= until
+    said_first = [c for c in found.changes if c.code.startswith("replan.next")]
+    assert [c.code for c in said_first] == ["replan.next_primer", "replan.next"]
+    assert said_first[0].values["start_at"] < said_first[1].values["mix_at"]
     assert "replan.primer" in {change.code for change in found.changes}
     assert judge(found.plan) == ()
 

@@ -135,10 +135,10 @@ def _density(card: SlurryFile) -> Iterator[Fault]:
 
 
 def _points(entry: MilestoneEntry, path: KeyPath) -> Iterator[Fault]:
-    damp = [point.humidity_frac is not None for point in entry.points]
-    if any(damp) and not all(damp):
+    gives = [point.humidity_frac is not None for point in entry.points]
+    if any(gives) and not all(gives):
         yield Fault(
-            path=(*path, damp.index(False)),
+            path=(*path, gives.index(False)),
             problem="some points give a humidity and this one does not",
             cure="give it for all points of the milestone or for none",
         )

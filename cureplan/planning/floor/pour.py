@@ -297,6 +297,7 @@ class RoomPours:
         field(init=False, default_factory=dict)
     )
     _marks: dict[PourOption, Mark] = field(init=False, default_factory=dict)
+    _wet: dict[float, Doubt] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         self.slurry_curve = self._curve(self.clocks)
@@ -522,8 +523,9 @@ class RoomPours:
 
     def wet_doubt(self, at_s: float) -> Doubt:
         """How unsure the clocks of the wet slurry are."""
-        sd_k = slab_sd_k(at_s, self.conditions)
-        return self._doubt(at_s, self.clocks, sd_k)
+        if at_s not in self._wet:
+            self._wet[at_s] = self._doubt(at_s, self.clocks, slab_sd_k(at_s, self.conditions))
+        return self._wet[at_s]
 
     def wet_factors(
         self, at_s: float, *, confidence: float | None = None, times_sd: float = 0.0
@@ -535,14 +537,12 @@ class RoomPours:
         doubt = replace(doubt, card=float(np.hypot(doubt.card, times_sd)))
         return time_factors(doubt, confidence=confidence)
 
-    def _doubt(
-        self, at_s: float, clocks: SlurryClocks | TopcoatClocks, temp_sd_k: float
-    ) -> Doubt:
+    def _doubt(self, at_s: float, clocks: SlurryClocks | TopcoatClocks, sd_k: float) -> Doubt:
         return doubt_at(
             float(self.conditions.slab_at(at_s)),
             fit=clocks.fit,
             spread_frac=clocks.spread_frac,
-            temp_sd_k=temp_sd_k,
+            temp_sd_k=sd_k,
         )
 
     def sure_margin_s(

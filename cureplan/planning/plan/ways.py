@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
-from itertools import chain, islice
+from itertools import chain, islice, zip_longest
 from math import inf
 from typing import NamedTuple
 
@@ -16,7 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS
-from cureplan.planning.plan.choose import Chosen, choose
+from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.schedule.changes import (
     COAT_LONGER,
     COAT_SOONER,
@@ -35,8 +35,7 @@ from cureplan.planning.schedule.changes import (
     splits,
 )
 from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
-from cureplan.planning.schedule.floor_model import Tables
-from cureplan.planning.schedule.lexicographic import Limits
+from cureplan.planning.schedule.floor_model import Tables, timeless
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.relax import relaxations
 
@@ -44,20 +43,23 @@ __all__ = ["look_for_help"]
 
 MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
-LEAST_HELP = 4.5
-"""But so much for a room at least: that a job is impossible is often known at once."""
-MOST_WORK = 12.0
+SHEET_WORK = 2.4
+"""What a plan takes besides its rooms and its search: start, sheet, pictures; measured."""
+MOST_WORK = 20.0
 """And never more than this, by which a larger job's ways take half a minute."""
-SHORT = Limits(work=0.3)
 TRIAL_WORK = 0.05
 """What a trial costs for a room besides its search; measured."""
 QUICK = 0.4
 """Share of that for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
-"""What a short search may fall short by and the full plan still reach what is asked; of
-some drawn jobs the most was 0.1."""
-REST = 0.6
-"""Share kept for pairs of changes, and for the best of what falls short."""
+"""What a glance may fall short by and the full plan still reach what is asked."""
+FULL, FULL_WORK, FULL_SHARE = 1.5, 1.0, 0.5
+"""Planned in full a change takes so many times the plan's search, or so much at least; for
+that no more than a share of all work is kept."""
+GLANCE_FRAC = 0.03
+"""By how much a full plan mostly betters a glance at most; measured on drawn jobs."""
+REST, REST_PAIRED = 0.4, 0.15
+"""Of what is not, shares kept for pairs of changes, and for what is left to try."""
 MOST_FIRST, MOST_SECOND = 2, 5
 """So many changes that help are tried with so many others each."""
 ENOUGH = 4
@@ -96,10 +98,7 @@ def look_for_help(
             stop=stop,
             budget=min(
                 MOST_WORK,
-                max(
-                    MOST_HELP * (chosen.schedule.worked + REST_WORK * len(job.rooms)),
-                    LEAST_HELP * len(job.rooms),
-                ),
+                MOST_HELP * (chosen.schedule.worked + REST_WORK * len(job.rooms) + SHEET_WORK),
             ),
         )
         return replace(chosen.schedule, relaxed=looking.run())
@@ -114,8 +113,10 @@ class _Looking:
     progress: Progress | None
     stop: Stop
     budget: float
-    paired: list[Job] = field(default_factory=list)
-    """Jobs with two limits moved that were tried, in whichever order."""
+    tried: list[Job] = field(default_factory=list)
+    """Changed jobs, two changes in whichever order."""
+    as_is: Glance | None = None
+    """The job itself, looked at as its changes are."""
 
     def run(self) -> tuple[Relaxation, ...]:
         reach: list[_Tried] = []
@@ -141,12 +142,14 @@ class _Looking:
                 keep(found)
 
         ways = self._candidates()
-        # Where there is no plan, nothing is kept back: its least changes come in pairs.
-        for_more = REST * self.budget if self.chosen.odds is not None else 0.0
-        look(for_more)
-        for found in self._pairs(reach, sorted(more, key=_weaker), 0.6 * for_more):
+        full = FEW * FULL * max(FULL_WORK, self.chosen.schedule.worked)
+        full = min(full, FULL_SHARE * self.budget)
+        rest = self.budget - full
+        # Where there is no plan, its least changes come in pairs.
+        look(full + (REST * rest if self.chosen.odds is not None else 0.0))
+        for found in self._pairs(reach, sorted(more, key=_weaker), full + REST_PAIRED * rest):
             keep(found)
-        look(0.3 * for_more)
+        look(full)
         ways_out = [_said(found.way, "chance") for found in reach]
         ways_out += self._best_of(more, FEW - len(ways_out))
         return tuple(sorted(ways_out, key=lambda way: way.effort_min))
@@ -155,15 +158,21 @@ class _Looking:
         """Of what falls short the best, each planned in full."""
         short = "more" if self.chosen.odds is not None else "plan"
         best: list[Relaxation] = []
+        took = 0.0
         for found in _each_once(sorted(more, key=_weaker)):
-            if len(best) >= wanted:
+            if len(best) >= wanted or (best and self._over(took / 2.0)):
                 break
-            full = found if found.full else self._in_full(found.way)
+            # Two changes are told only where they give more than the first of them.
+            first = [w for w in best if w.also is None and also(w.say) == also(found.way.say)]
+            least = max((w.chance_frac or 0.0 for w in first), default=-1.0) + SECOND_FRAC
+            if found.chosen.chance_frac < least - GLANCE_FRAC:
+                continue
+            before = self.budget
+            full = found if found.full else self._in_full(found.way, found.glance)
+            took = max(took, before - self.budget)
             if full is None or full.way.chance_frac is None:
                 continue
-            # Two changes are told only where they give more than the first of them.
-            first = [w for w in best if w.also is None and also(w.say) == also(full.way.say)]
-            if all(full.way.chance_frac >= (w.chance_frac or 0.0) + SECOND_FRAC for w in first):
+            if full.way.chance_frac >= least:
                 best.append(_said(full.way, "chance" if full.reaches else short))
         return best
 
@@ -173,29 +182,34 @@ class _Looking:
         """Ways that help and fall short, each with what acts on the part it still loses,
         where too few reach what is asked."""
         enough = [also(found.way.say) for found in reach]
-        for first in [found for found in more if found.way.also is None][:MOST_FIRST]:
-            seconds = (
-                change
-                for change in self._by_chance(first.way.job, first.chosen)
-                if change.also is None
-                and change.say.code != first.way.say.code
-                and also(change.say) not in enough
-                and change.job not in self.paired
+        # Of each kind of change the best: what two kinds act on is often lost together.
+        firsts: dict[str, _Tried] = {}
+        for found in more:
+            if found.way.also is None:
+                firsts.setdefault(found.way.say.code, found)
+
+        def beside(first: _Tried) -> Iterator[tuple[_Tried, Change]]:
+            for change in self._by_chance(first.way.job, first.chosen):
+                if change.also is None and change.say.code != first.way.say.code:
+                    yield first, change
+
+        seconds = [islice(beside(one), MOST_SECOND) for one in [*firsts.values()][:MOST_FIRST]]
+        for pair in chain(*zip_longest(*seconds)):
+            if self._over(kept) or len(reach) >= FEW:
+                return
+            if pair is None or also(pair[1].say) in enough or pair[1].job in self.tried:
+                continue
+            first, change = pair
+            both = replace(
+                first.way,
+                job=change.job,
+                also=also(change.say),
+                effort_min=first.way.effort_min + change.effort_min,
+                further=None,
             )
-            for change in islice(seconds, MOST_SECOND):
-                if self._over(kept) or len(reach) >= FEW:
-                    return
-                self.paired.append(change.job)
-                both = replace(
-                    first.way,
-                    job=change.job,
-                    also=also(change.say),
-                    effort_min=first.way.effort_min + change.effort_min,
-                    further=None,
-                )
-                found = self._tried(both, above=first.chosen.chance_frac + WORTH_FRAC)
-                if found is not None:
-                    yield found
+            together = self._tried(both, first)
+            if together is not None:
+                yield together
 
     def _over(self, kept: float = 0.0) -> bool:
         return self.stop() or self.budget <= kept
@@ -212,48 +226,72 @@ class _Looking:
         ahead = [s for s in steps if s.job.access.begins.timestamp() >= now_s]
         return ahead or [way] * (way.job.access.begins.timestamp() >= now_s)
 
-    def _tried(self, way: Relaxation, above: float = 0.0) -> _Tried | None:
-        """The way with the chance of its full plan, or of a short search's where that is far
-        from what is asked; None where it is no better, or not `above` what one change gives."""
-        tables = self.tables.of_changed(way.job, was=self.job)
-        if self.chosen.odds is None:
-            return self._in_full(way, tables, above)
-        quick = self._planned(way.job, tables, SHORT)
-        least = max(above, self.chosen.chance_frac + WORTH_FRAC / 2)
-        if quick is None or quick.chance_frac < least:
+    def _tried(self, way: Relaxation, first: _Tried | None = None) -> _Tried | None:
+        """The way with the chance of its full plan, or of a glance where that is far from
+        what is asked; None where it is no better, or not than the first of two changes."""
+        self.tried.append(way.job)
+        above = 0.0 if first is None else first.chosen.chance_frac + WORTH_FRAC
+        glance = self._glance(way.job, self._as_is() if first is None else first.glance)
+        quick = glance.best
+        if self.stop():
             return None
+        if quick is None:
+            # What forward timing finds no schedule for, the solver may.
+            return self._in_full(way, glance, above) if self.chosen.odds is None else None
         if quick.chance_frac >= self.job.policy.confidence - SHORT_OF_FRAC:
-            return self._in_full(way, tables)
-        return _Tried(way, quick, reaches=False, full=False)
+            return self._in_full(way, glance)
+        least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC / 2)
+        if quick.chance_frac < least - SHORT_OF_FRAC * (self.chosen.odds is None):
+            return None
+        return _Tried(way, quick, glance, reaches=False, full=False)
 
-    def _in_full(
-        self, way: Relaxation, tables: Tables | None = None, above: float = 0.0
-    ) -> _Tried | None:
+    def _cure_frac(self) -> float:
+        """What a cure holds at least, where there is no plan."""
+        return self.job.policy.confidence * CURE_FRAC if self.chosen.odds is None else 0.0
+
+    def _in_full(self, way: Relaxation, glance: Glance, above: float = 0.0) -> _Tried | None:
         """The way as its full plan holds; None where that is no better."""
-        found = self._planned(way.job, tables or self.tables.of_changed(way.job, was=self.job))
+        found = self._planned(glance)
         if found is None or found.odds is None:
             return None
         way = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
         if found.keeps_policy(way.job):
-            return _Tried(way, found, reaches=True, full=True)
-        cure = self.job.policy.confidence * CURE_FRAC if self.chosen.odds is None else 0.0
-        better = found.chance_frac >= max(above, cure, self.chosen.chance_frac + WORTH_FRAC)
-        return _Tried(way, found, reaches=False, full=True) if better else None
+            return _Tried(way, found, glance, reaches=True, full=True)
+        least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC)
+        if found.chance_frac < least:
+            return None
+        return _Tried(way, found, glance, reaches=False, full=True)
 
-    def _planned(self, job: Job, tables: Tables, limits: Limits | None = None) -> Chosen | None:
-        """The changed job planned in full, as it would be by itself, unless limits say less."""
+    def _as_is(self) -> Glance | None:
+        if self.as_is is None and self.chosen.odds is not None:
+            self.as_is = self._glance(self.job)
+        return self.as_is
+
+    def _glance(self, job: Job, beside: Glance | None = None) -> Glance:
+        """How often a changed job may hold, on the tables of this one as far as they go."""
         if self.progress is not None:
             self.progress("trying what would help; Ctrl-C ends it")
-        found = choose(job, tables, issued_s=self.issued_s, limits=limits, stop=self.stop)
-        self.budget -= found.schedule.worked + TRIAL_WORK * len(job.rooms)
+        tables = self.tables.of_changed(job, was=self.job)
+        if beside is not None and (
+            job.policy != beside.job.policy or timeless(job) != timeless(beside.job)
+        ):
+            # Other hands or remedies may do best where the job as it is does not.
+            beside = None
+        glance = Glance.at(job, tables, issued_s=self.issued_s, stop=self.stop, beside=beside)
+        self.budget -= glance.worked + TRIAL_WORK * len(job.rooms)
+        return glance
+
+    def _planned(self, glance: Glance) -> Chosen | None:
+        """A changed job planned in full, as it would be by itself."""
+        found = glance.in_full(issued_s=self.issued_s, stop=self.stop)
+        self.budget -= found.schedule.worked
         return None if self.stop() else found
 
     def _candidates(self) -> Iterator[Relaxation]:
         """Changes to try: what mends a limit that breaks, then what acts on the chance."""
-        tried: list[Job] = []
         for way in chain(*self._in_turn()):
-            if way.job not in tried:
-                tried.append(way.job)
+            if way.job not in self.tried:
+                self.tried.append(way.job)
                 yield way
 
     def _in_turn(self) -> list[Iterator[Relaxation]]:
@@ -288,17 +326,18 @@ class _Looking:
         odds = chosen.odds
         if odds is None:
             return
-        lost = {
-            "buckets": 1.0 - odds.buckets_frac,
-            "coats": 1.0 - odds.coats_frac,
-            "shifts": 1.0 - odds.shifts_frac,
-            "opening": 1.0 - odds.opening_frac,
-            "limits": 1.0 - odds.limits_frac,
+        kept = {
+            "buckets": odds.buckets_frac,
+            "coats": odds.coats_frac,
+            "shifts": odds.shifts_frac,
+            "opening": odds.opening_frac,
+            "limits": odds.limits_frac,
         }
-        # No more can be won at a part than is lost there.
-        least = min(WORTH_FRAC, job.policy.confidence - odds.all_frac)
-        for part in sorted(lost, key=lambda name: -lost[name]):
-            if lost[part] >= max(least, 0.001):
+        # No more can be won at a part than is lost there, nor than the others leave.
+        least = max(0.001, min(WORTH_FRAC, job.policy.confidence - odds.all_frac))
+        for part in sorted(kept, key=kept.__getitem__):
+            others = min(frac for other, frac in kept.items() if other != part)
+            if min(1.0 - kept[part], others - odds.all_frac) >= least:
                 changes = self._acting_on(part, job, chosen.schedule)
                 yield from sorted(changes, key=lambda change: change.effort_min)
 
@@ -324,17 +363,21 @@ class _Looking:
             "opening": (OPENING, IN_SOONER, COAT_SOONER),
             "limits": (IN_SOONER, POURING, COAT_SOONER, COAT_LONGER, OPENING),
         }
-        moved = [
-            change
-            for kind in graded[part]
-            for minutes in (OPENING_MIN if kind is OPENING else HOURS_MIN)
-            if (change := kind.make(job, minutes)) is not None and self._known(change.job)
-        ]
+        moved = self._moved(job, *graded[part])
         if part == "opening":
             moved += [*_wanted_later(job), *open_for_less(job)]
         if part == "limits":
             return [*some, *moved]
         return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]
+
+    def _moved(self, job: Job, *kinds: Graded) -> list[Change]:
+        """Hours moved by some steps, as far as the weather is known."""
+        return [
+            change
+            for kind in kinds
+            for minutes in (OPENING_MIN if kind is OPENING else HOURS_MIN)
+            if (change := kind.make(job, minutes)) is not None and self._known(change.job)
+        ]
 
     def _with_more_margin(self, job: Job, schedule: Schedule) -> Iterator[Change]:
         """The fewest remedies that give every bucket more time than the plan leaves it."""
@@ -366,10 +409,11 @@ class _Looking:
 class _Tried(NamedTuple):
     way: Relaxation
     chosen: Chosen
+    glance: Glance
     reaches: bool
     """Whether its plan is within policy."""
     full: bool
-    """Whether it was planned in full, not by a short search."""
+    """Whether it was planned in full, not at a glance."""
 
 
 def _weaker(found: _Tried) -> float:

@@ -183,7 +183,15 @@ def _next(new: Plan, state: NightState) -> list[Message]:
         "mix_at": first.liquids_in.isoformat(),
         "pour_at": first.pour.isoformat(),
     }
-    return [Message("replan.next", values)]
+    primers = [p for p in new.primers if state.now_s < p.start.timestamp()]
+    primers = sorted((p for p in primers if p.start < first.pour), key=lambda p: p.start)
+    return [
+        *(
+            Message("replan.next_primer", {"room": p.room, "start_at": p.start.isoformat()})
+            for p in primers[:1]
+        ),
+        Message("replan.next", values),
+    ]
 
 
 def _learned(new: Plan, readings: NightReadings) -> list[Message]:
@@ -410,7 +418,8 @@ def _moved(old: Plan, new: Plan, state: NightState) -> list[Message]:
         was = before[room.room]
         if room.bays != was.bays:
             values: dict[str, Value] = {"room": room.room, "bays": room.bays, "was": was.bays}
-            found.append(Message("replan.bays", values))
+            code = "replan.one_bay" if room.bays == 1 else "replan.bays"
+            found.append(Message(code, values))
         begun = room.room in state.floors and state.floors[room.room].done > 0
         moved_s = (room.pour_start - was.pour_start).total_seconds()
         ended_s = (room.pour_end - was.pour_end).total_seconds()

@@ -237,13 +237,14 @@ def _put_together(
     help_ = help_for_short_buckets(found.pours, placed, state, before=old.job.crew)
     first = first_minutes(new, state, help_, fast=runs_fast(readings.fit), left_out=left_out)
     stated = changes_of(old, new, state, readings, events, left_out=left_out)
+    leads = 2 if stated[0].code in ("replan.next_primer", "replan.next_coat") else 1
     changes = (
         *first,
-        *stated[:1],
+        *stated[:leads],
         *_carry_on(found, state),
         *found.offers,
         *(say for say in help_ if say not in first),
-        *stated[1:],
+        *stated[leads:],
     )
     night = night_of(old, new, state, readings, changes, rate=rate, left_out=left_out)
     plan = _finished(old, new, state, replace(night, log=log_of(old, events)))

@@ -38,9 +38,11 @@ from cureplan.planning.schedule.tables import (
 
 POURING = CREWS.index("pour")
 
-__all__ = ["FloorModel", "Tables", "as_expected", "crew_hands", "floor_model"]
+__all__ = ["FloorModel", "Tables", "as_expected", "crew_hands", "floor_model", "timeless"]
 
 EVEN_ODDS = 0.5
+MOST_OTHERS = 12
+"""Rooms of other jobs whose tables are kept: of large ones they are all there is."""
 
 
 def as_expected(job: Job) -> Sureness:
@@ -64,6 +66,8 @@ class Tables:
 
     pours: Mapping[str, RoomPours]
     by_room: dict[str, PourTables] = field(default_factory=dict)
+    others: dict[object, Tables] = field(default_factory=dict)
+    """Of other floors tried, the latest few: several changes often share them."""
 
     def of(self, room: str) -> PourTables:
         """The tables of one room."""
@@ -79,22 +83,25 @@ class Tables:
 
     def of_changed(self, job: Job, *, was: Job) -> Tables:
         """Tables of a changed job: these where hours alone differ, else of each floor anew."""
-        if same_floors(job, was) and all(room.name in self.pours for room in job.rooms):
+        floors = timeless(job)
+        if floors == timeless(was) and all(room.name in self.pours for room in job.rooms):
             return self.under(job)
-        floors = {
+        if floors in self.others:
+            return self.others[floors].under(job)
+        pours = {
             r.name: self.pours.get(r.name) or self.pours[str(r.part_of)] for r in job.rooms
         }
-        return Tables(pours={r.name: floors[r.name].under(r, job) for r in job.rooms})
+        other = Tables(pours={r.name: pours[r.name].under(r, job) for r in job.rooms})
+        while len(self.others) * len(job.rooms) >= MOST_OTHERS:
+            del self.others[next(iter(self.others))]
+        self.others[floors] = other
+        return other
 
 
-def same_floors(one: Job, two: Job) -> bool:
-    """Whether two jobs differ in hours alone: shifts, pins, and when rooms are due."""
-
-    def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
-        rooms = tuple(replace(room.unpinned(), open_by=None) for room in job.rooms)
-        return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
-
-    return timeless(one) == timeless(two)
+def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
+    """A job's floors and hands, whatever hours they are worked, due and opened at."""
+    rooms = tuple(replace(room.unpinned(), open_by=None, open_for="feet") for room in job.rooms)
+    return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

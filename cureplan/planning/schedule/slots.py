@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from cureplan.planning.schedule.problem import NEVER
 
-__all__ = ["SLOT_S", "Slots", "nodes_of", "straight"]
+__all__ = ["SLOT_S", "Slots", "between_rows", "nodes_of", "straight"]
 
 SLOT_S = 60.0
 NODE_S = 300.0
@@ -74,3 +74,17 @@ def straight(
 ) -> NDArray[np.float64]:
     """Values between nodes; from the last finite node on, as good as never."""
     return np.interp(at_s, nodes_s, np.minimum(values_s, _FAR_S))
+
+
+def between_rows(
+    at_s: NDArray[np.float64],
+    rows_s: NDArray[np.float64],
+    values: NDArray[np.float64] | NDArray[np.float32],
+) -> NDArray[np.float64]:
+    """Straight lines between rows for every column of `values`, shape (S, ...)."""
+    if rows_s.size == 1:
+        return np.repeat(values, at_s.size, axis=0)
+    index = np.clip(np.searchsorted(rows_s, at_s, side="right") - 1, 0, rows_s.size - 2)
+    part = (at_s - rows_s[index]) / (rows_s[index + 1] - rows_s[index])
+    part = part.reshape(-1, *[1] * (values.ndim - 1))
+    return np.asarray(values[index] + (values[index + 1] - values[index]) * part)

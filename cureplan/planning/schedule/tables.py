@@ -33,7 +33,7 @@ from cureplan.planning.schedule.placing import (
 )
 from cureplan.planning.schedule.problem import NEVER, Hands, Stage, stage_of
 from cureplan.planning.schedule.remedies import option_cost, option_ladder
-from cureplan.planning.schedule.slots import Slots, nodes_of, straight
+from cureplan.planning.schedule.slots import Slots, between_rows, nodes_of, straight
 
 __all__ = [
     "BAND_S",
@@ -50,6 +50,7 @@ __all__ = [
 ROW_S = 1800.0
 BAND_S = 30.0
 """Margins that differ by less are alike: no floor waits hours for ten seconds."""
+MOST_WINDOWS = 32
 GUARD_S = 5.0
 """Kept from every window: what straight lines between half-hours may be off by."""
 Array = NDArray[np.float64]
@@ -126,11 +127,13 @@ class PourTables:
         init=False, default_factory=dict
     )
     """Least margin at a confidence and a doubt of the card, by start."""
+    _windows: dict[object, tuple[Array, Array, Array]] = field(init=False, default_factory=dict)
+    """When a floor bears feet and its next layer may begin, of the latest few tables."""
 
     def under(self, pours: RoomPours) -> PourTables:
         """The same runs for a job with other shifts, hours or dew margin, not other hands."""
         twin = PourTables(pours)
-        twin._rows, twin._sure_s = self._rows, self._sure_s
+        twin._rows, twin._sure_s, twin._windows = self._rows, self._sure_s, self._windows
         return twin
 
     @property
@@ -140,28 +143,17 @@ class PourTables:
 
     def table(self, option: PourOption, start_s: Array, *, sure: Sureness) -> OptionTable:
         """Tabulate one option at given starts [epoch s], ascending, within the weather."""
-        pours = self.pours
-        plan = pours.plan(option)
-        rows = self._run_rows(option, start_s)
-        factors = pours.long_factors_at(self.layer, start_s, confidence=sure.windows)
-        wait, close = factors[:, :1], factors[:, 1:]
-        landed = Landed(
-            pour_s=start_s[:, None] + plan.times.pour_s,
-            pour_age_s=_between(start_s, rows.at_s, rows.pour_age_s),
-            film_age_s=_between(start_s, rows.at_s, rows.film_age_s),
-        )
-
-        @cache
-        def reached(name: str) -> Array:
-            age_s = pours.clocks.age_s[name] * factor_of(name, wait=wait, close=close)
-            return landed_when_s(landed, age_s, curve=pours.slurry_curve.of(name))
-
-        opens_s, closes_s = starts_over(reached, self._next(option))
-        low_c, high_c = pours.job.cards.slurry.limits.mixed_c
+        rows, key = self._run_rows(option, start_s), (option, sure.windows, start_s.tobytes())
+        if key not in self._windows:
+            if len(self._windows) >= MOST_WINDOWS:
+                self._windows.clear()
+            self._windows[key] = self._opens_after(option, rows, start_s, sure.windows)
+        walkable_s, opens_s, closes_s = self._windows[key]
+        low_c, high_c = self.pours.job.cards.slurry.limits.mixed_c
         return OptionTable(
             margin_s=np.interp(start_s, rows.at_s, self._margins(option, rows, start_s, sure)),
             lasts_s=np.interp(start_s, rows.at_s, rows.lasts_s),
-            walkable_s=reached("foot_traffic").max(axis=1),
+            walkable_s=walkable_s,
             mixed_spare_k=np.minimum(
                 np.interp(start_s, rows.at_s, rows.coldest_c) - low_c,
                 high_c - np.interp(start_s, rows.at_s, rows.hottest_c),
@@ -169,6 +161,25 @@ class PourTables:
             opens_s=opens_s,
             closes_s=closes_s,
         )
+
+    def _opens_after(
+        self, option: PourOption, rows: _Rows, start_s: Array, confidence: float
+    ) -> tuple[Array, Array, Array]:
+        pours = self.pours
+        factors = pours.long_factors_at(self.layer, start_s, confidence=confidence)
+        wait, close = factors[:, :1], factors[:, 1:]
+        landed = Landed(
+            pour_s=start_s[:, None] + pours.plan(option).times.pour_s,
+            pour_age_s=between_rows(start_s, rows.at_s, rows.pour_age_s),
+            film_age_s=between_rows(start_s, rows.at_s, rows.film_age_s),
+        )
+
+        @cache
+        def reached(name: str) -> Array:
+            age_s = pours.clocks.age_s[name] * factor_of(name, wait=wait, close=close)
+            return landed_when_s(landed, age_s, curve=pours.slurry_curve.of(name))
+
+        return reached("foot_traffic").max(axis=1), *starts_over(reached, self._next(option))
 
     @property
     def own(self) -> Work:
@@ -351,16 +362,6 @@ def _columns(run: BucketClocks) -> tuple[NDArray[Any], ...]:
 
 def _no_states() -> Stage:
     return stage_of(crew=0, begins=[], lasts=0, opens=0, closes=0)
-
-
-def _between(at_s: Array, rows_s: Array, values: Array | NDArray[np.float32]) -> Array:
-    """Straight lines between rows for every column of `values`, shape (S, ...)."""
-    if rows_s.size == 1:
-        return np.repeat(values, at_s.size, axis=0)
-    index = np.clip(np.searchsorted(rows_s, at_s, side="right") - 1, 0, rows_s.size - 2)
-    part = (at_s - rows_s[index]) / (rows_s[index + 1] - rows_s[index])
-    part = part.reshape(-1, *[1] * (values.ndim - 1))
-    return np.asarray(values[index] + (values[index + 1] - values[index]) * part)
 
 
 def _merged(one: _Rows, two: _Rows) -> _Rows:

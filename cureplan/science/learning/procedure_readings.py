@@ -299,8 +299,8 @@ class ReadingsModel:
         yield "liquids", of("liquids", "batch"), 1.0
         yield "filler", of("filler", "batch"), 1.0
         if not math.isnan(self.humidity_ref):
-            damp = np.nan_to_num(rows["humidity_frac"] - self.humidity_ref, nan=0.0)
-            yield "shift", np.full(rows.size, layout.at("humidity")), damp
+            above = np.nan_to_num(rows["humidity_frac"] - self.humidity_ref, nan=0.0)
+            yield "shift", np.full(rows.size, layout.at("humidity")), above
         yield "shift", of("common", "common"), 1.0
         if not layout.nights:
             return
