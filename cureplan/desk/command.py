@@ -91,22 +91,19 @@ def _require_folder(folder: Path) -> None:
 
 def _listener(port: int) -> socket.socket:
     """A socket on this computer alone; where the usual port is taken, on any."""
-    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-    listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    from cureplan.desk.share import bound
+
     try:
-        listener.bind(("127.0.0.1", port))
+        return bound("127.0.0.1", port)
     except OSError as error:
         if port != PORT:
-            listener.close()
             raise InputError(
                 f"this port cannot be had ({error.strerror})",
                 cure="name another, or 0 for any free one",
                 key="--port",
                 value=port,
             ) from None
-        listener.bind(("127.0.0.1", 0))
-    listener.listen(64)
-    return listener
+    return bound("127.0.0.1", 0)
 
 
 def _serve(here: Desk, listener: socket.socket) -> None:

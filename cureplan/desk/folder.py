@@ -24,6 +24,10 @@ LONGEST_NAME = 60
 MOST_UNDONE = 60
 PLAN = "-plan"
 _NOT_IN_NAMES = frozenset('/\\:*?"<>|')
+_DEVICES = frozenset(
+    {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in range(10))}
+)
+"""What Windows takes for a device, with any ending."""
 
 
 class NoSuchJobError(CurePlanError):
@@ -46,6 +50,12 @@ def said(error: CurePlanError, folder: Path) -> str:
     for path in sorted({str(folder), str(folder.resolve())}, key=len, reverse=True):
         text = text.replace(path + os.sep, "").replace(path, "this folder")
     return text
+
+
+def _everywhere(name: str) -> bool:
+    """Whether a file may be called so on any system: folders are carried between them."""
+    device = name.split(".")[0].rstrip().casefold() in _DEVICES
+    return bool(name) and not (device or name[-1] in ". " or _NOT_IN_NAMES & {*name})
 
 
 class JobFolder:
@@ -96,7 +106,7 @@ class JobFolder:
                 key="name",
                 value=name,
             )
-        if name.startswith(".") or not name.isprintable() or _NOT_IN_NAMES & {*name}:
+        if name[0] == "." or not name.isprintable() or not _everywhere(name):
             raise InputError(
                 "a job's name is the name of its file",
                 cure="write letters, digits, spaces and hyphens",
@@ -114,7 +124,8 @@ class JobFolder:
 
     def beside(self, name: str) -> Path:
         """A file of the folder that a job may name, such as dropped weather."""
-        if not name or name != Path(name).name or name[0] == "." or not name.isprintable():
+        sound = name.isprintable() and _everywhere(name) and name == Path(name).name
+        if not sound or name[0] == ".":
             raise InputError(
                 "this cannot be a file's name here",
                 cure="rename the file",

@@ -28,7 +28,7 @@ from cureplan.desk import share
 from cureplan.desk.folder import said
 from cureplan.desk.guard import Admitted, Guard
 from cureplan.desk.pages import object_in, page, stylesheet
-from cureplan.desk.share import TooManyWrongError, WrongCodeError
+from cureplan.desk.share import TooManyWrongError, WrongCodeError, bound
 
 if TYPE_CHECKING:
     from starlette.types import ASGIApp
@@ -163,19 +163,13 @@ class _Beside(uvicorn.Server):
 
 def _listener(address: str, port: int) -> socket.socket:
     for wanted in (port, 0):
-        listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         try:
-            listener.bind((address, wanted))
-            listener.listen(128)
+            return bound(address, wanted)
         except OSError as error:
-            listener.close()
             if not wanted:
                 raise CurePlanError(
                     f"phones cannot be let in at {address} ({error.strerror})"
                 ) from error
-        else:
-            return listener
     raise CurePlanError("no port is free")
 
 

@@ -25,7 +25,7 @@ from cureplan.core.errors import CurePlanError
 from cureplan.core.writing import write_atomically
 from cureplan.desk.hub import clean_name
 
-__all__ = ["LETTERS", "Gate", "TooManyWrongError", "WrongCodeError", "local_addresses"]
+__all__ = ["LETTERS", "Gate", "TooManyWrongError", "WrongCodeError", "bound", "local_addresses"]
 
 LETTERS = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 """None that is taken for another when it is read aloud or typed."""
@@ -144,6 +144,21 @@ def _new_code() -> str:
 
 def _hashed(token: str) -> str:
     return hashlib.sha256(token.encode("utf-8", "replace")).hexdigest()
+
+
+def bound(address: str, port: int) -> socket.socket:
+    """A socket that listens at an address of this computer, and nobody else with it."""
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    # Windows would let any other process listen at an address that may be used again.
+    alone = getattr(socket, "SO_EXCLUSIVEADDRUSE", socket.SO_REUSEADDR)
+    try:
+        listener.setsockopt(socket.SOL_SOCKET, alone, 1)
+        listener.bind((address, port))
+        listener.listen(128)
+    except OSError:
+        listener.close()
+        raise
+    return listener
 
 
 _ASK_ADDRESS = {"linux": 0x8915, "darwin": 0xC0206921}

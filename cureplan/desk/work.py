@@ -79,6 +79,11 @@ def _do(task: Mapping[str, Any], tell: Tell) -> None:
     tell({"ended": True, **answer})
 
 
+def _told(tell: Tell) -> Callable[[str], None]:
+    """How far it is, for a page that has a button to stop it."""
+    return lambda words: tell({"words": words.removesuffix("; Ctrl-C ends it")})
+
+
 def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
     """Plan a job and write its sheets; one that falls short before help is looked for.
 
@@ -97,7 +102,7 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
             words = "this is the plan; looking for what would help"
             tell({"words": words, "shown": True})
 
-    made = make_plan(job, now=now, progress=lambda words: tell({"words": words}), shown=shown)
+    made = make_plan(job, now=now, progress=_told(tell), shown=shown)
     write_sheets(made, Path(task["out"]), pictures=False)
     return {"plan": summary(made)}
 
@@ -126,7 +131,7 @@ def _what_if(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
         weather=None,
         options=options,
         what_helps=False,
-        progress=lambda words: tell({"words": words}),
+        progress=_told(tell),
     )
     return {"what_if": summary(made)}
 
@@ -205,7 +210,7 @@ def _news(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
                 now=now,
                 weather=weather,
                 what_helps=False,
-                progress=lambda words: tell({"words": words}),
+                progress=_told(tell),
             )
         )
     except NoFeasiblePlanError as error:

@@ -138,6 +138,7 @@ def decode(data: bytes, *, source: Path | str, wanted: Wanted) -> Decoded:
     cure = "save it again as plain text in UTF-8"
     known = next((name for start, name in _KNOWN_AS if data.startswith(start)), None)
     if known is not None:
+        cure = f"give the {wanted.name} itself" if known == "a picture" else cure
         raise InputError(f"this is {known}, not a {wanted.name}", cure=cure, source=source)
     decoded = _decoded(data, western=wanted.western)
     if decoded is None:

@@ -41,7 +41,12 @@ def test_an_empty_folder_gets_a_job_that_is_sound(desk_on: Server, tmp_path: Pat
 
 
 @pytest.mark.parametrize(
-    "name", ["", " ", "../x", "a/b", ".hidden", "x" * 61, "a\u0000b", "con:", "a\nb", JOB]
+    "name",
+    [
+        *("", " ", "../x", "a/b", ".hidden", "x" * 61, "a\u0000b", "con:", "a\nb", JOB),
+        # What Windows takes for a device, or cuts off.
+        *("Con", "nul.kitchen", "LPT1", "Bar."),
+    ],
 )
 def test_a_job_gets_no_name_that_leads_elsewhere_or_is_taken(
     demo_desk: Served, name: str
@@ -326,6 +331,7 @@ def test_a_dropped_photo_is_no_weather(demo_desk: Served) -> None:
     got = drop(demo_desk, "photo.csv", b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 40)
     assert got.status == 422
     assert "this is a picture" in got.json["fault"]
+    assert "give the CSV file itself" in got.json["fault"]
     assert not (demo_desk.folder / "photo.csv").exists()
     assert text_of(demo_desk) == before
     assert str(demo_desk.folder) not in got.text
@@ -340,7 +346,9 @@ def test_dropped_weather_is_kept_named_and_told(demo_desk: Served) -> None:
     assert (demo_desk.folder / "dropped.csv").read_bytes() == data
 
 
-@pytest.mark.parametrize("file", ["../x.csv", ".x.csv", "a%2Fb.csv", "", "school-kitchen.toml"])
+@pytest.mark.parametrize(
+    "file", ["../x.csv", ".x.csv", "a%2Fb.csv", "", "school-kitchen.toml", "aux.csv", "a:b.csv"]
+)
 def test_dropped_weather_gets_no_name_that_leads_elsewhere(
     demo_desk: Served, file: str
 ) -> None:

@@ -383,3 +383,22 @@ def test_no_name_is_declared_twice_in_the_scripts_of_a_served_sheet() -> None:
     names = [name for file in files for name in declared.findall(file.read_text("utf-8"))]
     assert len(names) > 100
     assert sorted(names) == sorted(set(names))
+
+
+def test_where_an_address_can_be_taken_over_it_is_held_alone(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    # On Windows a port bound with SO_REUSEADDR may be bound by anybody else.
+    held: list[int] = []
+
+    class Socket:
+        def setsockopt(self, _: int, option: int, on: int) -> None:
+            held.append(option * on)
+
+        def bind(self, _: tuple[str, int]) -> None: ...
+        def listen(self, _: int) -> None: ...
+
+    monkeypatch.setattr(socket, "SO_EXCLUSIVEADDRUSE", -5, raising=False)
+    monkeypatch.setattr(socket, "socket", lambda *_: Socket())
+    sharing.bound("127.0.0.1", 0)
+    assert held == [-5]

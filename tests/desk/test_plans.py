@@ -289,8 +289,10 @@ def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
     short = replace(plan, decisions=replace(plan.decisions, status="short of policy"))
     done: list[object] = []
 
-    def made(_: object, *, shown: Any, **__: object) -> object:
+    def made(_: object, *, shown: Any, progress: Any, **__: object) -> object:
         shown(short)
+        # A page is ended by its button.
+        progress("looking for what would help; Ctrl-C ends it")
         done.append("looked for help")
         return short
 
@@ -299,7 +301,8 @@ def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
     task = {"job": str(planned / f"{JOB}.toml"), "out": str(tmp_path)}
     _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
     words = {"words": "this is the plan; looking for what would help", "shown": True}
-    assert done == [{"pictures": False}, words, "looked for help", {"pictures": False}]
+    looks = {"words": "looking for what would help"}
+    assert done == [{"pictures": False}, words, looks, "looked for help", {"pictures": False}]
 
 
 def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:

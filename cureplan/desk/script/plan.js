@@ -23,6 +23,10 @@
     if (!part.querySelector(".answers") || part.querySelector(".stale")) return;
     part.prepend(desk.make("p", { class: "stale" }, "The job was changed since this plan was made; the plan stays until you plan anew."));
   });
+  function refused(words) {
+    desk.fault(by("plan-fault"), words);
+    if (/\bweather\b/.test(words || "")) by("plan-fault").append(" ", desk.make("a", { href: "#drop" }, "Drop a weather file"));
+  }
   function running(on, words) {
     by("plan").disabled = by("news").disabled = on;
     by("stop").hidden = !on;
@@ -47,18 +51,18 @@
     if (own && found.running && found.shown && seen !== found.number) { seen = found.number; show(); }
     if (found.running) return POLL_MS;
     if (own && found.number === mine) {
-      desk.fault(by("plan-fault"), found.fault || (found.stopped && !found.plan ? "Stopped before a plan was found." : ""));
+      refused(found.fault || (found.stopped && !found.plan ? "Stopped before a plan was found." : ""));
       mine = 0;
       show();
     }
     return -1;
   }
   async function begin(what) {
-    desk.fault(by("plan-fault"), "");
+    refused("");
     // What is still on its way to the file belongs to the plan.
     while (busy || queue.length) await new Promise((done) => setTimeout(done, 50));
     const answer = await desk.post(`${at}/${what}`, {}).catch(() => ({ fault: "The desk is out of reach." }));
-    if (answer.fault) { desk.fault(by("plan-fault"), answer.fault); return; }
+    if (answer.fault) { refused(answer.fault); return; }
     mine = answer.number;
     running(true, "beginning ...");
     watch();
