@@ -33,7 +33,7 @@ from cureplan.planning.schedule.floor_model import (
 from cureplan.planning.schedule.heuristic import improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import Failure, Stop, never
-from cureplan.planning.schedule.placing import crew_spans
+from cureplan.planning.schedule.placing import Span, crew_spans
 from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 
 __all__ = ["Limit", "alone", "together"]
@@ -319,8 +319,17 @@ def _dew_values(job: Job, pours: RoomPours, stage: str, start_s: float) -> dict[
     }
 
 
-def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: float) -> Message:
-    """A temperature outside its limit: how far, when, and from when on it keeps within."""
+def _breach_says(
+    job: Job,
+    room: str,
+    layer: Layer,
+    breach: Breach,
+    lifts_s: float,
+    laid_s: float = np.inf,
+    then: Breach | None = None,
+) -> Message:
+    """A temperature outside its limit: how far, when, and from when on it keeps within;
+    or from when on it could be laid, and what breaks `then`, before it bears feet."""
 
     def iso(epoch_s: float) -> str:
         return datetime.fromtimestamp(epoch_s, job.site.zone).isoformat()
@@ -334,6 +343,15 @@ def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: flo
         "from_at": iso(breach.at_s),
     }
     code = f"limit.too_{'cold' if breach.cold else 'hot'}"
+    if then is not None and breach.at_s < laid_s < then.at_s:
+        after: dict[str, Value] = {
+            "laid_at": iso(laid_s),
+            "then": f"limited.{then.what}",
+            "then_c": then.temp_c,
+            "then_limit_c": then.limit_c,
+            "then_at": iso(then.at_s),
+        }
+        return Message(f"{code}_sets", {**values, **after})
     if not np.isfinite(lifts_s) or lifts_s <= breach.at_s:
         return Message(f"{code}_always", values)
     return Message(code, {**values, "until_at": iso(lifts_s)})
@@ -392,11 +410,18 @@ class _Windows:
             start_s = float(slots.at(stage.begins[k])) + lead_s
             end_s, bears_s = float(slots.at(stage.ends[k])), float(slots.at(stage.walks[k]))
             kept = limits.kept([start_s], [end_s - start_s], [bears_s])
-            breach = limits.breach(start_s, end_s) or limits.breach(start_s, bears_s)
+            breach = limits.breach(start_s, end_s) or limits.breach(
+                start_s, bears_s, cures=True
+            )
             if kept.all() or breach is None:
                 continue
             lifts_s = limits.next_s(start_s, end_s - start_s, bears_s)
-            return _breach_says(job, room, task[-1], breach, lifts_s)
+            # An afternoon may be warm enough to lay it, and the night after it not.
+            laid_s = limits.next_s(start_s, end_s - start_s, start_s)
+            then = None
+            if np.isfinite(laid_s) and not np.isfinite(lifts_s):
+                then = limits.breach(laid_s, laid_s + bears_s - start_s, cures=True)
+            return _breach_says(job, room, task[-1], breach, lifts_s, laid_s, then)
         return self._mixed()
 
     def _mixed(self) -> Message:
@@ -477,16 +502,48 @@ class _Windows:
                 "shifts": shifts,
             }
             return Message("limit.coat_long", long)
-        coats = tuple(
-            Message(
-                "limit.coat_at",
-                {"coat": task[-1].number, "start_at": self._at(self.begins[number])},
-            )
-            for number, task in enumerate(self.pours.tasks)
-            if number > self.pours.pour_task
+        coats = tuple(self._waits(spans)) or tuple(
+            Message("limit.coat_at", {"coat": n + 1, "start_at": self._at(begin)})
+            for n, begin in enumerate(self.begins[self.pours.pour_task + 1 :])
         )
         room = self.pours.room.name
         return Message("limit.topcoat_shift", {"room": room, "coats": coats, "shifts": shifts})
+
+    def _waits(self, spans: Sequence[Span]) -> Iterator[Message]:
+        """Coats that the shift does not take when they could go on, one after the other, and
+        when it does; of those it takes there is nothing to say."""
+        # Later than other limits allow as well: that it comes so late is what is told.
+        lifted = replace(self.some, limits=frozenset())
+        slots, setup_s = lifted.model.slots, self.job.crew.setup_s
+        opened = 0
+        for number in range(self.pours.pour_task + 1, len(self.begins)):
+            stage = lifted.problem.rooms[0][number]
+            could = slots.first_from(float(self.some.model.slots.at(self.begins[number])))
+            states = np.flatnonzero(stage.begins >= max(opened, int(could)))
+            if states.size == 0:
+                return
+            k = int(states[stage.begins[states].argmin()])
+            start_s, end_s = float(slots.at(stage.begins[k])), float(slots.at(stage.ends[k]))
+            begins_s = [max(span.begins_s + setup_s, start_s) for span in spans]
+            soonest_s = min(
+                (
+                    begin_s
+                    for begin_s, span in zip(begins_s, spans, strict=True)
+                    if begin_s + end_s - start_s <= span.ends_s
+                ),
+                default=np.inf,
+            )
+            values: dict[str, Value] = {
+                "coat": self.pours.tasks[number][-1].number,
+                "start_at": self._iso(start_s),
+            }
+            if not np.isfinite(soonest_s):
+                yield Message("limit.coat_never", values)
+                return
+            if soonest_s > start_s:
+                yield Message("limit.coat_waits", {**values, "until_at": self._iso(soonest_s)})
+            later = stage.opens[stage.begins >= int(slots.first_from(soonest_s))]
+            opened = int(later.min(initial=NEVER))
 
     def longest_shift(self) -> Message:
         """The longest task against how long anyone may stay."""
