@@ -14,7 +14,7 @@ import cureplan.planning.replan.replan as replanning
 from cureplan.inputs.job.model import Shift
 from cureplan.judge import judge
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
-from cureplan.planning.replan.carry_on import Candidate, beats, could_be_beaten
+from cureplan.planning.replan.carry_on import Candidate, beats, could_be_beaten, without
 from cureplan.planning.replan.job import plan_conditions
 from cureplan.planning.replan.replan import replan
 
@@ -127,6 +127,20 @@ def test_a_night_is_turned_only_for_more_than_its_doubt(small_plan, carried, oth
     job = small_plan.job
     job = replace(job, policy=replace(job.policy, confidence=0.9))
     assert beats(job, way(job, **other), way(job, **carried)) == goes
+
+
+def test_what_a_floor_left_out_would_lose_is_no_doubt_of_the_coat_it_costs(small_plan):
+    # By hand: without the corridor the coat bonds in 95 nights of 100 instead of in 2; what
+    # the corridor itself loses, 6 buckets in every other night, is lost in neither.
+    job = without(small_plan.job, ("Corridor",))
+    kept = (np.arange(1000) + 0.5) / 1000
+    corridor = 6.0 * (np.arange(1000) % 2)
+    carried = way(job, 0.0, late=1, lost=0.98)
+    carried.odds.lost = (kept < 0.98) + corridor
+    carried.odds.bucket_frac = {"Corridor": np.full(6, 0.5)}
+    carried.odds.room_lost = {"Corridor": corridor}
+    assert beats(job, way(job, 0.0, lost=0.05), carried)
+    assert not beats(job, way(job, 0.0, lost=0.60), carried)
 
 
 def test_what_is_begun_is_one_state_at_its_own_second(small_plan, first, log_of, monkeypatch):

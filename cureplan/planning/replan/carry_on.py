@@ -66,11 +66,11 @@ class Candidate:
         """Buckets, coats, shifts overrun and openings missed on the mean night."""
         return float(self.odds.lost.mean())
 
-    def things(self, job: Job) -> NDArray[np.float64]:
-        """What is lost in each drawn night: never less than for sure, and one thing more for
-        every further band by which it opens too late."""
-        _, late, over = self.lost(job)
-        return np.maximum(self.odds.lost, late + min(over, 1)) + max(over - 1, 0)
+    def lost_of(self, job: Job) -> NDArray[np.float64]:
+        """What a job's rooms lose in each drawn night; another way may have no more rooms."""
+        rooms = {room.name for room in job.rooms}
+        others = [name for name in self.odds.bucket_frac if name not in rooms]
+        return self.odds.lost - sum(self.odds.room_lost[name] for name in others)
 
 
 def lateness(job: Job, schedule: Schedule) -> tuple[int, int]:
@@ -99,16 +99,24 @@ def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
         return lost_other[0] < lost[0]
     if lost_other > lost:
         return False
+    ours, theirs = carried.lost_of(job), other.lost_of(job)
     gain = _gain(job, carried.odds, other.odds.all_frac)
-    if gain > 0.0 and other.expected_lost <= carried.expected_lost:
+    if gain > 0.0 and theirs.mean() <= ours.mean():
         return True
     # Nobody comes another night for a minute or two.
     if lost_other == lost and (gain or other.nights > carried.nights):
         return False
-    # Both ways through the same nights: what is better by less than nights differ by is
-    # worse in too many of them.
-    fewer = carried.things(job) - other.things(job)
+    # Both ways through the same nights, in none of which less is lost than for sure: what is
+    # better by less than nights differ by is worse in too many of them.
+    fewer = np.maximum(ours, _for_sure(lost)) - np.maximum(theirs, _for_sure(lost_other))
+    if lost[1] == lost_other[1]:
+        fewer = fewer + max(lost[2] - 1, 0) - max(lost_other[2] - 1, 0)
     return float(fewer.mean()) > max(LOST_THINGS, float(fewer.std()))
+
+
+def _for_sure(lost: tuple[int, int, int]) -> int:
+    """Layers too late, and an opening: one thing, by however many bands."""
+    return lost[1] + min(lost[2], 1)
 
 
 def _gain(job: Job, carried: Odds, theirs: float) -> float:
