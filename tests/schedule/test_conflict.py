@@ -15,7 +15,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
 from cureplan.planning.schedule import conflict
-from cureplan.planning.schedule.conflict import LIMITS, _Some, _Windows, alone
+from cureplan.planning.schedule.conflict import LIMITS, Some, _Windows, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Failure
@@ -112,7 +112,7 @@ def test_a_coat_is_told_with_the_hour_its_shift_lets_it_on(bound_together: Bound
 
 def test_of_a_coat_its_shift_takes_as_it_comes_nothing_is_told():
     job = with_shifts(few_rooms("Corridor"), coats=("04:00", "14:00"))
-    some = _Some(job, Tables(pours=pours_of(job)), ("Corridor",), frozenset())
+    some = Some(job, Tables(pours=pours_of(job)), ("Corridor",), frozenset())
     windows = _Windows(job, some.tables.pours["Corridor"], some, some.begins())
     # Some hours after 04:15 the second goes on, before 14:00.
     (only,) = windows.topcoat_shift().values["coats"]
