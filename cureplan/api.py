@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from cureplan.inputs.tables.night_log import NightEvent
     from cureplan.planning.floor.pour import PourOption
     from cureplan.planning.plan.model import Plan
+    from cureplan.planning.schedule.outcome import Schedule
     from cureplan.planning.studies.compare import ComparedRow, Variant
     from cureplan.science.learning.model import CardFit
     from cureplan.weather.hours.series import HourlySeries
@@ -163,6 +164,7 @@ def make_plan(
     what_helps: bool = True,
     answered: Callable[[Plan], None] | None = None,
     shown: Callable[[Plan], None] | None = None,
+    refused: Callable[[str], None] | None = None,
 ) -> Plan:
     """Plan a job: order and start, ice or not, the way back.
 
@@ -184,6 +186,8 @@ def make_plan(
         Given the plan once its answers stand; what its doubt is made of is not known yet.
     shown : callable, optional
         Given the plan as soon as it is made, before anybody looks for what would help.
+    refused : callable, optional
+        Given why there is no plan, with which the error's message begins, as early.
 
     Returns
     -------
@@ -221,6 +225,7 @@ def make_plan(
         what_helps=what_helps,
         answered=answered,
         shown=shown,
+        refused=refused,
     )
 
 
@@ -235,6 +240,7 @@ def plan_by(
     what_helps: bool = True,
     answered: Callable[[Plan], None] | None = None,
     shown: Callable[[Plan], None] | None = None,
+    refused: Callable[[str], None] | None = None,
 ) -> Plan:
     """The plan of a job that was checked, its floors poured by some `options` only."""
     from cureplan.inputs.job.crosscheck import require_near
@@ -250,6 +256,7 @@ def plan_by(
     from cureplan.planning.plan.ways import look_for_help
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
+    from cureplan.planning.schedule.outcome import unless_stopped
     from cureplan.planning.schedule.relax import explain
     from cureplan.planning.schedule.tried import try_others
 
@@ -274,12 +281,19 @@ def plan_by(
         warmer = with_heaters(job, () if chosen.stopped else chosen.schedule.failures)
     job, tables, chosen = in_parts(job, tables, chosen, issued_s=issued_s, progress=progress)
     schedule, odds = chosen.schedule, chosen.odds
+
+    def look() -> Schedule:
+        return look_for_help(job, tables, chosen, issued_s=issued_s, progress=progress)
+
+    looks = what_helps and not chosen.stopped
     if odds is None:
-        if what_helps and not chosen.stopped:
-            schedule = look_for_help(job, tables, chosen, issued_s=issued_s, progress=progress)
-        raise NoFeasiblePlanError(
-            _in_words(job, explain(schedule, job, known_until=series.ends))
-        )
+        why = _in_words(job, explain(schedule, job, known_until=series.ends))
+        if looks:
+            if refused is not None:
+                refused(why)
+            looked = unless_stopped(look)
+            why = _in_words(job, explain(looked, job, known_until=series.ends))
+        raise NoFeasiblePlanError(why)
     plan = assemble(
         portable(job),
         series,
@@ -297,11 +311,10 @@ def plan_by(
     require_doubt_confirmed(plan)
     if shown is not None:
         shown(plan)
-    if plan.status == "within policy" or chosen.stopped or not what_helps:
+    if plan.status == "within policy" or not looks:
         return plan
-    return with_help(
-        plan, look_for_help(job, tables, chosen, issued_s=issued_s, progress=progress)
-    )
+    schedule = unless_stopped(look)
+    return plan if schedule.relaxed is None else with_help(plan, schedule)
 
 
 def replan(plan: Plan, log: Path | str | Sequence[NightEvent], *, now: datetime) -> Plan:
@@ -482,7 +495,7 @@ def compare_variants(
 
 def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
     """Plan one variant and sum it up."""
-    from cureplan.planning.studies.compare import ComparedRow, called
+    from cureplan.planning.studies.compare import ComparedRow
 
     try:
         plan = plan_by(
@@ -500,25 +513,7 @@ def planned_row(variant: Variant, *, now: datetime) -> ComparedRow:
             status="no feasible plan",
             why=str(error).removeprefix(NO_PLAN),
         )
-    tightest = min(plan.rooms, key=lambda room: room.margin_min)
-    people, call_outs = called(plan)
-    return ComparedRow(
-        vary=variant.vary,
-        value=variant.value,
-        shift_k=variant.shift_k,
-        status=plan.status,
-        first_pour=min(room.pour_start for room in plan.rooms),
-        least_margin_min=tightest.margin_min,
-        tightest=tightest.room,
-        iced_rooms=sum(room.chilled for room in plan.rooms),
-        rooms=len(plan.rooms),
-        most_bays=max(room.bays for room in plan.rooms),
-        opens=max(room.opens for room in plan.rooms),
-        people=people,
-        call_outs=call_outs,
-        ice_kg=plan.chill.ice_kg,
-        all_keep_frac=plan.risk.all_keep_frac,
-    )
+    return ComparedRow.of(variant, plan)
 
 
 def write_sheets(plan: Plan, folder: Path | str, *, pictures: bool = True) -> tuple[Path, ...]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -299,10 +299,14 @@ def _plan_and_show(
         if not as_json:
             print_written(written)
 
-    with progress_line(long=len(job.rooms) >= MANY_ROOMS) as tell:
+    with (
+        _why_at_once(first) as refuse,
+        progress_line(long=len(job.rooms) >= MANY_ROOMS) as tell,
+    ):
         made = make_plan(
-            job, now=now, progress=tell, what_helps=helps, answered=answer, shown=show
-        )
+            job, now=now, progress=tell, what_helps=helps, answered=answer, shown=show,
+            refused=refuse,
+        )  # fmt: skip
     if made is not first[0]:
         write_sheets(made, out, as_workbook=xlsx, force=force)
         say(help_text, made, first[0])
@@ -310,6 +314,28 @@ def _plan_and_show(
         print_text(plan_to_json(made, text_of=voice_of(made).say), asked=True)
     if made.status == "short of policy":
         raise typer.Exit(SHORT_OF_POLICY)
+
+
+@contextmanager
+def _why_at_once(plans: Sequence[Plan]) -> Iterator[Callable[[str], None]]:
+    """Tells why there is no plan before what would do is looked for, which is told after."""
+    told: list[str] = []
+
+    def refuse(why: str) -> None:
+        wipe_progress()
+        told.append(why)
+        _tell(why)
+
+    try:
+        yield refuse
+    except NoFeasiblePlanError as error:
+        if more := str(error).removeprefix("".join(told)).strip():
+            _tell(more)
+        raise typer.Exit(error.exit_code) from None
+    except KeyboardInterrupt:
+        if not plans and not told:
+            note("stopped before a first plan was found; nothing was written")
+        raise
 
 
 def _in_words(text: Callable[..., str], plan: Plan, *more: Plan) -> str:

@@ -85,7 +85,7 @@ def _told(tell: Tell) -> Callable[[str], None]:
 
 
 def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
-    """Plan a job and write its sheets; one that falls short before help is looked for.
+    """Plan a job and write its sheets, as soon as the plan stands and when all is known of it.
 
     Pictures are drawn when somebody asks for one: after most edits nobody does.
     """
@@ -95,14 +95,13 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
     job = read_own_job(task["job"])
     now = datetime.fromisoformat(task["now"])
 
-    def shown(found: Plan) -> None:
-        # Looking for help may take longer than the plan did, and the foreman waits.
-        if found.status != "within policy":
-            write_sheets(found, Path(task["out"]), pictures=False)
-            words = "this is the plan; looking for what would help"
-            tell({"words": words, "shown": True})
+    def answered(found: Plan) -> None:
+        # Its doubt taken apart, and help where it falls short, may take longer than the plan
+        # did, and the foreman waits.
+        write_sheets(found, Path(task["out"]), pictures=False)
+        tell({"words": "this is the plan; looking at what its doubt is made of", "shown": True})
 
-    made = make_plan(job, now=now, progress=_told(tell), shown=shown)
+    made = make_plan(job, now=now, progress=_told(tell), answered=answered)
     write_sheets(made, Path(task["out"]), pictures=False)
     return {"plan": summary(made)}
 

@@ -394,3 +394,24 @@ def test_the_pages_are_accessible(desk: DeskProcess, opened: Opener, plan: Plan)
             assert page.evaluate("document.documentElement.scrollWidth") <= size["width"]
         found = axe().run(page)
         assert found.violations_count == 0, found.generate_report()
+
+
+def test_a_phone_an_hour_ahead_is_asked_by_its_own_ticks_and_moves_no_others(
+    desk: DeskProcess, opened: Opener, plan: Plan
+) -> None:
+    # The sample pours its first buckets 3.5 min apart; Luis's phone is an hour ahead.
+    screen = shared(desk, opened)
+    ana = joined(screen, opened, plan, "Ana", minutes=0)
+    ana.row(0).check()
+    luis = joined(screen, opened, plan, "Luis", minutes=63.5)
+    checked(luis, 0)
+    luis.row(1).check()
+    checked(ana, 1)
+    asked = ".behind:visible"
+    assert ana.page.locator(asked).count() == 0
+    luis.page.locator(asked).get_by_role("button", name="Set this sheet −1 h").click()
+    when = plan.buckets[1].pour.timestamp()
+    keeps(ana, plan, f"Math.abs(kept.poured[1] - {when}) < 60")
+    assert stored(ana, plan)["poured"]["0"] == stored(luis, plan)["poured"]["0"]
+    assert abs(stored(luis, plan)["poured"]["0"] - plan.buckets[0].pour.timestamp()) < 60
+    assert luis.page.locator(asked).count() == 0

@@ -279,7 +279,7 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
             assert (by_desk / file.name).read_bytes() == file.read_bytes(), file.name
 
 
-def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
+def test_a_plan_is_there_before_its_doubt_is_taken_apart_and_help_looked_for(
     planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from cureplan import api
@@ -289,8 +289,8 @@ def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
     short = replace(plan, decisions=replace(plan.decisions, status="short of policy"))
     done: list[object] = []
 
-    def made(_: object, *, shown: Any, progress: Any, **__: object) -> object:
-        shown(short)
+    def made(_: object, *, answered: Any, progress: Any, **__: object) -> object:
+        answered(short)
         # A page is ended by its button.
         progress("looking for what would help; Ctrl-C ends it")
         done.append("looked for help")
@@ -300,7 +300,7 @@ def test_a_plan_that_falls_short_is_there_before_help_is_looked_for(
     monkeypatch.setattr(api, "write_sheets", lambda *_, **how: done.append(how))
     task = {"job": str(planned / f"{JOB}.toml"), "out": str(tmp_path)}
     _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
-    words = {"words": "this is the plan; looking for what would help", "shown": True}
+    words = {"words": "this is the plan; looking at what its doubt is made of", "shown": True}
     looks = {"words": "looking for what would help"}
     assert done == [{"pictures": False}, words, looks, "looked for help", {"pictures": False}]
 

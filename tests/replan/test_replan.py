@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 import numpy as np
@@ -17,10 +17,11 @@ from cureplan.api import make_plan
 from cureplan.core.errors import InputError, NoFeasiblePlanError
 from cureplan.core.messages import Message
 from cureplan.output.view.view import voice_of
+from cureplan.output.view.work import coats as coats_view
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.plan.model import Source, plan_from_json, plan_to_json
-from cureplan.planning.replan.changes import hour_off
+from cureplan.planning.replan.changes import _way_back, hour_off
 from cureplan.planning.replan.replan import replan
 from cureplan.science.clocks import clocks_as_seen, slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
@@ -385,6 +386,27 @@ def test_the_day_after_only_the_way_back_is_left(small_plan, log_of):
     kept = [c for c in found.plan.coats if c.start == begun]
     assert len(kept) == 1
     assert all(c.start >= now or c in kept for c in found.plan.coats)
+
+
+@pytest.mark.parametrize(("opens_s", "shown"), [(-40, "05:34"), (10, "05:35")])
+def test_a_moved_coat_is_shown_at_the_minute_its_plan_shows(small_plan, opens_s, shown):
+    # Begun at 05:34:20: by a clock without seconds at 05:34, unless the floor below is not
+    # ready then. Seen fault: "instead of 05:35" where the plan said "from 05:34".
+    zone = small_plan.job.site.zone
+    minute = datetime(2013, 7, 18, 5, 34, tzinfo=zone)
+    coat = replace(
+        small_plan.coats[0],
+        coat=1,
+        start=minute + 20 * SECOND,
+        opens=minute + opens_s * SECOND,
+        closes=minute + timedelta(hours=4),
+    )
+    later = replace(coat, start=coat.start + timedelta(minutes=30))
+    old, new = replace(small_plan, coats=(coat,)), replace(small_plan, coats=(later,))
+    (moved,) = [say for say in _way_back(old, new) if say.code == "replan.coat_1"]
+    voice = voice_of(small_plan)
+    assert f"instead of Thu {shown}." in voice.say(moved)
+    assert coats_view(old, voice)[0].start == f"Thu {shown}"
 
 
 def test_coats_keep_the_way_out_the_crew_and_their_windows(small_plan, first, log_of):

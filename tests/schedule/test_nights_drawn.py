@@ -8,6 +8,8 @@ import numpy as np
 import pytest
 from rooms import few_rooms, pours_of
 
+from cureplan.core.kept import keep_results
+from cureplan.planning.floor.layers import Layer
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.odds.ages import DrawnAges
 from cureplan.planning.odds.nights import (
@@ -16,7 +18,7 @@ from cureplan.planning.odds.nights import (
     SLAB_SHARED,
     draw_nights,
 )
-from cureplan.planning.odds.risk import assess, known_until
+from cureplan.planning.odds.risk import Looked, assess, known_until
 from cureplan.planning.replan.estimate import night_prior
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.outcome import Schedule
@@ -51,6 +53,29 @@ def test_hours_already_known_err_by_the_room_alone(nights):
     assert known == pytest.approx(INDOOR_SD_K, rel=0.045)
     a_day_on = nights.air_k["Corridor"][:, hour(nights, ISSUED_S + 24 * HOUR_S)].std()
     assert a_day_on > 1.15 * INDOOR_SD_K
+
+
+def test_ages_kept_of_slabs_that_err_are_none_of_slabs_that_are_known(planned):
+    pours, schedule = planned
+    gained_s = []
+    for most_bytes in (0, 50_000_000):
+        keep_results(most_bytes)
+        try:
+            looked = Looked()
+            for silent in ((), ("slab",)):
+                drawn = draw_nights(
+                    JOB, pours, schedule, members=20, issued_s=ISSUED_S, silent=silent,
+                    draws=looked.draws,
+                )  # fmt: skip
+                layer, span = Layer(kind="slurry", crew="pour"), (ISSUED_S, ISSUED_S + HOUR_S)
+                shade, _ = looked.ages(pours["Corridor"], layer, drawn, span)
+                gained_s.append(shade.gained_s)
+        finally:
+            keep_results(0)
+    unsure, known, unsure_kept, known_kept = gained_s
+    assert np.array_equal(unsure_kept, unsure)
+    assert np.array_equal(known_kept, known)
+    assert not np.array_equal(known, unsure)
 
 
 def test_slabs_of_two_rooms_share_half_of_their_own_error(nights):

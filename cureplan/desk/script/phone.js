@@ -395,6 +395,11 @@ for (const name of ["pointerdown", "keydown", "scroll"]) {
   window.addEventListener(name, () => { touched_at = Date.now(); }, { passive: true, capture: true });
 }
 
+isOwn = (entry) => {
+  const id = agreed.get(nameOf(entry));
+  return id !== null && (!(id in book.entries) || book.entries[id].author === book.you);
+};
+
 // Each entry of the log says whose it is.
 const entryTextAlone = entryText;
 entryText = function entryTextAndAuthor(language, entry) {

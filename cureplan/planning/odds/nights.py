@@ -196,7 +196,8 @@ class Draws:
             if "slab" in unsure:
                 return sky
             none_k = {room: 0.0 * slab_k for room, slab_k in sky.slab_k.items()}
-            return replace(sky, slab_k=none_k)
+            marks = {room: mark_of(mark, "known") for room, mark in sky.marks.items()}
+            return replace(sky, slab_k=none_k, marks=marks)
         like = [(r.name, r.climate, r.slab_thickness_m, r.insulation_m) for r in job.rooms]
         hours_s = _hours(job, conditions, issued_s)
         of = job.seed, job.building, like, conditions, hours_s

@@ -73,6 +73,8 @@ class Odds:
     """A stop of the mixing where no line is loses a floor that would have held."""
     lost: Array
     """How many buckets, coats, openings and shift ends are lost, shape (nights,)."""
+    room_lost: Mapping[str, Array]
+    """Of these, the buckets and coats of each room."""
     begun_frac: float
     """What was begun before the odds were asked for holds: no plan does better."""
     as_planned_frac: float
@@ -149,7 +151,7 @@ def assess(
     everyone = np.ones(members, dtype=bool)
     buckets_ok, coats_ok, opening_ok = everyone.copy(), everyone.copy(), everyone.copy()
     cut, stop_lost, begun_ok = ~everyone, ~everyone, everyone.copy()
-    lost = np.zeros(members)
+    room_lost: dict[str, Array] = {}
     bucket_frac: dict[str, Array] = {}
     room_frac: dict[str, float] = {}
     for poured in schedule.pours:
@@ -166,7 +168,7 @@ def assess(
         cut |= pour.cut
         stop_lost |= pour.stop_lost
         begun_ok &= pour.begun_kept
-        lost += np.sum(~kept, axis=1)
+        room_lost[poured.room] = np.sum(~kept, axis=1, dtype=float)
         bucket_frac[poured.room] = kept.mean(axis=0)
         room_frac[poured.room] = float(kept.all(axis=1).mean())
         buckets_ok &= kept.all(axis=1)
@@ -178,12 +180,12 @@ def assess(
             met = _met(laid[poured.room, poured.own.layer], poured, laid, soon)
             primer_frac[poured.room] = float(met.mean())
             coats_ok &= met
-            lost += ~met
+            room_lost[poured.room] += ~met
         for coat in coats:
             met = _met(laid[coat.room, coat.work.layer], poured, laid, soon)
             coat_frac[coat.room, coat.coat] = float(met.mean())
             coats_ok &= met
-            lost += ~met
+            room_lost[poured.room] += ~met
             if coat.begins_s <= issued_s:
                 begun_ok &= met
         if coats:
@@ -208,7 +210,8 @@ def assess(
         all_frac=float(all_ok.mean()),
         cut_frac=float(cut.mean()),
         stop_lost_frac=float(stop_lost.mean()),
-        lost=lost + ~opening_ok + ~shifts_ok,
+        lost=sum(room_lost.values(), np.zeros(members)) + ~opening_ok + ~shifts_ok,
+        room_lost=room_lost,
         begun_frac=float(begun_ok.mean()),
         as_planned_frac=float((all_ok & no_wait & ~cut).mean()),
         issued_s=issued_s,

@@ -6,14 +6,16 @@ the parts that cost the most chance. Cheapest first, within a bounded amount of 
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain, islice, zip_longest
-from math import inf
+from math import inf, sqrt
 from typing import NamedTuple
 
+import numpy as np
+
 from cureplan.core.messages import Message
-from cureplan.inputs.job.model import Job
+from cureplan.inputs.job.model import Job, Remedy
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS
 from cureplan.planning.plan.choose import Chosen, Glance
@@ -37,6 +39,7 @@ from cureplan.planning.schedule.changes import (
 from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables, timeless
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
+from cureplan.planning.schedule.placing import crew_spans
 from cureplan.planning.schedule.relax import relaxations
 
 __all__ = ["look_for_help"]
@@ -53,9 +56,9 @@ QUICK = 0.4
 """Share of that for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
 """What a glance may fall short by and the full plan still reach what is asked."""
-FULL, FULL_WORK, FULL_SHARE = 1.5, 1.0, 0.5
-"""Planned in full a change takes so many times the plan's search, or so much at least; for
-that no more than a share of all work is kept."""
+FULL, FULL_WORK, FULL_SHARE = 1.5, 0.6, 0.5
+"""Planned in full a change takes so many times the plan's search, or so much a room at least;
+for that no more than a share of all work is kept."""
 GLANCE_FRAC = 0.03
 """By how much a full plan mostly betters a glance at most; measured on drawn jobs."""
 REST, REST_PAIRED = 0.4, 0.15
@@ -67,12 +70,26 @@ ENOUGH = 4
 FEW = 2
 WORTH_FRAC = 0.02
 """A change that lifts the chance by less is none."""
-SECOND_FRAC = 0.05
-"""Nor, short of what is asked, a second that lifts what the first gives by less."""
+DOUBT_FRAC = 0.02
+"""What the chances of two plans may differ by without meaning it, where their nights cannot
+be compared one by one."""
+PAIR_FRAC = 0.05
+"""By how much two changes stand behind one, beside the best: invented."""
+LOOSE_S = 4 * 3600.0
+"""A limit that far from all work is none that a second change need move: invented."""
 CURE_FRAC = 0.5
-"""Where there is no plan, one that holds less than so much of what is asked is no cure."""
+"""Where there is no plan, one that holds less than so much of what is asked is no cure; nor
+is one that lifts the chance by less than so much of what another does."""
 MORE_MARGIN_S = 120.0
 """So much more time to spare asked for, where remedies are left unused: invented."""
+REMEDIES, OPENS = "relax.remedies", "relax.open_later"
+SHIFT_ENDS = {
+    "relax.in_sooner": "begins",
+    "relax.coat_sooner": "begins",
+    "relax.pour_longer": "ends",
+    "relax.coat_longer": "ends",
+}
+"""Which end of a shift a change moves."""
 HOURS_MIN, OPENING_MIN = (60, 180), (120, 1440)
 """How far shifts and the opening are moved, tried in this order."""
 
@@ -131,18 +148,18 @@ class _Looking:
                 way = next(ways, None)
                 if way is None:
                     return
-                if _needless(way, [found.way for found in reach]):
+                made = [found.way for found in more] if self.chosen.odds is None else []
+                if _needless(way, [found.way for found in reach], made):
                     continue
                 # The least that works holds by minutes: what goes further is tried at once.
-                found = None
                 for further in self._steps(way):
-                    found = self._tried(further) or found
+                    found = self._tried(further)
+                    keep(found)
                     if found is not None and found.reaches:
                         break
-                keep(found)
 
         ways = self._candidates()
-        full = FEW * FULL * max(FULL_WORK, self.chosen.schedule.worked)
+        full = FEW * FULL * max(FULL_WORK * len(self.job.rooms), self.chosen.schedule.worked)
         full = min(full, FULL_SHARE * self.budget)
         rest = self.budget - full
         # Where there is no plan, its least changes come in pairs.
@@ -150,31 +167,42 @@ class _Looking:
         for found in self._pairs(reach, sorted(more, key=_weaker), full + REST_PAIRED * rest):
             keep(found)
         look(full)
-        ways_out = [_said(found.way, "chance") for found in reach]
-        ways_out += self._best_of(more, FEW - len(ways_out))
+        told = [*reach, *self._best_of(more, FEW - len(reach), reach)]
+        short = "more" if self.chosen.odds is not None else "plan"
+        ways_out = [_said(one.way, "chance" if one.reaches else short) for one in told]
         return tuple(sorted(ways_out, key=lambda way: way.effort_min))
 
-    def _best_of(self, more: Sequence[_Tried], wanted: int) -> list[Relaxation]:
-        """Of what falls short the best, each planned in full."""
-        short = "more" if self.chosen.odds is not None else "plan"
-        best: list[Relaxation] = []
+    def _best_of(
+        self, more: Sequence[_Tried], wanted: int, reach: Sequence[_Tried] = ()
+    ) -> list[_Tried]:
+        """Of what falls short the best, each planned in full; none that asks for more than
+        another and gives no more."""
+        best: list[_Tried] = []
         took = 0.0
-        for found in _each_once(sorted(more, key=_weaker)):
+        others = sorted(more, key=_weaker)
+        likely = [others.pop(0)] if others else []
+        # Beside the best, what asks for one change is put before a second pair of changes.
+        others.sort(key=lambda found: _weaker(found, PAIR_FRAC))
+        for found in _each_once([*likely, *others]):
             if len(best) >= wanted or (best and self._over(took / 2.0)):
                 break
-            # Two changes are told only where they give more than the first of them.
-            first = [w for w in best if w.also is None and also(w.say) == also(found.way.say)]
-            least = max((w.chance_frac or 0.0 for w in first), default=-1.0) + SECOND_FRAC
-            if found.chosen.chance_frac < least - GLANCE_FRAC:
+            if any(_in_vain(found, one) for one in (*reach, *best)) or self._little(
+                found, best
+            ):
                 continue
             before = self.budget
             full = found if found.full else self._in_full(found.way, found.glance)
             took = max(took, before - self.budget)
-            if full is None or full.way.chance_frac is None:
+            if full is None or any(_in_vain(full, one) for one in (*reach, *best)):
                 continue
-            if full.way.chance_frac >= least:
-                best.append(_said(full.way, "chance" if full.reaches else short))
+            best = [one for one in best if not _in_vain(one, full)] + [full]
         return best
+
+    def _little(self, found: _Tried, best: Sequence[_Tried]) -> bool:
+        """Whether a way lifts the chance by much less than one that is told already."""
+        was = self.chosen.chance_frac
+        most = max((one.chosen.chance_frac - was for one in best), default=0.0)
+        return found.chosen.chance_frac + GLANCE_FRAC - was < CURE_FRAC * most
 
     def _pairs(
         self, reach: Sequence[_Tried], more: Sequence[_Tried], kept: float
@@ -185,15 +213,14 @@ class _Looking:
         # Of each kind of change the best: what two kinds act on is often lost together.
         firsts: dict[str, _Tried] = {}
         for found in more:
-            if found.way.also is None:
-                firsts.setdefault(found.way.say.code, found)
+            code = found.way.say.code
+            if found.way.also is None and _binds(code, self.job, self.chosen):
+                firsts.setdefault(code, found)
 
-        def beside(first: _Tried) -> Iterator[tuple[_Tried, Change]]:
-            for change in self._by_chance(first.way.job, first.chosen):
-                if change.also is None and change.say.code != first.way.say.code:
-                    yield first, change
-
-        seconds = [islice(beside(one), MOST_SECOND) for one in [*firsts.values()][:MOST_FIRST]]
+        seconds = [
+            islice(self._beside(one, firsts), MOST_SECOND)
+            for one in [*firsts.values()][:MOST_FIRST]
+        ]
         for pair in chain(*zip_longest(*seconds)):
             if self._over(kept) or len(reach) >= FEW:
                 return
@@ -211,6 +238,21 @@ class _Looking:
             if together is not None:
                 yield together
 
+    def _beside(
+        self, first: _Tried, firsts: Mapping[str, _Tried]
+    ) -> Iterator[tuple[_Tried, Change]]:
+        """What may go with a first change: of each other kind one that moves what binds."""
+        seen = {first.way.say.code}
+        for change in self._by_chance(first.way.job, first.chosen):
+            code = change.say.code
+            if change.also or code in seen or not _binds(code, first.way.job, first.chosen):
+                continue
+            seen.add(code)
+            if code == REMEDIES and code in firsts:
+                # What was the best of them alone is kept.
+                change = _with_remedies(first.way.job, firsts[code].way.job) or change
+            yield first, change
+
     def _over(self, kept: float = 0.0) -> bool:
         return self.stop() or self.budget <= kept
 
@@ -218,6 +260,12 @@ class _Looking:
         """How far a limit is moved in turn; letting the crew in an hour ago is none."""
         begins_s = self.job.access.begins.timestamp()
         now_s = self.issued_s if self.issued_s < begins_s else -inf
+        if way.say.code == REMEDIES and way.also is None:
+            every = more_remedies(self.job, self._missing(self.job))
+            all_of_them = replace(
+                way, job=every.job, say=every.say, effort_min=every.effort_min
+            )
+            return [way, *([all_of_them] if every.job not in self.tried else [])]
         further = way.further
         steps: list[Relaxation] = []
         for step in (further, further and further.further):
@@ -346,7 +394,7 @@ class _Looking:
         mixing = [
             more_hands(job, task) for task in dict.fromkeys(("mixing", bottleneck(plans)))
         ]
-        missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
+        missing = self._missing(job)
         some = [more_remedies(job, (name,)) for name in missing]
         if part == "buckets":
             if schedule.keeps_margins_as_expected:
@@ -369,6 +417,9 @@ class _Looking:
         if part == "limits":
             return [*some, *moved]
         return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]
+
+    def _missing(self, job: Job) -> list[Remedy]:
+        return [name for name in REMEDY_WORDS if name not in job.policy.remedies]
 
     def _moved(self, job: Job, *kinds: Graded) -> list[Change]:
         """Hours moved by some steps, as far as the weather is known."""
@@ -393,7 +444,7 @@ class _Looking:
         )
         self.budget -= worked
         for way in ways:
-            if way.say.code == "relax.remedies" and way.also is None:
+            if way.say.code == REMEDIES and way.also is None:
                 policy = replace(way.job.policy, margin_s=job.policy.margin_s)
                 changed = replace(way.job, policy=policy)
                 yield Change(job=changed, say=way.say, effort_min=way.effort_min)
@@ -416,9 +467,59 @@ class _Tried(NamedTuple):
     """Whether it was planned in full, not at a glance."""
 
 
-def _weaker(found: _Tried) -> float:
+def _weaker(found: _Tried, behind_frac: float = DOUBT_FRAC) -> float:
     """For putting the most likely first, two changes behind one that gives as much."""
-    return SECOND_FRAC * (found.way.also is not None) - found.chosen.chance_frac
+    return behind_frac * (found.way.also is not None) - found.chosen.chance_frac
+
+
+def _in_vain(found: _Tried, told: _Tried) -> bool:
+    """Whether a way asks for more than another of its kind, or as much, and is not sure to
+    hold more often; at a glance, where it is not near to."""
+    kinds = [{say.code for say in (w.say, w.also) if say} for w in (found.way, told.way)]
+    asked = [(w.effort_min, w.also is not None) for w in (found.way, told.way)]
+    if found.reaches or not kinds[0] & kinds[1] or asked[0] < asked[1]:
+        return False
+    if found.full:
+        gain, near = found.chosen.chance_frac - told.chosen.chance_frac, 0.0
+    else:
+        seen = told.glance.best or told.chosen
+        gain, near = found.chosen.chance_frac - seen.chance_frac, GLANCE_FRAC
+    return gain <= _doubt_frac(found.chosen, told.chosen) - near + 1e-9
+
+
+def _doubt_frac(one: Chosen, other: Chosen) -> float:
+    """What the chances of two plans may differ by for the nights drawn: twice the error of
+    the share of nights that one of them loses and the other does not."""
+    if one.odds is None or other.odds is None or one.odds.members != other.odds.members:
+        return DOUBT_FRAC
+    apart = np.mean((one.odds.lost > 0) != (other.odds.lost > 0))
+    return 2.0 * sqrt(float(apart) / one.odds.members)
+
+
+def _binds(code: str, job: Job, chosen: Chosen) -> bool:
+    """Whether a limit stands near enough to a plan's work, or is missed often enough, that
+    moving it may change anything."""
+    schedule, odds = chosen.schedule, chosen.odds
+    if odds is None:
+        return True
+    if code == OPENS and odds.opening_frac > 1.0 - WORTH_FRAC:
+        return job.access.open_by.timestamp() - schedule.opens_s < LOOSE_S
+    if code not in SHIFT_ENDS:
+        return True
+    pours = code in ("relax.in_sooner", "relax.pour_longer")
+    works = schedule.pours if pours else schedule.coats
+    spans = crew_spans(job, job.crew.pour_shifts if pours else job.crew.topcoat_shifts)
+    if SHIFT_ENDS[code] == "begins":
+        at = [(work.start_s, span.begins_s) for work in works for span in spans]
+        return any(0.0 <= start_s - begins_s < LOOSE_S for start_s, begins_s in at)
+    at = [(work.end_s, span.ends_s) for work in works for span in spans]
+    return any(0.0 <= ends_s - end_s < LOOSE_S for end_s, ends_s in at)
+
+
+def _with_remedies(job: Job, other: Job) -> Change | None:
+    """The remedies another job allows and this one does not."""
+    names = [name for name in other.policy.remedies if name not in job.policy.remedies]
+    return more_remedies(job, names) if names else None
 
 
 def _wanted_later(job: Job) -> Iterator[Change]:
@@ -429,10 +530,17 @@ def _wanted_later(job: Job) -> Iterator[Change]:
                 yield change
 
 
-def _needless(way: Relaxation, reach: Sequence[Relaxation]) -> bool:
-    """Whether one of a way's two changes does by itself."""
-    both = [] if way.also is None else [also(way.say), also(way.also)]
-    return any(also(one.say) in both for one in reach if one.also is None)
+def _needless(
+    way: Relaxation, reach: Sequence[Relaxation], made: Sequence[Relaxation] = ()
+) -> bool:
+    """Whether one of a way's two changes does by itself, or its kind makes a plan: what is
+    lost in that tells better what goes with it."""
+    if way.also is None:
+        return False
+    both = way.say, way.also
+    alone = [also(one.say) for one in reach if one.also is None]
+    makes = {one.say.code for one in made if one.also is None}
+    return any(also(say) in alone or say.code in makes for say in both)
 
 
 def _each_once(ways: Sequence[_Tried]) -> list[_Tried]:

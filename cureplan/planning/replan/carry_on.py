@@ -13,6 +13,7 @@ from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from cureplan.inputs.job.crew import SAME_SHIFT_S
 from cureplan.inputs.job.model import Job, Shift
@@ -65,6 +66,12 @@ class Candidate:
         """Buckets, coats, shifts overrun and openings missed on the mean night."""
         return float(self.odds.lost.mean())
 
+    def lost_of(self, job: Job) -> NDArray[np.float64]:
+        """What a job's rooms lose in each drawn night; another way may have no more rooms."""
+        rooms = {room.name for room in job.rooms}
+        others = [name for name in self.odds.bucket_frac if name not in rooms]
+        return self.odds.lost - sum(self.odds.room_lost[name] for name in others)
+
 
 def lateness(job: Job, schedule: Schedule) -> tuple[int, int]:
     """Layers of a job's rooms that come too late to bond, and how much too late it opens."""
@@ -81,23 +88,35 @@ def lateness(job: Job, schedule: Schedule) -> tuple[int, int]:
 def beats(job: Job, other: Candidate, carried: Candidate) -> bool:
     """Whether another way is better than carrying on by more than is doubtful.
 
-    The crew has the old order in mind and pails stand in ice for it. What is lost for sure
-    comes first; then how often all of it holds, up to what was asked, by more than is
-    doubtful, where the mean night loses no more by it.
+    The crew has the old order in mind and pails stand in ice for it. A floor left out comes
+    first, and what loses more for sure is no way to go; then how often all of it holds, up
+    to what was asked, by more than is doubtful, where the mean night loses no more by it;
+    then the things that are lost. A layer is late for sure at the confidence asked: it may
+    well bond in half of the nights, and saving it cost more buckets than it saves coats.
     """
     lost, lost_other = carried.lost(job), other.lost(job)
-    if lost != lost_other:
-        return lost_other < lost
-    gain = _gain(job, carried.odds, other.odds.all_frac)
-    if gain:
-        return gain > 0.0 and other.expected_lost <= carried.expected_lost
-    # Nobody comes another night for a minute or two.
-    if other.nights > carried.nights:
+    if lost[0] != lost_other[0]:
+        return lost_other[0] < lost[0]
+    if lost_other > lost:
         return False
-    # Both ways through the same nights: what is better by less than nights differ by is
-    # worse in too many of them.
-    fewer = carried.odds.lost - other.odds.lost
+    ours, theirs = carried.lost_of(job), other.lost_of(job)
+    gain = _gain(job, carried.odds, other.odds.all_frac)
+    if gain > 0.0 and theirs.mean() <= ours.mean():
+        return True
+    # Nobody comes another night for a minute or two.
+    if lost_other == lost and (gain or other.nights > carried.nights):
+        return False
+    # Both ways through the same nights, in none of which less is lost than for sure: what is
+    # better by less than nights differ by is worse in too many of them.
+    fewer = np.maximum(ours, _for_sure(lost)) - np.maximum(theirs, _for_sure(lost_other))
+    if lost[1] == lost_other[1]:
+        fewer = fewer + max(lost[2] - 1, 0) - max(lost_other[2] - 1, 0)
     return float(fewer.mean()) > max(LOST_THINGS, float(fewer.std()))
+
+
+def _for_sure(lost: tuple[int, int, int]) -> int:
+    """Layers too late, and an opening: one thing, by however many bands."""
+    return lost[1] + min(lost[2], 1)
 
 
 def _gain(job: Job, carried: Odds, theirs: float) -> float:

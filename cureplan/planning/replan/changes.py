@@ -14,6 +14,7 @@ from cureplan.inputs.tables.night_log import NightEvent
 from cureplan.planning.plan.hours import instant
 from cureplan.planning.plan.model import (
     BucketPlan,
+    CoatPlan,
     Night,
     NightLine,
     NightPoured,
@@ -165,12 +166,12 @@ def _next(new: Plan, state: NightState) -> list[Message]:
     waiting = [b for room in new.rooms for b in _remaining(new, state, room.room)]
     if not waiting:
         to_come = [coat for coat in new.coats if coat.start.timestamp() > state.now_s]
-        coats = sorted(to_come, key=lambda coat: coat.start)[:1]
+        coats = sorted(to_come, key=_start)[:1]
         return [
             *(
                 Message(
                     "replan.next_coat",
-                    {"room": c.room, "coat": c.coat, "start_at": c.start.isoformat()},
+                    {"room": c.room, "coat": c.coat, "start_at": c.lay_at.isoformat()},
                 )
                 for c in coats
             ),
@@ -349,7 +350,7 @@ def _coats(old: Plan, new: Plan, state: NightState) -> list[Message]:
             values |= {"begun_at": coat.start.isoformat(), "done_at": coat.end.isoformat()}
             found.append(Message("replan.coat_begun", values))
         elif known is None and was is not None and was.start.timestamp() <= state.now_s:
-            values["planned_at"] = was.start.isoformat()
+            values["planned_at"] = was.lay_at.isoformat()
             found.append(Message("replan.coat_not_begun", values))
     untold: dict[int, list[str]] = {}
     for (room, number), state_of in state.coats.items():
@@ -477,15 +478,22 @@ def _past_shift(new: Plan, state: NightState) -> list[Message]:
     return found
 
 
+def _start(coat: CoatPlan) -> datetime:
+    return coat.start
+
+
 def _way_back(old: Plan, new: Plan) -> list[Message]:
     found = []
     for number in (1, 2):
-        was = min((c.start for c in old.coats if c.coat == number), default=None)
-        now = min((c.start for c in new.coats if c.coat == number), default=None)
+        was = min((c for c in old.coats if c.coat == number), key=_start, default=None)
+        now = min((c for c in new.coats if c.coat == number), key=_start, default=None)
         if was is None or now is None:
             continue
-        if abs((now - was).total_seconds()) >= WORTH_COAT_S:
-            values: dict[str, Value] = {"from_at": was.isoformat(), "to_at": now.isoformat()}
+        if abs((now.start - was.start).total_seconds()) >= WORTH_COAT_S:
+            values: dict[str, Value] = {
+                "from_at": was.lay_at.isoformat(),
+                "to_at": now.lay_at.isoformat(),
+            }
             found.append(Message(f"replan.coat_{number}", values))
     rolled = {primer.room: primer.start for primer in old.primers}
     found += [

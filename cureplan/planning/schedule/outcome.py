@@ -6,7 +6,7 @@ import signal
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from types import FrameType
 from typing import Literal
 
@@ -24,6 +24,7 @@ __all__ = [
     "Stop",
     "never",
     "stopped_by_hand",
+    "unless_stopped",
 ]
 
 Known = Literal["proven", "found", "unknown", "impossible"]
@@ -63,11 +64,17 @@ class HandStop:
 def stopped_by_hand(on_news: Callable[[], None] | None = None) -> Iterator[HandStop]:
     """Take Ctrl-C for a wish to stop searching, and give Python its own handling back.
 
-    Where Ctrl-C is not Python's to handle, or not this thread's, it stays as it is.
+    Where Ctrl-C is not Python's to handle, or not this thread's, it stays as it is; where
+    somebody listens already, it is he who is asked.
     """
     stop = HandStop(_on_news=on_news)
     here = threading.current_thread() is threading.main_thread()
-    if not here or signal.getsignal(signal.SIGINT) is not signal.default_int_handler:
+    handler = signal.getsignal(signal.SIGINT)
+    listens = getattr(handler, "__self__", None)
+    if here and isinstance(listens, HandStop):
+        yield listens
+        return
+    if not here or handler is not signal.default_int_handler:
         yield stop
         return
     signal.signal(signal.SIGINT, stop.press)
@@ -170,3 +177,10 @@ class Schedule:
     def keeps_limits(self) -> bool:
         """Whether each margin and window by itself holds as surely as the job asks."""
         return not self.failures and self.held_frac is None and self.keeps_margins
+
+
+def unless_stopped(look: Callable[[], Schedule]) -> Schedule:
+    """What a look for help found; one stopped before it found any knows not of none."""
+    with stopped_by_hand() as stop:
+        looked = look()
+    return looked if looked.relaxed or not stop() else replace(looked, relaxed=None)

@@ -73,6 +73,29 @@ class ComparedRow:
     ice_kg: float | None = None
     all_keep_frac: float | None = None
 
+    @classmethod
+    def of(cls, variant: Variant, plan: Plan) -> ComparedRow:
+        """A variant's plan summed up."""
+        tightest = min(plan.rooms, key=lambda room: room.margin_min)
+        people, call_outs = called(plan)
+        return cls(
+            vary=variant.vary,
+            value=variant.value,
+            shift_k=variant.shift_k,
+            status=plan.status,
+            first_pour=min(room.pour_start for room in plan.rooms),
+            least_margin_min=tightest.margin_min,
+            tightest=tightest.room,
+            iced_rooms=sum(room.chilled for room in plan.rooms),
+            rooms=len(plan.rooms),
+            most_bays=max(room.bays for room in plan.rooms),
+            opens=max(room.opens for room in plan.rooms),
+            people=people,
+            call_outs=call_outs,
+            ice_kg=plan.chill.ice_kg,
+            all_keep_frac=plan.risk.all_keep_frac,
+        )
+
 
 def variants(
     job: Job, weather: HourlySeries, varies: Sequence[Vary], *, now: datetime

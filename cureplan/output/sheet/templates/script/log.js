@@ -18,6 +18,8 @@ function takenOver() {
   const before = read("cureplan:" + plan.night.follows);
   if (before && before.version === 1 && before.plan === plan.night.follows && Array.isArray(before.keys)) {
     takeBefore(begun, before, places);
+    const { clock_s, clock_right } = sound(before);
+    Object.assign(begun, { clock_s, clock_right });
   }
   for (const index of Object.keys(begun.poured)) {
     begun.fixed[index] = Object.fromEntries(BEFORE_FLOOR.map((task) => [task, 0]));
@@ -57,6 +59,10 @@ function isPlannedWith(entry) {
   if (plan.night === null || entry.at > plan.night.until) return false;
   return entry.event !== "poured" || entry.index in plan.night.poured;
 }
+
+// What this phone wrote down, by its own clock; what the plan was made with is right already.
+let isOwn = (entry) => plan.night === null || !(entry.event === "poured" ? entry.index in plan.night.poured
+  : plan.night.log.some((told) => told.at === entry.at && told.event === entry.event && told.room === entry.room));
 
 function logEntries() {
   const ofBucket = (event, index, at) => {
@@ -231,6 +237,13 @@ function retime(entry, by_s) {
     const { before, after } = tickedBeside(entry.index);
     if (before !== undefined) at = Math.max(at, state.poured[before] + 30);
     if (after !== undefined) at = Math.min(at, state.poured[after] - 30);
+  }
+  setAt(entry, at);
+  save();
+}
+
+function setAt(entry, at) {
+  if (entry.event === "poured") {
     state.poured[entry.index] = at;
   } else if (entry.event === "ran short") {
     state.short[entry.index] = at;
@@ -241,5 +254,4 @@ function retime(entry, by_s) {
   } else {
     state.events[entry.place].at = at;
   }
-  save();
 }

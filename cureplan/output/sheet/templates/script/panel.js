@@ -285,7 +285,8 @@ function mustWait() {
 
 // The bucket ticked last, where its tick came more than a minute after its time.
 function behindPlan() {
-  const ticked = Object.keys(state.poured).map(Number);
+  // One yet to come is of another phone, whose clock is ahead.
+  const ticked = Object.keys(state.poured).map(Number).filter((index) => state.poured[index] <= now_s() + 60);
   if (!ticked.length) return null;
   const last = ticked.reduce((a, b) => (state.poured[a] >= state.poured[b] ? a : b));
   const late = Math.ceil((state.poured[last] - plan.buckets[last].pour) / 60);
@@ -298,8 +299,7 @@ function behindPlan() {
 // be late besides. One tick is enough where it is hardly late; more must keep step with it.
 function clockOff() {
   if (state.clock_right) return null;
-  const ticked = Object.keys(state.poured).map(Number)
-    .filter((index) => plan.night === null || !(index in plan.night.poured))
+  const ticked = logEntries().filter((entry) => entry.event === "poured" && isOwn(entry)).map(({ index }) => index)
     .sort((a, b) => plan.buckets[a].pour - plan.buckets[b].pour).slice(0, 3);
   const off = ticked.map((index) => state.poured[index] - plan.buckets[index].pour - state.late_s);
   const near = RULES.clock_near_s;
@@ -320,14 +320,8 @@ function clockOff() {
 // All that this phone wrote down moves with its clock.
 function shiftClock(hours) {
   const by_s = 3600 * hours;
-  const moved = (table) => Object.fromEntries(Object.entries(table).map(([key, at]) => [key, at + by_s]));
-  const own = plan.night === null ? {} : plan.night.poured;
   state.clock_s += by_s;
-  state.poured = { ...moved(state.poured), ...own };
-  state.short = moved(state.short);
-  state.done = moved(state.done);
-  for (const losses of Object.values(state.lost)) for (const loss of losses) loss.at += by_s;
-  for (const entry of state.events) if (!isPlannedWith(entry)) entry.at += by_s;
+  for (const entry of logEntries().filter(isOwn)) setAt(entry, entry.at + by_s);
   save();
 }
 
