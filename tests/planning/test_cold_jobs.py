@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -13,6 +14,8 @@ from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.judge import judge
 from cureplan.output.view.sources import arrival_views
 from cureplan.output.view.view import voice_of
+from cureplan.planning.schedule.conflict import _breach_says
+from cureplan.planning.schedule.construct import prepare_pours
 from tests.commands import steady
 
 JOBS = Path(__file__).parents[1] / "pinned" / "jobs"
@@ -106,8 +109,6 @@ def test_heaters_a_job_allows_make_it_go_once_the_slab_is_warm(shell):
 
 
 def test_a_plan_bent_into_the_cold_is_refused(shell):
-    from dataclasses import replace
-
     _, heated = shell
     plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18), what_helps=False)
     hours = tuple(
@@ -237,3 +238,24 @@ def test_a_floor_that_cures_longer_than_the_weather_known_is_told_so(tmp_path):
     said = next(say for say in told if say.code == "limit.slow")
     assert said.values["takes_s"] == pytest.approx(159 * 3600.0, rel=0.02)
     assert said.values["slab_c"] == pytest.approx(6.0, abs=0.1)
+
+
+def test_nights_beyond_the_weather_given_are_not_taken_for_warm(tmp_path):
+    # Inside, a swing of 5 K is 5 / sqrt(1 + (10 pi / 24)^2) = 3.04 K: from 5.0 to 11.0 °C about
+    # a card's 45 °F = 7.2 °C, coldest at 07:00 UTC + 3.5 h; the last hours known are warm.
+    weather(tmp_path, "2026-03-01T00:00", 8.0, 5.0, 0.0)
+    access = {"from": "2026-03-10T06:00:00", "open_by": "2026-03-16T06:00:00"}
+    job = job_of(tmp_path, **{**COLD, **access})
+    room = prepare_pours(job, get_weather(job, now=job.access.begins))["Bakery"]
+    limits = room.limits(room.tasks[room.pour_task][-1])
+    start_s, hour_s = job.access.begins.timestamp(), 3600.0
+    laid_s = limits.next_s(start_s, hour_s, start_s)
+    assert start_s < laid_s < start_s + 12 * hour_s
+    assert limits.next_s(start_s, hour_s, start_s + 18 * hour_s) == math.inf
+    breach = limits.breach(start_s, start_s + hour_s)
+    then = limits.breach(laid_s, laid_s + 18 * hour_s, cures=True)
+    assert then.temp_c == pytest.approx(8.0 - 3.04, abs=0.1)
+    said = _breach_says(job, "Bakery", limits.layer, breach, math.inf, laid_s, then)
+    for language, words in (("en", "before it bears feet"), ("es", "antes de que")):
+        assert words in _in_words(replace(job, languages=(language,)), [said])
+    assert "could be laid from Tue" in _in_words(job, [said])

@@ -17,7 +17,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
 from cureplan.planning.schedule import conflict
-from cureplan.planning.schedule.conflict import LIMITS, alone
+from cureplan.planning.schedule.conflict import LIMITS, Some, _Windows, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Failure
@@ -99,6 +99,26 @@ def test_limits_that_only_bind_together_are_named_together(bound_together: Bound
     (found,) = bound_together[1]
     assert set(found.limits) == {"topcoat shift", "too old"}
     assert len(found.says) == 2
+
+
+def test_a_coat_is_told_with_the_hour_its_shift_lets_it_on(bound_together: Bound):
+    (found,) = bound_together[1]
+    shift = next(say for say in found.says if say.code == "limit.topcoat_shift")
+    first, second = shift.values["coats"]
+    could = [datetime.fromisoformat(str(say.values["start_at"])) for say in (first, second)]
+    waits = [datetime.fromisoformat(str(say.values["until_at"])) for say in (first, second)]
+    # From 13:00, with 15 min of set-up; the second coat after the first, so a day later.
+    assert [f"{at:%d %H:%M}" for at in waits] == ["18 13:15", "19 13:15"]
+    assert could[0] < waits[0] < could[1] < waits[1]
+
+
+def test_of_a_coat_its_shift_takes_as_it_comes_nothing_is_told():
+    job = with_shifts(few_rooms("Corridor"), coats=("04:00", "14:00"))
+    some = Some(job, Tables(pours=pours_of(job)), ("Corridor",), frozenset())
+    windows = _Windows(job, some.tables.pours["Corridor"], some, some.begins())
+    # Some hours after 04:15 the second goes on, before 14:00.
+    (only,) = windows.topcoat_shift().values["coats"]
+    assert (only.code, only.values["coat"]) == ("limit.coat_waits", 1)
 
 
 def test_no_model_is_made_twice_to_find_them(bound_together: Bound):

@@ -117,23 +117,28 @@ class LayerLimits:
         """Earliest start from one on that keeps the limits; inf for none.
 
         `bears_s` is when it bears feet after that start; after a later one it may take
-        longer, so ask again.
+        longer, so ask again. Of nights beyond the hours known nobody knows that they keep.
         """
-        last_s = self.conditions.last_s - lasts_s
+        last_s = self.conditions.last_s - max(lasts_s, bears_s - start_s)
         if start_s > last_s:
             return start_s
         starts = np.arange(start_s, last_s + STEP_S, STEP_S)
         good = self.kept(starts, lasts_s, starts + (bears_s - start_s))
         return float(starts[int(good.argmax())]) if good.any() else NEVER_S
 
-    def breach(self, start_s: float, end_s: float) -> Breach | None:
-        """The temperature farthest outside its limit within a span; None where all keep."""
+    def breach(self, start_s: float, end_s: float, *, cures: bool = False) -> Breach | None:
+        """The temperature farthest outside its limit within a span; None where all keep.
+
+        Of what only `cures`, the cold of slab and air alone.
+        """
         hours_s = self.conditions.epoch_s
         inside = hours_s[(hours_s > start_s) & (hours_s < end_s)]
         at_s = np.array([start_s, *inside, end_s])
         worst: Breach | None = None
         worst_k = 0.0
         for what, cold, limit_c, spare_k in self._spares():
+            if cures and (not cold or what == "material"):
+                continue
             then_k = np.interp(at_s, hours_s, spare_k)
             least = int(then_k.argmin())
             if then_k[least] < worst_k:

@@ -2,8 +2,7 @@
 
 Limits are lifted one set after the other and the tables made again; a set conflicts when
 a floor cannot be done with these limits alone. For one room this is exact. For several,
-the solver must have proven that they do not go together; what it leaves open is taken as
-possible, so that the set named may then be larger than it need be, never wrong.
+the solver must have proven that they do not go together (see `together`).
 """
 
 from __future__ import annotations
@@ -21,7 +20,7 @@ from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import NO_LIMITS
 from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Cards, Job, OpenFor, Shift
-from cureplan.planning.floor.layers import CREWS, Layer
+from cureplan.planning.floor.layers import Layer
 from cureplan.planning.floor.limits import Breach, LayerLimits
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.floor_model import (
@@ -30,13 +29,11 @@ from cureplan.planning.schedule.floor_model import (
     as_expected,
     floor_model,
 )
-from cureplan.planning.schedule.heuristic import improve_orders
-from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
-from cureplan.planning.schedule.outcome import Failure, Stop, never
-from cureplan.planning.schedule.placing import crew_spans
+from cureplan.planning.schedule.outcome import Failure
+from cureplan.planning.schedule.placing import Span, crew_spans
 from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 
-__all__ = ["Limit", "alone", "together"]
+__all__ = ["LIMITS", "Limit", "Some", "alone", "limits_of_job"]
 
 Limit = Literal[
     "temperature", "pour shift", "topcoat shift", "dew", "too old", "opening", "longest shift",
@@ -55,15 +52,13 @@ LIMITS: tuple[Limit, ...] = (
 """In the order in which sets of the same size are tried."""
 MOST_ROOMS = 3
 """Rooms of which each is named with its own limits."""
-PROBE = Limits(work=1.0)
-MOST_ORDERS = 10
 ROUND_THE_CLOCK = (Shift(begins=time(0, 0), ends=time(0, 0)),)
 NEVER_WET_K = -1000.0
 NO_LATER = timedelta(days=14)
 
 
 @dataclass(frozen=True)
-class _Some:
+class Some:
     """Some rooms of a job under some of its limits, all others lifted."""
 
     job: Job
@@ -124,19 +119,6 @@ class _Some:
         """The soonest begin of each task of the only room; None where there is no way."""
         return _soonest(self.problem.rooms[0])
 
-    def impossible(self, stop: Stop) -> bool:
-        """Whether the solver proves that the rooms do not go together."""
-        problem = self.problem
-        if problem.empty:
-            return True
-        first = improve_orders(problem, self.model.first_order(), most=MOST_ORDERS, stop=stop)
-        if first.choice is not None:
-            return False
-        solved = solve_in_order(
-            problem, None, limits=PROBE, seed=self.job.seed, parts=("waited",), stop=stop
-        )
-        return solved.known == "impossible"
-
 
 def _looked_until(job: Job, pours: RoomPours) -> datetime:
     """How far it is looked for a way: an opening weeks late is no way out."""
@@ -150,7 +132,7 @@ def _not_timed(crew: Crew) -> Crew:
     return replace(crew, people=people, longest_shift_s=None, rest_s=None)
 
 
-def _limits_of(job: Job) -> tuple[Limit, ...]:
+def limits_of_job(job: Job) -> tuple[Limit, ...]:
     """Limits that the job has at all."""
     crew = job.crew
     timed = [crew.most_s(None), *(crew.most_s(person) for person in crew.people)]
@@ -214,17 +196,17 @@ def alone(job: Job, tables: Tables) -> tuple[Failure, ...]:
 
 def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
     for room in job.rooms:
-        whole = _Some(job, tables, (room.name,), frozenset(_limits_of(job)))
+        whole = Some(job, tables, (room.name,), frozenset(limits_of_job(job)))
         if whole.begins() is None:
             yield _why(whole)
 
 
-def _why(whole: _Some) -> Failure:
+def _why(whole: Some) -> Failure:
     job, tables, (room,) = whole.job, whole.tables, whole.rooms
     lifted = replace(whole, limits=frozenset())
     if lifted.begins() is None:
         return _unseen(lifted)
-    limits = _limits_of(job)
+    limits = limits_of_job(job)
     for size in range(1, len(limits) + 1):
         for some in combinations(limits, size):
             if replace(lifted, limits=frozenset(some)).begins() is None:
@@ -241,7 +223,7 @@ def _only_wash(job: Job, tables: Tables, room: str) -> Iterator[Message]:
     lesser: tuple[OpenFor, ...] = ("carts", "feet")
     for instead in lesser[0 if asked == "wash-down" else 1 :] if asked != "feet" else ():
         rooms = tuple(replace(r, open_for=instead) if r.name == room else r for r in job.rooms)
-        less = _Some(replace(job, rooms=rooms), tables, (room,), frozenset(LIMITS))
+        less = Some(replace(job, rooms=rooms), tables, (room,), frozenset(LIMITS))
         begins = less.begins()
         if begins is None:
             continue
@@ -262,7 +244,7 @@ def _only_wash(job: Job, tables: Tables, room: str) -> Iterator[Message]:
         return
 
 
-def _unseen(lifted: _Some) -> Failure:
+def _unseen(lifted: Some) -> Failure:
     """No way within the weather, whatever the limits; too cold or hot a start is told first."""
     job, (room,) = lifted.job, lifted.rooms
     pours = lifted.tables.pours[room]
@@ -283,7 +265,7 @@ def _unseen(lifted: _Some) -> Failure:
     return Failure(limits=("weather",), rooms=(room,), says=tuple(says))
 
 
-def _slow(lifted: _Some) -> Message:
+def _slow(lifted: Some) -> Message:
     """That a room cures longer than the weather known lasts, where it is that."""
     job, (room,), stages = lifted.job, lifted.rooms, lifted.problem.rooms[0]
     pours = lifted.tables.pours[room]
@@ -319,8 +301,17 @@ def _dew_values(job: Job, pours: RoomPours, stage: str, start_s: float) -> dict[
     }
 
 
-def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: float) -> Message:
-    """A temperature outside its limit: how far, when, and from when on it keeps within."""
+def _breach_says(
+    job: Job,
+    room: str,
+    layer: Layer,
+    breach: Breach,
+    lifts_s: float,
+    laid_s: float = np.inf,
+    then: Breach | None = None,
+) -> Message:
+    """A temperature outside its limit: how far, when, and from when on it keeps within;
+    or from when on it could be laid, and what breaks `then`, before it bears feet."""
 
     def iso(epoch_s: float) -> str:
         return datetime.fromtimestamp(epoch_s, job.site.zone).isoformat()
@@ -334,16 +325,25 @@ def _breach_says(job: Job, room: str, layer: Layer, breach: Breach, lifts_s: flo
         "from_at": iso(breach.at_s),
     }
     code = f"limit.too_{'cold' if breach.cold else 'hot'}"
+    if then is not None and breach.at_s < laid_s < then.at_s:
+        after: dict[str, Value] = {
+            "laid_at": iso(laid_s),
+            "then": f"limited.{then.what}",
+            "then_c": then.temp_c,
+            "then_limit_c": then.limit_c,
+            "then_at": iso(then.at_s),
+        }
+        return Message(f"{code}_sets", {**values, **after})
     if not np.isfinite(lifts_s) or lifts_s <= breach.at_s:
         return Message(f"{code}_always", values)
     return Message(code, {**values, "until_at": iso(lifts_s)})
 
 
-def _says(lifted: _Some, limit: Limit, some: Iterable[Limit]) -> Message:
+def _says(lifted: Some, limit: Limit, some: Iterable[Limit]) -> Message:
     """A limit of a set in words: what would be, were this one lifted."""
     job, (room,) = lifted.job, lifted.rooms
     # Figures by all other limits of the job where these leave a way: it is that which helps.
-    without = replace(lifted, limits=frozenset(_limits_of(job)) - {limit})
+    without = replace(lifted, limits=frozenset(limits_of_job(job)) - {limit})
     if without.begins() is None:
         without = replace(lifted, limits=frozenset(some) - {limit})
     begins = without.begins()
@@ -368,7 +368,7 @@ class _Windows:
 
     job: Job
     pours: RoomPours
-    some: _Some
+    some: Some
     begins: tuple[int, ...]
 
     def _at(self, slot: int) -> str:
@@ -392,11 +392,18 @@ class _Windows:
             start_s = float(slots.at(stage.begins[k])) + lead_s
             end_s, bears_s = float(slots.at(stage.ends[k])), float(slots.at(stage.walks[k]))
             kept = limits.kept([start_s], [end_s - start_s], [bears_s])
-            breach = limits.breach(start_s, end_s) or limits.breach(start_s, bears_s)
+            breach = limits.breach(start_s, end_s) or limits.breach(
+                start_s, bears_s, cures=True
+            )
             if kept.all() or breach is None:
                 continue
             lifts_s = limits.next_s(start_s, end_s - start_s, bears_s)
-            return _breach_says(job, room, task[-1], breach, lifts_s)
+            # An afternoon may be warm enough to lay it, and the night after it not.
+            laid_s = limits.next_s(start_s, end_s - start_s, start_s)
+            then = None
+            if np.isfinite(laid_s) and not np.isfinite(lifts_s):
+                then = limits.breach(laid_s, laid_s + bears_s - start_s, cures=True)
+            return _breach_says(job, room, task[-1], breach, lifts_s, laid_s, then)
         return self._mixed()
 
     def _mixed(self) -> Message:
@@ -477,16 +484,48 @@ class _Windows:
                 "shifts": shifts,
             }
             return Message("limit.coat_long", long)
-        coats = tuple(
-            Message(
-                "limit.coat_at",
-                {"coat": task[-1].number, "start_at": self._at(self.begins[number])},
-            )
-            for number, task in enumerate(self.pours.tasks)
-            if number > self.pours.pour_task
+        coats = tuple(self._waits(spans)) or tuple(
+            Message("limit.coat_at", {"coat": n + 1, "start_at": self._at(begin)})
+            for n, begin in enumerate(self.begins[self.pours.pour_task + 1 :])
         )
         room = self.pours.room.name
         return Message("limit.topcoat_shift", {"room": room, "coats": coats, "shifts": shifts})
+
+    def _waits(self, spans: Sequence[Span]) -> Iterator[Message]:
+        """Coats that the shift does not take when they could go on, one after the other, and
+        when it does; of those it takes there is nothing to say."""
+        # Later than other limits allow as well: that it comes so late is what is told.
+        lifted = replace(self.some, limits=frozenset())
+        slots, setup_s = lifted.model.slots, self.job.crew.setup_s
+        opened = 0
+        for number in range(self.pours.pour_task + 1, len(self.begins)):
+            stage = lifted.problem.rooms[0][number]
+            could = slots.first_from(float(self.some.model.slots.at(self.begins[number])))
+            states = np.flatnonzero(stage.begins >= max(opened, int(could)))
+            if states.size == 0:
+                return
+            k = int(states[stage.begins[states].argmin()])
+            start_s, end_s = float(slots.at(stage.begins[k])), float(slots.at(stage.ends[k]))
+            begins_s = [max(span.begins_s + setup_s, start_s) for span in spans]
+            soonest_s = min(
+                (
+                    begin_s
+                    for begin_s, span in zip(begins_s, spans, strict=True)
+                    if begin_s + end_s - start_s <= span.ends_s
+                ),
+                default=np.inf,
+            )
+            values: dict[str, Value] = {
+                "coat": self.pours.tasks[number][-1].number,
+                "start_at": self._iso(start_s),
+            }
+            if not np.isfinite(soonest_s):
+                yield Message("limit.coat_never", values)
+                return
+            if soonest_s > start_s:
+                yield Message("limit.coat_waits", {**values, "until_at": self._iso(soonest_s)})
+            later = stage.opens[stage.begins >= int(slots.first_from(soonest_s))]
+            opened = int(later.min(initial=NEVER))
 
     def longest_shift(self) -> Message:
         """The longest task against how long anyone may stay."""
@@ -556,41 +595,3 @@ class _Windows:
 
 def _clocks(shifts: Iterable[Shift]) -> str:
     return ", ".join(f"{shift.begins:%H:%M}-{shift.ends:%H:%M}" for shift in shifts) or "-"
-
-
-def together(job: Job, tables: Tables, *, stop: Stop = never) -> tuple[Failure, ...]:
-    """The fewest rooms that were proven not to go together, and the limits that bind them.
-
-    Not before every room was found to go by itself.
-    """
-    rooms = [room.name for room in job.rooms]
-    for name in tuple(rooms):
-        rest = tuple(other for other in rooms if other != name)
-        if rest and _Some(job, tables, rest, frozenset(LIMITS)).impossible(stop):
-            rooms = list(rest)
-    kept = list(_limits_of(job))
-    for limit in _limits_of(job):
-        fewer = frozenset(kept) - {limit}
-        if _Some(job, tables, tuple(rooms), fewer).impossible(stop):
-            kept.remove(limit)
-    values = {"rooms": ", ".join(rooms), "limits": "; ".join(f"limit.{one}" for one in kept)}
-    says = [Message("limit.together", values), *_work_of(job, tables, rooms)]
-    return (Failure(limits=tuple(kept), rooms=tuple(rooms), says=tuple(says)),)
-
-
-def _work_of(job: Job, tables: Tables, rooms: Sequence[str]) -> Iterator[Message]:
-    """What each crew has to do in these rooms, and the hours it has."""
-    change_s = job.crew.changeover_s
-    shifts = {"pour": job.crew.pour_shifts, "topcoat": job.crew.topcoat_shifts}
-    for crew, its_shifts in shifts.items():
-        works = [
-            60.0 * float((stage.ends - stage.begins).min())
-            for name in rooms
-            for stage in _Some(job, tables, (name,), frozenset()).problem.rooms[0]
-            if (CREWS[stage.crew] == "topcoat") == (crew == "topcoat")
-        ]
-        spans = crew_spans(job, its_shifts)
-        have = [max(0.0, s.ends_s - s.begins_s - job.crew.setup_s) for s in spans]
-        work_s = sum(works) + change_s * max(0, len(works) - 1)
-        values = {"work_s": work_s, "have_s": sum(have), "longest_s": max(have, default=0.0)}
-        yield Message(f"limit.work_{crew}", values)

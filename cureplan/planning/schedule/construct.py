@@ -12,7 +12,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import room_conditions
 from cureplan.planning.floor.pour import FREE, RoomPours, Settled
 from cureplan.planning.schedule.bounds import least_possible, lower_bounds
-from cureplan.planning.schedule.conflict import alone, together
+from cureplan.planning.schedule.conflict import alone
 from cureplan.planning.schedule.floor_model import (
     FloorModel,
     Tables,
@@ -37,6 +37,7 @@ from cureplan.planning.schedule.outcome import (
 from cureplan.planning.schedule.problem import Score, score
 from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
 from cureplan.planning.schedule.tables import Sureness
+from cureplan.planning.schedule.together import together
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.weather.hours.series import HourlySeries
