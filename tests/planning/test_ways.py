@@ -306,8 +306,9 @@ def test_no_pair_is_looked_at_once_a_few_ways_reach_what_is_asked() -> None:
 
     second = Change(job=object(), say=Message("b", {}), effort_min=5.0)
     look = SimpleNamespace(
-        _over=lambda _: False, _by_chance=lambda *_: [second], _tried=lambda both, _: both,
-        tried=[],
+        _over=lambda _: False, _beside=lambda first, _: [(first, second)],
+        _tried=lambda both, _: both, tried=[], job=None,
+        chosen=SimpleNamespace(odds=None, schedule=None),
     )  # fmt: skip
 
     def pairs(reaching: int) -> list[tuple[str, str, float]]:

@@ -16,7 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
-from cureplan.planning.schedule import conflict
+from cureplan.planning.schedule import conflict, together
 from cureplan.planning.schedule.conflict import LIMITS, Some, _Windows, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
@@ -225,10 +225,10 @@ def test_a_crews_work_is_told_with_one_move_between_each_two(monkeypatch):
         ]
         return SimpleNamespace(problem=SimpleNamespace(rooms=[stages]))
 
-    pour, coat = (conflict.CREWS.index(crew) for crew in ("pour", "topcoat"))
+    pour, coat = (together.CREWS.index(crew) for crew in ("pour", "topcoat"))
     rooms = {"A": pieces((pour, 90)), "B": pieces((pour, 100), (coat, 30))}
-    monkeypatch.setattr(conflict, "_Some", lambda *given: rooms[given[2][0]])
+    monkeypatch.setattr(together, "Some", lambda *given: rooms[given[2][0]])
     job = demo()
     job = replace(job, crew=replace(job.crew, changeover_s=20 * 60.0))
-    told = {m.code: m.values["work_s"] for m in conflict._work_of(job, None, ["A", "B"])}
+    told = {m.code: m.values["work_s"] for m in together._work_of(job, None, ["A", "B"])}
     assert told == {"limit.work_pour": 210 * 60.0, "limit.work_topcoat": 30 * 60.0}
