@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -10,6 +11,8 @@ from effort import drawn
 from fit_builders import fitted, numbered, reading
 from scipy.stats import binom, norm
 
+from cureplan.inputs.cards.reader import read_card_text
+from cureplan.inputs.cards.write import card_text
 from cureplan.science.learning.estimates import (
     PRIOR_FREEDOM,
     SHARE,
@@ -19,7 +22,7 @@ from cureplan.science.learning.estimates import (
     steady,
 )
 from cureplan.science.learning.least_squares import half_width, interval, with_scale
-from cureplan.science.learning.setup import setup
+from cureplan.science.learning.setup import lots_found, setup
 
 GAS_J_MOL_K = 8.314462618
 SETS = drawn(120)
@@ -130,7 +133,9 @@ def test_over_seasons_of_lots_nine_intervals_in_ten_hold(topcoat):
         inside["time"] += low <= off <= high
         low, high = interval(found, slopes, share=SHARE, spread=SPREAD, anew=True)
         inside["next lot"] += low <= new - on.ln_s[0] <= high
-        wide = norm.ppf(0.95) * new_spread(found, milestone, slopes)[0]
+        wide = norm.ppf(0.95) * new_spread(
+            found, milestone, slopes, lots_found(topcoat, found)[0]
+        )
         inside["card"] += abs(new - on.ln_s[0]) <= wide
     # What falls out so once in a thousand times on either side.
     low, high = binom.ppf((0.001, 0.999), SEASONS, 0.9)
@@ -150,6 +155,28 @@ def test_how_lots_scatter_is_told_by_the_lots(topcoat):
         ]
         found = fitted(topcoat, rows).card.milestones["working_time"]
         assert lot_sd < found.lots_frac < 1.4 * lot_sd
+
+
+def test_night_by_night_a_card_is_as_unsure_as_from_all_nights_at_once(topcoat):
+    # One lot cannot tell how lots scatter, and the card between two fits carries it: written
+    # and read again, four of them leave its times and lots about as open as all in one fit.
+    places = norm.ppf((np.arange(4) + 0.5) / 4)[[1, 2, 0, 3]]
+    nights = [
+        numbered(
+            reading("cup", "working_time", 20 * math.exp(0.2 * off + by), 21.0, lot=str(lot))
+            for by in (-0.03, 0.03)
+        )
+        for lot, off in enumerate(places / np.std(places, ddof=1))
+    ]
+    whole = fitted(topcoat, [one for night in nights for one in night]).card
+    card = topcoat
+    for night in nights:
+        text = card_text(fitted(card, night).card)
+        card = read_card_text(text, source=Path("clear.toml"))
+    assert 'lots_unsure = "' in text
+    one, all_at_once = (each.milestones["working_time"] for each in (card, whole))
+    assert one.doubt_frac == pytest.approx(all_at_once.doubt_frac, rel=0.12)
+    assert one.lots_frac == pytest.approx(all_at_once.lots_frac, rel=0.12)
 
 
 def test_two_honest_nights_of_lots_15_percent_apart_each_way_are_accepted(topcoat):

@@ -88,6 +88,8 @@ class Milestone:
     """The part of it that a fit's readings left open of the time; 0 where none was fitted."""
     lots_frac: float = 0.0
     """The part of it by which lots were found to differ; 0 where no lots were told apart."""
+    lots_unsure_frac: float = 0.0
+    """How unsure that part is, 1 SD of its logarithm; 0 where no fit has said."""
 
     @property
     def scatter_frac(self) -> float:

@@ -357,6 +357,7 @@ def _milestones(entries: Written, clock: Clock, origins: Origins) -> dict[str, M
             spread_frac=entry.spread_frac,
             doubt_frac=min(entry.doubt_frac or 0.0, entry.spread_frac),
             lots_frac=min(entry.lots_frac or 0.0, entry.spread_frac),
+            lots_unsure_frac=entry.lots_unsure_frac or 0.0,
         )
     return made
 

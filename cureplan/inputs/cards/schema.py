@@ -132,6 +132,10 @@ class MilestoneEntry(Written):
     ) = entry(
         None, alias="lots", meaning="the part of the spread by which a fit found lots to differ"
     )
+    lots_unsure_frac: (
+        Annotated[float, quantity(q.parse_fraction, "40 %", at_least="5 %", at_most="80 %")]
+        | None
+    ) = entry(None, alias="lots_unsure", meaning="how unsure a fit left what it says of lots")
 
 
 class PriorEntry(Written):

@@ -150,7 +150,7 @@ def _limits(limits: TemperatureLimits) -> dict[str, str]:
 
 def drop_no_doubts(node: Any) -> None:
     """Leave out of cards in JSON's shape what no fit has said of their milestones."""
-    for found in ("doubt_frac", "lots_frac"):
+    for found in ("doubt_frac", "lots_frac", "lots_unsure_frac"):
         if isinstance(node, dict) and node.get(found) == 0.0:
             del node[found]
     for child in node.values() if isinstance(node, dict) else node:
@@ -182,7 +182,11 @@ def _milestone(milestone: Milestone, origins: Mapping[str, str], common: str) ->
         f'spread = "{plain(milestone.spread_frac * 100)} %"',
         *(
             f'{key} = "{plain(share * 100)} %"'
-            for key, share in (("doubt", milestone.doubt_frac), ("lots", milestone.lots_frac))
+            for key, share in (
+                ("doubt", milestone.doubt_frac),
+                ("lots", milestone.lots_frac),
+                ("lots_unsure", milestone.lots_unsure_frac),
+            )
             if share
         ),
         "",

@@ -109,6 +109,9 @@ def reference_c(found: Solution, made: Setup) -> float:
     """
     low_c, high_c = _read_c(made)
     own_c = made.model.reference_c
+    if any(one.doubt_frac for one in made.card.milestones.values()):
+        # What earlier fits read counts as well: a night at one temperature tells no energy.
+        low_c, high_c = min(low_c, own_c), max(high_c, own_c)
     temps = np.round(np.linspace(min(low_c, own_c), max(high_c, own_c), 41), 1)
     count = len(made.maker.names)
     on = steady(found, made, temps, range(count))
@@ -143,18 +146,11 @@ def _read_c(made: Setup) -> tuple[float, float]:
     )
 
 
-def new_spread(found: Solution, milestone: Milestone, slopes: Array) -> tuple[float, float]:
-    """Scatter of the next batch, what readings leave open included, and the lots' part of it.
-
-    Where lots are told apart it is the SD whose normal nine in ten are as wide as the mixture.
-    """
+def new_spread(found: Solution, milestone: Milestone, slopes: Array, lots_frac: float) -> float:
+    """Scatter of the next batch, lots and what readings leave open included."""
     open_ln = float(slopes @ found.covariance @ slopes)
     alone = (found.factor * milestone.scatter_frac) ** 2 + open_ln
-    if not found.mixture:
-        return math.hypot(math.sqrt(alone), milestone.lots_frac), milestone.lots_frac
-    low, high = interval(found, slopes, share=SHARE, spread=milestone.scatter_frac, anew=True)
-    spread = 0.5 * (high - low) / student_limit(math.inf, SHARE)
-    return spread, math.sqrt(max(spread**2 - alone, 1e-6))
+    return math.hypot(math.sqrt(alone), lots_frac)
 
 
 def estimate(found: Solution, place: int, *, unit: float) -> Estimate:

@@ -45,6 +45,10 @@ class SharedScatter:
     """Shape (p,)."""
     sd: Array
     ln_belief: Array
+    follows_row: NDArray[np.bool_] | None = None
+    """Shape (n,): rows as far off as the SD is from its likeliest value; so with `follows`."""
+    follows: NDArray[np.bool_] | None = None
+    likely: float = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,9 +73,13 @@ class Problem:
 
     def with_shared(self, shared: SharedScatter, sd: float) -> Problem:
         """The same with one value of the SD that is not known."""
-        return replace(
-            self, prior_sd=np.where(shared.parameter, sd, self.prior_sd), shared=None
-        )
+        prior_sd, row_sd, times = self.prior_sd, self.row_sd, sd / shared.likely
+        if shared.follows_row is not None:
+            row_sd = np.where(shared.follows_row, times * row_sd, row_sd)
+        if shared.follows is not None:
+            prior_sd = np.where(shared.follows, times * prior_sd, prior_sd)
+        prior_sd = np.where(shared.parameter, sd, prior_sd)
+        return replace(self, prior_sd=prior_sd, row_sd=row_sd, shared=None)
 
     def with_factor(self, factor: float) -> Problem:
         """The same with the guessed scatter multiplied."""

@@ -49,6 +49,8 @@ class MilestoneFit:
     spread_frac: float
     lots_frac: float
     """The part of it by which lots differ; 0 where none were told apart."""
+    lots_unsure_frac: float
+    """How unsure that is, 1 SD of its logarithm."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -50,7 +50,7 @@ from cureplan.science.learning.model import (
     ReadingFit,
 )
 from cureplan.science.learning.procedure_readings import PROBE
-from cureplan.science.learning.setup import Setup, setup
+from cureplan.science.learning.setup import Setup, lots_found, setup
 
 __all__ = [
     "fitted_card",
@@ -138,6 +138,7 @@ def _milestone(
         spread_frac=one.spread_frac,
         doubt_frac=_doubt_frac(milestone, one),
         lots_frac=one.lots_frac,
+        lots_unsure_frac=one.lots_unsure_frac,
     )
 
 
@@ -302,9 +303,10 @@ def _milestones(made: Setup, found: Solution, at_c: float) -> tuple[MilestoneFit
     for number, name in enumerate(names):
         count = sum(reading.milestone == name for reading in made.readings)
         milestone = made.card.milestones[name]
-        spread, lots = milestone.spread_frac, milestone.lots_frac
+        spread, lots = milestone.spread_frac, (milestone.lots_frac, milestone.lots_unsure_frac)
         if count or milestone.doubt_frac:
-            spread, lots = new_spread(found, milestone, on.slopes[number])
+            lots = lots_found(made.card, found) if found.mixture else lots
+            spread = new_spread(found, milestone, on.slopes[number], lots[0])
         fits.append(
             MilestoneFit(
                 milestone=name,
@@ -312,7 +314,8 @@ def _milestones(made: Setup, found: Solution, at_c: float) -> tuple[MilestoneFit
                 time=time_estimate(found, float(on.ln_s[number]), on.slopes[number]),
                 was_s=float(np.exp(was[number])),
                 spread_frac=spread,
-                lots_frac=lots,
+                lots_frac=lots[0],
+                lots_unsure_frac=lots[1],
             )
         )
     return tuple(fits)

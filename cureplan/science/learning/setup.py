@@ -16,7 +16,12 @@ from cureplan.inputs.tables.readings import Reading
 from cureplan.science.clocks import CLOSING_MILESTONES, slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import KitPhysics
-from cureplan.science.learning.least_squares import Problem, SharedScatter, normal_sd
+from cureplan.science.learning.least_squares import (
+    Problem,
+    SharedScatter,
+    Solution,
+    normal_sd,
+)
 from cureplan.science.learning.procedure_readings import (
     POURED,
     PROBE,
@@ -38,6 +43,7 @@ __all__ = [
     "balance_sd",
     "batch_numbers",
     "lot_sds",
+    "lots_found",
     "pose",
     "setup",
     "watched_sd",
@@ -64,8 +70,10 @@ LOT_SD = 0.10
 """One lot, a night's kits or a pallet, against another, 1 SD of ln(time): invented."""
 LOT_SD_DOUBT = 0.8
 """How unsure that is, 1 SD of its logarithm: invented."""
-LOT_STEPS = np.geomspace(0.2, 5.0, 7)
-"""The values that are tried, in parts of the likeliest."""
+LEAST_UNSURE = 0.05
+"""What no number of lots goes below; a card takes no less: invented."""
+LOT_STEPS = np.linspace(-2.0, 2.0, 7)
+"""The values that are tried, in SDs of their logarithm."""
 LATE_AGES = 1.5
 """A cup in the air is taken to have the air's temperature for milestones later than this
 many working times: the heat it gives off is known only up to the first."""
@@ -124,6 +132,8 @@ class RowMaker:
     """Makes the rows of one card."""
 
     card: SlurryCard | TopcoatCard
+    doubt_times: float = 1.0
+    """What the doubt a fit left is here of the card's, which holds that of its lots' SD."""
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -151,7 +161,7 @@ class RowMaker:
         """What a point of the card is off by itself."""
         if milestone.doubt_frac:
             # What an earlier fit left open, less the share that all its times have in common.
-            own = milestone.doubt_frac**2 - self.common_sd**2
+            own = (self.doubt_times * milestone.doubt_frac) ** 2 - self.common_sd**2
             return math.sqrt(max(own, 1e-6))
         sd = milestone.spread_frac
         return max(sd, GENERIC_POINT_SD) if self.card.generic else sd
@@ -161,7 +171,7 @@ class RowMaker:
         """What all times of the card are off by together, 1 SD of ln(time)."""
         doubts = [m.doubt_frac for m in self.card.milestones.values() if m.doubt_frac]
         if doubts:
-            return math.sqrt(COMMON_SHARE) * min(doubts)
+            return math.sqrt(COMMON_SHARE) * self.doubt_times * min(doubts)
         return GENERIC_CARD_SD if self.card.generic else OWN_CARD_SD
 
     def steady_procedure(self, at_c: float, milestone: int) -> Row:
@@ -408,18 +418,55 @@ def lot_sds(card: SlurryCard | TopcoatCard) -> tuple[float, Array, Array]:
 
     The belief is log-normal; what a card says of its lots is as wide as the belief leads to.
     """
-    ln_belief = -0.5 * (np.log(LOT_STEPS) / LOT_SD_DOUBT) ** 2
-    found = max(one.lots_frac for one in card.milestones.values())
-    likely = found / normal_sd(LOT_STEPS, ln_belief) if found else LOT_SD
-    return likely, likely * LOT_STEPS, ln_belief
+    found, unsure = max((m.lots_frac, m.lots_unsure_frac) for m in card.milestones.values())
+    steps, ln_belief = _lot_steps(unsure or LOT_SD_DOUBT)
+    likely = found / normal_sd(steps, ln_belief) if found else LOT_SD
+    return likely, likely * steps, ln_belief
 
 
-def _of_lots(layout: Layout, sds: Array, ln_belief: Array) -> SharedScatter | None:
-    own = np.zeros(layout.size, dtype=bool)
+def _lot_steps(unsure: float) -> tuple[Array, Array]:
+    return np.exp(unsure * LOT_STEPS), -0.5 * LOT_STEPS**2
+
+
+def lots_found(card: SlurryCard | TopcoatCard, found: Solution) -> tuple[float, float]:
+    """How far lots differ, as a card says it, and how unsure that is, 1 SD of its logarithm.
+
+    A grid is narrower than what it stands for: what is left is told by its own measure.
+    """
+    sds = np.log([one.sd for one in found.mixture])
+    before = np.exp(lot_sds(card)[2])
+    after = np.array([one.share for one in found.mixture])
+    (_, wide), (middle, left) = (_moments(sds, one) for one in (before, after))
+    unsure = float(np.ptp(sds)) / float(np.ptp(LOT_STEPS)) * left / wide
+    unsure = min(max(unsure, LEAST_UNSURE), LOT_SD_DOUBT)
+    steps, ln_belief = _lot_steps(unsure)
+    return math.exp(middle) * normal_sd(steps, ln_belief), unsure
+
+
+def _moments(at: Array, weight: Array) -> tuple[float, float]:
+    mean = float(np.average(at, weights=weight))
+    return mean, math.sqrt(float(np.average((at - mean) ** 2, weights=weight)))
+
+
+def _of_lots(
+    maker: RowMaker, layout: Layout, rows: Sequence[Row], belief: tuple[float, Array, Array]
+) -> SharedScatter | None:
+    """The lots' terms; what earlier lots left open of the card's times goes with their SD."""
+    own, follows = np.zeros((2, layout.size), dtype=bool)
     own[layout.span("common")] = np.arange(layout.commons) >= FIRST_LOT
     if not own.any():
         return None
-    return SharedScatter(parameter=own, sd=sds, ln_belief=ln_belief)
+    likely, sds, ln_belief = belief
+    of_fits = [bool(m.doubt_frac and m.lots_frac) for m in maker.card.milestones.values()]
+    follows[layout.at("common", CARD)] = any(of_fits)
+    return SharedScatter(
+        parameter=own,
+        sd=sds,
+        ln_belief=ln_belief,
+        follows=follows,
+        follows_row=np.array([row.common == CARD and of_fits[row.milestone] for row in rows]),
+        likely=likely,
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
@@ -458,10 +505,11 @@ def setup(
     humidity_ref: float,
 ) -> Setup:
     """Rows, priors and bounds for a card and readings."""
-    maker = RowMaker(card=card)
+    lots = len(lot_names(readings))
+    belief = lot_sds(card)
+    maker = RowMaker(card=card, doubt_times=_at_likeliest(card, belief) if lots else 1.0)
     batches, numbers = batch_numbers(readings)
     rows = [*maker.of_card(), *maker.of_readings(readings, numbers)]
-    lots = len(lot_names(readings))
     layout = Layout(milestones=len(maker.names), batches=len(batches), commons=FIRST_LOT + lots)
     kit, ages_s, reference_c = _start(card)
     believed = Believed(layout)
@@ -473,8 +521,7 @@ def setup(
     believed.says("age", np.log(list(ages_s.values())), np.inf)
     believed.says("humidity", 0.0, 0.0 if math.isnan(humidity_ref) else np.inf)
     sheets = OWN_CARD_SD if any(r.kind == "sheet" for r in readings) else 0.0
-    lot_sd, *lots_may_be = lot_sds(card)
-    believed.says("common", 0.0, [maker.common_sd, sheets, *[lot_sd] * lots])
+    believed.says("common", 0.0, [maker.common_sd, sheets, *[belief[0]] * lots])
     spreads = [milestone.scatter_frac for milestone in card.milestones.values()]
     unread = {
         part: {
@@ -494,7 +541,7 @@ def setup(
         working=maker.names.index("working_time"),
         film_m=card.thickness_m if isinstance(card, SlurryCard) else 1.0,
         humidity_ref=humidity_ref,
-        lots=_of_lots(layout, *lots_may_be),
+        lots=_of_lots(maker, layout, rows, belief),
     )
     return Setup(
         card=card,
@@ -505,6 +552,14 @@ def setup(
         batches=batches,
         free=free,
     )
+
+
+def _at_likeliest(card: SlurryCard | TopcoatCard, belief: tuple[float, Array, Array]) -> float:
+    """Doubt of times were the lots' SD its likeliest, in parts of that over all it may be."""
+    if not any(one.doubt_frac and one.lots_frac for one in card.milestones.values()):
+        return 1.0
+    likely, sds, ln_belief = belief
+    return likely / math.sqrt(float(np.average(sds**2, weights=np.exp(ln_belief))))
 
 
 def _start(
