@@ -45,12 +45,13 @@ def folder(tmp_path_factory):
     write_weather(folder / "weather.csv")
     write_weather(folder / "mild.csv", 21.0, first=JUNE, days=50)
     write_weather(folder / "hot.csv", 38.0, first=JUNE, days=50)
+    write_job(folder)
     return folder
 
 
 @pytest.fixture(scope="module")
 def steady(folder):
-    return read_job(write_job(folder))
+    return read_job(folder / "job.toml")
 
 
 def counted(job, path, **more):

@@ -7,10 +7,12 @@
 
 Needs `coverage`: one run of the fast tests, but for the desk's and the browser's, tells which
 of them run which line. A change is then shown to those that run its line, quickest first, for
-some seconds, and if none fails to the others of their files. A line that no test runs is
-missed at once. Prints a row for each change, and last the share noticed, with the interval
-that holds it nineteen times in twenty. Each that is missed is to be read: a line without a
-test, or one that means the same either way, and then it belongs in `EQUAL`. Ends with 0.
+some seconds, and if none fails to the others of their files. A test notices a change where it
+fails by itself with it and passes by itself without: no other test is to blame. A line that no
+test runs is missed at once. Prints a row for each change, and last the share noticed, with the
+interval that holds it nineteen times in twenty. Each that is missed is to be read: a line
+without a test, or one that means the same either way, and then it belongs in `EQUAL`. Ends
+with 0.
 """
 
 from __future__ import annotations
@@ -212,6 +214,7 @@ class Sampler:
     def __init__(self, copy: Path, drawn: list[Change], record: Record, kept: Path) -> None:
         self.copy, self.drawn, self.record, self.kept = copy, drawn, record, kept
         self.seen: dict[str, str | None] = {}
+        self.sound: dict[str, bool] = {}
         if kept.exists():
             self.seen = json.loads(kept.read_text("utf-8"))
 
@@ -253,6 +256,32 @@ class Sampler:
         files = {name.partition("::")[0] for name in who}
         others = {name for name in self.record.tests if name.partition("::")[0] in files}
         then = self.record.quickest((others & items.keys()) - set(first), THEN_S)
+        names = [name for name in (*first, *then) if self.sound.get(name, True)]
+        while names:
+            found = self.failing(session, items, change, names)
+            if found not in items or (
+                self.by_itself(session, items[found])
+                and self.failing(session, items, change, [found])
+            ):
+                return found
+            names.remove(found)
+        return None
+
+    def by_itself(self, session: pytest.Session, item: pytest.Item) -> bool:
+        """Whether a test passes alone, nothing changed."""
+        name = item.nodeid
+        if name not in self.sound:
+            self.sound[name] = _in_child(self.copy, session, [item], None, []) is None
+        return self.sound[name]
+
+    def failing(
+        self,
+        session: pytest.Session,
+        items: Mapping[str, pytest.Item],
+        change: Change,
+        names: list[str],
+    ) -> str | None:
+        """The first of these tests that fails with the change; None if all pass."""
         path = self.copy / change.path
         sound = path.read_text("utf-8")
         changed = _changed(sound, change)
@@ -261,10 +290,9 @@ class Sampler:
             code = _function(changed, str(path), change.row)
             live = [] if code is None else _alike(code)
             if code is None or not live:
-                return _afresh(self.copy, [*first, *then])
-            return _in_child(
-                self.copy, session, [items[name] for name in (*first, *then)], code, live
-            )
+                return _afresh(self.copy, names)
+            tests = [items[name] for name in names]
+            return _in_child(self.copy, session, tests, code, live)
         finally:
             path.write_text(sound, "utf-8")
 
@@ -317,7 +345,7 @@ def _in_child(
     copy: Path,
     session: pytest.Session,
     tests: list[pytest.Item],
-    code: CodeType,
+    code: CodeType | None,
     live: list[FunctionType],
 ) -> str | None:
     """The first of these tests that fails with the new code, in a child of this process."""
@@ -329,8 +357,9 @@ def _in_child(
         try:
             os.setsid()
             resource.setrlimit(resource.RLIMIT_CPU, (MOST_CPU_S, MOST_CPU_S))
-            for each in live:
-                each.__code__ = code
+            if code is not None:
+                for each in live:
+                    each.__code__ = code
             reporter = session.config.pluginmanager.getplugin("terminalreporter")
             reporter._tw._file = io.StringIO()  # type: ignore[union-attr]
             for test, after in zip(tests, [*tests[1:], None], strict=True):

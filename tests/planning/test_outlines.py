@@ -11,6 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.inputs.job.model import Outline
+from cureplan.inputs.job.walked import walked
 from cureplan.planning.floor.layout import lay_out, met_by, patches_of
 
 FT = 0.3048
@@ -201,3 +202,11 @@ def test_a_column_within_one_patch_is_gone_round(plain_room, plain_job):
 
 def deep_rows(job):
     return replace(job.pace, row_depth_min_m=0.9)
+
+
+@pytest.mark.parametrize(
+    ("turn", "across_m"), [("left", 3.0), ("l", 3.0), ("right", -3.0), ("r", -3.0)]
+)
+def test_a_turn_is_said_by_its_word_or_its_letter(turn, across_m):
+    corners = walked(f"4 m, {turn} 3 m, {turn} 4 m, {turn} 3 m")
+    assert corners == [(0.0, 0.0), (4.0, 0.0), (4.0, across_m), (0.0, across_m)]

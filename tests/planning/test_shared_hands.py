@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, time, timedelta
 from itertools import pairwise
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -14,7 +15,7 @@ from hypothesis import strategies as st
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import POUR_ROLES, Person, Shift, common_hours
-from cureplan.planning.floor.sharing import Rhythm, Tasks, shared_rhythm
+from cureplan.planning.floor.sharing import Rhythm, Tasks, _Search, shared_rhythm
 from cureplan.planning.plan.arrivals import arrival_plans, labour_of, people_warnings
 from cureplan.planning.plan.model import Call, ChillPlan, ChillRoom
 
@@ -247,3 +248,16 @@ def test_nobody_goes_home_between_two_lots_of_ice_and_the_pour(crew_job):
     assert ana == [("16:05", "21:30")]
     found = arrival_plans(crew_job, CALLS, no_ice(iced(-160)))
     assert [a.who for a in found].count("ana") == 2
+
+
+@pytest.mark.parametrize(
+    ("interval_s", "done_s", "beats"),
+    [(199.0, 900.0, True), (200.0, 490.0, True), (200.0, 500.0, False), (200.0, 510.0, False)],
+)
+def test_of_two_rhythms_as_quick_the_one_whose_patches_are_sooner_done(
+    interval_s, done_s, beats
+):
+    best = SimpleNamespace(interval_s=200.0, done_s=500.0)
+    search = SimpleNamespace(best=best, _done_s=lambda rhythm: rhythm.done_s)
+    found = SimpleNamespace(interval_s=interval_s, done_s=done_s)
+    assert _Search._beats(search, found) is beats

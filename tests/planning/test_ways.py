@@ -17,6 +17,7 @@ from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, Glance, choose
 from cureplan.planning.plan.ways import (
+    FEW,
     _binds,
     _in_vain,
     _Looking,
@@ -29,6 +30,7 @@ from cureplan.planning.schedule.changes import (
     POURING,
     REMEDY_WORDS,
     STAYING,
+    Change,
     _all,
     also,
     more_hands,
@@ -295,3 +297,33 @@ def test_open_for_less_is_offered_only_where_a_room_is_to_open_for_more() -> Non
     assert offered("feet", "feet") == []
     assert offered("feet", "carts") == ["open_for.feet"]
     assert offered("feet", "wash-down") == ["open_for.carts", "open_for.feet"]
+
+
+def test_no_pair_is_looked_at_once_a_few_ways_reach_what_is_asked() -> None:
+    def tried(code: str) -> _Tried:
+        way = Relaxation(job=None, say=Message(code, {}), also=None, effort_min=10.0)
+        return _Tried(way, SimpleNamespace(), glance=None, reaches=True, full=True)
+
+    second = Change(job=object(), say=Message("b", {}), effort_min=5.0)
+    look = SimpleNamespace(
+        _over=lambda _: False, _beside=lambda first, _: [(first, second)],
+        _tried=lambda both, _: both, tried=[], job=None,
+        chosen=SimpleNamespace(odds=None, schedule=None),
+    )  # fmt: skip
+
+    def pairs(reaching: int) -> list[tuple[str, str, float]]:
+        reach = [tried(f"r{number}") for number in range(reaching)]
+        found = _Looking._pairs(look, reach, [tried("a")], 0.0)
+        return [(way.say.code, way.also.code, way.effort_min) for way in found]
+
+    assert pairs(FEW - 1) == [("a", "b", 15.0)]
+    assert pairs(FEW) == []
+
+
+def test_one_more_at_the_mixing_is_more_trouble_than_one_anywhere_else() -> None:
+    job = read_job(demo_job_path())
+    efforts_min = {
+        task: more_hands(job, task).effort_min
+        for task in ("mixing", "rake", "broadcast", "topcoat", "primer")
+    }
+    assert {t for t, e in efforts_min.items() if e == max(efforts_min.values())} == {"mixing"}

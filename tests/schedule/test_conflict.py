@@ -5,8 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import datetime, timedelta
 from itertools import combinations
+from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from cureplan.api import _in_words, cannot_alone, get_weather
@@ -14,7 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
-from cureplan.planning.schedule import conflict
+from cureplan.planning.schedule import conflict, together
 from cureplan.planning.schedule.conflict import LIMITS, Some, _Windows, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
@@ -184,3 +186,49 @@ def test_opening_for_less_is_told_only_where_the_crews_hours_allow_it():
         for each in (job, late)
     ]  # fmt: skip
     assert ["limit.only_wash" in each for each in codes] == [True, False]
+
+
+def test_the_layer_told_as_too_late_is_the_one_furthest_past_what_it_lies_on():
+    # In seconds: the second layer begins 100 after the first closes, the third 300 after the
+    # second; the last is in time.
+    layers = [
+        SimpleNamespace(begins=np.array([0.0, begins]), closes=np.array([0.0, closes]))
+        for begins, closes in ((10.0, 400.0), (500.0, 600.0), (900.0, 1500.0), (1200.0, 0.0))
+    ]
+    model = SimpleNamespace(
+        whole=SimpleNamespace(rooms=[layers]), slots=SimpleNamespace(at=float)
+    )
+    windows = conflict._Windows(
+        job=demo(),
+        pours=SimpleNamespace(
+            room=SimpleNamespace(name="A"),
+            tasks=[(SimpleNamespace(stage=stage),) for stage in ("primer", "pour", "1", "2")],
+        ),
+        some=SimpleNamespace(model=model, problem=model.whole),
+        begins=(10.0, 500.0, 900.0, 1200.0),
+    )
+    values = windows.too_old().values
+    assert values["stage"] == "1"
+    at_s = [
+        datetime.fromisoformat(str(values[key])).timestamp()
+        for key in ("closes_at", "start_at")
+    ]
+    assert at_s == [600.0, 900.0]
+
+
+def test_a_crews_work_is_told_with_one_move_between_each_two(monkeypatch):
+    # Pours of 90 and 100 min with 20 between: 210 min; one coat: its 30 min and no move.
+    def pieces(*layers: tuple[int, int]) -> SimpleNamespace:
+        stages = [
+            SimpleNamespace(crew=crew, begins=np.array([5, 0]), ends=np.array([takes + 5, 999]))
+            for crew, takes in layers
+        ]
+        return SimpleNamespace(problem=SimpleNamespace(rooms=[stages]))
+
+    pour, coat = (together.CREWS.index(crew) for crew in ("pour", "topcoat"))
+    rooms = {"A": pieces((pour, 90)), "B": pieces((pour, 100), (coat, 30))}
+    monkeypatch.setattr(together, "Some", lambda *given: rooms[given[2][0]])
+    job = demo()
+    job = replace(job, crew=replace(job.crew, changeover_s=20 * 60.0))
+    told = {m.code: m.values["work_s"] for m in together._work_of(job, None, ["A", "B"])}
+    assert told == {"limit.work_pour": 210 * 60.0, "limit.work_topcoat": 30 * 60.0}

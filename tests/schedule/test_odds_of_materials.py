@@ -11,6 +11,7 @@ from scipy.stats import t as student
 
 from cureplan.planning.floor.layout import met_by
 from cureplan.planning.floor.pour import PourOption, RoomPours
+from cureplan.planning.odds import margins
 from cureplan.planning.odds.nights import TERMS, draw_nights
 from cureplan.planning.odds.risk import assess
 from cureplan.planning.odds.scatter import heavy_normal
@@ -169,3 +170,21 @@ def test_heavy_draws_are_those_of_student_at_the_same_ranks():
     normal = np.array([[-6.0, -2.5, -0.3], [0.0, 1e-6, 3.7]])
     told = student.ppf(norm.cdf(normal), 4) / np.sqrt(2.0)
     assert heavy_normal(normal) == pytest.approx(told, rel=1e-8, abs=1e-9)
+
+
+def test_a_table_straight_in_pace_slab_and_air_is_read_as_it_is():
+    # On a plane a value between nodes is the plane's, wherever the nodes lie.
+    speed, slab, air = np.meshgrid(
+        margins._LN_SPEED, margins._SLAB_K, margins._AIR_K, indexing="ij"
+    )
+    plane = -900.0 * speed - 40.0 * slab - 7.0 * air
+    by_bucket = np.stack([plane, plane + 1000.0, plane + 2000.0], axis=-1)
+    table = margins.Margins(
+        margins_s=np.stack([by_bucket] * 3), energy_ln=np.zeros((3, 3)),
+        iced_ln=np.zeros((3, margins._ICED_K.size, 3)),
+    )  # fmt: skip
+    drawn = np.random.default_rng(3)
+    ln, slab_k, air_k = (drawn.uniform(-far, far, (50, 3)) for far in (0.7, 4.4, 4.9))
+    found = table.at(ln, energy=np.zeros(50), iced_k=np.zeros(50), slab_k=slab_k, air_k=air_k)
+    expected = -900.0 * ln - 40.0 * slab_k - 7.0 * air_k + [0.0, 1000.0, 2000.0]
+    assert found == pytest.approx(np.stack([expected] * 3))

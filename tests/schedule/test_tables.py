@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 from effort import examples
@@ -9,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from cureplan.planning.floor.pour import PourOption
-from cureplan.planning.schedule.floor_model import Tables, floor_model
+from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.placing import place_layer, place_pour
 from cureplan.planning.schedule.problem import OFFSETS, gather_intervals
 from cureplan.planning.schedule.remedies import option_ladder
@@ -105,3 +107,29 @@ def test_a_wet_slab_has_no_dry_start(model):
     coat = pours.tasks[-1][-1]
     # The demo's week lies well inside the card's temperatures: only the dew point is left.
     assert pours.limits(coat).kept(starts, 900.0, starts).tolist() == by_hand
+
+
+@pytest.mark.parametrize(
+    ("short", "cost", "waits"),
+    [
+        ((60, 60, 0), (5, 5, 5), True),
+        ((0, 0, 0), (9, 9, 5), True),
+        ((0, 0, 0), (5, 5, 5), False),
+        ((60, 0, 0), (5, 5, 5), False),
+    ],
+)
+def test_a_pour_waits_where_every_sooner_one_would_be_short_or_cost_more(short, cost, waits):
+    # It could begin at 10 or 20 and begins at 30; the other pour of the night comes after it.
+    whole = SimpleNamespace(
+        begins=np.array([10, 20, 30]), short=np.array(short), cost=np.array(cost)
+    )
+    one = SimpleNamespace(span=[0], begins=[30], frees=[60], short=[0], cost=[5])
+    later = SimpleNamespace(span=[0], begins=[60], frees=[90])
+    pour = SimpleNamespace(pour=lambda _: 0)
+    model = SimpleNamespace(
+        problem=SimpleNamespace(
+            pours=lambda _: [(one, 0), (later, 0)], shift_begins=[0], pour=pour.pour
+        ),
+        whole=SimpleNamespace(rooms=[[whole]], pour=pour.pour),
+    )
+    assert FloorModel._waits_for_margin(model, ((0,), (0,)), 0) is waits

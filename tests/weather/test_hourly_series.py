@@ -1,4 +1,5 @@
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -9,6 +10,7 @@ from hypothesis import strategies as st
 from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message
 from cureplan.weather.hours.series import Gap, HourlySeries
+from cureplan.weather.providers import hourly
 
 START = datetime(2013, 7, 17, tzinfo=UTC)
 
@@ -116,3 +118,21 @@ def test_a_series_that_contradicts_itself_is_refused(change, message):
     }
     with pytest.raises(OutOfRangeError, match=message):
         HourlySeries(**{**columns, **change}, origins=(HAND,))
+
+
+@pytest.mark.parametrize(("minutes", "silent_s"), [(0, 0.0), (25, 1500.0)])
+def test_a_station_that_gave_the_hour_now_begun_was_silent_since_then(
+    monkeypatch, minutes, silent_s
+):
+    until = START + timedelta(hours=6)
+    rows = hourly.ClientRows(
+        epoch_s=START.timestamp() + 3600.0 * np.arange(7), temp_c=np.full(7, 20.0),
+        dew_c=np.full(7, 10.0), cloud_frac=np.full(7, np.nan), source=("isd_lite",) * 7,
+        dropped=0,
+    )  # fmt: skip
+    monkeypatch.setattr(hourly, "time_series", lambda *_, **__: object())
+    monkeypatch.setattr(hourly, "rows_of", lambda _: rows)
+    query = SimpleNamespace(provider="history", now=until + timedelta(minutes=minutes))
+    span = SimpleNamespace(wanted_from=START, ends=until + timedelta(days=1))
+    record = hourly._ask(query, span, SimpleNamespace(key="A"))
+    assert (record.share, record.silent_s) == (1.0, silent_s)

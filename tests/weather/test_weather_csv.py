@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError, OutputError
 from cureplan.core.messages import Message
+from cureplan.weather.hours.csv_dates import date_of, days_of
 from cureplan.weather.hours.csv_file import (
     csv_text,
     read_weather_csv,
@@ -303,3 +304,11 @@ def test_gap_records_carry_their_hours(table):
     (gap,) = read_weather_csv(table(hours(4, skip=(1,)))).gaps[:1]
     assert isinstance(gap, Gap)
     assert gap.starts == gap.ends == datetime(2013, 7, 17, 5, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(("days", "follow"), [(7, True), (8, False)])
+def test_a_gap_of_a_week_is_one_in_either_direction(days, follow):
+    # Of 14 May and a day a week before or after, only the day comes first.
+    for sign in (-1, 1):
+        texts = [date_of("14/05/2013"), date_of(f"{14 + sign * days:02}/05/2013")]
+        assert bool(days_of(texts, ("dmy",))) is follow
