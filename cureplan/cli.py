@@ -501,7 +501,17 @@ def _run() -> int:
             # The command line's own complaint about its words.
             show()
             return int(getattr(error, "exit_code", CurePlanError.exit_code))
-        return _own_fault(error)
+        return INTERRUPTED if _interrupted(error) else _own_fault(error)
+
+
+def _interrupted(error: BaseException | None) -> bool:
+    """Whether an error is Ctrl-C in other words: compiled parts that are just being loaded
+    make one of their own of it, and may keep no more of ours than its name."""
+    while error is not None:
+        if isinstance(error, KeyboardInterrupt) or KeyboardInterrupt.__name__ in str(error):
+            return True
+        error = error.__cause__ or error.__context__
+    return False
 
 
 def _aborted(end: BaseException) -> int:

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 
+from cureplan import cli
 from cureplan.api import demo_job_path
 from cureplan.output.commands.streams import plain
 
@@ -125,3 +126,17 @@ def test_a_fault_of_ours_has_a_code_and_one_line(tmp_path: Path) -> None:
     assert done.stderr.count(b"\n") == 1
     assert b"report it" in done.stderr
     assert b"ZeroDivisionError" in done.stderr
+
+
+def test_ctrl_c_told_by_a_part_being_loaded_is_ctrl_c(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def loading(**_: object) -> None:
+        # As a compiled part says it.
+        raise ImportError("Traceback: ... KeyboardInterrupt (a part may failed to import)")
+
+    monkeypatch.setattr(cli, "app", loading)
+    with pytest.raises(SystemExit) as ended:
+        cli.main()
+    assert ended.value.code == cli.INTERRUPTED
+    assert capsys.readouterr().err == ""

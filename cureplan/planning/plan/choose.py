@@ -260,7 +260,9 @@ class _Choosing:
             raise AssertionError("a first schedule was weighed")
         self._looked_near()
         schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
-        return replace(self.best, schedule=schedule, stopped=self.stop())
+        if stopped := self.stop():
+            schedule = replace(schedule, ended="stopped by hand")
+        return replace(self.best, schedule=schedule, stopped=stopped)
 
     def _of_many(self) -> Schedule | None:
         """Of many rooms, each limit kept as surely as all together ask for, to begin with:
