@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from datetime import timedelta
 from functools import lru_cache
 from pathlib import Path
@@ -18,7 +19,7 @@ from browser.conftest import Opener, Sheet
 from cureplan.inputs.tables.night_log import read_night_log
 from cureplan.output.commands.night import replan
 from cureplan.output.sheet.page import sheet_html
-from cureplan.planning.plan.model import Plan, plan_from_json, plan_to_json
+from cureplan.planning.plan.model import Plan, plan_from_json, plan_id, plan_to_json
 from cureplan.planning.replan.replan import night_site
 from cureplan.planning.replan.replan import replan as plan_again
 
@@ -144,6 +145,22 @@ def test_the_night_goes_from_sheet_to_replan_to_the_next_sheet(
     assert third.night is not None
     assert third.night.readings == 0
     assert len(third.night.log) == len(second.night.log) + 1
+
+    # A phone that was set an hour back on the old sheet stays so on the new one.
+    shown = new.page.locator("#sheet-en .clock").inner_text()
+    new.page.evaluate(
+        """before => {
+        for (const [name, text] of Object.entries(localStorage)) {
+          const kept = { ...JSON.parse(text), clock_s: -3600 };
+          if (kept.plan === before) localStorage.setItem(name, JSON.stringify(kept));
+          else if (kept.plan) localStorage.removeItem(name);
+        } }""",
+        plan_id(night_plan),
+    )
+    new.page.reload()
+    back = new.page.locator("#sheet-en .clock").inner_text()
+    hours = [int(re.search(r"(\d\d):\d\d:\d\d", text)[1]) for text in (back, shown)]
+    assert (hours[0] + 1) % 24 == hours[1]
 
 
 REPORTS = {
