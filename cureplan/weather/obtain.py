@@ -220,6 +220,10 @@ def _nothing(
         (cure for words, cure in _CURES if any(words in told for told in failures)),
         "try again later or nearer the day",
     )
+    if asked := re.search(r"left alone for (\d+) s", " ".join(failures)):
+        wait_s = int(asked[1])
+        wait = f"{wait_s} s" if wait_s < 120 else f"{-(-wait_s // 60)} min"
+        cure = cure.replace("the time it asks for", wait)
     missing = (span.starts, span.ends)
     hours = (span.ends - span.starts).total_seconds() / HOUR_S
     if fresh is not None:

@@ -152,6 +152,8 @@ def test_a_copy_that_ends_too_early_does_not_serve(good_day, loop, obtain):
         (body(b"<html>Welcome, please log in</html>"), "log in to this network", "web page"),
         (status(511), "log in to this network", "HTTP 511"),
         (status(500), "try again later", "HTTP 500"),
+        (status(429, **{"Retry-After": "40"}), "wait 40 s and try again", ""),
+        (status(503, **{"Retry-After": "900"}), "wait 15 min and try again", ""),
     ],
 )
 def test_what_to_do_comes_first_and_fits_a_line(loop, obtain, answer, cure, why):

@@ -258,7 +258,7 @@ class MaterialsEntry(Written):
         "30 %",
         origin="from memory",
         kind="share",
-        meaning="share of the ice that melts before it cools anything",
+        meaning="ice on top of what cools the pails, for what melts unused; a share of that",
     )
     ice_water_m3: Annotated[
         float, quantity(q.parse_volume_m3, "0.5 gal", at_least="0 L", at_most="50 L")

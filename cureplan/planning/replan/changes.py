@@ -120,8 +120,8 @@ def changes_of(
     """Say what changed and why; what to do about short buckets is said elsewhere."""
     off = hour_off(old, events)
     return [
-        *_next(new, state),
         *([off] if off is not None else []),
+        *_next(new, state),
         *(Message("replan.left_out", {"room": room}) for room in left_out),
         *_learned(new, readings),
         *_reported(new, state, events),
