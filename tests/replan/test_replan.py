@@ -588,6 +588,8 @@ def test_a_log_that_lies_an_hour_off_asks_about_the_clock(small_plan, first, log
         said(b.pour, "poured", room.room, b.number, late_s=3600.0) for b in buckets[:3]
     )), now=buckets[3].pour + timedelta(hours=1))  # fmt: skip
     assert "replan.hour_late" in codes(again)
+    # Asked first, and the next bucket follows at once.
+    assert codes(again)[:2] == ["replan.hour_late", "replan.next"]
     for minutes in (0, 20, 100):
         events = log_of(
             *(said(b.pour, "poured", room.room, b.number, late_s=60.0 * minutes)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from itertools import takewhile
 from typing import NamedTuple
 
 from cureplan.core.clock import require_aware
@@ -61,6 +62,13 @@ NIGHT_WORK = Limits(work=0.5)
 """How much a crew that waits can have searched: a second or two with the odds."""
 MOST_LEFT_OUT = 3
 """Floors of which leaving one out is tried."""
+BEFORE_NEXT = (
+    "replan.hour_late",
+    "replan.hour_early",
+    "replan.next_primer",
+    "replan.next_coat",
+)
+"""Said ahead of the next bucket: a clock that makes its hour doubtful, an act before it."""
 _OF_WEATHER = ("warn.gap", "warn.weather_note")
 _OF_POURS = (
     "warn.negative",
@@ -237,7 +245,7 @@ def _put_together(
     help_ = help_for_short_buckets(found.pours, placed, state, before=old.job.crew)
     first = first_minutes(new, state, help_, fast=runs_fast(readings.fit), left_out=left_out)
     stated = changes_of(old, new, state, readings, events, left_out=left_out)
-    leads = 2 if stated[0].code in ("replan.next_primer", "replan.next_coat") else 1
+    leads = 1 + sum(1 for _ in takewhile(lambda say: say.code in BEFORE_NEXT, stated))
     changes = (
         *first,
         *stated[:leads],
