@@ -319,21 +319,21 @@ def _plan_and_show(
 @contextmanager
 def _why_at_once(plans: Sequence[Plan]) -> Iterator[Callable[[str], None]]:
     """Tells why there is no plan before what would do is looked for, which is told after."""
-    told: list[str] = []
+    given: list[str] = []
 
     def refuse(why: str) -> None:
         wipe_progress()
-        told.append(why)
+        given.append(why)
         _tell(why)
 
     try:
         yield refuse
     except NoFeasiblePlanError as error:
-        if more := str(error).removeprefix("".join(told)).strip():
+        if more := str(error).removeprefix("".join(given)).strip():
             _tell(more)
         raise typer.Exit(error.exit_code) from None
     except KeyboardInterrupt:
-        if not plans and not told:
+        if not plans and not given:
             note("stopped before a first plan was found; nothing was written")
         raise
 

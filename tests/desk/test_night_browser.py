@@ -9,6 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -86,13 +87,20 @@ class DeskProcess:
             self.process.wait(10)
 
 
-@pytest.fixture
-def desk(tmp_path: Path, plan: Plan) -> Iterator[DeskProcess]:
-    put_plan(tmp_path / "jobs", plan)
-    running = DeskProcess(tmp_path / "jobs")
+@contextmanager
+def desk_of(folder: Path, plan: Plan) -> Iterator[DeskProcess]:
+    """A desk of a folder with this plan, killed in the end."""
+    put_plan(folder, plan)
+    running = DeskProcess(folder)
     running.start()
     yield running
     running.kill()
+
+
+@pytest.fixture
+def desk(tmp_path: Path, plan: Plan) -> Iterator[DeskProcess]:
+    with desk_of(tmp_path / "jobs", plan) as running:
+        yield running
 
 
 class Page:

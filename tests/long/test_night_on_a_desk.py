@@ -12,8 +12,8 @@ import pytest
 from browser.conftest import Sheet, night_plan
 from browser.test_sheet_night import HOUR, MINUTE, MISHAPS, NEAR, Night, Phone
 from chromium import DESKTOP, PHONE, launched
-from desk.nights import JOB, put_plan
-from desk.test_night_browser import BASE, DeskProcess
+from desk.nights import JOB
+from desk.test_night_browser import BASE, DeskProcess, desk_of
 
 from cureplan.inputs.tables.night_log import read_night_log
 from cureplan.inputs.tables.record import read_records
@@ -62,11 +62,8 @@ class NightOnADesk(Night):
 
 @pytest.fixture
 def desk(tmp_path: Path, night_plan: Plan) -> Iterator[DeskProcess]:
-    put_plan(tmp_path / "jobs", night_plan)
-    running = DeskProcess(tmp_path / "jobs")
-    running.start()
-    yield running
-    running.kill()
+    with desk_of(tmp_path / "jobs", night_plan) as running:
+        yield running
 
 
 def test_thirty_mishaps_on_two_phones_end_in_one_log_and_one_record(
