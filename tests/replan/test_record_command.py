@@ -223,12 +223,12 @@ def test_a_record_speaks_site_time_and_asks_about_a_clock_an_hour_off(apps, nigh
     assert "fit" not in ran.output
     answered = {}
     for which in ("ahead", "site", "behind", "Berlin"):
-        words = (night / "plan.json", night / "log.csv", "--out", night / which)
+        words = (night / "plan.json", night / "log.csv", "--out", night / f"by {which}")
         answered[which] = run(apps, record, *words, "--clock", which)
-    assert kept_as("ahead") == kept["site"]
+    assert kept_as("by ahead") == kept["site"]
     # Where the crew did begin an hour late, the hours are the log's own.
     late_s = f"finished = {at[-1] + timedelta(hours=1):%Y-%m-%dT%H:%M:%S}-04:00"
-    assert late_s in kept_as("site")
+    assert late_s in kept_as("by site")
     assert "one of site, ahead, behind" in str(answered["Berlin"].exception)
 
 
