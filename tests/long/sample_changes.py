@@ -60,7 +60,6 @@ before a change counts as one that never ends."""
 USUAL = ("-q", "-p", "no:cacheprovider", "--no-header", "--timeout=0")
 EQUAL = {
     "if room.sun.ends_min < room.sun.begins_min:": "equal: like hours are refused above",
-    "return kept if kept.size else starts[:1]": "equal: stands in where no start can be",
     "(max(a, c), min(b, d)) for a, b in below for c, d in above if min(b, d) > max(a, c)":
         "equal: an edge without length adds none",
     "dew_c[too_wide | (hours_s < at_s[0]) | (hours_s > at_s[-1])] = np.nan":

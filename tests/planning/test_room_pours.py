@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from cureplan.planning.floor.pour import (
@@ -72,31 +71,6 @@ def test_a_third_station_quickens_the_same_floor(cook_line, demo_job):
     )
     # The job's own plan is not touched by trying another crew.
     assert cook_line.plan(AS_IS).cadence.mixing_s == pytest.approx(210.0)
-
-
-def test_the_margin_to_plan_on_by_hand(cook_line, demo_job, begins_s):
-    # On a table row: the lesser of what is expected, and of the job's margin above what
-    # nine nights in ten keep.
-    start_s = begins_s + 2 * 3600
-    expected = cook_line.run(ICED, start_s).least_s[0]
-    sure = cook_line.sure_margin_s(ICED, start_s)
-    assert sure < expected
-    got = cook_line.least_margin_s(ICED, start_s)
-    assert got == pytest.approx(min(expected, sure + demo_job.policy.margin_s), abs=1e-6)
-
-
-def test_between_table_rows_the_margin_is_close(cook_line, begins_s):
-    starts_s = begins_s + np.array([900.0, 2700.0, 11_700.0])
-    got = cook_line.least_margin_s(AS_IS, starts_s)
-    exact = [
-        min(
-            cook_line.run(AS_IS, start).least_s[0],
-            cook_line.sure_margin_s(AS_IS, start) + cook_line.job.policy.margin_s,
-        )
-        for start in starts_s
-    ]
-    # Conditions change over hours: half an hour of straight line is good to seconds.
-    assert got == pytest.approx(exact, abs=5.0)
 
 
 def test_a_read_slab_is_surer_than_one_that_was_not(pours, begins_s):
