@@ -12,6 +12,7 @@ from plan_mutations import minutes, rules, with_bucket, with_room
 import cureplan.judge
 from cureplan.core.errors import CurePlanError, OutOfRangeError
 from cureplan.judge import PlanRefusedError, judge, require_confirmed
+from cureplan.judge.finding import Finding
 
 ALLOWED = ("cureplan.core", "cureplan.inputs", "cureplan.planning.plan", "cureplan.judge")
 
@@ -97,3 +98,10 @@ def _unknown_room(plan):
 )
 def test_a_plan_that_cannot_be_judged_is_not_confirmed(plan, breaking):
     assert rules(breaking(plan)) == {"hours"}
+
+
+@pytest.mark.parametrize(("count", "more"), [(3, ""), (5, "; and 2 more")])
+def test_a_refusal_tells_three_findings_and_counts_the_others(count, more):
+    found = Finding(rule="pours", room="Bar", what="too late", off_by=1.0, unit="s")
+    said = str(PlanRefusedError((found,) * count))
+    assert said.endswith(f"is refused: {'; '.join(['pours: too late'] * 3)}{more}")

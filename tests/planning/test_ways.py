@@ -41,7 +41,7 @@ from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, never
 from cureplan.planning.schedule.placing import crew_spans
-from cureplan.planning.schedule.relax import explain
+from cureplan.planning.schedule.relax import _least_remedies, explain
 from tests.commands.steady import write_job, write_weather
 
 NOON = datetime(2013, 7, 17, 16, tzinfo=UTC)
@@ -327,3 +327,11 @@ def test_one_more_at_the_mixing_is_more_trouble_than_one_anywhere_else() -> None
         for task in ("mixing", "rake", "broadcast", "topcoat", "primer")
     }
     assert {t for t, e in efforts_min.items() if e == max(efforts_min.values())} == {"mixing"}
+
+
+def test_fewest_remedies_are_all_single_ones_where_one_will_do(demo_job):
+    job = replace(demo_job, policy=replace(demo_job.policy, remedies=()))
+    trials = SimpleNamespace(job=job, works=lambda _: True)
+    found = list(_least_remedies(trials, [more_hands(job, "mixing")], wanted=2))
+    assert len(found) == len(REMEDY_WORDS)
+    assert all(len(change.job.policy.remedies) == 1 for change in found)

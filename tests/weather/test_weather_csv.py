@@ -1,3 +1,4 @@
+import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from zoneinfo import ZoneInfo
@@ -10,6 +11,7 @@ from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError, OutputError
 from cureplan.core.messages import Message
+from cureplan.weather.hours.csv_cells import number_of
 from cureplan.weather.hours.csv_dates import date_of, days_of
 from cureplan.weather.hours.csv_file import (
     csv_text,
@@ -312,3 +314,21 @@ def test_a_gap_of_a_week_is_one_in_either_direction(days, follow):
     for sign in (-1, 1):
         texts = [date_of("14/05/2013"), date_of(f"{14 + sign * days:02}/05/2013")]
         assert bool(days_of(texts, ("dmy",))) is follow
+
+
+@pytest.mark.parametrize("digits", ["99", "99.9", "999", "999.9", "9999", "9999.99", "6999"])
+def test_what_many_files_write_for_no_value_is_none(digits):
+    # Common practice, no source: loggers and archives fill with nines below or above.
+    found = number_of(f"-{digits}")
+    assert found is not None
+    assert math.isnan(found.value)
+    assert found.marked
+    short = number_of(digits)
+    assert short is not None
+    # A humidity of 99 % and a heat of 99.9 F are values.
+    assert short.marked == (len(digits.partition(".")[0]) > 2)
+
+
+def test_a_header_met_again_is_counted(table):
+    series = read_weather_csv(table(f"{hours(3)}time,temp_c,dew_c\n{hours(3, first=3)}"))
+    assert Message("read.repeated", {"rows": 2}) in series.notes
