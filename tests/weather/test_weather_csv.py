@@ -331,4 +331,5 @@ def test_what_many_files_write_for_no_value_is_none(digits):
 
 def test_a_header_met_again_is_counted(table):
     series = read_weather_csv(table(f"{hours(3)}time,temp_c,dew_c\n{hours(3, first=3)}"))
-    assert Message("read.repeated", {"rows": 2}) in series.notes
+    (note,) = series.notes
+    assert note.values["how"] == (Message("read.repeated", {"rows": 2}),)
