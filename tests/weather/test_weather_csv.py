@@ -316,7 +316,10 @@ def test_a_gap_of_a_week_is_one_in_either_direction(days, follow):
         assert bool(days_of(texts, ("dmy",))) is follow
 
 
-@pytest.mark.parametrize("digits", ["99", "99.9", "999", "999.9", "9999", "9999.99", "6999"])
+@pytest.mark.parametrize(
+    "digits",
+    [n + d for n in ("99", "999", "9999") for d in ("", ".9", ".99")] + ["6999", "7999"],
+)
 def test_what_many_files_write_for_no_value_is_none(digits):
     # Common practice, no source: loggers and archives fill with nines below or above.
     found = number_of(f"-{digits}")
