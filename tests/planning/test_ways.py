@@ -17,8 +17,10 @@ from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, Glance, choose
 from cureplan.planning.plan.ways import (
+    DOUBT_FRAC,
     FEW,
     _binds,
+    _doubt_frac,
     _in_vain,
     _Looking,
     _needless,
@@ -335,3 +337,12 @@ def test_fewest_remedies_are_all_single_ones_where_one_will_do(demo_job):
     found = list(_least_remedies(trials, [more_hands(job, "mixing")], wanted=2))
     assert len(found) == len(REMEDY_WORDS)
     assert all(len(change.job.policy.remedies) == 1 for change in found)
+
+
+def test_chances_of_other_nights_are_not_compared_night_by_night():
+    odds = SimpleNamespace(members=400, lost=np.zeros(400))
+    one, bare = SimpleNamespace(odds=odds), SimpleNamespace(odds=None)
+    fewer = SimpleNamespace(odds=SimpleNamespace(members=200, lost=np.zeros(200)))
+    assert _doubt_frac(one, one) == 0.0
+    for pair in ((one, bare), (bare, one), (bare, bare), (one, fewer)):
+        assert _doubt_frac(*pair) == DOUBT_FRAC

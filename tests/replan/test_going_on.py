@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from types import SimpleNamespace
 
 import numpy as np
@@ -17,6 +17,7 @@ from cureplan.planning.plan.model import plan_from_json, plan_to_json
 from cureplan.planning.replan.carry_on import Candidate, beats, could_be_beaten, without
 from cureplan.planning.replan.job import plan_conditions
 from cureplan.planning.replan.replan import replan
+from cureplan.planning.replan.state import _unresolved
 
 HOUR_S = 3600.0
 
@@ -261,3 +262,22 @@ def test_only_what_is_still_to_come_is_searched_for_something_better(
     assert not could_be_beaten(job, dead, state)
     assert could_be_beaten(job, short, state)
     assert could_be_beaten(job, losing, state)
+
+
+@pytest.mark.parametrize(
+    ("event", "after_s", "until", "over"),
+    [
+        ("poured", 400.0, None, True),
+        ("poured", 200.0, None, False),
+        ("broadcast", 400.0, None, False),
+        ("wait", 0.0, "later", True),
+    ],
+)
+def test_a_halt_is_over_when_a_later_bucket_was_mixed_or_an_hour_is_named(
+    event, after_s, until, over
+):
+    at = datetime(2013, 7, 17, 23, tzinfo=UTC)
+    halt = SimpleNamespace(at=at, event="drill down", until=None)
+    later = SimpleNamespace(at=at + timedelta(seconds=after_s), event=event, until=until)
+    found = _unresolved([halt], [halt, later], in_mixer_s=300.0)
+    assert found == (() if over else (halt,))

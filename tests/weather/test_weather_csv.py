@@ -1,6 +1,7 @@
 import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -20,6 +21,7 @@ from cureplan.weather.hours.csv_file import (
     write_csv,
 )
 from cureplan.weather.hours.csv_sheet import _parted_by_blanks
+from cureplan.weather.hours.csv_times import _stamps
 from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.series import Gap, WeatherOrigin
@@ -336,3 +338,12 @@ def test_a_header_met_again_is_counted(table):
     series = read_weather_csv(table(f"{hours(3)}time,temp_c,dew_c\n{hours(3, first=3)}"))
     (note,) = series.notes
     assert note.values["how"] == (Message("read.repeated", {"rows": 2}),)
+
+
+@pytest.mark.parametrize("texts", [("201307171",), ("2013071719", "201307172000"), ("",)])
+def test_digits_of_no_length_of_a_stamp_are_none(texts):
+    column = SimpleNamespace(texts=texts)
+    assert _stamps(column) is None
+    stamps = _stamps(SimpleNamespace(texts=("2013071719", "2013071720")))
+    assert stamps is not None
+    assert stamps[1] - stamps[0] == 3600.0
