@@ -52,7 +52,7 @@ PLACES = (
 RECORDED = (
     "tests/schedule cureplan/planning cureplan/judge cureplan/weather cureplan/inputs",
     "tests/judge", "tests/planning", "tests/weather tests/inputs", "tests/replan",
-    "tests/output", "tests/commands", "tests/pinned",
+    "tests/output cureplan/output", "tests/commands", "tests/pinned",
 )  # fmt: skip
 FIRST_S, THEN_S, LAST_S, PATIENCE_S, MOST_CPU_S = 15.0, 20.0, 60.0, 1800, 120
 """Of tests that run the line; of others in their files; of whole plans as they were; by the
@@ -75,6 +75,10 @@ EQUAL = {
         "a week has each day once",
     "if layout.cut is not None or room.outline is not None:":
         "a layout is cut just where a room has an outline",
+    "return towards if signed_area_m2(self.corners_m) > 0 else towards - math.pi":
+        "half a turn either way",
+    "if found.chance_frac <= self.job.policy.confidence - CLOSE_FRAC / 2:":
+        "no chance is it to the last digit",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""

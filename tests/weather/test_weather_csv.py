@@ -21,7 +21,7 @@ from cureplan.weather.hours.csv_file import (
     write_csv,
 )
 from cureplan.weather.hours.csv_sheet import _parted_by_blanks
-from cureplan.weather.hours.csv_times import _stamps
+from cureplan.weather.hours.csv_times import _refuse_twelve_hours, _stamps
 from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.series import Gap, WeatherOrigin
@@ -347,3 +347,16 @@ def test_digits_of_no_length_of_a_stamp_are_none(texts):
     stamps = _stamps(SimpleNamespace(texts=("2013071719", "2013071720")))
     assert stamps is not None
     assert stamps[1] - stamps[0] == 3600.0
+
+
+def test_an_hour_given_twice_is_no_sign_of_a_clock_of_twelve_hours():
+    column = SimpleNamespace(fault=lambda row, *_: ValueError(row))
+
+    def checked(*hours):
+        at_s = 3600.0 * np.array(hours)
+        _refuse_twelve_hours(column, at_s, at_s, marked=False)
+
+    checked(3, 3, 2)
+    checked(2, 3, 3)
+    with pytest.raises(ValueError, match=r"^3$"):
+        checked(10, 11, 12, 1)
