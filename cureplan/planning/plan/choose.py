@@ -65,8 +65,8 @@ NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
 NEAR_WORK, NEAR_SHARE = 0.4, 0.15
 """What looking near the best may cost, and what share of all the work before it."""
-GLANCES = ((0.07, None), (1.0, 0.3), (None, 0.07), (0.015, None))
-"""Shares of a job's doubt for windows and for margins at which it is looked at quickly."""
+GLANCES = ((1.0, 0.3), (0.07, None), (None, 0.07), (0.015, None))
+"""Shares of a job's doubt for windows and margins at a quick look; mostly best first."""
 MOST_SPLITS = 2
 """Ways to part a room that are planned in full."""
 ODDS_WORK = 0.03
@@ -153,12 +153,14 @@ class Glance:
         issued_s: float,
         stop: Stop,
         beside: Glance | None = None,
+        any_will_do: bool = False,
     ) -> Glance:
         """Kept as surely as the plans of drawn jobs mostly were that held most often: they
         held 0.03 more at most than the best of these.
 
         Where a job is looked at `beside` what it was before a change, and holds no more
-        often there where that held best, only what was not to be had before is looked at.
+        often there where that held best, only what was not to be had before is looked at;
+        where `any_will_do`, none after the first that is found.
         """
         looking = _Choosing(
             job=job,
@@ -173,6 +175,8 @@ class Glance:
         better = True
         for i in sorted(range(len(GLANCES)), key=lambda i: -(before[i] or 0.0)):
             was = before[i]
+            if any_will_do and looking.best is not None:
+                break
             if better or was is None:
                 held[i] = now = looking.glance(*GLANCES[i])
                 better = better and (was is None or (now or 0.0) > was + NOISE_FRAC / 2)
