@@ -323,7 +323,7 @@ def test_a_gap_of_a_week_is_one_in_either_direction(days, follow):
     [n + d for n in ("99", "999", "9999") for d in ("", ".9", ".99")] + ["6999", "7999"],
 )
 def test_what_many_files_write_for_no_value_is_none(digits):
-    # Common practice, no source: loggers and archives fill with nines below or above.
+    # Loggers and archives fill with nines, or with an odd number near them, below or above.
     found = number_of(f"-{digits}")
     assert found is not None
     assert math.isnan(found.value)
