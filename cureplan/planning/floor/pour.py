@@ -144,11 +144,11 @@ def bucket_clocks(
         return np.broadcast_to(column, shape).ravel()
 
     air_c = conditions.air_at(starts + times.liquids_in_s).ravel() + each(air_shift_k)
-    slab_c = conditions.slab_at(starts + times.pour_s).ravel() + each(slab_shift_k)
+    at_s = starts + times.pour_s
+    slab_c = conditions.slab_under(at_s, times.bay, times.row).ravel() + each(slab_shift_k)
     pace = each(speed)
     if clocks.humidity is not None:
-        humidity_frac = conditions.humidity_at(starts + times.pour_s)
-        pace = pace * clocks.humidity.at(humidity_frac).ravel()
+        pace = pace * clocks.humidity.at(conditions.humidity_at(at_s)).ravel()
     liquids_c = air_c
     if temperatures.liquids_c is not None:
         liquids_c = temperatures.liquids_c + each(liquids_shift_k)
@@ -416,7 +416,7 @@ class RoomPours:
             lead_s = self.conditions.epoch_s - self.job.access.begins.timestamp()
             share = air_share(self.room.climate, lag_s=self.job.building.lag_s)
             air_sd_k = np.hypot(SLAB_SD_K, share * forecast_sd_k(np.maximum(0.0, lead_s)))
-        half_sd_k = float(np.hypot(SLAB_SD_K, self.job.doubt.half_k))
+        half_sd_k = float(np.hypot(SLAB_SD_K, self.conditions.half_k(self.job)))
         return LayerLimits(
             self.job,
             layer,
