@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from plan_mutations import minutes, rules, with_bucket, with_room
@@ -12,6 +13,8 @@ from plan_mutations import minutes, rules, with_bucket, with_room
 import cureplan.judge
 from cureplan.core.errors import CurePlanError, OutOfRangeError
 from cureplan.judge import PlanRefusedError, judge, require_confirmed
+from cureplan.judge.finding import Finding
+from cureplan.judge.people_rules import _between_s
 
 ALLOWED = ("cureplan.core", "cureplan.inputs", "cureplan.planning.plan", "cureplan.judge")
 
@@ -97,3 +100,31 @@ def _unknown_room(plan):
 )
 def test_a_plan_that_cannot_be_judged_is_not_confirmed(plan, breaking):
     assert rules(breaking(plan)) == {"hours"}
+
+
+@pytest.mark.parametrize(("count", "more"), [(3, ""), (5, "; and 2 more")])
+def test_a_refusal_tells_three_findings_and_counts_the_others(count, more):
+    found = Finding(rule="pours", room="Bar", what="too late", off_by=1.0, unit="s")
+    said = str(PlanRefusedError((found,) * count))
+    assert said.endswith(f"is refused: {'; '.join(['pours: too late'] * 3)}{more}")
+
+
+@pytest.mark.parametrize(
+    ("own_s", "groups", "label", "between_s"),
+    [
+        (120.0, ("line", "line"), "pour", 120.0),
+        (120.0, ("line", "line"), "coat 1", 600.0),
+        (120.0, ("line", "bar"), "pour", 600.0),
+        (120.0, (None, None), "pour", 600.0),
+        (120.0, (None, "line"), "pour", 600.0),
+        (None, ("line", "line"), "pour", 600.0),
+    ],
+)
+def test_only_pours_of_one_group_follow_as_its_job_says(own_s, groups, label, between_s):
+    crew = SimpleNamespace(group_changeover_s=own_s, changeover_s=600.0)
+    case = SimpleNamespace(plan=SimpleNamespace(job=SimpleNamespace(crew=crew)))
+    one, other = (
+        SimpleNamespace(floor=SimpleNamespace(room=SimpleNamespace(group=group)), label=label)
+        for group in groups
+    )
+    assert _between_s(case, one, other) == between_s

@@ -2,8 +2,10 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
+from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import (
     AS_IS,
     PourOption,
@@ -109,3 +111,10 @@ def test_curves_are_of_the_right_card(cook_line, begins_s):
         cook_line.conditions,
     )
     assert other.topcoat_curve.lit.when(**span) < other.slurry_curve.lit.when(**span)
+
+
+def test_while_it_cures_a_floor_is_held_to_the_cold_ends_of_slab_and_air_alone(cook_line):
+    layer, here = cook_line.tasks[0][-1], cook_line.conditions
+    card = limits_of(cook_line.job, layer)
+    spare_k = np.minimum(here.shade.slab_c - card.slab_c[0], here.air_c - card.air_c[0])
+    assert cook_line.limits(layer, confidence=0.5).cures_k == pytest.approx(spare_k)

@@ -15,8 +15,14 @@ from hypothesis import strategies as st
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import POUR_ROLES, Person, Shift, common_hours
+from cureplan.planning.floor import sharing
 from cureplan.planning.floor.sharing import Rhythm, Tasks, _Search, shared_rhythm
-from cureplan.planning.plan.arrivals import arrival_plans, labour_of, people_warnings
+from cureplan.planning.plan.arrivals import (
+    _short_enough,
+    arrival_plans,
+    labour_of,
+    people_warnings,
+)
 from cureplan.planning.plan.model import Call, ChillPlan, ChillRoom
 
 # 240 s to mix with turnaround, 90 s to carry and come back, then rake, smooth, broadcast.
@@ -261,3 +267,22 @@ def test_of_two_rhythms_as_quick_the_one_whose_patches_are_sooner_done(
     search = SimpleNamespace(best=best, _done_s=lambda rhythm: rhythm.done_s)
     found = SimpleNamespace(interval_s=interval_s, done_s=done_s)
     assert _Search._beats(search, found) is beats
+
+
+def test_a_search_for_a_rhythm_ends_when_many_were_tried(demo_job, monkeypatch):
+    everybody = {name: " ".join(POUR_ROLES) for name in ("ana", "bo", "cy", "di")}
+    crew = crew_of(demo_job, stations=2, **everybody)
+    monkeypatch.setattr(sharing, "MOST_TRIED", 20)
+    search = _Search(crew, TASKS, at_one=2)
+    search.divide({})
+    # After the first that is whole, no more than these, and what each had begun.
+    assert 20 < search.tried < 200
+    assert search.best is not None
+
+
+@pytest.mark.parametrize(("over_s", "allowed"), [(0.0, True), (1.0, False)])
+def test_a_stay_may_last_as_long_as_a_shift_and_no_longer(demo_job, over_s, allowed):
+    crew = replace(demo_job.crew, longest_shift_s=8 * 3600.0)
+    here = SimpleNamespace(who="mixer", call=AT, leaves=AT)
+    ends = AT + timedelta(hours=8, seconds=over_s)
+    assert _short_enough(crew, here, AT, ends) is allowed

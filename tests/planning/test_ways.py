@@ -17,7 +17,14 @@ from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, Glance, choose
 from cureplan.planning.plan.ways import FEW, _Looking, look_for_help
-from cureplan.planning.plan.worth import Tried, binds, in_vain, needless
+from cureplan.planning.plan.worth import (
+    DOUBT_FRAC,
+    Tried,
+    _doubt_frac,
+    binds,
+    in_vain,
+    needless,
+)
 from cureplan.planning.schedule.changes import (
     OPENING,
     POURING,
@@ -34,7 +41,7 @@ from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, never
 from cureplan.planning.schedule.placing import crew_spans
-from cureplan.planning.schedule.relax import explain
+from cureplan.planning.schedule.relax import _least_remedies, explain
 from tests.commands.steady import write_job, write_weather
 
 NOON = datetime(2013, 7, 17, 16, tzinfo=UTC)
@@ -337,3 +344,20 @@ def test_one_more_at_the_mixing_is_more_trouble_than_one_anywhere_else() -> None
         for task in ("mixing", "rake", "broadcast", "topcoat", "primer")
     }
     assert {t for t, e in efforts_min.items() if e == max(efforts_min.values())} == {"mixing"}
+
+
+def test_fewest_remedies_are_all_single_ones_where_one_will_do(demo_job):
+    job = replace(demo_job, policy=replace(demo_job.policy, remedies=()))
+    trials = SimpleNamespace(job=job, works=lambda _: True)
+    found = list(_least_remedies(trials, [more_hands(job, "mixing")], wanted=2))
+    assert len(found) == len(REMEDY_WORDS)
+    assert all(len(change.job.policy.remedies) == 1 for change in found)
+
+
+def test_chances_of_other_nights_are_not_compared_night_by_night():
+    odds = SimpleNamespace(members=400, lost=np.zeros(400))
+    one, bare = SimpleNamespace(odds=odds), SimpleNamespace(odds=None)
+    fewer = SimpleNamespace(odds=SimpleNamespace(members=200, lost=np.zeros(200)))
+    assert _doubt_frac(one, one) == 0.0
+    for pair in ((one, bare), (bare, one), (bare, bare), (one, fewer)):
+        assert _doubt_frac(*pair) == DOUBT_FRAC

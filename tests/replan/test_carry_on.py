@@ -10,6 +10,7 @@ import pytest
 from log_lines import said
 
 import cureplan.planning.replan.replan as replanning
+from cureplan.planning.replan.carry_on import _planned_s
 from cureplan.planning.replan.replan import replan
 
 
@@ -44,3 +45,14 @@ def test_a_faster_batch_with_minutes_in_hand_moves_no_room(
         assert "replan.carry_on" in [change.code for change in found.changes]
     else:
         assert speed > 1.1
+
+
+def test_only_pours_that_waited_are_held_to_their_minute(demo_plan):
+    # The demonstration pours room after room: who begins begins, the others follow.
+    rooms = sorted(demo_plan.rooms, key=lambda room: room.order)
+    planned = _planned_s(demo_plan, held=False)
+    assert [name for name, stages in planned.items() if "pour" in stages] == [rooms[0].room]
+    later = replace(rooms[1], pour_start=rooms[1].pour_start + timedelta(minutes=30))
+    waits = replace(demo_plan, rooms=(rooms[0], later, *rooms[2:]))
+    planned = _planned_s(waits, held=False)
+    assert planned[later.room] == {"pour": later.pour_start.timestamp()}
