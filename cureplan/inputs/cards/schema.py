@@ -92,6 +92,8 @@ class PointEntry(Written):
 
 def _as_printed(value: Any) -> Any:
     """A point as a data sheet prints it, taken apart into its keys."""
+    if isinstance(value, dict) and isinstance(value.get("after"), str):
+        return _with_printed_time(value, value["after"])
     if not isinstance(value, str):
         return value
     printed = split_printed(value)
@@ -100,6 +102,24 @@ def _as_printed(value: Any) -> Any:
         raise q.refusal(value, "not how a data sheet says a time", cure)
     after, at, humidity = printed
     return {"after": after, "at": at} | ({"humidity": humidity} if humidity else {})
+
+
+def _with_printed_time(table: dict[str, Any], text: str) -> dict[str, Any]:
+    """A point whose time says at what it was taken besides."""
+    printed = split_printed(text)
+    if printed is None:
+        return table
+    after, *conditions = printed
+    said = dict(zip(("at", "humidity"), conditions, strict=True))
+    for key, parse, near in (
+        ("at", q.parse_temperature_c, q.SAME_WITHIN_K),
+        ("humidity", q.parse_fraction, 0.0),
+    ):
+        own = table.get(key)
+        if isinstance(own, str) and said[key] and abs(parse(own) - parse(said[key])) > near:
+            cure = "leave the right one of the two"
+            raise q.refusal(text, f"{said[key]} is not the {own} of {key}", cure)
+    return {key: one for key, one in said.items() if one} | table | {"after": after}
 
 
 class MilestoneEntry(Written):
