@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -459,8 +460,9 @@ def plan_id(plan: Plan) -> str:
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
 
 
+@cache
 def plan_adapter() -> Any:
-    """What reads and writes a plan as JSON."""
+    """What reads and writes a plan as JSON: to build it takes longer than to use it."""
     from pydantic import TypeAdapter
 
     return TypeAdapter(Plan)
