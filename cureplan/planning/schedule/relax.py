@@ -227,7 +227,7 @@ def _look(trials: _Trials) -> Iterator[Change]:
         yield change
     if trials.goal != "margin alone":
         kinds = (
-            *(room_later(room.name) for room in job.rooms if room.open_by is not None),
+            *_rooms_later(job),
             *(GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED),
         )
         kinds = kinds if some else tuple(kind for kind in kinds if kind not in BUT_OPENING)
@@ -278,13 +278,18 @@ def _most(trials: _Trials, job: Job, graded: Graded) -> _Top | None:
     return _opened(trials, top)
 
 
+def _rooms_later(job: Job) -> list[Graded]:
+    """Each room with an hour of its own wanted later."""
+    return [room_later(room.name) for room in job.rooms if room.open_by is not None]
+
+
 def _all_would_do(trials: _Trials, job: Job) -> bool:
     """Whether a job works with one more hand at each task and all hours at their most but
     the opening: where it does not, none of them is a way by itself."""
     for task in trials.tasks:
         job = more_hands(job, task).job
     change: Change | None = None
-    for graded in BUT_OPENING:
+    for graded in (*_rooms_later(job), *BUT_OPENING):
         if top := _at_most(trials, job, graded):
             change = top.change(top.most)
             job = job if change is None else change.job
@@ -357,7 +362,7 @@ def _two_changes(
 
 def _beside_less(trials: _Trials, less: Change, hands: Sequence[Change]) -> Iterator[Change]:
     """Where no single change does: floors opened for less together with one other."""
-    for graded in BUT_OPENING:
+    for graded in (*_rooms_later(trials.job), *BUT_OPENING):
         if top := _most(trials, less.job, graded):
             yield with_less(_least(trials, top), less)
     for hand in hands:
@@ -382,7 +387,7 @@ def _pairs(trials: _Trials, hands: Sequence[Change], opening: datetime | None) -
     # The other change as little as may be, then the opening as little as may be.
     others = [
         _least(trials, top)
-        for graded in BUT_OPENING
+        for graded in (*_rooms_later(latest.job), *BUT_OPENING)
         if (top := _most(trials, latest.job, graded))
     ]
     others += [
@@ -456,7 +461,7 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     if trials.goal != "windows" and not trials.enough(model.problem, solved.choice):
         return []
     opens = datetime.fromtimestamp(opens_s, job.site.zone)
-    rooms = ", ".join(late)
+    rooms = "; ".join(late)
     return [
         Relaxation(
             job=replace(
