@@ -79,6 +79,10 @@ EQUAL = {
         "half a turn either way",
     "if found.chance_frac <= self.job.policy.confidence - CLOSE_FRAC / 2:":
         "no chance is it to the last digit",
+    "if falls < _LEAST_FALL:": "no slope is it to the last digit",
+    "if above.start_s <= below.closed.ends_s:": "no layer bears feet on the very second",
+    "if known.size < 24 or air.epoch_s[known[-1]] + air.epoch_s[known[0]] < _FULL_DAYS_S:":
+        "fewer than four whole days are not looked at below",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""

@@ -136,3 +136,10 @@ def test_what_a_source_gives_is_never_changed(temps_c, data):
 def test_rows_within_one_hour_are_refused():
     with pytest.raises(OutOfRangeError, match="whole hour"):
         hourly([0.2, 0.8], [20, 21])
+
+
+def test_steps_of_three_hours_in_a_zone_half_an_hour_off_are_filled_at_its_own_hours():
+    series = hourly([0.5, 3.5, 6.5], [20, 23, 26], phase_s=1800.0)
+    at_h = (series.epoch_s - JULY_17_S) / 3600.0
+    assert at_h.tolist() == [0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 6.5]
+    assert series.temp_c == pytest.approx([20, 21, 22, 23, 24, 25, 26])
