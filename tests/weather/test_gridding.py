@@ -10,7 +10,7 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message
 from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
-from cureplan.weather.hours.resample import hour_means
+from cureplan.weather.hours.resample import hour_means, hours_between
 from cureplan.weather.hours.series import utc_of
 
 
@@ -139,7 +139,8 @@ def test_rows_within_one_hour_are_refused():
 
 
 def test_steps_of_three_hours_in_a_zone_half_an_hour_off_are_filled_at_its_own_hours():
-    series = hourly([0.5, 3.5, 6.5], [20, 23, 26], phase_s=1800.0)
-    at_h = (series.epoch_s - JULY_17_S) / 3600.0
+    rows = rows_at([0.5, 3.5, 6.5], [20, 23, 26])
+    filled, *_ = hours_between(rows, origins=(HAND,), phase_s=1800.0)
+    at_h = (filled.epoch_s - JULY_17_S) / 3600.0
     assert at_h.tolist() == [0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 6.5]
-    assert series.temp_c == pytest.approx([20, 21, 22, 23, 24, 25, 26])
+    assert filled.temp_c == pytest.approx([20, 21, 22, 23, 24, 25, 26])
