@@ -83,6 +83,8 @@ EQUAL = {
     "if above.start_s <= below.closed.ends_s:": "no layer bears feet on the very second",
     "if known.size < 24 or air.epoch_s[known[-1]] + air.epoch_s[known[0]] < _FULL_DAYS_S:":
         "fewer than four whole days are not looked at below",
+    "gained = found.chance_frac >= best_frac + NOISE_FRAC":
+        "a gain of just the noise is as good as none",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""

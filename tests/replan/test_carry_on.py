@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import time, timedelta
 
 import numpy as np
 import pytest
 from log_lines import said
 
 import cureplan.planning.replan.replan as replanning
-from cureplan.planning.replan.carry_on import _planned_s
+from cureplan.inputs.job.model import Shift
+from cureplan.planning.replan.carry_on import _longer, _planned_s
 from cureplan.planning.replan.replan import replan
 
 
@@ -56,3 +57,18 @@ def test_only_pours_that_waited_are_held_to_their_minute(demo_plan):
     waits = replace(demo_plan, rooms=(rooms[0], later, *rooms[2:]))
     planned = _planned_s(waits, held=False)
     assert planned[later.room] == {"pour": later.pour_start.timestamp()}
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "longer"),
+    [
+        (time(19), time(5), time(5, 15)),
+        (time(19), time(18, 44), time(18, 59)),
+        # Round the clock already, or with it.
+        (time(19), time(18, 45), time(18, 45)),
+        (time(19), time(18, 50), time(18, 50)),
+        (time(19), time(19), time(19)),
+    ],
+)
+def test_a_shift_that_may_run_over_never_ends_as_it_begins(begins, ends, longer):
+    assert _longer(Shift(begins=begins, ends=ends)) == Shift(begins=begins, ends=longer)
