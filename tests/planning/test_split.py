@@ -18,7 +18,8 @@ from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.inputs.job.model import Shift
 from cureplan.judge import judge
 from cureplan.planning.floor.outline import parts_at
-from cureplan.planning.plan.choose import Chosen, in_parts
+from cureplan.planning.plan.choose import Chosen
+from cureplan.planning.plan.ways import in_parts
 from cureplan.planning.schedule.construct import Schedule, prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 

@@ -56,6 +56,14 @@ def test_a_pour_no_shift_holds_is_named_with_both_times():
     assert "more than 1 h 15 min after set-up" in told
 
 
+def test_limits_that_each_break_by_themselves_are_all_named():
+    # Whoever has mended the opening must not meet the shift only then.
+    short = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
+    (found,) = alone(due_sooner(short, hours=40), Tables(pours=pours_of(short)))
+    assert found.limits == ("pour shift", "opening")
+    assert [say.code for say in found.says] == ["limit.pour_long", "limit.opening"]
+
+
 def test_a_slab_below_the_dew_point_is_named_with_its_figures():
     # A margin of 40 K no slab of that week keeps: the demo's air is never that dry.
     policy = replace(demo().policy, dew_margin_k=40.0)

@@ -10,12 +10,15 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain, islice, zip_longest
 from math import inf
+from statistics import NormalDist
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job, Remedy
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS
-from cureplan.planning.plan.choose import Chosen, Glance
+from cureplan.planning.floor.split import longest_shift_s, pour_lasts_s, ways_to_split
+from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
+from cureplan.planning.plan.choose import NOISE_FRAC, Chosen, Glance, choose
 from cureplan.planning.plan.worth import (
     ACTS_ON,
     GLANCE_FRAC,
@@ -52,8 +55,10 @@ from cureplan.planning.schedule.floor_model import Tables, timeless
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.relax import relaxations
 
-__all__ = ["look_for_help"]
+__all__ = ["in_parts", "look_for_help"]
 
+MOST_SPLITS = 2
+"""Ways to part a room that are planned in full."""
 MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
 SHEET_WORK, START_WORK = 2.0, 1.0
@@ -118,6 +123,41 @@ def _budget(job: Job, chosen: Chosen) -> float:
     """What all of the looking may take, by the work of the command without it."""
     rest = START_WORK if chosen.odds is None else SHEET_WORK + REST_WORK * len(job.rooms)
     return min(MOST_WORK, MOST_HELP * (chosen.schedule.worked + rest))
+
+
+def in_parts(
+    job: Job,
+    tables: Tables,
+    chosen: Chosen,
+    *,
+    issued_s: float,
+    progress: Progress | None = None,
+) -> tuple[Job, Tables, Chosen]:
+    """The same with a room in parts, where it finds no night whole or none that holds it.
+
+    Tried at the stop lines the job allows, where nothing fits, or where the pour may well
+    outlast every shift; a part may be poured another night.
+    """
+    if chosen.stopped or chosen.keeps_policy(job):
+        return job, tables, chosen
+    behind = NormalDist().inv_cdf(0.5 + 0.5 * job.policy.confidence)
+    drag, late_s = 1.0 + behind * RHYTHM_SD_FRAC, behind * LATE_SD_S
+    named = {name for failure in chosen.schedule.failures for name in failure.rooms}
+    whole = [
+        room
+        for room in sorted(job.rooms, key=lambda room: -room.area_m2)
+        if (chosen.odds is None and room.name in named)
+        or pour_lasts_s(job, room) * drag + late_s > longest_shift_s(job)
+    ]
+    for room in whole:
+        for split in islice(ways_to_split(job, room), MOST_SPLITS):
+            parts = tables.of_changed(split, was=job)
+            found = choose(split, parts, issued_s=issued_s, progress=progress)
+            if found.stopped:
+                return job, tables, chosen
+            if found.odds is not None and found.chance_frac > chosen.chance_frac + NOISE_FRAC:
+                return split, parts, found
+    return job, tables, chosen
 
 
 @dataclass(slots=True, kw_only=True)
