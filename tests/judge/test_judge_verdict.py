@@ -148,7 +148,8 @@ def test_who_pours_or_primes_and_coats_does_one_at_a_time(
     monkeypatch.setattr(
         people_rules, "_check_one_crew", lambda _, rule, __: held.append(rule) or ()
     )
-    crew = replace(demo_job.crew, foreman=None, people=(Person(name="ana", roles=roles),))
+    people = (Person(name="bo", roles=("foreman",)), Person(name="ana", roles=roles))
+    crew = replace(demo_job.crew, people=people)
     job = SimpleNamespace(crew=crew)
     case = SimpleNamespace(floors=(), plan=SimpleNamespace(job=job))
     assert list(people_rules.check_coat_crew(case)) == []
