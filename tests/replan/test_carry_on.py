@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import time, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +13,7 @@ from log_lines import said
 
 import cureplan.planning.replan.replan as replanning
 from cureplan.inputs.job.model import Shift
-from cureplan.planning.replan.carry_on import _longer, _planned_s
+from cureplan.planning.replan.carry_on import LATE_BAND_S, _longer, _planned_s, lateness
 from cureplan.planning.replan.replan import replan
 
 
@@ -72,3 +74,20 @@ def test_only_pours_that_waited_are_held_to_their_minute(demo_plan):
 )
 def test_a_shift_that_may_run_over_never_ends_as_it_begins(begins, ends, longer):
     assert _longer(Shift(begins=begins, ends=ends)) == Shift(begins=begins, ends=longer)
+
+
+@pytest.mark.parametrize(("after_s", "late"), [(-0.5, 0), (0.0, 0), (0.9, 0), (2.0, 1)])
+def test_a_layer_at_the_second_its_window_closes_is_not_late(after_s, late):
+    bar = SimpleNamespace(name="Bar")
+    opens = SimpleNamespace(opens_s=5000.0)
+    coats = [
+        SimpleNamespace(room=name, start_s=1000.0 + after_s, window=window, after=opens)
+        for name, window in (
+            ("Bar", SimpleNamespace(closes_s=1000.0)),
+            ("Begun long ago", SimpleNamespace(closes_s=0.0)),
+        )
+    ]
+    due = SimpleNamespace(timestamp=lambda: 4000.0)
+    job = SimpleNamespace(rooms=(bar,), due=lambda _: due)
+    schedule = SimpleNamespace(coats=coats, pours=())
+    assert lateness(job, schedule) == (late, math.ceil(1000.0 / LATE_BAND_S))
