@@ -85,6 +85,8 @@ EQUAL = {
         "fewer than four whole days are not looked at below",
     "gained = found.chance_frac >= best_frac + NOISE_FRAC":
         "a gain of just the noise is as good as none",
+    "near_s = low_s if sure_s <= low_s else high_s": "who stands on the edge is not asked",
+    "if then_k[least] <= worst_k:": "either of two alike may be told",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
