@@ -87,6 +87,11 @@ EQUAL = {
         "a gain of just the noise is as good as none",
     "near_s = low_s if sure_s <= low_s else high_s": "who stands on the edge is not asked",
     "if then_k[least] <= worst_k:": "either of two alike may be told",
+    "if buckets >= MOST_BUCKETS and len(written.rooms) <= MOST_ROOMS:":
+        "no floor takes that to the last digit",
+    'if not tail or text[10:11] == "T":': "what is parted otherwise is searched",
+    "stated = [when for when in past if when < known.latest + _LATER][:1]":
+        "no file is written in that very second",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
