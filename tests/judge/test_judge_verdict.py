@@ -154,3 +154,10 @@ def test_who_pours_or_primes_and_coats_does_one_at_a_time(
     case = SimpleNamespace(floors=(), plan=SimpleNamespace(job=job))
     assert list(people_rules.check_coat_crew(case)) == []
     assert held == rules_held
+
+
+def test_rooms_that_only_the_plan_or_only_the_job_has_are_named(plan):
+    first, *others = plan.rooms
+    strange = replace(first, room="Bar")
+    (found,) = judge(replace(plan, rooms=(strange, *others)))
+    assert found.what == f"rooms of plan and job differ by {sorted(['Bar', first.room])}"

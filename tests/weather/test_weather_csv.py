@@ -378,3 +378,9 @@ def test_a_row_of_an_hour_nobody_can_settle_is_named_as_it_stands(
 def test_a_table_of_nothing_but_units_is_one_clear_line(table):
     with pytest.raises(InputError, match=r"w\.csv:2"):
         read_weather_csv(table("time,temp_c,dew_c\n,deg C,deg C\n"))
+
+
+@pytest.mark.parametrize("text", ["17 lot July 2013", "17 July June 2013 May", "17 lot 2013"])
+def test_words_that_are_no_date_beside_one_are_no_date(text):
+    assert date_of("17 July 2013") is not None
+    assert date_of(text) is None
