@@ -5,7 +5,9 @@ from __future__ import annotations
 import copy
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -13,6 +15,7 @@ from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.job.crosscheck import require_near
+from cureplan.inputs.job.edits import check_job
 from cureplan.inputs.job.model import LONGEST_AHEAD, Shift, SlabReading, SunPatch
 from cureplan.inputs.job.reader import read_job, read_job_text
 from cureplan.inputs.job.schema import KIND_UNITS, JobFile
@@ -280,3 +283,8 @@ def test_a_plan_is_made_as_many_days_ahead_as_is_said_and_no_second_more(demo_jo
     require_near(demo_job, first)
     with pytest.raises(InputError, match="days before the job's access"):
         require_near(demo_job, first - timedelta(seconds=1))
+
+
+def test_a_job_whose_weather_lies_under_a_long_name_is_sound(demo_job):
+    long = replace(demo_job.weather, file=Path(f"{'w' * 200}.csv"))
+    check_job(replace(demo_job, weather=long))
