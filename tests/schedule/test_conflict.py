@@ -17,7 +17,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
 from cureplan.planning.schedule import conflict, together
-from cureplan.planning.schedule.conflict import LIMITS, Some, _Windows, alone
+from cureplan.planning.schedule.conflict import LIMITS, NEVER, Some, _over, _Windows, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Failure
@@ -233,3 +233,13 @@ def test_a_crews_work_is_told_with_one_move_between_each_two(monkeypatch):
     job = replace(job, crew=replace(job.crew, changeover_s=20 * 60.0))
     told = {m.code: m.values["work_s"] for m in together._work_of(job, None, ["A", "B"])}
     assert told == {"limit.work_pour": 210 * 60.0, "limit.work_topcoat": 30 * 60.0}
+
+
+def test_of_the_states_in_a_window_the_one_that_ends_soonest_is_taken():
+    # By hand: from 2 to 4 lie the begins 2, 3 and 4, which end at 9, 7 and 8.
+    below = SimpleNamespace(size=2, opens=np.array([2, 6]), closes=np.array([4, 9]))
+    above = SimpleNamespace(begins=np.array([5, 4, 1, 3, 2]))
+    ready = np.array([6, 8, 5, 7, 9])
+    found, pick = _over(below, above, ready)
+    assert found.tolist() == [7, NEVER]
+    assert pick[0] == 3

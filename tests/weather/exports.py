@@ -32,8 +32,7 @@ class Asked:
 # 19:00 and 20:00 in New York on 17 July 2013 are 23:00 and 00:00 UTC.
 NEW_YORK = [("2013-07-17T23", 30.5, 20.1), ("2013-07-18T00", 29.0, 20.0)]
 # The same clock in Berlin is 17:00 and 18:00 UTC.
-BERLIN = [("2013-07-17T17", 30.5, 20.1), ("2013-07-17T18", 29.0, 20.0)]
-MADRID = BERLIN
+BERLIN = MADRID = [("2013-07-17T17", 30.5, 20.1), ("2013-07-17T18", 29.0, 20.0)]
 # In damp air: 100 % humid, so the dew point is the air.
 FOG = [("2013-07-17T23", 20.0, 20.0), ("2013-07-18T00", 19.0, 19.0)]
 
