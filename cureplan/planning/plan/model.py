@@ -15,6 +15,7 @@ from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
 from cureplan.inputs.cards.write import drop_no_doubts
 from cureplan.inputs.job.model import LONGEST_ACCESS, MOST_BUCKETS, MOST_ROOMS, Job, OpenFor
+from cureplan.planning.floor.conditions import Part
 from cureplan.planning.floor.takeoff import Takeoff, TakeoffRoom
 from cureplan.planning.plan.night_rules import NightRules
 from cureplan.planning.plan.people import Arrival, Break, Call, Labour, Stop
@@ -296,6 +297,8 @@ class NightSlab:
     room: str
     warmer_k: float
     sd_k: float
+    warm_parts: tuple[Part, ...] = ()
+    half_sd_k: float | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

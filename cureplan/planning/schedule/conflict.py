@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from functools import cached_property
-from itertools import combinations
+from itertools import chain, combinations, islice
 from typing import Literal
 
 import numpy as np
@@ -208,12 +208,14 @@ def _why(whole: Some) -> Failure:
         return _unseen(lifted)
     limits = limits_of_job(job)
     for size in range(1, len(limits) + 1):
-        for some in combinations(limits, size):
-            if replace(lifted, limits=frozenset(some)).begins() is None:
-                says = [_says(lifted, limit, some) for limit in some]
-                if "opening" in some:
-                    says += _only_wash(job, tables, room)
-                return Failure(limits=some, rooms=(room,), says=tuple(says))
+        of_size = combinations(limits, size)
+        sets = (s for s in of_size if replace(lifted, limits=frozenset(s)).begins() is None)
+        # Whoever mends one limit that breaks by itself meets the next.
+        if found := list(islice(sets, None if size == 1 else 1)):
+            says = [_says(lifted, limit, some) for some in found for limit in some]
+            broken = tuple(chain(*found))
+            says += _only_wash(job, tables, room) if "opening" in broken else ()
+            return Failure(limits=broken, rooms=(room,), says=tuple(says))
     raise AssertionError("asked why of a room that has a way")
 
 
