@@ -86,7 +86,7 @@ def _told(tell: Tell) -> Callable[[str], None]:
 
 
 def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
-    """Plan a job and write its sheets, before help is looked for and again where some was found.
+    """Plan a job and write its sheets, before help is looked for and again with it.
 
     Pictures are drawn when somebody asks for one: after most edits nobody does.
     """
@@ -107,9 +107,7 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
         tell({"words": "this is the plan; looking at what would help", "shown": True})
 
     try:
-        made = make_plan(
-            job, now=now, progress=_told(tell), answered=stand.append, shown=shown
-        )
+        made = make_plan(job, now=now, progress=_told(tell), answered=stand.append, shown=shown)
     except KeyboardInterrupt:
         # Stopped while its doubt was taken apart: the plan stands without.
         if not stand:
