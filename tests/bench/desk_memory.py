@@ -31,6 +31,9 @@ def held_mb(pid: int) -> float:
 def edited(text: str, number: int) -> str:
     """The job after its edit of that number: no two of a thousand are alike."""
     text = re.sub(r'(?m)^setup = ".*"', f'setup = "{15 + number % 40} min"', text)
+    text = re.sub(
+        r'(?m)^slab_thickness = ".*"', f'slab_thickness = "{5 + number / 500:.3f} in"', text
+    )
     return re.sub(r'(?m)^gain = ".*"', f'gain = "{1 + number / 1000:.3f} F"', text)
 
 

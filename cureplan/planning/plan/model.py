@@ -592,11 +592,9 @@ def _object_in(text: str, source: Path | str) -> dict[str, Any]:
             cure="read it with that one, or make the plan again with `cureplan plan`",
             source=source,
         )
-    found: dict[str, Any] = data
-    return found
+    return dict(data)
 
 
 def _refused(problem: str, source: Path | str, *, key: str | None = None) -> InputError:
-    return InputError(
-        problem, cure="make the plan again with `cureplan plan`", source=source, key=key
-    )
+    anew = "make the plan again with `cureplan plan`"
+    return InputError(problem, cure=anew, source=source, key=key)
