@@ -47,21 +47,34 @@ def test_an_opening_too_soon_is_named_with_the_hour_it_could_be():
 
 
 def test_a_pour_no_shift_holds_is_named_with_both_times():
-    job = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
+    # Whoever mends the shift must not meet only then that it is wanted open too soon as well.
+    job = due_sooner(with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30")), hours=40)
     (found,) = conflicts(job)
-    assert found.limits == ("pour shift",)
+    assert found.limits == ("pour shift", "opening")
     # 26 kits every 3.5 min: an hour and a half and more, against 90 - 15 = 75 min after set-up.
     told = _in_words(job, found.says)
     assert "pouring Cook line takes 1 h 37 min" in told
     assert "more than 1 h 15 min after set-up" in told
 
 
-def test_limits_that_each_break_by_themselves_are_all_named():
-    # Whoever has mended the opening must not meet the shift only then.
-    short = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
-    (found,) = alone(due_sooner(short, hours=40), Tables(pours=pours_of(short)))
-    assert found.limits == ("pour shift", "opening")
-    assert [say.code for say in found.says] == ["limit.pour_long", "limit.opening"]
+def test_a_shift_shorter_than_its_set_up_is_named_as_one():
+    job = with_shifts(few_rooms("Corridor"), pours=("19:00", "19:10"))
+    (found,) = alone(job, Tables(pours=pours_of(job)))
+    told = _in_words(job, found.says)
+    assert "no pour shift (19:00-19:10) has more than 0 min after set-up" in told
+
+
+def test_a_way_in_is_to_be_open_when_the_room_behind_it_is():
+    # A day and two hours are no time for wash-down, neither of the room nor of its only way in.
+    job = few_rooms("Cook line", "Corridor")
+    due = job.access.begins + timedelta(hours=26)
+    rooms = [replace(r, open_by=due if r.name == "Cook line" else None) for r in job.rooms]
+    job = replace(job, rooms=tuple(rooms))
+    found = {failure.rooms[0]: failure for failure in alone(job, Tables(pours=pours_of(job)))}
+    assert found.keys() == {"Cook line", "Corridor"}
+    opening, *wash = found["Corridor"].says
+    assert opening.values["due_at"] == due.isoformat()
+    assert all(str(say.values["ready_at"]) <= due.isoformat() for say in wash)
 
 
 def test_a_slab_below_the_dew_point_is_named_with_its_figures():
