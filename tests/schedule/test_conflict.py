@@ -57,6 +57,26 @@ def test_a_pour_no_shift_holds_is_named_with_both_times():
     assert "more than 1 h 15 min after set-up" in told
 
 
+def test_a_shift_shorter_than_its_set_up_is_named_as_one():
+    job = with_shifts(few_rooms("Corridor"), pours=("19:00", "19:10"))
+    (found,) = alone(job, Tables(pours=pours_of(job)))
+    told = _in_words(job, found.says)
+    assert "no pour shift (19:00-19:10) has more than 0 min after set-up" in told
+
+
+def test_a_way_in_is_to_be_open_when_the_room_behind_it_is():
+    # A day and two hours are no time for wash-down, neither of the room nor of its only way in.
+    job = few_rooms("Cook line", "Corridor")
+    due = job.access.begins + timedelta(hours=26)
+    rooms = [replace(r, open_by=due if r.name == "Cook line" else None) for r in job.rooms]
+    job = replace(job, rooms=tuple(rooms))
+    found = {failure.rooms[0]: failure for failure in alone(job, Tables(pours=pours_of(job)))}
+    assert found.keys() == {"Cook line", "Corridor"}
+    opening, *wash = found["Corridor"].says
+    assert opening.values["due_at"] == due.isoformat()
+    assert all(str(say.values["ready_at"]) <= due.isoformat() for say in wash)
+
+
 def test_a_slab_below_the_dew_point_is_named_with_its_figures():
     # A margin of 40 K no slab of that week keeps: the demo's air is never that dry.
     policy = replace(demo().policy, dew_margin_k=40.0)
