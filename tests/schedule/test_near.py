@@ -47,10 +47,11 @@ def of_two_evenings(near):
 
 
 def looks(monkeypatch, near, chance, own=None):
-    """The ways looked at by a made-up chance, and the best of these."""
+    """The ways looked at by a made-up chance, and the best of these; by themselves floors
+    hold better iced."""
     seen = []
 
-    def gains(self, way):
+    def gains(self, way, **_):
         seen.append((chance(way), way))
         if seen[-1][0] <= self.best.frac:
             return False
@@ -65,7 +66,7 @@ def looks(monkeypatch, near, chance, own=None):
         room_frac=dict.fromkeys(rooms, 0.5), coat_frac=dict.fromkeys([(rooms[0], 1)], 0.5)
     )
     start = Judged(schedule=near.schedule, odds=odds, frac=-1.0, weight=0)
-    nights = SimpleNamespace(worked=0.0)
+    nights = SimpleNamespace(worked=0.0, of_floor=lambda pour: float(pour.option.chilled))
     climb(near, start, nights, work=1e9, stop=never)
     return seen, max(seen, key=lambda one: one[0])[1]
 
@@ -98,9 +99,7 @@ def test_no_evening_is_moved_where_no_hour_may_be_waited_for(monkeypatch, near):
 
 
 def test_a_floor_alone_is_iced_where_all_at_once_gain_nothing(monkeypatch, near):
-    # Made up: either keeps more margin iced, and only the Corridor gains by it.
-    monkeypatch.setattr(Near, "least_s", lambda *of: float(of[2].chilled))
-
+    # Made up: either holds better by itself, and all of it only with the Corridor iced.
     def chance(way):
         iced = [room for room, option in sorted(way.options.items()) if option.chilled]
         return {(): 0.5, ("Corridor",): 0.6}.get(tuple(iced), 0.4)

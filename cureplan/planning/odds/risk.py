@@ -116,8 +116,7 @@ class Looked:
         ):
             if known is not None:
                 # Looked at again at another hour: the next look is mostly near.
-                ends = min(span[0], known[2][0]), max(span[1], known[2][1])
-                span = ends[0] - AROUND_S, ends[1] + AROUND_S
+                span = min(*span, *known[2]) - AROUND_S, max(*span, *known[2]) + AROUND_S
             self._ages[key] = known = (*drawn, span, ages_on(pours, layer, nights, span))
         return known[3]
 

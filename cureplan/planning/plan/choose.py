@@ -17,7 +17,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.split import longest_shift_s, pour_lasts_s, ways_to_split
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Looked, Odds, assess
-from cureplan.planning.plan.climb import ODDS_WORK, Judged, Nights, climb, starts_of
+from cureplan.planning.plan.climb import LEAST_FRAC, ODDS_WORK, Judged, Nights, climb, starts_of
 from cureplan.planning.schedule.construct import (
     MANY_ROOMS,
     QUICK,
@@ -64,7 +64,7 @@ MORE, MORE_WORK = 2.0, 8.0
 at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
-NEAR_WORK, NEAR_SHARES = 0.5, {False: 0.5, True: 0.15}
+NEAR_WORK, NEAR_SHARES = 0.5, {False: 0.8, True: 0.15}
 """What looking near the best may cost, and what share of all the work before it, of few
 rooms and of many."""
 LUCK_FRAC, MOST_STARTS = 0.02, 3
@@ -476,10 +476,11 @@ class _Choosing:
 
         Not of a night that is begun: there it is carried on unless much is gained."""
         begun = any(pours.settled.begun_s for pours in self.tables.pours.values())
-        if begun or self.best is None or self.best.keeps_policy(self.job):
+        if begun or self.stop() or self.best is None or self.best.keeps_policy(self.job):
             return
         nights = Nights(self.job, self.tables.pours, self.issued_s, self.looked)
-        ranked = sorted(map(self._again, self.seen.values()), key=self._worth, reverse=True)
+        seen = [self._assessed(one.schedule) for one in self.seen.values()]
+        ranked = sorted(seen, key=self._worth, reverse=True)
         least_frac = ranked[0].chance_frac - LUCK_FRAC
         found = {
             self._agreed(one, start := nights.judged(one.schedule)): (one, start)
@@ -487,25 +488,18 @@ class _Choosing:
             if one.chance_frac >= least_frac
         }
         self.best, start = found[max(found)]
-        asked = self.job.policy.confidence
-        windows = self.best.schedule.held_frac or asked
-        near = Near(
-            job=self.job,
-            tables=self.tables,
-            sure=Sureness(windows=windows, margins=asked, limits=self.cool),
-            schedule=self.best.schedule,
-        )
+        best, asked = self.best.schedule, self.job.policy.confidence
+        sure = Sureness(windows=best.held_frac or asked, margins=asked, limits=self.cool)
+        near = Near(job=self.job, tables=self.tables, sure=sure, schedule=best)
         share = NEAR_SHARES[len(self.job.rooms) >= MANY_ROOMS]
         work = NEAR_WORK + share * self.worked
         end = climb(near, start, nights, work=work, stop=self.stop)
         self.worked += near.worked + nights.worked
         if end is not start:
             last = self._assessed(replace(end.schedule, solver=QUICK))
-            if self._agreed(last, end) > max(found):
+            kept, frac = max(found)
+            if self._agreed(last, end) > (kept, frac + LEAST_FRAC):
                 self.best = last
-
-    def _again(self, one: Chosen) -> Chosen:
-        return self._assessed(one.schedule)
 
     def _agreed(self, one: Chosen, judged: Judged) -> tuple[bool, float]:
         """What a schedule is worth by the nights its chance is stated by and by others."""

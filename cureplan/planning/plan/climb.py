@@ -7,7 +7,7 @@ and what holds more often on those must do so on others again.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from typing import Any
 
@@ -18,6 +18,7 @@ from cureplan.planning.schedule.construct import MANY_ROOMS
 from cureplan.planning.schedule.floor_model import EVEN_ODDS
 from cureplan.planning.schedule.near import Coat, Near, Way
 from cureplan.planning.schedule.outcome import Schedule, Stop
+from cureplan.planning.schedule.placing import PlacedPour
 
 __all__ = ["ODDS_WORK", "Judged", "Nights", "climb", "starts_of"]
 
@@ -33,6 +34,8 @@ COAT_STEPS_S = (1800.0, 7200.0, -1200.0)
 MOST_WORST, MOST_SWAPPED = 3, 2
 """Floors that are poured in other ways and moved by themselves, and of these and of coats
 those that change places: those that cost most."""
+LEAST_FRAC = 0.003
+"""What is gained by less is not taken: it may open hours later."""
 SURE_FRAC = 0.01
 """By how much more often than asked a schedule holds that is not bettered."""
 NEXT_TO_NONE = 0.01
@@ -85,6 +88,7 @@ class Nights:
     worked: float = 0.0
     _draws: list[tuple[Job, Looked]] = field(init=False)
     _known: dict[object, list[Odds]] = field(init=False, default_factory=dict)
+    _floors: dict[object, float] = field(init=False, default_factory=dict)
 
     def __post_init__(self) -> None:
         if len(self.job.rooms) >= MANY_ROOMS:
@@ -109,6 +113,17 @@ class Nights:
             return None
         found = self.judged(schedule)
         return found if found.frac > other.frac else None
+
+    def of_floor(self, pour: PlacedPour) -> float:
+        """How often the buckets of a pour hold by themselves."""
+        key = pour.room, pour.option, pour.start_s
+        if key not in self._floors:
+            job, looked = self._draws[0]
+            alone = Schedule(pours=(pour,), coats=(), failures=(), required_s=0.0)
+            odds = assess(job, self.pours, alone, issued_s=self.issued_s, looked=looked)
+            self.worked += LOOK_WORK
+            self._floors[key] = odds.buckets_frac
+        return self._floors[key]
 
     def _odds(self, schedule: Schedule, draws: int) -> list[Odds]:
         known = self._known.setdefault(starts_of(schedule), [])
@@ -150,10 +165,11 @@ class _Climb:
         self.gains(self.way)
         self._coats_timed()
         self._surer()
+        self._floors()
         gained = True
         while gained and not self.over:
             before = self.best
-            for look in (self._evenings, self._floors, self._orders, self._coats):
+            for look in (self._evenings, self._orders, self._coats, self._floors):
                 look()
             gained = self.best is not before
 
@@ -176,8 +192,8 @@ class _Climb:
                 return replace(self.best, schedule=replace(sure, pours=pours))
         return self.best
 
-    def gains(self, way: Way) -> bool:
-        """Whether a way holds more often than the best; then it is the best."""
+    def gains(self, way: Way, *, least: float = 0.0) -> bool:
+        """Whether a way holds so much more often than the best; then it is the best."""
         if way.key in self._seen or self.over:
             return False
         self._seen.add(way.key)
@@ -185,7 +201,7 @@ class _Climb:
         if schedule is None:
             return False
         found = self.nights.beyond(schedule, self.best)
-        if found is None:
+        if found is None or found.frac <= self.best.frac + least:
             return False
         self.way, self.best = way, found
         return True
@@ -199,7 +215,7 @@ class _Climb:
             self.gains(replace(self.way, coats_s={}, windows=windows))
 
     def _surer(self) -> None:
-        """Every floor as surely as may be."""
+        """Every floor with as much margin as may be."""
         pours = self.best.schedule.pours
         self.gains(self.way.poured({pour.room: self.near.surest(pour) for pour in pours}))
 
@@ -220,32 +236,39 @@ class _Climb:
         """Pours moved later as long as that gains, or else sooner."""
         for step_s in (by_s, -by_s):
             moved = False
-            while self.gains(self.way.moved(rooms, step_s)):
+            while self.gains(self.way.moved(rooms, step_s), least=LEAST_FRAC):
                 moved = True
             if moved:
                 return
 
     def _floors(self) -> None:
-        """The worst floors in other bays, then iced or with cool filler, or without where that
-        leaves more margin at their hour."""
-        for room in self.best.worst_rooms()[:MOST_WORST]:
-            for other in self._beside(room):
-                self.gains(self.way.poured({room: other}))
+        """Floors poured as their buckets by themselves hold most often: all, then the worst
+        one by one."""
+        own = self.best.schedule.pours
+        found = {
+            pour.room: max(self._beside(pour), key=self._of_floor(pour))
+            for pour in own
+            if pour.room in self.best.worst_rooms()
+        }
+        better = {p.room: found[p.room] for p in own if found.get(p.room, p.option) != p.option}
+        if len(better) < 2 or not self.gains(self.way.poured(better)):
+            for room in self.best.worst_rooms():
+                if room in better:
+                    self.gains(self.way.poured({room: better[room]}))
 
-    def _beside(self, room: str) -> list[PourOption]:
-        (pour,) = (pour for pour in self.best.schedule.pours if pour.room == room)
-        option, ladder = pour.option, self.near.ladder(room)
-        bays = [replace(option, bays=option.bays + more) for more in (1, -1)]
-        least_s = self.near.least_s(pour, option)
-        colder = [
-            other
-            for other in (
-                replace(option, chilled=not option.chilled),
-                replace(option, cool_filler=not option.cool_filler),
-            )
-            if other in ladder and self.near.least_s(pour, other) > least_s
-        ]
-        return [other for other in bays if other in ladder] + colder
+    def _of_floor(self, pour: PlacedPour) -> Callable[[PourOption], float]:
+        return lambda option: self.nights.of_floor(self.near.floor(pour, option))
+
+    def _beside(self, pour: PlacedPour) -> list[PourOption]:
+        """Itself and ways that differ in one thing."""
+        option, ladder = pour.option, self.near.ladder(pour.room)
+        others = (
+            replace(option, bays=option.bays + 1),
+            replace(option, bays=option.bays - 1),
+            replace(option, chilled=not option.chilled),
+            replace(option, cool_filler=not option.cool_filler),
+        )
+        return [option, *(other for other in others if other in ladder)]
 
     def _orders(self) -> None:
         """The worst floors in the places of others."""

@@ -11,10 +11,10 @@ import numpy as np
 
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.pour import PourOption, RoomPours
-from cureplan.planning.schedule.floor_model import Tables, floor_model, room_stages
+from cureplan.planning.schedule.floor_model import EVEN_ODDS, Tables, floor_model, room_stages
 from cureplan.planning.schedule.heuristic import order_work, time_order
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedPour, Span, crew_spans
+from cureplan.planning.schedule.placing import PlacedPour, Span, crew_spans, place_pour
 from cureplan.planning.schedule.relax import TABLE_WORK
 from cureplan.planning.schedule.remedies import option_ladder
 from cureplan.planning.schedule.slots import SLOT_S, Slots
@@ -127,6 +127,13 @@ class Near:
         """What margin a way leaves a floor at its hour on the expected night [s]."""
         table = self.tables.of(pour.room)
         return float(table.least_s(option, np.array([pour.start_s]))[0])
+
+    def floor(self, pour: PlacedPour, option: PourOption) -> PlacedPour:
+        """A pour at its hour in another way, as far as its buckets go."""
+        if option == pour.option:
+            return pour
+        own = self.tables.pours[pour.room]
+        return place_pour(own, option, pour.start_s, confidence=EVEN_ODDS, below=pour.under)
 
     def ladder(self, room: str) -> list[PourOption]:
         """The ways open to a floor."""
