@@ -229,6 +229,10 @@ def make_plan(
     )
 
 
+def _nobody(_: object) -> None:
+    """Where nobody asked to be told."""
+
+
 @at_its_card
 def plan_by(
     job: Job,
@@ -251,12 +255,12 @@ def plan_by(
     from cureplan.planning.floor.split import split_long
     from cureplan.planning.floor.weather_hours import known_range
     from cureplan.planning.odds.risk import known_until
-    from cureplan.planning.plan.assemble import assemble, with_doubt, with_help
-    from cureplan.planning.plan.choose import choose, in_parts
-    from cureplan.planning.plan.ways import look_for_help
+    from cureplan.planning.plan.assemble import assemble, left_out, with_doubt, with_help
+    from cureplan.planning.plan.choose import choose
+    from cureplan.planning.plan.ways import in_parts, look_for_help
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
-    from cureplan.planning.schedule.outcome import unless_stopped
+    from cureplan.planning.schedule.outcome import stopped_by_hand, unless_stopped
     from cureplan.planning.schedule.relax import explain
     from cureplan.planning.schedule.tried import try_others
 
@@ -289,29 +293,30 @@ def plan_by(
     if odds is None:
         why = _in_words(job, explain(schedule, job, known_until=series.ends))
         if looks:
-            if refused is not None:
-                refused(why)
-            looked = unless_stopped(look)
-            why = _in_words(job, explain(looked, job, known_until=series.ends))
+            (refused or _nobody)(why)
+            why = _in_words(job, explain(unless_stopped(look), job, known_until=series.ends))
         raise NoFeasiblePlanError(why)
-    plan = assemble(
-        portable(job),
-        series,
-        tables.pours,
-        schedule,
-        odds,
-        try_others(job, tables, schedule),
-        made_at=now,
-        past=past,
-    )
-    require_confirmed(plan)
-    if answered is not None:
-        answered(plan)
-    plan = with_doubt(plan, tables.pours, schedule, odds)
-    require_doubt_confirmed(plan)
-    if shown is not None:
-        shown(plan)
-    if plan.status == "within policy" or not looks:
+    # Ctrl-C leaves out the rest; what is found is written before a second one ends it.
+    with stopped_by_hand() as stop:
+        plan = assemble(
+            portable(job),
+            series,
+            tables.pours,
+            schedule,
+            odds,
+            try_others(job, tables, schedule),
+            made_at=now,
+            past=past,
+        )
+        require_confirmed(plan)
+        plan = left_out(plan) if chosen.stopped else plan
+        (answered or _nobody)(plan)
+        if not chosen.stopped:
+            plan = with_doubt(plan, tables.pours, schedule, odds, stop=stop)
+            require_doubt_confirmed(plan)
+    with stopped_by_hand() as again:
+        (shown or _nobody)(plan)
+    if plan.status == "within policy" or not looks or stop() or again():
         return plan
     schedule = unless_stopped(look)
     return plan if schedule.relaxed is None else with_help(plan, schedule)

@@ -274,6 +274,7 @@ def _plan_and_show(
     from cureplan.output.sheet.write import need_workbooks, write_sheets
     from cureplan.output.text.terminal import answers_text, doubt_text, help_text
     from cureplan.output.view.view import voice_of
+    from cureplan.planning.plan.assemble import is_stopped
     from cureplan.planning.plan.model import plan_to_json
     from cureplan.planning.schedule.construct import MANY_ROOMS
 
@@ -281,6 +282,7 @@ def _plan_and_show(
     if xlsx:
         need_workbooks()
     first: list[Plan] = []
+    answered: list[Plan] = []
 
     def say(text: Callable[..., str], *plans: Plan) -> None:
         if not as_json:
@@ -291,11 +293,15 @@ def _plan_and_show(
         wipe_progress()
         # The answers first: what follows takes as long again.
         say(answers_text, plan)
+        answered.append(plan)
 
     def show(plan: Plan) -> None:
         first.append(plan)
         say(doubt_text, plan)
-        written = write_sheets(plan, out, as_workbook=xlsx, force=force)
+        _note_left_out(plan, *answered)
+        # Nobody who waits for a plan that he stopped waits for its pictures.
+        pictures = not is_stopped(plan)
+        written = write_sheets(plan, out, pictures=pictures, as_workbook=xlsx, force=force)
         if not as_json:
             print_written(written)
 
@@ -314,6 +320,15 @@ def _plan_and_show(
         print_text(plan_to_json(made, text_of=voice_of(made).say), asked=True)
     if made.status == "short of policy":
         raise typer.Exit(SHORT_OF_POLICY)
+
+
+def _note_left_out(plan: Plan, answered: Plan) -> None:
+    """Say what a plan that was stopped lacks, where its answers did not."""
+    from cureplan.output.view.view import voice_of
+    from cureplan.planning.plan.assemble import STOPPED, is_stopped
+
+    if is_stopped(plan) and not is_stopped(answered):
+        note(voice_of(plan).say(STOPPED))
 
 
 @contextmanager

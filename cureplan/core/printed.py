@@ -8,6 +8,7 @@ from cureplan.core.errors import QuantityError
 from cureplan.core.quantities import (
     LONGEST_TEXT,
     SAME_SIGNS,
+    SAME_WITHIN_K,
     parse_temperature_c,
     read,
     refusal,
@@ -36,8 +37,6 @@ _TEMP_FIRST = re.compile(
 _TEMP_IN_BRACKETS = re.compile(
     rf"(?P<time>[^()@]+?)\s*\((?:{_AT}\s*)?(?P<temp>{_DEGREES}.*)\)", re.IGNORECASE
 )
-_SAME_WITHIN_K = 1.0
-"""A sheet's °F and °C, each rounded to a whole degree or to five: invented."""
 
 
 def split_printed(text: str) -> tuple[str, str, str] | None:
@@ -50,14 +49,15 @@ def split_printed(text: str) -> tuple[str, str, str] | None:
     """
     if len(text) > 2 * LONGEST_TEXT:
         return None
-    found = _PRINTED.fullmatch(text)
+    plain = text.translate(SAME_SIGNS)
+    found = _PRINTED.fullmatch(plain)
     if found is None:
-        turned = _TEMP_FIRST.fullmatch(text) or _TEMP_IN_BRACKETS.fullmatch(text)
+        turned = _TEMP_FIRST.fullmatch(plain) or _TEMP_IN_BRACKETS.fullmatch(plain)
         found = _PRINTED.fullmatch(f"{turned['time']} at {turned['temp']}") if turned else None
     if found is None:
         return None
     again = found["again"]
-    if again and abs(_degrees_c(again) - _degrees_c(found["temp"])) > _SAME_WITHIN_K:
+    if again and abs(_degrees_c(again) - _degrees_c(found["temp"])) > SAME_WITHIN_K:
         raise refusal(text, f"{found['temp']} is not {again}", "leave the right one of the two")
     return found["time"], found["temp"], found["share"] or ""
 
@@ -67,7 +67,7 @@ def _degrees_c(text: str) -> float:
 
 
 _ABOUT = re.compile(
-    r"(?:approx(?:\.|imately)?|aprox\.?|about|around|roughly|circa|ca\.?|env\.?|~|≈)\s*(?=[0-9½¼¾])",
+    r"(?:approx(?:\.|imately)?|aprox\.?|about|around|roughly|circa|ca\.?|env\.?|~|≈)\s*(?=[0-9½¼¾⅓⅔])",
     re.IGNORECASE,
 )
 _CLOCK_HOURS = re.compile(
@@ -77,18 +77,18 @@ _LEAST_OR_MOST = r"max(?:imum)?|m[áa]x(?:imo)?|min(?:imum)?|m[íi]n(?:imo)?|min
 _BOUND_BEFORE = re.compile(
     rf"\A\s*(?:\(?(?:{_LEAST_OR_MOST}|höchstens|at least|at most|up to|within|after"
     r"|no(?:t)? (?:more|less|later|sooner|longer) than|al menos|como m[áa]ximo|hasta"
-    r"|bis(?: zu)?|[<>≤≥]=?)\.?\)?[\s:]*)+(?=[0-9.½¼¾])",
+    r"|bis(?: zu)?|[<>≤≥]=?)\.?\)?[\s:]*)+(?=[0-9.½¼¾⅓⅔])",
     re.IGNORECASE,
 )
 _BOUND_AFTER = re.compile(
     rf"(?<=[a-z.'])(?:\s+|\s*[,(]\s*)(?:{_LEAST_OR_MOST}|or (?:more|less|longer))\.?\)?\s*$",
     re.IGNORECASE,
 )
-_PLUS = re.compile(r"(?<=[0-9½¼¾])\s*\+(?=\s*[a-z]|\s*$)|(?<=[a-z.])\s*\+\s*$", re.IGNORECASE)
+_PLUS = re.compile(r"(?<=[0-9½¼¾⅓⅔])\s*\+(?=\s*[a-z]|\s*$)|(?<=[a-z.])\s*\+\s*$", re.IGNORECASE)
 """Four hours or more, as "4+ h"."""
 _LEAST = re.compile(
-    r"(?<![0-9½¼¾])(?<![0-9½¼¾] )\b(?:min|m[íi]n)(?:imum|imo)?\b|\bmind(?:estens)?\b|at least"
-    r"|al menos|\bnot? (?:less|sooner) than|or (?:more|longer)|[>≥]",
+    r"(?<![0-9½¼¾⅓⅔])(?<![0-9½¼¾⅓⅔] )\b(?:min|m[íi]n)(?:imum|imo)?\b|\bmind(?:estens)?\b"
+    r"|at least|al menos|\bnot? (?:less|sooner) than|or (?:more|longer)|[>≥]",
     re.IGNORECASE,
 )
 _MOST = re.compile(
@@ -96,13 +96,15 @@ _MOST = re.compile(
     r"|or less|[<≤]",
     re.IGNORECASE,
 )
-_FROM = re.compile(r"\A\s*(?:from|de|von|between|entre|zwischen)\s+(?=[0-9½¼¾])", re.IGNORECASE)
+_FROM = re.compile(
+    r"\A\s*(?:from|de|von|between|entre|zwischen)\s+(?=[0-9½¼¾⅓⅔])", re.IGNORECASE
+)
 _BETWEEN = re.compile(r"\s+(?:and|y|et|und)\s+", re.IGNORECASE)
 _TO = re.compile(
     r"\s*(?:\.{2,3}|…)\s*|\s+(?:to|till|until|bis|à|a|hasta)\s+|[–—]|\s+-\s+", re.IGNORECASE
 )
 _MORE_OR_LESS = re.compile(
-    r"(?P<mid>[0-9.,/\s½¼¾]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾]+)"
+    r"(?P<mid>[0-9.,/\s½¼¾⅓⅔]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾⅓⅔]+)"
     r"(?P<unit>[a-z]+\.?|%)",
     re.IGNORECASE,
 )
@@ -156,8 +158,8 @@ def _ends_s(text: str) -> tuple[float, float]:
     early, separator, late = _TO.sub("-", plain).partition("-")
     if not separator or not early.strip():
         return (read(text, DURATIONS),) * 2
-    unit = re.sub(r"[0-9.,/\s½¼¾]", "", late)
-    if re.fullmatch(r"[0-9.,/\s½¼¾]+", early):
+    unit = re.sub(r"[0-9.,/\s½¼¾⅓⅔]", "", late)
+    if re.fullmatch(r"[0-9.,/\s½¼¾⅓⅔]+", early):
         early = f"{early} {unit}"
     try:
         ends = read(early, DURATIONS), read(late, DURATIONS)

@@ -111,10 +111,12 @@ def _shown(text: object) -> str:
 LONGEST_TEXT = 60
 
 _VULGAR = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_VULGAR |= {"⅓": "1/3", "⅔": "2/3"}
 # Primes and the quotes word processors make of them are feet and inches.
 SAME_SIGNS = str.maketrans(
     {"²": "2", "³": "3", "·": " ", "−": "-", "‐": "-", "‑": "-", "º": "°", "⁄": "/"}
     | {"′": "'", "’": "'", "‘": "'", "ʹ": "'", "″": '"', "”": '"', "“": '"', "ʺ": '"'}
+    | {"˚": "°", "℃": "°C", "℉": "°F"}
 )
 _NUMBER = re.compile(
     r"(?:(?P<whole>[0-9]+)(?:\s+|-))?(?P<top>[0-9]+)\s*/\s*(?P<bottom>[0-9]+)"
@@ -126,6 +128,7 @@ _WITH_COMMA = re.compile(r"[0-9.,]*[0-9],[0-9][0-9.,]*")
 _THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:(?:,[0-9]{3}){2,}|(?:,[0-9]{3})+\.[0-9]+)")
 _POINTED_THOUSANDS = re.compile(r"[1-9][0-9]{0,2}(?:\.[0-9]{3})+,[0-9]+")
 _DECIMAL_COMMA = re.compile(r"[0-9]+,(?:[0-9]{1,2}|[0-9]{4,})|0,[0-9]+")
+_HOURS_AND_MINUTES = re.compile(r"(?<=[0-9])\s*h\s*([0-5][0-9])$", re.IGNORECASE)
 _FULL_NAMES = (
     (re.compile(r"\bdeg(?:ree)?s?\b"), "deg"),
     (re.compile(r"\bdeg(?=[fck]\b)"), "deg "),
@@ -210,6 +213,8 @@ def _exact(text: str, kind: Kind) -> Fraction:
 @lru_cache(maxsize=4096)
 def _summed(text: str, kind: Kind) -> Fraction:
     plain = _plain(_without_commas(text, kind) if "," in text else text)
+    if kind is DURATIONS:
+        plain = _HOURS_AND_MINUTES.sub(r" h \1 min", plain)
     sign = -1 if plain.startswith("-") else 1
     terms = _terms(text, plain.lstrip("+-").lstrip() if plain[:1] in "+-" else plain, kind)
     if not terms or len(plain) - len(plain.lstrip("+- ")) > 1:
@@ -261,12 +266,28 @@ def _limits(kind: Kind) -> tuple[Fraction, Fraction]:
 
 
 def parse_temperature_c(text: str) -> float:
-    """Temperature [°C]; not for differences.
+    """Temperature [°C], in one unit or in both; not for differences.
 
     >>> parse_temperature_c("82.4 F"), parse_temperature_c("28 C")
     (28.0, 28.0)
+    >>> parse_temperature_c("68° F (20 °C)"), parse_temperature_c("20 °C/68 °F")
+    (20.0, 20.0)
     """
-    return read(text, TEMPERATURE)
+    both = _IN_BOTH_UNITS.fullmatch(text) if isinstance(text, str) else None
+    if both is None:
+        return read(text, TEMPERATURE)
+    first_c, again_c = (read(one.strip(), TEMPERATURE) for one in both.groups())
+    if abs(first_c - again_c) > SAME_WITHIN_K:
+        first, again = (one.strip() for one in both.groups())
+        raise refusal(text, f"{first} is not {again}", "leave the right one of the two")
+    return first_c
+
+
+_IN_BOTH_UNITS = re.compile(
+    r"([^()/=]+[a-z℃℉]\.?\s*)(?:[/=]|\(\s*=?)([^()/=]+[a-z℃℉]\.?\s*)\)?\s*", re.IGNORECASE
+)
+SAME_WITHIN_K = 1.0
+"""A sheet's °F and °C, each rounded to a whole degree or to five: invented."""
 
 
 def parse_temperature_difference_k(text: str) -> float:

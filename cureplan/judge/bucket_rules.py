@@ -358,11 +358,10 @@ def check_margins(case: Case) -> Iterator[Finding]:
 
 
 def _check_temperatures(floor: Floor) -> Iterator[Finding]:
-    slab_c = floor.hours.slab(floor.planned.pour_s)
     for label, got_c, want_c in (
         ("mixed", [b.mixed_c for b in floor.buckets], floor.runs.mixed_c),
         ("poured", [b.pour_c for b in floor.buckets], floor.runs.pour_c),
-        ("slab", [b.slab_c for b in floor.buckets], slab_c),
+        ("slab", [b.slab_c for b in floor.buckets], floor.under_c),
     ):
         off_k = np.abs(np.array(got_c) - want_c)
         for i in np.flatnonzero(~(off_k <= TEMP_TOL_K))[:1]:

@@ -57,6 +57,8 @@ class Floor:
     planned: Planned
     partner: tuple[int | None, ...]
     """Index of the bucket whose raking closes each one's open edge."""
+    under_c: Floats
+    """Slab under each bucket when it lands."""
     runs: KitRuns
     ends_s: dict[str, Floats]
     fast_ends_s: dict[Bound, dict[str, Floats]]
@@ -211,6 +213,7 @@ def _floors(case: Case, model: KitModel) -> Iterator[Floor]:
             else outlines.partners(
                 room.patches, [b.bay for b in buckets], [b.row for b in buckets]
             ),
+            under_c=kits.slab_c,
             runs=runs,
             ends_s=_ends(case, runs, planned),
             fast_ends_s={},
@@ -275,9 +278,32 @@ def _kits(
         liquids_c=np.where(chilled, iced_c, stored_c),
         filler_c=np.full_like(air_c, materials.cool_filler_c) if cool else stored_c,
         air_c=air_c,
-        slab_c=hours.slab(planned.pour_s),
+        slab_c=_under_c(case.plan.night, room.room, buckets, planned, hours),
         pace=case.slurry.pace(hours.humidity(planned.pour_s)),
     )
+
+
+def _under_c(
+    night: Night | None,
+    room: str,
+    buckets: tuple[BucketPlan, ...],
+    planned: Planned,
+    hours: RoomHours,
+) -> Floats:
+    """The warmer slab, but where the night says which half of the floor is the cooler;
+    between them where it names two that it may be."""
+    warm_c = hours.slab(planned.pour_s)
+    slabs = () if night is None else night.slab
+    parts = next((slab.warm_parts for slab in slabs if slab.room == room), ())
+    if not parts:
+        return warm_c
+    rows = {b.bay: max(other.row for other in buckets if other.bay == b.bay) for b in buckets}
+    by_order = np.arange(len(buckets)) / len(buckets)
+    in_bay = np.array([(b.row - 1) / rows[b.bay] for b in buckets])
+    late = [(in_bay if part in ("back", "front") else by_order) >= 0.5 for part in parts]
+    warm = [late[i] if part in ("last", "front") else ~late[i] for i, part in enumerate(parts)]
+    cooler_k = warm_c - hours.shade(planned.pour_s)
+    return np.asarray(warm_c - (1.0 - np.mean(warm, axis=0)) * cooler_k)
 
 
 def _partners(buckets: tuple[BucketPlan, ...], per_row: int) -> tuple[int | None, ...]:

@@ -32,7 +32,7 @@ def check_stated(case: Case) -> Iterator[Finding]:
     for floor in case.floors:
         yield from _check_rhythm(case, floor)
         yield from _check_air_and_slab(floor)
-        yield from _check_shade(floor)
+        yield from _check_shade(case, floor)
         yield from _check_tries(floor)
         for coat in floor.coats:
             yield from _check_batches(case, floor, coat)
@@ -101,10 +101,16 @@ def _check_air_and_slab(floor: Floor) -> Iterator[Finding]:
         )
 
 
-def _check_shade(floor: Floor) -> Iterator[Finding]:
-    """A floor that the sun falls on has a shade, which is nowhere the warmer part."""
+def _check_shade(case: Case, floor: Floor) -> Iterator[Finding]:
+    """A floor that the sun falls on, or of which a night finds a half the warmer, has a
+    shade, which is nowhere the warmer part."""
+    night = case.plan.night
+    halved = night is not None and any(
+        slab.room == floor.name and slab.warm_parts for slab in night.slab
+    )
     over_k = floor.hours.shade_c - floor.hours.slab_c
-    worst_k = float(np.max(np.abs(over_k) if floor.room.sun_patch is None else over_k))
+    level = floor.room.sun_patch is None and not halved
+    worst_k = float(np.max(np.abs(over_k) if level else over_k))
     if worst_k > TEMP_TOL_K:
         yield Finding(
             rule="hours",

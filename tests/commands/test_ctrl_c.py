@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import importlib
+import json
 import signal
 import sys
 from dataclasses import replace
@@ -10,6 +12,7 @@ import pytest
 from steady import write_job, write_weather
 
 from cureplan.core.errors import NoFeasiblePlanError
+from cureplan.output.sheet.write import PICTURES
 
 
 @pytest.mark.parametrize("pressed", [True, False])
@@ -53,3 +56,33 @@ def test_ctrl_c_before_a_first_plan_says_that_nothing_was_written(
     (line,) = (one for one in ended.stderr.splitlines() if "in the past" not in one)
     assert line == "stopped before a first plan was found; nothing was written"
     assert not (tmp_path / "out").exists()
+
+
+@pytest.mark.parametrize(
+    "during", ["cureplan.planning.plan.choose.assess", "cureplan.planning.plan.made_of._size"]
+)
+def test_what_is_stopped_is_written_without_what_nobody_acts_on(
+    cureplan, tmp_path, monkeypatch, during
+):
+    # Pressed in the search or while its doubt is taken apart, and again while it is written.
+    for place in (during, "cureplan.output.sheet.write._texts"):
+        owner, _, name = place.rpartition(".")
+        real = getattr(importlib.import_module(owner), name)
+
+        def press(*args, real=real, place=place, **named):
+            monkeypatch.setattr(place, real)
+            signal.raise_signal(signal.SIGINT)
+            return real(*args, **named)
+
+        monkeypatch.setattr(place, press)
+    write_weather(tmp_path / "weather.csv")
+    ended = cureplan("plan", write_job(tmp_path), "--out", "out", folder=tmp_path)
+    assert ended.returncode in (0, 1)
+    plan = json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))
+    assert plan["risk"]["made_of"] == []
+    assert "warn.stopped" in [warning["code"] for warning in plan["warnings"]]
+    assert "The search was stopped by hand" in (tmp_path / "out" / "sheet.html").read_text()
+    assert "stopped by hand" in ended.stdout + ended.stderr
+    written = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"sheet.html", "buckets.csv", "coats.csv", "calls.csv", "crew.ics"} <= written
+    assert not written & set(PICTURES)

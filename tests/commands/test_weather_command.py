@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from datetime import time as clock
 
 import numpy as np
 import pytest
@@ -16,9 +17,10 @@ from steady import write_job, write_weather
 from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.errors import InputError, OutputError
 from cureplan.core.messages import Message
+from cureplan.inputs.job.model import SunPatch
 from cureplan.output.charts.weather_picture import draw_weather, night_spans, weather_png
 from cureplan.output.commands.weather import weather
-from cureplan.output.text.weather import shown_hours, weather_text
+from cureplan.output.text.weather import shown_hours, weather_json, weather_text
 from cureplan.planning.floor.weather_hours import known_range, weather_hours
 from cureplan.weather.hours.csv_file import read_weather_csv
 from cureplan.weather.hours.series import WeatherOrigin
@@ -250,3 +252,26 @@ def test_a_folder_that_is_not_there_is_one_line(tmp_path, capsys, option):
 def test_a_time_that_is_none_is_refused(capsys, now, says):
     with pytest.raises(InputError, match=says):
         shown(capsys, demo_job_path("school-kitchen"), now=now)
+
+
+def test_the_patch_in_the_sun_and_the_rest_are_told_apart(demo_job, demo_weather):
+    # A sun patch of Thursday afternoon: the bare slab in the shade is what it was without.
+    patch = SunPatch(starts=clock(14), ends=clock(18), share=0.4)
+    rooms = [replace(room, sun_patch=patch if room.name == "Servery" else None)
+             for room in demo_job.rooms]  # fmt: skip
+    job = replace(demo_job, rooms=tuple(rooms), languages=("en", "es"))
+    now = datetime(2013, 7, 17, 12, tzinfo=UTC)
+    hours, plain = (weather_hours(one, demo_weather) for one in (job, demo_job))
+    texts = (weather_json(job, one, now=now) for one in (hours, plain))
+    rows, were = (json.loads(text)["hours"] for text in texts)
+    at = next(i for i, row in enumerate(rows) if row["at"].startswith("2013-07-18T17:00"))
+    lit, dark = rows[at]["rooms"]["Servery"], were[at]["rooms"]["Servery"]
+    assert lit["shade_c"] == dark["slab_c"]
+    assert lit["slab_c"] > lit["shade_c"] + 5.0
+    assert "shade_c" not in rows[at]["rooms"]["Corridor"]
+    lines = weather_text(job, hours, now=now, width=200).splitlines()
+    assert any("slab in the sun/slab in the shade" in line for line in lines)
+    assert any("losa al sol/losa a la sombra" in line for line in lines)
+    (row,) = [line for line in lines if line.startswith("Thu 18 17:00")]
+    fahrenheit = [f"{lit[key] * 1.8 + 32:.0f}" for key in ("air_c", "slab_c", "shade_c")]
+    assert "/".join(fahrenheit) in row.split()

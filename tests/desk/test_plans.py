@@ -8,6 +8,7 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import time as clock
 from datetime import timedelta
@@ -279,30 +280,63 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
             assert (by_desk / file.name).read_bytes() == file.read_bytes(), file.name
 
 
-def test_a_plan_is_there_before_its_doubt_is_taken_apart_and_help_looked_for(
+def test_a_plan_is_written_once_before_help_is_looked_for_and_again_with_it(
     planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    plan = read_plan(planned / f"{JOB}-plan")
+    short = replace(plan, decisions=replace(plan.decisions, status="short of policy"))
+    done = _done(planned, tmp_path, monkeypatch)
+
+    def made(_: object, *, answered: Any, shown: Any, progress: Any, **__: object) -> object:
+        answered(replace(short))
+        shown(short)
+        # A page is ended by its button.
+        progress("looking for what would help; Ctrl-C ends it")
+        return made.found  # type: ignore[attr-defined]
+
+    looks = [
+        {"words": "this is the plan; looking at what would help", "shown": True},
+        {"words": "looking for what would help"},
+    ]
+    made.found = short  # type: ignore[attr-defined]
+    assert done(made) == [short, *looks]
+    made.found = replace(short)  # type: ignore[attr-defined]
+    assert done(made) == [short, *looks, short]
+
+
+def test_a_plan_stands_that_is_stopped_while_its_doubt_is_taken_apart(
+    planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = read_plan(planned / f"{JOB}-plan")
+    done = _done(planned, tmp_path, monkeypatch)
+
+    def made(_: object, *, answered: Any, **__: object) -> object:
+        answered(plan)
+        raise KeyboardInterrupt
+
+    assert done(made) == [plan]
+    # With no plan yet nothing is written, and whoever asked hears that it was stopped.
+    with pytest.raises(KeyboardInterrupt):
+        done(lambda *_, **__: made(None, answered=lambda _: None))
+
+
+def _done(
+    planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[[Any], list[object]]:
+    """What is written and told, in its order, by one way of planning."""
     from cureplan import api
     from cureplan.desk.work import _plan
 
-    plan = read_plan(planned / f"{JOB}-plan")
-    short = replace(plan, decisions=replace(plan.decisions, status="short of policy"))
-    done: list[object] = []
-
-    def made(_: object, *, answered: Any, progress: Any, **__: object) -> object:
-        answered(short)
-        # A page is ended by its button.
-        progress("looking for what would help; Ctrl-C ends it")
-        done.append("looked for help")
-        return short
-
-    monkeypatch.setattr(api, "make_plan", made)
-    monkeypatch.setattr(api, "write_sheets", lambda *_, **how: done.append(how))
     task = {"job": str(planned / f"{JOB}.toml"), "out": str(tmp_path)}
-    _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
-    words = {"words": "this is the plan; looking at what its doubt is made of", "shown": True}
-    looks = {"words": "looking for what would help"}
-    assert done == [{"pictures": False}, words, looks, "looked for help", {"pictures": False}]
+
+    def by(make: Any) -> list[object]:
+        done: list[object] = []
+        monkeypatch.setattr(api, "make_plan", make)
+        monkeypatch.setattr(api, "write_sheets", lambda plan, *_, **__: done.append(plan))
+        _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
+        return done
+
+    return by
 
 
 def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:

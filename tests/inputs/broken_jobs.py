@@ -209,6 +209,10 @@ CASES = {
         "open_by = 2013-07-20", "open_by = 2013-07-16",
         "2013-07-16", "access.open_by", ["2013-07-16T06:00:00", "put open_by after from"],
     ),
+    "opens as the crew comes in": (
+        "open_by = 2013-07-20T06:00:00", "open_by = 2013-07-17T19:00:00",
+        "open_by", "access.open_by", ["2013-07-17T19:00:00", "put open_by after from"],
+    ),
     "year mistyped": (
         "open_by = 2013-07-20", "open_by = 2031-07-20",
         "2031", "access.open_by", ["2031-07-20T06:00:00", "days after", "check year"],

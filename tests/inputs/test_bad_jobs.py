@@ -147,6 +147,9 @@ def test_a_room_of_any_outline_is_read(folder, demo_text):
     room = read_job(outlined(folder, demo_text, turned)).rooms[0]
     # Poured from the long wall: 22 ft along the retreat, a front of 30 ft.
     assert (room.length_m, room.width_m) == pytest.approx((22 * 0.3048, 30 * 0.3048))
+    # Any wall may be the back: of six corners from the second to the third.
+    room = read_job(outlined(folder, demo_text, KITCHEN + "back_wall = [2, 3]\n")).rooms[0]
+    assert room.area_m2 == pytest.approx(552 * 0.09290304)
     plain = 'length = "30 ft"\nwidth = "22 ft"\n' + DRAIN
     room = read_job(outlined(folder, demo_text, plain)).rooms[0]
     assert room.area_m2 == pytest.approx(660 * 0.09290304)

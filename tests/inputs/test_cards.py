@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import SLURRY_MILESTONES, TOPCOAT_MILESTONES, TemperatureLimits
 from cureplan.inputs.cards.reader import read_card, read_card_text, shipped_cards
 
@@ -209,18 +210,41 @@ PRINTED = {
     "16 – 18 hours at 70 degrees F and 50 % R.H.": (16, 18, 21.111, 0.5),
     "16-1/2 to 18 hrs. at 21 C": (16.5, 18, 21.0, None),
     "18 h at 21,5 °C / 55 %": (18, 18, 21.5, 0.55),
+    "16 to 18 horas @ 70℉/50%RH": (16, 18, 21.111, 0.5),
+    '{ after = "16h30 @ 70F (21C)" }': (16.5, 16.5, 21.111, None),
+    '{ at = "70˚F (21 ℃)", after = "16⅓ h", humidity = "50 %" }': (49 / 3, 49 / 3, 21.111, 0.5),
+    '{ at = "21 C", after = "18 h at 70 F/50 %" }': (18, 18, 21.0, 0.5),
 }
+CONTRADICTING = {
+    '{ at = "75° F (20° C)", after = "18 h" }': "75° F is not 20° C",
+    '{ at = "21 C", after = "18 h @ 80F" }': "80F is not the 21 C of at",
+    '{ after = "18 h at 70 F / 55 %", humidity = "50 %" }': "55 % is not the 50 % of humidity",
+}
+
+
+def written(text):
+    return text if text.startswith("{") else f'"{text}"'
+
+
+@pytest.mark.parametrize("text", CONTRADICTING)
+def test_two_conditions_that_contradict_each_other_are_asked_about(topcoat_text, text):
+    card = topcoat_text.replace('{ at = "21 C", after = "18 h" }', text)
+    with pytest.raises(InputError, match=CONTRADICTING[text]) as caught:
+        read_card_text(card, source=Path("mine.toml"))
+    assert "leave the right one of the two" in str(caught.value)
 
 
 @pytest.mark.parametrize("text", PRINTED)
 def test_what_a_sheet_prints_is_typed_as_printed(topcoat_text, text):
     # By hand: 70 °F is 21.111 °C.
     card = read_card_text(
-        topcoat_text.replace('{ at = "21 C", after = "18 h" }', f'"{text}"'),
+        topcoat_text.replace('{ at = "21 C", after = "18 h" }', written(text)),
         source=Path("mine.toml"),
     )
     (point,) = card.milestones["recoat_closes"].points
     soonest_h, latest_h, at_c, share = PRINTED[text]
-    assert (point.after_s, point.after_late_s) == (3600 * soonest_h, 3600 * latest_h)
+    assert (point.after_s, point.after_late_s) == pytest.approx(
+        (3600 * soonest_h, 3600 * latest_h)
+    )
     assert point.at_c == pytest.approx(at_c, abs=1e-3)
     assert point.humidity_frac == share

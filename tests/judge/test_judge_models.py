@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from cureplan.api import demo_job_path, read_job
 from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.cards.model import Milestone, MilestonePoint, RatePrior
-from cureplan.judge.ageing import RoomHours, SlabAge, read_card
+from cureplan.judge.ageing import RoomHours, SlabAge, fit_rate, read_card
 from cureplan.judge.kit import Kits, calibrate, procedure_kits, run_kits, scaled_erfc
 
 CARD = read_job(demo_job_path("school-kitchen")).cards.slurry
@@ -243,3 +243,37 @@ def test_a_hastened_batch_never_lasts_longer(liquids_c, filler_c, room_c):
     plain_s = float(run_kits(MODEL, one).reached(age_s)[0])
     fast_s = float(run_kits(replace(MODEL, age_factor=1.2), one).reached(age_s)[0])
     assert fast_s < plain_s
+
+
+def test_the_judges_rate_is_the_one_of_least_squares():
+    # Two unknowns, ln(time) over heat and over humidity, and a prior on the first: as
+    # numpy's least squares finds them with the prior as one more row.
+    where = [(18.0, 0.3), (18.0, 0.6), (24.0, 0.7), (30.0, 0.4)]
+    hours = [4.1, 3.2, 2.4, 2.3]
+    points = tuple(
+        MilestonePoint(
+            at_c=c,
+            humidity_frac=share,
+            after_s=3600 * h,
+            after_late_s=3600 * h,
+            provenance="invented",
+        )
+        for (c, share), h in zip(where, hours, strict=True)
+    )
+    dry = Milestone(name="recoat", clock_starts="coat_end", points=points, spread_frac=0.2)
+    found = fit_rate(
+        RatePrior(mean_j_mol=50e3, sd_j_mol=10e3), {"recoat": dry},
+        {"recoat": 3600 * np.array(hours)},
+    )  # fmt: skip
+    mean = np.mean([share for _, share in where])
+    rows = np.array([[1 / (c + 273.15) / 8.314462618, share - mean] for c, share in where])
+    sides = np.log(3600 * np.array(hours))
+    rows, sides = (rows - rows.mean(axis=0)) / 0.2, (sides - sides.mean()) / 0.2
+    (energy, slope), *_ = np.linalg.lstsq(
+        # In kJ/mol, or the two would differ by too much.
+        np.vstack([rows * [1e3, 1.0], [1.0 / 10.0, 0.0]]), np.append(sides, 50.0 / 10.0),
+        rcond=None,
+    )  # fmt: skip
+    assert found.energy_j_mol == pytest.approx(1e3 * energy, rel=1e-6)
+    assert found.humidity_slope is not None
+    assert found.humidity_slope.slope == pytest.approx(slope, rel=1e-6)

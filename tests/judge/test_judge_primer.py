@@ -10,6 +10,7 @@ from plan_mutations import minutes, rules, shifted
 from cureplan.api import make_plan, read_job
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
+from cureplan.judge.verdict import _check_covered
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
 
 ONE_ROOM = Path(__file__).parents[1] / "pinned" / "jobs" / "one-room.toml"
@@ -130,3 +131,11 @@ def test_a_cold_slab_makes_the_slurry_wait_longer():
     # own way to its first
     # and last patch does not stretch with it.
     assert waits[0] > 1.4 * waits[1]
+
+
+def test_a_primer_outside_the_hours_given_is_found(primed):
+    (primer,) = primed.primers
+    for late_s, found in ((60.0, [1.0]), (0.0, [])):
+        first_s = primer.start.timestamp() + late_s
+        told = _check_covered(primed, primer.room, first_s, first_s + 1e6)
+        assert [each.off_by for each in told] == found

@@ -20,7 +20,7 @@ from lxml import html
 from cureplan.output.charts.palette import DARK, LIGHT, contrast_ratio
 from cureplan.output.language.catalogue import catalogue
 from cureplan.output.sheet.page import sheet_html
-from cureplan.output.sheet.page_data import embedded_json
+from cureplan.output.sheet.page_data import _bucket, embedded_json
 from cureplan.planning.plan.model import Plan, plan_id
 from output import sheet_sample
 
@@ -231,3 +231,9 @@ def test_a_coat_at_the_last_moment_never_reads_as_too_late(plan: Plan):
     assert early.lay_at == datetime(2013, 7, 18, 10, 11, tzinfo=UTC)
     text = sheet_html(replace(plan, coats=(coat,)))
     assert "06:11" not in text
+
+
+def test_a_margin_in_minutes_is_all_its_seconds(demo_plan):
+    # 4.35 minutes are 261 s, and 260.99999999999994 as a computer multiplies them.
+    bucket = replace(demo_plan.buckets[0], margin_min=4.35)
+    assert _bucket(bucket, {bucket.room: 0})["margin_s"] == 261

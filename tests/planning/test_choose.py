@@ -18,6 +18,7 @@ from cureplan.api import compare_variants, get_weather, make_plan, read_job
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.odds.risk import assess, known_until
+from cureplan.planning.plan.assemble import _status
 from cureplan.planning.plan.choose import Chosen, _Choosing, choose
 from cureplan.planning.plan.ways import look_for_help
 from cureplan.planning.schedule.construct import construct, limits_for, prepare_pours
@@ -72,13 +73,20 @@ def test_what_reaches_what_is_asked_is_not_searched_for_more():
     assert found.schedule.known == "proven"
 
 
-@pytest.mark.parametrize("confidence", [0.6, 0.995])
-def test_status_is_margins_and_chance_together(demo_weather, confidence):
-    job = with_policy(TWO, confidence=confidence)
-    plan = make_plan(job, now=NIGHT_BEFORE, weather=demo_weather, what_helps=False)
-    kept = min(room.margin_min for room in plan.rooms) * 60 >= job.policy.margin_s - 0.5
-    assert plan.job.policy.confidence == confidence
-    assert (plan.status == "within policy") == (kept and plan.risk.all_keep_frac >= confidence)
+@pytest.mark.parametrize(
+    ("failures", "margins", "frac", "status"),
+    [
+        ((), True, 0.9, "within policy"),
+        ((), True, 0.95, "within policy"),
+        ((), True, 0.8975, "short of policy"),
+        ((), False, 0.95, "short of policy"),
+        (("a limit",), True, 0.95, "no feasible plan"),
+    ],
+)
+def test_status_is_margins_and_chance_together(failures, margins, frac, status):
+    job = SimpleNamespace(policy=SimpleNamespace(confidence=0.9))
+    schedule = SimpleNamespace(failures=failures, keeps_margins_as_expected=margins)
+    assert _status(job, schedule, SimpleNamespace(all_frac=frac)) == status
 
 
 def test_ice_is_taken_for_the_buckets_where_the_opening_cannot_be_sure(tmp_path):
@@ -354,3 +362,9 @@ def test_less_margin_holds_less_often_and_nothing_is_certain(start_h, bays, room
     (less_s, less_frac), (more_s, more_frac) = sorted(held)
     assert less_s < more_s
     assert less_frac <= more_frac
+
+
+@pytest.mark.parametrize(("stopped", "left"), [(True, 5.0), (False, 0.0), (True, 0.0)])
+def test_nothing_more_is_planned_when_stopped_or_out_of_work(stopped, left):
+    search = SimpleNamespace(stop=lambda: stopped, _work_left=lambda: left)
+    assert _Choosing._planned_at(search, None) is None

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from cureplan.api import _in_words, cannot_alone, get_weather, make_plan, read_job
@@ -14,6 +15,7 @@ from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.judge import judge
 from cureplan.output.view.sources import arrival_views
 from cureplan.output.view.view import voice_of
+from cureplan.planning.floor.limits import _crossing
 from cureplan.planning.schedule.conflict import _breach_says
 from cureplan.planning.schedule.construct import prepare_pours
 from tests.commands import steady
@@ -143,7 +145,7 @@ def test_a_wet_slab_is_told_where_the_weather_ends_too_soon_as_well(tmp_path):
         (tmp_path / name).write_text("\n".join(kept) + "\n", encoding="utf-8")
     series = get_weather(job, now=job.access.begins)
     told = _in_words(job, cannot_alone(job, series))
-    assert "below dew point 45 °F + 5 °F, and stays so" in told
+    assert "and stays so in all of the weather given: no topcoat 1 goes on it" in told
     assert "below the 45 °F of its card" in told
 
 
@@ -259,3 +261,9 @@ def test_nights_beyond_the_weather_given_are_not_taken_for_warm(tmp_path):
     for language, words in (("en", "before it bears feet"), ("es", "antes de que")):
         assert words in _in_words(replace(job, languages=(language,)), [said])
     assert "could be laid from Tue" in _in_words(job, [said])
+
+
+def test_what_is_spare_crosses_nothing_on_the_line_between_two_hours():
+    hours_s, spare_k = np.array([0.0, 3600.0, 7200.0]), np.array([2.0, 1.0, -3.0])
+    # By hand: from 1 to -3 in an hour, so a quarter of it after the first.
+    assert _crossing(hours_s, spare_k, 1) == 4500.0

@@ -1,6 +1,7 @@
 """Ice: how much by the heat it melts with, how long, and what it buys where."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import strategies as st
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import Part
 from cureplan.planning.floor.ice import IceBath, gain_from_ice, ice_need, steady_run
+from cureplan.planning.plan.answers import _no_ice_reason, _un_iced
 
 
 def bath_of(loss, *, litres=0.0, water_c=0.0):
@@ -135,3 +137,25 @@ def test_bucket_gain_is_the_age_saved_at_the_slabs_own_rate(slurry):
     rate = np.exp(-50e3 / 8.314462618 * (1 / 305.15 - 1 / 294.15))
     gain = gain_from_ice(slurry, "wet_edge", as_is=as_is, chilled=iced, slab_c=32.0)
     assert gain.bucket_s == pytest.approx((as_is.pour_age_s - iced.pour_age_s) / rate)
+
+
+@pytest.mark.parametrize(
+    ("margin_min", "remedies", "said"),
+    [
+        (5.0, (), "ice.not_needed"),
+        (4.9, (), "ice.not_allowed"),
+        (4.9, ("chill",), "ice.no_help"),
+    ],
+)
+def test_no_ice_has_a_reason_of_its_own(demo_job, margin_min, remedies, said):
+    policy = replace(demo_job.policy, margin_s=300.0, remedies=remedies)
+    least = SimpleNamespace(room="Bar", margin_min=margin_min)
+    assert _no_ice_reason(replace(demo_job, policy=policy), least).code == said
+
+
+@pytest.mark.parametrize(
+    ("margin_min", "said"), [(-0.1, "short"), (0.0, "tight"), (4.9, "tight"), (5.0, "unsure")]
+)
+def test_what_a_room_is_without_ice(demo_job, margin_min, said):
+    policy = replace(demo_job.policy, margin_s=300.0)
+    assert _un_iced(replace(demo_job, policy=policy), margin_min) == said

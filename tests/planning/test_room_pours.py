@@ -5,14 +5,18 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import (
     AS_IS,
+    BINDINGS,
     PourOption,
     RoomPours,
     bucket_clocks,
     kit_temperatures,
 )
+from cureplan.planning.odds.margins import _energy_at_reference
 from cureplan.planning.schedule.construct import prepare_pours
+from cureplan.science.kit import run_bucket
 
 ICED = PourOption(chilled=True, cool_filler=False, bays=1)
 
@@ -74,31 +78,6 @@ def test_a_third_station_quickens_the_same_floor(cook_line, demo_job):
     assert cook_line.plan(AS_IS).cadence.mixing_s == pytest.approx(210.0)
 
 
-def test_the_margin_to_plan_on_by_hand(cook_line, demo_job, begins_s):
-    # On a table row: the lesser of what is expected, and of the job's margin above what
-    # nine nights in ten keep.
-    start_s = begins_s + 2 * 3600
-    expected = cook_line.run(ICED, start_s).least_s[0]
-    sure = cook_line.sure_margin_s(ICED, start_s)
-    assert sure < expected
-    got = cook_line.least_margin_s(ICED, start_s)
-    assert got == pytest.approx(min(expected, sure + demo_job.policy.margin_s), abs=1e-6)
-
-
-def test_between_table_rows_the_margin_is_close(cook_line, begins_s):
-    starts_s = begins_s + np.array([900.0, 2700.0, 11_700.0])
-    got = cook_line.least_margin_s(AS_IS, starts_s)
-    exact = [
-        min(
-            cook_line.run(AS_IS, start).least_s[0],
-            cook_line.sure_margin_s(AS_IS, start) + cook_line.job.policy.margin_s,
-        )
-        for start in starts_s
-    ]
-    # Conditions change over hours: half an hour of straight line is good to seconds.
-    assert got == pytest.approx(exact, abs=5.0)
-
-
 def test_a_read_slab_is_surer_than_one_that_was_not(pours, begins_s):
     read, unread = pours["Cook line"], pours["Preparation"]
     assert read.wet_factors(begins_s)[0] < unread.wet_factors(begins_s)[0]
@@ -135,3 +114,33 @@ def test_curves_are_of_the_right_card(cook_line, begins_s):
         cook_line.conditions,
     )
     assert other.topcoat_curve.lit.when(**span) < other.slurry_curve.lit.when(**span)
+
+
+def test_while_it_cures_a_floor_is_held_to_the_cold_ends_of_slab_and_air_alone(cook_line):
+    layer, here = cook_line.tasks[0][-1], cook_line.conditions
+    card = limits_of(cook_line.job, layer)
+    spare_k = np.minimum(here.shade.slab_c - card.slab_c[0], here.air_c - card.air_c[0])
+    assert cook_line.limits(layer, confidence=0.5).cures_k == pytest.approx(spare_k)
+
+
+def test_what_the_rate_does_as_timed_is_made_up_for_by_the_batch(cook_line):
+    # By definition: 1 kJ/mol more, and a batch slower by what is said of it, end together.
+    clocks = cook_line.clocks
+    more = _energy_at_reference(cook_line)
+    for name, per_j_mol in zip(BINDINGS, more, strict=True):
+        ends_s = [
+            run_bucket(
+                *(clocks.kit.reference_c,) * 4,
+                cook_line.job.cards.slurry.reference_haul_s,
+                kit=replace(
+                    clocks.kit,
+                    activation_energy_j_mol=clocks.kit.activation_energy_j_mol + energy_j_mol,
+                ),
+                speed=float(np.exp(-per_j_mol * energy_j_mol)),
+                film_m=clocks.film_m,
+                slab_effusivity=clocks.slab_effusivity,
+            ).when_s(clocks.age_s[name]).item()
+            for energy_j_mol in (0.0, 1000.0)
+        ]  # fmt: skip
+        assert ends_s[1] == pytest.approx(ends_s[0], rel=2e-4)
+        assert abs(per_j_mol) > 1e-7

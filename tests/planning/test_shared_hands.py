@@ -15,8 +15,15 @@ from hypothesis import strategies as st
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import POUR_ROLES, Person, Shift, common_hours
+from cureplan.planning.floor import sharing
 from cureplan.planning.floor.sharing import Rhythm, Tasks, _Search, shared_rhythm
-from cureplan.planning.plan.arrivals import arrival_plans, labour_of, people_warnings
+from cureplan.planning.plan.arrivals import (
+    _short_enough,
+    arrival_plans,
+    labour_of,
+    people_warnings,
+)
+from cureplan.planning.plan.calls import _Comes
 from cureplan.planning.plan.model import Call, ChillPlan, ChillRoom
 
 # 240 s to mix with turnaround, 90 s to carry and come back, then rake, smooth, broadcast.
@@ -261,3 +268,44 @@ def test_of_two_rhythms_as_quick_the_one_whose_patches_are_sooner_done(
     search = SimpleNamespace(best=best, _done_s=lambda rhythm: rhythm.done_s)
     found = SimpleNamespace(interval_s=interval_s, done_s=done_s)
     assert _Search._beats(search, found) is beats
+
+
+def test_a_search_for_a_rhythm_ends_when_many_were_tried(demo_job, monkeypatch):
+    everybody = {name: " ".join(POUR_ROLES) for name in ("ana", "bo", "cy", "di")}
+    crew = crew_of(demo_job, stations=2, **everybody)
+    monkeypatch.setattr(sharing, "MOST_TRIED", 20)
+    search = _Search(crew, TASKS, at_one=2)
+    search.divide({})
+    # After the first that is whole, no more than these, and what each had begun.
+    assert 20 < search.tried < 200
+    assert search.best is not None
+
+
+@pytest.mark.parametrize(("over_s", "allowed"), [(0.0, True), (1.0, False)])
+def test_a_stay_may_last_as_long_as_a_shift_and_no_longer(demo_job, over_s, allowed):
+    crew = replace(demo_job.crew, longest_shift_s=8 * 3600.0)
+    here = SimpleNamespace(who="mixer", call=AT, leaves=AT)
+    ends = AT + timedelta(hours=8, seconds=over_s)
+    assert _short_enough(crew, here, AT, ends) is allowed
+
+
+def test_a_crew_comes_anew_after_a_rest_and_when_one_of_it_was_not_there(demo_job):
+    crew = crew_of(demo_job, ana="topcoat", bo="topcoat primer", cy="mixer")
+    hour_s = 3600.0
+
+    def work(begins_h, ends_h):
+        return SimpleNamespace(begins_s=begins_h * hour_s, end_s=ends_h * hour_s)
+
+    comes = _Comes(crew)
+    assert comes.fresh("topcoat", work(0, 1))
+    assert not comes.fresh("topcoat", work(2, 3))
+    assert comes.fresh("topcoat", work(20, 21))
+    # Who primed an hour ago is there; with one who was not, the crew comes.
+    comes = _Comes(crew)
+    assert comes.fresh("primer", work(0, 1))
+    assert not comes.fresh("primer", work(2, 3))
+    assert comes.fresh("topcoat", work(4, 5))
+    # Without names a crew is its heads.
+    comes = _Comes(replace(demo_job.crew, people=()))
+    assert comes.fresh("topcoat", work(0, 1))
+    assert not comes.fresh("topcoat", work(2, 3))

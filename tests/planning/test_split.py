@@ -18,7 +18,8 @@ from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.inputs.job.model import Shift
 from cureplan.judge import judge
 from cureplan.planning.floor.outline import parts_at
-from cureplan.planning.plan.choose import Chosen, in_parts
+from cureplan.planning.plan.choose import Chosen
+from cureplan.planning.plan.ways import in_parts
 from cureplan.planning.schedule.construct import Schedule, prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 
@@ -72,7 +73,7 @@ def test_a_hall_too_large_for_a_shift_is_split_at_its_drain(tmp_path):
     assert ways["Hall (1 of 2)"] == ("Hall (2 of 2)", "Corridor")
     assert ways["Store"] == ("Hall (1 of 2)", "Hall (2 of 2)")
     said = {reason.code: reason.values for reason in plan.decisions.answers[0].reasons}
-    assert said["order.split"] == {"room": "Hall", "rooms": ", ".join(parts)}
+    assert said["order.split"] == {"room": "Hall", "rooms": "; ".join(parts)}
     assert judge(plan) == ()
 
 

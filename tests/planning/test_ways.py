@@ -16,14 +16,14 @@ from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.plan.choose import Chosen, Glance, choose
-from cureplan.planning.plan.ways import (
-    FEW,
-    _binds,
-    _in_vain,
-    _Looking,
-    _needless,
-    _Tried,
-    look_for_help,
+from cureplan.planning.plan.ways import FEW, _Looking, look_for_help
+from cureplan.planning.plan.worth import (
+    DOUBT_FRAC,
+    Tried,
+    _doubt_frac,
+    binds,
+    in_vain,
+    needless,
 )
 from cureplan.planning.schedule.changes import (
     OPENING,
@@ -41,7 +41,7 @@ from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Relaxation, never
 from cureplan.planning.schedule.placing import crew_spans
-from cureplan.planning.schedule.relax import explain
+from cureplan.planning.schedule.relax import _least_remedies, explain
 from tests.commands.steady import write_job, write_weather
 
 NOON = datetime(2013, 7, 17, 16, tzinfo=UTC)
@@ -113,7 +113,7 @@ def test_ice_is_a_way_where_margins_are_kept_without_it_and_a_hand_beside_it_if_
     # A third station buys 70 s more (`THREE_STATIONS_S`), as planned with both.
     way = Relaxation(job=iced.job, say=iced.say, also=None, effort_min=iced.effort_min)
     glance = look._glance(iced.job)
-    first = _Tried(way, then, glance, reaches=False, full=True)
+    first = Tried(way, then, glance, reaches=False, full=True)
     pairs = look._pairs([], [first], 0.0)
     both = next(pair for pair in pairs if pair.way.also.code == "relax.more_mixing")
     assert both.way.also == Message("relax.more_mixing", {"keeps": "also"})
@@ -134,12 +134,12 @@ def test_two_changes_are_no_way_where_one_of_them_does(kitchen):
         return Relaxation(job=job, say=say, also=second, effort_min=60.0)
 
     both = told(sooner.say, also(feet.say))
-    assert _needless(both, [told(feet.say)])
-    assert not _needless(both, [both])
-    assert not _needless(told(feet.say), [told(feet.say)])
+    assert needless(both, [told(feet.say)])
+    assert not needless(both, [both])
+    assert not needless(told(feet.say), [told(feet.say)])
     # Where an hour sooner makes a plan, more of it beside another is none to try at once.
-    assert _needless(told(sooner.say, also(feet.say)), [], [told(POURING.make(job, 240).say)])
-    assert not _needless(both, [], [told(OPENING.make(job, 240).say)])
+    assert needless(told(sooner.say, also(feet.say)), [], [told(POURING.make(job, 240).say)])
+    assert not needless(both, [], [told(OPENING.make(job, 240).say)])
 
 
 def test_a_stay_is_made_longer_for_the_crew_and_for_whoever_has_hours_of_his_own(kitchen):
@@ -194,20 +194,20 @@ def test_a_longer_shift_begins_sooner_or_ends_later_over_midnight_too():
 
 def tried(
     chance_frac: float, *codes: str, effort_min: float = 0.0, lost: np.ndarray | None = None
-) -> _Tried:
+) -> Tried:
     say, second = (*(Message(code, {}) for code in codes), None)[:2]
     way = Relaxation(
         job=None, say=say, also=second, effort_min=effort_min, chance_frac=chance_frac
     )
     odds = None if lost is None else SimpleNamespace(lost=lost, members=lost.size)
     found = SimpleNamespace(chance_frac=chance_frac, odds=odds, schedule=None)
-    return _Tried(way, found, glance=None, reaches=False, full=True)
+    return Tried(way, found, glance=None, reaches=False, full=True)
 
 
 def test_what_asks_for_more_than_another_cure_is_told_only_where_it_gives_more() -> None:
     look = SimpleNamespace(budget=1.0, _over=lambda _=0.0: False, _little=lambda *_: False)
 
-    def told(*found: _Tried) -> list[tuple[str, ...]]:
+    def told(*found: Tried) -> list[tuple[str, ...]]:
         ways = [one.way for one in _Looking._best_of(look, found, wanted=2)]
         return [(way.say.code, *([way.also.code] if way.also else ())) for way in ways]
 
@@ -223,15 +223,32 @@ def test_what_asks_for_more_than_another_cure_is_told_only_where_it_gives_more()
 
 
 def test_two_chances_are_compared_on_the_same_nights() -> None:
-    # Ten nights of a thousand more: beyond doubt where no other differs, and none where forty
-    # more are lost by the one and forty by the other: 2 * sqrt(0.09 / 1000) = 0.019.
+    # 25 nights of a thousand more: beyond doubt where no other differs, and none where each
+    # loses a hundred more that the other keeps: 2 * sqrt(0.225 / 1000) = 0.03.
     lost = np.repeat([0.0, 1.0], [600, 400])
-    saved = np.repeat([0.0, 1.0], [610, 390])
+    saved = np.repeat([0.0, 1.0], [625, 375])
     mixed = saved.copy()
-    mixed[:40], mixed[-40:] = 1.0, 0.0
+    mixed[:100], mixed[-100:] = 1.0, 0.0
     one = tried(0.60, "a", lost=lost)
-    assert not _in_vain(tried(0.61, "a", "b", lost=saved), one)
-    assert _in_vain(tried(0.61, "a", "b", lost=mixed), one)
+    assert not in_vain(tried(0.625, "a", "b", lost=saved), one)
+    assert in_vain(tried(0.625, "a", "b", lost=mixed), one)
+    # A second change that saves ten nights is not worth the asking.
+    assert in_vain(tried(0.61, "a", "b", lost=np.repeat([0.0, 1.0], [610, 390])), one)
+
+
+def test_ice_with_a_station_and_ice_with_a_cool_filler_are_two_cures() -> None:
+    def way(chance_frac: float, remedies: str, *second: str) -> Tried:
+        say = Message("relax.remedies", {"remedies": remedies})
+        both = also(Message(second[0], {})) if second else None
+        effort_min = 30.0 * len(remedies.split("; ")) + 90.0 * len(second)
+        told = Relaxation(job=None, say=say, also=both, effort_min=effort_min)
+        found = SimpleNamespace(chance_frac=chance_frac, odds=None)
+        return Tried(told, found, glance=None, reaches=False, full=True)
+
+    cool, station = way(0.61, "chill; cool filler"), way(0.61, "chill", "relax.more_mixing")
+    assert not in_vain(station, cool)
+    assert in_vain(way(0.61, "chill; cool filler", "relax.more_mixing"), cool)
+    assert in_vain(way(0.61, "chill; cool filler; bays"), cool)
 
 
 def test_a_limit_with_hours_to_spare_is_not_moved_beside_another(kitchen) -> None:
@@ -251,12 +268,12 @@ def test_a_limit_with_hours_to_spare_is_not_moved_beside_another(kitchen) -> Non
     loose = planned(spare_h=21.0, coat_after_h=5.0)
     near = planned(spare_h=1.0, coat_after_h=0.5)
     for code in ("relax.open_later", "relax.coat_sooner"):
-        assert not _binds(code, job, loose)
-        assert _binds(code, job, near)
+        assert not binds(code, job, loose)
+        assert binds(code, job, near)
     # Cure is in doubt by more than hours: what is often missed binds.
     missed = planned(spare_h=21.0, coat_after_h=5.0, opening_frac=0.8)
-    assert _binds("relax.open_later", job, missed)
-    assert _binds("relax.more_mixing", job, loose)
+    assert binds("relax.open_later", job, missed)
+    assert binds("relax.more_mixing", job, loose)
 
 
 def test_the_remedies_that_do_best_are_looked_at_at_once_and_kept_beside_another(kitchen):
@@ -268,7 +285,7 @@ def test_the_remedies_that_do_best_are_looked_at_at_once_and_kept_beside_another
     best = tried(0.6, "relax.remedies")
     best = best._replace(way=replace(best.way, job=every.job))
     look = SimpleNamespace(
-        _by_chance=lambda job, _: [
+        _by_chance=lambda job, _, **__: [
             more_remedies(job, ("chill",)),
             more_remedies(job, ("bays",)),
         ]
@@ -300,9 +317,9 @@ def test_open_for_less_is_offered_only_where_a_room_is_to_open_for_more() -> Non
 
 
 def test_no_pair_is_looked_at_once_a_few_ways_reach_what_is_asked() -> None:
-    def tried(code: str) -> _Tried:
+    def tried(code: str) -> Tried:
         way = Relaxation(job=None, say=Message(code, {}), also=None, effort_min=10.0)
-        return _Tried(way, SimpleNamespace(), glance=None, reaches=True, full=True)
+        return Tried(way, SimpleNamespace(), glance=None, reaches=True, full=True)
 
     second = Change(job=object(), say=Message("b", {}), effort_min=5.0)
     look = SimpleNamespace(
@@ -327,3 +344,53 @@ def test_one_more_at_the_mixing_is_more_trouble_than_one_anywhere_else() -> None
         for task in ("mixing", "rake", "broadcast", "topcoat", "primer")
     }
     assert {t for t, e in efforts_min.items() if e == max(efforts_min.values())} == {"mixing"}
+
+
+def test_fewest_remedies_are_all_single_ones_where_one_will_do(demo_job):
+    job = replace(demo_job, policy=replace(demo_job.policy, remedies=()))
+    trials = SimpleNamespace(job=job, works=lambda _: True)
+    found = list(_least_remedies(trials, [more_hands(job, "mixing")], wanted=2))
+    assert len(found) == len(REMEDY_WORDS)
+    assert all(len(change.job.policy.remedies) == 1 for change in found)
+
+
+def test_chances_of_other_nights_are_not_compared_night_by_night():
+    odds = SimpleNamespace(members=400, lost=np.zeros(400))
+    one, bare = SimpleNamespace(odds=odds), SimpleNamespace(odds=None)
+    fewer = SimpleNamespace(odds=SimpleNamespace(members=200, lost=np.zeros(200)))
+    assert _doubt_frac(one, one) == 0.0
+    for pair in ((one, bare), (bare, one), (bare, bare), (one, fewer)):
+        assert _doubt_frac(*pair) == DOUBT_FRAC
+
+
+def test_a_limit_is_not_moved_further_for_nothing() -> None:
+    def way(minutes: float) -> Relaxation:
+        return Relaxation(
+            job=None, say=Message("a", {}), also=None, effort_min=minutes, further=None
+        )
+
+    def kept(*chances: tuple[float, bool]) -> list[float]:
+        steps = [way(60.0 * n) for n in range(len(chances))]
+        came = {
+            step.effort_min: Tried(
+                step,
+                SimpleNamespace(chance_frac=frac),
+                SimpleNamespace(best=None),
+                reaches,
+                True,
+            )
+            for step, (frac, reaches) in zip(steps, chances, strict=True)
+        }
+        found: list[Tried] = []
+        look = SimpleNamespace(
+            reach=[], more=[], chosen=SimpleNamespace(odds=object()), step=None,
+            _over=lambda _: False, _steps=lambda _: steps, _keep=found.append,
+            _tried=lambda step: came[step.effort_min],
+        )  # fmt: skip
+        _Looking._look(look, iter([way(0.0)]), 0.0)
+        return [one.chosen.chance_frac for one in found]
+
+    # A day more for a point more is not asked for; what reaches what is asked always is.
+    assert kept((0.70, False), (0.71, False)) == [0.70]
+    assert kept((0.70, False), (0.75, False)) == [0.70, 0.75]
+    assert kept((0.89, False), (0.90, True)) == [0.89, 0.90]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import time, timedelta
+from datetime import UTC, datetime, time, timedelta
 from types import SimpleNamespace
 
 import numpy as np
@@ -15,8 +15,11 @@ from cureplan.inputs.job.model import Shift
 from cureplan.judge import judge
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
 from cureplan.planning.replan.carry_on import Candidate, beats, could_be_beaten, without
+from cureplan.planning.replan.changes import hour_off
+from cureplan.planning.replan.help import _too_hot_or_cold
 from cureplan.planning.replan.job import plan_conditions
 from cureplan.planning.replan.replan import replan
+from cureplan.planning.replan.state import _unresolved
 
 HOUR_S = 3600.0
 
@@ -261,3 +264,73 @@ def test_only_what_is_still_to_come_is_searched_for_something_better(
     assert not could_be_beaten(job, dead, state)
     assert could_be_beaten(job, short, state)
     assert could_be_beaten(job, losing, state)
+
+
+@pytest.mark.parametrize(
+    ("event", "after_s", "until", "over"),
+    [
+        ("poured", 400.0, None, True),
+        ("poured", 200.0, None, False),
+        ("broadcast", 400.0, None, False),
+        ("wait", 0.0, "later", True),
+    ],
+)
+def test_a_halt_is_over_when_a_later_bucket_was_mixed_or_an_hour_is_named(
+    event, after_s, until, over
+):
+    at = datetime(2013, 7, 17, 23, tzinfo=UTC)
+    halt = SimpleNamespace(at=at, event="drill down", until=None)
+    later = SimpleNamespace(at=at + timedelta(seconds=after_s), event=event, until=until)
+    found = _unresolved([halt], [halt, later], in_mixer_s=300.0)
+    assert found == (() if over else (halt,))
+
+
+@pytest.mark.parametrize(
+    ("late_s", "asked"),
+    [
+        # Within five minutes of the hour, and within ten of one another.
+        ([3300, 3300, 3300], "replan.hour_late"),
+        ([3000, 3600, 4200], "replan.hour_late"),
+        ([2999, 3600, 4200], None),
+        ([-3900, -3900], "replan.hour_early"),
+        ([-3901, -3901], None),
+        # Late besides by up to twelve and a half, in step.
+        ([4200, 4350, 4500], "replan.hour_late"),
+        ([4199, 4350, 4500], None),
+        ([4351, 4351], None),
+        ([-3600, 3600], None),
+        ([3600], None),
+    ],
+)
+def test_a_clock_is_doubted_where_all_lines_are_about_an_hour_off(late_s, asked):
+    at = datetime(2013, 7, 17, 23, tzinfo=UTC)
+    buckets = [SimpleNamespace(room="Bar", number=n, pour=at) for n in range(len(late_s))]
+    site = SimpleNamespace(zone=UTC, time_zone="UTC")
+    plan = SimpleNamespace(
+        buckets=buckets,
+        rules=SimpleNamespace(clock_near_s=300.0),
+        job=SimpleNamespace(site=site),
+    )
+    events = [
+        SimpleNamespace(event="poured", room="Bar", bucket=n, at=at + timedelta(seconds=off_s))
+        for n, off_s in enumerate(late_s)
+    ]
+    found = hour_off(plan, events)
+    assert (found and found.code) == asked
+
+
+@pytest.mark.parametrize(
+    ("slabs_c", "said"), [((20, 33, 34), []), ((33, 34, 20), [2]), ((1, 33, 33), [2])]
+)
+def test_only_of_the_bucket_that_is_next_is_it_said_that_its_slab_is_not_allowed(slabs_c, said):
+    at = datetime(2013, 7, 17, 23, tzinfo=UTC)
+    limits = SimpleNamespace(slab_c=(5.0, 32.0))
+    slurry = SimpleNamespace(limits=limits)
+    job = SimpleNamespace(cards=SimpleNamespace(slurry=slurry))
+    buckets = [
+        SimpleNamespace(room="Bar", number=n, slab_c=slab_c, pour=at + timedelta(minutes=n))
+        for n, slab_c in ((1, 40.0), *enumerate(slabs_c, start=2))
+    ]
+    plan = SimpleNamespace(job=job, buckets=buckets[::-1])
+    state = SimpleNamespace(done=lambda _: 1)
+    assert [each.values["bucket"] for each in _too_hot_or_cold(plan, state)] == said

@@ -608,33 +608,3 @@ def test_a_refused_line_speaks_site_time_and_suggests_the_clock(small_plan, firs
         replan(small_plan, events, now=now)
     assert "-04:00" in str(caught.value)
     assert "an hour ahead of site time (EDT)" in str(caught.value)
-
-
-def test_a_warmer_half_is_said_and_times_what_is_left(small_plan, first, log_of):
-    # An infrared gun over the patches finds the end of the floor 4 K warmer.
-    room, buckets = first
-    lines = [said(b.pour, "poured", room.room, b.number) for b in buckets[:3]]
-    at = buckets[0].pour - timedelta(minutes=5)
-    kits = room.kits
-    for number in (1, 2, kits - 1, kits):
-        warmer = 4.0 if number > kits / 2 else 0.0
-        lines.append(
-            said(at, "slab reads", room.room, number, f"{buckets[0].slab_c + warmer:.2f} C")
-        )
-    found = replan(small_plan, log_of(*sorted(lines)), now=buckets[2].pour)
-    assert "replan.end_warmer" in codes(found)
-    was = {b.number: b.slab_c for b in buckets}
-    rest = [b for b in found.plan.buckets_of(room.room) if b.number > 3]
-    # By hand: four readings good to 0.5 K, 2 K on average, of a slab doubted by 1 K or more:
-    # 2 * 16 / 17 = 1.88 K to 2 K. Of 18 kits they stand at -0.47, -0.42, 0.42 and 0.47 of the
-    # floor: squares of 0.793 in all, and 3.556 K of floor times reading: 4.48 K with 0.56 K of
-    # doubt, so plain that a slope is doubted by as much: 3.556 / (0.793 + 0.25 / 4.48**2) =
-    # 4.42 K. The middle of what is left lies at 1.5 / 18.
-    (found_k,) = (s.warmer_k for s in found.plan.night.slab if s.room == room.room)
-    assert 1.88 + 4.42 * 1.5 / 18 - 0.01 < found_k < 2.0 + 4.42 * 1.5 / 18 + 0.01
-    # The next kit is poured minutes after the reading: it finds all of it. Later ones find
-    # what a slab of 6 in leaves: at most half an hour on here, 7 parts in 10 or more.
-    moved_k = [b.slab_c - was[b.number] for b in rest]
-    assert moved_k[0] == pytest.approx(found_k, rel=0.03)
-    assert 0.7 * found_k < moved_k[-1] < moved_k[0]
-    assert np.all(np.diff(moved_k) <= 0)

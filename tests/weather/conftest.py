@@ -1,14 +1,17 @@
 """A loopback server, an empty store, and the real client pointed at both."""
 
 import threading
+from datetime import timedelta
 from types import SimpleNamespace
 
 import pytest
 from loopback import serving, wait_until
+from scenes import ENDS, NOW, SITE, STARTS
 
 from cureplan.weather.providers import fetching
 from cureplan.weather.providers.choose import ask_providers
 from cureplan.weather.providers.client_setup import Endpoints
+from cureplan.weather.providers.exchange import Span, WeatherQuery
 from cureplan.weather.providers.fetching import Fetched
 
 
@@ -43,6 +46,32 @@ def fetch_here(endpoints):
         )
 
     return fetch
+
+
+@pytest.fixture
+def ask(loop, endpoints, tmp_path):
+    """Asks a provider for hours around the scene's place and time; what each gave."""
+    folder = tmp_path / "kept"
+    folder.mkdir()
+
+    def asked(
+        provider, *, contact=None, now=NOW, starts=STARTS, ends=ENDS, history_h=120, **site
+    ):
+        query = WeatherQuery(
+            provider=provider,
+            **{**SITE, **site},
+            spans=(
+                Span(wanted_from=starts - timedelta(hours=history_h), starts=starts, ends=ends),
+            ),
+            now=now,
+            contact=contact,
+            timeout_s=loop.patience_s,
+            folder=str(folder),
+        )
+        # That each silent provider is given up in time, `loop` sees to.
+        return list(ask_providers(query, endpoints=endpoints))
+
+    return asked
 
 
 @pytest.fixture

@@ -32,8 +32,7 @@ class Asked:
 # 19:00 and 20:00 in New York on 17 July 2013 are 23:00 and 00:00 UTC.
 NEW_YORK = [("2013-07-17T23", 30.5, 20.1), ("2013-07-18T00", 29.0, 20.0)]
 # The same clock in Berlin is 17:00 and 18:00 UTC.
-BERLIN = [("2013-07-17T17", 30.5, 20.1), ("2013-07-17T18", 29.0, 20.0)]
-MADRID = BERLIN
+BERLIN = MADRID = [("2013-07-17T17", 30.5, 20.1), ("2013-07-17T18", 29.0, 20.0)]
 # In damp air: 100 % humid, so the dew point is the air.
 FOG = [("2013-07-17T23", 20.0, 20.0), ("2013-07-18T00", 19.0, 19.0)]
 
@@ -70,6 +69,26 @@ EXPORTS = {
         "17/07/2013 08:00 p. m.,19,100%\n",
         rows=FOG,
         says=["day first", "humidity in percent from “Humedad %”"],
+    ),
+    "spreadsheet, Turkey": Read(
+        text="Tarih;Saat;Sıcaklık (°C);Bağıl Nem (%)\n18.07.2013;02:00;20,0;100\n"
+        "18.07.2013;03:00;19,0;100\n",
+        zone="Europe/Istanbul",
+        rows=FOG,
+        says=["day first", "humidity in percent from “Bağıl Nem (%)”"],
+    ),
+    "dates in the first row of their day alone": Read(
+        text="Datum;Uhrzeit;Temperatur °C;Taupunkt °C\n17.07.2013;19:00;30,5;20,1\n"
+        ";20:00;29,0;20,0\n;21:00;28,0;19,0\n",
+        zone="Europe/Berlin",
+        rows=[*BERLIN, ("2013-07-17T19", 28.0, 19.0)],
+        says=["dates as in the last row above that has one"],
+    ),
+    "analyses of the European centre": Read(
+        text="valid_time,t2m,d2m\n2013-07-17 23:00:00,303.65,293.25\n"
+        "2013-07-18 00:00:00,302.15,293.15\n",
+        rows=NEW_YORK,
+        says=["air in kelvin", "times on the clock UTC"],
     ),
     "spreadsheet, France": Read(
         text="Date/heure;Température (°C);Humidité (%)\n17/07/2013 19h00;20,0;100\n"
@@ -541,6 +560,18 @@ EXPORTS = {
     "decimal commas bare between commas": Asked(
         text="time,temp_c,dew_c\n2013-07-17T19:00-04:00,30,5,20,1\n",
         says=["w.csv:2:", "5 cells where the header has 3"],
+    ),
+    "one date missing among those of every row": Asked(
+        text="Date;Heure;Temp (°C);Rosée (°C)\n17/07/2013;19:00;30;20\n;20:00;29;20\n"
+        "17/07/2013;21:00;29;20\n",
+        zone="Europe/Paris",
+        says=["w.csv:3:", "not a date and time"],
+    ),
+    "hours by their ends": Asked(
+        text="Hour Ending,Temp (F),RH (%)\n2013-07-17 19:00,86,50\n", says=["take 30 min off"],
+    ),
+    "hours by their ends beside a date": Asked(
+        text="Date,HE,Temp (F),RH (%)\n07/17/2013,19,86,50\n", says=["when an hour ends"],
     ),
     "two clocks named in remarks": Asked(
         text="Time zone: America/New_York\nTimes are UTC\nTime,Temp (C),Dew (C)\n"

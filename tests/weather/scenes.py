@@ -17,6 +17,7 @@ from loopback import (
 )
 
 SITE = {"latitude_deg": 40.78, "longitude_deg": -73.88, "elevation_m": 3.0}
+CONTACT = "foreman@example.org"
 NOW = utc(2091, 7, 17, 18)
 STARTS = utc(2091, 7, 17, 23)
 ENDS = utc(2091, 7, 20, 10)
@@ -66,3 +67,13 @@ def serve_metno(loop, *, now=NOW, updated=NOW, mean_c=27.0, hourly_count=60, coa
     raw = metno_json(times, temps_c, [55.0] * len(times), updated=updated)
     loop.routes["/metno"] = body(raw)
     return raw
+
+
+def only(results):
+    (one,) = results
+    assert one.failure is None
+    return one.series
+
+
+def failures(results):
+    return [one.failure for one in results if one.failure is not None]

@@ -136,3 +136,37 @@ def test_a_station_that_gave_the_hour_now_begun_was_silent_since_then(
     span = SimpleNamespace(wanted_from=START, ends=until + timedelta(days=1))
     record = hourly._ask(query, span, SimpleNamespace(key="A"))
     assert (record.share, record.silent_s) == (1.0, silent_s)
+
+
+@pytest.mark.parametrize("hours", [-1, 4])
+def test_no_hour_of_a_series_is_cut_from_beside_it(hours):
+    series = series_of([20.0, 21.0, 22.0, 23.0])
+    at = series.starts + timedelta(hours=hours)
+    with pytest.raises(OutOfRangeError, match="weather is known from"):
+        series.slice(at, at)
+
+
+def test_stations_that_all_lack_an_hour_leave_it_unknown():
+    values = np.array([[20.0, np.nan], [23.0, np.nan]])
+    weight = np.array([[2.0, 2.0], [1.0, 1.0]])
+    mean = hourly._weighed_mean(values, weight)
+    assert mean[0] == 21.0
+    assert np.isnan(mean[1])
+
+
+@pytest.mark.parametrize(
+    ("share", "silent_s", "odd", "sound"),
+    [
+        (hourly._LEAST_SHARE, hourly._LONGEST_SILENCE_S, "", True),
+        (hourly._LEAST_SHARE - 0.01, 0.0, "", False),
+        (1.0, hourly._LONGEST_SILENCE_S + 1.0, "", False),
+        (1.0, 0.0, "humidity", False),
+    ],
+)
+def test_a_station_is_sound_with_hours_enough_no_long_silence_and_nothing_odd(
+    share, silent_s, odd, sound
+):
+    record = hourly._Record(
+        station=None, rows=None, share=share, silent_s=silent_s, answers=[], odd=odd
+    )
+    assert record.sound is sound

@@ -1,4 +1,4 @@
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -7,7 +7,7 @@ from loopback import body, hourly_files, hours_from, status, utc
 from scenes import AT_SITE, SITE, daily_c, serve_stations
 
 from cureplan.core.errors import OutOfRangeError, WeatherUnavailableError
-from cureplan.weather.seasons import season_nights
+from cureplan.weather.seasons import _spans, season_nights
 
 NEW_YORK = ZoneInfo("America/New_York")
 NOW = utc(2031, 7, 20, 12)
@@ -116,3 +116,10 @@ def test_december_runs_into_the_next_year(loop, nights, tmp_path):
     one, two = nights(month=12, years=2)
     assert (one.ends, two.ends) == (utc(2030, 1, 4, 5), utc(2031, 1, 4, 5))
     assert one.gaps == ()
+
+
+def test_a_month_counts_from_the_second_its_last_hour_is_over():
+    now = datetime(2013, 8, 1, 6, tzinfo=UTC)
+    for late_s, newest in ((0.0, 2013), (1.0, 2012)):
+        spans = _spans(7, 2, UTC, history_s=0.0, tail_s=6 * 3600.0 + late_s, now=now)
+        assert list(spans) == [newest - 1, newest]

@@ -1,5 +1,7 @@
+import math
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
+from types import SimpleNamespace
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,6 +12,7 @@ from hypothesis import strategies as st
 
 from cureplan.core.errors import InputError, OutputError
 from cureplan.core.messages import Message
+from cureplan.weather.hours.csv_cells import number_of
 from cureplan.weather.hours.csv_dates import date_of, days_of
 from cureplan.weather.hours.csv_file import (
     csv_text,
@@ -18,6 +21,7 @@ from cureplan.weather.hours.csv_file import (
     write_csv,
 )
 from cureplan.weather.hours.csv_sheet import _parted_by_blanks
+from cureplan.weather.hours.csv_times import _refuse_twelve_hours, _refuse_unsettled, _stamps
 from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.series import Gap, WeatherOrigin
@@ -312,3 +316,71 @@ def test_a_gap_of_a_week_is_one_in_either_direction(days, follow):
     for sign in (-1, 1):
         texts = [date_of("14/05/2013"), date_of(f"{14 + sign * days:02}/05/2013")]
         assert bool(days_of(texts, ("dmy",))) is follow
+
+
+@pytest.mark.parametrize(
+    "digits",
+    [n + d for n in ("99", "999", "9999") for d in ("", ".9", ".99")] + ["6999", "7999"],
+)
+def test_what_many_files_write_for_no_value_is_none(digits):
+    # Loggers and archives fill with nines, or with an odd number near them, below or above.
+    found = number_of(f"-{digits}")
+    assert found is not None
+    assert math.isnan(found.value)
+    assert found.marked
+    short = number_of(digits)
+    assert short is not None
+    # A humidity of 99 % and a heat of 99.9 F are values.
+    assert short.marked == (len(digits.partition(".")[0]) > 2)
+
+
+def test_a_header_met_again_is_counted(table):
+    series = read_weather_csv(table(f"{hours(3)}time,temp_c,dew_c\n{hours(3, first=3)}"))
+    (note,) = series.notes
+    assert note.values["how"] == (Message("read.repeated", {"rows": 2}),)
+
+
+@pytest.mark.parametrize("texts", [("201307171",), ("2013071719", "201307172000"), ("",)])
+def test_digits_of_no_length_of_a_stamp_are_none(texts):
+    column = SimpleNamespace(texts=texts)
+    assert _stamps(column) is None
+    stamps = _stamps(SimpleNamespace(texts=("2013071719", "2013071720")))
+    assert stamps is not None
+    assert stamps[1] - stamps[0] == 3600.0
+
+
+def test_an_hour_given_twice_is_no_sign_of_a_clock_of_twelve_hours():
+    column = SimpleNamespace(fault=lambda row, *_: ValueError(row))
+
+    def checked(*hours):
+        at_s = 3600.0 * np.array(hours)
+        _refuse_twelve_hours(column, at_s, at_s, marked=False)
+
+    checked(3, 3, 2)
+    checked(2, 3, 3)
+    with pytest.raises(ValueError, match=r"^3$"):
+        checked(10, 11, 12, 1)
+
+
+@pytest.mark.parametrize(
+    ("missing", "doubled", "backwards", "named"),
+    [(None, 1, False, 1), (None, 1, True, 3), (0, 2, False, 0), (0, None, True, 4)],
+)
+def test_a_row_of_an_hour_nobody_can_settle_is_named_as_it_stands(
+    missing, doubled, backwards, named
+):
+    column = SimpleNamespace(fault=lambda row, *_: ValueError(row))
+    with pytest.raises(ValueError, match=rf"^{named}$"):
+        _refuse_unsettled(column, missing, doubled, 5, backwards)
+    _refuse_unsettled(column, None, None, 5, backwards)
+
+
+def test_a_table_of_nothing_but_units_is_one_clear_line(table):
+    with pytest.raises(InputError, match=r"w\.csv:2"):
+        read_weather_csv(table("time,temp_c,dew_c\n,deg C,deg C\n"))
+
+
+@pytest.mark.parametrize("text", ["17 lot July 2013", "17 July June 2013 May", "17 lot 2013"])
+def test_words_that_are_no_date_beside_one_are_no_date(text):
+    assert date_of("17 July 2013") is not None
+    assert date_of(text) is None

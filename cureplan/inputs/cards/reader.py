@@ -55,6 +55,9 @@ __all__ = [
 # Anything lighter floats and anything heavier is iron: a slip in a mass or the yield.
 LIGHTEST_MIX_KG_M3 = 700.0
 HEAVIEST_MIX_KG_M3 = 4000.0
+FULLEST = 1.35
+"""How far a kit's yield may lie from what its parts fill, as a factor: pounds for kilograms
+lie farther off. Invented."""
 
 _OPENS_BEFORE_CLOSES = (
     ("broadcast_opens", "broadcast_closes"),
@@ -131,6 +134,14 @@ def _density(card: SlurryFile) -> Iterator[Fault]:
             path=("kit", "yield"),
             problem=f"the kit of {mass_kg:.3g} kg would weigh {density_kg_m3 / 1000:.2g} kg/L",
             cure="check the yield and the masses of the parts",
+        )
+        return
+    fill_m3 = sum(part.mass_kg / part.density_kg_m3 for part in card.parts)
+    if not 1.0 / FULLEST <= fill_m3 / card.kit.yield_m3 <= FULLEST:
+        yield Fault(
+            path=("kit", "yield"),
+            problem=f"its parts fill {1e3 * fill_m3:.3g} L, by their masses and densities",
+            cure="check the yield, the masses (lb or kg) and the densities (of the grains)",
         )
 
 

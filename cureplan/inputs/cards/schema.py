@@ -13,7 +13,6 @@ from cureplan.core.printed import parse_duration_range_s, split_printed
 from cureplan.core.quantities import refusal
 from cureplan.inputs.fields import (
     HeatRiseK,
-    LiquidTemperatureC,
     Name,
     Reads,
     Written,
@@ -38,6 +37,7 @@ __all__ = [
 ]
 
 FROM_THE_CARD = "the card itself"
+LEAST_AFTER_S = 60.0
 MOST_POINTS, MOST_PARTS = 100, 20
 """Of one milestone, and of one kit."""
 CardKind = Literal["slurry", "topcoat", "aggregate", "primer"]
@@ -45,8 +45,8 @@ CardKind = Literal["slurry", "topcoat", "aggregate", "primer"]
 
 def _read_range(text: Any) -> tuple[float, float]:
     ends = parse_duration_range_s(text)
-    if not ends[0] > 0:
-        raise refusal(text, "this must be more than 0 min", 'write it like "16 min"')
+    if ends[0] < LEAST_AFTER_S:
+        raise refusal(text, "this must be at least 1 min", 'write it like "16 min"')
     return ends
 
 
@@ -64,7 +64,10 @@ KitVolume = Annotated[
 SpreadRate = Annotated[
     float,
     quantity(
-        q.parse_spread_rate_m2_m3, "90 sq ft/gal", at_least="0.2 m2/L", at_most="100 m2/L"
+        q.parse_spread_rate_m2_m3,
+        "90 sq ft/gal",
+        at_least="25 sq ft/gal",
+        at_most="800 sq ft/gal",
     ),
 ]
 Cover = Annotated[float, quantity(q.parse_cover_kg_m2, "0.5 lb/sq ft", at_most="30 kg/m2")]
@@ -92,6 +95,8 @@ class PointEntry(Written):
 
 def _as_printed(value: Any) -> Any:
     """A point as a data sheet prints it, taken apart into its keys."""
+    if isinstance(value, dict) and isinstance(value.get("after"), str):
+        return _with_printed_time(value, value["after"])
     if not isinstance(value, str):
         return value
     printed = split_printed(value)
@@ -100,6 +105,24 @@ def _as_printed(value: Any) -> Any:
         raise q.refusal(value, "not how a data sheet says a time", cure)
     after, at, humidity = printed
     return {"after": after, "at": at} | ({"humidity": humidity} if humidity else {})
+
+
+def _with_printed_time(table: dict[str, Any], text: str) -> dict[str, Any]:
+    """A point whose time says at what it was taken besides."""
+    printed = split_printed(text)
+    if printed is None:
+        return table
+    after, *conditions = printed
+    said = dict(zip(("at", "humidity"), conditions, strict=True))
+    for key, parse, near in (
+        ("at", q.parse_temperature_c, q.SAME_WITHIN_K),
+        ("humidity", q.parse_fraction, 0.0),
+    ):
+        own = table.get(key)
+        if isinstance(own, str) and said[key] and abs(parse(own) - parse(said[key])) > near:
+            cure = "leave the right one of the two"
+            raise q.refusal(text, f"{said[key]} is not the {own} of {key}", cure)
+    return {key: one for key, one in said.items() if one} | table | {"after": after}
 
 
 class MilestoneEntry(Written):
@@ -226,9 +249,9 @@ class BucketEntry(Written):
 class ChillingEntry(Written):
     """What matters when pails of liquid stand in ice."""
 
-    coldest_liquids_c: LiquidTemperatureC = entry(
-        alias="coldest_liquids", meaning="the coldest its liquids may be mixed"
-    )
+    coldest_liquids_c: Annotated[
+        float, quantity(q.parse_temperature_c, "40 F", at_least="-5 C", at_most="25 C")
+    ] = entry(alias="coldest_liquids", meaning="the coldest its liquids may be mixed")
     pail_diameter_m: Annotated[
         float, quantity(q.parse_length_m, "165 mm", at_least="2 in", at_most="1 m")
     ] = entry(alias="pail_diameter", meaning="width of a pail of liquid")

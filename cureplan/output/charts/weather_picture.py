@@ -126,10 +126,10 @@ def _curves(axes: Axes, job: Job, hours: WeatherHours, rows: NDArray[np.int64]) 
     )
     for number, alike in enumerate(hours.rooms):
         colour = LIGHT[ROOM_COLOURS[number % len(ROOM_COLOURS)]]
-        name = _room_name(alike.rooms)
+        name, here = _room_name(alike.rooms), alike.conditions
         axes.plot(
             places,
-            show(alike.conditions.air_c),
+            show(here.air_c),
             color=colour,
             linestyle="--",
             linewidth=1.2,
@@ -137,11 +137,20 @@ def _curves(axes: Axes, job: Job, hours: WeatherHours, rows: NDArray[np.int64]) 
         )
         axes.plot(
             places,
-            show(alike.conditions.slab_c),
+            show(here.slab_c),
             color=colour,
             linewidth=1.2,
-            label=f"Slab: {name}",
+            label=f"Slab: {name}" if here.sun_k is None else f"Slab in the sun: {name}",
         )
+        if here.sun_k is not None:
+            axes.plot(
+                places,
+                show(here.shade.slab_c),
+                color=colour,
+                linestyle="-.",
+                linewidth=1.2,
+                label=f"Slab in the shade: {name}",
+            )
 
 
 def _room_name(rooms: Sequence[str]) -> str:

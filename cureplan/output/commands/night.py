@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -203,6 +203,15 @@ def record(
             help="Folder of finished jobs; the job's own, else `records` here.",
         ),
     ] = None,
+    clock: Annotated[
+        str | None,
+        typer.Option(
+            "--clock",
+            metavar="WHICH",
+            help="Of a log that lies an hour off the plan: site (it is right), ahead or behind "
+            "(by an hour).",
+        ),
+    ] = None,
     force: Annotated[
         bool, typer.Option("--force", help="Write over a record that stands already.")
     ] = False,
@@ -223,10 +232,8 @@ def record(
     from cureplan.core.writing import write_atomically
     from cureplan.inputs.tables.night_log import read_night_logs
     from cureplan.inputs.tables.record import past_scores, record_name, record_text
-    from cureplan.output.commands.common import note, print_text
+    from cureplan.output.commands.common import print_text
     from cureplan.output.text.fit import scores_text
-    from cureplan.output.view.view import voice_of
-    from cureplan.planning.replan.changes import hour_off
     from cureplan.planning.replan.record import night_record
     from cureplan.planning.replan.replan import night_site
 
@@ -243,9 +250,7 @@ def record(
             cure="name the plan the crew began with",
             source=log_files[0],
         )
-    off = hour_off(plan, events)
-    if off is not None:
-        note(voice_of(plan).say(off))
+    events = _on_site_time(plan, events, clock, source=log_files[0])
     done = night_record(plan, events)
     path = _path(plan, out, record_name(done), inputs=(plan_file, *log_files), force=force)
     write_atomically(path, record_text(done))
@@ -264,6 +269,38 @@ def record(
         f"\n{harmless(path)} is written. Learn from it: cureplan fit --card {done.card} "
         f"--records {harmless(path.parent)}"
     )
+
+
+AHEAD_S = {"site": 0.0, "ahead": 3600.0, "behind": -3600.0}
+"""What a clock is named, and by how much it runs ahead of the site's."""
+_EARLIER = ("earlier", "behind")
+
+
+def _on_site_time(
+    plan: Plan, events: tuple[NightEvent, ...], clock: str | None, *, source: Path
+) -> tuple[NightEvent, ...]:
+    """Events by the site's clock: where all lie an hour off, nothing is learned unasked."""
+    from cureplan.planning.replan.changes import hour_off
+
+    if clock not in (None, *AHEAD_S):
+        raise InputError(
+            "no such clock", cure=f"one of {', '.join(AHEAD_S)}", key="--clock", value=clock
+        )
+    ahead = timedelta(seconds=AHEAD_S[clock or "site"])
+    on_site = tuple(replace(event, at=event.at - ahead) for event in events)
+    off = hour_off(plan, on_site)
+    if off is not None and clock != "site":
+        when, clock_is = ("later", "ahead") if off.code == "replan.hour_late" else _EARLIER
+        raise InputError(
+            f"every line ({off.values['lines']}) lies about an hour {when} than planned, so "
+            "no record is kept yet",
+            cure=f"say --clock {clock_is} where the clock that wrote them is an hour "
+            f"{clock_is} by site time ({off.values['zone']}), --clock site where the crew "
+            "began then",
+            source=source,
+            key="at" if clock is None else "--clock",
+        )
+    return on_site
 
 
 def _records_of(plan: Plan, plan_file: Path) -> Path:

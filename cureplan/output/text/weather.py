@@ -11,7 +11,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.core.messages import once
+from cureplan.core.messages import Message, Value, once
 from cureplan.core.quantities import format_temperature
 from cureplan.inputs.job.model import Job
 from cureplan.output.language import Voice
@@ -110,6 +110,7 @@ def weather_json(job: Job, hours: WeatherHours, *, now: datetime) -> str:
                     name: {
                         "air_c": _number(alike.conditions.air_c[row], 2),
                         "slab_c": _number(alike.conditions.slab_c[row], 2),
+                        **_shade_data(alike, row),
                     }
                     for name, alike in rooms
                 },
@@ -118,6 +119,12 @@ def weather_json(job: Job, hours: WeatherHours, *, now: datetime) -> str:
         ],
     }
     return json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
+
+
+def _shade_data(alike: AlikeRooms, row: int) -> dict[str, float | None]:
+    """Of a room with sun: the slab where none falls; `slab_c` is where it does."""
+    here = alike.conditions
+    return {} if here.sun_k is None else {"shade_c": _number(here.shade.slab_c[row], 2)}
 
 
 def _table(job: Job, hours: WeatherHours, width: int) -> Iterator[str]:
@@ -140,6 +147,8 @@ def _table(job: Job, hours: WeatherHours, width: int) -> Iterator[str]:
     letters = tuple(_letter(int(number)) for number in series.origin[rows])
     last = Column(title="From", cells=letters)
     yield f"Temperatures in {unit}; of each room air/slab; sun's height; light in W/m²."
+    for line in _sunlit(job):
+        yield from _wrapped(line, width)
     room_columns = [_room_column(alike, rows, job) for alike in hours.rooms]
     for number, some in enumerate(_chunks([*fixed, last], [hour], room_columns, width)):
         before = [*fixed, last] if number == 0 else [hour]
@@ -165,10 +174,10 @@ def _chunks(
 def _room_column(alike: AlikeRooms, rows: NDArray[np.int64], job: Job) -> Column:
     names = [one_line(name) for name in alike.rooms]
     title = names[0] if len(names) == 1 else f"{names[0]} +{len(names) - 1}"
-    air, slab = (
-        _temps(curve[rows], job) for curve in (alike.conditions.air_c, alike.conditions.slab_c)
-    )
-    cells = tuple(f"{a}/{s}" for a, s in zip(air, slab, strict=True))
+    here = alike.conditions
+    slabs = [here.slab_c] if here.sun_k is None else [here.slab_c, here.shade.slab_c]
+    parts = (_temps(curve[rows], job) for curve in (here.air_c, *slabs))
+    cells = tuple("/".join(temps) for temps in zip(*parts, strict=True))
     return Column(title=fit(title, 24), cells=cells, right=True)
 
 
@@ -255,8 +264,23 @@ def _notes(job: Job, hours: WeatherHours) -> list[str]:
     return [_english(job).say(note) for note in notes]
 
 
+def _sunlit(job: Job) -> Iterator[str]:
+    """Which rooms' columns tell sun and shade apart, in the job's languages."""
+    for room in job.rooms:
+        patch = room.sun_patch
+        if patch is not None:
+            lit = f"{patch.starts:%H:%M}-{patch.ends:%H:%M}"
+            values: dict[str, Value] = {"share_frac": patch.share, "lit": lit}
+            say = Message("weather.sunlit", {"room": room.name, **values})
+            yield from (_voice(job, language).say(say) for language in job.languages)
+
+
 def _english(job: Job) -> Voice:
-    return Voice(language="en", display=job.display, clock=job.clock, zone=job.site.zone)
+    return _voice(job, "en")
+
+
+def _voice(job: Job, language: str) -> Voice:
+    return Voice(language=language, display=job.display, clock=job.clock, zone=job.site.zone)
 
 
 def _gap_line(gap: Gap, job: Job) -> str:

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import cache
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -43,13 +43,17 @@ __all__ = [
     "HOUR_S",
     "STEP_S",
     "TAU_S",
+    "Part",
     "RoomConditions",
     "build_up",
     "floor_slab",
+    "in_part",
     "patch_sun_w_m2",
     "room_conditions",
 ]
 
+Part = Literal["first", "last", "back", "front"]
+"""Half of a floor: what is poured first or last of all of it, or of each of its bays."""
 BuildUp = tuple[float, float, Literal["ground", "air"]]
 """Thickness of a slab and of the foam below it [m], and what lies under both."""
 OPENING_TRANSMITS = 0.8
@@ -97,16 +101,24 @@ HOURLY = slice(None, None, round(HOUR_S / STEP_S))
 FINEST_CELL_M = 0.01
 FADE_REACH_S = 9 * DAY_S
 LEVEL_K = 0.3
+MOST_SLABS = 64
+"""Kept at a time: a desk may be asked for any number of them."""
 """A slab that warms less than this over a pour counts as level: invented."""
 
-TAU_S = slab_time_constant_s(
-    thickness_m=0.15,
-    conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
-    density_kg_m3=CONCRETE_DENSITY_KG_M3,
-    specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
-    top_w_m2k=AIR_FACE_W_M2K,
-    lower_w_m2k=0.0,
-)
+
+@lru_cache(maxsize=MOST_SLABS)
+def _time_constant_s(thickness_m: float, below: Literal["ground", "air"]) -> float:
+    return slab_time_constant_s(
+        thickness_m=thickness_m,
+        conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
+        density_kg_m3=CONCRETE_DENSITY_KG_M3,
+        specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
+        top_w_m2k=AIR_FACE_W_M2K,
+        lower_w_m2k=AIR_FACE_W_M2K if below == "air" else 0.0,
+    )
+
+
+TAU_S = _time_constant_s(0.15, "ground")
 """How long a 150 mm slab on ground remembers what goes on [s]: for doubts, where the exact
 thickness does not matter."""
 
@@ -132,6 +144,11 @@ class RoomConditions:
     build_up: BuildUp = (0.15, 0.0, "ground")
     read_in_shade: bool = False
     """Of a floor with sun: whether the reading is nearer to its shade."""
+    warm_parts: tuple[Part, ...] = ()
+    """Which half lies in the sun, or is warmer for whatever cause, as a night's readings
+    show it; two where they do not tell which; none where nobody knows: any patch may."""
+    half_sd_k: float | None = None
+    """What is unsure between its halves, 1 SD [K]; None: what the job says."""
 
     @property
     def shade(self) -> RoomConditions:
@@ -165,6 +182,30 @@ class RoomConditions:
     def slab_at(self, epoch_s: ArrayLike) -> Array:
         """Slab surface [°C] at instants within the hours; raises beyond them."""
         return np.asarray(np.interp(self._known(epoch_s), self.epoch_s, self.slab_c))
+
+    def half_k(self, job: Job) -> float:
+        """What is unsure between the halves of its slab, 1 SD [K]."""
+        return job.doubt.half_k if self.half_sd_k is None else self.half_sd_k
+
+    def halves_left(self, away_s: ArrayLike) -> Array:
+        """Share that is left of what sets its halves apart some time after or before.
+
+        By the slowest mode. Of a sun that fell on one half until two hours before or more,
+        marched, 0.85 to 0.95 are left after an hour and 0.63 to 0.85 after three, against
+        0.86 to 0.94 and 0.64 to 0.82 here; of what goes on, all.
+        """
+        thickness_m, _, below = self.build_up
+        away = np.abs(np.asarray(away_s, dtype=np.float64))
+        return np.asarray(np.exp(-away / _time_constant_s(thickness_m, below)))
+
+    def slab_under(self, epoch_s: ArrayLike, bay: ArrayLike, row: ArrayLike) -> Array:
+        """The same under patches that lie in bays and rows, shape (..., patches); between
+        warm and cool where it is not known which half one lies in."""
+        warm_c = self.slab_at(epoch_s)
+        if not self.warm_parts:
+            return warm_c
+        warm_frac = np.mean([in_part(part, bay, row) for part in self.warm_parts], axis=0)
+        return np.asarray(warm_c - (1.0 - warm_frac) * (warm_c - self.shade.slab_at(epoch_s)))
 
     def dew_at(self, epoch_s: ArrayLike) -> Array:
         """Dew point [°C] within the hours, NaN where unknown; raises beyond them."""
@@ -223,6 +264,23 @@ class RoomConditions:
                 return start
             start += STEP_S
         return float("inf")
+
+
+def in_part(part: Part, bay: ArrayLike, row: ArrayLike) -> NDArray[np.bool_]:
+    """Which of a floor's patches, in the order poured, lie in a half of it.
+
+    >>> in_part("last", [0, 0, 1, 1], [0, 1, 0, 1]).tolist()
+    [False, False, True, True]
+    >>> in_part("front", [0, 0, 1, 1], [0, 1, 0, 1]).tolist()
+    [False, True, False, True]
+    """
+    bays, place = np.asarray(bay), np.arange(np.size(bay))
+    rows = np.full(bays.shape, bays.size)
+    if part in ("back", "front"):
+        place = np.asarray(row)
+        rows = np.array([place[bays == one].max() + 1 for one in bays])
+    late = 2 * place >= rows
+    return np.asarray(late if part in ("last", "front") else ~late)
 
 
 def _written(epoch_s: float) -> str:
@@ -391,7 +449,7 @@ def _read_in_shade(room: Room, lit_c: Array, sun_k: Array, at_s: Array) -> bool:
     return reading.surface_c < lit - 0.5 * warmer
 
 
-@cache
+@lru_cache(maxsize=MOST_SLABS)
 def _fade(thickness_m: float, insulation_m: float, below: Literal["ground", "air"]) -> Array:
     """How a reading's error fades on a slab; a week of it, marched once."""
     slab = _slab(thickness_m, insulation_m, below)
@@ -405,12 +463,5 @@ def _fade(thickness_m: float, insulation_m: float, below: Literal["ground", "air
     return reading_fade(
         jump.surface_c[:, 0],
         step_s=STEP_S,
-        time_constant_s=slab_time_constant_s(
-            thickness_m=thickness_m,
-            conductivity_w_mk=CONCRETE_CONDUCTIVITY_W_MK,
-            density_kg_m3=CONCRETE_DENSITY_KG_M3,
-            specific_heat_j_kgk=CONCRETE_SPECIFIC_HEAT_J_KGK,
-            top_w_m2k=AIR_FACE_W_M2K,
-            lower_w_m2k=AIR_FACE_W_M2K if below == "air" else 0.0,
-        ),
+        time_constant_s=_time_constant_s(thickness_m, below),
     )

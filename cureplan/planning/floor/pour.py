@@ -10,7 +10,6 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from cureplan.core.clock import shift_windows
 from cureplan.core.errors import OutOfRangeError
 from cureplan.core.kept import Mark, kept, kept_rows, mark_of
 from cureplan.inputs.job.model import Crew, Job, Materials, Room
@@ -145,11 +144,11 @@ def bucket_clocks(
         return np.broadcast_to(column, shape).ravel()
 
     air_c = conditions.air_at(starts + times.liquids_in_s).ravel() + each(air_shift_k)
-    slab_c = conditions.slab_at(starts + times.pour_s).ravel() + each(slab_shift_k)
+    at_s = starts + times.pour_s
+    slab_c = conditions.slab_under(at_s, times.bay, times.row).ravel() + each(slab_shift_k)
     pace = each(speed)
     if clocks.humidity is not None:
-        humidity_frac = conditions.humidity_at(starts + times.pour_s)
-        pace = pace * clocks.humidity.at(humidity_frac).ravel()
+        pace = pace * clocks.humidity.at(conditions.humidity_at(at_s)).ravel()
     liquids_c = air_c
     if temperatures.liquids_c is not None:
         liquids_c = temperatures.liquids_c + each(liquids_shift_k)
@@ -187,10 +186,6 @@ def bucket_clocks(
         broadcast_by_s=broadcast_by,
         finer=path.finer,
     )
-
-
-TABLE_STEP_S = 1800.0
-"""Margins between table rows are straight lines; conditions change over hours."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, order=True)
@@ -293,9 +288,6 @@ class RoomPours:
     """Which of the tasks is the pour."""
     primer: tuple[TopcoatClocks, FloorAge] | None = field(init=False)
     _plans: dict[tuple[PourOption, Crew], PourPlan] = field(init=False, default_factory=dict)
-    _tables: dict[tuple[PourOption, Crew], tuple[NDArray[np.float64], NDArray[np.float64]]] = (
-        field(init=False, default_factory=dict)
-    )
     _marks: dict[PourOption, Mark] = field(init=False, default_factory=dict)
     _wet: dict[float, Doubt] = field(init=False, default_factory=dict)
 
@@ -424,7 +416,7 @@ class RoomPours:
             lead_s = self.conditions.epoch_s - self.job.access.begins.timestamp()
             share = air_share(self.room.climate, lag_s=self.job.building.lag_s)
             air_sd_k = np.hypot(SLAB_SD_K, share * forecast_sd_k(np.maximum(0.0, lead_s)))
-        half_sd_k = float(np.hypot(SLAB_SD_K, self.job.doubt.half_k))
+        half_sd_k = float(np.hypot(SLAB_SD_K, self.conditions.half_k(self.job)))
         return LayerLimits(
             self.job,
             layer,
@@ -557,44 +549,3 @@ class RoomPours:
         """Least margin that holds in the job's share of nights, or in another [s]."""
         wait, _ = self.wet_factors(start_s, confidence=confidence)
         return float(self.run(option, start_s, crew=crew, times=times, speed=wait).least_s[0])
-
-    def least_margin_s(
-        self, option: PourOption, start_s: ArrayLike, *, crew: Crew | None = None
-    ) -> NDArray[np.float64]:
-        """Margin to plan on for each start [s], shape (S,), read off a half-hourly table.
-
-        The lesser of the expected margin and of the policy's margin above what holds in
-        the job's share of nights: on the expected night the policy's minutes are in
-        hand, and in that share of nights nothing is lost.
-        """
-        key = (option, crew or self.job.crew)
-        if key not in self._tables:
-            lasts_s = self.plan(option, crew).times.last_s
-            starts = self._table_starts(lasts_s)
-            wait = [self.wet_factors(float(start))[0] for start in starts]
-            central_s = self.run(option, starts, crew=crew).least_s
-            sure_s = self.run(option, starts, crew=crew, speed=wait).least_s
-            self._tables[key] = (
-                starts,
-                np.minimum(central_s, sure_s + self.job.policy.margin_s),
-            )
-        starts, margins = self._tables[key]
-        return np.asarray(np.interp(np.asarray(start_s, dtype=np.float64), starts, margins))
-
-    def _table_starts(self, lasts_s: float) -> NDArray[np.float64]:
-        """Half-hours of the access time at which some pour shift could begin a floor."""
-        first_s = self.job.access.begins.timestamp()
-        last_s = max(first_s, self.job.access.open_by.timestamp() - lasts_s)
-        starts = np.arange(first_s, last_s + TABLE_STEP_S, TABLE_STEP_S)
-        windows = shift_windows(
-            self.job.crew.pour_shifts,
-            zone=self.job.site.zone,
-            begins=self.job.access.begins,
-            ends=self.job.access.open_by,
-        )
-        near = np.zeros(starts.size, dtype=bool)
-        for window in windows:
-            begins_s, ends_s = window.begins.timestamp(), window.ends.timestamp()
-            near |= (starts > begins_s - TABLE_STEP_S) & (starts < ends_s + TABLE_STEP_S)
-        kept = starts[near & (starts + lasts_s <= self.conditions.last_s)]
-        return kept if kept.size else starts[:1]

@@ -129,8 +129,10 @@ def _alike(conditions: dict[str, RoomConditions]) -> tuple[AlikeRooms, ...]:
     groups: list[tuple[list[str], RoomConditions]] = []
     for name, room in conditions.items():
         for names, first in groups:
-            if np.array_equal(room.air_c, first.air_c) and np.array_equal(
-                room.slab_c, first.slab_c
+            if (
+                np.array_equal(room.air_c, first.air_c)
+                and np.array_equal(room.slab_c, first.slab_c)
+                and np.array_equal(room.shade.slab_c, first.shade.slab_c)
             ):
                 names.append(name)
                 break

@@ -51,8 +51,10 @@ def kept_buckets(
     planned_s = poured.start_s + pours.plan(poured.option).times.pour_s
     at_s = np.minimum(visit.at_s(planned_s) + stopped_s, pours.conditions.last_s)
     # A late crew finds the slab and the air of a later hour.
-    slab_k = pours.conditions.slab_at(at_s) - pours.conditions.slab_at(planned_s)
-    air_k = pours.conditions.air_at(at_s) - pours.conditions.air_at(planned_s)
+    here, layout = pours.conditions, pours.plan(poured.option).layout
+    slab_k = here.slab_under(at_s, layout.bay, layout.row)
+    slab_k = slab_k - here.slab_under(planned_s, layout.bay, layout.row)
+    air_k = here.air_at(at_s) - here.air_at(planned_s)
     margins_s = table.at(
         nights.kit_ln[poured.room, poured.own.layer.stage],
         energy=nights.energy["slurry"],
@@ -78,7 +80,7 @@ def kept_buckets(
             dragged_s[clock][:, seam.patches] = np.maximum(late_s, 0.0)
     without = margins_s - dragged_s >= 0.0
     # The open edge, and the strip of grains along it, wait for the bucket that meets them.
-    met = met_by(pours.plan(poured.option).layout)
+    met = met_by(layout)
     later_s = np.where(met < 0, 0.0, stopped_s[:, met] - stopped_s)
     if seam is not None:
         next_s = nights.stop_s[seam.next_room][:, : seam.closed_by + 1].sum(axis=1)

@@ -351,7 +351,7 @@ def draw_nights(
     energies = heard("energy")
     stops = heard("stops")
     stop_s = _stops(job, pours, schedule, others, members, size=stops, known_s=issued_s)
-    halves = heard("half a room") * job.doubt.half_k
+    halves = heard("half a room")
     return Nights(
         members=members,
         energy={
@@ -362,7 +362,10 @@ def draw_nights(
         kit_ln=kit_ln,
         iced_k=heard("ice") * iced * _iced_sd_k(job),
         stop_s=stop_s,
-        half_k={room.name: halves * _half(others, members) for room in job.rooms},
+        half_k={
+            room.name: halves * pours[room.name].conditions.half_k(job) * _half(others, members)
+            for room in job.rooms
+        },
         known_s=issued_s,
         slab_marks=sky.marks,
         first_s=sky.first_s,

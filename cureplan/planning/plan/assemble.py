@@ -48,7 +48,7 @@ from cureplan.planning.plan.model import (
     Status,
 )
 from cureplan.planning.plan.warnings import plan_sources, plan_warnings, shoe_warnings
-from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.outcome import Schedule, Stop, never
 from cureplan.planning.schedule.tried import Tried
 from cureplan.weather.hours.series import HourlySeries
 
@@ -93,6 +93,7 @@ def past_warnings(past: PastScores | None) -> tuple[Message, ...]:
     return (Message("warn.past", dict(values)),)
 
 
+STOPPED = Message("warn.stopped", {})
 MOST_RELAXED = 4
 
 
@@ -189,11 +190,28 @@ def assemble(
     )
 
 
+def left_out(plan: Plan) -> Plan:
+    """The best so far of a search that was stopped, without what nobody acts on."""
+    return replace(plan, warnings=(*plan.warnings, STOPPED))
+
+
+def is_stopped(plan: Plan) -> bool:
+    """Whether something is left out of a plan, as somebody stopped it."""
+    return STOPPED in plan.warnings
+
+
 def with_doubt(
-    plan: Plan, pours: Mapping[str, RoomPours], schedule: Schedule, odds: Odds
+    plan: Plan,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    odds: Odds,
+    *,
+    stop: Stop = never,
 ) -> Plan:
-    """The plan with what its doubt is made of: a quarter of a plan's time."""
-    terms, tails_cost_frac = made_of(plan.job, pours, schedule, odds)
+    """The plan with what its doubt is made of: a quarter of a plan's time, unless stopped."""
+    terms, tails_cost_frac = made_of(plan.job, pours, schedule, odds, stop=stop)
+    if stop():
+        return left_out(plan)
     risk = replace(plan.risk, made_of=terms, tails_cost_frac=tails_cost_frac)
     return replace(plan, risk=risk)
 

@@ -10,11 +10,10 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
-from itertools import chain, islice
+from itertools import chain
 from statistics import NormalDist
 
 from cureplan.inputs.job.model import Job
-from cureplan.planning.floor.split import longest_shift_s, pour_lasts_s, ways_to_split
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Looked, Odds, assess
 from cureplan.planning.plan.climb import LEAST_FRAC, ODDS_WORK, Judged, Nights, climb, starts_of
@@ -34,7 +33,7 @@ from cureplan.planning.schedule.outcome import Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.placing import without_seams
 from cureplan.planning.schedule.tables import Sureness
 
-__all__ = ["Chosen", "Glance", "choose", "in_parts"]
+__all__ = ["Chosen", "Glance", "choose"]
 
 SURER = (0.7, 0.5, 0.3, 0.15, 0.07, 0.03, 0.015)
 """Shares of the doubt a job allows that each single limit may have, one after the other."""
@@ -69,10 +68,8 @@ NEAR_WORK, NEAR_SHARES = 0.5, {False: 0.8, True: 0.15}
 rooms and of many."""
 LUCK_FRAC, MOST_STARTS = 0.02, 3
 """By how much the best seen may be luckier than others, and of how many that is asked."""
-GLANCES = ((0.07, None), (1.0, 0.3), (None, 0.07), (0.015, None))
-"""Shares of a job's doubt for windows and for margins at which it is looked at quickly."""
-MOST_SPLITS = 2
-"""Ways to part a room that are planned in full."""
+GLANCES = ((1.0, 0.3), (0.07, None), (None, 0.07), (0.015, None))
+"""Shares of a job's doubt for windows and margins at a quick look; mostly best first."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -159,12 +156,14 @@ class Glance:
         issued_s: float,
         stop: Stop,
         beside: Glance | None = None,
+        any_will_do: bool = False,
     ) -> Glance:
         """Kept as surely as the plans of drawn jobs mostly were that held most often: they
         held 0.03 more at most than the best of these.
 
         Where a job is looked at `beside` what it was before a change, and holds no more
-        often there where that held best, only what was not to be had before is looked at.
+        often there where that held best, only what was not to be had before is looked at;
+        where `any_will_do`, none after the first that is found.
         """
         looking = _Choosing(
             job=job,
@@ -179,6 +178,8 @@ class Glance:
         better = True
         for i in sorted(range(len(GLANCES)), key=lambda i: -(before[i] or 0.0)):
             was = before[i]
+            if any_will_do and looking.best is not None:
+                break
             if better or was is None:
                 held[i] = now = looking.glance(*GLANCES[i])
                 better = better and (was is None or (now or 0.0) > was + NOISE_FRAC / 2)
@@ -187,41 +188,6 @@ class Glance:
     def in_full(self, *, issued_s: float, stop: Stop) -> Chosen:
         """The job's plan, as it would be by itself."""
         return choose(self.job, self.tables, issued_s=issued_s, stop=stop, looked=self.looked)
-
-
-def in_parts(
-    job: Job,
-    tables: Tables,
-    chosen: Chosen,
-    *,
-    issued_s: float,
-    progress: Progress | None = None,
-) -> tuple[Job, Tables, Chosen]:
-    """The same with a room in parts, where it finds no night whole or none that holds it.
-
-    Tried at the stop lines the job allows, where nothing fits, or where the pour may well
-    outlast every shift; a part may be poured another night.
-    """
-    if chosen.stopped or chosen.keeps_policy(job):
-        return job, tables, chosen
-    behind = NormalDist().inv_cdf(0.5 + 0.5 * job.policy.confidence)
-    drag, late_s = 1.0 + behind * RHYTHM_SD_FRAC, behind * LATE_SD_S
-    named = {name for failure in chosen.schedule.failures for name in failure.rooms}
-    whole = [
-        room
-        for room in sorted(job.rooms, key=lambda room: -room.area_m2)
-        if (chosen.odds is None and room.name in named)
-        or pour_lasts_s(job, room) * drag + late_s > longest_shift_s(job)
-    ]
-    for room in whole:
-        for split in islice(ways_to_split(job, room), MOST_SPLITS):
-            parts = tables.of_changed(split, was=job)
-            found = choose(split, parts, issued_s=issued_s, progress=progress)
-            if found.stopped:
-                return job, tables, chosen
-            if found.odds is not None and found.chance_frac > chosen.chance_frac + NOISE_FRAC:
-                return split, parts, found
-    return job, tables, chosen
 
 
 @dataclass(slots=True, kw_only=True)
@@ -264,7 +230,8 @@ class _Choosing:
                 break
         if self.best is None:
             raise AssertionError("a first schedule was weighed")
-        self._looked_near()
+        if not self._ends():
+            self._looked_near()
         schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
         return self._ended(replace(self.best, schedule=schedule))
 
@@ -272,6 +239,10 @@ class _Choosing:
         if not self.stop():
             return found
         return replace(found, schedule=replace(found.schedule, ended="stopped by hand"))
+
+    def _ends(self) -> bool:
+        """Whether somebody waits for the best so far, and there is one."""
+        return self.best is not None and self.stop()
 
     def _of_many(self) -> Schedule | None:
         """Of many rooms, each limit kept as surely as all together ask for, to begin with:
@@ -302,6 +273,8 @@ class _Choosing:
 
     def _promising(self, quick: Schedule, confidence: float | None = None) -> bool:
         """Whether a schedule is near enough to what was asked for the solver to go on."""
+        if self._ends():
+            return False
         chosen = self._assessed(quick)
         self.quick[starts_of(quick)] = confidence
         asked = self.job.policy.confidence
@@ -476,7 +449,7 @@ class _Choosing:
 
         Not of a night that is begun: there it is carried on unless much is gained."""
         begun = any(pours.settled.begun_s for pours in self.tables.pours.values())
-        if begun or self.stop() or self.best is None or self.best.keeps_policy(self.job):
+        if begun or self.best is None or self.best.keeps_policy(self.job):
             return
         nights = Nights(self.job, self.tables.pours, self.issued_s, self.looked)
         seen = [self._assessed(one.schedule) for one in self.seen.values()]
@@ -584,7 +557,7 @@ class _Choosing:
             alone=quickly and self.best is not None and len(self.job.rooms) > CLOSE_ROOMS,
         )
         self.worked += worked
-        if found is None:
+        if found is None or self._ends():
             return None
         # Best for limits kept more surely than asked, which is not to say best of all.
         known = "found" if found.known == "proven" else found.known

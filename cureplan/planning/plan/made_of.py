@@ -12,7 +12,7 @@ from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.nights import LATE_SD_S, TERMS
 from cureplan.planning.odds.risk import Odds, assess
 from cureplan.planning.plan.model import DoubtTerm
-from cureplan.planning.schedule.outcome import Schedule
+from cureplan.planning.schedule.outcome import Schedule, Stop, never
 
 __all__ = ["MEASURES", "MadeOf", "made_of"]
 
@@ -39,8 +39,16 @@ class MadeOf(NamedTuple):
     tails_cost_frac: float
 
 
-def made_of(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, odds: Odds) -> MadeOf:
-    """Every term that has a size, the one that costs most nights first.
+def made_of(
+    job: Job,
+    pours: Mapping[str, RoomPours],
+    schedule: Schedule,
+    odds: Odds,
+    *,
+    stop: Stop = never,
+) -> MadeOf:
+    """Every term that has a size, the one that costs most nights first; nothing true of
+    them once somebody stops it.
 
     The nights are drawn as for `odds`. Terms do not add up: where two of them each lose
     the same night, taking one away saves nothing.
@@ -49,6 +57,8 @@ def made_of(job: Job, pours: Mapping[str, RoomPours], schedule: Schedule, odds: 
     members = max(FEWEST, min(odds.members, ROOM_NIGHTS // len(pours)))
 
     def held_frac(*silent: str, heavy_tails: bool = False) -> float:
+        if stop():
+            return 0.0
         looked = assess(
             job, pours, schedule, issued_s=odds.issued_s, members=members, silent=silent,
             heavy_tails=heavy_tails, looked=odds.looked,

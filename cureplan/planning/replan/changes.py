@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from statistics import NormalDist
 
@@ -11,6 +11,7 @@ import numpy as np
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.tables.night_log import NightEvent
+from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.plan.hours import instant
 from cureplan.planning.plan.model import (
     BucketPlan,
@@ -23,7 +24,7 @@ from cureplan.planning.plan.model import (
     RoomPlan,
     plan_id,
 )
-from cureplan.planning.replan.estimate import NightReadings
+from cureplan.planning.replan.estimate import OTHER_PART, NightReadings
 from cureplan.planning.replan.job import BatchRate
 from cureplan.planning.replan.state import NightState
 from cureplan.planning.schedule.placing import crew_spans
@@ -47,6 +48,7 @@ def night_of(
     changes: tuple[Message, ...],
     *,
     rate: BatchRate,
+    conditions: Mapping[str, RoomConditions],
     left_out: Sequence[str],
 ) -> Night:
     """What was learned and poured; its log is added apart."""
@@ -63,8 +65,12 @@ def night_of(
                 room=room,
                 warmer_k=round(readings.slab_k(room), 2),
                 sd_k=round(readings.slab_sd_k(room), 2),
+                warm_parts=here.warm_parts if here else (),
+                half_sd_k=here.half_sd_k if here else None,
             )
-            for room in readings.rooms
+            for room, here in zip(
+                readings.rooms, map(conditions.get, readings.rooms), strict=True
+            )
         ),
         left_out=tuple(left_out),
         changes=changes,
@@ -141,12 +147,12 @@ def changes_of(
 
 
 def _numbers(numbers: Sequence[int]) -> str:
-    """1, 2, 3, 7 as "1-3, 7".
+    """1, 2, 3, 7 as "1-3; 7", the last of which a voice puts an "and" before.
 
     Examples
     --------
     >>> _numbers([1, 2, 3, 7])
-    '1-3, 7'
+    '1-3; 7'
     """
     parts: list[list[int]] = []
     for number in numbers:
@@ -154,7 +160,7 @@ def _numbers(numbers: Sequence[int]) -> str:
             parts[-1].append(number)
         else:
             parts.append([number])
-    return ", ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
+    return "; ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
 
 
 def _remaining(plan: Plan, state: NightState, room: str) -> list[BucketPlan]:
@@ -244,13 +250,19 @@ def _drift(readings: NightReadings) -> list[Message]:
 
 
 def _slopes(new: Plan, readings: NightReadings) -> list[Message]:
-    """Floors one end of which is clearly warmer than the other."""
+    """Floors one half of which is clearly warmer than the other."""
     found = []
     for room in [r.room for r in new.rooms if r.room in readings.rooms]:
-        warmer_k = readings.slope_k(room)
-        if abs(warmer_k) >= WORTH_K:
-            code = "replan.end_warmer" if warmer_k > 0 else "replan.end_cooler"
-            found.append(Message(code, {"room": room, "off_k": round(abs(warmer_k), 1)}))
+        warmer_k, parts = readings.slope_k(room), readings.parts_of(room)
+        if abs(warmer_k) < WORTH_K:
+            continue
+        half, *other = parts if warmer_k > 0 else (OTHER_PART[part] for part in parts)
+        values: dict[str, Value] = {"room": room, "off_k": round(abs(warmer_k), 1)}
+        values["half"] = f"half.{half}"
+        if other:
+            found.append(Message("replan.either_half", {**values, "other": f"half.{other[0]}"}))
+        else:
+            found.append(Message("replan.half_warmer", values))
     return found
 
 
@@ -291,7 +303,11 @@ def _slabs(new: Plan, readings: NightReadings) -> list[Message]:
     """Slabs that moved; rooms that moved alike share a line."""
     alike: dict[tuple[float, float, bool], list[str]] = {}
     for room in [r.room for r in new.rooms if r.room in readings.rooms]:
-        shift_k = round(readings.slab_k(room), 1)
+        shift_k = readings.slab_k(room)
+        if abs(readings.slope_k(room)) >= WORTH_K:
+            # What one half is off besides is said of that half.
+            shift_k = min(readings.halves_k(room), key=abs)
+        shift_k = round(shift_k, 1)
         if abs(shift_k) >= WORTH_K:
             doubt_k = round(NINE_IN_TEN * readings.slab_sd_k(room), 1)
             alike.setdefault((shift_k, doubt_k, room in readings.read_in), []).append(room)
@@ -299,7 +315,7 @@ def _slabs(new: Plan, readings: NightReadings) -> list[Message]:
         Message(
             "replan.slab_warmer" if shift_k > 0 else "replan.slab_cooler",
             {
-                "room": ", ".join(rooms),
+                "room": "; ".join(rooms),
                 "off_k": abs(shift_k),
                 "doubt_k": doubt_k,
                 "basis": "read" if own else "inferred",
@@ -357,7 +373,7 @@ def _coats(old: Plan, new: Plan, state: NightState) -> list[Message]:
         if not state_of.ticked:
             untold.setdefault(number, []).append(room)
     found += [
-        Message("replan.coat_assumed", {"rooms": ", ".join(rooms), "coat": number})
+        Message("replan.coat_assumed", {"rooms": "; ".join(rooms), "coat": number})
         for number, rooms in untold.items()
     ]
     return found

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.night_log import ENDS, READINGS, NightEvent
-from cureplan.planning.floor.conditions import RoomConditions
+from cureplan.planning.floor.conditions import Part, RoomConditions, in_part
 from cureplan.planning.floor.doubt import SLAB_SD_K, doubt_at
 from cureplan.planning.floor.pour import kit_temperatures
 from cureplan.planning.odds.nights import SLAB_OWN_SD_K, SLAB_SHARED
@@ -30,6 +31,7 @@ from cureplan.science.learning.tonight import (
 from cureplan.science.slab_reading import READING_SD_K, slab_doubt_k
 
 __all__ = [
+    "OTHER_PART",
     "NightReadings",
     "Seen",
     "estimate_night",
@@ -42,6 +44,11 @@ FARTHEST_SLAB_K = 20.0
 """A reading farther off the computed slab is a slip of pen or unit: invented."""
 FARTHEST_FACTOR = 2.5
 """As for slabs, of the time to the end of a clock: invented."""
+NO_PLAINER: Final = 1.0
+"""Standard deviations within which two ways to halve a floor are as likely: invented."""
+OTHER_PART: Final[Mapping[Part, Part]] = {
+    "first": "last", "last": "first", "back": "front", "front": "back"
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,7 +58,9 @@ class NightReadings:
     fit: NightFit
     rooms: tuple[str, ...]
     along: tuple[float, ...]
-    """Of each room, where what is still to be poured lies, -0.5 first to 0.5 last."""
+    """Of each room, in which half what is still to be poured lies: -0.5, 0.5, or between."""
+    parts: tuple[tuple[Part, ...], ...]
+    """Of each room, which half counts as 0.5; two where its readings do not tell which."""
     rest_h: float
     """Hours from the last bucket read to the middle of what is still to be poured."""
     read_in: frozenset[str]
@@ -67,9 +76,23 @@ class NightReadings:
         """What remains unsure of that [K]."""
         return self._slab(room)[1]
 
+    def parts_of(self, room: str) -> tuple[Part, ...]:
+        """The half of a room that is compared with its other, and what it may be as well."""
+        return self.parts[self.rooms.index(room)]
+
     def slope_k(self, room: str) -> float:
-        """How much warmer the last patch read is than the first [K]; 0 unless clear."""
+        """How much warmer than the rest that half was read [K]; 0 unless clear."""
         return self.fit.slope_k(self.rooms.index(room))
+
+    def halves_k(self, room: str) -> tuple[float, float]:
+        """How much warmer than computed the rest of a floor and that half are [K]."""
+        number = self.rooms.index(room)
+        rest_k, half_k = (self.fit.slab(number, along=along)[0] for along in (-0.5, 0.5))
+        return rest_k, half_k
+
+    def halves_sd_k(self, room: str) -> float:
+        """What is unsure between the two [K]."""
+        return self.fit.slope_sd_k(self.rooms.index(room))
 
     @property
     def speed(self) -> float:
@@ -97,31 +120,57 @@ def estimate_night(
 ) -> NightReadings:
     """Correct speed and slabs by what the log saw."""
     rooms = tuple(state.floors)
-    seen = seen_in(job, events, state, conditions, clocks)
-    at_s = [e.at.timestamp() for e in seen.readings_said] or [state.now_s]
-    prior = night_prior(
-        job,
-        clocks,
-        conditions,
-        rooms,
-        at_s=float(np.median(at_s)),
-        doubt_left=doubt_left,
+
+    def fitted(deep: frozenset[str]) -> tuple[Seen, NightFit]:
+        seen = seen_in(job, events, state, conditions, clocks, deep=deep)
+        at_s = [e.at.timestamp() for e in seen.readings_said] or [state.now_s]
+        prior = night_prior(
+            job,
+            clocks,
+            conditions,
+            rooms,
+            at_s=float(np.median(at_s)),
+            doubt_left=doubt_left,
+        )
+        fit = fit_night(
+            clocks=clocks,
+            haul_s=job.pace.haul_s,
+            prior=_widened(prior, seen.slabs),
+            buckets=seen.buckets,
+            ends=seen.ends,
+            slabs=seen.slabs,
+            mixes=seen.mixes,
+        )
+        return seen, fit
+
+    deep = frozenset(
+        name for name, base in conditions.items() if set(base.warm_parts) & {"back", "front"}
     )
-    prior = _widened(prior, seen.slabs)
-    fit = fit_night(
-        clocks=clocks,
-        haul_s=job.pace.haul_s,
-        prior=prior,
-        buckets=seen.buckets,
-        ends=seen.ends,
-        slabs=seen.slabs,
-        mixes=seen.mixes,
-    )
+    seen, fit = fitted(deep)
+    parts: dict[str, tuple[Part, ...]] = {
+        name: ("front" if name in deep else "last",) for name in rooms
+    }
+    # A floor in bays has halves both ways: the way that its readings show the plainer.
+    for room in sorted({str(e.room) for e in seen.readings_said}):
+        if not np.ptp(state.floors[room].bay) or len(conditions[room].warm_parts) == 1:
+            continue
+        number = rooms.index(room)
+        other_deep = deep ^ {room}
+        other_seen, other = fitted(other_deep)
+        off = other.plainness(number) - fit.plainness(number)
+        if abs(off) < NO_PLAINER:
+            alike = other.slope_k(number) * fit.slope_k(number) >= 0
+            parts[room] += (_across(room in other_deep, alike),)
+        elif off > 0:
+            deep, seen, fit = other_deep, other_seen, other
+            parts[room] = (_across(room in deep, True),)
     refuse_wild_ends(seen, fit)
+    at_s = [e.at.timestamp() for e in seen.readings_said] or [state.now_s]
     return NightReadings(
         fit=fit,
         rooms=rooms,
-        along=tuple(_rest_along(floor) for floor in state.floors.values()),
+        along=tuple(_rest_along(floor, name in deep) for name, floor in state.floors.items()),
+        parts=tuple(parts.values()),
         rest_h=_rest_h(state, fit),
         read_in=frozenset(str(e.room) for e in seen.readings_said),
         first_s=min(at_s),
@@ -129,11 +178,22 @@ def estimate_night(
     )
 
 
-def _rest_along(floor: FloorState) -> float:
-    """Middle of what a floor still lacks; of the whole where nothing does."""
-    if floor.complete:
-        return 0.0
-    return 0.5 * floor.done / floor.room.kits
+def _across(deep: bool, late: bool) -> Part:
+    """A half of all of a floor, or of each of its bays."""
+    if deep:
+        return "front" if late else "back"
+    return "last" if late else "first"
+
+
+def _along(floor: FloorState, deep: bool) -> NDArray[np.float64]:
+    """In which half of a floor each of its buckets lies."""
+    return np.where(in_part(_across(deep, True), floor.bay, floor.row), 0.5, -0.5)
+
+
+def _rest_along(floor: FloorState, deep: bool) -> float:
+    """Of what a floor still lacks in the mean; of the whole where nothing does."""
+    along = _along(floor, deep)
+    return float(np.mean(along if floor.complete else along[floor.done :]))
 
 
 def _rest_h(state: NightState, fit: NightFit) -> float:
@@ -152,9 +212,12 @@ def seen_in(
     state: NightState,
     conditions: Mapping[str, RoomConditions],
     clocks: SlurryClocks,
+    *,
+    deep: frozenset[str] = frozenset(),
 ) -> Seen:
-    """What the log's readings say of the floors that are planned."""
-    seen = Seen(job, state, conditions, tuple(state.floors), clocks)
+    """What the log's readings say of the floors that are planned; `deep`: those whose
+    halves are the back and the front of each bay."""
+    seen = Seen(job, state, conditions, tuple(state.floors), clocks, deep)
     for event in events:
         if event.event in READINGS and event.room in state.floors:
             seen.take(event)
@@ -235,9 +298,10 @@ class Seen:
         conditions: Mapping[str, RoomConditions],
         rooms: Sequence[str],
         clocks: SlurryClocks,
+        deep: frozenset[str],
     ) -> None:
         self.job, self.state, self.conditions, self.rooms = job, state, conditions, rooms
-        self.clocks = clocks
+        self.clocks, self.deep = clocks, deep
         self.buckets: list[WatchedBucket] = []
         self.ends: list[SeenEnd] = []
         self.slabs: list[SeenSlab] = []
@@ -252,7 +316,7 @@ class Seen:
         self.readings_said.append(event)
         room = str(event.room)
         if event.event == "slab reads" and event.temp_c is not None:
-            excess_k = event.temp_c - float(self.conditions[room].slab_at(event.at.timestamp()))
+            excess_k = event.temp_c - self._slab_c(room, event.at.timestamp(), event.bucket)
             if abs(excess_k) > FARTHEST_SLAB_K:
                 raise event.fault(
                     "value",
@@ -303,7 +367,13 @@ class Seen:
         return self.keys.index(key)
 
     def _along(self, room: str, number: int) -> float:
-        return (number - 0.5) / self.state.floors[room].room.kits - 0.5
+        return float(_along(self.state.floors[room], room in self.deep)[number - 1])
+
+    def _slab_c(self, room: str, at_s: float, number: int | None) -> float:
+        """Computed slab under a bucket, or between its halves where nobody says where."""
+        here, floor = self.conditions[room], self.state.floors[room]
+        each_c = here.slab_under(np.full(floor.bay.size, at_s), floor.bay, floor.row)
+        return float(each_c.mean() if number is None else each_c[number - 1])
 
     def _watched(self, floor: FloorState, number: int) -> WatchedBucket:
         pour_s = float(floor.poured_s[number - 1])
@@ -325,7 +395,7 @@ class Seen:
             liquids_c=air_c if kit.liquids_c is None else kit.liquids_c,
             filler_c=air_c if kit.filler_c is None else kit.filler_c,
             air_c=air_c,
-            slab_c=float(conditions.slab_at(pour_s)),
+            slab_c=self._slab_c(floor.room.room, pour_s, number),
             along=self._along(floor.room.room, number),
             poured_h=pour_s / 3600.0,
         )

@@ -13,8 +13,8 @@ from cureplan.inputs.job.model import Job, Materials, Room, SlabReading
 from cureplan.inputs.job.schema import TWO_COAT_USES
 from cureplan.inputs.tables.night_log import READINGS, AddedRoom
 from cureplan.planning.floor.conditions import RoomConditions, build_up
-from cureplan.planning.plan.model import Plan
-from cureplan.planning.replan.estimate import NightReadings
+from cureplan.planning.plan.model import NightSlab, Plan
+from cureplan.planning.replan.estimate import OTHER_PART, NightReadings
 from cureplan.planning.replan.state import NightState
 from cureplan.science.clocks import SlurryClocks, clocks_as_seen, slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
@@ -83,15 +83,17 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
     dew_c = _longer(np.array([np.nan if r.dew_c is None else r.dew_c for r in plan.hours]))
     found = {}
     night = plan.night
-    left: dict[str, float] = {}
+    until_s = np.nan if night is None else night.until.timestamp()
+    slabs: dict[str, NightSlab] = {}
     if night is not None and any(line.event in READINGS for line in night.log):
-        left = {slab.room: slab.sd_k for slab in night.slab}
+        slabs = {slab.room: slab for slab in night.slab}
     for column, hour in enumerate(plan.hours[0].rooms):
         room = plan.job.room(hour.room)
         rows = [row.rooms[column] for row in plan.hours]
         slab_c = np.array([row.slab_c for row in rows])
         shade_c = np.array([r.slab_c if r.shade_c is None else r.shade_c for r in rows])
-        reading = room.slab_reading
+        reading, slab = room.slab_reading, slabs.get(hour.room)
+        halved = slab is not None and slab.warm_parts
         found[hour.room] = RoomConditions(
             room=hour.room,
             epoch_s=epoch_s,
@@ -99,12 +101,10 @@ def plan_conditions(plan: Plan) -> dict[str, RoomConditions]:
             slab_c=_longer(slab_c),
             dew_c=dew_c,
             reading_s=None if reading is None else reading.read_at.timestamp(),
-            night_slab=(
-                (night.until.timestamp(), left[hour.room])
-                if night is not None and hour.room in left
-                else None
-            ),
-            sun_k=None if room.sun_patch is None else _longer(slab_c - shade_c),
+            night_slab=None if slab is None else (until_s, slab.sd_k),
+            sun_k=_longer(slab_c - shade_c) if room.sun_patch or halved else None,
+            warm_parts=() if slab is None else slab.warm_parts,
+            half_sd_k=None if slab is None else slab.half_sd_k,
             build_up=build_up(room, plan.job.building),
         )
     return found
@@ -128,13 +128,49 @@ def corrected_conditions(
             shifts = [readings.slab_k(name) for name in readings.rooms]
             shift_k, sd_k = float(np.mean(shifts)) if shifts else 0.0, np.inf
         share = base.reading_share(base.epoch_s, reading_s=readings.first_s, until_s=now_s)
-        found[room.name] = replace(
+        moved = replace(
             base,
             slab_c=base.slab_c + shift_k * share,
             reading_s=now_s if sd_k <= TRUSTED_SD_K else base.reading_s,
             night_slab=(now_s, sd_k) if np.isfinite(sd_k) else base.night_slab,
         )
+        if room.name in readings.rooms and readings.slope_k(room.name):
+            moved = _halved(moved, base, readings, share, now_s)
+        found[room.name] = moved
     return found
+
+
+def _halved(
+    moved: RoomConditions,
+    base: RoomConditions,
+    readings: NightReadings,
+    share: Array,
+    now_s: float,
+) -> RoomConditions:
+    """Each half of a slab moved by what was read of it: what the less moved one shows, both
+    have in common, and it fades as a reading does; the rest by the slowest mode."""
+    parts = readings.parts_of(base.room)
+    others = tuple(OTHER_PART[part] for part in parts)
+    lit_c, shade_c = float(base.slab_at(now_s)), float(base.shade.slab_at(now_s))
+    read_c = {
+        half: (lit_c if not base.warm_parts or half[0] in base.warm_parts else shade_c) + k
+        for half, k in zip((others, parts), readings.halves_k(base.room), strict=True)
+    }
+    cool, warm = sorted(read_c, key=lambda half: read_c[half])
+    warm_k, cool_k = read_c[warm] - lit_c, read_c[cool] - shade_c
+    # Where it is not known which half, every patch may lie in the middle or off it.
+    unknown_k = 0.5 * (read_c[warm] - read_c[cool]) if len(parts) > 1 else 0.0
+    away_s = base.epoch_s - np.clip(base.epoch_s, readings.first_s, now_s)
+    apart_k = (warm_k - cool_k) * base.halves_left(away_s)
+    common_k = min(cool_k, warm_k, key=abs)
+    sun_k = 0.0 if base.sun_k is None else base.sun_k
+    return replace(
+        moved,
+        slab_c=base.slab_c + common_k * share + (apart_k if common_k == cool_k else 0.0),
+        sun_k=np.maximum(0.0, sun_k + apart_k),
+        warm_parts=warm,
+        half_sd_k=float(np.hypot(readings.halves_sd_k(base.room), unknown_k)),
+    )
 
 
 def _shift(readings: NightReadings, room: str) -> tuple[float, float]:

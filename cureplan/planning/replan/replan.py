@@ -254,7 +254,10 @@ def _put_together(
         *(say for say in help_ if say not in first),
         *stated[leads:],
     )
-    night = night_of(old, new, state, readings, changes, rate=rate, left_out=left_out)
+    night = night_of(
+        old, new, state, readings, changes, rate=rate, left_out=left_out,
+        conditions={name: pours.conditions for name, pours in found.pours.items()},
+    )  # fmt: skip
     plan = _finished(old, new, state, replace(night, log=log_of(old, events)))
     require_confirmed(plan)
     return Replanned(plan=plan, readings=readings, changes=changes)

@@ -36,6 +36,9 @@ class FloorState:
     """When each was poured [epoch s], shape (done,)."""
     assumed: tuple[int, ...]
     """Those without a line in the log, taken as poured in step with the plan."""
+    bay: NDArray[np.int64]
+    row: NDArray[np.int64]
+    """Where each of its buckets lies, shape (kits,)."""
 
     @property
     def done(self) -> int:
@@ -171,6 +174,8 @@ def _floors(
         poured_s = np.concatenate([poured_s, on_s])
         floors[room.room] = FloorState(
             room=room,
+            bay=np.array([b.bay - 1 for b in plan.buckets_of(room.room)]),
+            row=np.array([b.row - 1 for b in plan.buckets_of(room.room)]),
             poured_s=poured_s,
             assumed=tuple(n for n in range(1, poured_s.size + 1) if n not in lines),
         )

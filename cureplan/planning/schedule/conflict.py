@@ -11,7 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from functools import cached_property
-from itertools import combinations
+from itertools import chain, combinations, islice
 from typing import Literal
 
 import numpy as np
@@ -96,7 +96,8 @@ class Some:
             for name in self.rooms
         }
         kept = [room for room in job.rooms if room.name in ways]
-        rooms = tuple(replace(room, way_out=ways[room.name]) for room in kept)
+        # Open in time for the rooms behind it as well.
+        rooms = tuple(replace(r, way_out=ways[r.name], open_by=job.due(r.name)) for r in kept)
         if "pour shift" not in self.limits:
             crew = replace(crew, pour_shifts=ROUND_THE_CLOCK)
         if "topcoat shift" not in self.limits:
@@ -208,12 +209,14 @@ def _why(whole: Some) -> Failure:
         return _unseen(lifted)
     limits = limits_of_job(job)
     for size in range(1, len(limits) + 1):
-        for some in combinations(limits, size):
-            if replace(lifted, limits=frozenset(some)).begins() is None:
-                says = [_says(lifted, limit, some) for limit in some]
-                if "opening" in some:
-                    says += _only_wash(job, tables, room)
-                return Failure(limits=some, rooms=(room,), says=tuple(says))
+        of_size = combinations(limits, size)
+        sets = (s for s in of_size if replace(lifted, limits=frozenset(s)).begins() is None)
+        # Whoever mends one limit that breaks by itself meets the next.
+        if found := list(islice(sets, None if size == 1 else 1)):
+            says = [_says(lifted, limit, some) for some in found for limit in some]
+            broken = tuple(chain(*found))
+            says += _only_wash(job, tables, room) if "opening" in broken else ()
+            return Failure(limits=broken, rooms=(room,), says=tuple(says))
     raise AssertionError("asked why of a room that has a way")
 
 
@@ -456,14 +459,14 @@ class _Windows:
         values: dict[str, Value] = {
             "room": self.pours.room.name,
             "lasts_s": lasts_s,
-            "longest_s": longest_s,
+            "longest_s": max(0.0, longest_s),
         }
-        if longest_s <= 0.0:
+        if not spans:
             return Message("limit.no_pour_shift", values)
+        values["shifts"] = _clocks(self.job.crew.pour_shifts)
         if lasts_s > longest_s:
             return Message("limit.pour_long", values)
         values["start_at"] = self._at(self.begins[self.pours.pour_task])
-        values["shifts"] = _clocks(self.job.crew.pour_shifts)
         return Message("limit.pour_shift", values)
 
     def topcoat_shift(self) -> Message:

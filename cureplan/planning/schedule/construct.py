@@ -205,7 +205,13 @@ def construct_at(
 
 
 def quick_ways(
-    job: Job, tables: Tables, schedule: Schedule, stop: Stop, budget: float
+    job: Job,
+    tables: Tables,
+    schedule: Schedule,
+    stop: Stop,
+    budget: float,
+    *,
+    margins_alone: bool = False,
 ) -> tuple[tuple[Relaxation, ...], float]:
     """The least changes a quick search finds for limits that break, and the work it took.
 
@@ -221,6 +227,8 @@ def quick_ways(
         worked += spent
         return found
 
+    if margins_alone:
+        return ways("margin alone", "margins"), worked
     if schedule.held_frac is None and not schedule.failures:
         return ways("margin", "limits"), worked
     if schedule.keeps_margins:

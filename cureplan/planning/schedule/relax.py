@@ -7,8 +7,8 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from itertools import combinations
-from math import inf
-from typing import Literal, TypeGuard
+from math import ceil, inf
+from typing import Literal, NamedTuple, TypeGuard
 
 import numpy as np
 
@@ -62,12 +62,15 @@ LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
 FEW_WAYS = 2
 """A foreman wants a choice: at least so many ways, where there are."""
+SOONER_MIN = 240
+"""A second change beside a later opening is none that does not open so much sooner."""
 FEW_LATE = 0.5
 LATEST_S = 2 * 86_400.0
 SOME_ROOMS, MANY_ROOMS = 8, 12
 """Above these, each trial takes seconds: coarser steps, and fewer kinds of change."""
 COARSER = 4
 FEW_GRADED = (POURING, OPENING)
+BUT_OPENING = tuple(graded for graded in GRADED if graded is not OPENING)
 
 
 @dataclass(slots=True, kw_only=True)
@@ -82,6 +85,8 @@ class _Trials:
     budget: float
     """Work it may take, in the solver's own units."""
     worked: float = 0.0
+    opened_s: float = inf
+    """When the last choice found opens [epoch s]."""
 
     @property
     def pours(self) -> Mapping[str, RoomPours]:
@@ -92,6 +97,13 @@ class _Trials:
     def reach_s(self) -> float:
         """How far the weather is known [epoch s]."""
         return max(room.conditions.last_s for room in self.pours.values())
+
+    @property
+    def tasks(self) -> tuple[str, ...]:
+        """Tasks at which one more hand may help, films last."""
+        films = ("topcoat",) if self.job.cards.primer is None else ("primer", "topcoat")
+        slowest = bottleneck([room.plan(AS_IS) for room in self.pours.values()])
+        return tuple(dict.fromkeys(("mixing", slowest, *films)))
 
     def model(self, job: Job) -> FloorModel:
         """The changed job's tables."""
@@ -149,7 +161,11 @@ class _Trials:
     def works(self, change: Change) -> bool:
         """Whether a way was found once a limit is moved."""
         model = self.model(change.job)
-        return self.choice(model.problem, model.first_order()) is not None
+        choice = self.choice(model.problem, model.first_order())
+        if choice is None:
+            return False
+        self.opened_s = float(model.slots.at(score(model.problem, choice).ready))
+        return True
 
 
 class _OverError(Exception):
@@ -198,22 +214,23 @@ def _relaxation(change: Change, keeps: str) -> Relaxation:
 def _look(trials: _Trials) -> Iterator[Change]:
     """Try the changes kind by kind; each that works, as soon as it is known."""
     job, found = trials.job, set[str]()
-    plans = [room.plan(AS_IS) for room in trials.pours.values()]
-    films = ("topcoat",) if job.cards.primer is None else ("primer", "topcoat")
-    tasks = dict.fromkeys(("mixing", bottleneck(plans), *films))
-    hands = [more_hands(job, task) for task in tasks]
+    opening: datetime | None = None
+    films = 1 if job.cards.primer is None else 2
+    hands = [more_hands(job, task) for task in trials.tasks]
+    some = trials.goal != "windows" or _all_would_do(trials, job)
     if trials.goal != "windows":
-        for change in _least_remedies(trials, hands[: -len(films)], wanted=FEW_WAYS):
+        for change in _least_remedies(trials, hands[:-films], wanted=FEW_WAYS):
             found.add(change.say.code)
             yield change
-    for change in filter(trials.works, (*unpinned(job), *hands)):
+    for change in filter(trials.works, (*unpinned(job), *(hands if some else ()))):
         found.add(change.say.code)
         yield change
     if trials.goal != "margin alone":
         kinds = (
-            *(room_later(room.name) for room in job.rooms if room.open_by is not None),
+            *_rooms_later(job),
             *(GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED),
         )
+        kinds = kinds if some else tuple(kind for kind in kinds if kind not in BUT_OPENING)
         # Which kinds help at all is known before any is made as small as may be.
         helping = [top for graded in kinds if (top := _most(trials, job, graded))]
         for change in filter(trials.works, open_for_less(job)):
@@ -221,110 +238,164 @@ def _look(trials: _Trials) -> Iterator[Change]:
             yield change
             break
         for top in helping:
-            yield (change := _least(trials, job, *top))
+            yield (change := _least(trials, top))
             found.add(change.say.code)
+            opening = change.job.access.open_by if top.graded is OPENING else opening
     if trials.goal == "windows" and len(found) < FEW_WAYS:
-        yield from _two_changes(trials, hands, alone=found)
+        yield from _two_changes(trials, alone=found, opening=opening)
 
 
-def _most(trials: _Trials, job: Job, graded: Graded) -> tuple[Graded, Change, int, int] | None:
-    """A graded change at its most, with its step and how many; None when that is no help."""
+class _Top(NamedTuple):
+    """A graded change that works at its most."""
+
+    job: Job
+    graded: Graded
+    step_min: int
+    most: int
+    """Steps that may be thought of."""
+    enough: int
+    """Steps known to do, fewer where what was found opens sooner."""
+
+    def change(self, steps: int) -> Change | None:
+        return self.graded.make(self.job, steps * self.step_min)
+
+
+def _at_most(trials: _Trials, job: Job, graded: Graded) -> _Top | None:
+    """A graded change at its most, as far as the weather is known; untried."""
     step_min = graded.step_min * (1 if len(job.rooms) <= SOME_ROOMS else COARSER)
     high = graded.most_min // step_min
     while high and not trials.thinkable(graded.make(job, high * step_min)):
         high -= max(1, high // 8)
-    change = graded.make(job, high * step_min) if high else None
-    # What does not help at its most never does.
-    if change is None or not trials.works(change):
+    return _Top(job, graded, step_min, high, high) if high else None
+
+
+def _most(trials: _Trials, job: Job, graded: Graded) -> _Top | None:
+    """A graded change at its most; None when that is no help: less never is then."""
+    top = _at_most(trials, job, graded)
+    change = None if top is None else top.change(top.most)
+    if top is None or change is None or not trials.works(change):
         return None
-    return graded, change, step_min, high
+    return _opened(trials, top)
 
 
-def _least(
-    trials: _Trials, job: Job, graded: Graded, best: Change, step_min: int, high: int
-) -> Change:
+def _rooms_later(job: Job) -> list[Graded]:
+    """Each room with an hour of its own wanted later."""
+    return [room_later(room.name) for room in job.rooms if room.open_by is not None]
+
+
+def _all_would_do(trials: _Trials, job: Job) -> bool:
+    """Whether a job works with one more hand at each task and all hours at their most but
+    the opening: where it does not, none of them is a way by itself."""
+    for held in unpinned(job):
+        job = held.job
+    for task in trials.tasks:
+        job = more_hands(job, task).job
+    change: Change | None = None
+    for graded in (*_rooms_later(job), *BUT_OPENING):
+        if top := _at_most(trials, job, graded):
+            change = top.change(top.most)
+            job = job if change is None else change.job
+    return change is None or trials.works(replace(change, job=job))
+
+
+def _opened(trials: _Trials, top: _Top) -> _Top:
+    """The same, as late as what was found just now opens: no later is needed."""
+    if top.graded is not OPENING:
+        return top
+    late_min = (trials.opened_s - top.job.access.open_by.timestamp()) / 60.0
+    return top._replace(enough=min(top.enough, max(1, ceil(late_min / top.step_min))))
+
+
+def _least(trials: _Trials, top: _Top) -> Change:
     """The least of a graded change that works, as far as work is left to look for it.
 
     With it goes the same taken further, as what only just works often fails.
     """
-    low, most = 0, high
+    low, back = 0, 1
     with suppress(_OverError):
-        while high - low > 1:
-            middle = (low + high) // 2
-            change = graded.make(job, middle * step_min)
+        while top.enough - low > 1:
+            middle = (low + top.enough) // 2
+            if low == 0 and top.graded is OPENING:
+                # What is found to open soonest mostly opens about as soon as may be.
+                middle, back = max(middle, top.enough - back), 2 * back
+            change = top.change(middle)
             if change is not None and trials.works(change):
-                best, high = change, middle
+                top = _opened(trials, top._replace(enough=middle))
             else:
                 low = middle
+    best = top.change(top.enough)
+    if best is None:
+        raise AssertionError("a change that works is one")
     further: Change | None = None
-    for more_min in reversed(graded.further_min):
-        more = graded.make(job, min(high * step_min + more_min, most * step_min))
-        if high < most and trials.thinkable(more):
+    for more_min in reversed(top.graded.further_min):
+        minutes = min(top.enough * top.step_min + more_min, top.most * top.step_min)
+        more = top.graded.make(top.job, minutes)
+        if top.enough < top.most and trials.thinkable(more):
             further = replace(more, further=further)
     return replace(best, further=further)
 
 
 def _two_changes(
-    trials: _Trials, hands: Sequence[Change], *, alone: Collection[str]
+    trials: _Trials, *, alone: Collection[str], opening: datetime | None
 ) -> Iterator[Change]:
     """Where one change is no choice: floors opened for less, or later, and one that does
-    not do `alone`."""
-    hands = [hand for hand in hands if hand.say.code not in alone]
+    not do `alone`; sooner than the `opening` that does, by hours."""
     wanted = FEW_WAYS - len(alone)
     for less in open_for_less(trials.job):
         if trials.works(less):
             break
-        beside = _beside_less(trials, less, hands)
+        if not _all_would_do(trials, less.job):
+            continue
+        beside = _beside_less(trials, less)
         some = [change for change in beside if change.say.code not in alone]
         wanted -= len(some)
         yield from some
         if some:
             break
     if wanted > 0:
-        pairs = _pairs(trials, hands)
+        pairs = _pairs(trials, opening)
         yield from (change for change in pairs if change.say.code not in alone)
 
 
-def _beside_less(trials: _Trials, less: Change, hands: Sequence[Change]) -> Iterator[Change]:
+def _beside_less(trials: _Trials, less: Change) -> Iterator[Change]:
     """Where no single change does: floors opened for less together with one other."""
-    for graded in GRADED:
-        if graded is not OPENING and (top := _most(trials, less.job, graded)):
-            yield with_less(_least(trials, less.job, *top), less)
-    for hand in hands:
-        both = replace(hand, job=replace(less.job, crew=hand.job.crew))
-        if trials.works(both):
-            yield with_less(both, less)
+    for graded in (*_rooms_later(trials.job), *BUT_OPENING):
+        if top := _most(trials, less.job, graded):
+            yield with_less(_least(trials, top), less)
+    for change in filter(trials.works, _at_once(trials, less.job)):
+        yield with_less(change, less)
 
 
-def _pairs(trials: _Trials, hands: Sequence[Change]) -> list[Change]:
-    """Where no single change does: a later opening together with one other."""
-    steps = range(OPENING.most_min, 0, -OPENING.step_min)
+def _at_once(trials: _Trials, job: Job) -> list[Change]:
+    """What is changed or not: hours that layers are held until, and hands."""
+    return [*unpinned(job), *(more_hands(job, task) for task in trials.tasks)]
+
+
+def _pairs(trials: _Trials, opening: datetime | None) -> list[Change]:
+    """A later opening together with one other change, sooner than the `opening` that does
+    by itself."""
+    job, most_min = trials.job, OPENING.most_min
+    if opening is not None:
+        most_min = int((opening - job.access.open_by).total_seconds() / 60.0) - SOONER_MIN
+    steps = range(most_min, 0, -OPENING.step_min)
     latest = next(
-        (
-            change
-            for minutes in steps
-            if trials.thinkable(change := OPENING.make(trials.job, minutes))
-        ),
+        (change for minutes in steps if trials.thinkable(change := OPENING.make(job, minutes))),
         None,
     )
     if latest is None:
         return []
     # The other change as little as may be, then the opening as little as may be.
-    others = [
-        _least(trials, latest.job, *top)
-        for graded in GRADED
-        if graded is not OPENING and (top := _most(trials, latest.job, graded))
-    ]
-    others += [
-        hand
-        for hand in hands
-        if trials.works(replace(hand, job=opening_at(hand.job, latest.job.access.open_by)))
-    ]
+    others = list(filter(trials.works, open_for_less(latest.job)))[:1]
+    if _all_would_do(trials, latest.job):
+        graded = (*_rooms_later(latest.job), *BUT_OPENING)
+        tops = [top for kind in graded if (top := _most(trials, latest.job, kind))]
+        others += [_least(trials, top) for top in tops]
+        others += filter(trials.works, _at_once(trials, latest.job))
     found = []
     for other in others:
-        moved = opening_at(other.job, trials.job.access.open_by)
+        moved = opening_at(other.job, job.access.open_by)
         if (top := _most(trials, moved, OPENING)) is not None:
-            found.append(_least(trials, moved, *top).after(other))
+            found.append(_least(trials, top).after(other))
     return found
 
 
@@ -386,7 +457,7 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     if trials.goal != "windows" and not trials.enough(model.problem, solved.choice):
         return []
     opens = datetime.fromtimestamp(opens_s, job.site.zone)
-    rooms = ", ".join(late)
+    rooms = "; ".join(late)
     return [
         Relaxation(
             job=replace(

@@ -88,7 +88,7 @@ class WatchedBucket:
     rate_factor: float = 1.0
     """How many times faster than the card its air's humidity lets it age."""
     along: float = 0.0
-    """Where on its floor its patch lies, -0.5 first poured to 0.5 last."""
+    """In which half of its floor its patch lies, -0.5 or 0.5."""
     poured_h: float = 0.0
     """When it was poured, in hours of any clock all buckets share."""
 
@@ -131,7 +131,7 @@ class NightPrior:
     slab_shared_k: tuple[float, ...]
     """What of it all slabs have in common."""
     slope_sd_k: float = 1.0
-    """The last patch of a floor against the first: invented."""
+    """One half of a floor against the other: invented."""
     lots: tuple[tuple[float, float], ...] = ()
     """1 SD of ln(speed) of all kits for each scatter lots may have, and ln of its belief."""
 
@@ -159,6 +159,8 @@ class NightFit:
     """Hours from the first bucket to the last."""
     places: tuple[tuple[float, float], ...]
     """Of each floor, from where to where its readings lie."""
+    turns: tuple[float, ...]
+    """Of each floor, about where its slope turns."""
 
     @property
     def speed(self) -> float:
@@ -204,17 +206,26 @@ class NightFit:
         """
         slope_k = self._clear(self._at("slope", room), self._sd(slope=1.0, room=room))
         shared_k = self.model.slabs_k[room]
-        low, high = self.places[room]
-        middle = 0.5 * (low + high)
-        held = min(max(along, low), high) - middle
+        (low, high), turn = self.places[room], self.turns[room]
+        held = min(max(along, low), high) - turn
         warmer_k = shared_k * self._at("slabs") + self._at("slab", room) + held * slope_k
-        return warmer_k, self._sd(slabs=shared_k, slab=1.0, slope=along - middle, room=room)
+        return warmer_k, self._sd(slabs=shared_k, slab=1.0, slope=along - turn, room=room)
 
     def slope_k(self, room: int) -> float:
-        """How much warmer the last patch read is than the first [K]; 0 unless clear."""
+        """How much warmer the half at 0.5 was read than the other [K]; 0 unless clear."""
         low, high = self.places[room]
-        slope_k = self._clear(self._at("slope", room), self._sd(slope=1.0, room=room))
+        slope_k = self._clear(self._at("slope", room), self.slope_sd_k(room))
         return (high - low) * slope_k
+
+    def slope_sd_k(self, room: int) -> float:
+        """What is unsure of that [K]."""
+        return self._sd(slope=1.0, room=room)
+
+    def plainness(self, room: int) -> float:
+        """Standard deviations by which the halves of a floor differ."""
+        low, high = self.places[room]
+        sd_k = self.slope_sd_k(room)
+        return abs(self._at("slope", room)) / sd_k if high > low and sd_k else 0.0
 
     def as_planned_s(self, bucket: WatchedBucket, milestone: str) -> float:
         """When a clock of a bucket ends as the card leads to, with nothing learned [s]."""
@@ -288,9 +299,9 @@ def fit_night(
         *(_mix(mix, templates[mix.bucket]) for mix in mixes),
         *(_slab(slab, prior.slope_sd_k) for slab in slabs),
     ]
+    places = tuple(_read_from_to(rows, room) for room in range(len(prior.slab_sd_k)))
     # A slope turns about the middle of what was read: there the slab itself is known.
-    places = [_read_from_to(rows, room) for room in range(len(prior.slab_sd_k))]
-    rows = [replace(row, along=row.along - 0.5 * sum(places[row.room])) for row in rows]
+    middles = _turns(places, np.zeros(len(places), dtype=bool))[0]
     layout = Layout(
         milestones=len(milestones),
         batches=len(batches),
@@ -300,7 +311,10 @@ def fit_night(
     sd_k, shared_k = np.array(prior.slab_sd_k), prior.slab_shared_k
     own_k = np.sqrt(sd_k**2 - np.square(shared_k))
 
-    def solved(drift_sd: float, slope_sd_k: Array) -> tuple[ReadingsModel, Solution]:
+    def solved(
+        drift_sd: float, slope_sd_k: Array, turns: tuple[float, ...] = middles
+    ) -> tuple[ReadingsModel, Solution]:
+        turned = [replace(row, along=row.along - turns[row.room]) for row in rows]
         believed = Believed(layout)
         believed.of_kit(clocks.kit, clocks.age_s)
         believed.says("night", 0.0, prior.ln_speed_sd)
@@ -309,9 +323,9 @@ def fit_night(
         believed.says("slabs", 0.0, 1.0)
         believed.says("slab", 0.0, own_k)
         believed.says("slope", 0.0, slope_sd_k)
-        believed.of_batches(rows, [prior.kit_sd] * len(milestones), {})
+        believed.of_batches(turned, [prior.kit_sd] * len(milestones), {})
         model, problem = pose(
-            rows,
+            turned,
             believed,
             kit=clocks.kit,
             reference_c=clocks.kit.reference_c,
@@ -325,15 +339,29 @@ def fit_night(
 
     drift_sd, slope_sd_k = DRIFT_SD_PER_H, np.full(sd_k.size, prior.slope_sd_k)
     model, found = solved(drift_sd, slope_sd_k)
-    # One at a time: ends alone cannot tell a drift from a slope, and thermometers can.
-    if sum(slab.along is not None for slab in slabs) >= FEWEST_TO_CONTRADICT:
-        free = solved(drift_sd, np.full(sd_k.size, ANYTHING))[1]
-        slope_sd_k = _plainly(free, layout.span("slope"), slope_sd_k)
-    if len(seen) >= FEWEST_TO_CONTRADICT:
-        free = solved(ANYTHING, slope_sd_k)[1]
-        drift_sd = min(FASTEST_DRIFT, float(_plainly(free, layout.span("drift"), drift_sd)[0]))
-    if drift_sd > DRIFT_SD_PER_H or np.any(slope_sd_k > prior.slope_sd_k):
-        model, found = solved(drift_sd, slope_sd_k)
+    # One at a time: ends alone hardly tell a drift from a slope, and thermometers do.
+    read = sum(slab.along is not None for slab in slabs) >= FEWEST_TO_CONTRADICT
+    watched = len(seen) >= FEWEST_TO_CONTRADICT
+    sloped = solved(drift_sd, np.full(sd_k.size, ANYTHING))[1] if read or watched else found
+    if read:
+        slope_sd_k = _plainly(sloped, layout.span("slope"), slope_sd_k)
+    if watched:
+        drifted = solved(ANYTHING, slope_sd_k)[1]
+        plain = [
+            max(_plainness(free, layout.span(name)))
+            for free, name in ((drifted, "drift"), (sloped, "slope"))
+        ]
+        if read or plain[0] >= plain[1]:
+            drift = _plainly(drifted, layout.span("drift"), drift_sd)
+            drift_sd = min(FASTEST_DRIFT, float(drift[0]))
+        else:
+            slope_sd_k = _plainly(sloped, layout.span("slope"), slope_sd_k)
+    turns, freed = middles, slope_sd_k > prior.slope_sd_k
+    if drift_sd > DRIFT_SD_PER_H or np.any(freed):
+        ways = _turns(places, freed)
+        tried = [solved(drift_sd, slope_sd_k, at) for at in ways]
+        best = int(np.argmin([_unlikely(one) for _, one in tried]))
+        turns, (model, found) = ways[best], tried[best]
     return NightFit(
         model=model,
         found=found,
@@ -343,7 +371,8 @@ def fit_night(
         prior=prior,
         now_h=now_h,
         watched_h=latest_h - min((bucket.poured_h for bucket in buckets), default=latest_h),
-        places=tuple(places),
+        places=places,
+        turns=turns,
     )
 
 
@@ -359,8 +388,37 @@ def _lots(layout: Layout, prior: NightPrior) -> SharedScatter | None:
 def _plainly(free: Solution, which: slice, believed: ArrayLike) -> Array:
     """What is believed of terms, widened to what readings alone say plainly of them."""
     value = np.abs(free.value[which])
-    sd = np.sqrt(np.diag(free.covariance)[which])
-    return np.where(value > PLAIN * sd, np.maximum(believed, value), believed)
+    plain = _plainness(free, which) > PLAIN
+    return np.where(plain, np.maximum(believed, value), believed)
+
+
+def _turns(
+    places: Sequence[tuple[float, float]], freed: NDArray[np.bool_]
+) -> list[tuple[float, ...]]:
+    """About where slopes may turn: in the middle of what was read; or, where one shows
+    plainly, at either end too, as one half may be as computed and the other alone off."""
+    shares = (0.5, 0.0, 1.0) if np.any(freed) else (0.5,)
+    return [
+        tuple(
+            low + (share if free else 0.5) * (high - low)
+            for (low, high), free in zip(places, freed, strict=True)
+        )
+        for share in shares
+    ]
+
+
+def _unlikely(found: Solution) -> float:
+    """What rows and beliefs are off by, squared, in their standard deviations."""
+    problem = found.problem
+    believed = (problem.prior_sd > 0) & np.isfinite(problem.prior_sd)
+    of_beliefs = (found.value - problem.prior_mean)[believed] / problem.prior_sd[believed]
+    of_rows = found.residual / problem.row_sd
+    return float(np.sum(found.weight * of_rows**2) + np.sum(of_beliefs**2))
+
+
+def _plainness(free: Solution, which: slice) -> Array:
+    """Of how many standard deviations terms are."""
+    return np.abs(free.value[which]) / np.sqrt(np.diag(free.covariance)[which])
 
 
 def _read_from_to(rows: Sequence[Row], room: int) -> tuple[float, float]:

@@ -22,35 +22,38 @@ def _set(text: str) -> frozenset[str]:
 
 
 # English, Spanish, German, French, Italian, Portuguese, Catalan, Dutch, Polish, Czech, Swedish,
-# Norwegian, Danish and Finnish, and the short forms of loggers and weather services.
+# Norwegian, Danish, Finnish, Turkish and Hungarian, and the short forms of loggers and
+# weather services.
 _TEMP = _set(
     "temp temps tmp temperature temperatures temperatura temperatur lufttemperatur"
     " aussentemperatur airtemp airtemperature t2m tair ta t tt oat tdb drybulb"
     " drybulbtemperature drybulbtemp outdoortemp outtemp tempout lt tl"
-    " temperatuur luchttemperatuur buitentemperatuur teplota lampotila"
+    " temperatuur luchttemperatuur buitentemperatuur teplota lampotila sicaklik sicakligi"
+    " homerseklet leghomerseklet"
 )
 _DEW = _set(
     "dew dewp dewpt dewpoint dewpointtemperature dwpt dwp td tdew dpt tp taupunkt"
     " taupunkttemperatur taupunktstemperatur rocio rosee rugiada orvalho"
     " rosada dauwpunt dauwpuntstemperatuur rosy rosny daggpunkt duggpunkt dugpunkt"
-    " kastepiste d2m"
+    " kastepiste d2m ciy cig harmatpont"
 )
 _HUMIDITY = _set(
     "rh relh rhum hum humid humidity humidad humedad feuchte feuchtigkeit luftfeuchte"
     " luftfeuchtigkeit humidite hygrometrie umidita umidade humidade rf hr ur relhum"
     " relativehumidity outhum humout humitat luchtvochtigheid vochtigheid wilgotnosc vlhkost"
-    " luftfuktighet fuktighet luftfugtighed fugtighed kosteus"
+    " luftfuktighet fuktighet luftfugtighed fugtighed kosteus nem paratartalom nemi"
 )
 _CLOUD = _set("cloud clouds cloudcover cloudiness nubosidad bewolkung nebulosite nuvolosita")
 _TIME = _set(
     "time datetime timestamp zeitstempel zeitpunkt valid horodatage messdatum obstime when ts"
     " datetimestamp dateheure datumzeit fechahora datahora dataora timeutc datetimeutc"
     " measurementtime timelocal moment recorded validtime dt dttxt dtiso simpledate"
-    " dateutc timegmt dategmt datetimegmt aaaammjjhh tidpunkt epoch unixtime unix"
+    " dateutc timegmt dategmt datetimegmt aaaammjjhh tidpunkt epoch unixtime unix idopont"
 )
-_DATE = _set("date datum fecha data jour dia day tag giorno dato paivamaara")
+_DATE = _set("date datum fecha data jour dia day tag giorno dato paivamaara tarih")
 _CLOCK = _set(
     "time zeit uhrzeit hora heure ora clock hour hr stunde tijd tid godzina czas cas aika klo"
+    " saat ido"
 )
 _ISSUED = _set(
     "issued issuedat issuetime issuedtime runtime run modelrun inittime initializationtime"
@@ -83,7 +86,8 @@ _STATION = _set("station stationid stationname stn siteid icao usaf wban estacio
 # Names in the tongues of lands that tell the air in °C only.
 _METRIC = _set(
     "temperatur lufttemperatur aussentemperatur temperatuur luchttemperatuur buitentemperatuur"
-    " teplota lampotila taupunkt taupunkttemperatur taupunktstemperatur dauwpunt"
+    " teplota lampotila sicaklik sicakligi homerseklet leghomerseklet harmatpont ciy cig"
+    " taupunkt taupunkttemperatur taupunktstemperatur dauwpunt"
     " dauwpuntstemperatuur daggpunkt duggpunkt dugpunkt kastepiste rosny"
 )
 # Signs of Japanese, Chinese and Korean tables, as words used here.
@@ -104,7 +108,7 @@ _PLAIN = _set(
     " avg average mean mittel media promedio moyenne observed obs hourly dry bulb point"
     " punto of pt set 1 set_1 sensor value wert tu rf level punkt bolb degrees deg local utc"
     " gmt cover total percent bulbo seco horaria relatieve lucht bod wzgledna powietrza"
-    " relativni vzduchu ilman suhteellinen punt punkt ext"
+    " relativni vzduchu ilman suhteellinen punt punkt ext bagil hava noktasi relativ"
 )
 _UNITS: dict[str, Unit] = {
     "c": "c", "°c": "c", "degc": "c", "celsius": "c", "centigrade": "c", "grad": "c", "ºc": "c",
@@ -284,7 +288,8 @@ def _time_role(words: list[str], together: str) -> Role | None:
 def _tokens(name: str) -> tuple[list[str], Unit]:
     """The words of a name in plain small letters, and the unit found among them."""
     spaced = re.sub(r"(?<=[a-z][a-z])(?=[A-Z])|(?<=[a-z])(?=[A-Z][a-z])", " ", name)
-    plain = unicodedata.normalize("NFKD", spaced.lower().replace("ß", "ss").replace("º", "°"))
+    plain = unicodedata.normalize("NFKD", spaced.lower().replace("ß", "ss").replace("ı", "i"))
+    plain = plain.replace("º", "°")
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
     for sign, word in _SIGNS.items():
         plain = plain.replace(sign, word)

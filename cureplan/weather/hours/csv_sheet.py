@@ -15,7 +15,7 @@ from cureplan.weather.hours.csv_cells import number_of
 from cureplan.weather.hours.csv_header import Column, Header, header_of
 from cureplan.weather.hours.csv_notes import is_comment
 
-__all__ = ["Sheet", "missing_column", "sheet_of"]
+__all__ = ["Sheet", "missing_column", "refuse_ends", "sheet_of"]
 
 # Rows below the table that tell sums or means; more of them are not such. (invented)
 _MOST_SUMMARY_ROWS = 6
@@ -134,8 +134,27 @@ def _find_header(body: str, source: Path, first_line: int) -> tuple[str, tuple[s
     raise missing_column(cells, asked, source, line)
 
 
+_ENDING = re.compile(
+    r"\b(?:hours?|hr|he|period|interval)[ _-]?(?:ending|end)\b|^HE$", re.IGNORECASE
+)
+
+
+def refuse_ends(cells: Sequence[str], source: Path, line: int) -> None:
+    """Refuse a name that says its times are the ends of hours."""
+    ends = next((cell.strip() for cell in cells if _ENDING.search(cell)), None)
+    if ends is not None:
+        raise InputError(
+            f"{ends[:60]!r} tells when an hour ends, and what stands there is the hour's mean",
+            cure="take 30 min off every such time, and name the column time",
+            source=source,
+            line=line,
+        )
+
+
 def missing_column(cells: Sequence[str], asked: str, source: Path, line: int) -> InputError:
     names = ", ".join(cell.strip() for cell in cells if cell.strip())
+    if asked == "time":
+        refuse_ends(cells, source, line)
     return InputError(
         f"the header has no column {asked}; it has: {names[:120]}",
         cure=f"add or rename a column to {asked}",

@@ -6,6 +6,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import tzinfo
+from itertools import accumulate
 from pathlib import Path
 
 import numpy as np
@@ -17,7 +18,7 @@ from cureplan.weather.hours.csv_dates import DateOrder
 from cureplan.weather.hours.csv_header import Role, zone_in_name
 from cureplan.weather.hours.csv_issued import zone_said
 from cureplan.weather.hours.csv_readings import Readings, Table
-from cureplan.weather.hours.csv_sheet import Sheet, sheet_of
+from cureplan.weather.hours.csv_sheet import Sheet, refuse_ends, sheet_of
 from cureplan.weather.hours.csv_times import TimeColumn, Times, read_times
 
 __all__ = ["Table", "read_table"]
@@ -61,6 +62,12 @@ def _times(
 ) -> tuple[Times, Sequence[str], str]:
     texts, name, lone_zone = _time_texts(sheet)
     zones = sheet.header.of("zone")
+    lone = {column.role for column in sheet.header.columns} & {"time", "clock", "hour"} == set()
+    refuse_ends(
+        [c.name for c in sheet.header.columns] if lone else [name],
+        sheet.source,
+        sheet.header_line,
+    )
     in_name = zone_in_name(name) or _of_service(sheet, name)
     counted = all(re.fullmatch(r"\d{9,13}", text, re.ASCII) for text in texts[:1])
     if zones and not lone_zone and not counted:
@@ -76,11 +83,18 @@ def _times(
         order=date_order,
         site=site,
     )
-    return read_times(column), texts, name
+    times = read_times(column)
+    if _from_above(sheet):
+        times = replace(times, how=(*times.how, Message("read.dates_above")))
+    return times, texts, name
 
 
 def _of_service(sheet: Sheet, name: str) -> str:
     """The clock of a service that stamps its hours so without saying it."""
+    names = {column.name.strip() for column in sheet.header.columns}
+    # The European centre's short names, in tables made from its analyses, are in UTC.
+    if name in {"valid_time", "time"} and "t2m" in names and names & {"valid_time", "d2m"}:
+        return "UTC"
     # The American office's local climate data keep standard time all the year.
     local = any(column.name.startswith("Hourly") for column in sheet.header.columns)
     return "LST" if local and name == "DATE" else ""
@@ -101,6 +115,8 @@ def _time_texts(sheet: Sheet) -> tuple[Sequence[str], str, bool]:
         return _stripped(sheet.texts(stamps[0])), stamps[0].name, False
     if dates and clocks:
         days = [_MIDNIGHT.sub("", text) for text in _stripped(sheet.texts(dates[0]))]
+        if _from_above(sheet):
+            days = list(accumulate(days, _or_above))
         hours = _with_half(sheet, _as_clocks(_stripped(sheet.texts(clocks[0]))))
         name = f"{dates[0].name} {clocks[0].name}"
         return [f"{d} {h}" for d, h in zip(days, hours, strict=True)], name, False
@@ -123,6 +139,17 @@ def _with_half(sheet: Sheet, clocks: list[str]) -> list[str]:
     if not halves:
         return clocks
     return [f"{a} {b}" for a, b in zip(clocks, _stripped(sheet.texts(halves[0])), strict=True)]
+
+
+def _or_above(above: str, here: str) -> str:
+    return here or above
+
+
+def _from_above(sheet: Sheet) -> bool:
+    """Whether dates stand in the first row of their day alone: one missing is a fault."""
+    dates = sheet.header.of("date")
+    days = _stripped(sheet.texts(dates[0])) if dates and sheet.header.of("clock") else []
+    return 2 * days.count("") > len(days)
 
 
 def _stripped(texts: Sequence[str]) -> list[str]:

@@ -1,0 +1,181 @@
+"""Which changes are worth a look and which are worth telling, of those that were tried."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import chain
+from math import sqrt
+from typing import NamedTuple
+
+import numpy as np
+
+from cureplan.inputs.job.model import Job
+from cureplan.planning.odds.risk import Odds
+from cureplan.planning.plan.choose import Chosen, Glance
+from cureplan.planning.schedule.changes import also
+from cureplan.planning.schedule.outcome import Relaxation
+from cureplan.planning.schedule.placing import crew_spans
+
+__all__ = [
+    "ACTS_ON",
+    "GLANCE_FRAC",
+    "OPENS",
+    "REMEDIES",
+    "SHIFT_ENDS",
+    "WORTH_FRAC",
+    "Tried",
+    "binds",
+    "each_once",
+    "in_vain",
+    "kept_of",
+    "lost_first",
+    "needless",
+    "weaker",
+]
+
+GLANCE_FRAC = 0.03
+"""By how much a full plan mostly betters a glance at most; measured on drawn jobs."""
+WORTH_FRAC = 0.02
+"""A change that lifts the chance by less is none."""
+DOUBT_FRAC = 0.02
+"""What the chances of two plans may differ by without meaning it, where their nights cannot
+be compared one by one."""
+LOOSE_S = 4 * 3600.0
+"""A limit that far from all work is none that a second change need move: invented."""
+REMEDIES, OPENS = "relax.remedies", "relax.open_later"
+SHIFT_ENDS = {
+    "relax.in_sooner": "begins",
+    "relax.coat_sooner": "begins",
+    "relax.pour_longer": "ends",
+    "relax.coat_longer": "ends",
+}
+"""Which end of a shift a change moves."""
+ACTS_ON = {
+    REMEDIES: ("buckets", "limits"),
+    OPENS: ("opening", "coats"),
+    "relax.open_for": ("opening", "coats"),
+    "relax.rooms_later": ("opening", "coats"),
+    "relax.coat_sooner": ("coats", "shifts", "opening"),
+    "relax.coat_longer": ("coats", "shifts"),
+    "relax.more_topcoat": ("coats", "shifts"),
+    "relax.in_sooner": ("shifts", "limits", "opening"),
+    "relax.pour_longer": ("shifts", "limits"),
+    "relax.stay_longer": ("shifts",),
+}
+"""What a change may keep more often; any other one all of it."""
+
+
+class Tried(NamedTuple):
+    """A change, and what came of it."""
+
+    way: Relaxation
+    chosen: Chosen
+    glance: Glance
+    reaches: bool
+    """Whether its plan is within policy."""
+    full: bool
+    """Whether it was planned in full, not at a glance."""
+
+    @property
+    def seen_frac(self) -> float:
+        """How often it holds at a glance, to compare it with others."""
+        return (self.glance.best or self.chosen).chance_frac
+
+
+def weaker(found: Tried, behind_frac: float = DOUBT_FRAC) -> float:
+    """For putting the most likely first, two changes behind one that gives as much."""
+    return behind_frac * (found.way.also is not None) - found.chosen.chance_frac
+
+
+def _asks(way: Relaxation) -> frozenset[str]:
+    """What a way asks for, each remedy by itself."""
+    says = [say for say in (way.say, way.also) if say is not None]
+    named = (
+        str(say.values["remedies"]).split("; ") if say.code == REMEDIES else [say.code]
+        for say in says
+    )
+    return frozenset(chain(*named))
+
+
+def in_vain(found: Tried, told: Tried) -> bool:
+    """Whether a way asks for all that another does, or for more of it, and is not sure to
+    hold more often; at a glance, where it is not near to."""
+    asked = [(w.effort_min, w.also is not None) for w in (found.way, told.way)]
+    if found.reaches or not _asks(told.way) <= _asks(found.way) or asked[0] < asked[1]:
+        return False
+    if found.full:
+        gain, near = found.chosen.chance_frac - told.chosen.chance_frac, 0.0
+    else:
+        seen = told.glance.best or told.chosen
+        gain, near = found.chosen.chance_frac - seen.chance_frac, GLANCE_FRAC
+    least = max(WORTH_FRAC, _doubt_frac(found.chosen, told.chosen))
+    return gain <= least - near + 1e-9
+
+
+def _doubt_frac(one: Chosen, other: Chosen) -> float:
+    """What the chances of two plans may differ by for the nights drawn: twice the error of
+    the share of nights that one of them loses and the other does not."""
+    if one.odds is None or other.odds is None or one.odds.members != other.odds.members:
+        return DOUBT_FRAC
+    apart = np.mean((one.odds.lost > 0) != (other.odds.lost > 0))
+    return 2.0 * sqrt(float(apart) / one.odds.members)
+
+
+def binds(code: str, job: Job, chosen: Chosen) -> bool:
+    """Whether a limit stands near enough to a plan's work, or is missed often enough, that
+    moving it may change anything."""
+    schedule, odds = chosen.schedule, chosen.odds
+    if odds is None:
+        return True
+    if code == OPENS and odds.opening_frac > 1.0 - WORTH_FRAC:
+        return job.access.open_by.timestamp() - schedule.opens_s < LOOSE_S
+    if code not in SHIFT_ENDS:
+        return True
+    pours = code in ("relax.in_sooner", "relax.pour_longer")
+    works = schedule.pours if pours else schedule.coats
+    spans = crew_spans(job, job.crew.pour_shifts if pours else job.crew.topcoat_shifts)
+    if SHIFT_ENDS[code] == "begins":
+        at = [(work.start_s, span.begins_s) for work in works for span in spans]
+        return any(0.0 <= start_s - begins_s < LOOSE_S for start_s, begins_s in at)
+    at = [(work.end_s, span.ends_s) for work in works for span in spans]
+    return any(0.0 <= ends_s - end_s < LOOSE_S for end_s, ends_s in at)
+
+
+def kept_of(odds: Odds) -> dict[str, float]:
+    """How often each part of it holds."""
+    return {
+        "buckets": odds.buckets_frac,
+        "coats": odds.coats_frac,
+        "shifts": odds.shifts_frac,
+        "opening": odds.opening_frac,
+        "limits": odds.limits_frac,
+    }
+
+
+def lost_first(odds: Odds) -> str:
+    """The part that is lost most often."""
+    kept = kept_of(odds)
+    return min(kept, key=kept.__getitem__)
+
+
+def needless(
+    way: Relaxation, reach: Sequence[Relaxation], made: Sequence[Relaxation] = ()
+) -> bool:
+    """Whether one of a way's two changes does by itself, or its kind makes a plan: what is
+    lost in that tells better what goes with it."""
+    if way.also is None:
+        return False
+    both = way.say, way.also
+    alone = [also(one.say) for one in reach if one.also is None]
+    makes = {one.say.code for one in made if one.also is None}
+    return any(also(say) in alone or say.code in makes for say in both)
+
+
+def each_once(ways: Sequence[Tried]) -> list[Tried]:
+    """The first of each kind of change."""
+    kinds: dict[tuple[str, str, str], Tried] = {}
+    for found in ways:
+        say, second = found.way.say, found.way.also
+        named = say.code, second.code if second else "", str(say.values.get("rooms"))
+        kinds.setdefault(named, found)
+    return list(kinds.values())
