@@ -103,3 +103,18 @@ def test_heads_of_ones_own_are_taken_where_the_job_counts_none() -> None:
     both = {("crew", "mixer"): 3, ("crew", "rest"): "10 h"}
     assert dict(_wanted({"crew": {"setup": "20 min"}}, own)) == both
     assert dict(_wanted({"crew": {"rake": 1}}, own)) == {("crew", "rest"): "10 h"}
+
+
+@pytest.mark.parametrize(
+    ("said", "own", "wanted"),
+    [
+        ({}, {"site": {"latitude": 2, "elevation": "3 ft"}}, ["latitude", "elevation"]),
+        ({"site": {"name": "Bar"}}, {"site": {"latitude": 2}}, ["latitude"]),
+        ({"site": {"latitude": 1}}, {"site": {"latitude": 2, "elevation": "3 ft"}}, []),
+        ({"site": 3}, {"site": {"latitude": 2}}, []),
+        ({"crew": 3}, {"crew": {"setup": "1 h"}}, []),
+        ({"crew": {"setup": "2 h"}}, {"crew": {"setup": "1 h"}}, []),
+    ],
+)
+def test_a_site_is_taken_whole_and_what_is_no_table_is_left_to_be_refused(said, own, wanted):
+    assert [path[1] for path, _ in _wanted(said, own)] == wanted

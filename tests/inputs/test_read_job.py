@@ -5,13 +5,18 @@ from __future__ import annotations
 import copy
 import subprocess
 import sys
-from datetime import UTC, datetime, time
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+from pathlib import Path
 
 import pytest
 
+from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
 from cureplan.inputs.fields import facts_of
-from cureplan.inputs.job.model import Shift, SlabReading, SunPatch
+from cureplan.inputs.job.crosscheck import require_near
+from cureplan.inputs.job.edits import check_job
+from cureplan.inputs.job.model import LONGEST_AHEAD, Shift, SlabReading, SunPatch
 from cureplan.inputs.job.reader import read_job, read_job_text
 from cureplan.inputs.job.schema import KIND_UNITS, JobFile
 
@@ -271,3 +276,15 @@ def test_models_and_units_load_without_the_validation_library():
         "sys.exit('pydantic' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
+
+
+def test_a_plan_is_made_as_many_days_ahead_as_is_said_and_no_second_more(demo_job):
+    first = demo_job.access.begins - LONGEST_AHEAD
+    require_near(demo_job, first)
+    with pytest.raises(InputError, match="days before the job's access"):
+        require_near(demo_job, first - timedelta(seconds=1))
+
+
+def test_a_job_whose_weather_lies_under_a_long_name_is_sound(demo_job):
+    long = replace(demo_job.weather, file=Path(f"{'w' * 200}.csv"))
+    check_job(replace(demo_job, weather=long))

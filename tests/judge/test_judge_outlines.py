@@ -10,6 +10,7 @@ import pytest
 from cureplan.api import make_plan
 from cureplan.inputs.job.model import Outline
 from cureplan.judge import judge
+from cureplan.judge.outlines import along_m
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
 
 FT = 0.3048
@@ -75,3 +76,17 @@ def test_an_edge_that_is_met_later_than_said_is_found(kitchen_plan):
     )
     findings = judge(replace(kitchen_plan, buckets=tuple(buckets)))
     assert "tie-in" in {finding.rule for finding in findings}
+
+
+def test_how_far_from_a_slanted_wall_a_patch_reaches():
+    # A square of 5 m on a wall from 0/0 to 3/4, cut half-way: a triangle of 3, 4 and 5.
+    square = ((0.0, 0.0), (3.0, 4.0), (-1.0, 7.0), (-4.0, 3.0))
+    outline = Outline(corners_m=square, islands_m=(), stop_lines_m=(), back_wall=(0, 1))
+    near = ((0.0, 0.0), (3.0, 4.0), (1.0, 5.5), (-2.0, 1.5))
+    far = ((-2.0, 1.5), (1.0, 5.5), (-1.0, 7.0), (-4.0, 3.0))
+    begins_m, ends_m = along_m(outline, [[near], [far]])
+    assert begins_m == pytest.approx([0.0, 2.5])
+    assert ends_m == pytest.approx([2.5, 5.0])
+    # Named the other way round, the floor lies on the other side, and as far.
+    turned = replace(outline, back_wall=(1, 0))
+    assert along_m(turned, [[near], [far]])[1] == pytest.approx([2.5, 5.0])

@@ -12,7 +12,8 @@ from plan_mutations import minutes, rules, with_bucket, with_room
 
 import cureplan.judge
 from cureplan.core.errors import CurePlanError, OutOfRangeError
-from cureplan.judge import PlanRefusedError, judge, require_confirmed
+from cureplan.inputs.job.crew import Person
+from cureplan.judge import PlanRefusedError, judge, people_rules, require_confirmed
 from cureplan.judge.finding import Finding
 from cureplan.judge.people_rules import _between_s
 
@@ -128,3 +129,35 @@ def test_only_pours_of_one_group_follow_as_its_job_says(own_s, groups, label, be
         for group in groups
     )
     assert _between_s(case, one, other) == between_s
+
+
+@pytest.mark.parametrize(
+    ("roles", "rules_held"),
+    [
+        (("topcoat",), ["coats"]),
+        (("primer",), ["coats"]),
+        (("primer", "topcoat"), ["coats", "people"]),
+        (("rake", "topcoat"), ["coats", "people"]),
+        (("rake", "primer", "topcoat"), ["coats", "people", "people"]),
+    ],
+)
+def test_who_pours_or_primes_and_coats_does_one_at_a_time(
+    demo_job, monkeypatch, roles, rules_held
+):
+    held = []
+    monkeypatch.setattr(
+        people_rules, "_check_one_crew", lambda _, rule, __: held.append(rule) or ()
+    )
+    people = (Person(name="bo", roles=("foreman",)), Person(name="ana", roles=roles))
+    crew = replace(demo_job.crew, people=people)
+    job = SimpleNamespace(crew=crew)
+    case = SimpleNamespace(floors=(), plan=SimpleNamespace(job=job))
+    assert list(people_rules.check_coat_crew(case)) == []
+    assert held == rules_held
+
+
+def test_rooms_that_only_the_plan_or_only_the_job_has_are_named(plan):
+    first, *others = plan.rooms
+    strange = replace(first, room="Bar")
+    (found,) = judge(replace(plan, rooms=(strange, *others)))
+    assert found.what == f"rooms of plan and job differ by {sorted(['Bar', first.room])}"

@@ -79,6 +79,22 @@ EQUAL = {
         "half a turn either way",
     "if found.chance_frac <= self.job.policy.confidence - CLOSE_FRAC / 2:":
         "no chance is it to the last digit",
+    "if falls < _LEAST_FALL:": "no slope is it to the last digit",
+    "if above.start_s <= below.closed.ends_s:": "no layer bears feet on the very second",
+    "if known.size < 24 or air.epoch_s[known[-1]] + air.epoch_s[known[0]] < _FULL_DAYS_S:":
+        "fewer than four whole days are not looked at below",
+    "gained = found.chance_frac >= best_frac + NOISE_FRAC":
+        "a gain of just the noise is as good as none",
+    "near_s = low_s if sure_s <= low_s else high_s": "who stands on the edge is not asked",
+    "if then_k[least] <= worst_k:": "either of two alike may be told",
+    "if buckets >= MOST_BUCKETS and len(written.rooms) <= MOST_ROOMS:":
+        "no floor takes that to the last digit",
+    'if not tail or text[10:11] == "T":': "what is parted otherwise is searched",
+    "stated = [when for when in past if when < known.latest + _LATER][:1]":
+        "no file is written in that very second",
+    'counted = all(re.fullmatch(r"\\d{9,13}", text, re.ASCII) for text in texts[:2])':
+        "seconds are counted in every row or in none",
+    "if len(problem.rooms[room]) >= problem.pour(room) + 1": "every floor has a coat",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""

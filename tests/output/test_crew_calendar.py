@@ -10,6 +10,7 @@ import pytest
 from icalendar import Calendar
 
 from cureplan.core.messages import Message
+from cureplan.output.sheet import crew_calendar
 from cureplan.output.sheet.crew_calendar import crew_ics, job_mark, role_calendars
 from cureplan.planning.plan.model import Plan
 from output import sheet_sample
@@ -247,3 +248,10 @@ def test_hostile_names_break_no_calendar(name: str):
         line.startswith(b"X-WR-CALNAME") and b"BEGIN" in line for line in text.split()
     )
     assert str(found[0]["SUMMARY"]).startswith("Mixer: ")
+
+
+@pytest.mark.parametrize(("size", "read"), [(64, True), (65, False)])
+def test_a_calendar_as_large_as_is_sensible_is_read(tmp_path, monkeypatch, size, read):
+    monkeypatch.setattr(crew_calendar, "LARGEST_BYTES", 64)
+    (tmp_path / "crew.ics").write_bytes(b"x" * size)
+    assert crew_calendar.calendar_text(tmp_path) == (b"x" * size if read else None)

@@ -33,7 +33,7 @@ TRIAL = {
     "at": "2013-07-18T01:40:00+00:00",
     "frac": 0.93,
     "room": "Cook line",
-    "rooms": "Cook line, Corridor",
+    "rooms": "Cook line; Corridor",
 }
 
 
@@ -298,3 +298,24 @@ def test_what_is_said_of_the_weather_is_short(language):
         if len(text := re.sub(r"\{[^{}]*\}", "x" * 10, said[code])) > 200
     }
     assert long == {}
+
+
+@pytest.mark.parametrize(
+    ("language", "names", "said"),
+    [
+        ("en", "5", "5"),
+        ("en", "5; 6", "5 and 6"),
+        ("en", "Bar; Cook line; Island", "Bar, Cook line and Island"),
+        ("es", "5; 6", "5 y 6"),
+        # "y" is "e" before the sound of i, but not before that of ie.
+        ("es", "Bar; Patio; Isla", "Bar, Patio e Isla"),
+        ("es", "Agua; Hielo", "Agua y Hielo"),
+        # Written before lists were said so.
+        ("en", "Bar, Hall", "Bar, Hall"),
+    ],
+)
+def test_several_rooms_and_buckets_are_said_as_people_say_them(language, names, said):
+    voice = Voice(language=language, display="us", zone=ZoneInfo("America/New_York"))
+    for name in ("room", "rooms", "buckets"):
+        assert voice.fill(f"{{{name}}}.", {name: names}) == f"{said}."
+    assert voice.fill("{remedies:list}", {"remedies": names}) == said

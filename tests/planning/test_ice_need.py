@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.model import Part
 from cureplan.planning.floor.ice import IceBath, gain_from_ice, ice_need, steady_run
-from cureplan.planning.plan.answers import _no_ice_reason
+from cureplan.planning.plan.answers import _no_ice_reason, _un_iced
 
 
 def bath_of(loss, *, litres=0.0, water_c=0.0):
@@ -151,3 +151,11 @@ def test_no_ice_has_a_reason_of_its_own(demo_job, margin_min, remedies, said):
     policy = replace(demo_job.policy, margin_s=300.0, remedies=remedies)
     least = SimpleNamespace(room="Bar", margin_min=margin_min)
     assert _no_ice_reason(replace(demo_job, policy=policy), least).code == said
+
+
+@pytest.mark.parametrize(
+    ("margin_min", "said"), [(-0.1, "short"), (0.0, "tight"), (4.9, "tight"), (5.0, "unsure")]
+)
+def test_what_a_room_is_without_ice(demo_job, margin_min, said):
+    policy = replace(demo_job.policy, margin_s=300.0)
+    assert _un_iced(replace(demo_job, policy=policy), margin_min) == said

@@ -1,6 +1,7 @@
 """Three clocks and their margins: worked by hand at 21 °C, where the card speaks itself."""
 
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -13,9 +14,11 @@ from cureplan.planning.floor.layout import PourTimes
 from cureplan.planning.floor.pour import (
     BINDINGS,
     KitTemperatures,
+    PourOption,
     bucket_clocks,
     kit_temperatures,
 )
+from cureplan.planning.schedule.tried import _unlisted
 from cureplan.science.clocks import slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 
@@ -195,3 +198,22 @@ def test_colder_liquids_never_cost_margin_and_faster_batches_never_gain(
     assert np.all(hasty.margins_s <= as_is.margins_s + 0.01)
     warmer = clocks_at(slab_c=slab_c, temperatures=at, slab_shift_k=2.0)
     assert np.all(warmer.margins_s <= as_is.margins_s + 0.01)
+
+
+@pytest.mark.parametrize(
+    ("listed", "tried"),
+    [
+        ((), ["chill", "cool_filler"]),
+        (("cool filler",), ["chill"]),
+        (("chill", "cool filler"), []),
+    ],
+)
+def test_only_remedies_that_are_not_listed_and_change_the_pour_are_tried(listed, tried):
+    job = SimpleNamespace(policy=SimpleNamespace(remedies=(*listed, "bays")))
+    room = SimpleNamespace(run=lambda *_: SimpleNamespace(least_s=[0.0]))
+    plain = PourOption(chilled=False, cool_filler=False, bays=1)
+    poured = SimpleNamespace(option=plain, start_s=0.0)
+    assert [name for name, _ in _unlisted(job, room, poured)] == tried
+    # What is done already cannot be done again.
+    iced = SimpleNamespace(option=replace(plain, chilled=True), start_s=0.0)
+    assert "chill" not in [name for name, _ in _unlisted(job, room, iced)]

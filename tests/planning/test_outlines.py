@@ -9,10 +9,12 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from shapely.geometry import Polygon
 
 from cureplan.inputs.job.model import Outline
 from cureplan.inputs.job.walked import walked
 from cureplan.planning.floor.layout import lay_out, met_by, patches_of
+from cureplan.planning.floor.outline import _row
 
 FT = 0.3048
 
@@ -210,3 +212,11 @@ def deep_rows(job):
 def test_a_turn_is_said_by_its_word_or_its_letter(turn, across_m):
     corners = walked(f"4 m, {turn} 3 m, {turn} 4 m, {turn} 3 m")
     assert corners == [(0.0, 0.0), (4.0, 0.0), (4.0, across_m), (0.0, across_m)]
+
+
+def test_a_row_that_ends_where_the_floor_widens_has_the_front_it_lies_on():
+    # 1 m wide for the first metre, 3 m beyond it.
+    floor = Polygon([(0, 0), (1, 0), (1, 1), (3, 1), (3, 2), (0, 2)])
+    row = _row(floor, 0, 0, 0.0, 1.0, 1, 1.0)
+    assert row.front_m == pytest.approx(1.0)
+    assert _row(floor, 0, 0, 1.0, 2.0, 1, 3.0).front_m == pytest.approx(3.0)

@@ -8,12 +8,15 @@ import pytest
 from cureplan.planning.floor.limits import limits_of
 from cureplan.planning.floor.pour import (
     AS_IS,
+    BINDINGS,
     PourOption,
     RoomPours,
     bucket_clocks,
     kit_temperatures,
 )
+from cureplan.planning.odds.margins import _energy_at_reference
 from cureplan.planning.schedule.construct import prepare_pours
+from cureplan.science.kit import run_bucket
 
 ICED = PourOption(chilled=True, cool_filler=False, bays=1)
 
@@ -118,3 +121,26 @@ def test_while_it_cures_a_floor_is_held_to_the_cold_ends_of_slab_and_air_alone(c
     card = limits_of(cook_line.job, layer)
     spare_k = np.minimum(here.shade.slab_c - card.slab_c[0], here.air_c - card.air_c[0])
     assert cook_line.limits(layer, confidence=0.5).cures_k == pytest.approx(spare_k)
+
+
+def test_what_the_rate_does_as_timed_is_made_up_for_by_the_batch(cook_line):
+    # By definition: 1 kJ/mol more, and a batch slower by what is said of it, end together.
+    clocks = cook_line.clocks
+    more = _energy_at_reference(cook_line)
+    for name, per_j_mol in zip(BINDINGS, more, strict=True):
+        ends_s = [
+            run_bucket(
+                *(clocks.kit.reference_c,) * 4,
+                cook_line.job.cards.slurry.reference_haul_s,
+                kit=replace(
+                    clocks.kit,
+                    activation_energy_j_mol=clocks.kit.activation_energy_j_mol + energy_j_mol,
+                ),
+                speed=float(np.exp(-per_j_mol * energy_j_mol)),
+                film_m=clocks.film_m,
+                slab_effusivity=clocks.slab_effusivity,
+            ).when_s(clocks.age_s[name]).item()
+            for energy_j_mol in (0.0, 1000.0)
+        ]  # fmt: skip
+        assert ends_s[1] == pytest.approx(ends_s[0], rel=2e-4)
+        assert abs(per_j_mol) > 1e-7

@@ -23,6 +23,7 @@ from cureplan.planning.plan.arrivals import (
     labour_of,
     people_warnings,
 )
+from cureplan.planning.plan.calls import _Comes
 from cureplan.planning.plan.model import Call, ChillPlan, ChillRoom
 
 # 240 s to mix with turnaround, 90 s to carry and come back, then rake, smooth, broadcast.
@@ -286,3 +287,25 @@ def test_a_stay_may_last_as_long_as_a_shift_and_no_longer(demo_job, over_s, allo
     here = SimpleNamespace(who="mixer", call=AT, leaves=AT)
     ends = AT + timedelta(hours=8, seconds=over_s)
     assert _short_enough(crew, here, AT, ends) is allowed
+
+
+def test_a_crew_comes_anew_after_a_rest_and_when_one_of_it_was_not_there(demo_job):
+    crew = crew_of(demo_job, ana="topcoat", bo="topcoat primer", cy="mixer")
+    hour_s = 3600.0
+
+    def work(begins_h, ends_h):
+        return SimpleNamespace(begins_s=begins_h * hour_s, end_s=ends_h * hour_s)
+
+    comes = _Comes(crew)
+    assert comes.fresh("topcoat", work(0, 1))
+    assert not comes.fresh("topcoat", work(2, 3))
+    assert comes.fresh("topcoat", work(20, 21))
+    # Who primed an hour ago is there; with one who was not, the crew comes.
+    comes = _Comes(crew)
+    assert comes.fresh("primer", work(0, 1))
+    assert not comes.fresh("primer", work(2, 3))
+    assert comes.fresh("topcoat", work(4, 5))
+    # Without names a crew is its heads.
+    comes = _Comes(replace(demo_job.crew, people=()))
+    assert comes.fresh("topcoat", work(0, 1))
+    assert not comes.fresh("topcoat", work(2, 3))

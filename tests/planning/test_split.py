@@ -73,7 +73,7 @@ def test_a_hall_too_large_for_a_shift_is_split_at_its_drain(tmp_path):
     assert ways["Hall (1 of 2)"] == ("Hall (2 of 2)", "Corridor")
     assert ways["Store"] == ("Hall (1 of 2)", "Hall (2 of 2)")
     said = {reason.code: reason.values for reason in plan.decisions.answers[0].reasons}
-    assert said["order.split"] == {"room": "Hall", "rooms": ", ".join(parts)}
+    assert said["order.split"] == {"room": "Hall", "rooms": "; ".join(parts)}
     assert judge(plan) == ()
 
 

@@ -361,3 +361,36 @@ def test_chances_of_other_nights_are_not_compared_night_by_night():
     assert _doubt_frac(one, one) == 0.0
     for pair in ((one, bare), (bare, one), (bare, bare), (one, fewer)):
         assert _doubt_frac(*pair) == DOUBT_FRAC
+
+
+def test_a_limit_is_not_moved_further_for_nothing() -> None:
+    def way(minutes: float) -> Relaxation:
+        return Relaxation(
+            job=None, say=Message("a", {}), also=None, effort_min=minutes, further=None
+        )
+
+    def kept(*chances: tuple[float, bool]) -> list[float]:
+        steps = [way(60.0 * n) for n in range(len(chances))]
+        came = {
+            step.effort_min: Tried(
+                step,
+                SimpleNamespace(chance_frac=frac),
+                SimpleNamespace(best=None),
+                reaches,
+                True,
+            )
+            for step, (frac, reaches) in zip(steps, chances, strict=True)
+        }
+        found: list[Tried] = []
+        look = SimpleNamespace(
+            reach=[], more=[], chosen=SimpleNamespace(odds=object()), step=None,
+            _over=lambda _: False, _steps=lambda _: steps, _keep=found.append,
+            _tried=lambda step: came[step.effort_min],
+        )  # fmt: skip
+        _Looking._look(look, iter([way(0.0)]), 0.0)
+        return [one.chosen.chance_frac for one in found]
+
+    # A day more for a point more is not asked for; what reaches what is asked always is.
+    assert kept((0.70, False), (0.71, False)) == [0.70]
+    assert kept((0.70, False), (0.75, False)) == [0.70, 0.75]
+    assert kept((0.89, False), (0.90, True)) == [0.89, 0.90]

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
-from datetime import timedelta
+from datetime import time, timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 from log_lines import said
 
 import cureplan.planning.replan.replan as replanning
-from cureplan.planning.replan.carry_on import _planned_s
+from cureplan.inputs.job.model import Shift
+from cureplan.planning.replan.carry_on import LATE_BAND_S, _longer, _planned_s, lateness
 from cureplan.planning.replan.replan import replan
 
 
@@ -56,3 +59,35 @@ def test_only_pours_that_waited_are_held_to_their_minute(demo_plan):
     waits = replace(demo_plan, rooms=(rooms[0], later, *rooms[2:]))
     planned = _planned_s(waits, held=False)
     assert planned[later.room] == {"pour": later.pour_start.timestamp()}
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "longer"),
+    [
+        (time(19), time(5), time(5, 15)),
+        (time(19), time(18, 44), time(18, 59)),
+        # Round the clock already, or with it.
+        (time(19), time(18, 45), time(18, 45)),
+        (time(19), time(18, 50), time(18, 50)),
+        (time(19), time(19), time(19)),
+    ],
+)
+def test_a_shift_that_may_run_over_never_ends_as_it_begins(begins, ends, longer):
+    assert _longer(Shift(begins=begins, ends=ends)) == Shift(begins=begins, ends=longer)
+
+
+@pytest.mark.parametrize(("after_s", "late"), [(-0.5, 0), (0.0, 0), (0.9, 0), (2.0, 1)])
+def test_a_layer_at_the_second_its_window_closes_is_not_late(after_s, late):
+    bar = SimpleNamespace(name="Bar")
+    opens = SimpleNamespace(opens_s=5000.0)
+    coats = [
+        SimpleNamespace(room=name, start_s=1000.0 + after_s, window=window, after=opens)
+        for name, window in (
+            ("Bar", SimpleNamespace(closes_s=1000.0)),
+            ("Begun long ago", SimpleNamespace(closes_s=0.0)),
+        )
+    ]
+    due = SimpleNamespace(timestamp=lambda: 4000.0)
+    job = SimpleNamespace(rooms=(bar,), due=lambda _: due)
+    schedule = SimpleNamespace(coats=coats, pours=())
+    assert lateness(job, schedule) == (late, math.ceil(1000.0 / LATE_BAND_S))

@@ -16,6 +16,7 @@ from cureplan.judge import judge
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
 from cureplan.planning.replan.carry_on import Candidate, beats, could_be_beaten, without
 from cureplan.planning.replan.changes import hour_off
+from cureplan.planning.replan.help import _too_hot_or_cold
 from cureplan.planning.replan.job import plan_conditions
 from cureplan.planning.replan.replan import replan
 from cureplan.planning.replan.state import _unresolved
@@ -316,3 +317,20 @@ def test_a_clock_is_doubted_where_all_lines_are_about_an_hour_off(late_s, asked)
     ]
     found = hour_off(plan, events)
     assert (found and found.code) == asked
+
+
+@pytest.mark.parametrize(
+    ("slabs_c", "said"), [((20, 33, 34), []), ((33, 34, 20), [2]), ((1, 33, 33), [2])]
+)
+def test_only_of_the_bucket_that_is_next_is_it_said_that_its_slab_is_not_allowed(slabs_c, said):
+    at = datetime(2013, 7, 17, 23, tzinfo=UTC)
+    limits = SimpleNamespace(slab_c=(5.0, 32.0))
+    slurry = SimpleNamespace(limits=limits)
+    job = SimpleNamespace(cards=SimpleNamespace(slurry=slurry))
+    buckets = [
+        SimpleNamespace(room="Bar", number=n, slab_c=slab_c, pour=at + timedelta(minutes=n))
+        for n, slab_c in ((1, 40.0), *enumerate(slabs_c, start=2))
+    ]
+    plan = SimpleNamespace(job=job, buckets=buckets[::-1])
+    state = SimpleNamespace(done=lambda _: 1)
+    assert [each.values["bucket"] for each in _too_hot_or_cold(plan, state)] == said

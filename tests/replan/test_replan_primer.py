@@ -1,8 +1,9 @@
 """Planned again on the night with a primer on the slab."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from log_lines import said
@@ -11,6 +12,7 @@ from cureplan.api import make_plan, read_job
 from cureplan.core.errors import InputError
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
+from cureplan.planning.replan.changes import _way_back
 from cureplan.planning.replan.replan import replan
 
 ONE_ROOM = Path(__file__).parents[1] / "pinned" / "jobs" / "one-room.toml"
@@ -128,3 +130,27 @@ def test_a_floor_begun_does_not_wait_for_the_primer_of_another(two_rooms, log_of
     (pouring,) = [room for room in again.rooms if room.room == one.room]
     assert later.start >= pouring.pour_end
     assert judge(again) == ()
+
+
+def test_a_primer_is_told_as_too_old_in_its_own_room_and_after_its_hour_alone():
+    at = datetime(2013, 7, 17, 23, tzinfo=UTC)
+
+    def told(pours):
+        primers = [
+            SimpleNamespace(room=name, start=at, slurry_closes=at + timedelta(hours=closes_h))
+            for name, closes_h in (("Bar", 6), ("Hall", 12))
+        ]
+        rooms = [
+            SimpleNamespace(
+                room=name, pour_start=at + timedelta(hours=hours), opens=at, open_by=at
+            )
+            for name, hours in pours.items()
+        ]
+        plan = SimpleNamespace(coats=(), primers=primers, rooms=rooms)
+        return [
+            m.values["room"] for m in _way_back(plan, plan) if m.code == "replan.primer_old"
+        ]
+
+    assert told({"Bar": 6, "Hall": 8}) == []
+    assert told({"Bar": 7, "Hall": 8}) == ["Bar"]
+    assert told({"Bar": 7, "Hall": 13}) == ["Bar", "Hall"]

@@ -17,7 +17,7 @@ from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
 from cureplan.planning.schedule import conflict, together
-from cureplan.planning.schedule.conflict import LIMITS, Some, _Windows, alone
+from cureplan.planning.schedule.conflict import LIMITS, NEVER, Some, _over, _Windows, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Failure
@@ -47,21 +47,34 @@ def test_an_opening_too_soon_is_named_with_the_hour_it_could_be():
 
 
 def test_a_pour_no_shift_holds_is_named_with_both_times():
-    job = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
+    # Whoever mends the shift must not meet only then that it is wanted open too soon as well.
+    job = due_sooner(with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30")), hours=40)
     (found,) = conflicts(job)
-    assert found.limits == ("pour shift",)
+    assert found.limits == ("pour shift", "opening")
     # 26 kits every 3.5 min: an hour and a half and more, against 90 - 15 = 75 min after set-up.
     told = _in_words(job, found.says)
     assert "pouring Cook line takes 1 h 37 min" in told
     assert "more than 1 h 15 min after set-up" in told
 
 
-def test_limits_that_each_break_by_themselves_are_all_named():
-    # Whoever has mended the opening must not meet the shift only then.
-    short = with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30"))
-    (found,) = alone(due_sooner(short, hours=40), Tables(pours=pours_of(short)))
-    assert found.limits == ("pour shift", "opening")
-    assert [say.code for say in found.says] == ["limit.pour_long", "limit.opening"]
+def test_a_shift_shorter_than_its_set_up_is_named_as_one():
+    job = with_shifts(few_rooms("Corridor"), pours=("19:00", "19:10"))
+    (found,) = alone(job, Tables(pours=pours_of(job)))
+    told = _in_words(job, found.says)
+    assert "no pour shift (19:00-19:10) has more than 0 min after set-up" in told
+
+
+def test_a_way_in_is_to_be_open_when_the_room_behind_it_is():
+    # A day and two hours are no time for wash-down, neither of the room nor of its only way in.
+    job = few_rooms("Cook line", "Corridor")
+    due = job.access.begins + timedelta(hours=26)
+    rooms = [replace(r, open_by=due if r.name == "Cook line" else None) for r in job.rooms]
+    job = replace(job, rooms=tuple(rooms))
+    found = {failure.rooms[0]: failure for failure in alone(job, Tables(pours=pours_of(job)))}
+    assert found.keys() == {"Cook line", "Corridor"}
+    opening, *wash = found["Corridor"].says
+    assert opening.values["due_at"] == due.isoformat()
+    assert all(str(say.values["ready_at"]) <= due.isoformat() for say in wash)
 
 
 def test_a_slab_below_the_dew_point_is_named_with_its_figures():
@@ -240,3 +253,13 @@ def test_a_crews_work_is_told_with_one_move_between_each_two(monkeypatch):
     job = replace(job, crew=replace(job.crew, changeover_s=20 * 60.0))
     told = {m.code: m.values["work_s"] for m in together._work_of(job, None, ["A", "B"])}
     assert told == {"limit.work_pour": 210 * 60.0, "limit.work_topcoat": 30 * 60.0}
+
+
+def test_of_the_states_in_a_window_the_one_that_ends_soonest_is_taken():
+    # By hand: from 2 to 4 lie the begins 2, 3 and 4, which end at 9, 7 and 8.
+    below = SimpleNamespace(size=2, opens=np.array([2, 6]), closes=np.array([4, 9]))
+    above = SimpleNamespace(begins=np.array([5, 4, 1, 3, 2]))
+    ready = np.array([6, 8, 5, 7, 9])
+    found, pick = _over(below, above, ready)
+    assert found.tolist() == [7, NEVER]
+    assert pick[0] == 3

@@ -10,7 +10,7 @@ from cureplan.core.errors import OutOfRangeError
 from cureplan.core.messages import Message
 from cureplan.weather.hours.history import fill_history
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
-from cureplan.weather.hours.resample import hour_means
+from cureplan.weather.hours.resample import hour_means, hours_between
 from cureplan.weather.hours.series import utc_of
 
 
@@ -136,3 +136,11 @@ def test_what_a_source_gives_is_never_changed(temps_c, data):
 def test_rows_within_one_hour_are_refused():
     with pytest.raises(OutOfRangeError, match="whole hour"):
         hourly([0.2, 0.8], [20, 21])
+
+
+def test_steps_of_three_hours_in_a_zone_half_an_hour_off_are_filled_at_its_own_hours():
+    rows = rows_at([0.5, 3.5, 6.5], [20, 23, 26])
+    filled, *_ = hours_between(rows, origins=(HAND,), phase_s=1800.0)
+    at_h = (filled.epoch_s - JULY_17_S) / 3600.0
+    assert at_h.tolist() == [0.5, 1.5, 2.5, 3.5, 4.5, 5.5, 6.5]
+    assert filled.temp_c == pytest.approx([20, 21, 22, 23, 24, 25, 26])

@@ -152,3 +152,21 @@ def test_stations_that_all_lack_an_hour_leave_it_unknown():
     mean = hourly._weighed_mean(values, weight)
     assert mean[0] == 21.0
     assert np.isnan(mean[1])
+
+
+@pytest.mark.parametrize(
+    ("share", "silent_s", "odd", "sound"),
+    [
+        (hourly._LEAST_SHARE, hourly._LONGEST_SILENCE_S, "", True),
+        (hourly._LEAST_SHARE - 0.01, 0.0, "", False),
+        (1.0, hourly._LONGEST_SILENCE_S + 1.0, "", False),
+        (1.0, 0.0, "humidity", False),
+    ],
+)
+def test_a_station_is_sound_with_hours_enough_no_long_silence_and_nothing_odd(
+    share, silent_s, odd, sound
+):
+    record = hourly._Record(
+        station=None, rows=None, share=share, silent_s=silent_s, answers=[], odd=odd
+    )
+    assert record.sound is sound

@@ -1,3 +1,4 @@
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -88,3 +89,16 @@ def test_a_dew_point_that_stops_is_not_carried_on():
     assert np.isnan(filled.dew_c).tolist() == [False] * 7 + [True] * 12
     lonely = forecast([0, 6], [20, 21], [10, np.nan])
     assert np.isnan(fill_coarse_steps(lonely, origins=(HAND,))[0].dew_c[1:]).all()
+
+
+def test_hours_put_in_are_marked_by_the_source_they_lie_between():
+    other = replace(HAND, label="another")
+    rows = replace(forecast([0, 6, 12], [20, 26, 24]), origin=np.array([0, 1, 1]))
+    filled, origins, _ = fill_coarse_steps(rows, origins=(HAND, other))
+    labels = [(origins[n].label, origins[n].kind) for n in filled.origin[[0, 3, 6, 9]]]
+    assert labels == [
+        (HAND.label, HAND.kind),
+        (HAND.label, "interpolated"),
+        ("another", HAND.kind),
+        ("another", "interpolated"),
+    ]

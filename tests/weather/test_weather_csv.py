@@ -21,7 +21,7 @@ from cureplan.weather.hours.csv_file import (
     write_csv,
 )
 from cureplan.weather.hours.csv_sheet import _parted_by_blanks
-from cureplan.weather.hours.csv_times import _refuse_twelve_hours, _stamps
+from cureplan.weather.hours.csv_times import _refuse_twelve_hours, _refuse_unsettled, _stamps
 from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
 from cureplan.weather.hours.merge import RawRows, hourly_from_rows
 from cureplan.weather.hours.series import Gap, WeatherOrigin
@@ -360,3 +360,27 @@ def test_an_hour_given_twice_is_no_sign_of_a_clock_of_twelve_hours():
     checked(2, 3, 3)
     with pytest.raises(ValueError, match=r"^3$"):
         checked(10, 11, 12, 1)
+
+
+@pytest.mark.parametrize(
+    ("missing", "doubled", "backwards", "named"),
+    [(None, 1, False, 1), (None, 1, True, 3), (0, 2, False, 0), (0, None, True, 4)],
+)
+def test_a_row_of_an_hour_nobody_can_settle_is_named_as_it_stands(
+    missing, doubled, backwards, named
+):
+    column = SimpleNamespace(fault=lambda row, *_: ValueError(row))
+    with pytest.raises(ValueError, match=rf"^{named}$"):
+        _refuse_unsettled(column, missing, doubled, 5, backwards)
+    _refuse_unsettled(column, None, None, 5, backwards)
+
+
+def test_a_table_of_nothing_but_units_is_one_clear_line(table):
+    with pytest.raises(InputError, match=r"w\.csv:2"):
+        read_weather_csv(table("time,temp_c,dew_c\n,deg C,deg C\n"))
+
+
+@pytest.mark.parametrize("text", ["17 lot July 2013", "17 July June 2013 May", "17 lot 2013"])
+def test_words_that_are_no_date_beside_one_are_no_date(text):
+    assert date_of("17 July 2013") is not None
+    assert date_of(text) is None

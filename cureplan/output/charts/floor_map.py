@@ -204,7 +204,7 @@ def _ends(plan: Plan, room: str, voice: Voice, floor: FloorMap) -> list[Text]:
     ways = next(each.way_out for each in plan.job.rooms if each.name == room)
     out = voice.label("map.out")
     if ways:
-        out = voice.label("map.out.over", rooms=", ".join(one_line(way) for way in ways))
+        out = voice.label("map.out.over", rooms="; ".join(one_line(way) for way in ways))
     left = EDGE + (0.0 if floor.to_right else ARROW_LANE)
     cut = fit(out, int((floor.width - left - EDGE) / NAME_WIDTH))
     x, anchor = (floor.width - EDGE, "end") if floor.to_right else (left, "start")

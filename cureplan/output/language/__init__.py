@@ -21,6 +21,8 @@ name tells the kind of value, the spec how to show it:
 `_m3`                 volume of a liquid
 `_frac`               percent, rounded down; `:nights` is "92 nights in 100"
 any, `:words`         a list of codes with "; " between; those without a word stay
+any, `:list`          the same as it is said: "ice, bays and a cool filler"
+room, rooms, buckets  names with "; " between, as they are said: "5 and 6"
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role
 a sentence, several   said, with "; " between and no full stop at the end
@@ -37,7 +39,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from string import Formatter
@@ -78,6 +80,8 @@ Clock = Literal["12 h", "24 h"]
 # So far off no other day of that name could be meant.
 ONE_WEEKDAY = timedelta(days=6)
 # How much faster something goes, and the doubt of it, has no upper end as a chance has.
+_LISTED = ("room", "rooms", "buckets")
+_SOUNDS_I = re.compile(r"h?[ií](?![aeoáéó])", re.IGNORECASE)
 _CHANGES = frozenset({"rate_frac", "off_frac", "doubt_frac"})
 _SECONDS = {"min": 60.0, "s": 1.0, "h": 3600.0}
 
@@ -191,8 +195,9 @@ class Voice:
         if spec == "word":
             words = self.own.words
             return words.get(f"{name}.{value}") or self.word(str(value))
-        if spec == "words":
-            return "; ".join(self.word_or_text(part) for part in str(value).split("; "))
+        if spec in ("words", "list"):
+            parts = [self.word_or_text(part) for part in str(value).split("; ")]
+            return "; ".join(parts) if spec == "words" else self.listed(parts)
         if "=" in spec:
             forms = dict(form.split("=", 1) for form in spec.split("|"))
             form = forms.get(self.own.plural(int(str(value))), forms["other"])
@@ -202,9 +207,27 @@ class Voice:
             return self._text(suffix, value, spec)
         return self._number(name, suffix, float(value), spec)
 
+    def listed(self, parts: Sequence[str]) -> str:
+        """Several of a kind, as people say them.
+
+        Examples
+        --------
+        >>> voice = Voice(language="es", display="metric", zone=ZoneInfo("America/Bogota"))
+        >>> voice.listed(["Bar", "Patio", "Isla"]), voice.listed(["5", "6"])
+        ('Bar, Patio e Isla', '5 y 6')
+        """
+        *first, last = parts
+        if not first:
+            return last
+        # Spanish changes its "and" before the sound of i.
+        key = "list.and_i" if _SOUNDS_I.match(last) else "list.and"
+        return self.label(key, first=", ".join(first), last=last)
+
     def _text(self, suffix: str, value: str, spec: str) -> str:
         if suffix == "at":
             return self.at(datetime.fromisoformat(value), spec)
+        if suffix in _LISTED:
+            return self.listed([one_line(part) for part in value.split("; ")])
         if suffix in ("clock", "shifts") and self.clock == "12 h":
             # Times of day without a date, as a job writes them.
             return re.sub(r"\b(\d\d):(\d\d)\b", _twelve, one_line(value))

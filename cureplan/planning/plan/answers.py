@@ -88,7 +88,7 @@ def order_answer(
         *_split_reasons(job),
     ]
     if not all(room.slab_falling for room in rooms):
-        rising = ", ".join(room.room for room in rooms if not room.slab_falling)
+        rising = "; ".join(room.room for room in rooms if not room.slab_falling)
         reasons.append(Message("order.rising_slab", {"rooms": rising}))
     if gap_frac is not None and gap_frac >= LEAST_GAP:
         reasons.append(_gap_reason(job, rooms, gap_frac))
@@ -125,7 +125,7 @@ def _way_out_reasons(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
         ]
         if behind:
             reasons.append(
-                Message("order.way_out", {"room": floor, "rooms": ", ".join(behind)})
+                Message("order.way_out", {"room": floor, "rooms": "; ".join(behind)})
             )
     return reasons
 
@@ -150,7 +150,7 @@ def _split_reasons(job: Job) -> list[Message]:
         if room.part_of is not None:
             parts.setdefault(room.part_of, []).append(room.name)
     return [
-        Message("order.split", {"room": room, "rooms": ", ".join(names)})
+        Message("order.split", {"room": room, "rooms": "; ".join(names)})
         for room, names in parts.items()
     ]
 
@@ -182,7 +182,7 @@ def ice_answer(job: Job, rooms: Sequence[RoomPlan], chill: ChillPlan) -> Answer:
             {
                 "ice_kg": chill.ice_kg,
                 "in_ice_at": chill.in_ice_by.isoformat(),
-                "rooms": ", ".join(room.room for room in iced),
+                "rooms": "; ".join(room.room for room in iced),
                 "kits": sum(room.kits for room in iced),
             },
         )
@@ -257,7 +257,7 @@ def way_back_answer(
                     "call_at": called.isoformat(),
                     "start_at": laid[0].lay_at.isoformat(),
                     "end_at": max(coat.end for coat in laid).isoformat(),
-                    "rooms": ", ".join(coat.room for coat in laid),
+                    "rooms": "; ".join(coat.room for coat in laid),
                 },
             )
         )

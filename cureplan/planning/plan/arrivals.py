@@ -272,7 +272,7 @@ def people_warnings(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
                 {
                     "who": arrival.who,
                     "call_at": arrival.call.isoformat(),
-                    "rooms": ", ".join(stop.room for stop in arrival.stops),
+                    "rooms": "; ".join(stop.room for stop in arrival.stops),
                 },
             )
 

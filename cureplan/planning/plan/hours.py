@@ -100,7 +100,7 @@ def beyond_hours(
         return ()
     until_s = max(known_until_s(pours[room]) for room in rooms)
     values: dict[str, Value] = {
-        "rooms": ", ".join(room.name for room in job.rooms if room.name in rooms),
+        "rooms": "; ".join(room.name for room in job.rooms if room.name in rooms),
         "until_at": instant(until_s, job.site.zone).isoformat(),
     }
     return (Message("warn.closes_beyond", values),)
@@ -151,7 +151,7 @@ def _heaters(job: Job) -> Iterator[Message]:
     for heat in sorted(heats, key=lambda heat: (heat.from_at, heat.to_c)):
         rooms = [room.name for room in job.rooms if room.heat == heat]
         values: dict[str, Value] = {
-            "rooms": ", ".join(rooms),
+            "rooms": "; ".join(rooms),
             "to_c": heat.to_c,
             "from_at": heat.from_at.astimezone(job.site.zone).isoformat(),
         }

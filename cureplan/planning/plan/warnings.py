@@ -74,7 +74,7 @@ def _pour_warnings(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
         divided = [str(n) for n, patch in enumerate(room.patches, start=1) if len(patch) > 1]
         if divided:
             found.append(
-                Message("warn.divided", {"room": room.room, "buckets": ", ".join(divided)})
+                Message("warn.divided", {"room": room.room, "buckets": "; ".join(divided)})
             )
     return found
 
@@ -142,7 +142,7 @@ def shoe_warnings(job: Job, schedule: Schedule) -> tuple[Message, ...]:
             if above.start_s < below.closed.ends_s:
                 rooms.setdefault(layer.stage, []).append(room)
     return tuple(
-        Message("warn.spiked", {"stage": stage, "rooms": ", ".join(names)})
+        Message("warn.spiked", {"stage": stage, "rooms": "; ".join(names)})
         for stage, names in rooms.items()
     )
 
@@ -229,7 +229,7 @@ def plan_sources(job: Job, series: HourlySeries) -> tuple[Source, ...]:
     history_h = (job.access.begins.timestamp() - float(series.epoch_s[0])) / 3600.0
     known = [
         Message("source.slab", {"history_h": history_h}),
-        *([Message("source.slab_read", {"rooms": ", ".join(read)})] if read else []),
+        *([Message("source.slab_read", {"rooms": "; ".join(read)})] if read else []),
         Message("source.indoor_dew", {}),
         Message("source.pace", {}),
         Message("source.ice", {}),

@@ -218,11 +218,13 @@ class _Looking:
             if needless(way, [found.way for found in reach], made):
                 continue
             # The least that works holds by minutes: what goes further is tried at once.
-            self.step = None
+            self.step, least_frac = None, 0.0
             for further in self._steps(way):
                 found = self._tried(further)
-                if found is not None:
+                # Nobody is asked for more that gives no more.
+                if found is not None and (found.reaches or found.seen_frac >= least_frac):
                     self._keep(found)
+                    least_frac = found.seen_frac + WORTH_FRAC
                     if found.reaches:
                         break
 

@@ -76,6 +76,11 @@ class Tried(NamedTuple):
     full: bool
     """Whether it was planned in full, not at a glance."""
 
+    @property
+    def seen_frac(self) -> float:
+        """How often it holds at a glance, to compare it with others."""
+        return (self.glance.best or self.chosen).chance_frac
+
 
 def weaker(found: Tried, behind_frac: float = DOUBT_FRAC) -> float:
     """For putting the most likely first, two changes behind one that gives as much."""

@@ -147,12 +147,12 @@ def changes_of(
 
 
 def _numbers(numbers: Sequence[int]) -> str:
-    """1, 2, 3, 7 as "1-3, 7".
+    """1, 2, 3, 7 as "1-3; 7", the last of which a voice puts an "and" before.
 
     Examples
     --------
     >>> _numbers([1, 2, 3, 7])
-    '1-3, 7'
+    '1-3; 7'
     """
     parts: list[list[int]] = []
     for number in numbers:
@@ -160,7 +160,7 @@ def _numbers(numbers: Sequence[int]) -> str:
             parts[-1].append(number)
         else:
             parts.append([number])
-    return ", ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
+    return "; ".join(str(p[0]) if len(p) == 1 else f"{p[0]}-{p[-1]}" for p in parts)
 
 
 def _remaining(plan: Plan, state: NightState, room: str) -> list[BucketPlan]:
@@ -315,7 +315,7 @@ def _slabs(new: Plan, readings: NightReadings) -> list[Message]:
         Message(
             "replan.slab_warmer" if shift_k > 0 else "replan.slab_cooler",
             {
-                "room": ", ".join(rooms),
+                "room": "; ".join(rooms),
                 "off_k": abs(shift_k),
                 "doubt_k": doubt_k,
                 "basis": "read" if own else "inferred",
@@ -373,7 +373,7 @@ def _coats(old: Plan, new: Plan, state: NightState) -> list[Message]:
         if not state_of.ticked:
             untold.setdefault(number, []).append(room)
     found += [
-        Message("replan.coat_assumed", {"rooms": ", ".join(rooms), "coat": number})
+        Message("replan.coat_assumed", {"rooms": "; ".join(rooms), "coat": number})
         for number, rooms in untold.items()
     ]
     return found

@@ -48,7 +48,7 @@ def first_minutes(
     found = [
         *dead,
         *stops,
-        *([Message("replan.now_stir", {"rooms": ", ".join(iced)})] if stirs else []),
+        *([Message("replan.now_stir", {"rooms": "; ".join(iced)})] if stirs else []),
         *_calls(plan, left_out),
     ]
     limits = _too_hot_or_cold(plan, state)
@@ -88,9 +88,9 @@ def when_nothing_fits(job: Job, state: NightState) -> tuple[Message, ...]:
         *stops,
     ]
     if begun:
-        found.append(Message("replan.now_keep_off", {"rooms": ", ".join(begun)}))
+        found.append(Message("replan.now_keep_off", {"rooms": "; ".join(begun)}))
     if left := state.still_to_pour(job):
-        found.append(Message("replan.now_call_left", {"rooms": ", ".join(left)}))
+        found.append(Message("replan.now_call_left", {"rooms": "; ".join(left)}))
     return tuple(found)
 
 
@@ -112,7 +112,7 @@ def _calls(plan: Plan, left_out: tuple[str, ...]) -> Iterator[Message]:
         values = {"room": last.room, "open_at": last.opens.isoformat()}
         yield Message("replan.now_call_late", values)
     if left_out:
-        yield Message("replan.now_call_left", {"rooms": ", ".join(left_out)})
+        yield Message("replan.now_call_left", {"rooms": "; ".join(left_out)})
 
 
 def help_for_short_buckets(
@@ -152,7 +152,7 @@ def _lost_edges(
     ends_s = float(poured.clocks.ends_s[0, 0, lost].min())
     values: dict[str, Value] = {
         "room": pours.room.name,
-        "buckets": ", ".join(str(n + 1) for n in lost),
+        "buckets": "; ".join(str(n + 1) for n in lost),
         "wet_at": instant(ends_s, pours.job.site.zone).isoformat(),
     }
     return [Message("replan.edge_lost", values)]

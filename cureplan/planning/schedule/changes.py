@@ -236,7 +236,7 @@ def unpinned(job: Job) -> Iterator[Change]:
     held = [room.name for room in job.rooms if room.pins]
     if held:
         rooms = tuple(room.unpinned() for room in job.rooms)
-        say = Message("relax.unpinned", {"rooms": ", ".join(held)})
+        say = Message("relax.unpinned", {"rooms": "; ".join(held)})
         yield Change(job=replace(job, rooms=rooms), say=say, effort_min=15.0)
 
 

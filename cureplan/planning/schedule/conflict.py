@@ -96,7 +96,8 @@ class Some:
             for name in self.rooms
         }
         kept = [room for room in job.rooms if room.name in ways]
-        rooms = tuple(replace(room, way_out=ways[room.name]) for room in kept)
+        # Open in time for the rooms behind it as well.
+        rooms = tuple(replace(r, way_out=ways[r.name], open_by=job.due(r.name)) for r in kept)
         if "pour shift" not in self.limits:
             crew = replace(crew, pour_shifts=ROUND_THE_CLOCK)
         if "topcoat shift" not in self.limits:
@@ -458,14 +459,14 @@ class _Windows:
         values: dict[str, Value] = {
             "room": self.pours.room.name,
             "lasts_s": lasts_s,
-            "longest_s": longest_s,
+            "longest_s": max(0.0, longest_s),
         }
-        if longest_s <= 0.0:
+        if not spans:
             return Message("limit.no_pour_shift", values)
+        values["shifts"] = _clocks(self.job.crew.pour_shifts)
         if lasts_s > longest_s:
             return Message("limit.pour_long", values)
         values["start_at"] = self._at(self.begins[self.pours.pour_task])
-        values["shifts"] = _clocks(self.job.crew.pour_shifts)
         return Message("limit.pour_shift", values)
 
     def topcoat_shift(self) -> Message:

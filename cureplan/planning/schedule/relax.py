@@ -227,7 +227,7 @@ def _look(trials: _Trials) -> Iterator[Change]:
         yield change
     if trials.goal != "margin alone":
         kinds = (
-            *(room_later(room.name) for room in job.rooms if room.open_by is not None),
+            *_rooms_later(job),
             *(GRADED if len(job.rooms) <= MANY_ROOMS else FEW_GRADED),
         )
         kinds = kinds if some else tuple(kind for kind in kinds if kind not in BUT_OPENING)
@@ -242,7 +242,7 @@ def _look(trials: _Trials) -> Iterator[Change]:
             found.add(change.say.code)
             opening = change.job.access.open_by if top.graded is OPENING else opening
     if trials.goal == "windows" and len(found) < FEW_WAYS:
-        yield from _two_changes(trials, hands, alone=found, opening=opening)
+        yield from _two_changes(trials, alone=found, opening=opening)
 
 
 class _Top(NamedTuple):
@@ -278,13 +278,20 @@ def _most(trials: _Trials, job: Job, graded: Graded) -> _Top | None:
     return _opened(trials, top)
 
 
+def _rooms_later(job: Job) -> list[Graded]:
+    """Each room with an hour of its own wanted later."""
+    return [room_later(room.name) for room in job.rooms if room.open_by is not None]
+
+
 def _all_would_do(trials: _Trials, job: Job) -> bool:
     """Whether a job works with one more hand at each task and all hours at their most but
     the opening: where it does not, none of them is a way by itself."""
+    for held in unpinned(job):
+        job = held.job
     for task in trials.tasks:
         job = more_hands(job, task).job
     change: Change | None = None
-    for graded in BUT_OPENING:
+    for graded in (*_rooms_later(job), *BUT_OPENING):
         if top := _at_most(trials, job, graded):
             change = top.change(top.most)
             job = job if change is None else change.job
@@ -329,44 +336,42 @@ def _least(trials: _Trials, top: _Top) -> Change:
 
 
 def _two_changes(
-    trials: _Trials,
-    hands: Sequence[Change],
-    *,
-    alone: Collection[str],
-    opening: datetime | None,
+    trials: _Trials, *, alone: Collection[str], opening: datetime | None
 ) -> Iterator[Change]:
     """Where one change is no choice: floors opened for less, or later, and one that does
     not do `alone`; sooner than the `opening` that does, by hours."""
-    hands = [hand for hand in hands if hand.say.code not in alone]
     wanted = FEW_WAYS - len(alone)
     for less in open_for_less(trials.job):
         if trials.works(less):
             break
         if not _all_would_do(trials, less.job):
             continue
-        beside = _beside_less(trials, less, hands)
+        beside = _beside_less(trials, less)
         some = [change for change in beside if change.say.code not in alone]
         wanted -= len(some)
         yield from some
         if some:
             break
     if wanted > 0:
-        pairs = _pairs(trials, hands, opening)
+        pairs = _pairs(trials, opening)
         yield from (change for change in pairs if change.say.code not in alone)
 
 
-def _beside_less(trials: _Trials, less: Change, hands: Sequence[Change]) -> Iterator[Change]:
+def _beside_less(trials: _Trials, less: Change) -> Iterator[Change]:
     """Where no single change does: floors opened for less together with one other."""
-    for graded in BUT_OPENING:
+    for graded in (*_rooms_later(trials.job), *BUT_OPENING):
         if top := _most(trials, less.job, graded):
             yield with_less(_least(trials, top), less)
-    for hand in hands:
-        both = replace(hand, job=replace(less.job, crew=hand.job.crew))
-        if trials.works(both):
-            yield with_less(both, less)
+    for change in filter(trials.works, _at_once(trials, less.job)):
+        yield with_less(change, less)
 
 
-def _pairs(trials: _Trials, hands: Sequence[Change], opening: datetime | None) -> list[Change]:
+def _at_once(trials: _Trials, job: Job) -> list[Change]:
+    """What is changed or not: hours that layers are held until, and hands."""
+    return [*unpinned(job), *(more_hands(job, task) for task in trials.tasks)]
+
+
+def _pairs(trials: _Trials, opening: datetime | None) -> list[Change]:
     """A later opening together with one other change, sooner than the `opening` that does
     by itself."""
     job, most_min = trials.job, OPENING.most_min
@@ -377,19 +382,15 @@ def _pairs(trials: _Trials, hands: Sequence[Change], opening: datetime | None) -
         (change for minutes in steps if trials.thinkable(change := OPENING.make(job, minutes))),
         None,
     )
-    if latest is None or not _all_would_do(trials, latest.job):
+    if latest is None:
         return []
     # The other change as little as may be, then the opening as little as may be.
-    others = [
-        _least(trials, top)
-        for graded in BUT_OPENING
-        if (top := _most(trials, latest.job, graded))
-    ]
-    others += [
-        hand
-        for hand in hands
-        if trials.works(replace(hand, job=opening_at(hand.job, latest.job.access.open_by)))
-    ]
+    others = list(filter(trials.works, open_for_less(latest.job)))[:1]
+    if _all_would_do(trials, latest.job):
+        graded = (*_rooms_later(latest.job), *BUT_OPENING)
+        tops = [top for kind in graded if (top := _most(trials, latest.job, kind))]
+        others += [_least(trials, top) for top in tops]
+        others += filter(trials.works, _at_once(trials, latest.job))
     found = []
     for other in others:
         moved = opening_at(other.job, job.access.open_by)
@@ -456,7 +457,7 @@ def _late_rooms(trials: _Trials, keeps: str) -> list[Relaxation]:
     if trials.goal != "windows" and not trials.enough(model.problem, solved.choice):
         return []
     opens = datetime.fromtimestamp(opens_s, job.site.zone)
-    rooms = ", ".join(late)
+    rooms = "; ".join(late)
     return [
         Relaxation(
             job=replace(

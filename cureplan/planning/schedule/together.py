@@ -39,7 +39,7 @@ def together(job: Job, tables: Tables, *, stop: Stop = never) -> tuple[Failure, 
         fewer = frozenset(kept) - {limit}
         if _impossible(Some(job, tables, tuple(rooms), fewer), stop):
             kept.remove(limit)
-    values = {"rooms": ", ".join(rooms), "limits": "; ".join(f"limit.{one}" for one in kept)}
+    values = {"rooms": "; ".join(rooms), "limits": "; ".join(f"limit.{one}" for one in kept)}
     says = [Message("limit.together", values), *_work_of(job, tables, rooms)]
     return (Failure(limits=tuple(kept), rooms=tuple(rooms), says=tuple(says)),)
 
