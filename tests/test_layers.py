@@ -168,6 +168,16 @@ def test_asking_for_help_loads_nothing_heavy() -> None:
     assert out.stdout.strip() == "[]"
 
 
+def test_what_is_kept_by_a_figure_is_bounded() -> None:
+    """A process that lives on is asked for any number of them."""
+    for path in _files():
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef):
+                unbounded = "cache" in map(ast.unparse, node.decorator_list)
+                by = {ast.unparse(a.annotation) for a in node.args.args if a.annotation}
+                assert not (unbounded and "float" in by), f"{path}: {node.name}"
+
+
 def test_every_file_has_one_theme_in_its_docstring_and_is_not_too_long() -> None:
     for path in _files():
         text = path.read_text(encoding="utf-8")

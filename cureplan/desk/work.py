@@ -15,6 +15,7 @@ import sys
 import threading
 from collections.abc import Callable, Mapping
 from contextlib import redirect_stdout
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -85,7 +86,7 @@ def _told(tell: Tell) -> Callable[[str], None]:
 
 
 def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
-    """Plan a job and write its sheets, as soon as the plan stands and when all is known of it.
+    """Plan a job and write its sheets, before help is looked for and again with it.
 
     Pictures are drawn when somebody asks for one: after most edits nobody does.
     """
@@ -94,15 +95,26 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
 
     job = read_own_job(task["job"])
     now = datetime.fromisoformat(task["now"])
+    stand: list[Plan] = []
 
-    def answered(found: Plan) -> None:
-        # Its doubt taken apart, and help where it falls short, may take longer than the plan
-        # did, and the foreman waits.
+    def write(found: Plan) -> None:
         write_sheets(found, Path(task["out"]), pictures=False)
-        tell({"words": "this is the plan; looking at what its doubt is made of", "shown": True})
+        stand.append(found)
 
-    made = make_plan(job, now=now, progress=_told(tell), answered=answered)
-    write_sheets(made, Path(task["out"]), pictures=False)
+    def shown(found: Plan) -> None:
+        # Help where it falls short may take longer than the plan did, and the foreman waits.
+        write(found)
+        tell({"words": "this is the plan; looking at what would help", "shown": True})
+
+    try:
+        made = make_plan(job, now=now, progress=_told(tell), answered=stand.append, shown=shown)
+    except KeyboardInterrupt:
+        # Stopped while its doubt was taken apart: the plan stands without.
+        if not stand:
+            raise
+        made = replace(stand[-1])
+    if made is not stand[-1]:
+        write(made)
     return {"plan": summary(made)}
 
 

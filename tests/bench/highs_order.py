@@ -22,7 +22,8 @@ class HighsAnswer:
     seconds: float
     words: str
     ready: int | None
-    gap_frac: float
+    gap_frac: float | None
+    """None where it found no choice: in its time, or none of its starts go together."""
 
 
 class _Rows:
@@ -59,7 +60,7 @@ def best_opening_by_highs(problem: Problem, *, limit_s: float) -> HighsAnswer:
     from scipy.sparse import csr_array
 
     if problem.empty:
-        return HighsAnswer(seconds=0.0, words="no start", ready=None, gap_frac=np.nan)
+        return HighsAnswer(seconds=0.0, words="no start", ready=None, gap_frac=None)
     began = time.perf_counter()
     first: dict[tuple[int, int], int] = {}
     count = 0
@@ -90,7 +91,7 @@ def best_opening_by_highs(problem: Problem, *, limit_s: float) -> HighsAnswer:
     )
     words = {0: "optimal", 1: "time is up", 2: "infeasible"}.get(result.status, "failed")
     ready = None if result.x is None else round(float(result.fun))
-    gap = np.nan if result.x is None else float(result.mip_gap)
+    gap = None if result.x is None else float(result.mip_gap)
     return HighsAnswer(
         seconds=time.perf_counter() - began, words=words, ready=ready, gap_frac=gap
     )

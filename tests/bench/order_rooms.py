@@ -5,8 +5,9 @@
 
 Seconds by the clock, one thread each. "First" and "opening" include the tables from the
 thermal models; "all" is the whole search with every objective. HiGHS gets the same tables,
-thinned to starts every 15 minutes, and the opening as its only objective; its seconds do
-not include the tables, and what the search settled before the opening (margins, the last
+thinned to starts every 15 minutes, and the opening as its only objective: where those
+starts do not go together, or its time is up first, it has no answer. Its seconds do not
+include the tables, and what the search settled before the opening (margins, the last
 night, remedies) is given to it. Where it finds an opening, "later" says by how many minutes;
 less than none is an opening that would cost more remedies or standing by, which our search
 adds up over all rooms and its program does not.
@@ -113,9 +114,8 @@ def line(rooms: int, seed: int, found: Clocked, peer: HighsAnswer | None) -> str
     if peer is None:
         return text
     later = "    -" if peer.ready is None or found.ready is None else peer.ready - found.ready
-    return (
-        f"{text} | {peer.seconds:6.1f} {peer.words:<12s} {100 * peer.gap_frac:5.1f} {later:>6}"
-    )
+    gap = "    -" if peer.gap_frac is None else f"{100 * peer.gap_frac:5.1f}"
+    return f"{text} | {peer.seconds:6.1f} {peer.words:<12s} {gap} {later:>6}"
 
 
 def row(found: Clocked, peer: HighsAnswer | None) -> dict[str, float | bool | None]:
@@ -126,7 +126,9 @@ def row(found: Clocked, peer: HighsAnswer | None) -> dict[str, float | bool | No
         "gap_percent": 100 * found.gap_frac,
         "proven": found.proven,
         "peer_s": peer.seconds if peer else None,
-        "peer_gap_percent": 100 * peer.gap_frac if peer else None,
+        "peer_gap_percent": (
+            None if peer is None or peer.gap_frac is None else 100 * peer.gap_frac
+        ),
     }
 
 

@@ -197,7 +197,9 @@ def order() -> Iterator[Line]:
         text += f"gap {_from_to(rows, 'gap_percent', '%')}"
         if peer_s != "0":
             text += f"; HiGHS {_from_to(rows, 'peer_s')}"
+            none = sum(row["peer_gap_percent"] is None for row in rows)
             text += f", its gap {_from_to(rows, 'peer_gap_percent', '%')}"
+            text += f", no answer for {none} of {len(rows)}" if none else ""
         yield (f"order and start, {rooms} rooms", _from_to(rows, "all_s"), text)
 
 

@@ -8,10 +8,12 @@ import signal
 import subprocess
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import time as clock
 from datetime import timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -30,11 +32,13 @@ from cureplan.core.kept import keep_results
 from cureplan.desk.moved import Change, PlanInHand, change_of, wished
 from cureplan.desk.work import MOST_KEPT
 from cureplan.inputs.job.edits import check_job
-from cureplan.inputs.job.model import Shift
+from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor import pour
+from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.odds import margins
 from cureplan.planning.odds.risk import Looked
 from cureplan.planning.plan.model import Plan, plan_to_json
+from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.science.kit import BucketPath, run_bucket
 from cureplan.weather.hours.series import HourlySeries
 from desk.conftest import DEMO, EVENING_BEFORE, Served, Server
@@ -89,10 +93,38 @@ def test_a_plan_in_hand_that_is_not_moved_is_the_plan(hand: PlanInHand) -> None:
     opens = max(room.opens for room in hand.plan.rooms).astimezone(hand.job.site.zone)
     # To the full minute after it, as every time of waiting.
     assert found["opens"] == f"{opens + timedelta(seconds=59):%a %H:%M}"
-    # 400 nights against a thousand: within 2.6 standard errors of both together.
-    share = hand.plan.risk.all_keep_frac
-    spread = (share * (1 - share) * (1 / 400 + 1 / hand.plan.risk.members)) ** 0.5
-    assert hand.chance(Change()) == pytest.approx(share, abs=max(0.02, 2.6 * spread))
+    assert hand.chance(Change()) == hand.plan.risk.all_keep_frac
+
+
+def test_of_a_crew_by_name_so_many_hold_a_task_as_were_asked_for() -> None:
+    # The demo's job: three of its people broadcast.
+    job = read_job(demo_job_path("corner-kitchen"))
+    of = {one.name: one.roles for one in job.crew.people}
+
+    def wish(**hands: int) -> Job:
+        plan = SimpleNamespace(rooms=(), coats=())
+        return wished(job, plan, change_of(hands))[0]  # type: ignore[arg-type]
+
+    one = wish(broadcaster=1)
+    holders = [who for who in one.crew.people if "broadcaster" in who.roles]
+    first = next(name for name, roles in of.items() if "broadcaster" in roles)
+    assert [who.name for who in holders] == [first]
+    assert one.crew.broadcaster == 1
+    # Nobody leaves another task for it, and who is left without any goes home.
+    for who in one.crew.people:
+        assert set(of[who.name]) - set(who.roles) <= {"broadcaster"}
+    assert {n for n in of if set(of[n]) != {"broadcaster"}} <= {w.name for w in one.crew.people}
+    five = wish(broadcaster=5)
+    assert sum("broadcaster" in who.roles for who in five.crew.people) == 5
+    assert five.crew.people[: len(of)] == job.crew.people
+    now = EVENING_BEFORE
+    pours = prepare_pours(job, get_weather(job, now=now))
+    room, option = pours["Cook line"], PourOption(chilled=True, cool_filler=False, bays=1)
+
+    def last_s(wish: Job) -> float:
+        return float(room.under(room.room, wish).plan(option).times.last_s)
+
+    assert last_s(one) > last_s(job)
 
 
 def test_without_ice_and_bays_a_plan_in_hand_has_the_margin_its_room_shows(
@@ -279,30 +311,63 @@ def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Serve
             assert (by_desk / file.name).read_bytes() == file.read_bytes(), file.name
 
 
-def test_a_plan_is_there_before_its_doubt_is_taken_apart_and_help_looked_for(
+def test_a_plan_is_written_once_before_help_is_looked_for_and_again_with_it(
     planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    plan = read_plan(planned / f"{JOB}-plan")
+    short = replace(plan, decisions=replace(plan.decisions, status="short of policy"))
+    done = _done(planned, tmp_path, monkeypatch)
+
+    def made(_: object, *, answered: Any, shown: Any, progress: Any, **__: object) -> object:
+        answered(replace(short))
+        shown(short)
+        # A page is ended by its button.
+        progress("looking for what would help; Ctrl-C ends it")
+        return made.found  # type: ignore[attr-defined]
+
+    looks = [
+        {"words": "this is the plan; looking at what would help", "shown": True},
+        {"words": "looking for what would help"},
+    ]
+    made.found = short  # type: ignore[attr-defined]
+    assert done(made) == [short, *looks]
+    made.found = replace(short)  # type: ignore[attr-defined]
+    assert done(made) == [short, *looks, short]
+
+
+def test_a_plan_stands_that_is_stopped_while_its_doubt_is_taken_apart(
+    planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plan = read_plan(planned / f"{JOB}-plan")
+    done = _done(planned, tmp_path, monkeypatch)
+
+    def made(_: object, *, answered: Any, **__: object) -> object:
+        answered(plan)
+        raise KeyboardInterrupt
+
+    assert done(made) == [plan]
+    # With no plan yet nothing is written, and whoever asked hears that it was stopped.
+    with pytest.raises(KeyboardInterrupt):
+        done(lambda *_, **__: made(None, answered=lambda _: None))
+
+
+def _done(
+    planned: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> Callable[[Any], list[object]]:
+    """What is written and told, in its order, by one way of planning."""
     from cureplan import api
     from cureplan.desk.work import _plan
 
-    plan = read_plan(planned / f"{JOB}-plan")
-    short = replace(plan, decisions=replace(plan.decisions, status="short of policy"))
-    done: list[object] = []
-
-    def made(_: object, *, answered: Any, progress: Any, **__: object) -> object:
-        answered(short)
-        # A page is ended by its button.
-        progress("looking for what would help; Ctrl-C ends it")
-        done.append("looked for help")
-        return short
-
-    monkeypatch.setattr(api, "make_plan", made)
-    monkeypatch.setattr(api, "write_sheets", lambda *_, **how: done.append(how))
     task = {"job": str(planned / f"{JOB}.toml"), "out": str(tmp_path)}
-    _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
-    words = {"words": "this is the plan; looking at what its doubt is made of", "shown": True}
-    looks = {"words": "looking for what would help"}
-    assert done == [{"pictures": False}, words, looks, "looked for help", {"pictures": False}]
+
+    def by(make: Any) -> list[object]:
+        done: list[object] = []
+        monkeypatch.setattr(api, "make_plan", make)
+        monkeypatch.setattr(api, "write_sheets", lambda plan, *_, **__: done.append(plan))
+        _plan({**task, "now": EVENING_BEFORE.isoformat()}, done.append)
+        return done
+
+    return by
 
 
 def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:

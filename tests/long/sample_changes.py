@@ -92,6 +92,9 @@ EQUAL = {
     'if not tail or text[10:11] == "T":': "what is parted otherwise is searched",
     "stated = [when for when in past if when < known.latest + _LATER][:1]":
         "no file is written in that very second",
+    'counted = all(re.fullmatch(r"\\d{9,13}", text, re.ASCII) for text in texts[:2])':
+        "seconds are counted in every row or in none",
+    "if len(problem.rooms[room]) >= problem.pour(room) + 1": "every floor has a coat",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""

@@ -362,3 +362,9 @@ def test_less_margin_holds_less_often_and_nothing_is_certain(start_h, bays, room
     (less_s, less_frac), (more_s, more_frac) = sorted(held)
     assert less_s < more_s
     assert less_frac <= more_frac
+
+
+@pytest.mark.parametrize(("stopped", "left"), [(True, 5.0), (False, 0.0), (True, 0.0)])
+def test_nothing_more_is_planned_when_stopped_or_out_of_work(stopped, left):
+    search = SimpleNamespace(stop=lambda: stopped, _work_left=lambda: left)
+    assert _Choosing._planned_at(search, None) is None

@@ -145,7 +145,7 @@ def test_a_wet_slab_is_told_where_the_weather_ends_too_soon_as_well(tmp_path):
         (tmp_path / name).write_text("\n".join(kept) + "\n", encoding="utf-8")
     series = get_weather(job, now=job.access.begins)
     told = _in_words(job, cannot_alone(job, series))
-    assert "below dew point 45 °F + 5 °F, and stays so" in told
+    assert "and stays so in all of the weather given: no topcoat 1 goes on it" in told
     assert "below the 45 °F of its card" in told
 
 

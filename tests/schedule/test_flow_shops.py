@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+
 import numpy as np
 import pytest
 
+from cureplan.planning.schedule import lexicographic
 from cureplan.planning.schedule.heuristic import improve_orders, time_order
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.problem import Problem, broken_rules, stage_of
@@ -77,3 +80,32 @@ def test_a_lag_that_cannot_be_kept_is_seen() -> None:
     solved = solve_in_order(problem, None, limits=PLENTY, seed=1)
     assert solved.infeasible
     assert solved.choice is None
+
+
+def test_who_would_be_too_old_is_begun_later() -> None:
+    # By hand: the second crew is at it from 1 to 11. Begun at once, the other room would be
+    # done at 2 and too old at 4; so it is begun that its second part may follow at 11.
+    problem = flow_shop((1, 1), (10, 1), most=2)
+    attempt = time_order(problem, (0, 1), manner="prompt")
+    assert attempt.score is not None
+    assert attempt.score.ready == 12
+    assert broken_rules(problem, attempt.choice) == []
+
+
+def test_a_part_of_the_score_is_sought_with_those_before_it_kept(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    kept: list[tuple[str, ...]] = []
+
+    def pruned(_: object, __: object, held: tuple[str, ...]) -> SimpleNamespace:
+        kept.append(held)
+        return SimpleNamespace(problem=SimpleNamespace(empty=True))
+
+    monkeypatch.setattr(lexicographic, "prune_dominated", pruned)
+    search = SimpleNamespace(
+        stop=lambda: False, limits=PLENTY, worked=0.0, problem=None, score=None, choice=None
+    )
+    for part in ("waited", "last_shift"):
+        lexicographic._solve(search, part)
+    assert kept == [("waited",), ("waited", "short_most", "short_sum", "last_shift")]
+    assert search.infeasible

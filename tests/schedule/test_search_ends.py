@@ -7,11 +7,12 @@ import signal
 import time
 from dataclasses import replace
 from itertools import count
+from types import SimpleNamespace
 
 import pytest
 from ortools.sat.python import cp_model
 
-from cureplan.planning.schedule import construct as constructing
+import cureplan.planning.schedule.construct as constructing
 from cureplan.planning.schedule.construct import construct, limits_for, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
@@ -171,3 +172,17 @@ def test_ties_go_to_slack():
     begins = int(rest.begins[solved.choice[0][1]])
     assert 40 <= begins <= 60
     assert score(problem, solved.choice).tight == 0
+
+
+def test_what_the_solver_worked_is_added_up(monkeypatch):
+    told = SimpleNamespace(worked=7.0)
+    monkeypatch.setattr(constructing, "solve_in_order", lambda *_, **__: told)
+    search = constructing._Search(
+        job=SimpleNamespace(seed=1), tables=None, progress=None, limits=None, stop=lambda: False
+    )
+    begun = SimpleNamespace(
+        first=SimpleNamespace(choice=((0,),)), model=SimpleNamespace(problem=None), on_news=None
+    )
+    assert search.solved(begun) is told
+    search.solved(begun)
+    assert search.worked == 14.0

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import os
 from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
 
 import pytest
-from builders import told
+from builders import series_of, told
 
 from cureplan.core.errors import InputError
+from cureplan.weather.hours import csv_file
 from cureplan.weather.hours.csv_file import read_weather_csv_for
+from cureplan.weather.hours.series import utc_of
 
 FIRST = datetime(2026, 6, 1, tzinfo=UTC)
 STARTS = FIRST + timedelta(days=4)
@@ -130,3 +133,19 @@ def test_words_that_mean_two_days_are_asked_about(tmp_path):
         planned(tmp_path, now=late, written=late, said=[line])
     with pytest.raises(InputError, match="= 'soon': not understood; put `# issued: 2013"):
         planned(tmp_path, now=late, written=late, issued="soon")
+
+
+@pytest.mark.parametrize(("ahead_s", "refused"), [(3600.0, False), (3601.0, True)])
+def test_a_clock_an_hour_ahead_is_let_pass_and_no_more(tmp_path, monkeypatch, ahead_s, refused):
+    path = tmp_path / "w.csv"
+    path.write_text("a file\n")
+    now = utc_of(path.stat().st_mtime)
+    issued = now + timedelta(seconds=ahead_s)
+    monkeypatch.setattr(csv_file, "_issued_at", lambda *_, **__: (issued, False))
+    read = SimpleNamespace(stated=SimpleNamespace(origins=()))
+    series = series_of([20.0] * 8, first_s=now.timestamp() // 3600 * 3600.0)
+    if refused:
+        with pytest.raises(InputError, match="issued 1 h in the future"):
+            csv_file._dated(series, read, path, now, UTC)
+    else:
+        assert csv_file._dated(series, read, path, now, UTC).temp_c.tolist() == [20.0] * 8

@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import cache
+from functools import lru_cache
 from typing import Literal
 
 import numpy as np
@@ -101,10 +101,12 @@ HOURLY = slice(None, None, round(HOUR_S / STEP_S))
 FINEST_CELL_M = 0.01
 FADE_REACH_S = 9 * DAY_S
 LEVEL_K = 0.3
+MOST_SLABS = 64
+"""Kept at a time: a desk may be asked for any number of them."""
 """A slab that warms less than this over a pour counts as level: invented."""
 
 
-@cache
+@lru_cache(maxsize=MOST_SLABS)
 def _time_constant_s(thickness_m: float, below: Literal["ground", "air"]) -> float:
     return slab_time_constant_s(
         thickness_m=thickness_m,
@@ -447,7 +449,7 @@ def _read_in_shade(room: Room, lit_c: Array, sun_k: Array, at_s: Array) -> bool:
     return reading.surface_c < lit - 0.5 * warmer
 
 
-@cache
+@lru_cache(maxsize=MOST_SLABS)
 def _fade(thickness_m: float, insulation_m: float, below: Literal["ground", "air"]) -> Array:
     """How a reading's error fades on a slab; a week of it, marched once."""
     slab = _slab(thickness_m, insulation_m, below)

@@ -16,6 +16,7 @@ from statistics import NormalDist
 from cureplan.inputs.job.model import Job
 from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
 from cureplan.planning.odds.risk import Looked, Odds, assess
+from cureplan.planning.plan.climb import LEAST_FRAC, ODDS_WORK, Judged, Nights, climb, starts_of
 from cureplan.planning.schedule.construct import (
     MANY_ROOMS,
     QUICK,
@@ -27,7 +28,7 @@ from cureplan.planning.schedule.construct import (
 )
 from cureplan.planning.schedule.floor_model import EVEN_ODDS, Tables
 from cureplan.planning.schedule.lexicographic import Limits
-from cureplan.planning.schedule.near import Near, Way
+from cureplan.planning.schedule.near import Near
 from cureplan.planning.schedule.outcome import Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.placing import without_seams
 from cureplan.planning.schedule.tables import Sureness
@@ -62,12 +63,13 @@ MORE, MORE_WORK = 2.0, 8.0
 at most so much: it grows with the square of the rooms."""
 NOISE_FRAC = 0.01
 """What two schedules over the same thousand nights may differ by without meaning it."""
-NEAR_WORK, NEAR_SHARE = 0.4, 0.15
-"""What looking near the best may cost, and what share of all the work before it."""
+NEAR_WORK, NEAR_SHARES = 0.5, {False: 0.8, True: 0.15}
+"""What looking near the best may cost, and what share of all the work before it, of few
+rooms and of many."""
+LUCK_FRAC, MOST_STARTS = 0.02, 3
+"""By how much the best seen may be luckier than others, and of how many that is asked."""
 GLANCES = ((1.0, 0.3), (0.07, None), (None, 0.07), (0.015, None))
 """Shares of a job's doubt for windows and margins at a quick look; mostly best first."""
-ODDS_WORK = 0.03
-"""What the odds of a room cost, in the solver's units of about a second; measured."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,7 +78,11 @@ class Chosen:
 
     schedule: Schedule
     odds: Odds | None
-    stopped: bool = False
+
+    @property
+    def stopped(self) -> bool:
+        """Whether somebody stopped the search."""
+        return self.schedule.stopped
 
     @property
     def chance_frac(self) -> float:
@@ -210,7 +216,7 @@ class _Choosing:
     def run(self) -> Chosen:
         first = self._of_many() or self._first(self._promising)
         if first.failures:
-            return Chosen(schedule=first, odds=None, stopped=self.stop())
+            return self._ended(Chosen(schedule=first, odds=None))
         self._weigh(first)
         steps = self._between if first.held_frac is not None else self._surer
         others = (
@@ -227,9 +233,12 @@ class _Choosing:
         if not self._ends():
             self._looked_near()
         schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
-        if stopped := self.stop():
-            schedule = replace(schedule, ended="stopped by hand")
-        return replace(self.best, schedule=schedule, stopped=stopped)
+        return self._ended(replace(self.best, schedule=schedule))
+
+    def _ended(self, found: Chosen) -> Chosen:
+        if not self.stop():
+            return found
+        return replace(found, schedule=replace(found.schedule, ended="stopped by hand"))
 
     def _ends(self) -> bool:
         """Whether somebody waits for the best so far, and there is one."""
@@ -267,7 +276,7 @@ class _Choosing:
         if self._ends():
             return False
         chosen = self._assessed(quick)
-        self.quick[_starts(quick)] = confidence
+        self.quick[starts_of(quick)] = confidence
         asked = self.job.policy.confidence
         close = CLOSE_FRAC * min(1.0, CLOSE_ROOMS / len(self.job.rooms)) ** 2
         return not self.stop() and chosen.chance_frac >= asked - close
@@ -280,7 +289,7 @@ class _Choosing:
         return found
 
     def _assessed(self, schedule: Schedule) -> Chosen:
-        key = _starts(schedule)
+        key = starts_of(schedule)
         if key not in self.seen:
             odds = assess(
                 self.job,
@@ -360,7 +369,7 @@ class _Choosing:
 
         Of many rooms, what it makes of limits surer than asked opens sooner and holds less.
         """
-        if self.best is not None and (key := _starts(self.best.schedule)) in self.quick:
+        if self.best is not None and (key := starts_of(self.best.schedule)) in self.quick:
             confidence = self.quick[key]
             if len(self.job.rooms) > (CLOSE_ROOMS if confidence is not None else MANY_ROOMS):
                 return
@@ -436,40 +445,39 @@ class _Choosing:
 
     def _looked_near(self) -> None:
         """Where all of it holds less often than asked: what held most often of all seen,
-        then with floors poured more surely and evenings moved, its order kept.
+        and the best near it, by other nights than the chance is stated by.
 
         Not of a night that is begun: there it is carried on unless much is gained."""
         begun = any(pours.settled.begun_s for pours in self.tables.pours.values())
         if begun or self.best is None or self.best.keeps_policy(self.job):
             return
+        nights = Nights(self.job, self.tables.pours, self.issued_s, self.looked)
         seen = [self._assessed(one.schedule) for one in self.seen.values()]
-        best = self.best = max((self.best, *seen), key=self._worth)
-        held, asked = best.schedule.held_frac, self.job.policy.confidence
-        near = Near(
-            job=self.job,
-            tables=self.tables,
-            sure=Sureness(windows=held or asked, margins=asked, limits=self.cool),
-            schedule=best.schedule,
-        )
-        most = self.worked + NEAR_WORK + NEAR_SHARE * self.worked
+        ranked = sorted(seen, key=self._worth, reverse=True)
+        least_frac = ranked[0].chance_frac - LUCK_FRAC
+        found = {
+            self._agreed(one, start := nights.judged(one.schedule)): (one, start)
+            for one in ranked[:MOST_STARTS]
+            if one.chance_frac >= least_frac
+        }
+        self.best, start = found[max(found)]
+        best, asked = self.best.schedule, self.job.policy.confidence
+        sure = Sureness(windows=best.held_frac or asked, margins=asked, limits=self.cool)
+        near = Near(job=self.job, tables=self.tables, sure=sure, schedule=best)
+        share = NEAR_SHARES[len(self.job.rooms) >= MANY_ROOMS]
+        work = NEAR_WORK + share * self.worked
+        end = climb(near, start, nights, work=work, stop=self.stop)
+        self.worked += near.worked + nights.worked
+        if end is not start:
+            last = self._assessed(replace(end.schedule, solver=QUICK))
+            kept, frac = max(found)
+            if self._agreed(last, end) > (kept, frac + LEAST_FRAC):
+                self.best = last
 
-        def holds(way: Way) -> float | None:
-            if (
-                self.stop()
-                or self.worked > most
-                or (self.best and self.best.keeps_policy(self.job))
-            ):
-                return None
-            before, schedule = near.worked, near.placed(way)
-            self.worked += near.worked - before
-            if schedule is None:
-                return 0.0
-            found = self._assessed(replace(schedule, solver=QUICK))
-            self.best = max((self.best or found, found), key=self._worth)
-            return found.chance_frac
-
-        rooms = {} if best.odds is None else best.odds.room_frac
-        near.improve(holds, sorted(rooms, key=lambda room: rooms[room]))
+    def _agreed(self, one: Chosen, judged: Judged) -> tuple[bool, float]:
+        """What a schedule is worth by the nights its chance is stated by and by others."""
+        frac = (one.chance_frac + judged.weight * judged.frac) / (1.0 + judged.weight)
+        return one.keeps_policy(self.job), frac
 
     def _worth(self, one: Chosen) -> tuple[bool, float]:
         return one.keeps_policy(self.job), one.chance_frac
@@ -559,11 +567,3 @@ class _Choosing:
         if self.best is not before:
             self.sure = sure
         return weighed
-
-
-def _starts(schedule: Schedule) -> object:
-    return (
-        tuple((pour.room, pour.start_s, pour.option) for pour in schedule.pours),
-        tuple((coat.room, coat.coat, coat.begins_s) for coat in schedule.coats),
-        tuple((primer.room, primer.begins_s) for primer in schedule.primers),
-    )

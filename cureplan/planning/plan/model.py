@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from datetime import datetime
+from functools import cache
 from pathlib import Path
 from typing import Any, Literal
 
@@ -462,8 +463,9 @@ def plan_id(plan: Plan) -> str:
     return hashlib.sha256("\n".join(parts).encode("utf-8")).hexdigest()[:16]
 
 
+@cache
 def plan_adapter() -> Any:
-    """What reads and writes a plan as JSON."""
+    """What reads and writes a plan as JSON: to build it takes longer than to use it."""
     from pydantic import TypeAdapter
 
     return TypeAdapter(Plan)
@@ -590,11 +592,9 @@ def _object_in(text: str, source: Path | str) -> dict[str, Any]:
             cure="read it with that one, or make the plan again with `cureplan plan`",
             source=source,
         )
-    found: dict[str, Any] = data
-    return found
+    return dict(data)
 
 
 def _refused(problem: str, source: Path | str, *, key: str | None = None) -> InputError:
-    return InputError(
-        problem, cure="make the plan again with `cureplan plan`", source=source, key=key
-    )
+    anew = "make the plan again with `cureplan plan`"
+    return InputError(problem, cure=anew, source=source, key=key)

@@ -38,7 +38,15 @@ from cureplan.planning.schedule.tables import (
 
 POURING = CREWS.index("pour")
 
-__all__ = ["FloorModel", "Tables", "as_expected", "crew_hands", "floor_model", "timeless"]
+__all__ = [
+    "FloorModel",
+    "Tables",
+    "as_expected",
+    "crew_hands",
+    "floor_model",
+    "room_stages",
+    "timeless",
+]
 
 EVEN_ODDS = 0.5
 MOST_OTHERS = 12
@@ -237,30 +245,24 @@ def floor_model(
     *,
     sure: Sureness | None = None,
     remedies: Sequence[Remedy] | None = None,
+    stages: Sequence[tuple[Stage, ...]] | None = None,
 ) -> FloorModel:
     """Table every pour and coat of a job, every limit kept as surely as the job asks.
 
     Rooms of one `group` are poured in one go: one after the other within a shift, with
-    nothing but the changeover in between, in whatever order is best.
+    nothing but the changeover in between, in whatever order is best. `stages` are the
+    rooms' own, where they are tabled already.
     """
     allowed = job.policy.remedies if remedies is None else tuple(remedies)
     asked = job.policy.confidence
     sure = sure or Sureness(windows=asked, margins=asked)
     slots = Slots.since(job.access.begins.timestamp())
     pour_spans = crew_spans(job, job.crew.pour_shifts)
-    coat_spans = crew_spans(job, job.crew.topcoat_shifts)
-    stages = [
-        _room_stages(
-            room,
-            tables,
-            slots,
-            spans={"pour": pour_spans, "topcoat": coat_spans, "primer": pour_spans},
-            remedies=allowed,
-            sure=sure,
-            due_s=job.due(room.name).timestamp(),
-        )
-        for room in job.rooms
-    ]
+    hands = crew_hands(job, sure)
+    if stages is None:
+        stages = [
+            room_stages(job, room, tables, remedies=allowed, sure=sure) for room in job.rooms
+        ]
     # No pour is waited for that no primer could have been ready for.
     soonest = min((_soonest_pour(s) for s in stages if s[0].crew != POURING), default=0)
     place = {room.name: i for i, room in enumerate(job.rooms)}
@@ -268,7 +270,6 @@ def floor_model(
         tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
         for room in job.rooms
     )
-    hands = crew_hands(job, sure)
     stages = [tuple(_not_too_long(stage, hands) for stage in row) for row in stages]
     begun = _begun(job, tables)
     pour_tasks = tuple(tables.pours[room.name].pour_task for room in job.rooms)
@@ -324,17 +325,28 @@ def _not_too_long(stage: Stage, hands: Sequence[Hands]) -> Stage:
     return stage.keep(stage.ends - stage.begins <= min(most)) if most else stage
 
 
-def _room_stages(
+def room_stages(
+    job: Job,
     room: Room,
     tables: Tables,
-    slots: Slots,
     *,
-    spans: Mapping[str, Sequence[Span]],
     remedies: Sequence[Remedy],
     sure: Sureness,
-    due_s: float,
+    within: Span | None = None,
 ) -> tuple[Stage, ...]:
-    """One stage for each task of a floor; the pour first, since its options decide."""
+    """One stage for each task of a floor; the pour first, since its options decide, in any
+    of its shifts or in those that meet a stretch of time."""
+    slots = Slots.since(job.access.begins.timestamp())
+    priming = pouring = crew_spans(job, job.crew.pour_shifts)
+    coating = crew_spans(job, job.crew.topcoat_shifts)
+    if within is not None:
+        pouring = tuple(
+            span
+            if within.meets(span.begins_s, span.ends_s)
+            else replace(span, ends_s=span.begins_s - SLOT_S)
+            for span in pouring
+        )
+    spans = {"pour": pouring, "topcoat": coating, "primer": priming}
     pours = tables.pours[room.name]
     settled = pours.settled
     known = {
@@ -359,7 +371,7 @@ def _room_stages(
             slots,
             options=options,
             sure=sure,
-            due_s=due_s,
+            due_s=job.due(room.name).timestamp(),
         )
         for number, task in enumerate(pours.tasks)
     )
