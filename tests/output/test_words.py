@@ -310,6 +310,8 @@ def test_what_is_said_of_the_weather_is_short(language):
         # "y" is "e" before the sound of i, but not before that of ie.
         ("es", "Bar; Patio; Isla", "Bar, Patio e Isla"),
         ("es", "Agua; Hielo", "Agua y Hielo"),
+        # A name with a comma is told from the next by more than one.
+        ("en", "Topcoat; Quartz, broadcast", "Topcoat; Quartz, broadcast"),
         # Written before lists were said so.
         ("en", "Bar, Hall", "Bar, Hall"),
     ],

@@ -219,6 +219,8 @@ class Voice:
         *first, last = parts
         if not first:
             return last
+        if any("," in part for part in parts):
+            return "; ".join(parts)
         # Spanish changes its "and" before the sound of i.
         key = "list.and_i" if _SOUNDS_I.match(last) else "list.and"
         return self.label(key, first=", ".join(first), last=last)
