@@ -288,8 +288,8 @@ def _time_role(words: list[str], together: str) -> Role | None:
 def _tokens(name: str) -> tuple[list[str], Unit]:
     """The words of a name in plain small letters, and the unit found among them."""
     spaced = re.sub(r"(?<=[a-z][a-z])(?=[A-Z])|(?<=[a-z])(?=[A-Z][a-z])", " ", name)
-    plain = unicodedata.normalize("NFKD", spaced.lower().replace("ß", "ss").replace("ı", "i"))
-    plain = plain.replace("º", "°")
+    named = spaced.lower().replace("ß", "ss").replace("ı", "i").replace("º", "°")
+    plain = unicodedata.normalize("NFKD", named)
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
     for sign, word in _SIGNS.items():
         plain = plain.replace(sign, word)
