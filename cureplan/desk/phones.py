@@ -46,7 +46,7 @@ LOOKS_UP_S = 0.5
 FEEDS_EACH = 4
 """Of one phone at a time, as pages side by side; the newest stay."""
 MOST_FEEDS = FEEDS_EACH * share.MOST_PHONES + 10
-MOST_IDLE = 40
+MOST_IDLE = 60
 """Connections of one address that ask for nothing: phones may stand behind one of them."""
 ASKS_WITHIN_S = 20.0
 """A connection that by then has asked for nothing is ended."""
@@ -164,14 +164,14 @@ class _Door(H11Protocol):
     """Holds no place for whoever comes in and asks for nothing."""
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
-        """Let in, unless too many of its address stand here idle."""
+        """Let in; of many of one address that stand here idle, the one longest here goes."""
         super().connection_made(transport)
+        self.since_s = self.loop.time()
         alike = (other for other in self.connections if isinstance(other, _Door))
         idle = [other for other in alike if other.idle and other.address == self.address]
         if len(idle) > MOST_IDLE:
-            transport.close()
-        else:
-            self.loop.call_later(ASKS_WITHIN_S, self._gone_unless_asked)
+            min(idle, key=lambda other: other.since_s).transport.close()
+        self.loop.call_later(ASKS_WITHIN_S, self._gone_unless_asked)
 
     @property
     def address(self) -> str | None:
@@ -180,11 +180,12 @@ class _Door(H11Protocol):
 
     @property
     def idle(self) -> bool:
-        """Whether nothing is being answered."""
-        return self.cycle is None or self.cycle.response_complete
+        """Whether it stands open and nothing is being answered."""
+        asks = self.cycle is not None and not self.cycle.response_complete
+        return not asks and not self.transport.is_closing()
 
     def _gone_unless_asked(self) -> None:
-        if self.cycle is None and not self.transport.is_closing():
+        if self.cycle is None:
             self.transport.close()
 
 

@@ -258,9 +258,7 @@ def test_a_crowd_of_idle_connections_keeps_nobody_out(night: Served, plan: Plan)
             crowd.enter_context(socket.create_connection(("127.0.0.1", port), timeout=5))
             for _ in range(400)
         ]
-        assert some[-1].recv(1) == b""
-        for one in some[100:]:
-            one.close()
+        assert some[0].recv(1) == b""
         # Of another address of this machine, as a phone's is another than the crowd's.
         ana = http.client.HTTPConnection(
             "127.0.0.1", port, timeout=5, source_address=("127.0.0.2", 0)
