@@ -67,7 +67,7 @@ def looks(monkeypatch, near, chance, own=None):
     )
     start = Judged(schedule=near.schedule, odds=odds, frac=-1.0, weight=0)
     nights = SimpleNamespace(worked=0.0, of_floor=lambda pour: float(pour.option.chilled))
-    climb(near, start, nights, work=1e9, stop=never)
+    climb(near, start, nights, work=1e9, stop=never, enough=never_worth)
     return seen, max(seen, key=lambda one: one[0])[1]
 
 
@@ -171,6 +171,19 @@ def test_what_is_luckier_on_one_lot_of_nights_is_not_taken(monkeypatch, near):
     assert 0 not in seeds
 
 
+@pytest.mark.parametrize("enough", [True, False])
+def test_what_is_enough_by_the_stated_nights_too_is_not_bettered(near, enough):
+    # Made up: as often as asked, and a point more, on the nights that are looked at.
+    asked = near.job.policy.confidence
+    best = Judged(schedule=near.schedule, odds=None, frac=asked + 0.02, weight=2)
+    climbing_on = climbing._Climb(
+        near=near, nights=SimpleNamespace(worked=0.0), work=1e9, stop=never,
+        enough=lambda _: enough, way=near.own, best=best,
+    )  # fmt: skip
+    assert climbing_on.over == enough
+    assert not replace(climbing_on, best=replace(best, frac=asked)).over
+
+
 def test_windows_are_stated_as_surely_as_they_are_kept(near):
     # The same hours, found with windows kept as expected alone.
     asked = near.placed(near.own)
@@ -179,5 +192,7 @@ def test_windows_are_stated_as_surely_as_they_are_kept(near):
     loosely = near.placed(way)
     assert (asked.held_frac, loosely.held_frac) == (None, 0.5)
     best = Judged(schedule=loosely, odds=None, frac=0.5, weight=0)
-    found = climbing._Climb(near=near, nights=None, work=0.0, stop=never, way=way, best=best)
+    found = climbing._Climb(
+        near=near, nights=None, work=0.0, stop=never, enough=never_worth, way=way, best=best
+    )
     assert found.as_sure_as_it_is().schedule.held_frac is None

@@ -135,9 +135,20 @@ class Nights:
         return known
 
 
-def climb(near: Near, start: Judged, nights: Nights, *, work: float, stop: Stop) -> Judged:
-    """The best way of those looked at, each from the best before it, as long as some gain."""
-    found = _Climb(near=near, nights=nights, work=work, stop=stop, way=near.own, best=start)
+def climb(
+    near: Near,
+    start: Judged,
+    nights: Nights,
+    *,
+    work: float,
+    stop: Stop,
+    enough: Callable[[Schedule], bool],
+) -> Judged:
+    """The best way of those looked at, each from the best before it, as long as some gain:
+    until one that does surely as often as asked is enough on the stated nights too."""
+    found = _Climb(
+        near=near, nights=nights, work=work, stop=stop, enough=enough, way=near.own, best=start
+    )
     found.run()
     return found.best if found.best is start else found.as_sure_as_it_is()
 
@@ -149,6 +160,7 @@ class _Climb:
     work: float
     """All that may be worked."""
     stop: Stop
+    enough: Callable[[Schedule], bool]
     way: Way
     """That of the best; the best itself may be timed by a solver."""
     best: Judged
@@ -159,7 +171,9 @@ class _Climb:
         """Whether nothing more is to be looked at."""
         worked = self.near.worked + self.nights.worked
         asked = self.near.job.policy.confidence
-        return self.stop() or worked > self.work or self.best.frac >= asked + SURE_FRAC
+        if self.stop() or worked > self.work:
+            return True
+        return self.best.frac >= asked + SURE_FRAC and self.enough(self.best.schedule)
 
     def run(self) -> None:
         self.gains(self.way)
