@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import timedelta
@@ -17,7 +16,7 @@ from starlette.routing import BaseRoute, Route
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.edits import values_of
 from cureplan.desk.folder import JobFolder, said
-from cureplan.desk.pages import asked, page
+from cureplan.desk.pages import asked, page, percent
 from cureplan.inputs.job.interview import job_text, last_answers
 from cureplan.inputs.job.reader import read_own_job
 
@@ -52,7 +51,8 @@ def routes(desk: Desk) -> list[BaseRoute]:
         return page("jobs.html.j2", jobs=lines)
 
     def new(_: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
-        return _put(desk, str(sent.get("name", "")).strip(), _first_text(desk))
+        name = str(sent.get("name", "")).strip()
+        return _put(desk, name, _first_text(desk, name))
 
     def copied(parts: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
         text = desk.folder.read(parts["name"])
@@ -79,7 +79,7 @@ def _put(desk: Desk, name: str, text: str) -> dict[str, Any]:
     return {"go": f"/jobs/{quote(name)}"}
 
 
-def _first_text(desk: Desk) -> str:
+def _first_text(desk: Desk, name: str) -> str:
     """A whole job to begin with: as the last one said, in a night to come."""
     answers = {}
     known = desk.folder.names()
@@ -91,6 +91,8 @@ def _first_text(desk: Desk) -> str:
             answers = {}
     for key, at in zip(("from", "open_by"), _weekend(desk.now()), strict=True):
         answers[f"access.{key}"] = f"{at:%Y-%m-%d %H:%M}"
+    if name:
+        answers["site.name"] = name
     return job_text(answers)
 
 
@@ -143,10 +145,8 @@ def _planned(folder: JobFolder, name: str, job: Any) -> dict[str, str]:
         return {"state": "its plan cannot be read", "fault": said(error, folder.path)}
     if plan.job != portable(job):
         return {"state": "changed since it was planned", "mood": "tight"}
-    chance = plan.risk.all_keep_frac
     return {
         "state": plan.status,
         "mood": status_state(plan),
-        # Down, as the sheet does: nothing is sure.
-        "chance": f"{min(99, math.floor(100 * chance))} %",
+        "chance": percent(plan.risk.all_keep_frac),
     }

@@ -8,13 +8,14 @@ planning anew would do better is not looked for.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import TYPE_CHECKING, Any
 
 from cureplan.core.clock import shift_windows
 from cureplan.core.errors import InputError
+from cureplan.inputs.job.crew import POUR_ROLES, Person, Role
 from cureplan.inputs.job.edits import with_table
 from cureplan.inputs.job.model import PINS
 from cureplan.output.language.time_words import clock_text
@@ -34,7 +35,7 @@ QUICK_NIGHTS = 400
 """Drawn for a chance that moves with a slider; its own doubt is 2.5 % of nights at most."""
 MOST_LOOKS = 60
 """Chances asked for before what they kept is let go."""
-_HANDS = ("mixer", "runner", "rake", "smoother", "broadcaster", "edge", "topcoat")
+_HANDS: tuple[Role, ...] = (*POUR_ROLES, "topcoat")
 MOST_HOURS = 240.0
 LONGER = timedelta(hours=6)
 """How much sooner than the job says a shift begins, where a start is moved that far."""
@@ -110,8 +111,7 @@ def wished(job: Job, plan: Plan, change: Change) -> tuple[Job, tuple[PourOption,
     What is moved begins no sooner than where it was moved to; for a start before the job's
     own hours the crew is let in so early.
     """
-    if change.hands:
-        job = with_table(job, "crew", dict(change.hands))
+    job = _with_hands(job, change.hands)
     remedies, options = list(job.policy.remedies), None
     if change.ice is not None and change.ice != ("chill" in remedies):
         remedies = [*remedies, "chill"] if change.ice else [r for r in remedies if r != "chill"]
@@ -127,6 +127,29 @@ def wished(job: Job, plan: Plan, change: Change) -> tuple[Job, tuple[PourOption,
     policy = replace(job.policy, remedies=tuple(remedies))
     job = replace(job, rooms=rooms, policy=policy)
     return (_let_in(job, plan, change) if change.later_s < 0 else job), options
+
+
+def _with_hands(job: Job, hands: tuple[tuple[str, int], ...]) -> Job:
+    """The job with so many at each task, of a crew by name too."""
+    people = job.crew.people
+    for role in _HANDS if people else ():
+        if role in dict(hands):
+            people = tuple(_held_by(people, role, dict(hands)[role]))
+    job = replace(job, crew=replace(job.crew, people=people))
+    return with_table(job, "crew", dict(hands)) if hands else job
+
+
+def _held_by(people: Iterable[Person], role: Role, count: int) -> Iterator[Person]:
+    """The last who can do it leave it to others, and go where they can do nothing else; who
+    is missing comes for it alone."""
+    for one in people:
+        if role not in one.roles or count > 0:
+            count -= role in one.roles
+            yield one
+        elif len(one.roles) > 1:
+            yield replace(one, roles=tuple(held for held in one.roles if held != role))
+    for number in range(count):
+        yield Person(name=f"one more {role} {number + 1}", roles=(role,))
 
 
 def _pinned(room: Room, plan: Plan, change: Change) -> Room:
@@ -178,6 +201,8 @@ class PlanInHand:
         # What was run and drawn for one place of the hand serves the next, within bounds.
         self.looked, self.looks = Looked(), 0
         self.hands: tuple[tuple[str, int], ...] = ()
+        self.as_planned: tuple[float, float] | None = None
+        """Chance of the plan as it lies there, over all nights and over the quick ones."""
         self.hours_s = (weather.starts.timestamp(), weather.ends.timestamp())
 
     def moved(self, change: Change) -> tuple[Job, dict[str, RoomPours], Schedule]:
@@ -185,9 +210,7 @@ class PlanInHand:
         from cureplan.planning.schedule.outcome import Schedule
         from cureplan.planning.schedule.placing import with_seams
 
-        job = self.job
-        if change.hands:
-            job = with_table(job, "crew", dict(change.hands))
+        job = _with_hands(self.job, change.hands)
         pours = {
             name: room if job is self.job else room.under(room.room, job)
             for name, room in self.pours.items()
@@ -337,7 +360,20 @@ class PlanInHand:
         }
 
     def chance(self, change: Change) -> float:
-        """In what share of nights all of it holds, over fewer nights than a plan draws."""
+        """In what share of nights all of it holds: as planned over as many as a plan draws,
+        and what a change does to that over fewer, the same with it and without."""
+        if self.as_planned is None:
+            self.as_planned = (
+                self._held_frac(Change(), self.plan.risk.members),
+                self._held_frac(Change(), QUICK_NIGHTS),
+            )
+        held_frac, quick_frac = self.as_planned
+        if change == Change():
+            return held_frac
+        gained = self._held_frac(change, QUICK_NIGHTS) - quick_frac
+        return min(1.0, max(0.0, held_frac + gained))
+
+    def _held_frac(self, change: Change, members: int) -> float:
         from cureplan.planning.odds.risk import assess
 
         job, pours, schedule = self.moved(change)
@@ -347,7 +383,7 @@ class PlanInHand:
             self.looked, self.hands = self.looked.with_other_runs(), change.hands
         odds = assess(
             job, pours, schedule,
-            issued_s=self.issued_s, members=QUICK_NIGHTS, looked=self.looked,
+            issued_s=self.issued_s, members=members, looked=self.looked,
         )  # fmt: skip
         return odds.all_frac
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Awaitable, Callable, Coroutine, Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 
     from cureplan.inputs.job.model import Job
 
-__all__ = ["HERE", "Desk", "asked", "object_in", "page", "part", "stylesheet"]
+__all__ = ["HERE", "Desk", "asked", "object_in", "page", "part", "percent", "stylesheet"]
 
 HERE = Path(__file__).parent
 EVENING_BEFORE = timedelta(hours=23)
@@ -63,17 +64,24 @@ def part(template: str, **data: Any) -> str:
     return _environment().get_template(template).render(**data)
 
 
+def percent(chance: float) -> str:
+    """A chance as the sheet says it: down, and nothing is sure."""
+    return f"{min(99, math.floor(100 * chance + 1e-9))} %"
+
+
 @cache
 def _environment() -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
-    return Environment(
+    environment = Environment(
         loader=FileSystemLoader(HERE / "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["percent"] = percent
+    return environment
 
 
 def stylesheet() -> str:

@@ -13,6 +13,7 @@ from dataclasses import replace
 from datetime import time as clock
 from datetime import timedelta
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
@@ -31,11 +32,13 @@ from cureplan.core.kept import keep_results
 from cureplan.desk.moved import Change, PlanInHand, change_of, wished
 from cureplan.desk.work import MOST_KEPT
 from cureplan.inputs.job.edits import check_job
-from cureplan.inputs.job.model import Shift
+from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor import pour
+from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.odds import margins
 from cureplan.planning.odds.risk import Looked
 from cureplan.planning.plan.model import Plan, plan_to_json
+from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.science.kit import BucketPath, run_bucket
 from cureplan.weather.hours.series import HourlySeries
 from desk.conftest import DEMO, EVENING_BEFORE, Served, Server
@@ -90,10 +93,38 @@ def test_a_plan_in_hand_that_is_not_moved_is_the_plan(hand: PlanInHand) -> None:
     opens = max(room.opens for room in hand.plan.rooms).astimezone(hand.job.site.zone)
     # To the full minute after it, as every time of waiting.
     assert found["opens"] == f"{opens + timedelta(seconds=59):%a %H:%M}"
-    # 400 nights against a thousand: within 2.6 standard errors of both together.
-    share = hand.plan.risk.all_keep_frac
-    spread = (share * (1 - share) * (1 / 400 + 1 / hand.plan.risk.members)) ** 0.5
-    assert hand.chance(Change()) == pytest.approx(share, abs=max(0.02, 2.6 * spread))
+    assert hand.chance(Change()) == hand.plan.risk.all_keep_frac
+
+
+def test_of_a_crew_by_name_so_many_hold_a_task_as_were_asked_for() -> None:
+    # The demo's job: three of its people broadcast.
+    job = read_job(demo_job_path("corner-kitchen"))
+    of = {one.name: one.roles for one in job.crew.people}
+
+    def wish(**hands: int) -> Job:
+        plan = SimpleNamespace(rooms=(), coats=())
+        return wished(job, plan, change_of(hands))[0]  # type: ignore[arg-type]
+
+    one = wish(broadcaster=1)
+    holders = [who for who in one.crew.people if "broadcaster" in who.roles]
+    first = next(name for name, roles in of.items() if "broadcaster" in roles)
+    assert [who.name for who in holders] == [first]
+    assert one.crew.broadcaster == 1
+    # Nobody leaves another task for it, and who is left without any goes home.
+    for who in one.crew.people:
+        assert set(of[who.name]) - set(who.roles) <= {"broadcaster"}
+    assert {n for n in of if set(of[n]) != {"broadcaster"}} <= {w.name for w in one.crew.people}
+    five = wish(broadcaster=5)
+    assert sum("broadcaster" in who.roles for who in five.crew.people) == 5
+    assert five.crew.people[: len(of)] == job.crew.people
+    now = EVENING_BEFORE
+    pours = prepare_pours(job, get_weather(job, now=now))
+    room, option = pours["Cook line"], PourOption(chilled=True, cool_filler=False, bays=1)
+
+    def last_s(wish: Job) -> float:
+        return float(room.under(room.room, wish).plan(option).times.last_s)
+
+    assert last_s(one) > last_s(job)
 
 
 def test_without_ice_and_bays_a_plan_in_hand_has_the_margin_its_room_shows(

@@ -61,14 +61,14 @@ MOST_SPLITS = 2
 """Ways to part a room that are planned in full."""
 MOST_HELP = 2.0
 """Looking for what would help may take so many times the work of the plan itself."""
-SHEET_WORK, START_WORK = 2.0, 1.0
+SHEET_WORK, START_WORK = 1.6, 1.0
 """What a plan takes besides its rooms and its search: start, sheet, pictures; and what the
 start alone takes, where there is no plan. Measured."""
 MOST_WORK = 20.0
 """And never more than this, by which a larger job's ways take half a minute."""
 TRIAL_WORK = 0.05
 """What a trial costs for a room besides its search; measured."""
-QUICK = 0.4
+QUICK, QUICK_NO_PLAN = 0.4, 0.6
 """Share of that for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
 """What a glance may fall short by and the full plan still reach what is asked."""
@@ -209,8 +209,8 @@ class _Looking:
     def _look(self, ways: Iterator[Relaxation], kept: float) -> None:
         """Try one way after the other, until enough reach what is asked or no more work
         is left than what is `kept`."""
-        reach = self.reach
-        while not self._over(kept if len(reach) < FEW else 0.0) and len(reach) < ENOUGH:
+        reach, enough = self.reach, FEW if self.chosen.odds is None else ENOUGH
+        while not self._over(kept if len(reach) < FEW else 0.0) and len(reach) < enough:
             way = next(ways, None)
             if way is None:
                 return
@@ -343,7 +343,9 @@ class _Looking:
         if quick is None:
             # What forward timing finds no schedule for, the solver may.
             return self._in_full(way, glance, above) if self.chosen.odds is None else None
-        if quick.chance_frac >= self.job.policy.confidence - SHORT_OF_FRAC:
+        # Where there is no plan, whatever is told is planned in full in the end.
+        short_of = GLANCE_FRAC if self.chosen.odds is None else SHORT_OF_FRAC
+        if quick.chance_frac >= self.job.policy.confidence - short_of:
             return self._in_full(way, glance)
         least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC / 2)
         if quick.chance_frac < least - SHORT_OF_FRAC * (self.chosen.odds is None):
@@ -439,7 +441,7 @@ class _Looking:
             self.tables,
             schedule,
             self.stop,
-            QUICK * self.budget,
+            (QUICK if odds is not None else QUICK_NO_PLAN) * self.budget,
             margins_alone=buckets,
         )
         self.budget -= worked

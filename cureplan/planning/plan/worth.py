@@ -99,17 +99,14 @@ def _asks(way: Relaxation) -> frozenset[str]:
 
 def in_vain(found: Tried, told: Tried) -> bool:
     """Whether a way asks for all that another does, or for more of it, and is not sure to
-    hold more often; at a glance, where it is not near to."""
+    hold more often; both at a glance, where it was not planned in full."""
     asked = [(w.effort_min, w.also is not None) for w in (found.way, told.way)]
     if found.reaches or not _asks(told.way) <= _asks(found.way) or asked[0] < asked[1]:
         return False
     if found.full:
-        gain, near = found.chosen.chance_frac - told.chosen.chance_frac, 0.0
-    else:
-        seen = told.glance.best or told.chosen
-        gain, near = found.chosen.chance_frac - seen.chance_frac, GLANCE_FRAC
-    least = max(WORTH_FRAC, _doubt_frac(found.chosen, told.chosen))
-    return gain <= least - near + 1e-9
+        gain = found.chosen.chance_frac - told.chosen.chance_frac
+        return gain <= max(WORTH_FRAC, _doubt_frac(found.chosen, told.chosen)) + 1e-9
+    return found.chosen.chance_frac - told.seen_frac <= WORTH_FRAC + 1e-9
 
 
 def _doubt_frac(one: Chosen, other: Chosen) -> float:

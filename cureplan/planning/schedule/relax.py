@@ -6,7 +6,7 @@ from collections.abc import Collection, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
-from itertools import combinations
+from itertools import combinations, islice
 from math import ceil, inf
 from typing import Literal, NamedTuple, TypeGuard
 
@@ -85,6 +85,8 @@ class _Trials:
     budget: float
     """Work it may take, in the solver's own units."""
     worked: float = 0.0
+    pairs: bool = False
+    """Whether two changes are tried at once: by hours, as they are then taken further."""
     opened_s: float = inf
     """When the last choice found opens [epoch s]."""
 
@@ -262,7 +264,8 @@ class _Top(NamedTuple):
 
 def _at_most(trials: _Trials, job: Job, graded: Graded) -> _Top | None:
     """A graded change at its most, as far as the weather is known; untried."""
-    step_min = graded.step_min * (1 if len(job.rooms) <= SOME_ROOMS else COARSER)
+    coarse = trials.pairs or len(job.rooms) > SOME_ROOMS
+    step_min = graded.step_min * (COARSER if coarse else 1)
     high = graded.most_min // step_min
     while high and not trials.thinkable(graded.make(job, high * step_min)):
         high -= max(1, high // 8)
@@ -340,7 +343,9 @@ def _two_changes(
 ) -> Iterator[Change]:
     """Where one change is no choice: floors opened for less, or later, and one that does
     not do `alone`; sooner than the `opening` that does, by hours."""
-    wanted = FEW_WAYS - len(alone)
+    trials.pairs = True
+    # Where no change does by itself, floors opened later are looked at as well as for less.
+    wanted = FEW_WAYS - len(alone) if alone else FEW_WAYS + 1
     for less in open_for_less(trials.job):
         if trials.works(less):
             break
@@ -371,7 +376,7 @@ def _at_once(trials: _Trials, job: Job) -> list[Change]:
     return [*unpinned(job), *(more_hands(job, task) for task in trials.tasks)]
 
 
-def _pairs(trials: _Trials, opening: datetime | None) -> list[Change]:
+def _pairs(trials: _Trials, opening: datetime | None) -> Iterator[Change]:
     """A later opening together with one other change, sooner than the `opening` that does
     by itself."""
     job, most_min = trials.job, OPENING.most_min
@@ -383,20 +388,22 @@ def _pairs(trials: _Trials, opening: datetime | None) -> list[Change]:
         None,
     )
     if latest is None:
-        return []
+        return
     # The other change as little as may be, then the opening as little as may be.
-    others = list(filter(trials.works, open_for_less(latest.job)))[:1]
-    if _all_would_do(trials, latest.job):
-        graded = (*_rooms_later(latest.job), *BUT_OPENING)
-        tops = [top for kind in graded if (top := _most(trials, latest.job, kind))]
-        others += [_least(trials, top) for top in tops]
-        others += filter(trials.works, _at_once(trials, latest.job))
-    found = []
-    for other in others:
+    for other in _beside_later(trials, latest.job):
         moved = opening_at(other.job, job.access.open_by)
         if (top := _most(trials, moved, OPENING)) is not None:
-            found.append(_least(trials, top).after(other))
-    return found
+            yield _least(trials, top).after(other)
+
+
+def _beside_later(trials: _Trials, job: Job) -> Iterator[Change]:
+    """Changes to a job that opens later, each of which does."""
+    yield from islice(filter(trials.works, open_for_less(job)), 1)
+    if _all_would_do(trials, job):
+        for graded in (*_rooms_later(job), *BUT_OPENING):
+            if top := _most(trials, job, graded):
+                yield _least(trials, top)
+        yield from filter(trials.works, _at_once(trials, job))
 
 
 def _least_remedies(
