@@ -59,8 +59,9 @@ __all__ = ["in_parts", "look_for_help"]
 
 MOST_SPLITS = 2
 """Ways to part a room that are planned in full."""
-MOST_HELP = 2.0
-"""Looking for what would help may take so many times the work of the plan itself."""
+MOST_HELP = 1.7
+"""Looking for what would help may take so many times the work of the plan itself: about twice
+its time, as a unit of it costs some more."""
 SHEET_WORK, START_WORK = 1.6, 1.0
 """What a plan takes besides its rooms and its search: start, sheet, pictures; and what the
 start alone takes, where there is no plan. Measured."""
