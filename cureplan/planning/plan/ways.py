@@ -62,7 +62,7 @@ MOST_SPLITS = 2
 MOST_HELP = 1.7
 """Looking for what would help may take so many times the work of the plan itself: about twice
 its time, as a unit of it costs some more."""
-SHEET_WORK, START_WORK = 1.6, 1.0
+SHEET_WORK, START_WORK = 1.6, 1.3
 """What a plan takes besides its rooms and its search: start, sheet, pictures; and what the
 start alone takes, where there is no plan. Measured."""
 MOST_WORK = 20.0
