@@ -75,7 +75,7 @@ class Night:
     boot: str = field(default_factory=lambda: secrets.token_hex(6))
     """Versions of the log are counted anew by each desk that is started."""
     work: Work | None = None
-    hearing: set[asyncio.Event] = field(default_factory=set)
+    hearing: dict[asyncio.Event, str | None] = field(default_factory=dict)
     closing: bool = False
 
     @classmethod
@@ -261,7 +261,10 @@ def _words(work: Work, said: bytes, code: int, folder: Path) -> str:
         return _DONE[work.what]
     if code == 1 and work.what == "plan":
         return f"{_DONE['plan']} It keeps less than the policy asks: see its sheet."
-    return text or f"cureplan ended with {code} and said nothing"
+    text = text.removeprefix("cureplan: ") or f"cureplan ended with {code} and said nothing"
+    if work.what == "record":
+        return f"The night is over and its log is kept; no record was written: {text}"
+    return text
 
 
 def _chain(home: Path) -> list[PlanOfNight]:

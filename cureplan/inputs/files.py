@@ -57,10 +57,8 @@ _KNOWN_AS = (
 )
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig", "UTF-8"),
-    (codecs.BOM_UTF32_LE, "utf-32", "UTF-32"),
-    (codecs.BOM_UTF32_BE, "utf-32", "UTF-32"),
-    (codecs.BOM_UTF16_LE, "utf-16", "UTF-16"),
-    (codecs.BOM_UTF16_BE, "utf-16", "UTF-16"),
+    ((codecs.BOM_UTF32_LE, codecs.BOM_UTF32_BE), "utf-32", "UTF-32"),
+    ((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE), "utf-16", "UTF-16"),
 )
 
 
@@ -76,8 +74,7 @@ class Wanted:
     """The cure of one too large."""
     largest_bytes: int = LARGEST_FILE_BYTES
     western: bool = False
-    """Whether bytes that are no UTF-8 may be read as Western European text, a guess that
-    `Decoded.encoding` tells of."""
+    """Whether what is no UTF-8 may be guessed at, as `Decoded.encoding` tells."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -165,9 +162,9 @@ def _decoded(data: bytes, *, western: bool) -> Decoded | None:
     plain = _try(data, "utf-8", "UTF-8")
     if plain is not None or not western:
         return plain
-    japanese = _try(data, "cp932", "Shift-JIS")
-    if japanese is not None and re.search(_JAPANESE, japanese.text[:4096]):
-        return japanese
+    for codec, name, words in _BY_WORDS:
+        if (named := _try(data, codec, name)) and re.search(words, named.text[:4096].lower()):
+            return named
     text = data.decode("cp1252", "replace").replace("\ufffd", "?")
     controls = re.search(r"[\x01-\x08\x0e-\x1f]", text)
     return None if controls else Decoded(_one_line_feed(text), "Windows-1252")
@@ -216,8 +213,11 @@ def first_word(text: str) -> str | None:
 
 # Rows of cells
 
-# Western bytes may pass for signs of Shift-JIS, but hardly for words of a table's header.
-_JAPANESE = "気温|温度|湿度|日時|日付|時刻"
+# Western bytes may pass for signs of another land, but hardly for words of a table's header.
+_BY_WORDS = (
+    ("cp932", "Shift-JIS", "気温|温度|湿度|日時|日付|時刻"), ("cp949", "CP949", "기온|습도"),
+    ("cp1250", "Windows-1250", "wilgotność|hőmérs|čas"), ("cp1254", "Windows-1254", "sıcakl"),
+)  # fmt: skip
 _DELIMITERS = ",;\t|"
 _SAMPLE_LINES = 80
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -49,10 +50,13 @@ def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     least = min(room.margin_min for room in plan.rooms)
     assert f"{round(least, 1):g} min in hand" in page.inner_text("#play-found")
     page.click("#keep-what-if")
-    page.select_option("#play-ice", "no room")
-    # The margin comes at once, and the chance in its stead of the one that stood there.
-    shown = "document.getElementById('play-found').textContent"
-    until(page, f"!{shown}.includes({round(least, 1):g} + ' min in hand')", 30)
+    first = page.locator("#play-found dd").nth(2)
+    planned_at = first.inner_text()
+    page.fill("#play-minutes", "30")
+    page.select_option("#play-stations", "3")
+    # The first bucket comes at once, and the chance in its stead of the one that stood there.
+    shown = "document.querySelectorAll('#play-found dd')[2].textContent"
+    until(page, f"{shown} !== {planned_at!r}", 30)
     moved(page)
     page.click("#keep-what-if")
     # Let go, it is planned anew, and stands beside what was moved.
@@ -64,7 +68,7 @@ def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     page.reload()
     until(page, "document.querySelectorAll('#what-ifs tbody tr').length === 2")
     assert "as planned" in rows.nth(0).inner_text()
-    assert "Ice: no room" in rows.nth(1).inner_text()
+    assert "+0 h 30 min; Mixing stations: 3" in rows.nth(1).inner_text()
     # Moving is a question, not a change: the plan that lies there is the same.
     assert read_plan(tmp_path / "jobs" / f"{JOB}-plan") == plan
 
@@ -133,6 +137,31 @@ def test_a_pour_and_a_coat_are_dragged_and_the_coat_pinned(
     held = tomllib.loads((tmp_path / "jobs" / f"{JOB}.toml").read_text("utf-8"))["rooms"][0]
     assert f"from {held['topcoat_1_not_before']:%H:%M}" in shown
     assert "not_before" not in held
+
+
+def test_a_plan_made_anew_begins_unmoved(url: str, open_page: Opener) -> None:
+    page = open_page(url)
+    moved(page)
+    bar = page.locator("[data-pour='Dish room']")
+    bar.focus()
+    page.keyboard.press("ArrowRight")
+    page.select_option("#play-bays", "2")
+    moved(page)
+    # The plan is made at once, and is the one that lies there.
+    ended = {"running": False, "number": 7, "job": JOB, "what": "plan", "plan": {}}
+    page.route("**/planning", lambda route: route.fulfill(json=ended))
+
+    def begun(route: Any) -> None:
+        if route.request.method == "POST":
+            route.fulfill(json={"number": 7})
+        else:
+            route.continue_()
+
+    page.route(f"**/jobs/{JOB}/plan", begun)
+    page.click("#plan")
+    still = "document.querySelector(\"[data-pour='Dish room']\").getAttribute('aria-valuenow')"
+    until(page, f"{still} === '0' && document.getElementById('play-bays').value === ''")
+    assert page.locator("#pins button").count() == 0
 
 
 def test_a_planned_job_fits_and_is_free_of_faults_of_access(

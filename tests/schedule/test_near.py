@@ -46,7 +46,7 @@ def of_two_evenings(near):
     return replace(near.own, from_s={**near.own.from_s, last: near.own.from_s[last] + NIGHT_S})
 
 
-def looks(monkeypatch, near, chance, own=None):
+def looks(monkeypatch, near, chance, own=None, first_frac=lambda _: 0.0):
     """The ways looked at by a made-up chance, and the best of these; by themselves floors
     hold better iced."""
     seen = []
@@ -66,8 +66,12 @@ def looks(monkeypatch, near, chance, own=None):
         room_frac=dict.fromkeys(rooms, 0.5), coat_frac=dict.fromkeys([(rooms[0], 1)], 0.5)
     )
     start = Judged(schedule=near.schedule, odds=odds, frac=-1.0, weight=0)
-    nights = SimpleNamespace(worked=0.0, of_floor=lambda pour: float(pour.option.chilled))
-    climb(near, start, nights, work=1e9, stop=never)
+    nights = SimpleNamespace(
+        worked=0.0,
+        of_floor=lambda pour: float(pour.option.chilled),
+        first_frac=first_frac,
+    )
+    climb(near, start, nights, work=1e9, stop=never, enough=never_worth)
     return seen, max(seen, key=lambda one: one[0])[1]
 
 
@@ -123,6 +127,19 @@ def test_pours_and_coats_are_moved_one_by_one(monkeypatch, near):
     assert best.coats_s[room, 1] == coat_s + 1800.0
 
 
+def test_what_is_moved_is_timed_as_what_it_begins_with(monkeypatch, near):
+    # Made up: with coats not kept clear it comes out as a solver timed it, and no better.
+    own = near.placed(near.own)
+
+    def first_frac(schedule):
+        return float([c.begins_s for c in schedule.coats] != [c.begins_s for c in own.coats])
+
+    seen, _ = looks(monkeypatch, near, lambda _: -1.0, first_frac=first_frac)
+    moved = [way for _, way in seen if way.from_s != near.own.from_s]
+    assert moved
+    assert not any(way.clear for way in moved)
+
+
 def test_what_is_moved_keeps_its_order_and_its_distance(near):
     rooms = near.own.order
     moved = near.placed(near.own.moved(rooms, -1800.0))
@@ -171,6 +188,19 @@ def test_what_is_luckier_on_one_lot_of_nights_is_not_taken(monkeypatch, near):
     assert 0 not in seeds
 
 
+@pytest.mark.parametrize("enough", [True, False])
+def test_what_is_enough_by_the_stated_nights_too_is_not_bettered(near, enough):
+    # Made up: as often as asked, and a point more, on the nights that are looked at.
+    asked = near.job.policy.confidence
+    best = Judged(schedule=near.schedule, odds=None, frac=asked + 0.02, weight=2)
+    climbing_on = climbing._Climb(
+        near=near, nights=SimpleNamespace(worked=0.0), work=1e9, stop=never,
+        enough=lambda _: enough, way=near.own, best=best,
+    )  # fmt: skip
+    assert climbing_on.over == enough
+    assert not replace(climbing_on, best=replace(best, frac=asked)).over
+
+
 def test_windows_are_stated_as_surely_as_they_are_kept(near):
     # The same hours, found with windows kept as expected alone.
     asked = near.placed(near.own)
@@ -179,5 +209,7 @@ def test_windows_are_stated_as_surely_as_they_are_kept(near):
     loosely = near.placed(way)
     assert (asked.held_frac, loosely.held_frac) == (None, 0.5)
     best = Judged(schedule=loosely, odds=None, frac=0.5, weight=0)
-    found = climbing._Climb(near=near, nights=None, work=0.0, stop=never, way=way, best=best)
+    found = climbing._Climb(
+        near=near, nights=None, work=0.0, stop=never, enough=never_worth, way=way, best=best
+    )
     assert found.as_sure_as_it_is().schedule.held_frac is None

@@ -57,8 +57,8 @@ EXPORTS = {
         says=["semicolon", "decimal commas", "Windows-1252", "day first"],
     ),
     "spreadsheet, Spain": Read(
-        text="Fecha;Hora;Temperatura (ºC);Punto de rocío (ºC)\n17/07/2013;19:00;30,5;20,1\n"
-        "17/07/2013;20:00;29;20\n",
+        text="Fecha;Hora;Temperatura (ºC);Punto de rocío (ºC)\n17/07/2013;19 h;30,5;20,1\n"
+        "17/07/2013;20 h;29;20\n",
         zone="Europe/Madrid",
         rows=MADRID,
         says=["day first", "dew point in °C from “Punto de rocío (ºC)”"],
@@ -73,25 +73,26 @@ EXPORTS = {
     "spreadsheet, Turkey": Read(
         text="Tarih;Saat;Sıcaklık (°C);Bağıl Nem (%)\n18.07.2013;02:00;20,0;100\n"
         "18.07.2013;03:00;19,0;100\n",
-        zone="Europe/Istanbul",
-        rows=FOG,
-        says=["day first", "humidity in percent from “Bağıl Nem (%)”"],
+        zone="Europe/Istanbul", encoding="cp1254", rows=FOG,
+        says=["Windows-1254", "humidity in percent from “Bağıl Nem (%)”"],
+    ),
+    "service, Korea": Read(
+        text="일시,기온(°C),습도(%)\n2013-07-18 08:00,20,100\n2013-07-18 09:00,19,100\n",
+        zone="Asia/Seoul", encoding="cp949", rows=FOG, says=["“습도(%)”"],
     ),
     "dates in the first row of their day alone": Read(
         text="Datum;Uhrzeit;Temperatur °C;Taupunkt °C\n17.07.2013;19:00;30,5;20,1\n"
         ";20:00;29,0;20,0\n;21:00;28,0;19,0\n",
-        zone="Europe/Berlin",
-        rows=[*BERLIN, ("2013-07-17T19", 28.0, 19.0)],
+        zone="Europe/Berlin", rows=[*BERLIN, ("2013-07-17T19", 28.0, 19.0)],
         says=["dates as in the last row above that has one"],
     ),
     "analyses of the European centre": Read(
         text="valid_time,t2m,d2m\n2013-07-17 23:00:00,303.65,293.25\n"
         "2013-07-18 00:00:00,302.15,293.15\n",
-        rows=NEW_YORK,
-        says=["air in kelvin", "times on the clock UTC"],
+        rows=NEW_YORK, says=["air in kelvin", "times on the clock UTC"],
     ),
     "spreadsheet, France": Read(
-        text="Date/heure;Température (°C);Humidité (%)\n17/07/2013 19h00;20,0;100\n"
+        text="Heure locale;Température (°C);Humidité (%)\n17/07/2013 19h00;20,0;100\n"
         "17/07/2013 20h00;19,0;100\n",
         encoding="latin-1",
         zone="Europe/Paris",
@@ -348,7 +349,7 @@ EXPORTS = {
     "spreadsheet, Poland": Read(
         text="Data;Godzina;Temperatura [°C];Wilgotność [%]\n17.07.2013;19:00;20,0;100\n"
         "17.07.2013;20:00;19,0;100\n",
-        zone="Europe/Warsaw",
+        zone="Europe/Warsaw", encoding="cp1250", says=["Windows-1250"],
         rows=[("2013-07-17T17", 20.0, 20.0), ("2013-07-17T18", 19.0, 19.0)],
     ),
     "spreadsheet, Czechia": Read(
@@ -563,8 +564,7 @@ EXPORTS = {
     ),
     "one date missing among those of every row": Asked(
         text="Date;Heure;Temp (°C);Rosée (°C)\n17/07/2013;19:00;30;20\n;20:00;29;20\n",
-        zone="Europe/Paris",
-        says=["w.csv:3:", "not a date and time"],
+        zone="Europe/Paris", says=["w.csv:3:", "not a date and time"],
     ),
     "hours by their ends": Asked(
         text="Hour Ending,Temp (F),RH (%)\n2013-07-17 19:00,86,50\n", says=["take 30 min off"],

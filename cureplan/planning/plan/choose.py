@@ -466,13 +466,16 @@ class _Choosing:
         near = Near(job=self.job, tables=self.tables, sure=sure, schedule=best)
         share = NEAR_SHARES[len(self.job.rooms) >= MANY_ROOMS]
         work = NEAR_WORK + share * self.worked
-        end = climb(near, start, nights, work=work, stop=self.stop)
+        end = climb(near, start, nights, work=work, stop=self.stop, enough=self._enough)
         self.worked += near.worked + nights.worked
         if end is not start:
             last = self._assessed(replace(end.schedule, solver=QUICK))
             kept, frac = max(found)
             if self._agreed(last, end) > (kept, frac + LEAST_FRAC):
                 self.best = last
+
+    def _enough(self, schedule: Schedule) -> bool:
+        return self._assessed(replace(schedule, solver=QUICK)).keeps_policy(self.job)
 
     def _agreed(self, one: Chosen, judged: Judged) -> tuple[bool, float]:
         """What a schedule is worth by the nights its chance is stated by and by others."""
@@ -555,6 +558,7 @@ class _Choosing:
             promising=promising if quickly else None,
             order=self._order(),
             alone=quickly and self.best is not None and len(self.job.rooms) > CLOSE_ROOMS,
+            ends=self._ends,
         )
         self.worked += worked
         if found is None or self._ends():

@@ -36,6 +36,8 @@ MOST_WORST, MOST_SWAPPED = 3, 2
 those that change places: those that cost most."""
 LEAST_FRAC = 0.003
 """What is gained by less is not taken: it may open hours later."""
+UNLUCKY_FRAC = 0.01
+"""By how much what is better may look worse on a thousand nights."""
 SURE_FRAC = 0.01
 """By how much more often than asked a schedule holds that is not bettered."""
 NEXT_TO_NONE = 0.01
@@ -108,21 +110,29 @@ class Nights:
         return Judged(schedule=schedule, odds=known[0], frac=frac, weight=weight)
 
     def beyond(self, schedule: Schedule, other: Judged) -> Judged | None:
-        """The same, where it holds more often than another on the first nights and on all."""
-        if self._odds(schedule, 1)[0].all_frac <= other.odds.all_frac:
+        """The same, where it holds more often than another on all nights; all are not asked
+        where it falls far behind on the first."""
+        if self.first_frac(schedule) <= other.odds.all_frac - UNLUCKY_FRAC:
             return None
         found = self.judged(schedule)
         return found if found.frac > other.frac else None
 
+    def first_frac(self, schedule: Schedule) -> float:
+        """How often a schedule holds on the first nights."""
+        return self._odds(schedule, 1)[0].all_frac
+
     def of_floor(self, pour: PlacedPour) -> float:
-        """How often the buckets of a pour hold by themselves."""
+        """How often the buckets of a pour hold by themselves, all nights added up."""
         key = pour.room, pour.option, pour.start_s
         if key not in self._floors:
-            job, looked = self._draws[0]
             alone = Schedule(pours=(pour,), coats=(), failures=(), required_s=0.0)
-            odds = assess(job, self.pours, alone, issued_s=self.issued_s, looked=looked)
-            self.worked += LOOK_WORK
-            self._floors[key] = odds.buckets_frac
+            self._floors[key] = sum(
+                assess(
+                    job, self.pours, alone, issued_s=self.issued_s, looked=looked
+                ).buckets_frac
+                for job, looked in self._draws
+            )
+            self.worked += LOOK_WORK * len(self._draws)
         return self._floors[key]
 
     def _odds(self, schedule: Schedule, draws: int) -> list[Odds]:
@@ -135,9 +145,20 @@ class Nights:
         return known
 
 
-def climb(near: Near, start: Judged, nights: Nights, *, work: float, stop: Stop) -> Judged:
-    """The best way of those looked at, each from the best before it, as long as some gain."""
-    found = _Climb(near=near, nights=nights, work=work, stop=stop, way=near.own, best=start)
+def climb(
+    near: Near,
+    start: Judged,
+    nights: Nights,
+    *,
+    work: float,
+    stop: Stop,
+    enough: Callable[[Schedule], bool],
+) -> Judged:
+    """The best way of those looked at, each from the best before it, as long as some gain:
+    until one that does surely as often as asked is enough on the stated nights too."""
+    found = _Climb(
+        near=near, nights=nights, work=work, stop=stop, enough=enough, way=near.own, best=start
+    )
     found.run()
     return found.best if found.best is start else found.as_sure_as_it_is()
 
@@ -149,6 +170,7 @@ class _Climb:
     work: float
     """All that may be worked."""
     stop: Stop
+    enough: Callable[[Schedule], bool]
     way: Way
     """That of the best; the best itself may be timed by a solver."""
     best: Judged
@@ -159,10 +181,12 @@ class _Climb:
         """Whether nothing more is to be looked at."""
         worked = self.near.worked + self.nights.worked
         asked = self.near.job.policy.confidence
-        return self.stop() or worked > self.work or self.best.frac >= asked + SURE_FRAC
+        if self.stop() or worked > self.work:
+            return True
+        return self.best.frac >= asked + SURE_FRAC and self.enough(self.best.schedule)
 
     def run(self) -> None:
-        self.gains(self.way)
+        self._timed_alike()
         self._coats_timed()
         self._surer()
         self._floors()
@@ -206,13 +230,25 @@ class _Climb:
         self.way, self.best = way, found
         return True
 
+    def _timed_alike(self) -> None:
+        """The way whose coats come out as those it begins with, or else hold most often."""
+        own = self.way
+        ways = (own, replace(own, way_last=True), replace(own, clear=False))
+        for way in ways:
+            self.gains(way)
+        self.way = max(ways, key=self._first_frac)
+
+    def _first_frac(self, way: Way) -> float:
+        schedule = self.near.placed(way)
+        return -1.0 if schedule is None else self.nights.first_frac(schedule)
+
     def _coats_timed(self) -> None:
-        """Coats in two orders, clear of their windows' ends or not, more or less surely."""
+        """Coats more or less surely, in the other order or not clear of their windows."""
         asked = self.near.job.policy.confidence
-        self.gains(replace(self.way, coats_s={}, way_last=not self.way.way_last))
-        self.gains(replace(self.way, coats_s={}, clear=not self.way.clear))
+        self.gains(replace(self.way, way_last=not self.way.way_last))
+        self.gains(replace(self.way, clear=not self.way.clear))
         for windows in (asked, 0.5 * (asked + EVEN_ODDS), EVEN_ODDS):
-            self.gains(replace(self.way, coats_s={}, windows=windows))
+            self.gains(replace(self.way, windows=windows))
 
     def _surer(self) -> None:
         """Every floor with as much margin as may be."""

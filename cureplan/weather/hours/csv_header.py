@@ -277,7 +277,7 @@ def _time_role(words: list[str], together: str) -> Role | None:
         return None
     if words[0] in _TIME or together in _TIME:
         return "time"
-    named = set(words) - _set("y e et and und of local utc gmt lst edt est")
+    named = set(words) - _set("y e et and und of local locale utc gmt lst edt est")
     if words[0] in _DATE and len(words) > 1 and named & (_CLOCK | _TIME):
         return "time"
     if named and named <= _DATE:
@@ -289,10 +289,11 @@ def _tokens(name: str) -> tuple[list[str], Unit]:
     """The words of a name in plain small letters, and the unit found among them."""
     spaced = re.sub(r"(?<=[a-z][a-z])(?=[A-Z])|(?<=[a-z])(?=[A-Z][a-z])", " ", name)
     named = spaced.lower().replace("ß", "ss").replace("ı", "i").replace("º", "°")
+    # Before letters are taken apart: a Korean syllable is of several.
+    for sign, word in _SIGNS.items():
+        named = named.replace(sign, word)
     plain = unicodedata.normalize("NFKD", named)
     plain = "".join(sign for sign in plain if not unicodedata.combining(sign))
-    for sign, word in _SIGNS.items():
-        plain = plain.replace(sign, word)
     plain = re.sub(r"\b(?:[a-z]\.){2,}", lambda m: m[0].replace(".", "") + " ", plain)
     outer = re.sub(r"[(\[{].*?[)\]}]", " ", plain)
     inner = " ".join(re.findall(r"[(\[{](.*?)[)\]}]", plain))
