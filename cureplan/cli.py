@@ -314,7 +314,7 @@ def _plan_and_show(
             refused=refuse,
         )  # fmt: skip
     if made is not first[0]:
-        write_sheets(made, out, as_workbook=xlsx, force=force)
+        write_sheets(made, out, pictures="kept", as_workbook=xlsx, force=force)
         say(help_text, made, first[0])
     if as_json:
         print_text(plan_to_json(made, text_of=voice_of(made).say), asked=True)

@@ -5,6 +5,7 @@ A stranger on the network or a page from elsewhere gets a bare refusal and nothi
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Awaitable, Callable, Mapping
 from dataclasses import dataclass, field
 
@@ -23,6 +24,8 @@ POLICY = (
 )
 """Nothing from outside, nothing written into the page; an answer may bring its own."""
 SMALL_BODY = 300_000
+BODY_WITHIN_S = 30.0
+"""Whoever sends a body slower than that is not waited for."""
 _SAFE = ("GET", "HEAD")
 _HEADERS = {
     "x-content-type-options": "nosniff",
@@ -116,11 +119,18 @@ def _too_much(most: int) -> str:
 
 
 def _bounded(receive: Receive, most: int) -> Receive:
-    read = 0
+    """The body within its bounds; once it is whole, whatever comes, however late."""
+    read, whole, until_s = 0, False, asyncio.get_running_loop().time() + BODY_WITHIN_S
 
     async def bounded() -> Message:
-        nonlocal read
-        message = await receive()
+        nonlocal read, whole
+        try:
+            async with asyncio.timeout_at(None if whole else until_s):
+                message = await receive()
+        except TimeoutError:
+            words = "This came too slowly; send it again."
+            raise HTTPException(408, words, headers={"connection": "close"}) from None
+        whole = not message.get("more_body", False)
         read += len(message.get("body", b""))
         if read > most:
             raise HTTPException(413, _too_much(most), headers={"connection": "close"})

@@ -136,10 +136,10 @@ def _planned(folder: JobFolder, name: str, job: Any) -> dict[str, str]:
     from cureplan.output.view.view import status_state
     from cureplan.planning.plan.read import read_plan
 
-    place = folder.plan_path(name)
-    if not (place / "plan.json").is_file():
-        return {"state": "not planned yet"}
     try:
+        place = folder.plan_path(name)
+        if not (place / "plan.json").is_file():
+            return {"state": "not planned yet"}
         plan = read_plan(place)
     except CurePlanError as error:
         return {"state": "its plan cannot be read", "fault": said(error, folder.path)}

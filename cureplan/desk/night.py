@@ -75,7 +75,7 @@ class Night:
     boot: str = field(default_factory=lambda: secrets.token_hex(6))
     """Versions of the log are counted anew by each desk that is started."""
     work: Work | None = None
-    hearing: set[asyncio.Event] = field(default_factory=set)
+    hearing: dict[asyncio.Event, str | None] = field(default_factory=dict)
     closing: bool = False
 
     @classmethod

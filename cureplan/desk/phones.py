@@ -22,6 +22,7 @@ from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk import share
@@ -42,7 +43,13 @@ HEARTBEAT_S = 5.0
 TOGETHER_S = 0.2
 LOOKS_UP_S = 0.5
 """A feed sees so soon that the desk is closing."""
-MOST_FEEDS = 150
+FEEDS_EACH = 4
+"""Of one phone at a time, as pages side by side; the newest stay."""
+MOST_FEEDS = FEEDS_EACH * share.MOST_PHONES + 10
+MOST_IDLE = 60
+"""Connections of one address that ask for nothing: phones may stand behind one of them."""
+ASKS_WITHIN_S = 20.0
+"""A connection that by then has asked for nothing is ended."""
 LARGEST_LOG = 200_000
 KEPT_S = 12 * 3600
 """A phone may open the sheet so long without asking: a night."""
@@ -121,7 +128,8 @@ class Sharing:
                 proxy_headers=False,
                 timeout_graceful_shutdown=1,
                 timeout_keep_alive=20,
-                limit_concurrency=MOST_FEEDS + 50,
+                limit_concurrency=MOST_FEEDS + 2 * MOST_IDLE,
+                http=_Door,
                 h11_max_incomplete_event_size=16_384,
                 ws="none",
                 lifespan="off",
@@ -150,6 +158,35 @@ class Sharing:
         self._task = None
         with suppress(CurePlanError):
             await run_in_threadpool(self.night.gate.keep)
+
+
+class _Door(H11Protocol):
+    """Holds no place for whoever comes in and asks for nothing."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        """Let in; of many of one address that stand here idle, the one longest here goes."""
+        super().connection_made(transport)
+        self.since_s = self.loop.time()
+        alike = (other for other in self.connections if isinstance(other, _Door))
+        idle = [other for other in alike if other.idle and other.address == self.address]
+        if len(idle) > MOST_IDLE:
+            min(idle, key=lambda other: other.since_s).transport.close()
+        self.loop.call_later(ASKS_WITHIN_S, self._gone_unless_asked)
+
+    @property
+    def address(self) -> str | None:
+        """Whose connection it is."""
+        return self.client[0] if self.client else None
+
+    @property
+    def idle(self) -> bool:
+        """Whether it stands open and nothing is being answered."""
+        asks = self.cycle is not None and not self.cycle.response_complete
+        return not asks and not self.transport.is_closing()
+
+    def _gone_unless_asked(self) -> None:
+        if self.cycle is None:
+            self.transport.close()
 
 
 class _Beside(uvicorn.Server):
@@ -309,15 +346,28 @@ async def feed(night: Night, request: Request, name: str) -> Response:
     return StreamingResponse(stream, media_type="text/event-stream")
 
 
+def _newest_only(night: Night, token: str | None) -> None:
+    """End a phone's oldest feeds: one that left may look as if it still listened."""
+    own = [woken for woken, other in night.hearing.items() if other == token]
+    for woken in own[:-FEEDS_EACH] if token is not None else ():
+        del night.hearing[woken]
+        woken.set()
+
+
+def _may_hear(night: Night, token: str | None, name: str) -> bool:
+    return token is None or night.lets_in(token, name)
+
+
 async def _stream(
     night: Night, name: str, boot: str, since: int, token: str | None
 ) -> AsyncIterator[str]:
     woken = asyncio.Event()
     woken.set()
-    night.hearing.add(woken)
+    night.hearing[woken] = token
+    _newest_only(night, token)
     quiet_s = 0.0
     try:
-        while not night.closing and (token is None or night.lets_in(token, name)):
+        while woken in night.hearing and not night.closing and _may_hear(night, token, name):
             if woken.is_set():
                 woken.clear()
                 news = night.message(name=name, boot=boot, since=since)
@@ -333,7 +383,7 @@ async def _stream(
                     quiet_s = 0.0
                     yield "event: beat\ndata: \n\n"
     finally:
-        night.hearing.discard(woken)
+        night.hearing.pop(woken, None)
 
 
 def qr_svg(text: str) -> str:

@@ -69,6 +69,19 @@ def test_a_link_is_no_job(demo_desk: Served, tmp_path: Path) -> None:
     assert "treasure" not in got.text
 
 
+def test_a_plan_that_lies_elsewhere_hides_no_other_job(
+    demo_desk: Served, tmp_path: Path
+) -> None:
+    (tmp_path / "secret").mkdir()
+    (demo_desk.folder / f"{JOB}-plan").symlink_to(tmp_path / "secret")
+    shutil.copy(demo_desk.folder / f"{JOB}.toml", demo_desk.folder / "other.toml")
+    got = demo_desk.ask("/")
+    assert got.status == 200
+    assert "is a link; put a folder there" in got.text
+    assert "/jobs/other" in got.text
+    assert "secret" not in got.text
+
+
 def test_a_copy_is_another_job(demo_desk: Served) -> None:
     got = demo_desk.post(f"/jobs/{JOB}/copy", {"name": "Copy"})
     assert got.status == 200

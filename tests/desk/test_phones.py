@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import http.client
 import json
 import re
 import socket
+import sys
 import threading
+from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -14,6 +18,7 @@ import pytest
 from output import sheet_sample
 
 from cureplan.core.errors import CurePlanError
+from cureplan.desk import guard
 from cureplan.desk import phones as phones_side
 from cureplan.desk import share as sharing
 from cureplan.desk.night import HERE
@@ -195,6 +200,72 @@ def test_bodies_are_bounded(night: Served, plan: Plan) -> None:
     answer = ana.say(*[poured(plan, 0) for _ in range(501)])
     assert answer.status == 409
     assert "at most 500" in answer.json["fault"]
+
+
+def ends(following: Callable[[], object]) -> bool:
+    """Whether a feed ends, after what it still says."""
+    for _ in range(50):
+        try:
+            following()
+        except EOFError:
+            return True
+    return False
+
+
+def test_one_phone_that_opens_feed_after_feed_leaves_room_for_the_others(
+    night: Served, plan: Plan
+) -> None:
+    ana, luis = joined(night, plan, "Ana", "Luis")
+    with ExitStack() as feeds:
+        following = [feeds.enter_context(ana.feed()) for _ in range(12)]
+        for one in following[-phones_side.FEEDS_EACH :]:
+            assert one()["plan"]["id"] == plan_id(plan)
+        with luis.feed() as other:
+            other()
+            ana.say(poured(plan, 0))
+            # The newest of hers hear on, as do the others; the oldest have ended.
+            assert [len(one()["entries"]) for one in (other, following[-1])] == [1, 1]
+        assert ends(following[0])
+
+
+def test_who_comes_in_and_asks_for_nothing_is_not_waited_for(
+    night: Served, plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(phones_side, "ASKS_WITHIN_S", 0.1)
+    monkeypatch.setattr(guard, "BODY_WITHIN_S", 0.1)
+    port, _ = share(night)
+
+    def connected() -> socket.socket:
+        return socket.create_connection(("127.0.0.1", port), timeout=5)
+
+    with connected() as silent:
+        assert silent.recv(1) == b""
+    with connected() as halfway:
+        halfway.sendall(b"POST /join HTTP/1.1\r\nHost: 127.0")
+        assert halfway.recv(1) == b""
+    with connected() as slow:
+        here = f"127.0.0.1:{port}"
+        head = f"POST /join HTTP/1.1\r\nHost: {here}\r\nOrigin: http://{here}\r\n"
+        slow.sendall(f"{head}Content-Length: 90\r\n\r\n{{".encode())
+        assert b" 408 " in slow.recv(100)
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a second address of this machine")
+def test_a_crowd_of_idle_connections_keeps_nobody_out(night: Served, plan: Plan) -> None:
+    port, _ = share(night)
+    with ExitStack() as crowd:
+        some = [
+            crowd.enter_context(socket.create_connection(("127.0.0.1", port), timeout=5))
+            for _ in range(400)
+        ]
+        assert some[0].recv(1) == b""
+        # Of another address of this machine, as a phone's is another than the crowd's.
+        ana = http.client.HTTPConnection(
+            "127.0.0.1", port, timeout=5, source_address=("127.0.0.2", 0)
+        )
+        ana.request("GET", "/")
+        assert ana.getresponse().status == 200
+        ana.close()
 
 
 def test_a_sheet_of_yesterday_and_a_log_of_another_job(night: Served, plan: Plan) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -133,6 +134,31 @@ def test_a_pour_and_a_coat_are_dragged_and_the_coat_pinned(
     held = tomllib.loads((tmp_path / "jobs" / f"{JOB}.toml").read_text("utf-8"))["rooms"][0]
     assert f"from {held['topcoat_1_not_before']:%H:%M}" in shown
     assert "not_before" not in held
+
+
+def test_a_plan_made_anew_begins_unmoved(url: str, open_page: Opener) -> None:
+    page = open_page(url)
+    moved(page)
+    bar = page.locator("[data-pour='Dish room']")
+    bar.focus()
+    page.keyboard.press("ArrowRight")
+    page.select_option("#play-bays", "2")
+    moved(page)
+    # The plan is made at once, and is the one that lies there.
+    ended = {"running": False, "number": 7, "job": JOB, "what": "plan", "plan": {}}
+    page.route("**/planning", lambda route: route.fulfill(json=ended))
+
+    def begun(route: Any) -> None:
+        if route.request.method == "POST":
+            route.fulfill(json={"number": 7})
+        else:
+            route.continue_()
+
+    page.route(f"**/jobs/{JOB}/plan", begun)
+    page.click("#plan")
+    still = "document.querySelector(\"[data-pour='Dish room']\").getAttribute('aria-valuenow')"
+    until(page, f"{still} === '0' && document.getElementById('play-bays').value === ''")
+    assert page.locator("#pins button").count() == 0
 
 
 def test_a_planned_job_fits_and_is_free_of_faults_of_access(

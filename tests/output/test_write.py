@@ -10,7 +10,7 @@ import pytest
 
 from cureplan.core.errors import InputError, OutputError
 from cureplan.output.commands.common import refuse_folder
-from cureplan.output.sheet.write import FILES, ROLE_FILES, render_sheets, write_sheets
+from cureplan.output.sheet.write import FILES, PICTURES, ROLE_FILES, render_sheets, write_sheets
 from cureplan.planning.plan.model import Plan, plan_from_json
 
 # The workbook is written where it is asked for, primers where there are some.
@@ -48,6 +48,24 @@ def test_the_calendar_of_a_role_nobody_has_any_more_is_taken_away(
     (tmp_path / "crew-primer.ics").write_text("of an older plan")
     write_sheets(plan, tmp_path)
     assert not (tmp_path / "crew-primer.ics").exists()
+
+
+def test_pictures_are_kept_where_only_what_would_help_is_new(
+    plan: Plan, tmp_path: Path, contents: dict[str, bytes], monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr(
+        "cureplan.output.sheet.write.render_sheets",
+        lambda _plan, *, pictures, **_: {
+            name: text for name, text in contents.items() if pictures or name not in PICTURES
+        },
+    )
+    write_sheets(plan, tmp_path)
+    (tmp_path / "plan.png").write_bytes(b"drawn before")
+    write_sheets(plan, tmp_path, pictures="kept")
+    assert (tmp_path / "plan.png").read_bytes() == b"drawn before"
+    # A plan that was stopped has none, and those of another would mislead.
+    write_sheets(plan, tmp_path, pictures=False)
+    assert not (tmp_path / "plan.png").exists()
 
 
 def test_the_contents_are_what_their_names_say(contents: dict[str, bytes]):

@@ -16,8 +16,9 @@ import cureplan.planning.schedule.construct as constructing
 from cureplan.planning.schedule.construct import construct, limits_for, quick_ways
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
-from cureplan.planning.schedule.outcome import HandStop, stopped_by_hand
+from cureplan.planning.schedule.outcome import HandStop, never, stopped_by_hand
 from cureplan.planning.schedule.problem import Clear, Problem, Stage, score, stage_of
+from cureplan.planning.schedule.tables import Sureness
 from tests.schedule.rooms import few_rooms, pours_of, with_shifts
 
 THREE = few_rooms("Cook line", "Servery", "Corridor")
@@ -50,6 +51,18 @@ def test_a_clock_that_races_changes_nothing(monkeypatch):
     assert [(c.room, c.begins_s) for c in hurried.coats] == [
         (c.room, c.begins_s) for c in calm.coats
     ]
+
+
+def test_no_room_is_tabled_for_somebody_who_waits_for_what_is_found_already():
+    pours = pours_of(THREE)
+    asked = iter([False, True])
+    sure = Sureness(windows=0.9, margins=0.9)
+    tables, limits = Tables(pours=pours), limits_for(3)
+    given = constructing.construct_at(
+        THREE, tables, sure, limits=limits, stop=never, ends=lambda: next(asked)
+    )
+    assert given == (None, 0.0)
+    assert list(tables.by_room) == [THREE.rooms[0].name]
 
 
 def test_the_emergency_is_told_as_such():

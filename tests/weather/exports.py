@@ -57,8 +57,8 @@ EXPORTS = {
         says=["semicolon", "decimal commas", "Windows-1252", "day first"],
     ),
     "spreadsheet, Spain": Read(
-        text="Fecha;Hora;Temperatura (ºC);Punto de rocío (ºC)\n17/07/2013;19:00;30,5;20,1\n"
-        "17/07/2013;20:00;29;20\n",
+        text="Fecha;Hora;Temperatura (ºC);Punto de rocío (ºC)\n17/07/2013;19 h;30,5;20,1\n"
+        "17/07/2013;20 h;29;20\n",
         zone="Europe/Madrid",
         rows=MADRID,
         says=["day first", "dew point in °C from “Punto de rocío (ºC)”"],
@@ -92,7 +92,7 @@ EXPORTS = {
         rows=NEW_YORK, says=["air in kelvin", "times on the clock UTC"],
     ),
     "spreadsheet, France": Read(
-        text="Date/heure;Température (°C);Humidité (%)\n17/07/2013 19h00;20,0;100\n"
+        text="Heure locale;Température (°C);Humidité (%)\n17/07/2013 19h00;20,0;100\n"
         "17/07/2013 20h00;19,0;100\n",
         encoding="latin-1",
         zone="Europe/Paris",

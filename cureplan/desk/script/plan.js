@@ -51,6 +51,7 @@
     if (own && found.running && found.shown && seen !== found.number) { seen = found.number; show(); }
     if (found.running) return POLL_MS;
     if (own && found.number === mine) {
+      if (found.what === "plan" && found.plan) unmoved();
       refused(found.fault || (found.stopped && !found.plan ? "Stopped before a plan was found." : ""));
       mine = 0;
       show();
@@ -258,6 +259,14 @@
   for (const one of inputs) {
     one.addEventListener("input", move);
     one.addEventListener("change", released);
+  }
+  // A plan that was made anew has what was asked of the one before, or was asked without.
+  function unmoved() {
+    for (const one of inputs) { if (one.options) one.selectedIndex = 0; else one.value = 0; }
+    for (const one of [pourStrip, coatStrip]) {
+      for (const key of Object.keys(one.dragged)) delete one.dragged[key];
+      one.axis.splice(0, 2, Infinity, -Infinity);
+    }
   }
   // Side by side, as long as this window is open.
   const KEPT = `cureplan-what-ifs:${job.dataset.name}`, MOST_KEPT = 12;

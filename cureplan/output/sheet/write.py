@@ -11,7 +11,7 @@ from dataclasses import dataclass, fields, replace
 from datetime import datetime
 from importlib.util import find_spec
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from cureplan.core.beside import beside
@@ -335,11 +335,13 @@ def write_sheets(
     folder: Path,
     *,
     before: Path | None = None,
-    pictures: bool = True,
+    pictures: bool | Literal["kept"] = True,
     as_workbook: bool = False,
     force: bool = False,
 ) -> tuple[Path, ...]:
     """Write every file of a plan into a folder, all of them or none.
+
+    Pictures may be "kept": those that lie there, of the same plan before it was told of help.
 
     Files of the user's own that bear such a name are refused, unless by `force`.
     """
@@ -352,7 +354,8 @@ def write_sheets(
                 f"{folder / name}: this is no file of a plan's, and one would take its place; "
                 "move it, or choose another folder"
             )
-        contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=pictures)
+        drawn = pictures is True
+        contents = render_sheets(plan, earlier=[*_calendars(folders)], pictures=drawn)
         if as_workbook:
             contents[WORKBOOK] = workbook(plan)
         write_together(
@@ -361,7 +364,7 @@ def write_sheets(
             gone=[
                 name
                 for name in (*FILES, *ROLE_FILES, *_of_people(folder))
-                if name not in contents
+                if name not in contents and not (pictures == "kept" and name in PICTURES)
             ],
         )
     except (OSError, RuntimeError) as error:

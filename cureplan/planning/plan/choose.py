@@ -558,6 +558,7 @@ class _Choosing:
             promising=promising if quickly else None,
             order=self._order(),
             alone=quickly and self.best is not None and len(self.job.rooms) > CLOSE_ROOMS,
+            ends=self._ends,
         )
         self.worked += worked
         if found is None or self._ends():

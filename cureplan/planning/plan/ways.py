@@ -59,20 +59,21 @@ __all__ = ["in_parts", "look_for_help"]
 
 MOST_SPLITS = 2
 """Ways to part a room that are planned in full."""
-MOST_HELP = 2.0
-"""Looking for what would help may take so many times the work of the plan itself."""
-SHEET_WORK, START_WORK = 1.6, 1.0
+MOST_HELP = 1.7
+"""Looking for what would help may take so many times the work of the plan itself: about twice
+its time, as a unit of it costs some more."""
+SHEET_WORK, START_WORK = 1.6, 1.3
 """What a plan takes besides its rooms and its search: start, sheet, pictures; and what the
 start alone takes, where there is no plan. Measured."""
 MOST_WORK = 20.0
 """And never more than this, by which a larger job's ways take half a minute."""
-TRIAL_WORK = 0.05
+TRIAL_WORK = 0.1
 """What a trial costs for a room besides its search; measured."""
 QUICK, QUICK_NO_PLAN = 0.4, 0.6
 """Share of that for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
 """What a glance may fall short by and the full plan still reach what is asked."""
-FULL, FULL_WORK, FULL_SHARE = 1.5, 0.6, 0.5
+FULL, FULL_WORK, FULL_SHARE = 2.0, 0.6, 0.7
 """Planned in full a change takes so many times the plan's search, or so much a room at least;
 for that no more than a share of all work is kept."""
 REST, REST_PAIRED = 0.4, 0.15
@@ -87,6 +88,8 @@ PAIR_FRAC = 0.05
 CURE_FRAC = 0.5
 """Where there is no plan, one that holds less than so much of what is asked is no cure; nor
 is one that lifts the chance by less than so much of what another does."""
+LITTLE_FRAC = 0.35
+"""Nor is it told beside another where it lifts the chance by less than so much of that."""
 MORE_MARGIN_S = 120.0
 """So much more time to spare asked for, where remedies are left unused: invented."""
 MUCH_FRAC = 0.25
@@ -256,7 +259,7 @@ class _Looking:
         """Whether a way lifts the chance by much less than one that is told already."""
         was = self.chosen.chance_frac
         most = max((one.chosen.chance_frac - was for one in best), default=0.0)
-        return found.chosen.chance_frac + GLANCE_FRAC - was < CURE_FRAC * most
+        return found.chosen.chance_frac + GLANCE_FRAC - was < LITTLE_FRAC * most
 
     def _pairs(
         self, reach: Sequence[Tried], more: Sequence[Tried], kept: float
@@ -472,7 +475,8 @@ class _Looking:
             if most >= max(least, little):
                 much = far and 1.0 - kept[part] > MUCH_FRAC
                 changes = self._acting_on(part, job, chosen.schedule, much=much)
-                yield from sorted(changes, key=lambda change: change.effort_min)
+                # Where much is lost, hours of work given first are likelier than one more hand.
+                yield from changes if much else sorted(changes, key=lambda c: c.effort_min)
 
     def _acting_on(
         self, part: str, job: Job, schedule: Schedule, *, much: bool

@@ -18,6 +18,7 @@ from cureplan.planning.schedule.floor_model import (
     Tables,
     as_expected,
     floor_model,
+    room_stages,
 )
 from cureplan.planning.schedule.heuristic import Attempt, improve_orders, order_work
 from cureplan.planning.schedule.lexicographic import (
@@ -32,9 +33,10 @@ from cureplan.planning.schedule.outcome import (
     Relaxation,
     Schedule,
     Stop,
+    never,
     stopped_by_hand,
 )
-from cureplan.planning.schedule.problem import Score, score
+from cureplan.planning.schedule.problem import Score, Stage, score
 from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
 from cureplan.planning.schedule.tables import Sureness
 from cureplan.planning.schedule.together import together
@@ -178,11 +180,13 @@ def construct_at(
     promising: Promising | None = None,
     order: tuple[int, ...] | None = None,
     alone: bool = False,
+    ends: Stop = never,
 ) -> tuple[Schedule | None, float]:
     """The same with every limit kept as surely as said, and the work it took.
 
     None where no answer was found: within these limits on work there may still be one.
-    With forward timing `alone` no solver looks for a first one.
+    With forward timing `alone` no solver looks for a first one. Where it `ends`, somebody
+    waits for an answer that is known already.
     """
     search = _Search(
         job=job,
@@ -193,8 +197,13 @@ def construct_at(
         promising=promising,
         order=order,
     )
-    begun = search.begun(sure)
-    if begun.model.problem.empty:
+    stages = []
+    for room in job.rooms:
+        if ends():
+            return None, search.worked
+        stages.append(room_stages(job, room, tables, remedies=job.policy.remedies, sure=sure))
+    begun = search.begun(sure, stages)
+    if begun.model.problem.empty or ends():
         return None, search.worked
     if begun.first.choice is None and not alone:
         begun = begun.going_on_from(search.any_choice(begun, limits.work))
@@ -280,6 +289,8 @@ class _Search:
             return None
         schedule = replace(begun.model.schedule(begun.first.choice), solver=QUICK)
         wanted, problem = self.promising(schedule), begun.model.problem
+        if self.stop():
+            return schedule
         if wanted and len(problem.rooms) < MANY_ROOMS:
             return None
         found = score(problem, begun.first.choice)
@@ -289,9 +300,11 @@ class _Search:
             return None
         return replace(schedule, gap_frac=gap_frac)
 
-    def begun(self, sure: Sureness | None) -> _Begun:
+    def begun(
+        self, sure: Sureness | None, stages: Sequence[tuple[Stage, ...]] | None = None
+    ) -> _Begun:
         """Tables and a first order, tried whether or not somebody wants to stop."""
-        model = floor_model(self.job, self.tables, sure=sure)
+        model = floor_model(self.job, self.tables, sure=sure, stages=stages)
         on_news = None if self.progress is None else _Teller(self.progress, model)
         if model.problem.empty:
             alone = model.problem.empty[0]

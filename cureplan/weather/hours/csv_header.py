@@ -277,7 +277,7 @@ def _time_role(words: list[str], together: str) -> Role | None:
         return None
     if words[0] in _TIME or together in _TIME:
         return "time"
-    named = set(words) - _set("y e et and und of local utc gmt lst edt est")
+    named = set(words) - _set("y e et and und of local locale utc gmt lst edt est")
     if words[0] in _DATE and len(words) > 1 and named & (_CLOCK | _TIME):
         return "time"
     if named and named <= _DATE:

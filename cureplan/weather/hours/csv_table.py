@@ -157,7 +157,9 @@ def _stripped(texts: Sequence[str]) -> list[str]:
 
 
 def _as_clocks(texts: list[str]) -> list[str]:
-    """Hours as bare numbers, 0 to 24 or 0 to 2400, as clock times."""
+    """Hours as bare numbers or as "14 h", 0 to 24 or 0 to 2400, as clock times."""
+    if all(re.fullmatch(r"\d{1,2}\s?h\.?", text, re.ASCII | re.IGNORECASE) for text in texts):
+        texts = [re.sub(r"\D+$", "", text) for text in texts]
     if not all(re.fullmatch(r"\d{1,4}(?:\.0+)?", text, re.ASCII) for text in texts):
         return texts
     numbers = [int(float(text)) for text in texts]
