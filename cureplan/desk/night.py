@@ -261,7 +261,10 @@ def _words(work: Work, said: bytes, code: int, folder: Path) -> str:
         return _DONE[work.what]
     if code == 1 and work.what == "plan":
         return f"{_DONE['plan']} It keeps less than the policy asks: see its sheet."
-    return text or f"cureplan ended with {code} and said nothing"
+    text = text.removeprefix("cureplan: ") or f"cureplan ended with {code} and said nothing"
+    if work.what == "record":
+        return f"The night is over and its log is kept; no record was written: {text}"
+    return text
 
 
 def _chain(home: Path) -> list[PlanOfNight]:

@@ -11,6 +11,7 @@ against a peer in the same run. How often plans hold is no part of it: `chances.
 
 from __future__ import annotations
 
+import itertools
 import json
 import os
 import platform
@@ -22,7 +23,7 @@ import tempfile
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
-from contextlib import ExitStack
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
@@ -42,6 +43,7 @@ from test_start import ANSWERS, PEERS  # noqa: E402
 from timing import best_s, command, middle, peak_of  # noqa: E402
 
 Line = tuple[str, str, str]
+Task = dict[str, str]
 DEMO = TOP / "cureplan" / "demo_data" / "school-kitchen.toml"
 QUERIES, SOLVED, STEPPED = 1_000_000, 300, 3000
 ORDERED, DRAWN = (5, 8, 12, 24), 3
@@ -236,25 +238,54 @@ def start() -> Iterator[Line]:
         )
 
 
+@contextmanager
+def _planning_process() -> Iterator[tuple[subprocess.Popen[str], Callable[[Task], float]]]:
+    """A desk's planning process, and what tells a task's processor time in it [s]."""
+    words = [sys.executable, "-P", "-m", "cureplan.desk.work"]
+    # One thread of BLAS, as the desk that starts it has.
+    place = {**os.environ, "PYTHONPATH": str(TOP), "OPENBLAS_NUM_THREADS": "1"}
+    pipe = subprocess.PIPE
+    with subprocess.Popen(words, env=place, stdin=pipe, stdout=pipe, text=True) as worker:
+        numbers = itertools.count(1)
+
+        def used_s() -> float:
+            fields = Path(f"/proc/{worker.pid}/stat").read_text("ascii").rpartition(")")[2]
+            ticks = sum(int(field) for field in fields.split()[11:13])
+            return ticks / os.sysconf("SC_CLK_TCK")
+
+        def do(task: Task) -> float:
+            began_s = used_s()
+            worker.stdin.write(json.dumps({**task, "number": next(numbers)}) + "\n")  # type: ignore[union-attr]
+            worker.stdin.flush()  # type: ignore[union-attr]
+            while not json.loads(worker.stdout.readline()).get("ended"):  # type: ignore[union-attr]
+                pass
+            return used_s() - began_s
+
+        yield worker, do
+        worker.stdin.close()  # type: ignore[union-attr]
+
+
 def desk() -> Iterator[Line]:
     """The desk's planning process after one edit of the job, against the command."""
-    from cureplan.desk.work import _draw, _plan
+    from cureplan.desk.work import _draw
 
     with tempfile.TemporaryDirectory() as folder:
         job = Path(shutil.copytree(DEMO.parent, folder, dirs_exist_ok=True)) / DEMO.name
         text, out = job.read_text("utf-8"), Path(folder) / "plan"
         now = datetime(2013, 7, 16, 19, tzinfo=UTC).isoformat()
-        task = {"job": str(job), "out": str(out), "now": now}
-        _plan(task, lambda _: None)
-        for setup in ("35 min", "25 min"):
-            job.write_text(text.replace('setup = "30 min"', f'setup = "{setup}"'), "utf-8")
-            desk_s = best_s(lambda: _plan(task, lambda _: None), times=2)
-            run = middle("-m", "cureplan", "plan", str(job), "--out", f"{folder}/own", times=3)
-            yield (
-                f"desk: planned again, set-up {setup}",
-                f"{desk_s:.2f} s",
-                f"{desk_s / run.processor_s:.2f} × `cureplan plan`",
-            )
+        task = {"do": "plan", "job": str(job), "out": str(out), "now": now}
+        with _planning_process() as (_, do):
+            do(task)
+            for setup in ("35 min", "25 min"):
+                job.write_text(text.replace('setup = "30 min"', f'setup = "{setup}"'), "utf-8")
+                desk_s = do(task)
+                words = ("-m", "cureplan", "plan", str(job), "--out", f"{folder}/own")
+                run = middle(*words, times=3)
+                yield (
+                    f"desk: planned again, set-up {setup}",
+                    f"{desk_s:.2f} s",
+                    f"{desk_s / run.processor_s:.2f} × `cureplan plan`",
+                )
         drawn_s = best_s(lambda: _draw(task, lambda _: None), times=2)
         yield ("desk: its pictures, when asked for", f"{drawn_s:.2f} s", "")
         yield from _in_hand(job, out, datetime.fromisoformat(now), run.processor_s)
@@ -295,7 +326,7 @@ def _in_hand(job: Path, out: Path, now: datetime, plan_s: float) -> Iterator[Lin
     yield ("desk: a what-if planned anew", f"{anew_s:.2f} s", f"{anew_s / plan_s:.2f} × `plan`")
 
 
-def _held_mb(folder: Path, task: dict[str, str]) -> Iterator[Line]:
+def _held_mb(folder: Path, task: Task) -> Iterator[Line]:
     """Memory of the desk's server and of its planning process, after some work of each."""
     words = [
         sys.executable,
@@ -314,16 +345,10 @@ def _held_mb(folder: Path, task: dict[str, str]) -> Iterator[Line]:
             urllib.request.urlopen(address).read()  # noqa: S310 - this computer
         server_mb = _peak_of(server)
         server.terminate()
-    words = [sys.executable, "-P", "-m", "cureplan.desk.work"]
-    pipe = subprocess.PIPE
-    with subprocess.Popen(words, env=place, stdin=pipe, stdout=pipe, text=True) as worker:
-        for number in range(3):
-            worker.stdin.write(json.dumps({**task, "do": "plan", "number": number}) + "\n")  # type: ignore[union-attr]
-            worker.stdin.flush()  # type: ignore[union-attr]
-            while not json.loads(worker.stdout.readline()).get("ended"):  # type: ignore[union-attr]
-                pass
+    with _planning_process() as (worker, do):
+        for _ in range(3):
+            do(task)
         worker_mb = _peak_of(worker)
-        worker.stdin.close()  # type: ignore[union-attr]
     yield (
         "desk: memory of its server, and of its planning process",
         f"{server_mb:.0f}, {worker_mb:.0f} MB",

@@ -11,6 +11,7 @@ from urllib.parse import quote
 import pytest
 
 from cureplan.desk import share as sharing
+from cureplan.desk.night import Work, _words
 from cureplan.planning.plan.model import Plan, plan_id
 from desk.conftest import Served, Server
 from desk.nights import JOB, Phone, poured, put_plan, share
@@ -104,3 +105,11 @@ def test_a_run_can_be_stopped_and_what_it_refuses_is_said(
     page = waited(served, lambda text: ended(text) and "Stopped" not in text)
     assert "night-log.csv:" in page
     assert str(served.folder) not in page
+
+
+def test_a_night_of_which_nothing_is_learned_ends_all_the_same() -> None:
+    # What `cureplan record` says of a log of ticks alone, as it stands on its standard error.
+    said = b"cureplan: /jobs/a-plan/night-log.csv: no clock was seen to end; log when one went"
+    words = _words(Work(what="record"), said, 2, Path("/jobs"))
+    assert words.startswith("The night is over and its log is kept; no record was written: ")
+    assert words.endswith(": a-plan/night-log.csv: no clock was seen to end; log when one went")
