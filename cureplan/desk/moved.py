@@ -265,18 +265,19 @@ class PlanInHand:
             )
         below = None
         if self.plan.primers:
-            below = self._primer(pours, room.room, later_s)
+            below = self._primer(pours, _option(room, change), later_s)
         return place_pour(pours, _option(room, change), start_s, below=below)
 
-    def _primer(self, pours: RoomPours, name: str, later_s: float) -> PlacedCoat | None:
-        from cureplan.planning.schedule.placing import place_layer
+    def _primer(
+        self, pours: RoomPours, option: PourOption, later_s: float
+    ) -> PlacedCoat | None:
+        from cureplan.planning.schedule.placing import place_under
 
-        mine = next((p for p in self.plan.primers if p.room == name), None)
+        mine = next((p for p in self.plan.primers if p.room == pours.room.name), None)
         if mine is None:
             return None
-        option = _as_planned(next(r for r in self.plan.rooms if r.room == name))
-        work = pours.works(option)[pours.pour_task - 1]
-        return place_layer(pours, work, None, mine.start.timestamp() + later_s - work.lead_s)
+        lead_s = pours.works(option)[pours.pour_task - 1].lead_s
+        return place_under(pours, option, mine.start.timestamp() + later_s - lead_s)
 
     def _coats(
         self, pours: Mapping[str, RoomPours], placed: Mapping[str, PlacedPour], change: Change

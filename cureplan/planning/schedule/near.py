@@ -14,7 +14,13 @@ from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.schedule.floor_model import EVEN_ODDS, Tables, floor_model, room_stages
 from cureplan.planning.schedule.heuristic import order_work, time_order
 from cureplan.planning.schedule.outcome import Schedule
-from cureplan.planning.schedule.placing import PlacedPour, Span, crew_spans, place_pour
+from cureplan.planning.schedule.placing import (
+    PlacedPour,
+    Span,
+    crew_spans,
+    place_pour,
+    place_under,
+)
 from cureplan.planning.schedule.relax import TABLE_WORK
 from cureplan.planning.schedule.remedies import option_ladder
 from cureplan.planning.schedule.slots import SLOT_S, Slots
@@ -132,8 +138,10 @@ class Near:
         """A pour at its hour in another way, as far as its buckets go."""
         if option == pour.option:
             return pour
-        own = self.tables.pours[pour.room]
-        return place_pour(own, option, pour.start_s, confidence=EVEN_ODDS, below=pour.under)
+        own, below = self.tables.pours[pour.room], pour.under
+        if below is not None:
+            below = place_under(own, option, below.begins_s, confidence=EVEN_ODDS)
+        return place_pour(own, option, pour.start_s, confidence=EVEN_ODDS, below=below)
 
     def ladder(self, room: str) -> list[PourOption]:
         """The ways open to a floor."""

@@ -40,6 +40,7 @@ __all__ = [
     "crew_spans",
     "place_layer",
     "place_pour",
+    "place_under",
     "with_seams",
     "without_seams",
 ]
@@ -380,3 +381,11 @@ def place_layer(
             start_s + work.offset_s, age_s=clocks.age_s, curve=curve, wait=wait, close=close
         ),
     )
+
+
+def place_under(
+    pours: RoomPours, option: PourOption, begins_s: float, *, confidence: float | None = None
+) -> PlacedCoat:
+    """The layer right under a pour in one way, patch by patch of that way."""
+    work = pours.works(option)[pours.pour_task - 1]
+    return place_layer(pours, work, None, begins_s, confidence=confidence)
