@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 from plan_mutations import minutes, rules, shifted
 
-from cureplan.api import make_plan, read_job
+from cureplan.api import get_weather, make_plan, read_job
+from cureplan.desk.moved import Change, PlanInHand
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
 from cureplan.judge.verdict import _check_covered
@@ -139,3 +140,16 @@ def test_a_primer_outside_the_hours_given_is_found(primed):
         first_s = primer.start.timestamp() + late_s
         told = _check_covered(primed, primer.room, first_s, first_s + 1e6)
         assert [each.off_by for each in told] == found
+
+
+def test_a_primed_floor_is_seen_in_other_bays_at_the_desk(primed):
+    # Another number of bays is another number of kits: the primer is laid anew by patches.
+    now = primed.decisions.made_at
+    weather = get_weather(read_job(ONE_ROOM), now=now)
+    hand = PlanInHand(primed.job, primed, now=now, weather=weather)
+    kits = set()
+    for bays in (1, 2, 3):
+        _, _, seen = hand.moved(Change(bays=bays))
+        kits.add(len(seen.pours[0].times.pour_s))
+        assert len(seen.primers[0].reached["slurry_opens"]) == len(seen.pours[0].times.pour_s)
+    assert len(kits) > 1
