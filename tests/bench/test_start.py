@@ -13,7 +13,7 @@ DEMO_JOB = TOP / "cureplan" / "demo_data" / "school-kitchen.toml"
 PEERS = ("-c", "import numpy, pandas, scipy.optimize")
 ANSWERS = (
     "import runpy, sys; import cureplan.planning.plan.assemble as a; "
-    "a.with_doubt = lambda *_: sys.exit(); "
+    "a.with_doubt = lambda *_, **__: sys.exit(); "
     "sys.argv = ['cureplan', 'demo']; runpy.run_module('cureplan', run_name='__main__')"
 )
 RUNS = 3
