@@ -101,9 +101,9 @@ HOURLY = slice(None, None, round(HOUR_S / STEP_S))
 FINEST_CELL_M = 0.01
 FADE_REACH_S = 9 * DAY_S
 LEVEL_K = 0.3
+"""A slab that warms less than this over a pour counts as level: invented."""
 MOST_SLABS = 64
 """Kept at a time: a desk may be asked for any number of them."""
-"""A slab that warms less than this over a pour counts as level: invented."""
 
 
 @lru_cache(maxsize=MOST_SLABS)
