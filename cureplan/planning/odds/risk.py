@@ -35,7 +35,6 @@ MEMBERS = 1000
 LONGEST_WAIT_S = 6 * 3600.0
 """A floor that bears nobody after this wait is taken to do so then: the night is lost."""
 AROUND_S, MOST_AROUND = 3 * 3600.0, 24
-"""By how much more than asked ages are drawn when asked for again, if of so few films."""
 HALVINGS = 14
 NEAR_K = 1e-6
 """Farther inside its limits than this no night's sums can come out beyond them."""
@@ -116,7 +115,7 @@ class Looked:
             or not known[2][0] <= span[0] <= span[1] <= known[2][1]
         ):
             if known is not None and len(self._ages) <= MOST_AROUND:
-                # Looked at again at another hour: the next look is mostly near.
+                # At another hour again: the next is mostly near. Of many it fills the memory.
                 span = min(*span, *known[2]) - AROUND_S, max(*span, *known[2]) + AROUND_S
             self._ages[key] = known = (*drawn, span, ages_on(pours, layer, nights, span))
         return known[3]
