@@ -8,11 +8,10 @@ from cureplan.core.errors import QuantityError
 from cureplan.core.quantities import (
     LONGEST_TEXT,
     SAME_SIGNS,
-    SAME_WITHIN_K,
-    parse_temperature_c,
     read,
     refusal,
     refuse_doubtful_time,
+    same_temperature_c,
     split_refusal,
 )
 from cureplan.core.units import DURATIONS
@@ -56,18 +55,15 @@ def split_printed(text: str) -> tuple[str, str, str] | None:
         found = _PRINTED.fullmatch(f"{turned['time']} at {turned['temp']}") if turned else None
     if found is None:
         return None
-    again = found["again"]
-    if again and abs(_degrees_c(again) - _degrees_c(found["temp"])) > SAME_WITHIN_K:
-        raise refusal(text, f"{found['temp']} is not {again}", "leave the right one of the two")
+    if found["again"]:
+        same_temperature_c(text, found["temp"], found["again"])
     return found["time"], found["temp"], found["share"] or ""
 
 
-def _degrees_c(text: str) -> float:
-    return parse_temperature_c(text.strip())
-
-
+_DIGITS = "0-9½¼¾⅓⅔"
+"""For a class of signs: what a number begins or ends with."""
 _ABOUT = re.compile(
-    r"(?:approx(?:\.|imately)?|aprox\.?|about|around|roughly|circa|ca\.?|env\.?|~|≈)\s*(?=[0-9½¼¾⅓⅔])",
+    rf"(?:approx(?:\.|imately)?|aprox\.?|about|around|roughly|circa|ca\.?|env\.?|~|≈)\s*(?=[{_DIGITS}])",
     re.IGNORECASE,
 )
 _CLOCK_HOURS = re.compile(
@@ -77,17 +73,19 @@ _LEAST_OR_MOST = r"max(?:imum)?|m[áa]x(?:imo)?|min(?:imum)?|m[íi]n(?:imo)?|min
 _BOUND_BEFORE = re.compile(
     rf"\A\s*(?:\(?(?:{_LEAST_OR_MOST}|höchstens|at least|at most|up to|within|after"
     r"|no(?:t)? (?:more|less|later|sooner|longer) than|al menos|como m[áa]ximo|hasta"
-    r"|bis(?: zu)?|[<>≤≥]=?)\.?\)?[\s:]*)+(?=[0-9.½¼¾⅓⅔])",
+    rf"|bis(?: zu)?|[<>≤≥]=?)\.?\)?[\s:]*)+(?=[{_DIGITS}.])",
     re.IGNORECASE,
 )
 _BOUND_AFTER = re.compile(
     rf"(?<=[a-z.'])(?:\s+|\s*[,(]\s*)(?:{_LEAST_OR_MOST}|or (?:more|less|longer))\.?\)?\s*$",
     re.IGNORECASE,
 )
-_PLUS = re.compile(r"(?<=[0-9½¼¾⅓⅔])\s*\+(?=\s*[a-z]|\s*$)|(?<=[a-z.])\s*\+\s*$", re.IGNORECASE)
+_PLUS = re.compile(
+    rf"(?<=[{_DIGITS}])\s*\+(?=\s*[a-z]|\s*$)|(?<=[a-z.])\s*\+\s*$", re.IGNORECASE
+)
 """Four hours or more, as "4+ h"."""
 _LEAST = re.compile(
-    r"(?<![0-9½¼¾⅓⅔])(?<![0-9½¼¾⅓⅔] )\b(?:min|m[íi]n)(?:imum|imo)?\b|\bmind(?:estens)?\b"
+    rf"(?<![{_DIGITS}])(?<![{_DIGITS}] )\b(?:min|m[íi]n)(?:imum|imo)?\b|\bmind(?:estens)?\b"
     r"|at least|al menos|\bnot? (?:less|sooner) than|or (?:more|longer)|[>≥]",
     re.IGNORECASE,
 )
@@ -97,14 +95,14 @@ _MOST = re.compile(
     re.IGNORECASE,
 )
 _FROM = re.compile(
-    r"\A\s*(?:from|de|von|between|entre|zwischen)\s+(?=[0-9½¼¾⅓⅔])", re.IGNORECASE
+    rf"\A\s*(?:from|de|von|between|entre|zwischen)\s+(?=[{_DIGITS}])", re.IGNORECASE
 )
 _BETWEEN = re.compile(r"\s+(?:and|y|et|und)\s+", re.IGNORECASE)
 _TO = re.compile(
     r"\s*(?:\.{2,3}|…)\s*|\s+(?:to|till|until|bis|à|a|hasta)\s+|[–—]|\s+-\s+", re.IGNORECASE
 )
 _MORE_OR_LESS = re.compile(
-    r"(?P<mid>[0-9.,/\s½¼¾⅓⅔]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[0-9.,/\s½¼¾⅓⅔]+)"
+    rf"(?P<mid>[{_DIGITS}.,/\s]+?)(?P<one>[a-z]+\.?)?\s*(?:±|\+/-|\+-)\s*(?P<off>[{_DIGITS}.,/\s]+)"
     r"(?P<unit>[a-z]+\.?|%)",
     re.IGNORECASE,
 )
@@ -158,8 +156,8 @@ def _ends_s(text: str) -> tuple[float, float]:
     early, separator, late = _TO.sub("-", plain).partition("-")
     if not separator or not early.strip():
         return (read(text, DURATIONS),) * 2
-    unit = re.sub(r"[0-9.,/\s½¼¾⅓⅔]", "", late)
-    if re.fullmatch(r"[0-9.,/\s½¼¾⅓⅔]+", early):
+    unit = re.sub(rf"[{_DIGITS}.,/\s]", "", late)
+    if re.fullmatch(rf"[{_DIGITS}.,/\s]+", early):
         early = f"{early} {unit}"
     try:
         ends = read(early, DURATIONS), read(late, DURATIONS)

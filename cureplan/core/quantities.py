@@ -276,9 +276,13 @@ def parse_temperature_c(text: str) -> float:
     both = _IN_BOTH_UNITS.fullmatch(text) if isinstance(text, str) else None
     if both is None:
         return read(text, TEMPERATURE)
-    first_c, again_c = (read(one.strip(), TEMPERATURE) for one in both.groups())
+    return same_temperature_c(text, *(one.strip() for one in both.groups()))
+
+
+def same_temperature_c(text: str, first: str, again: str) -> float:
+    """One temperature that stands in a text in two units [°C]; refused where they differ."""
+    first_c, again_c = (read(one.strip(), TEMPERATURE) for one in (first, again))
     if abs(first_c - again_c) > SAME_WITHIN_K:
-        first, again = (one.strip() for one in both.groups())
         raise refusal(text, f"{first} is not {again}", "leave the right one of the two")
     return first_c
 

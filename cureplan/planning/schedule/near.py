@@ -127,12 +127,10 @@ class Near:
 
     def surest(self, pour: PlacedPour) -> PourOption:
         """The way open to a floor that leaves most margin at its hour on the expected night."""
-        return max(self.ladder(pour.room), key=lambda option: self.least_s(pour, option))
-
-    def least_s(self, pour: PlacedPour, option: PourOption) -> float:
-        """What margin a way leaves a floor at its hour on the expected night [s]."""
-        table = self.tables.of(pour.room)
-        return float(table.least_s(option, np.array([pour.start_s]))[0])
+        table, at_s = self.tables.of(pour.room), np.array([pour.start_s])
+        return max(
+            self.ladder(pour.room), key=lambda option: float(table.least_s(option, at_s)[0])
+        )
 
     def floor(self, pour: PlacedPour, option: PourOption) -> PlacedPour:
         """A pour at its hour in another way, as far as its buckets go."""

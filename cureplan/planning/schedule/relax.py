@@ -349,9 +349,7 @@ def _two_changes(
     for less in open_for_less(trials.job):
         if trials.works(less):
             break
-        if not _all_would_do(trials, less.job):
-            continue
-        beside = _beside_less(trials, less)
+        beside = (with_less(other, less) for other in _others(trials, less.job))
         some = [change for change in beside if change.say.code not in alone]
         wanted -= len(some)
         yield from some
@@ -362,13 +360,14 @@ def _two_changes(
         yield from (change for change in pairs if change.say.code not in alone)
 
 
-def _beside_less(trials: _Trials, less: Change) -> Iterator[Change]:
-    """Where no single change does: floors opened for less together with one other."""
-    for graded in (*_rooms_later(trials.job), *BUT_OPENING):
-        if top := _most(trials, less.job, graded):
-            yield with_less(_least(trials, top), less)
-    for change in filter(trials.works, _at_once(trials, less.job)):
-        yield with_less(change, less)
+def _others(trials: _Trials, job: Job) -> Iterator[Change]:
+    """Changes but a later opening that do for a job, hours as little as may be."""
+    if not _all_would_do(trials, job):
+        return
+    for graded in (*_rooms_later(job), *BUT_OPENING):
+        if top := _most(trials, job, graded):
+            yield _least(trials, top)
+    yield from filter(trials.works, _at_once(trials, job))
 
 
 def _at_once(trials: _Trials, job: Job) -> list[Change]:
@@ -399,11 +398,7 @@ def _pairs(trials: _Trials, opening: datetime | None) -> Iterator[Change]:
 def _beside_later(trials: _Trials, job: Job) -> Iterator[Change]:
     """Changes to a job that opens later, each of which does."""
     yield from islice(filter(trials.works, open_for_less(job)), 1)
-    if _all_would_do(trials, job):
-        for graded in (*_rooms_later(job), *BUT_OPENING):
-            if top := _most(trials, job, graded):
-                yield _least(trials, top)
-        yield from filter(trials.works, _at_once(trials, job))
+    yield from _others(trials, job)
 
 
 def _least_remedies(
