@@ -203,18 +203,34 @@ def _hint(path: KeyPath, model: type[BaseModel]) -> str:
     """What a missing key is and could look like."""
     info = field_at(path, model)
     meaning = facts_of(info).meaning if info else ""
-    return f"add {_line(str(path[-1]), info)}" + (f": {meaning}" if meaning else "")
+    return f"add {_line(path, info)}" + (f": {meaning}" if meaning else "")
 
 
-def _line(key: str, info: FieldInfo | None) -> str:
+def _line(path: KeyPath, info: FieldInfo | None) -> str:
+    key = path[-1]
     reads = reads_of(info) if info else None
     if reads is not None:
         return f"a line like {key} = {reads.example}"
     annotation = info.annotation if info else None
     is_list = getattr(annotation, "__origin__", None) is tuple
-    if _model_in(annotation) is not None:
-        return f"[[{key}]] tables" if is_list else f"a table [{key}]"
-    return f"{key} = [...]" if is_list else f"a line {key} = ..."
+    inner = _model_in(annotation)
+    if inner is None:
+        return f"{key} = [...]" if is_list else f"a line {key} = ..."
+    if is_list and len(path) == 1:
+        return f"[[{key}]] tables"
+    if not is_list and not any(isinstance(step, int) for step in path):
+        return f"a table [{key_text(path)}]"
+    table = f"{{ {', '.join(_needed(inner))} }}"
+    return f"a line like {key} = " + (f"[{table}]" if is_list else table)
+
+
+def _needed(model: type[BaseModel]) -> list[str]:
+    """What a table cannot do without, as it could be written inside braces."""
+    return [
+        f"{info.alias or name} = {reads.example if (reads := reads_of(info)) else '...'}"
+        for name, info in model.model_fields.items()
+        if info.is_required()
+    ]
 
 
 def field_at(path: KeyPath, model: type[BaseModel]) -> FieldInfo | None:

@@ -26,6 +26,7 @@ __all__ = [
     "Corner",
     "CornerNumber",
     "DewMarginK",
+    "EndMinutes",
     "Facts",
     "GainK",
     "HeatRiseK",
@@ -170,14 +171,14 @@ def _read_name(value: Any) -> str:
     return name
 
 
-ClockMinutes = Annotated[
-    int,
-    Reads(
-        read=parse_clock_minutes,
-        shape={"type": "string", "examples": ["19:00"]},
-        example='"19:00"',
-    ),
-]
+def _clock(hour: str) -> Reads:
+    shape = {"type": "string", "examples": [hour]}
+    return Reads(read=parse_clock_minutes, shape=shape, example=f'"{hour}"')
+
+
+ClockMinutes = Annotated[int, _clock("19:00")]
+EndMinutes = Annotated[int, _clock("05:00")]
+"""The hour a night's shift ends at."""
 Instant = Annotated[
     datetime,
     Reads(

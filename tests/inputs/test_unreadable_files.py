@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from datetime import time
 from pathlib import Path
 
 import pytest
@@ -130,3 +132,13 @@ def test_no_rooms_at_all(folder, demo_text):
     job = folder / "job.toml"
     job.write_text(demo_text[: demo_text.index("[[rooms]]")])
     assert f"{job}:1: rooms: this key is missing; add [[rooms]] tables" in refused(job)
+
+
+def test_the_line_a_missing_list_of_hours_asks_for_is_taken_as_it_stands(folder, demo_text):
+    job = folder / "job.toml"
+    kept = re.search(r"(?m)^pour_shifts = .*$", demo_text)
+    job.write_text(demo_text.replace(kept[0], ""))
+    line = re.search(r"add a line like (pour_shifts = .*)$", refused(job))[1]
+    job.write_text(demo_text.replace(kept[0], line))
+    shift = read_job(job).crew.pour_shifts[0]
+    assert (shift.begins, shift.ends) == (time(19), time(5))

@@ -7,7 +7,16 @@ from typing import Annotated
 from pydantic import Field
 
 from cureplan.core import quantities as q
-from cureplan.inputs.fields import ClockMinutes, Name, People, Written, choice, entry, quantity
+from cureplan.inputs.fields import (
+    ClockMinutes,
+    EndMinutes,
+    Name,
+    People,
+    Written,
+    choice,
+    entry,
+    quantity,
+)
 from cureplan.inputs.job.crew import ROLES, Role
 
 __all__ = ["CrewEntry", "PaceEntry", "PersonEntry", "ShiftEntry", "Stops"]
@@ -36,7 +45,7 @@ class ShiftEntry(Written):
     """One entry of ``pour_shifts`` or ``topcoat_shifts``."""
 
     begins_min: ClockMinutes = entry(alias="from", meaning="when the shift begins")
-    ends_min: ClockMinutes = entry(
+    ends_min: EndMinutes = entry(
         alias="to", meaning="when it ends, the next day where that is earlier"
     )
 
