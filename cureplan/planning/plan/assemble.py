@@ -250,7 +250,9 @@ def _less_sure(job: Job, schedule: Schedule) -> tuple[Message, ...]:
 
 def _search_source(schedule: Schedule) -> Source:
     """How far the search for the order went: never left to be guessed."""
-    detail = Message("source.search", {"known": schedule.known, "ended": schedule.ended})
+    ran_through = (schedule.known, schedule.ended) == ("found", "settled")
+    code = "source.search_some" if ran_through else "source.search"
+    detail = Message(code, {"known": schedule.known, "ended": schedule.ended})
     return Source(kind="assumption", label="search", licence=None, generic=False, detail=detail)
 
 
