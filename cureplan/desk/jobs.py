@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import timedelta
 from typing import TYPE_CHECKING, Any
 from urllib.parse import quote
 
@@ -17,12 +16,10 @@ from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.edits import values_of
 from cureplan.desk.folder import JobFolder, said
 from cureplan.desk.pages import asked, page, percent
-from cureplan.inputs.job.interview import job_text, last_answers
+from cureplan.inputs.job.interview import job_text, last_answers, next_weekend
 from cureplan.inputs.job.reader import read_own_job
 
 if TYPE_CHECKING:
-    from datetime import datetime
-
     from cureplan.desk.pages import Desk
 
 __all__ = ["JobLine", "job_line", "routes"]
@@ -89,18 +86,10 @@ def _first_text(desk: Desk, name: str) -> str:
             answers = last_answers(desk.folder.job_path(latest))
         except CurePlanError:
             answers = {}
-    for key, at in zip(("from", "open_by"), _weekend(desk.now()), strict=True):
-        answers[f"access.{key}"] = f"{at:%Y-%m-%d %H:%M}"
+    answers |= next_weekend(desk.now())
     if name:
         answers["site.name"] = name
     return job_text(answers)
-
-
-def _weekend(now: datetime) -> tuple[datetime, datetime]:
-    """The next Friday evening, and the Monday morning after it."""
-    day = now.replace(hour=19, minute=0, second=0, microsecond=0, tzinfo=None)
-    friday = day + timedelta(days=(4 - day.weekday()) % 7 or 7)
-    return friday, friday + timedelta(days=2, hours=11)
 
 
 def _lines(desk: Desk) -> list[JobLine]:

@@ -7,6 +7,7 @@ import os
 import signal
 import subprocess
 import sys
+from datetime import datetime
 from itertools import pairwise
 from pathlib import Path
 
@@ -24,6 +25,7 @@ from cureplan.inputs.job.interview import (
     job_text,
     last_answers,
     next_question,
+    next_weekend,
     read_answer,
 )
 from cureplan.inputs.job.reader import read_job
@@ -64,7 +66,28 @@ def test_usual_answers_make_a_job_that_reads(tmp_path: Path) -> None:
     assert [room.open_for for room in job.rooms] == ["carts", "wash-down"]
     assert job.cards.primer is None
     assert job.weather.source == "station"
-    assert "#" in (tmp_path / "job.toml").read_text(encoding="utf-8")
+    written = tmp_path / "job.toml"
+    assert "#" in written.read_text(encoding="utf-8")
+    # A night to come is proposed.
+    assert written.stat().st_mtime < job.access.begins.timestamp()
+
+
+@pytest.mark.parametrize(
+    ("now", "begins", "open_by"),
+    [
+        ("2026-11-29 02:33", "2026-12-04 19:00", "2026-12-07 06:00"),
+        ("2026-12-03 23:59", "2026-12-04 19:00", "2026-12-07 06:00"),
+        # On the day itself it is too late to plan the night before.
+        ("2026-12-04 00:00", "2026-12-11 19:00", "2026-12-14 06:00"),
+        ("2026-12-26 12:00", "2027-01-01 19:00", "2027-01-04 06:00"),
+    ],
+)
+def test_the_next_weekend_goes_from_friday_evening_to_monday_morning(
+    now: str, begins: str, open_by: str
+) -> None:
+    # By the calendar: 4 and 11 December 2026 and 1 January 2027 are Fridays.
+    said = next_weekend(datetime.fromisoformat(now))
+    assert said == {"access.from": begins, "access.open_by": open_by}
 
 
 def test_a_held_kitchen_is_asked_for_its_set_point(tmp_path: Path) -> None:

@@ -59,7 +59,8 @@ CASES = {
     ),
     "milestone missing": (
         OPENS + '\nspread = "10 %"', "",
-        "[milestones.wet_edge]", "milestones.topcoat_opens", ["missing", "[milestones.topcoat_opens]"],
+        "[milestones.wet_edge]", "milestones.topcoat_opens",
+        ["missing", "[milestones.topcoat_opens]"],
     ),
     "no points": (
         WET_EDGE, "points = []",

@@ -44,6 +44,7 @@ __all__ = [
     "job_text",
     "last_answers",
     "next_question",
+    "next_weekend",
     "read_answer",
     "value_of",
 ]
@@ -123,6 +124,14 @@ class Question:
     def key(self) -> str:
         """The key as messages show it."""
         return key_text(self.path)
+
+
+def next_weekend(now: datetime) -> Answers:
+    """The dates of a job to come, as a rule: Friday evening to Monday morning."""
+    day = now.replace(hour=19, minute=0, second=0, microsecond=0, tzinfo=None)
+    friday = day + timedelta(days=(4 - day.weekday()) % 7 or 7)
+    night = (friday, friday + _WEEKEND)
+    return {".".join(key): at.strftime(_STAMP) for key, at in zip(_DATES, night, strict=True)}
 
 
 def next_question(answers: Answers) -> Question | None:

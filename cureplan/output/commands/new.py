@@ -6,6 +6,7 @@ import json
 import sys
 from collections.abc import Iterator
 from contextlib import suppress
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -38,7 +39,7 @@ def new(
     and the same command goes on from there.
     """
     from cureplan.core.writing import refuse_target, write_atomically
-    from cureplan.inputs.job.interview import interview
+    from cureplan.inputs.job.interview import interview, next_weekend
     from cureplan.output.commands.common import print_text
 
     if _stands(job_file):
@@ -52,8 +53,10 @@ def new(
         draft, option="JOB.toml", ours=lambda head: head.startswith(_DRAFT) or not head
     )
     answers = _read_draft(draft)
-    script = None if _at_a_terminal() else _Script(answers)
-    proposed = {} if answers else _usual(job_file)
+    begins = next_weekend(datetime.now().astimezone())["access.from"]
+    # By when it must be open is proposed by what is said of its beginning.
+    proposed = {"access.from": begins} | _usual(job_file)
+    script = None if _at_a_terminal() else _Script(answers, proposed)
     if answers:
         kept = harmless(draft)
         _tell(f"Going on from {kept}, {len(answers)} answers; delete it to begin anew.")
@@ -194,10 +197,10 @@ def _at_the_keyboard(question: str, usual: str) -> str:
 class _Script:
     """Answers from standard input, one a line."""
 
-    def __init__(self, answers: Answers) -> None:
+    def __init__(self, answers: Answers, proposed: Answers) -> None:
         """A script that begins as the draft does is the whole interview once more."""
         said = sys.stdin.buffer.read().decode("utf-8-sig", "replace").splitlines()
-        if answers and _begins_as(said, answers):
+        if answers and _begins_as(said, answers, proposed):
             answers.clear()
         self._lines: Iterator[str] = iter(said)
 
@@ -213,7 +216,7 @@ class _Script:
         return line or usual
 
 
-def _begins_as(said: list[str], answers: Answers) -> bool:
+def _begins_as(said: list[str], answers: Answers, proposed: Answers) -> bool:
     from cureplan.inputs.job.interview import given_by, next_question
 
     known: Answers = {}
@@ -222,7 +225,8 @@ def _begins_as(said: list[str], answers: Answers) -> bool:
         if question is None or question.key not in answers:
             break
         try:
-            given = given_by(question, line.strip() or question.usual)
+            usual = proposed.get(question.key) or question.usual
+            given = given_by(question, line.strip() or usual)
         except InputError:
             return False
         if any(answers.get(key) != answer for key, answer in given.items()):
