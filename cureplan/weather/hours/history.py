@@ -75,6 +75,9 @@ def _like_the_days_around(run: NDArray[np.int64], column: FloatArray) -> FloatAr
     for row, shift in enumerate((-DAY_H, DAY_H)):
         there = (hours + shift >= 0) & (hours + shift < column.size)
         days[row, there] = column[hours[there] + shift]
+    if run.size == DAY_H:
+        # Each day reaches into the gap by an hour, for which its own of that time stands in.
+        days[0, -1], days[1, 0] = days[0, 1], days[1, -2]
     known = ~np.isnan(days).any(axis=1)
     shape = days[known].mean(axis=0) if known.any() else np.zeros(hours.size)
     share = np.linspace(0.0, 1.0, hours.size)

@@ -1,0 +1,489 @@
+"""Dates, clocks, zones and the hours of a series, each on both sides of its limits."""
+
+from datetime import UTC, date, datetime, timedelta, timezone
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+import numpy as np
+import pytest
+from builders import HAND, JULY_17_S, series_of
+
+from cureplan.core.errors import InputError, OutOfRangeError
+from cureplan.weather.hours.csv_cells import number_of, numbers_of
+from cureplan.weather.hours.csv_dates import clock_of, date_of, orders_that_fit
+from cureplan.weather.hours.csv_issued import Known, issued_in
+from cureplan.weather.hours.csv_times import TimeColumn, read_times
+from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
+from cureplan.weather.hours.history import fill_history
+from cureplan.weather.hours.merge import RawRows, hourly_from_rows, splice
+from cureplan.weather.hours.resample import hour_means, hours_between
+from cureplan.weather.hours.series import Gap, utc_of
+
+NEW_YORK = ZoneInfo("America/New_York")
+JULY = datetime(2013, 7, 17, tzinfo=UTC)
+
+
+def at_h(hours):
+    return JULY + timedelta(hours=hours)
+
+
+# Cells
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"),
+    [
+        ("1:00 AM", 3600), ("12:59 AM", 3540), ("12:59 PM", 46_740), ("0:30 AM", None),
+        ("13:00 AM", None), ("11:59:59 PM", 86_399), ("23:59:59", 86_399), ("24:00", 86_400),
+        ("24:00:01", None), ("12:60", None), ("12:59:60", None), ("00:00", 0), ("7 PM", 68_400),
+        ("7", None), ("12 am", 0), ("12 pm", 43_200), ("1:02:03.25", 3723.25),
+    ],
+)  # fmt: skip
+def test_a_clock_has_the_hours_minutes_and_seconds_that_clocks_have(text, seconds):
+    told = clock_of(text)
+    assert (told and told[0]) == seconds if seconds else told is None or told[0] == seconds
+    if told is not None:
+        assert told[1] == text.lower().endswith("m")
+
+
+@pytest.mark.parametrize(
+    ("text", "order", "year"),
+    [
+        ("1/2/69", "dmy", 2069), ("1/2/70", "dmy", 1970), ("1/2/99", "dmy", 1999),
+        ("1/2/00", "dmy", 2000), ("0100-02-01", "ymd", 100), ("13-02-01", "ymd", 2013),
+    ],
+)  # fmt: skip
+def test_years_of_two_digits_lie_from_1970_to_2069(text, order, year):
+    assert date.fromordinal(date_of(text).day(order)).replace(month=1, day=1) == date(
+        year, 1, 1
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "orders"),
+    [
+        ("17.07.2013", ("dmy",)), ("17/07/2013", ("dmy", "mdy")), ("17.07.13", ("dmy",)),
+        ("17/07/13", ("dmy", "mdy", "ymd")), ("2013/7/17", ("ymd",)), ("20130717", ("ymd",)),
+        ("2013-07-170", None), ("2013-070-17", None), ("201-07-17", None), ("17/07/201", None),
+        ("17/07.2013", None), ("17/07", None), ("17/07/20/13", None), ("foo 17/07/2013", None),
+        ("Wed 17/07/2013", ("dmy", "mdy")), ("17 Jul 2013", ("dmy",)),
+        ("Jul 17 2013", ("mdy",)), ("2013 Jul 17", ("ymd",)), ("mar 17 jul 2013", ("dmy",)),
+        ("17 of July 2013", ("dmy",)), ("17 foo July 2013", None),
+        ("17 Jul Aug Sep 2013", None),
+    ],
+)  # fmt: skip
+def test_the_orders_in_which_a_date_may_stand(text, orders):
+    found = date_of(text)
+    assert (found and found.orders) == orders
+
+
+def test_orders_fit_in_which_every_date_exists():
+    texts = ["11/07/2013", "12/07/2013"]
+    assert orders_that_fit([date_of(text) for text in texts]) == ("dmy", "mdy")
+    assert orders_that_fit([date_of(text) for text in [*texts, "13/07/2013"]]) == ("dmy",)
+    assert orders_that_fit([date_of(text) for text in [*texts, "31/02/2013"]]) == ()
+
+
+@pytest.mark.parametrize(
+    ("text", "shift_h"),
+    [
+        ("+14:00", 14), ("+15:00", None), ("-14:00", -14), ("+05:59", 5 + 59 / 60),
+        ("+05:60", None), ("UTC-5", -5), ("\u22125", -5), ("LST", -5), ("Eastern Time", -4),
+        ("EDT", -4), ("EST", -5), ("local", -4), ("nowhere", None), ("America/Nowhere", None),
+        ("CST", None),
+    ],
+)  # fmt: skip
+def test_offsets_lie_within_fourteen_hours_and_names_are_known_ones(text, shift_h):
+    clock = zone_of(text, NEW_YORK, JULY)
+    if shift_h is None:
+        assert clock is None
+    else:
+        assert JULY.astimezone(clock).utcoffset() == timedelta(hours=shift_h)
+
+
+def test_names_of_a_sites_own_clock_are_those_of_the_whole_year():
+    # Standard time of December and summer time of June; without a site neither is known.
+    site = ZoneInfo("Asia/Kolkata")
+    assert zone_of("IST", site, JULY).utcoffset(None) == timedelta(hours=5.5)
+    south = ZoneInfo("Australia/Adelaide")
+    assert zone_of("ACDT", south, JULY).utcoffset(None) == timedelta(hours=10.5)
+    assert zone_of("ACST", south, JULY).utcoffset(None) == timedelta(hours=9.5)
+    assert zone_of("ACDT", None, JULY) is None
+    assert zone_of("LST", south, JULY).utcoffset(None) == timedelta(hours=9.5)
+
+
+def column(*texts, site=None, zone_text="", order=None):
+    return TimeColumn(
+        texts=texts,
+        lines=list(range(2, 2 + len(texts))),
+        header="when",
+        source=Path("w.csv"),
+        zone_text=zone_text,
+        order=order,
+        site=site,
+    )
+
+
+@pytest.mark.parametrize(
+    ("texts", "told"),
+    [
+        (("32874", "32875"), "a spreadsheet's day number"),
+        (("73049.5", "73050"), "a spreadsheet's day number"),
+        (("32873", "32874"), "not a date and time"),
+        (("73050", "73051"), "not a date and time"),
+        (("999999999", "1000000001"), "not a date and time"),
+        (("2013-07-17T19:00", "2013-07-17T20:00Z"), "a time without its offset"),
+        (("17.07.2013 7:00 AM", "17.07.2013 8:00"), "AM or PM is missing"),
+        (("11/07/2013 12:00", "11/07/2013 13:00"), "day and month cannot be told apart"),
+        (("32/07/2013 12:00", "11/07/2013 13:00"), "no such date"),
+        (("17.07.2013 12:00", "17.07.2013"), "a date without a time of day"),
+        (("17.07.2013 12:00", "noon"), "not a date and time"),
+    ],
+)
+def test_columns_that_tell_no_time_are_refused(texts, told):
+    with pytest.raises(InputError, match=told):
+        read_times(column(*texts))
+
+
+@pytest.mark.parametrize(
+    ("texts", "first_s", "code"),
+    [
+        (("1000000000", "1000003600"), 1.0e9, "s"),
+        (("2099996400", "2100000000"), 2_099_996_400.0, "s"),
+        (("1000000000000", "1000003600000"), 1.0e9, "ms"),
+        (("2099996400000", "2100000000000"), 2_099_996_400.0, "ms"),
+    ],
+)
+def test_seconds_and_thousandths_since_1970_are_counted_from_2001_to_2036(texts, first_s, code):
+    times = read_times(column(*texts))
+    assert times.epoch_s.tolist() == [first_s, first_s + 3600.0]
+    assert times.how[0].values == {"unit": code}
+    assert (times.backwards, times.guessed_zone) == (False, False)
+    back = read_times(column(*reversed(texts)))
+    assert (back.backwards, back.epoch_s.tolist()) == (True, times.epoch_s.tolist())
+    assert [message.code for message in back.how] == ["read.epoch", "read.newest_first"]
+
+
+@pytest.mark.parametrize(
+    ("texts", "hour"),
+    [
+        (("2013071707", "2013071708"), 7.0),
+        (("201307170730", "201307170830"), 7.5),
+        (("20130717073015", "20130717083015"), 7.5 + 15 / 3600),
+    ],
+)
+def test_digits_without_signs_are_a_date_and_a_clock(texts, hour):
+    times = read_times(column(*texts, zone_text="UTC"))
+    assert times.epoch_s.tolist() == [JULY_17_S + 3600.0 * (hour + n) for n in (0, 1)]
+
+
+def test_clocks_at_the_sites_time_are_guessed_and_told():
+    times = read_times(column("2013-07-17 19:00", "2013-07-17 20:00", site=NEW_YORK))
+    assert times.epoch_s[0] == at_h(23).timestamp()
+    assert times.guessed_zone
+    assert [message.code for message in times.how] == ["read.clock_site"]
+    stated = read_times(column("2013-07-17 19:00", site=NEW_YORK, zone_text="-05:00"))
+    assert stated.epoch_s[0] == at_h(24).timestamp()
+    assert not stated.guessed_zone
+    assert stated.offset_s.tolist() == [-5 * 3600.0]
+
+
+def test_rows_of_several_clocks_each_count_by_their_own_in_either_direction():
+    texts = "17.07.2013 19:00 EDT", "17.07.2013 19:30 CDT", "17.07.2013 21:00 EDT"
+    times = read_times(column(*texts))
+    hours = ((times.epoch_s - JULY_17_S) / 3600.0).tolist()
+    assert hours == [23.0, 24.5, 25.0]
+    back = read_times(column(*reversed(texts)))
+    assert back.backwards
+    assert ((back.epoch_s - JULY_17_S) / 3600.0).tolist() == hours
+    assert back.offset_s.tolist() == [-14400.0, -18000.0, -14400.0]
+    for rows, line in ((texts, 4), (tuple(reversed(texts)), 2)):
+        bad = [text.replace("21:00 EDT", "21:00 QQQ") for text in rows]
+        with pytest.raises(InputError, match=rf"w\.csv:{line}: .*'QQQ' is no clock"):
+            read_times(column(*bad))
+
+
+@pytest.mark.parametrize(
+    ("count", "wrong", "backwards"), [(21, 1, True), (20, 2, False), (21, 0, True)]
+)
+def test_rows_stand_newest_first_where_nine_in_ten_steps_go_back(count, wrong, backwards):
+    hours = list(range(count))[::-1]
+    if wrong:
+        hours[1 : 1 + wrong] = [30 + n for n in range(wrong)]
+    texts = [str(int(JULY_17_S) + 3600 * hour) for hour in hours]
+    assert read_times(column(*texts)).backwards == backwards
+
+
+@pytest.mark.parametrize(
+    ("clocks", "refused"),
+    [
+        (("10:00", "11:00", "12:00", "1:00", "2:00"), 5),
+        (("10:00", "11:00", "12:00", "13:00", "2:00"), None),
+        (("0:00", "1:00", "2:00", "3:00", "2:00"), None),
+        (("10:00", "11:00", "12:00"), None),
+    ],
+)
+def test_a_clock_that_never_passes_twelve_and_goes_back_lacks_am_and_pm(clocks, refused):
+    texts = [f"17.07.2013 {clock}" for clock in clocks]
+    if refused is None:
+        assert read_times(column(*texts, zone_text="UTC")).epoch_s.size == len(clocks)
+    else:
+        with pytest.raises(InputError, match=rf"w\.csv:{refused}: .*12-hour clock"):
+            read_times(column(*texts, zone_text="UTC"))
+
+
+@pytest.mark.parametrize(
+    ("walls", "offsets", "missing", "doubled", "resolved"),
+    [
+        # New York, 3 November 2013: the hour from one to two comes twice.
+        ([0.5, 1.0, 1.0, 2.0], [-4, -4, -5, -5], None, None, 2),
+        ([0.5, 1.0, 2.0], [-4, -4, -5], None, 1, 1),
+        ([1.0, 1.5, 1.0, 1.5, 1.0], [-4, -4, -4, -4, -4], None, 0, 5),
+        ([0.0, 3.0], [-4, -5], None, None, 0),
+        # 10 March: none from two to three.
+        ([-5688.0 + 1.5, -5688.0 + 2.0, -5688.0 + 3.0], [-5, -5, -4], 1, None, 0),
+    ],
+)
+def test_hours_that_come_twice_or_not_at_all(walls, offsets, missing, doubled, resolved):
+    midnight_s = datetime(2013, 11, 3, tzinfo=UTC).timestamp()
+    # 238 days before 3 November is 10 March.
+    walls = np.array([wall + (-24.0 if wall < -5000 else 0.0) for wall in walls])
+    hours = local_to_utc(midnight_s + 3600.0 * walls, NEW_YORK)
+    assert (hours.offset_s / 3600.0).tolist() == offsets
+    assert (hours.missing, hours.doubled, hours.resolved) == (missing, doubled, resolved)
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("-9999", np.nan), ("-9998", -9998.0), (" 30,5 °C", 30.5), ("1e3", 1000.0),
+        ("1e999", None), ("60%", 60.0), ("n/a", np.nan), ("+.5", 0.5), ("1,234.5", None),
+    ],
+)  # fmt: skip
+def test_cells_are_numbers_none_or_missing(text, value):
+    cell = number_of(text)
+    if value is None:
+        assert cell is None
+    else:
+        assert cell.value == pytest.approx(value, nan_ok=True)
+        assert cell.marked == (text == "-9999")
+
+
+def test_a_column_counts_its_marks_and_names_its_first_bad_row():
+    read = numbers_of(["1,5", "-9999", "-9999", "°", "2 %", ""])
+    assert (read.commas, read.marked, read.bad) == (True, 2, 3)
+    assert read.units == {"", "%"}
+    assert numbers_of(["1.5", "2"]).bad is None
+    assert numbers_of(["1.5", "2"]).commas is False
+
+
+# When a forecast was made
+
+KNOWN = Known(
+    rows=(datetime(2025, 6, 14, 20, tzinfo=UTC), datetime(2025, 6, 19, 20, tzinfo=UTC)),
+    latest=datetime(2025, 6, 14, 20, tzinfo=UTC),
+    zone=timezone(timedelta(hours=-5)),
+)
+
+
+@pytest.mark.parametrize(
+    ("words", "when"),
+    [
+        ("3 pm", "14 20:00"), ("4 pm", "14 21:00"), ("5 pm", "13 22:00"),
+        ("yesterday 3 pm", "13 20:00"), ("noon", "14 17:00"), ("midnight", "14 05:00"),
+        ("0730z", "14 07:30"), ("730 am", "14 12:30"), ("21:00z", "14 21:00"),
+        ("21:30z", "13 21:30"), ("friday 3 pm", "13 20:00"), ("saturday 3 pm", "14 20:00"),
+        ("sunday 3 pm", "08 20:00"), ("14 june", "14 05:00"), ("14 june 3 pm", "14 20:00"),
+        ("2025061412", "14 12:00"), ("2025-06-14 07:00", "14 12:00"),
+        ("2025-06-14 07:00 utc", "14 07:00"), ("2025-06-14 07:00-03:00", "14 10:00"),
+        ("7 am edt", "14 11:00"), ("7 am qst", None), ("5/6/2025 7 am", None),
+        ("13/6/2025 7 am", "13 12:00"), ("friday 13 june 7 am", "13 12:00"),
+        ("friday 14 june 7 am", None), ("25:00", None), ("2025-06-31 07:00", None),
+    ],
+)  # fmt: skip
+def test_words_mean_the_last_such_hour_before_the_file_was_written(words, when):
+    # Written on Saturday 14 June 2025 at 15:00, five hours behind UTC; an hour is let pass.
+    found = issued_in(words, KNOWN)
+    stamps = [f"{one:%d %H:%M}" for one in found if one.month == 6 and one.year == 2025]
+    if when is None:
+        assert len(found) != 1
+    else:
+        assert stamps == [when]
+
+
+@pytest.mark.parametrize(
+    ("words", "count"),
+    [
+        ("15 april 7 am", 1), ("14 april 7 am", 0),
+        ("18 august 7 am", 1), ("19 august 7 am", 0),
+    ],
+)  # fmt: skip
+def test_a_forecast_is_made_within_sixty_days_of_its_rows(words, count):
+    # 60 days before 14 June is 15 April, 60 days after 19 June is 18 August.
+    assert len(issued_in(words, KNOWN)) == count
+
+
+def test_a_day_without_its_year_may_be_of_the_year_before():
+    january = datetime(2025, 1, 2, tzinfo=UTC)
+    known = Known(rows=(january, january + timedelta(days=5)), latest=january, zone=UTC)
+    assert issued_in("31 december 7 am", known) == (datetime(2024, 12, 31, 7, tzinfo=UTC),)
+    december = datetime(2024, 12, 30, tzinfo=UTC)
+    known = Known(rows=(december, december + timedelta(days=5)), latest=january, zone=UTC)
+    assert issued_in("1 january 7 am", known) == (datetime(2025, 1, 1, 7, tzinfo=UTC),)
+
+
+# Hours of a series
+
+
+def rows_at(hours, temp_c, dew_c=None):
+    hours = np.asarray(hours, dtype=float)
+    blank = np.full(hours.size, np.nan)
+    return RawRows(
+        epoch_s=JULY_17_S + 3600.0 * hours,
+        temp_c=np.asarray(temp_c, dtype=float),
+        dew_c=blank if dew_c is None else np.asarray(dew_c, dtype=float),
+        cloud_frac=blank,
+        origin=np.zeros(hours.size, dtype=int),
+    )
+
+
+@pytest.mark.parametrize(("step_h", "gaps"), [(1.5, 0), (1.51, 1)])
+def test_steps_of_an_hour_and_a_half_are_no_gap(step_h, gaps):
+    rows = rows_at(step_h * np.arange(3), 2.0 * step_h * np.arange(3))
+    series = hourly_from_rows(rows, origins=(HAND,), phase_s=0.0)
+    assert series.temp_c == pytest.approx(2.0 * np.arange(series.temp_c.size))
+    assert len(series.gaps) == gaps
+    filled, _, stretches, told = hours_between(rows, origins=(HAND,), phase_s=0.0)
+    assert (len(stretches), len(told)) == (gaps, gaps)
+    assert (filled.epoch_s.size > 3) == bool(gaps)
+
+
+@pytest.mark.parametrize(
+    ("step_h", "filled_h"), [(6.5, [0, 1, 2, 3, 4, 5, 6, 6.5]), (6.6, [0])]
+)
+def test_steps_of_six_hours_and_a_half_are_filled_and_longer_ones_not(step_h, filled_h):
+    rows = rows_at(step_h * np.arange(3), [20.0, 20.0, 20.0])
+    filled, *_ = hours_between(rows, origins=(HAND,), phase_s=0.0)
+    hours = (filled.epoch_s - JULY_17_S) / 3600.0
+    assert hours[: len(filled_h)].tolist() == filled_h
+    assert (filled.epoch_s.size == 3) == (step_h > 6.5)
+
+
+def test_one_row_with_air_is_filled_between_none():
+    rows = rows_at([0, 3, 6], [20.0, np.nan, np.nan])
+    filled, *_ = hours_between(rows, origins=(HAND,), phase_s=0.0)
+    assert filled.epoch_s.size == 3
+    rows = rows_at([0, 3, 6], [20.0, np.nan, 26.0])
+    filled, *_ = hours_between(rows, origins=(HAND,), phase_s=0.0)
+    assert filled.temp_c == pytest.approx([20, 21, 22, 23, 24, 25, 26])
+
+
+@pytest.mark.parametrize(
+    ("minutes", "averaged"),
+    [
+        (np.arange(0, 200, 31), True), (np.arange(0, 200, 32), False),
+        ([0, 20, 40, 60], True), ([0, 20, 40, 59], False), ([60], False),
+    ],
+)  # fmt: skip
+def test_rows_of_half_an_hour_are_averaged_where_they_span_an_hour(minutes, averaged):
+    rows = rows_at(np.asarray(minutes) / 60.0, np.full(len(minutes), 20.0))
+    means, told = hour_means(rows, phase_s=0.0)
+    assert [message.code for message in told] == ["weather.averaged"] * averaged
+    assert (means is rows) != averaged
+
+
+@pytest.mark.parametrize(("first", "is_mean"), [(36, True), (37, False)])
+@pytest.mark.parametrize("mirrored", [False, True])
+def test_nine_tenths_of_an_hour_make_a_mean_and_less_the_hour_itself(first, is_mean, mirrored):
+    # Air that is 0 °C at the hour and rises by the square of the time to it on both sides.
+    minutes = np.arange(first, 151.0)
+    minutes = 120.0 - minutes[::-1] if mirrored else minutes
+    rows = rows_at(minutes / 60.0, ((minutes - 60.0) / 30.0) ** 2)
+    means, _ = hour_means(rows, phase_s=0.0)
+    there = np.flatnonzero(means.epoch_s == JULY_17_S + 3600.0)
+    assert (means.temp_c[there[0]] > 0.2) == is_mean
+    assert means.temp_c[there[0]] >= 0.0
+
+
+def days_with_a_gap(first, last, *, days=5):
+    """Days of 20 °C at noon's twelve hours off, of which some hours are not known."""
+    hours = np.arange(24.0 * days)
+    temp_c = 20.0 - np.abs(hours % 24 - 12.0)
+    temp_c[first : last + 1] = np.nan
+    gap = Gap(
+        what="temperature", starts=at_h(first), ends=at_h(last), hours=last - first + 1,
+        mended="no",
+    )  # fmt: skip
+    return series_of(temp_c, dew_c=np.full(temp_c.size, 5.0), gaps=(gap,))
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "before_h", "since_h", "is_filled"),
+    [
+        (48, 71, 120, None, True), (48, 72, 120, None, False), (0, 3, 120, None, False),
+        (1, 3, 120, None, True), (116, 119, 120, None, False), (115, 118, 120, None, True),
+        (48, 50, 51, None, True), (48, 50, 48, None, False), (48, 50, 120, 51.0, True),
+        (48, 50, 120, 51.1, False),
+    ],
+)  # fmt: skip
+def test_a_day_between_known_hours_before_the_job_is_filled(
+    first, last, before_h, since_h, is_filled
+):
+    series = days_with_a_gap(first, last)
+    since = None if since_h is None else at_h(since_h)
+    filled = fill_history(series, before=at_h(before_h), since=since)
+    assert (len(filled.warnings) == 1) == is_filled
+    hours = np.arange(first, last + 1)
+    if is_filled:
+        # Every day is like every other, so the days around it are the day itself.
+        assert filled.temp_c[hours] == pytest.approx(20.0 - np.abs(hours % 24 - 12.0))
+        assert (filled.dew_c[hours] == 5.0).all()
+        (gap,) = filled.gaps
+        assert (gap.starts, gap.ends, gap.hours) == (at_h(first), at_h(last), last - first + 1)
+        assert gap.mended == "by the days around it"
+        assert filled.warnings[0].values == {"count": hours.size}
+    else:
+        assert filled is series
+
+
+def test_two_gaps_are_filled_one_by_one_to_meet_the_hours_beside_them():
+    # Level days 4 K warmer from the third on: between them the air is led across.
+    temp_c = np.where(np.arange(120) < 60, 20.0, 24.0)
+    temp_c[[59, 60, 61, 80]] = np.nan
+    filled = fill_history(series_of(temp_c), before=at_h(120))
+    assert filled.temp_c[[59, 60, 61, 80]] == pytest.approx([21.0, 22.0, 23.0, 24.0], abs=1.01)
+    assert [gap.hours for gap in filled.gaps] == [3, 1]
+
+
+def test_spans_of_a_series_at_their_edges():
+    series = days_with_a_gap(10, 12)
+    assert series.covers(at_h(3), at_h(3))
+    assert series.missing_hours(at_h(9), at_h(10)) == (at_h(10),)
+    assert series.missing_hours(at_h(9), at_h(9)) == ()
+    assert series.missing_hours(at_h(-1), at_h(0)) == (at_h(-1),)
+    assert series.missing_hours(at_h(118.5), at_h(119.5)) == (at_h(120),)
+    for first, last, gaps in ((12, 20, 1), (13, 20, 0), (0, 10, 1), (0, 9, 0)):
+        assert len(series.slice(at_h(first), at_h(last)).gaps) == gaps
+    ends = series.slice(at_h(-5), at_h(0))
+    assert ends.epoch_s.tolist() == [JULY_17_S]
+    assert series.slice(at_h(119), at_h(130)).epoch_s.tolist() == [JULY_17_S + 119 * 3600]
+    for first, last in ((-5, -1), (120, 130)):
+        with pytest.raises(OutOfRangeError, match="weather is known from"):
+            series.slice(at_h(first), at_h(last))
+
+
+def test_of_mended_gaps_what_no_other_piece_fills_is_carried():
+    gap = Gap(
+        what="temperature", starts=at_h(2), ends=at_h(6), hours=5, mended="by a straight line"
+    )
+    long = series_of(np.arange(10.0), gaps=(gap,))
+    early = series_of([50.0, 51.0], first_s=JULY_17_S + 3600.0)
+    middle = series_of([60.0], first_s=JULY_17_S + 4 * 3600.0)
+    joined = splice([early, middle, long])
+    assert joined.temp_c.tolist() == [0, 50, 51, 3, 60, 5, 6, 7, 8, 9]
+    spans = [(one.starts, one.ends, one.hours) for one in joined.gaps]
+    assert spans == [(at_h(3), at_h(3), 1), (at_h(5), at_h(6), 2)]
+
+
+def test_an_instant_is_its_seconds_since_1970():
+    assert utc_of(-86_400.0) == datetime(1969, 12, 31, tzinfo=UTC)
