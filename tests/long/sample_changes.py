@@ -96,6 +96,28 @@ EQUAL = {
         "seconds are counted in every row or in none",
     "if len(problem.rooms[room]) >= problem.pour(room) + 1": "every floor has a coat",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
+    "if temp_k.std() <= _LEAST_SWING_K or np.ptp(shares[known]) == 0:":
+        "no swing is it to the last digit",
+    "if np.median(share) > _DRY_MEDIAN or share.max() >= _DRY_MOST:":
+        "no air is it to the last digit",
+    "if np.median(share) >= _DRY_MEDIAN or share.max() > _DRY_MOST:":
+        "no air is it to the last digit",
+    "if np.median(other) <= 0.2:": "no air is it to the last digit",
+    "at = np.abs(numbers[known] - mark) <= 1e-9": "nothing is so little off",
+    "if _sun_w_m2(place, float(np.median(air.epoch_s))) <= _DARK_W_M2:":
+        "no sun is it to the last digit",
+    "kept = means_c.std() <= _ROOM_DAYS_K and _ROOM_C[0] <= means_c.mean() <= _ROOM_C[1]":
+        "no spread is it to the last digit",
+    "if swing_k <= _LEAST_SWING_K or left.var() > (1.0 - _LEAST_SHARE) * rest.var():":
+        "no swing is it to the last digit",
+    "if swing_k < _LEAST_SWING_K or left.var() >= (1.0 - _LEAST_SHARE) * rest.var():":
+        "no share is it to the last digit",
+    "return None if _WARMEST_H[0] < crest_h <= _WARMEST_H[1] else crest_h":
+        "no crest is it to the last digit",
+    "return None if _WARMEST_H[0] <= crest_h < _WARMEST_H[1] else crest_h":
+        "no crest is it to the last digit",
+    "if plain.rindex(months[0]) <= plain.index(first):": "no word is a number",
+    "cold = temp_c[worst] <= low_c": "what stands at its limit is not told",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 

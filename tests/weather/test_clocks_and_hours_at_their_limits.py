@@ -10,8 +10,14 @@ from builders import HAND, JULY_17_S, series_of
 
 from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.weather.hours.csv_cells import number_of, numbers_of
-from cureplan.weather.hours.csv_dates import clock_of, date_of, orders_that_fit
-from cureplan.weather.hours.csv_issued import Known, issued_in
+from cureplan.weather.hours.csv_dates import clock_of, date_of, days_of, orders_that_fit
+from cureplan.weather.hours.csv_issued import (
+    Known,
+    issue_words,
+    issued_in,
+    names_a_day,
+    zone_said,
+)
 from cureplan.weather.hours.csv_times import TimeColumn, read_times
 from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
 from cureplan.weather.hours.history import fill_history
@@ -75,6 +81,25 @@ def test_years_of_two_digits_lie_from_1970_to_2069(text, order, year):
 def test_the_orders_in_which_a_date_may_stand(text, orders):
     found = date_of(text)
     assert (found and found.orders) == orders
+
+
+def test_eight_digits_are_a_year_a_month_and_a_day():
+    assert date_of("20131207").parts == (2013, 12, 7)
+    assert [days_of([date_of(one)] * 2, ("ymd",)) for one in ("2013-12-07", "20131207")] == [
+        {"ymd": [735_209] * 2}
+    ] * 2
+
+
+@pytest.mark.parametrize(
+    ("last", "follow"), [(18, True), (19, False), (4, True), (3, False), (11, True)]
+)
+def test_days_follow_each_other_with_gaps_of_a_week_at_most(last, follow):
+    dates = [date_of(f"2013-07-{day:02}") for day in (11, 11, last)]
+    assert bool(days_of(dates, ("ymd",))) == follow
+    # Every step that may be is met, and all of them at once are as good.
+    month = np.cumsum([1, 0, 1, 2, 3, 4, 5, 6, 7])
+    assert days_of([date_of(f"2013-07-{day:02}") for day in month], ("ymd",))
+    assert days_of([date_of(f"2013-07-{day:02}") for day in month[::-1]], ("ymd",))
 
 
 def test_orders_fit_in_which_every_date_exists():
@@ -269,6 +294,21 @@ def test_cells_are_numbers_none_or_missing(text, value):
         assert cell.marked == (text == "-9999")
 
 
+@pytest.mark.parametrize("mark", [99.0, 99.9, 99.99, 999.0, 9999.99, 6999.0, 7999.0, 32768.0])
+def test_numbers_that_stand_for_no_value_in_many_files(mark):
+    assert number_of(f"-{mark}").marked
+    # Air of 99 may be °F; a gauge's largest number is one less than its least is below zero.
+    assert number_of(f"{mark}").marked == (mark not in {99.0, 99.9, 99.99, 32768.0})
+
+
+@pytest.mark.parametrize(
+    ("text", "unit"),
+    [("60 % rf", "%"), ("60% RH", "%"), ("20 deg C", "C"), ("68 °f", "F"), ("20°", "")],
+)
+def test_a_cell_bears_one_unit(text, unit):
+    assert number_of(text).unit == unit
+
+
 def test_a_column_counts_its_marks_and_names_its_first_bad_row():
     read = numbers_of(["1,5", "-9999", "-9999", "°", "2 %", ""])
     assert (read.commas, read.marked, read.bad) == (True, 2, 3)
@@ -321,6 +361,47 @@ def test_words_mean_the_last_such_hour_before_the_file_was_written(words, when):
 def test_a_forecast_is_made_within_sixty_days_of_its_rows(words, count):
     # 60 days before 14 June is 15 April, 60 days after 19 June is 18 August.
     assert len(issued_in(words, KNOWN)) == count
+
+
+@pytest.mark.parametrize(
+    ("remark", "words"),
+    [("12Z run", "12z"), ("run: 12Z", "12z"), ("model run 12Z,", "12z"), ("a roof", None)],
+)
+def test_the_hour_may_stand_before_the_word_of_making(remark, words):
+    assert issue_words([(remark, 7)]) == (() if words is None else ((words, 7),))
+
+
+@pytest.mark.parametrize(
+    ("remark", "zone"),
+    [
+        ("Times in UTC", "UTC"), ("sunrise 05:41 EDT", ""), ("issued 12:00 UTC, hours", ""),
+        ("UTC offset: -5, times as on the wall", "-5"), ("Made in the yard", ""),
+    ],
+)  # fmt: skip
+def test_a_clock_is_that_of_the_times_where_a_remark_speaks_of_them(remark, zone):
+    assert zone_said([(remark, 1)]) == zone
+
+
+@pytest.mark.parametrize(
+    ("words", "named"),
+    [("2025061412", True), ("2025-06-14 12:00", True), ("14 june", True), ("noon", False)],
+)
+def test_words_that_name_a_day(words, named):
+    assert names_a_day(words) == named
+
+
+def test_of_two_days_that_words_may_mean_one_to_come_falls_out():
+    # 6 May or 5 June: asked about unless the later is not yet.
+    rows = datetime(2025, 5, 6, tzinfo=UTC), datetime(2025, 6, 7, tzinfo=UTC)
+    may, june = datetime(2025, 5, 6, 7, tzinfo=UTC), datetime(2025, 6, 5, 7, tzinfo=UTC)
+    for latest, found in (
+        (june, (may, june)), (june - timedelta(hours=1), (may, june)),
+        (june - timedelta(hours=1.1), (may,)), (may - timedelta(days=2), (may, june)),
+    ):  # fmt: skip
+        assert issued_in("5/6/2025 7:00", Known(rows=rows, latest=latest, zone=UTC)) == found
+    assert issued_in("6 may 7:00", Known(rows=rows, latest=may - timedelta(2), zone=UTC)) == (
+        may,
+    )
 
 
 def test_a_day_without_its_year_may_be_of_the_year_before():

@@ -76,7 +76,9 @@ def test_two_moistures_may_differ_by_two_kelvin_where_the_air_is_damp(
 
 
 def test_the_first_damp_row_that_differs_is_named():
-    one = air([20.0] * 5, dew_c=[20, 5, 5, 5, 5], humidity=[1.0, 0.1, 1.0, 1.0, 1.0])
+    # The first differs by just what it may, the second is too dry to tell.
+    temp_c = [19.0, 20.0, 20.0, 20.0, 20.0]
+    one = air(temp_c, dew_c=[17, 5, 5, 5, 5], humidity=[1.0, 0.1, 1.0, 1.0, 1.0])
     question = asked(one)["dew"]
     assert question.row == 2
     assert "3 rows, 2013-06-17 02:00 to 2013-06-17 04:00" in question.problem
@@ -251,7 +253,7 @@ def test_a_dew_point_without_any_value_is_not_asked_about():
         (5.0, (5.0, 41.0), "f", False), (4.5, (5.0, 41.0), "f", True),
         (-15.0, (5.0, 41.0), "f", True), (-15.5, (5.0, 41.0), "f", False),
         (10.0, (12.0, 50.0), "f", True), (10.5, (12.0, 50.0), "f", False),
-        (41.0, (5.0, 41.0), "c", False), (41.5, (5.0, 41.0), "c", True),
+        (41.0, (5.0, 41.0), "c", False), (40.5, (2.0, 40.0), "c", True),
         (40.5, (5.0, 40.0), "c", False),
     ],
 )  # fmt: skip
@@ -300,6 +302,20 @@ def test_the_season_is_drawn_from_the_sun_of_six_weeks():
     assert high_c == pytest.approx(11.0 + 0.072 * sun_w_m2, abs=0.01)
     # A kilometre up it is 6.5 K colder at the least and 4 K at the most.
     assert season_c(place, when.timestamp()) == pytest.approx((low_c - 6.5, high_c - 4.0))
+
+
+def test_with_more_sun_no_season_is_colder():
+    poles = np.arange(-60.0, 61.0, 5.0)
+    lows_c = [
+        season_c(
+            Place(zone=UTC, latitude_deg=north, longitude_deg=0.0, elevation_m=0.0),
+            datetime(2013, 12, 21, tzinfo=UTC).timestamp(),
+        )
+        for north in poles
+    ]
+    by_sun = sorted(lows_c, key=lambda one: one[1])
+    assert [low for low, _ in by_sun] == sorted(low for low, _ in lows_c)
+    assert min(lows_c)[0] < -44.0
 
 
 def room(hours, *, mean_c=22.0, range_k=1.0, drift_k=0.0):
@@ -393,3 +409,21 @@ def test_a_wave_that_is_half_of_all_that_moves_tells_the_warmest_hour(half_day_k
 def test_four_days_tell_the_warmest_hour(rows, is_asked):
     one = air(wave(np.arange(rows), 4.0, crest_h=6.0), guessed=True)
     assert ("clock" in asked(one, GREENWICH)) == is_asked
+
+
+@pytest.mark.parametrize(("rows", "step_h", "is_asked"), [(24, 4.2, True), (23, 4.4, False)])
+def test_a_row_for_each_hour_of_a_day_tells_the_warmest(rows, step_h, is_asked):
+    hours = step_h * np.arange(rows)
+    one = air(wave(hours, 4.0, crest_h=6.0), hours=hours, guessed=True)
+    assert ("clock" in asked(one, GREENWICH)) == is_asked
+
+
+@pytest.mark.parametrize(("rows", "whole_days"), [(97, 3), (119, 3), (120, 4)])
+def test_a_daily_wave_is_read_off_whole_days_less_half_a_day_on_either_side(rows, whole_days):
+    at_s, rest = plausible._daily_wave(
+        air(wave(np.arange(rows), 4.0)), wave(np.arange(rows), 4.0)
+    )
+    assert at_s.size == rest.size == 24 * whole_days
+    assert at_s[0] == JUNE_S + 12 * 3600.0
+    # The mean of any whole day is the same, so the wave is all that is left.
+    assert rest == pytest.approx(wave(12 + np.arange(24 * whole_days), 4.0) - 20.0)

@@ -158,11 +158,9 @@ def _dew_as_humidity(air: Air) -> Question | None:
     known = np.flatnonzero(~np.isnan(shares) & ~np.isnan(air.temp_c))
     if air.has_dew or not known.size:
         return None
-    fits = [
-        float(np.mean(celsius[known] <= air.temp_c[known] + 0.5))
-        for celsius in (shares, (shares - 32.0) / 1.8)
-    ]
-    waved = _daily_wave(air, air.temp_c, shares) if max(fits) >= 0.98 else None
+    # Numbers from 0 to 100 are colder as °F than as °C: they fit so, or not at all.
+    fits = float(np.mean((shares[known] - 32.0) / 1.8 <= air.temp_c[known] + 0.5))
+    waved = _daily_wave(air, air.temp_c, shares) if fits >= 0.98 else None
     if waved is None:
         return None
     _, temp_k, pct = waved
@@ -302,7 +300,7 @@ def _stuck(
 ) -> Question | None:
     """The same value for a day or more where the rest of the record moves."""
     known = np.flatnonzero(~np.isnan(values_c))
-    if known.size < 2 or np.ptp(values_c[known]) < _VARIES_K:
+    if not known.size or np.ptp(values_c[known]) < _VARIES_K:
         return None
     same = np.diff(values_c[known]) == 0
     for first, last in _runs(same):
