@@ -118,6 +118,18 @@ EQUAL = {
         "no crest is it to the last digit",
     "if plain.rindex(months[0]) <= plain.index(first):": "no word is a number",
     "cold = temp_c[worst] <= low_c": "what stands at its limit is not told",
+    'if not tail and text[11:11] == "T":': "what is parted otherwise is searched",
+    'if not tail and text[10:12] == "T":': "what is parted otherwise is searched",
+    'if not tail and text[10:11] != "T":': "what is parted otherwise is searched",
+    "head, tail = text[:11], text[11:]": "what is parted otherwise is searched",
+    "if one is not None or one not in met:": "a date met before fits as it did",
+    "if abs(longitude_deg) < 90 and far(longitude_deg, latitude_deg, most_h=2.5) is None:":
+        "no zone's city lies at a pole",
+    "if abs((hours - 12) % 24 - 12) > most_h:": "half a day either way",
+    "east_deg = (longitude_deg - city[1] - 180.0) % 360.0 - 180.0": "half a turn either way",
+    "if abs(east_deg) >= FARTHEST_EAST_DEG.get(time_zone, FARTHEST_FROM_CITY_DEG):":
+        "no site is it to the last digit",
+    "if len(cells) >= 2 and cells[2] == time_zone:": "no line has two cells",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 

@@ -213,6 +213,20 @@ def test_clocks_at_the_sites_time_are_guessed_and_told():
     assert stated.offset_s.tolist() == [-5 * 3600.0]
 
 
+@pytest.mark.parametrize("text", ["17.07.2013 , 19:00", "19:00 17.07.2013"])
+def test_date_and_clock_are_found_in_a_text_that_does_not_part_at_its_blank(text):
+    assert read_times(column(text, zone_text="UTC")).epoch_s[0] == at_h(19).timestamp()
+
+
+@pytest.mark.parametrize(("year", "east_h"), [(2010, 3), (2013, 4), (2020, 3)])
+def test_a_name_of_a_clock_is_what_it_was_in_that_year(year, east_h):
+    # Moscow's winter time was four hours ahead of UTC from autumn 2011 to autumn 2014.
+    site = ZoneInfo("Europe/Moscow")
+    for clock, zone_text in ((" MSK", ""), ("", "MSK")):
+        one = column(f"17.01.{year} 12:00{clock}", site=site, zone_text=zone_text)
+        assert read_times(one).offset_s.tolist() == [3600.0 * east_h]
+
+
 def test_rows_of_several_clocks_each_count_by_their_own_in_either_direction():
     texts = "17.07.2013 19:00 EDT", "17.07.2013 19:30 CDT", "17.07.2013 21:00 EDT"
     times = read_times(column(*texts))
@@ -240,11 +254,34 @@ def test_rows_stand_newest_first_where_nine_in_ten_steps_go_back(count, wrong, b
 
 
 @pytest.mark.parametrize(
+    "hours",
+    [
+        # Nine in ten and no more go back, the others stand; nearly all do and the last is back.
+        [*range(20, 10, -1), 11, *range(10, 2, -1), 3, 2],
+        [*range(10, -1, -1), 10],
+    ],
+)
+def test_rows_that_hardly_go_back_stand_as_they_are(hours):
+    texts = [str(int(JULY_17_S) + 3600 * hour) for hour in hours]
+    assert not read_times(column(*texts)).backwards
+
+
+def test_offsets_are_turned_round_with_their_rows():
+    times = read_times(column("2013-11-03T01:00-05:00", "2013-11-03T01:00-04:00"))
+    assert times.backwards
+    assert (times.offset_s / 3600.0).tolist() == [-4.0, -5.0]
+
+
+@pytest.mark.parametrize(
     ("clocks", "refused"),
     [
         (("10:00", "11:00", "12:00", "1:00", "2:00"), 5),
         (("10:00", "11:00", "12:00", "13:00", "2:00"), None),
         (("0:00", "1:00", "2:00", "3:00", "2:00"), None),
+        (("11:00 AM", "10:00 AM", "12:00 PM"), None),
+        # Newest first, and an hour that is given twice.
+        (("2:00", "1:00", "12:00", "11:00", "10:00"), 4),
+        (("10:00", "10:00", "11:00", "12:00", "1:00"), 6),
         (("10:00", "11:00", "12:00"), None),
     ],
 )

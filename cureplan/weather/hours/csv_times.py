@@ -29,9 +29,9 @@ _CLOCK_INSIDE = re.compile(
     r"(?<!\d)\d{1,2}(?:[:h]\d{2}(?:[:.]\d{2}(?:[.,]\d+)?)?|(?=\s?[aApP]\.?\s?[mM]))"
     r"(?:\s?[aApP](?:\.?\s?[mM])?\b\.?)?"
 )
+_COMMON_ISO = re.compile(r"\d{4}-\d\d-\d\d[Tt ]\d\d:", re.ASCII)
 # Without signs between, or with the hour alone.
 _SHORT_ISO = re.compile(r"\d{8}[Tt]\d{4}|\d{4}-\d\d-\d\d[Tt]\d\d(?![\d:])", re.ASCII)
-_BETWEEN = frozenset("Tt ")
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _EPOCH_DAY = _EPOCH.toordinal()
 _DAY_S = 86_400.0
@@ -106,13 +106,11 @@ def read_times(column: TimeColumn) -> Times:
 
 def _iso(column: TimeColumn) -> _Local | Times | None:
     # Read as such only in the common shapes: the parser itself takes far more.
-    if all(t[4:5] == t[7:8] == "-" and t[13:14] == ":" for t in column.texts):
+    if all(_COMMON_ISO.match(text) for text in column.texts):
         texts, cut = list(column.texts), 16
     elif all(_SHORT_ISO.match(text) for text in column.texts):
         texts, cut = [text.upper() for text in column.texts], 13
     else:
-        return None
-    if cut == 16 and not all(text[10:11] in _BETWEEN for text in texts):
         return None
     try:
         stamps = [datetime.fromisoformat(text.upper()) for text in texts]
@@ -166,7 +164,7 @@ def _numbers(column: TimeColumn) -> _Local | Times | None:
 def _stamps(column: TimeColumn) -> FloatArray | None:
     """Ten, twelve or fourteen digits as year, month, day, hour, minute and second."""
     lengths = {len(text) for text in column.texts}
-    if len(lengths) != 1 or not lengths <= _PATTERNS.keys():
+    if len(lengths) != 1 or lengths.isdisjoint(_PATTERNS):
         return None
     pattern = _PATTERNS[lengths.pop()]
     try:
