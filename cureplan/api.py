@@ -32,7 +32,7 @@ from cureplan.planning.plan.read import read_plan
 if TYPE_CHECKING:
     from cureplan.core.messages import Message
     from cureplan.inputs.tables.night_log import NightEvent
-    from cureplan.planning.floor.pour import PourOption
+    from cureplan.planning.floor.pour import PourOption, RoomPours
     from cureplan.planning.plan.model import Plan
     from cureplan.planning.schedule.outcome import Schedule
     from cureplan.planning.studies.compare import ComparedRow, Variant
@@ -276,11 +276,14 @@ def plan_by(
         )
     issued_s = known_until(job, now_s=now.timestamp())
     job = split_long(job)
+
+    def prepare(changed: Job) -> dict[str, RoomPours]:
+        return prepare_pours(changed, series, Settled(options=options))
+
     warmer: Job | None = job
     while warmer is not None:
         job = warmer
-        rooms = prepare_pours(job, series, Settled(options=options))
-        tables = Tables(pours=rooms)
+        tables = Tables(pours=prepare(job), anew=prepare)
         chosen = choose(job, tables, issued_s=issued_s, progress=progress)
         warmer = with_heaters(job, () if chosen.stopped else chosen.schedule.failures)
     job, tables, chosen = in_parts(job, tables, chosen, issued_s=issued_s, progress=progress)

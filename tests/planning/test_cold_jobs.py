@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -12,6 +13,7 @@ import pytest
 
 from cureplan.api import _in_words, cannot_alone, get_weather, make_plan, read_job
 from cureplan.core.errors import NoFeasiblePlanError
+from cureplan.inputs.job.model import Heat
 from cureplan.judge import judge
 from cureplan.output.view.sources import arrival_views
 from cureplan.output.view.view import voice_of
@@ -84,6 +86,25 @@ def test_a_shell_at_freezing_point_is_never_green(shell):
     assert "Heat may do" in told
     series = get_weather(bare, now=bare.access.begins)
     assert "28 °F" in _in_words(bare, cannot_alone(bare, series))
+
+
+def test_heaters_are_named_as_a_way_and_do_what_was_said(shell):
+    bare, _ = shell
+    now = bare.access.begins - timedelta(hours=18)
+    with pytest.raises(NoFeasiblePlanError) as refused:
+        make_plan(bare, now=now)
+    told = re.search(
+        r"with heaters that keep (.*) at 70 °F from (\w+ [\d:]+).* on (\d+)%",
+        str(refused.value),
+    )
+    assert told is not None, str(refused.value)
+    assert told[1] == bare.rooms[0].name
+    # By hand: the same job with those heaters, as a foreman would write them down.
+    heat = Heat(to_c=(70 - 32) / 1.8, from_at=bare.access.begins, runs=True)
+    rooms = tuple(replace(room, heat=heat) for room in bare.rooms)
+    plan = make_plan(replace(bare, rooms=rooms), now=now, what_helps=False)
+    # Chances are told rounded down.
+    assert int(100 * plan.risk.all_keep_frac + 1e-9) == int(told[3])
 
 
 def test_heaters_a_job_allows_make_it_go_once_the_slab_is_warm(shell):

@@ -26,6 +26,7 @@ from cureplan.planning.plan.worth import (
     needless,
 )
 from cureplan.planning.schedule.changes import (
+    IN_SOONER,
     OPENING,
     POURING,
     REMEDY_WORDS,
@@ -33,15 +34,17 @@ from cureplan.planning.schedule.changes import (
     Change,
     _all,
     also,
+    left_out,
     more_hands,
     more_remedies,
     open_for_less,
 )
 from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
-from cureplan.planning.schedule.outcome import Relaxation, never
+from cureplan.planning.schedule.outcome import Failure, Relaxation, never
 from cureplan.planning.schedule.placing import crew_spans
 from cureplan.planning.schedule.relax import _least_remedies, explain
+from cureplan.planning.schedule.trials import _worth_leaving
 from tests.commands.steady import write_job, write_weather
 
 NOON = datetime(2013, 7, 17, 16, tzinfo=UTC)
@@ -394,3 +397,69 @@ def test_a_limit_is_not_moved_further_for_nothing() -> None:
     assert kept((0.70, False), (0.71, False)) == [0.70]
     assert kept((0.70, False), (0.75, False)) == [0.70, 0.75]
     assert kept((0.89, False), (0.90, True)) == [0.89, 0.90]
+
+
+def test_kits_from_too_hot_a_store_are_planned_from_another(kitchen):
+    job, tables, found = made(kitchen, ('storage = "room"', 'storage = "44 C"'))
+    (way, *_) = (w for w in helped(job, tables, found) if w.say.code == "relax.stored")
+    # 70 °F, where the kitchen stands at 21 °C throughout: as the job with its kits there.
+    assert way.say.values["temp_c"] == pytest.approx(21.1, abs=0.05)
+    assert way.also is None
+    *_, by_hand = made(kitchen, ('storage = "room"', 'storage = "70 F"'))
+    assert way.chance_frac == pytest.approx(by_hand.chance_frac)
+    assert way.opens_s == pytest.approx(by_hand.schedule.opens_s)
+
+
+def test_a_pour_sooner_asks_for_access_only_where_it_needs_it(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    late = replace(job.crew, pour_shifts=(Shift(begins=time(21), ends=time(5)),))
+    early = replace(job.crew, pour_shifts=(Shift(begins=time(18), ends=time(5)),))
+
+    def told(crew, minutes: int) -> tuple[str, str, time, time]:
+        change = IN_SOONER.make(replace(job, crew=crew), minutes)
+        assert change is not None
+        at = str(change.say.values["from_at"])[11:16]
+        (shift,) = change.job.crew.pour_shifts
+        let_in = change.job.access.begins.astimezone(job.site.zone).time()
+        return change.say.code, at, let_in, shift.begins
+
+    # From 19:00 on the crew is let in: up to two hours sooner is a matter of its shift.
+    assert told(late, 120) == ("relax.pour_sooner", "19:00", time(19), time(19))
+    assert told(late, 180) == ("relax.in_sooner", "18:00", time(18), time(18))
+    # A shift from 18:00 on waits an hour at the door.
+    assert told(early, 60) == ("relax.in_sooner", "18:00", time(18), time(18))
+    assert told(early, 90) == ("relax.in_sooner", "17:30", time(17, 30), time(17, 30))
+
+
+def test_floors_for_carts_beside_another_change_are_no_floors_for_feet(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    carts, feet = (
+        Relaxation(job=job, say=change.say, also=None, effort_min=change.effort_min)
+        for change in open_for_less(job)
+    )
+    later = replace(feet, say=OPENING.make(job, 60).say, also=also(carts.say))
+    assert not needless(later, [], [feet])
+    assert needless(later, [], [carts])
+
+
+def failed(rooms: str, *limits: str) -> Failure:
+    return Failure(limits=limits, rooms=tuple(rooms), says=())
+
+
+def test_rooms_the_weather_keeps_from_it_are_left_out_before_others(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    (floor,) = job.rooms
+    sizes = {"A": 3.0, "B": 5.0, "C": 4.0, "D": 6.0}
+    rooms = tuple(replace(floor, name=name, width_m=m) for name, m in sizes.items())
+    job = replace(job, rooms=rooms)
+    cold, late = failed("B", "temperature"), failed("A", "opening")
+    assert _worth_leaving(job, [late, cold]) == [("B",)]
+    assert _worth_leaving(job, [late]) == [("A",)]
+    # Of rooms that do not go together any one will do, the smallest first; half of all at most.
+    assert _worth_leaving(job, [failed("DCB", "pour shift")]) == [("C",), ("B",), ("D",)]
+    assert _worth_leaving(job, [failed(n, "dew") for n in "ABC"]) == []
+    way_out = replace(rooms[0], way_out=("B", "D"))
+    (change,) = left_out(replace(job, rooms=(way_out, *rooms[1:])), ("B",))
+    assert [room.name for room in change.job.rooms] == ["A", "C", "D"]
+    assert change.job.rooms[0].way_out == ("D",)
+    assert [*left_out(job, tuple(sizes))] == []

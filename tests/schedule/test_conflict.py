@@ -17,10 +17,11 @@ from cureplan.inputs.job.model import Job
 from cureplan.output.language import LANGUAGES
 from cureplan.output.text.quick import check_text
 from cureplan.planning.schedule import conflict, together
-from cureplan.planning.schedule.conflict import LIMITS, NEVER, Some, _over, _Windows, alone
+from cureplan.planning.schedule.conflict import LIMITS, NEVER, Some, _Windows, alone
 from cureplan.planning.schedule.construct import construct
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import Failure
+from cureplan.planning.schedule.soonest import _in_windows, _over
 from tests.schedule.rooms import NOW, demo, due_sooner, few_rooms, pours_of, with_shifts
 
 
@@ -260,6 +261,6 @@ def test_of_the_states_in_a_window_the_one_that_ends_soonest_is_taken():
     below = SimpleNamespace(size=2, opens=np.array([2, 6]), closes=np.array([4, 9]))
     above = SimpleNamespace(begins=np.array([5, 4, 1, 3, 2]))
     ready = np.array([6, 8, 5, 7, 9])
-    found, pick = _over(below, above, ready)
-    assert found.tolist() == [7, NEVER]
-    assert pick[0] == 3
+    assert _over(below, above, ready).tolist() == [7, NEVER]
+    order, first, last = _in_windows(below, above)
+    assert above.begins[order[first[0] : last[0]]].tolist() == [2, 3, 4]

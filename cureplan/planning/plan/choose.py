@@ -68,6 +68,8 @@ NEAR_WORK, NEAR_SHARES = 0.5, {False: 0.8, True: 0.15}
 rooms and of many."""
 LUCK_FRAC, MOST_STARTS = 0.02, 3
 """By how much the best seen may be luckier than others, and of how many that is asked."""
+GLANCE_WORK = 0.6
+"""What the solver may look for a schedule at a glance."""
 GLANCES = ((1.0, 0.3), (0.07, None), (None, 0.07), (0.015, None))
 """Shares of a job's doubt for windows and margins at a quick look; mostly best first."""
 
@@ -156,14 +158,14 @@ class Glance:
         issued_s: float,
         stop: Stop,
         beside: Glance | None = None,
-        any_will_do: bool = False,
+        enough_frac: float | None = None,
     ) -> Glance:
         """Kept as surely as the plans of drawn jobs mostly were that held most often: they
         held 0.03 more at most than the best of these.
 
         Where a job is looked at `beside` what it was before a change, and holds no more
         often there where that held best, only what was not to be had before is looked at;
-        where `any_will_do`, none after the first that is found.
+        none after one that holds at `enough_frac`, where it is given.
         """
         looking = _Choosing(
             job=job,
@@ -178,11 +180,14 @@ class Glance:
         better = True
         for i in sorted(range(len(GLANCES)), key=lambda i: -(before[i] or 0.0)):
             was = before[i]
-            if any_will_do and looking.best is not None:
+            if enough_frac is not None and looking.seen_frac >= enough_frac:
                 break
             if better or was is None:
                 held[i] = now = looking.glance(*GLANCES[i])
                 better = better and (was is None or (now or 0.0) > was + NOISE_FRAC / 2)
+        if enough_frac is not None and looking.best is None:
+            # What forward timing finds no schedule for, the solver may.
+            looking.glance(None, None, work=GLANCE_WORK)
         return cls(job, tables, looking.best, looking.worked, tuple(held), looking.looked)
 
     def in_full(self, *, issued_s: float, stop: Stop) -> Chosen:
@@ -212,6 +217,11 @@ class _Choosing:
     """How surely limits of temperature are kept by themselves, once that has helped."""
     quick: dict[object, float | None] = field(default_factory=dict)
     """Schedules no solver has seen yet, and the confidence they keep; None: as asked."""
+
+    @property
+    def seen_frac(self) -> float:
+        """How often the best so far holds."""
+        return 0.0 if self.best is None else self.best.chance_frac
 
     def run(self) -> Chosen:
         first = self._of_many() or self._first(self._promising)
@@ -514,9 +524,12 @@ class _Choosing:
             limits=self.cool,
         )
 
-    def glance(self, windows: float | None, margins: float | None) -> float | None:
+    def glance(
+        self, windows: float | None, margins: float | None, *, work: float = 0.0
+    ) -> float | None:
         """How often a schedule holds that forward timing finds with shares of the doubt for
-        windows and margins; windows as expected where none is given."""
+        windows and margins, or the solver by some work; windows as expected where none is
+        given."""
         doubt = 1.0 - self.job.policy.confidence
         sure = self._sureness(
             EVEN_ODDS if windows is None else 1.0 - windows * doubt,
@@ -528,11 +541,11 @@ class _Choosing:
             self.job,
             self.tables,
             sure,
-            limits=self.limits,
+            limits=replace(self.limits, work=work or self.limits.work),
             stop=self.stop,
             promising=lambda _: False,
             order=self._order(),
-            alone=True,
+            alone=not work,
         )
         self.worked += worked
         return None if found is None else self._weigh(found).chance_frac

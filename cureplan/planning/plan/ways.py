@@ -344,8 +344,7 @@ class _Looking:
             return None
         self.best_frac = max(self.best_frac, quick.chance_frac if quick else 0.0)
         if quick is None:
-            # What forward timing finds no schedule for, the solver may.
-            return self._in_full(way, glance, above) if self.chosen.odds is None else None
+            return None
         # Where there is no plan, whatever is told is planned in full in the end.
         short_of = GLANCE_FRAC if self.chosen.odds is None else SHORT_OF_FRAC
         if quick.chance_frac >= self.job.policy.confidence - short_of:
@@ -394,7 +393,7 @@ class _Looking:
             stop=self.stop,
             beside=beside,
             # Where there is no plan, its cures are planned in full at once.
-            any_will_do=self.chosen.odds is None,
+            enough_frac=self._cure_frac() if self.chosen.odds is None else None,
         )
         self.budget -= glance.worked + TRIAL_WORK * len(job.rooms)
         return glance

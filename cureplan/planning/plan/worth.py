@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.choose import Chosen, Glance
@@ -45,6 +46,7 @@ LOOSE_S = 4 * 3600.0
 REMEDIES, OPENS = "relax.remedies", "relax.open_later"
 SHIFT_ENDS = {
     "relax.in_sooner": "begins",
+    "relax.pour_sooner": "begins",
     "relax.coat_sooner": "begins",
     "relax.pour_longer": "ends",
     "relax.coat_longer": "ends",
@@ -59,6 +61,7 @@ ACTS_ON = {
     "relax.coat_longer": ("coats", "shifts"),
     "relax.more_topcoat": ("coats", "shifts"),
     "relax.in_sooner": ("shifts", "limits", "opening"),
+    "relax.pour_sooner": ("shifts", "limits", "opening"),
     "relax.pour_longer": ("shifts", "limits"),
     "relax.stay_longer": ("shifts",),
 }
@@ -128,7 +131,7 @@ def binds(code: str, job: Job, chosen: Chosen) -> bool:
         return job.access.open_by.timestamp() - schedule.opens_s < LOOSE_S
     if code not in SHIFT_ENDS:
         return True
-    pours = code in ("relax.in_sooner", "relax.pour_longer")
+    pours = code in ("relax.in_sooner", "relax.pour_sooner", "relax.pour_longer")
     works = schedule.pours if pours else schedule.coats
     spans = crew_spans(job, job.crew.pour_shifts if pours else job.crew.topcoat_shifts)
     if SHIFT_ENDS[code] == "begins":
@@ -164,8 +167,13 @@ def needless(
         return False
     both = way.say, way.also
     alone = [also(one.say) for one in reach if one.also is None]
-    makes = {one.say.code for one in made if one.also is None}
-    return any(also(say) in alone or say.code in makes for say in both)
+    makes = {_kind_of(one.say) for one in made if one.also is None}
+    return any(also(say) in alone or _kind_of(say) in makes for say in both)
+
+
+def _kind_of(say: Message) -> tuple[str, ...]:
+    """What a change is told apart by: floors opened for carts from those for feet."""
+    return (say.code, *(str(say.values[name]) for name in ("open_for",) if name in say.values))
 
 
 def each_once(ways: Sequence[Tried]) -> list[Tried]:

@@ -8,9 +8,10 @@ from datetime import datetime, time, timedelta
 from typing import Any, Final, Literal
 
 from cureplan.core.messages import Message
-from cureplan.inputs.job.model import Job, OpenFor, Remedy, Shift
+from cureplan.inputs.job.model import Heat, Job, OpenFor, Remedy, Room, Shift
 from cureplan.planning.floor.crew import what_is_more, with_one_more
 from cureplan.planning.floor.split import ways_to_split
+from cureplan.planning.schedule.placing import crew_spans
 
 __all__ = [
     "COAT_LONGER",
@@ -24,6 +25,10 @@ __all__ = [
     "Change",
     "Graded",
     "also",
+    "elsewhere_stored",
+    "heated",
+    "in_spiked_shoes",
+    "left_out",
     "more_hands",
     "more_remedies",
     "open_for_less",
@@ -38,6 +43,11 @@ DAY_MIN: Final = 1440
 DAY_S: Final = 86_400.0
 MOST_SPLIT: Final = 2
 """Rooms of which a split is tried."""
+SPIKED_MIN, STORED_MIN, HEATED_MIN, LEFT_OUT_MIN = 20.0, 20.0, 240.0, 300.0
+"""What shoes, another store, heaters, and a room left for another time cost beside a delay
+[min]: invented."""
+STORE_C: Final = (70.0 - 32.0) / 1.8
+"""Where kits are usually kept, common practice, no source."""
 REMEDY_WORDS: Final[dict[Remedy, str]] = {
     "hour": "another hour",
     "chill": "iced liquids",
@@ -145,17 +155,28 @@ def open_for_less(job: Job) -> list[Change]:
 
 
 def _in_sooner(job: Job, minutes: int) -> Change | None:
-    shifts = _all(job.crew.pour_shifts, begins=-minutes)
+    """The first pour shift begun sooner; access as well, where it begins no sooner."""
+    spans = crew_spans(job, job.crew.pour_shifts)
+    if not spans:
+        return None
+    first = datetime.fromtimestamp(min(span.begins_s for span in spans), job.site.zone)
+    # A shift that the access cuts short begins sooner already, by the clock.
+    cut_min = min(
+        (_minutes(first.time()) - _minutes(s.begins)) % DAY_MIN for s in job.crew.pour_shifts
+    )
+    shifts = _all(job.crew.pour_shifts, begins=-max(0, minutes - cut_min))
     if shifts is None:
         return None
-    begins = job.access.begins - timedelta(minutes=minutes)
+    from_at = first - timedelta(minutes=minutes)
+    code = "relax.in_sooner" if from_at < job.access.begins else "relax.pour_sooner"
+    begins = min(job.access.begins, from_at)
     return Change(
         job=replace(
             job,
             access=replace(job.access, begins=begins),
             crew=replace(job.crew, pour_shifts=shifts),
         ),
-        say=Message("relax.in_sooner", {"from_at": begins.isoformat()}),
+        say=Message(code, {"from_at": from_at.isoformat()}),
         effort_min=minutes,
     )
 
@@ -258,6 +279,58 @@ def with_less(change: Change, less: Change) -> Change:
         effort_min=change.effort_min + less.effort_min,
         further=None if change.further is None else with_less(change.further, less),
     )
+
+
+def in_spiked_shoes(job: Job) -> Iterator[Change]:
+    """The second topcoat laid in spiked shoes, on a first that does not bear feet yet."""
+    if not job.crew.spiked_shoes and any(room.topcoats > 1 for room in job.rooms):
+        crew = replace(job.crew, spiked_shoes=True)
+        say = Message("relax.spiked", {})
+        yield Change(job=replace(job, crew=crew), say=say, effort_min=SPIKED_MIN)
+
+
+def elsewhere_stored(job: Job) -> Iterator[Change]:
+    """The kits kept at a usual temperature, where theirs is not what their card allows."""
+    low_c, high_c = job.cards.slurry.limits.material_c
+    stored_c = job.materials.storage_c
+    if stored_c is None or low_c <= stored_c <= high_c:
+        return
+    kept_c = min(max(STORE_C, low_c), high_c)
+    materials = replace(job.materials, storage_c=kept_c)
+    say = Message("relax.stored", {"temp_c": kept_c})
+    yield Change(job=replace(job, materials=materials), say=say, effort_min=STORED_MIN)
+
+
+def left_out(job: Job, names: Sequence[str]) -> Iterator[Change]:
+    """The job without some rooms, where others are left: they wait for another time."""
+    kept = [room for room in job.rooms if room.name not in names]
+    if not names or not kept or len(kept) == len(job.rooms):
+        return
+    rooms = tuple(
+        replace(room, way_out=tuple(over for over in room.way_out if over not in names))
+        for room in kept
+    )
+    say = Message("relax.left_out", {"rooms": "; ".join(names)})
+    effort_min = LEFT_OUT_MIN * len(names)
+    yield Change(job=replace(job, rooms=rooms), say=say, effort_min=effort_min)
+
+
+def heated(job: Job, names: Sequence[str], *, to_c: float) -> Iterator[Change]:
+    """Heaters from the first hour on in rooms that have none, and are not held."""
+    cold = [r.name for r in job.rooms if r.name in names and _may_be_heated(r, to_c)]
+    if not cold:
+        return
+    heat = Heat(to_c=to_c, from_at=job.access.begins, runs=True)
+    rooms = tuple(replace(r, heat=heat) if r.name in cold else r for r in job.rooms)
+    from_at = heat.from_at.isoformat()
+    say = Message(
+        "relax.heated", {"rooms": "; ".join(cold), "temp_c": to_c, "from_at": from_at}
+    )
+    yield Change(job=replace(job, rooms=rooms), say=say, effort_min=HEATED_MIN)
+
+
+def _may_be_heated(room: Room, to_c: float) -> bool:
+    return room.climate != "held" and (room.heat is None or room.heat.to_c < to_c)
 
 
 def splits(job: Job) -> Iterator[Change]:

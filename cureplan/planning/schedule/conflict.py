@@ -32,6 +32,7 @@ from cureplan.planning.schedule.floor_model import (
 from cureplan.planning.schedule.outcome import Failure
 from cureplan.planning.schedule.placing import Span, crew_spans
 from cureplan.planning.schedule.problem import NEVER, Problem, Stage
+from cureplan.planning.schedule.soonest import soonest
 
 __all__ = ["LIMITS", "Limit", "Some", "alone", "limits_of_job"]
 
@@ -53,7 +54,7 @@ LIMITS: tuple[Limit, ...] = (
 MOST_ROOMS = 3
 """Rooms of which each is named with its own limits."""
 ROUND_THE_CLOCK = (Shift(begins=time(0, 0), ends=time(0, 0)),)
-NEVER_WET_K = -1000.0
+NEVER_WET_K, NO_MARGIN_S = -1000.0, 86_400.0
 NO_LATER = timedelta(days=14)
 
 
@@ -67,6 +68,8 @@ class Some:
     limits: frozenset[Limit]
     built: dict[frozenset[Limit], FloorModel] = field(default_factory=dict)
     """Models of the same rooms made so far; too old is no part of them."""
+    plain: dict[frozenset[Limit], FloorModel] = field(default_factory=dict)
+    """The same with whatever margin a bucket has."""
 
     @cached_property
     def model(self) -> FloorModel:
@@ -116,9 +119,20 @@ class Some:
         cards = job.cards if "temperature" in self.limits else _without_limits(job.cards)
         return replace(job, crew=crew, access=access, rooms=rooms, policy=policy, cards=cards)
 
+    def goes(self) -> bool:
+        """Whether there is a way for the only room; as it is poured without remedies first,
+        which most often tells."""
+        return self._plain.begins() is not None or self.begins() is not None
+
+    @cached_property
+    def _plain(self) -> Some:
+        """The same with whatever margin a bucket has."""
+        any_margin = replace(self.job, policy=replace(self.job.policy, margin_s=-NO_MARGIN_S))
+        return replace(self, job=any_margin, built=self.plain)
+
     def begins(self) -> tuple[int, ...] | None:
         """The soonest begin of each task of the only room; None where there is no way."""
-        return _soonest(self.problem.rooms[0])
+        return soonest(self.problem.rooms[0])
 
 
 def _looked_until(job: Job, pours: RoomPours) -> datetime:
@@ -154,42 +168,6 @@ def _without_limits(cards: Cards) -> Cards:
     )
 
 
-def _soonest(stages: Sequence[Stage]) -> tuple[int, ...] | None:
-    """Begins of the states that lead to the soonest end, one stage over the other."""
-    best: list[np.ndarray] = []
-    ready = np.where(stages[-1].opens < NEVER, stages[-1].opens, NEVER)
-    chosen: list[np.ndarray] = []
-    for n in range(len(stages) - 1, -1, -1):
-        if n < len(stages) - 1:
-            ready, pick = _over(stages[n], stages[n + 1], ready)
-            chosen.insert(0, pick)
-        best.insert(0, ready)
-    if ready.size == 0 or ready.min() >= NEVER:
-        return None
-    k = int(ready.argmin())
-    begins = [int(stages[0].begins[k])]
-    for n, pick in enumerate(chosen, start=1):
-        k = int(pick[k])
-        begins.append(int(stages[n].begins[k]))
-    return tuple(begins)
-
-
-def _over(below: Stage, above: Stage, ready: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """For each state below, the soonest end by any state above in its window, and which."""
-    found = np.full(below.size, NEVER, dtype=np.int64)
-    pick = np.zeros(below.size, dtype=np.int64)
-    order = np.argsort(above.begins, kind="stable")
-    begins, ends = above.begins[order], ready[order]
-    first = np.searchsorted(begins, below.opens, side="left")
-    last = np.searchsorted(begins, below.closes, side="right")
-    for k in range(below.size):
-        inside = ends[first[k] : last[k]]
-        if inside.size and inside.min() < NEVER:
-            place = int(first[k] + inside.argmin())
-            found[k], pick[k] = ends[place], order[place]
-    return found, pick
-
-
 def alone(job: Job, tables: Tables) -> tuple[Failure, ...]:
     """Rooms that cannot be done even by themselves, each with the fewest limits why."""
     return tuple(_alone_in_turn(job, tables))
@@ -198,19 +176,19 @@ def alone(job: Job, tables: Tables) -> tuple[Failure, ...]:
 def _alone_in_turn(job: Job, tables: Tables) -> Iterator[Failure]:
     for room in job.rooms:
         whole = Some(job, tables, (room.name,), frozenset(limits_of_job(job)))
-        if whole.begins() is None:
+        if not whole.goes():
             yield _why(whole)
 
 
 def _why(whole: Some) -> Failure:
     job, tables, (room,) = whole.job, whole.tables, whole.rooms
     lifted = replace(whole, limits=frozenset())
-    if lifted.begins() is None:
+    if not lifted.goes():
         return _unseen(lifted)
     limits = limits_of_job(job)
     for size in range(1, len(limits) + 1):
         of_size = combinations(limits, size)
-        sets = (s for s in of_size if replace(lifted, limits=frozenset(s)).begins() is None)
+        sets = (s for s in of_size if not replace(lifted, limits=frozenset(s)).goes())
         # Whoever mends one limit that breaks by itself meets the next.
         if found := list(islice(sets, None if size == 1 else 1)):
             says = [_says(lifted, limit, some) for some in found for limit in some]

@@ -231,8 +231,9 @@ def quick_ways(
     def ways(goal: Goal, keeps: str, share: float = 1.0) -> tuple[Relaxation, ...]:
         nonlocal worked
         found, spent = relaxations(
-            job, tables, goal=goal, keeps=keeps, stop=stop, budget=share * budget
-        )
+            job, tables, goal=goal, keeps=keeps, stop=stop, budget=share * budget,
+            failures=schedule.failures,
+        )  # fmt: skip
         worked += spent
         return found
 

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from cureplan.inputs.job.model import Crew, Job, Remedy, Room
+from cureplan.inputs.job.model import Crew, Heat, Job, Materials, Remedy, Room
 from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import CREWS
 from cureplan.planning.floor.pour import PourOption, RoomPours
@@ -76,6 +76,8 @@ class Tables:
     by_room: dict[str, PourTables] = field(default_factory=dict)
     others: dict[object, Tables] = field(default_factory=dict)
     """Of other floors tried, the latest few: several changes often share them."""
+    anew: Callable[[Job], Mapping[str, RoomPours]] | None = None
+    """Air and slabs of a job whose rooms are heated otherwise; None where nobody may ask."""
 
     def of(self, room: str) -> PourTables:
         """The tables of one room."""
@@ -87,7 +89,7 @@ class Tables:
         """Tables for some of the rooms and a job with other limits, on the same runs."""
         pours = {room.name: self.pours[room.name].under(room, job) for room in job.rooms}
         by_room = {name: self.of(name).under(room) for name, room in pours.items()}
-        return Tables(pours=pours, by_room=by_room)
+        return Tables(pours=pours, by_room=by_room, anew=self.anew)
 
     def of_changed(self, job: Job, *, was: Job) -> Tables:
         """Tables of a changed job: these where hours alone differ, else of each floor anew."""
@@ -96,20 +98,26 @@ class Tables:
             return self.under(job)
         if floors in self.others:
             return self.others[floors].under(job)
-        pours = {
-            r.name: self.pours.get(r.name) or self.pours[str(r.part_of)] for r in job.rooms
-        }
-        other = Tables(pours={r.name: pours[r.name].under(r, job) for r in job.rooms})
+        known = self.pours
+        if self.anew is not None and any(room.heat not in _heats(was) for room in job.rooms):
+            known = self.anew(job)
+        pours = {r.name: known.get(r.name) or known[str(r.part_of)] for r in job.rooms}
+        pours = {r.name: pours[r.name].under(r, job) for r in job.rooms}
+        other = Tables(pours=pours, anew=self.anew)
         while len(self.others) * len(job.rooms) >= MOST_OTHERS:
             del self.others[next(iter(self.others))]
         self.others[floors] = other
         return other
 
 
-def timeless(job: Job) -> tuple[Crew, tuple[Room, ...]]:
-    """A job's floors and hands, whatever hours they are worked, due and opened at."""
+def timeless(job: Job) -> tuple[Crew, Materials, tuple[Room, ...]]:
+    """A job's floors, hands and kits, whatever hours they are worked, due and opened at."""
     rooms = tuple(replace(room.unpinned(), open_by=None, open_for="feet") for room in job.rooms)
-    return replace(job.crew, pour_shifts=(), topcoat_shifts=()), rooms
+    return replace(job.crew, pour_shifts=(), topcoat_shifts=()), job.materials, rooms
+
+
+def _heats(job: Job) -> tuple[Heat | None, ...]:
+    return tuple(room.heat for room in job.rooms)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)
