@@ -166,14 +166,14 @@ def write_all(contents: Mapping[Path, str | bytes]) -> None:
             ((folder, files),) = targets.items()
             write_together(folder, files)
         elif targets:
-            _write_apart(targets)
+            _write_in_folders(targets)
     except (OSError, RuntimeError) as error:
         named = " and ".join(str(path) for path in contents)
         reason = getattr(error, "strerror", None) or str(error)
         raise OutputError(f"{named}: could not be written ({reason})") from error
 
 
-def _write_apart(targets: Mapping[Path, Mapping[str, bytes]]) -> None:
+def _write_in_folders(targets: Mapping[Path, Mapping[str, bytes]]) -> None:
     """Files of several folders: all are on the disk before the first takes its name."""
     staged: list[tuple[Path, Path, Path]] = []
     try:

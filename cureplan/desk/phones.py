@@ -129,7 +129,7 @@ class Sharing:
                 timeout_graceful_shutdown=1,
                 timeout_keep_alive=20,
                 limit_concurrency=MOST_FEEDS + 2 * MOST_IDLE,
-                http=_Door,
+                http=_Connection,
                 h11_max_incomplete_event_size=16_384,
                 ws="none",
                 lifespan="off",
@@ -160,14 +160,14 @@ class Sharing:
             await run_in_threadpool(self.night.gate.keep)
 
 
-class _Door(H11Protocol):
+class _Connection(H11Protocol):
     """Holds no place for whoever comes in and asks for nothing."""
 
     def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
         """Let in; of many of one address that stand here idle, the one longest here goes."""
         super().connection_made(transport)
         self.since_s = self.loop.time()
-        alike = (other for other in self.connections if isinstance(other, _Door))
+        alike = (other for other in self.connections if isinstance(other, _Connection))
         idle = [other for other in alike if other.idle and other.address == self.address]
         if len(idle) > MOST_IDLE:
             min(idle, key=lambda other: other.since_s).transport.close()

@@ -80,7 +80,7 @@ def _do(task: Mapping[str, Any], tell: Tell) -> None:
     tell({"ended": True, **answer})
 
 
-def _told(tell: Tell) -> Callable[[str], None]:
+def _progress(tell: Tell) -> Callable[[str], None]:
     """How far it is, for a page that has a button to stop it."""
     return lambda words: tell({"words": words.removesuffix("; Ctrl-C ends it")})
 
@@ -107,7 +107,7 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
         tell({"words": "this is the plan; looking at what would help", "shown": True})
 
     try:
-        made = make_plan(job, now=now, progress=_told(tell), answered=stand.append, shown=shown)
+        made = make_plan(job, now=now, progress=_progress(tell), answered=stand.append, shown=shown)
     except KeyboardInterrupt:
         # Stopped while its doubt was taken apart: the plan stands without.
         if not stand:
@@ -142,7 +142,7 @@ def _what_if(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
         weather=None,
         options=options,
         what_helps=False,
-        progress=_told(tell),
+        progress=_progress(tell),
     )
     return {"what_if": summary(made)}
 
@@ -221,7 +221,7 @@ def _news(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
                 now=now,
                 weather=weather,
                 what_helps=False,
-                progress=_told(tell),
+                progress=_progress(tell),
             )
         )
     except NoFeasiblePlanError as error:
