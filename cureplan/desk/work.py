@@ -107,7 +107,9 @@ def _plan(task: Mapping[str, Any], tell: Tell) -> Mapping[str, Any]:
         tell({"words": "this is the plan; looking at what would help", "shown": True})
 
     try:
-        made = make_plan(job, now=now, progress=_progress(tell), answered=stand.append, shown=shown)
+        made = make_plan(
+            job, now=now, progress=_progress(tell), answered=stand.append, shown=shown
+        )
     except KeyboardInterrupt:
         # Stopped while its doubt was taken apart: the plan stands without.
         if not stand:
