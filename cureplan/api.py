@@ -586,7 +586,7 @@ def cannot_alone(job: Job, weather: HourlySeries) -> tuple[Message, ...]:
 
 
 def _in_words(job: Job, sentences: Iterable[Message]) -> str:
-    """Sentences as one line, in the job's first language."""
+    """Sentences one after the other, in the job's first language."""
     from cureplan.output.language import Voice
 
     voice = Voice(
@@ -596,4 +596,9 @@ def _in_words(job: Job, sentences: Iterable[Message]) -> str:
         zone=job.site.zone,
         around=job.access.begins,
     )
-    return " ".join(voice.say(sentence) for sentence in sentences)
+    said = [voice.say(sentence) for sentence in sentences]
+    # What follows a list begins a line of its own.
+    return "".join(
+        ("\n" if "\n" in before else " ") * bool(before) + text
+        for before, text in zip(["", *said], said, strict=False)
+    )

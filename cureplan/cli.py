@@ -550,9 +550,10 @@ def _own_fault(error: Exception) -> int:
 
 
 def _tell(text: str) -> None:
-    """One line on standard error, where there still is one."""
+    """Said on standard error, where there still is one: a line, or several of a list."""
+    lines = "\n".join(harmless(line) for line in text.split("\n"))
     try:
-        sys.stderr.write(f"cureplan: {harmless(text)}\n")
+        sys.stderr.write(f"cureplan: {lines}\n")
         sys.stderr.flush()
     except (OSError, ValueError):
         return

@@ -200,8 +200,10 @@ def test_no_feasible_plan_says_why_and_writes_nothing(tmp_path: Path) -> None:
     )
     done = run_here("plan", job, "--now", "2013-07-16T20:00", folder=tmp_path)
     assert done.returncode == 3
-    # Why first, then what would do.
-    assert [line.split(":")[0] for line in done.stderr.splitlines()] == ["cureplan"] * 2
+    # Why first, a reason a line, then what would do.
+    said = [line for line in done.stderr.splitlines() if line[:2] != "- "]
+    assert [line.split(":")[0] for line in said] == ["cureplan"] * 2
+    assert done.stderr.splitlines()[1].startswith("- Corridor is ready ")
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "night-plan").exists()
 

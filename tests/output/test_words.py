@@ -143,6 +143,8 @@ def test_every_saying_can_be_said(voice: Voice, code: str):
             values[name] = words.get(name, "invented" if name == "origin" else "chill")
         if spec == "count":
             values[name] = 1
+        if spec == "lines":
+            values[name] = (Message("none.no_way", {}),)
     text = voice.say(Message(code, values))
     assert text.strip()
     assert "{" not in text
@@ -176,6 +178,11 @@ def test_a_missing_value_is_refused_by_name():
 def test_what_cannot_be_shown_is_refused(template: str, value: float):
     with pytest.raises(OutOfRangeError):
         ENGLISH.fill(template, {next(iter(placeholders(template)))[0]: value})
+
+
+def test_sentences_stand_on_lines_of_their_own():
+    said = ENGLISH.show("why", (Message("none.no_way", {}),) * 2, "lines")
+    assert said == "\n- No change that was tried would do." * 2
 
 
 def test_a_weekday_a_week_off_is_told_with_its_date():

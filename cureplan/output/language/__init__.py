@@ -22,10 +22,12 @@ name tells the kind of value, the spec how to show it:
 `_frac`               percent, rounded down; `:nights` is "92 nights in 100"
 any, `:words`         a list of codes with "; " between; those without a word stay
 any, `:list`          the same as it is said: "ice, bays and a cool filler"
-room, rooms, buckets  names with "; " between, as they are said: "5 and 6"
+room, rooms, buckets  names with "; " between, as they are said: "5 and 6"; with forms as
+                      below, `{buckets:one=bucket|other=buckets}`: "buckets 5 and 6"
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role
-a sentence, several   said, with "; " between and no full stop at the end
+a sentence, several   said, with "; " between and no full stop at the end; `:lines` gives
+                      each a line of its own below
 whole numbers         `{kits:one=kit|other=kits}` counts: "1 kit", "8 kits"; a form for
                       each plural category the catalogue has a rule for, and "other"
 other texts           shown as they are (names), made harmless: one line, no control signs
@@ -191,6 +193,10 @@ class Voice:
             return self.label("unknown")
         if isinstance(value, Message | tuple):
             sentences = (value,) if isinstance(value, Message) else value
+            if spec == "lines":
+                return "".join(
+                    f"\n- {self.say(sentence).rstrip('.')}." for sentence in sentences
+                )
             return "; ".join(self.say(sentence).rstrip(".") for sentence in sentences)
         if spec == "word":
             words = self.own.words
@@ -200,6 +206,10 @@ class Voice:
             return "; ".join(parts) if spec == "words" else self.listed(parts)
         if "=" in spec:
             forms = dict(form.split("=", 1) for form in spec.split("|"))
+            if name in _LISTED:
+                names = str(value).split("; ")
+                form = forms.get(self.own.plural(len(names)), forms["other"])
+                return f"{form} {self.listed([one_line(part) for part in names])}"
             form = forms.get(self.own.plural(int(str(value))), forms["other"])
             return f"{value} {form}"
         suffix = name.rpartition("_")[2]

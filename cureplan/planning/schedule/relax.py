@@ -253,11 +253,13 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
     if schedule.relaxed is None:
         return said
     if schedule.relaxed:
-        ways = tuple(
-            say
+        said_each = (
+            (change.say, change.also, _chance(change, job))
             for change in schedule.relaxed[:MOST_NAMED]
-            for say in (change.say, change.also, _chance(change, job))
-            if say is not None
+        )
+        ways = tuple(
+            Message("none.way", {"parts": tuple(say for say in says if say is not None)})
+            for says in said_each
         )
         return (*said, Message("none.ways", {"ways": ways}))
     said = (*said, Message("none.no_way", {}))
