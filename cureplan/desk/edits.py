@@ -14,7 +14,7 @@ from typing import Any
 
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.folder import JobFolder, fingerprint, said
-from cureplan.desk.form import path_of, written
+from cureplan.desk.form import path_of, words_of, written
 from cureplan.inputs.faults import field_at, key_text, value_fault
 from cureplan.inputs.files import KeyPath, parse_document
 from cureplan.inputs.job.crew import ROLES
@@ -187,9 +187,11 @@ class Edits:
             now = {}
         before = self.shown.get(seen)
         changes: list[dict[str, str]] = []
+        known: Mapping[str, Any] = now
         if before is not None:
             try:
-                changes = [*changed_keys(tomllib.loads(before), now)]
+                known = tomllib.loads(before)
+                changes = [*changed_keys(known, now)]
             except ValueError:
                 changes = []
         yours = [
@@ -204,9 +206,9 @@ class Edits:
         return {
             "status": 409,
             "conflict": "This job was changed elsewhere since this page showed it.",
-            "theirs": changes,
+            "theirs": [{**one, "words": words_of(one["key"], known)} for one in changes],
             "known": before is not None,
-            "yours": yours,
+            "yours": [{**one, "words": words_of(one["key"], known)} for one in yours],
             "rev": self.show(text),
         }
 

@@ -13,6 +13,7 @@ from typing import IO
 
 from cureplan.core.errors import CurePlanError, InputError, OutputError
 from cureplan.core.writing import write_atomically
+from cureplan.output.language.clean import one_line
 
 __all__ = ["OWN", "JobFolder", "NoSuchJobError", "file_mark", "fingerprint", "said"]
 
@@ -58,6 +59,17 @@ def _everywhere(name: str) -> bool:
     return bool(name) and not (device or name[-1] in ". " or _NOT_IN_NAMES & {*name})
 
 
+def _is_job(path: Path) -> bool:
+    # A card says of what kind it is; a job has rooms, or will have.
+    try:
+        with path.open(encoding="utf-8", errors="replace") as file:
+            head = file.read(_HEAD)
+    except OSError:
+        # Shown, so that opening it says what is wrong.
+        return True
+    return not any(line.startswith("kind") for line in head.splitlines()[:40])
+
+
 class JobFolder:
     """The jobs of one folder."""
 
@@ -70,22 +82,43 @@ class JobFolder:
 
     def names(self) -> list[str]:
         """Every job's name, in order; a file that is no TOML counts, a card does not."""
-        found = [path.stem for path in self.path.glob("*.toml") if self._sound(path.stem)]
-        return sorted((name for name in found if self._is_job(name)), key=str.casefold)
+        found = [path for path in self.path.glob("*.toml") if self._sound(path.stem)]
+        return sorted((path.stem for path in found if _is_job(path)), key=str.casefold)
 
-    def _is_job(self, name: str) -> bool:
-        # A card says of what kind it is; a job has rooms, or will have.
-        try:
-            with self.job_path(name).open(encoding="utf-8", errors="replace") as file:
-                head = file.read(_HEAD)
-        except OSError:
-            # Shown, so that opening it says what is wrong.
-            return True
-        return not any(line.startswith("kind") for line in head.splitlines()[:40])
+    def left_off(self) -> list[str]:
+        """Why files that look like jobs are no jobs here, a line for each."""
+        found = []
+        for path in self.path.iterdir():
+            ending = path.suffix == ".toml"
+            linked = path.is_symlink()
+            if path.suffix.casefold() != ".toml" or path.name[0] == ".":
+                continue
+            if (ending and self._sound(path.stem)) or not (linked or path.is_file()):
+                continue
+            if not linked and not _is_job(path):
+                continue
+            if linked:
+                why = "it is a link; put the file itself here"
+            elif not ending and self._allowed(path.stem):
+                why = f'a job\'s file ends in ".toml"; rename it to "{path.stem}.toml"'
+            else:
+                why = (
+                    "a job is called as its file is; rename the file with letters, digits, "
+                    f"spaces and hyphens, {LONGEST_NAME} at most"
+                )
+            found.append(f'"{one_line(path.name)}" is left off this list: {why}')
+        return sorted(found, key=str.casefold)
 
     def _sound(self, name: str) -> bool:
         try:
             self.job_path(name)
+        except CurePlanError:
+            return False
+        return True
+
+    def _allowed(self, name: str) -> bool:
+        try:
+            self.place_for(name)
         except CurePlanError:
             return False
         return True

@@ -20,7 +20,16 @@ from cureplan.inputs.files import KeyPath
 from cureplan.inputs.job.crew import ROLES
 from cureplan.inputs.job.schema import JobFile
 
-__all__ = ["Entry", "Part", "parts_of", "path_of", "people_parts", "room_parts", "written"]
+__all__ = [
+    "Entry",
+    "Part",
+    "parts_of",
+    "path_of",
+    "people_parts",
+    "room_parts",
+    "words_of",
+    "written",
+]
 
 Look = Literal["text", "choice", "yes", "instant", "several"]
 
@@ -60,17 +69,55 @@ def path_of(key: str) -> KeyPath:
     >>> path_of("rooms[2].slab_reading.temp")
     ('rooms', 1, 'slab_reading', 'temp')
     """
+    path = _steps(key)
+    if not path or field_at(path, JobFile) is None:
+        raise InputError("no such key is known here", cure="load the page anew", key=key)
+    return path
+
+
+def _steps(key: str) -> KeyPath:
+    """A key as its steps; none where it is written as none is."""
     path: list[str | int] = []
     for step in key.split("."):
         match = _STEP.fullmatch(step)
         if match is None or (match[2] is not None and int(match[2]) < 1):
-            raise InputError("no such key is known here", cure="load the page anew", key=key)
+            return ()
         path.append(match[1])
         if match[2] is not None:
             path.append(int(match[2]) - 1)
-    if field_at(tuple(path), JobFile) is None:
-        raise InputError("no such key is known here", cure="load the page anew", key=key)
     return tuple(path)
+
+
+def words_of(key: str, values: Mapping[str, Any]) -> str:
+    """A key in the words the form has for it, those of a room or person after its name.
+
+    Examples
+    --------
+    >>> words_of("crew.setup", {}), words_of("rooms[1].use", {"rooms": [{"name": "Bar"}]})
+    ('Crew: How long to set up?', 'Bar: What for?')
+    >>> words_of("rooms[1]", {}), words_of("no.such", {})
+    ('Room 1', 'no.such')
+    """
+    path = _steps(key)
+    table, row = path[:1], path[1:2]
+    whose = next((name for name, own, _ in _PARTS if (own,) == table), "")
+    if table in (("rooms",), ("people",)) and row:
+        whose = _name_of(table[0], row[0], values)
+        if len(path) == 2:
+            return whose
+    if not path or field_at(path, JobFile) is None:
+        return key
+    label = _PERSON.get(path[-1]) if table == ("people",) else None
+    label = label or _entry(path, None).label
+    return f"{whose}: {label}" if whose else label
+
+
+def _name_of(table: Any, row: Any, values: Mapping[str, Any]) -> str:
+    """The name of a room or person; its number where it has none."""
+    some = values.get(table)
+    found = some[row] if isinstance(some, list) and row < len(some) else None
+    named = found.get("name") if isinstance(found, Mapping) else None
+    return str(named or f"{'Room' if table == 'rooms' else 'Person'} {row + 1}")
 
 
 def written(value: Any) -> str:
@@ -121,6 +168,7 @@ _SHAPE = ("length", "width", "outline", "islands", "stop_lines", "back_wall")
 _AT_WILL = ("heat", "sun", "slab_reading")
 """Tables that stand whole or not at all."""
 _TOP = ("display", "languages", "seed", "records")
+_PERSON: Mapping[Any, str] = {"name": "Name", "roles": "Can do"}
 _LABELS = {
     "materials.slurry": "Slurry: its card",
     "materials.topcoat": "Topcoat: its card",
@@ -172,8 +220,10 @@ def people_parts(values: Mapping[str, Any]) -> list[Part]:
     people = values.get("people")
     for number, person in enumerate(people if isinstance(people, list) else ()):
         entries = {e.key.partition(".")[2]: e for e in _table(values, ("people", number))}
-        roles = replace(entries.pop("roles"), look="several", options=ROLES, label="Can do")
-        name = replace(entries.pop("name"), label="Name")
+        roles = replace(
+            entries.pop("roles"), look="several", options=ROLES, label=_PERSON["roles"]
+        )
+        name = replace(entries.pop("name"), label=_PERSON["name"])
         shown = person.get("name") if isinstance(person, Mapping) else None
         found.append(
             Part(

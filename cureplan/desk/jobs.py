@@ -45,7 +45,8 @@ def routes(desk: Desk) -> list[BaseRoute]:
 
     async def listed(_: Request) -> Response:
         lines = await run_in_threadpool(_lines, desk)
-        return page("jobs.html.j2", jobs=lines)
+        left_off = await run_in_threadpool(desk.folder.left_off)
+        return page("jobs.html.j2", jobs=lines, left_off=left_off)
 
     def new(_: Mapping[str, str], sent: dict[str, Any]) -> dict[str, Any]:
         name = str(sent.get("name", "")).strip()

@@ -158,7 +158,10 @@ def test_the_second_browser_chooses_between_theirs_and_its_own(
     leave(second, "#f-policy-margin", "3 min")
     second.wait_for_selector("#elsewhere:not([hidden])")
     table = second.inner_text("#elsewhere-table")
-    assert "crew.setup" in table
+    # In the words of the form, not the file's.
+    assert "Crew: How long to set up?" in table
+    assert "Policy: How much time in hand" in table
+    assert "crew.setup" not in table
     assert "40 min" in table
     assert "3 min" in table
     second.click("#put-mine")

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import html
+import os
+import re
 import shutil
 import tomllib
 from pathlib import Path
@@ -63,10 +66,32 @@ def test_a_link_is_no_job(demo_desk: Served, tmp_path: Path) -> None:
     secret = tmp_path / "secret.toml"
     secret.write_text('word = "treasure"\n', encoding="utf-8")
     (demo_desk.folder / "lure.toml").symlink_to(secret)
-    assert "lure" not in demo_desk.ask("/").text
+    page = demo_desk.ask("/").text
+    # Nothing to open, and a word why.
+    assert "/jobs/lure" not in page
+    assert "lure.toml&#34; is left off this list: it is a link" in page
     got = demo_desk.ask("/jobs/lure")
     assert got.status == 404
     assert "treasure" not in got.text
+
+
+def test_a_file_whose_name_is_not_allowed_is_said_to_be_left_off(demo_desk: Served) -> None:
+    text = text_of(demo_desk)
+    # A card, a hidden file and a folder are no jobs: nothing is said of them.
+    kept = ("Bar? 2.toml", f"{'x' * 61}.toml", "Hotel.TOML", ".hidden.toml", "Is it?.toml")
+    for name in kept:
+        (demo_desk.folder / name).write_text(text, encoding="utf-8")
+    (demo_desk.folder / "Is it?.toml").write_text('kind = "slurry"', encoding="utf-8")
+    (demo_desk.folder / "Old?.toml").mkdir()
+    os.mkfifo(demo_desk.folder / "Pipe?.toml")
+    (demo_desk.folder / "Link.toml").symlink_to(demo_desk.folder / f"{JOB}.toml")
+    page = html.unescape(demo_desk.ask("/").text)
+    said = re.findall(r'"([^"]*)" is left off this list: (.*?)</p>', page)
+    assert [name for name, _ in said] == ["Bar? 2.toml", "Hotel.TOML", "Link.toml", kept[1]]
+    assert "letters, digits, spaces and hyphens, 60 at most" in said[0][1]
+    assert 'rename it to "Hotel.toml"' in said[1][1]
+    assert "it is a link" in said[2][1]
+    assert str(demo_desk.folder) not in page
 
 
 def test_a_plan_that_lies_elsewhere_hides_no_other_job(
@@ -249,8 +274,11 @@ def test_the_second_of_two_browsers_is_shown_what_differs_and_loses_nothing(
     mine = {"key": "policy.margin", "text": "3 min"}
     got = change(demo_desk, mine, at=shown)
     assert got.status == 409
-    assert got.json["theirs"] == [{"key": "crew.setup", "was": "30 min", "now": "50 min"}]
-    assert got.json["yours"] == [{"key": "policy.margin", "now": "2 min", "yours": "3 min"}]
+    (theirs,), (yours,) = got.json["theirs"], got.json["yours"]
+    assert theirs.pop("words") == "Crew: How long to set up?"
+    assert theirs == {"key": "crew.setup", "was": "30 min", "now": "50 min"}
+    assert yours.pop("words").startswith("Policy: ")
+    assert yours == {"key": "policy.margin", "now": "2 min", "yours": "3 min"}
     assert tomllib.loads(text_of(demo_desk))["policy"]["margin"] == "2 min"
     assert change(demo_desk, mine, at=got.json["rev"]).status == 200
     found = tomllib.loads(text_of(demo_desk))
@@ -266,7 +294,8 @@ def test_what_is_put_on_top_goes_to_the_room_it_was_of(demo_desk: Served) -> Non
     got = change(demo_desk, mine, at=shown)
     # One room is gone, and nothing else differs: the others have but moved up.
     theirs = [one for one in got.json["theirs"] if "way_out" not in one["key"]]
-    assert theirs == [{"key": "rooms[1]", "was": names[0], "now": ""}]
+    assert theirs == [{"key": "rooms[1]", "words": names[0], "was": names[0], "now": ""}]
+    assert got.json["yours"][0]["words"].startswith(f"{names[2]}: ")
     assert change(demo_desk, mine, at=got.json["rev"]).status == 200
     after = {room["name"]: room["use"] for room in tomllib.loads(text_of(demo_desk))["rooms"]}
     assert after[names[2]] == "storage"

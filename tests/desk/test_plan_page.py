@@ -69,6 +69,10 @@ def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     until(page, "document.querySelectorAll('#what-ifs tbody tr').length === 2")
     assert "as planned" in rows.nth(0).inner_text()
     assert "+0 h 30 min; Mixing stations: 3" in rows.nth(1).inner_text()
+    # On a phone each stands by itself, nothing to push sideways.
+    page.set_viewport_size({"width": 360, "height": 800})
+    wide = "[document.getElementById('what-ifs'), document.documentElement]"
+    assert page.evaluate(f"{wide}.every((one) => one.scrollWidth <= one.clientWidth)")
     # Moving is a question, not a change: the plan that lies there is the same.
     assert read_plan(tmp_path / "jobs" / f"{JOB}-plan") == plan
 

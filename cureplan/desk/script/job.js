@@ -147,13 +147,13 @@ function took(answer) {
 function conflict(answer) {
   waiting = answer;
   const rows = new Map();
-  for (const one of answer.theirs) rows.set(one.key, [one.was, one.now, ""]);
+  for (const one of answer.theirs) rows.set(one.words, [one.was, one.now, ""]);
   for (const one of answer.yours) {
-    const row = rows.get(one.key) || ["", one.now, ""];
-    rows.set(one.key, [row[0], row[1], one.yours]);
+    const row = rows.get(one.words) || ["", one.now, ""];
+    rows.set(one.words, [row[0], row[1], one.yours]);
   }
-  document.querySelector("#elsewhere-table tbody").replaceChildren(...[...rows].map(([key, cells]) =>
-    desk.make("tr", {}, desk.make("th", { scope: "row" }, key), ...cells.map((cell) => desk.make("td", {}, cell)))));
+  document.querySelector("#elsewhere-table tbody").replaceChildren(...[...rows].map(([words, cells]) =>
+    desk.make("tr", {}, desk.make("th", { scope: "row" }, words), ...cells.map((cell) => desk.make("td", {}, cell)))));
   document.getElementById("elsewhere-words").textContent = answer.conflict + " Nothing of yours is lost; choose:";
   const dialog = document.getElementById("elsewhere");
   dialog.hidden = false;

@@ -274,11 +274,14 @@
   function put(rows) {
     try { sessionStorage.setItem(KEPT, JSON.stringify(rows.slice(-MOST_KEPT))); } catch { /* shown all the same */ }
     by("what-ifs").hidden = !rows.length;
-    const cell = (text) => desk.make("td", {}, text);
-    const over = (found) => !found ? [desk.make("td", { colspan: 4 }, "")] : found.fault ? [desk.make("td", { colspan: 4 }, found.fault)] : [percent(found), hand(found), found.first, opens(found)].map(cell);
-    by("what-ifs").querySelector("tbody").replaceChildren(...rows.map((one) => desk.make("tr", {},
-      desk.make("th", { scope: "row" }, one.said), ...[percent(one.moved), hand(one.moved), opens(one.moved)].map(cell), ...over(one.anew),
-      desk.make("td", {}, desk.make("button", { class: "plain", type: "button", "aria-label": `Remove: ${one.said}`, onclick: () => put(kept().filter((row) => row.said !== one.said)) }, "×")))));
+    // On a phone each row stands by itself, its columns' names in it: roles stay what they are.
+    const cell = (text, name) => desk.make("td", { role: "cell", "data-name": name }, text);
+    const across = (text) => desk.make("td", { role: "cell", colspan: 4, "data-name": text ? "Planned anew" : "" }, text);
+    const over = (found) => !found ? [across("")] : found.fault ? [across(found.fault)] : [cell(percent(found), "Planned anew: chance"), cell(hand(found), "least in hand"), cell(found.first, "first bucket"), cell(opens(found), "opens")];
+    by("what-ifs").querySelector("tbody").replaceChildren(...rows.map((one) => desk.make("tr", { role: "row" },
+      desk.make("th", { role: "rowheader", scope: "row" }, one.said),
+      cell(percent(one.moved), "Moved as it is: chance"), cell(hand(one.moved), "least in hand"), cell(opens(one.moved), "opens"), ...over(one.anew),
+      desk.make("td", { role: "cell" }, desk.make("button", { class: "plain", type: "button", "aria-label": `Remove: ${one.said}`, onclick: () => put(kept().filter((row) => row.said !== one.said)) }, "×")))));
   }
   function keepRow(row) {
     const rows = kept(), place = rows.findIndex((one) => one.said === row.said);
