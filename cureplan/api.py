@@ -589,16 +589,7 @@ def _in_words(job: Job, sentences: Iterable[Message]) -> str:
     """Sentences one after the other, in the job's first language."""
     from cureplan.output.language import Voice
 
-    voice = Voice(
-        language=job.languages[0],
-        display=job.display,
-        clock=job.clock,
-        zone=job.site.zone,
-        around=job.access.begins,
-    )
-    said = [voice.say(sentence) for sentence in sentences]
+    voice = Voice.of_job(job, job.languages[0])
     # What follows a list begins a line of its own.
-    return "".join(
-        ("\n" if "\n" in before else " ") * bool(before) + text
-        for before, text in zip(["", *said], said, strict=False)
-    )
+    said = " ".join(f"{text}\n" if "\n" in text else text for text in map(voice.say, sentences))
+    return said.replace("\n ", "\n").strip()

@@ -45,7 +45,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from string import Formatter
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 from zoneinfo import ZoneInfo
 
 from cureplan.core.clock import ceil_to, floor_to
@@ -73,6 +73,9 @@ from cureplan.output.language.time_words import (
 
 MOST_CERTAIN = 0.99
 """A chance is never shown as more."""
+
+if TYPE_CHECKING:
+    from cureplan.inputs.job.model import Job
 
 __all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
 
@@ -111,6 +114,18 @@ class Voice:
 
     def __post_init__(self) -> None:
         catalogue(self.language)
+
+    @classmethod
+    def of_job(cls, job: Job, language: str, *, read_at: datetime | None = None) -> Voice:
+        """The voice for what concerns a job: its units, its clock, its site's time."""
+        return cls(
+            language=language,
+            display=job.display,
+            clock=job.clock,
+            zone=job.site.zone,
+            around=job.access.begins,
+            read_at=read_at,
+        )
 
     @property
     def own(self) -> Catalogue:

@@ -195,13 +195,7 @@ def chill_json(
 
 
 def _english(job: Job) -> Voice:
-    return Voice(
-        language="en",
-        display=job.display,
-        clock=job.clock,
-        zone=job.site.zone,
-        around=job.access.begins,
-    )
+    return Voice.of_job(job, "en")
 
 
 def check_text(job: Job, series: HourlySeries, cannot: Sequence[Message] = ()) -> str:

@@ -41,14 +41,8 @@ State = Literal["kept", "tight", "short"]
 def voice_of(plan: Plan, language: str | None = None) -> Voice:
     """The voice a plan's sheets speak with; its first language unless told otherwise."""
     job = plan.job
-    return Voice(
-        language=language or job.languages[0],
-        display=job.display,
-        clock=job.clock,
-        zone=job.site.zone,
-        around=job.access.begins,
-        read_at=plan.decisions.made_at,
-    )
+    read_at = plan.decisions.made_at
+    return Voice.of_job(job, language or job.languages[0], read_at=read_at)
 
 
 def kept_as_expected(plan: Plan) -> bool:
