@@ -34,7 +34,7 @@ def test_the_reason_is_told_before_the_looking_and_outlives_it(
     ended = cureplan("plan", job, "--out", "out", folder=tmp_path)
     assert ended.returncode == NoFeasiblePlanError.exit_code
     (told,) = before
-    assert told.count("cureplan: No order and start keeps every limit: ") == 1
+    assert told.count("cureplan: No order and start keeps every limit:\n- ") == 1
     assert "is wanted" in told
     after = ended.stderr.removeprefix(told)
     assert after == ("" if pressed else "cureplan: No change that was tried would do.\n")
