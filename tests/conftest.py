@@ -20,8 +20,7 @@ from effort import FAST, LONG, drawn
 from hypothesis import settings
 
 from cureplan.api import demo_job_path, get_weather, make_plan, read_job
-from cureplan.planning.odds.nights import TERMS
-from cureplan.planning.plan import made_of
+from cureplan.planning.plan import choose, made_of
 from cureplan.planning.plan.model import FORMAT
 
 # The same few examples every time: a run that fails here fails on every machine, and a
@@ -85,25 +84,35 @@ def no_waiting_for_the_disk() -> Iterator[None]:
         yield
 
 
-ALL_NIGHTS = made_of.ROOM_NIGHTS
+LIGHTLY = (
+    # What a plan's doubt is made of, weighed on few nights and of three things only: else a
+    # quarter of its time.
+    (made_of, "ROOM_NIGHTS", drawn(200)),
+    (made_of, "TERMS", ("batch", "stops", "weather")),
+    # What falls short is searched no further than to the first step in vain: else nine
+    # tenths of its time.
+    (choose, "MOST_IN_VAIN", 0),
+    (choose._Choosing, "_looked_near", lambda _: None),
+)
+IN_FULL = [(of, name, getattr(of, name)) for of, name, _ in LIGHTLY]
+MOST_KEPT = 200_000_000
 
 
 @pytest.fixture(scope="session", autouse=True)
-def few_nights() -> Iterator[None]:
-    """What a plan's doubt is made of, weighed on few nights and of three things only: else
-    a quarter of its time."""
+def lightly() -> Iterator[None]:
+    """Plans are made with less effort than a command makes."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(made_of, "ROOM_NIGHTS", drawn(200))
-        patch.setattr(made_of, "TERMS", ("batch", "stops", "weather"))
+        for of, name, value in LIGHTLY:
+            patch.setattr(of, name, value)
         yield
 
 
 @pytest.fixture(scope="module")
-def all_nights(few_nights: None) -> Iterator[None]:
-    """On as many as a command weighs it on, where what it prints is compared."""
+def in_full(lightly: None) -> Iterator[None]:
+    """With all of it, where what a command prints is compared or the search is looked at."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(made_of, "ROOM_NIGHTS", ALL_NIGHTS)
-        patch.setattr(made_of, "TERMS", TERMS)
+        for of, name, value in IN_FULL:
+            patch.setattr(of, name, value)
         yield
 
 

@@ -6,6 +6,7 @@ import asyncio
 import http.client
 import json
 import shutil
+import subprocess
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import suppress
@@ -22,7 +23,9 @@ uvicorn = pytest.importorskip("uvicorn")
 from cureplan.desk.app import make_app  # noqa: E402
 from cureplan.desk.folder import JobFolder  # noqa: E402
 from cureplan.desk.pages import Desk  # noqa: E402
+from cureplan.desk.worker import Worker, _hang_up  # noqa: E402
 
+Process = subprocess.Popen[str]
 DEMO = Path(__file__).parents[2] / "cureplan" / "demo_data"
 # The evening before the demo's night.
 EVENING_BEFORE = datetime(2013, 7, 17, 0, tzinfo=UTC)
@@ -123,6 +126,39 @@ def desk_on() -> Iterator[Server]:
             leave()
         served.server.should_exit = True
         thread.join(15)
+
+
+@pytest.fixture(scope="session")
+def idle() -> Iterator[list[Process]]:
+    """Working processes that wait for another desk."""
+    found: list[Process] = []
+    yield found
+    for process in found:
+        process.kill()
+        process.wait()
+        _hang_up(process)
+
+
+@pytest.fixture
+def hired(idle: list[Process], monkeypatch: pytest.MonkeyPatch) -> None:
+    """Working processes go from desk to desk: each takes a second to come up."""
+    running, close = Worker._running, Worker.close
+
+    def take(worker: Worker) -> Process:
+        if worker._process is None and idle:
+            worker._process = worker._hears = idle.pop()
+        return running(worker)
+
+    def leave(worker: Worker) -> None:
+        process, task = worker._process, worker.task
+        waits = process is not None and process is worker._hears and process.poll() is None
+        if process is not None and waits and task is not None and task.done.is_set():
+            worker._process = None
+            idle.append(process)
+        close(worker)
+
+    monkeypatch.setattr(Worker, "_running", take)
+    monkeypatch.setattr(Worker, "close", leave)
 
 
 @pytest.fixture

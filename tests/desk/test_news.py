@@ -17,6 +17,8 @@ from cureplan.planning.plan.model import Plan
 from desk.conftest import EVENING_BEFORE, Served, Server
 from desk.test_plans import JOB, small_job
 
+pytestmark = pytest.mark.usefixtures("hired")
+
 
 @pytest.fixture(scope="module")
 def plan(tmp_path_factory: pytest.TempPathFactory) -> Plan:

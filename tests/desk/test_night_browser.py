@@ -9,8 +9,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 from urllib.parse import quote
@@ -20,9 +19,11 @@ import pytest
 from chromium import DESKTOP, PHONE, axe
 from output import sheet_sample
 
+from cureplan.desk import share
 from cureplan.inputs.tables.night_log import read_night_log
 from cureplan.planning.plan.model import Plan, plan_id
 from cureplan.planning.replan.replan import night_site
+from desk.conftest import Served, Server
 from desk.nights import JOB, put_plan
 
 pytestmark = pytest.mark.browser
@@ -87,20 +88,37 @@ class DeskProcess:
             self.process.wait(10)
 
 
-@contextmanager
-def desk_of(folder: Path, plan: Plan) -> Iterator[DeskProcess]:
-    """A desk of a folder with this plan, killed in the end."""
-    put_plan(folder, plan)
-    running = DeskProcess(folder)
+@pytest.fixture
+def mortal(tmp_path: Path, plan: Plan) -> Iterator[DeskProcess]:
+    """A desk that can be killed."""
+    put_plan(tmp_path / "jobs", plan)
+    running = DeskProcess(tmp_path / "jobs")
     running.start()
     yield running
     running.kill()
 
 
+Serves = Callable[[Path, Plan], Served]
+
+
 @pytest.fixture
-def desk(tmp_path: Path, plan: Plan) -> Iterator[DeskProcess]:
-    with desk_of(tmp_path / "jobs", plan) as running:
-        yield running
+def desk_of(desk_on: Server, monkeypatch: pytest.MonkeyPatch) -> Serves:
+    """Serves a folder with a plan in this process, by its clock: far sooner there."""
+    monkeypatch.setattr(share, "local_addresses", lambda: {"127.0.0.1": ""})
+
+    def serves(folder: Path, plan: Plan) -> Served:
+        put_plan(folder, plan)
+        return desk_on(folder, now=datetime.now(UTC))
+
+    return serves
+
+
+@pytest.fixture
+def desk(tmp_path: Path, plan: Plan, desk_of: Serves) -> Served:
+    return desk_of(tmp_path / "jobs", plan)
+
+
+AnyDesk = Served | DeskProcess
 
 
 class Page:
@@ -146,7 +164,7 @@ def opened(chromium: Any) -> Iterator[Opener]:
     assert [each.complaints for each in pages if each.complaints] == []
 
 
-def shared(desk: DeskProcess, opened: Opener) -> Page:
+def shared(desk: AnyDesk, opened: Opener) -> Page:
     screen = opened(DESKTOP)
     screen.page.goto(desk.url + BASE)
     screen.page.get_by_role("button", name="Share with phones").click()
@@ -180,14 +198,12 @@ def checked(phone: Page, index: int, *, is_: bool = True) -> None:
     )
 
 
-def log_of(desk: DeskProcess, plan: Plan) -> list[tuple[str, int | None]]:
+def log_of(desk: AnyDesk, plan: Plan) -> list[tuple[str, int | None]]:
     path = desk.folder / f"{JOB}-plan" / "night-log.csv"
     return [(e.event, e.bucket) for e in read_night_log(path, site=night_site(plan))]
 
 
-def test_two_phones_and_a_desk_see_one_state(
-    desk: DeskProcess, opened: Opener, plan: Plan
-) -> None:
+def test_two_phones_and_a_desk_see_one_state(desk: Served, opened: Opener, plan: Plan) -> None:
     screen = shared(desk, opened)
     ana = joined(screen, opened, plan, "Ana")
     luis = joined(screen, opened, plan, "Luis")
@@ -238,7 +254,7 @@ def keeps(phone: Page, plan: Plan, what: str) -> None:
 
 
 def test_lateness_and_losses_go_from_phone_to_phone_and_back(
-    desk: DeskProcess, opened: Opener, plan: Plan
+    desk: Served, opened: Opener, plan: Plan
 ) -> None:
     screen = shared(desk, opened)
     ana = joined(screen, opened, plan, "Ana", minutes=-8)
@@ -281,15 +297,15 @@ def test_lateness_and_losses_go_from_phone_to_phone_and_back(
 
 
 def test_out_of_reach_the_phone_keeps_and_sends_when_it_is_back(
-    desk: DeskProcess, opened: Opener, plan: Plan
+    mortal: DeskProcess, opened: Opener, plan: Plan
 ) -> None:
-    screen = shared(desk, opened)
+    screen = shared(mortal, opened)
     ana = joined(screen, opened, plan, "Ana")
     luis = joined(screen, opened, plan, "Luis")
     ana.row(0).check()
     checked(luis, 0)
     address = luis.page.url
-    desk.kill()
+    mortal.kill()
     ana.sees("out of reach")
     luis.sees("out of reach")
     ana.row(1).check()
@@ -300,13 +316,13 @@ def test_out_of_reach_the_phone_keeps_and_sends_when_it_is_back(
     luis.page.goto(address)
     luis.sees("out of reach")
     checked(luis, 2)
-    desk.start()
+    mortal.start()
     # What was shared when the desk was killed is shared again, at the same address.
     for phone in (ana, luis):
         phone.sees("In step with the desk")
         for index in range(3):
             checked(phone, index)
-    assert {bucket for _, bucket in log_of(desk, plan)} == {
+    assert {bucket for _, bucket in log_of(mortal, plan)} == {
         plan.buckets[n].number for n in range(3)
     }
     # A reload finds the same state.
@@ -316,7 +332,7 @@ def test_out_of_reach_the_phone_keeps_and_sends_when_it_is_back(
 
 
 def test_a_contradiction_is_shown_on_every_phone_and_settled_on_one(
-    desk: DeskProcess, opened: Opener, plan: Plan
+    desk: Served, opened: Opener, plan: Plan
 ) -> None:
     screen = shared(desk, opened)
     ana = joined(screen, opened, plan, "Ana", minutes=9)
@@ -337,42 +353,37 @@ def test_a_contradiction_is_shown_on_every_phone_and_settled_on_one(
 
 
 def test_the_new_plan_comes_to_the_phone_with_its_ticks(
-    tmp_path: Path, opened: Opener, room_plan: Plan
+    tmp_path: Path, opened: Opener, room_plan: Plan, desk_of: Serves
 ) -> None:
-    put_plan(tmp_path / "room", room_plan)
-    desk = DeskProcess(tmp_path / "room")
-    desk.start()
-    try:
-        screen = shared(desk, opened)
-        first = room_plan.buckets[0]
-        ana = joined(screen, opened, room_plan, "Ana", minutes=4)
-        ana.row(0).check()
-        ana.row(0).page.locator("#sheet-en .short-mark[data-short='0']").click()
-        screen.page.get_by_text("The log (2)").wait_for()
-        ana.page.clock.set_fixed_time(first.pour + 5 * MINUTE)
-        screen.page.get_by_role("button", name="Plan again").click()
-        ana.bar().get_by_text("There is a new plan").wait_for(timeout=90_000)
-        # Ticked on the old sheet when the new one was made already.
-        ana.row(1).check()
-        ana.bar().get_by_role("button", name="Open the new sheet").click()
-        ana.sees("This is the new plan. What changed")
-        checked(ana, 0)
-        checked(ana, 1)
-        checked(ana, 2, is_=False)
-        short = ana.page.locator("#sheet-en .short-mark[data-short='0']")
-        assert short.get_attribute("aria-pressed") == "true"
-        ana.bar().get_by_role("button", name="Seen").click()
-        assert ana.bar().get_by_text("This is the new plan").count() == 0
-        # The log of the night is whole, once.
-        assert log_of(desk, room_plan) == [("poured", 1), ("ran short", 1), ("poured", 2)]
-        # The sheet before it is still to be had.
-        screen.page.get_by_role("link", name=re.compile("before: ")).click()
-        screen.page.get_by_text("There is a new plan").first.wait_for()
-    finally:
-        desk.kill()
+    desk = desk_of(tmp_path / "room", room_plan)
+    screen = shared(desk, opened)
+    first = room_plan.buckets[0]
+    ana = joined(screen, opened, room_plan, "Ana", minutes=4)
+    ana.row(0).check()
+    ana.row(0).page.locator("#sheet-en .short-mark[data-short='0']").click()
+    screen.page.get_by_text("The log (2)").wait_for()
+    ana.page.clock.set_fixed_time(first.pour + 5 * MINUTE)
+    screen.page.get_by_role("button", name="Plan again").click()
+    ana.bar().get_by_text("There is a new plan").wait_for(timeout=90_000)
+    # Ticked on the old sheet when the new one was made already.
+    ana.row(1).check()
+    ana.bar().get_by_role("button", name="Open the new sheet").click()
+    ana.sees("This is the new plan. What changed")
+    checked(ana, 0)
+    checked(ana, 1)
+    checked(ana, 2, is_=False)
+    short = ana.page.locator("#sheet-en .short-mark[data-short='0']")
+    assert short.get_attribute("aria-pressed") == "true"
+    ana.bar().get_by_role("button", name="Seen").click()
+    assert ana.bar().get_by_text("This is the new plan").count() == 0
+    # The log of the night is whole, once.
+    assert log_of(desk, room_plan) == [("poured", 1), ("ran short", 1), ("poured", 2)]
+    # The sheet before it is still to be had.
+    screen.page.get_by_role("link", name=re.compile("before: ")).click()
+    screen.page.get_by_text("There is a new plan").first.wait_for()
 
 
-def test_a_saved_copy_works_alone(desk: DeskProcess, opened: Opener, plan: Plan) -> None:
+def test_a_saved_copy_works_alone(desk: Served, opened: Opener, plan: Plan) -> None:
     alone = opened(PHONE)
     alone.page.clock.set_fixed_time(plan.buckets[0].pour + 9 * MINUTE)
     alone.page.goto((desk.folder / f"{JOB}-plan" / "sheet.html").as_uri())
@@ -389,7 +400,7 @@ def test_a_saved_copy_works_alone(desk: DeskProcess, opened: Opener, plan: Plan)
     assert log_of(desk, plan) == [("poured", 1)]
 
 
-def test_the_pages_are_accessible(desk: DeskProcess, opened: Opener, plan: Plan) -> None:
+def test_the_pages_are_accessible(desk: Served, opened: Opener, plan: Plan) -> None:
     screen = shared(desk, opened)
     url = screen.page.locator("#night-url").inner_text()
     joined(screen, opened, plan, "Ana").row(0).check()
@@ -405,7 +416,7 @@ def test_the_pages_are_accessible(desk: DeskProcess, opened: Opener, plan: Plan)
 
 
 def test_a_phone_an_hour_ahead_is_asked_by_its_own_ticks_and_moves_no_others(
-    desk: DeskProcess, opened: Opener, plan: Plan
+    desk: Served, opened: Opener, plan: Plan
 ) -> None:
     # The sample pours its first buckets 3.5 min apart; Luis's phone is an hour ahead.
     screen = shared(desk, opened)

@@ -16,6 +16,7 @@ from cureplan.planning.plan.model import Plan, plan_id
 from desk.conftest import Served, Server
 from desk.nights import JOB, Phone, poured, put_plan, share
 
+pytestmark = pytest.mark.usefixtures("hired")
 BASE = f"/jobs/{quote(JOB)}/night"
 WAITS_S = 120
 

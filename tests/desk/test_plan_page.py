@@ -20,7 +20,7 @@ from desk.test_form_page import (
 )
 from desk.test_plans import JOB, planned
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("hired")]
 __all__ = ["open_page", "planned"]
 
 

@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from pinned_cases import CASES, EXPECTED, digests, plain_value, workshop
 
-pytestmark = pytest.mark.usefixtures("all_nights")
+pytestmark = pytest.mark.usefixtures("in_full")
 
 Outputs = Callable[[str], dict[str, str]]
 CURE = "if that is meant, run tests/pinned/rewrite.py and say so in the commit"

@@ -30,6 +30,8 @@ from cureplan.planning.studies.compare import variants
 from tests.conftest import NIGHT_BEFORE
 from tests.schedule.rooms import few_rooms, pours_of
 
+pytestmark = pytest.mark.usefixtures("in_full")
+
 PINNED = Path(__file__).parents[1] / "pinned" / "jobs"
 TWO = few_rooms("Dish room", "Corridor")
 ISSUED_S = known_until(TWO, now_s=NIGHT_BEFORE.timestamp())
