@@ -95,7 +95,6 @@ LIGHTLY = (
     (choose._Choosing, "_looked_near", lambda _: None),
 )
 IN_FULL = [(of, name, getattr(of, name)) for of, name, _ in LIGHTLY]
-MOST_KEPT = 200_000_000
 
 
 @pytest.fixture(scope="session", autouse=True)
