@@ -130,6 +130,9 @@ EQUAL = {
     "if abs(east_deg) >= FARTHEST_EAST_DEG.get(time_zone, FARTHEST_FROM_CITY_DEG):":
         "no site is it to the last digit",
     "if len(cells) >= 2 and cells[2] == time_zone:": "no line has two cells",
+    "if _moved(model.rate, rate) <= SETTLED_FRAC:": "no move is it to the last digit",
+    "if np.count_nonzero(nearest_k > _NEIGHBOURS_K) > len(sound) - 1:":
+        "who has a neighbour is one himself",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 
