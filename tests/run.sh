@@ -1,5 +1,6 @@
 #!/bin/sh
-# Sets up a fresh machine and runs the fast tests; further words go to pytest.
+# Sets up a fresh machine and runs the fast tests; further words go to pytest (all tests:
+# -m "", the thorough alone: -m thorough).
 set -eu
 cd "$(dirname "$0")/.."
 extras="test,desk"
@@ -13,4 +14,4 @@ fi
 # Else each of the many commands that tests start would compile the package anew.
 unset PYTHONDONTWRITEBYTECODE
 echo "Running the fast tests ..."
-exec .venv/bin/python -m pytest -q -n 2 --dist loadfile "$@"
+exec .venv/bin/python -m pytest -q -n 2 --dist loadfile -m "not thorough" "$@"

@@ -165,6 +165,7 @@ def test_spreadsheets_hold_a_row_per_bucket(demo: tuple[Path, str]) -> None:
     assert len(rows) == len(plan["buckets"]) == sum(room["kits"] for room in plan["rooms"])
 
 
+@pytest.mark.thorough
 @pytest.mark.usefixtures("in_full")
 def test_the_same_job_twice_gives_the_same_plan(tmp_path: Path) -> None:
     # In another process, with another hash seed, sets of names have another order.

@@ -102,6 +102,7 @@ def work_the_first_minutes(sheet: Sheet, plan: Plan) -> None:
     report(sheet, "Batch read, right after mixing", room=room, bucket="4", temp="75")
 
 
+@pytest.mark.thorough
 def test_the_night_goes_from_sheet_to_replan_to_the_next_sheet(
     open_sheet: Opener, night_plan: Plan, tmp_path: Path
 ):
@@ -184,6 +185,7 @@ REPORTS = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("language", REPORTS)
 def test_every_event_can_be_written_down(
     open_sheet: Opener, night_plan: Plan, tmp_path: Path, language: str

@@ -23,7 +23,7 @@ from cureplan.planning.replan.replan import night_site
 from cureplan.planning.replan.replan import replan as plan_again
 from cureplan.planning.replan.state import _between_lines
 
-pytestmark = pytest.mark.browser
+pytestmark = [pytest.mark.thorough, pytest.mark.browser]
 
 # By hand, from the sample: bucket 1 of the Cook line is poured at 6.5 min and its wet edge
 # ends at 14; bucket 2, poured at 10, ties into it. Clocks of bucket 2 end at 23.1.

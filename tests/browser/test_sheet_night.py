@@ -369,6 +369,7 @@ def test_thirty_things_go_wrong():
     assert len(MISHAPS) == 30
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("mishap", MISHAPS)
 def test_the_sheet_bears_each_mishap(lived: Lived, mishap: str):
     error = lived.came_to[mishap]

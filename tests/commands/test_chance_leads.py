@@ -17,6 +17,7 @@ from cureplan.planning.plan.model import plan_from_json
 JOBS = Path(__file__).parents[1] / "pinned" / "jobs"
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("asked", "code"), [("60 %", 0), ("99.9 %", 1)])
 def test_all_that_is_shown_follows_the_chance(tmp_path, asked, code):
     # One job, asked for less than it can have and for more: its buckets keep their margin

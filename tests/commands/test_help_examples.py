@@ -68,6 +68,7 @@ def log_of(plan_file: Path) -> str:
     return out.getvalue()
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("command", ORDER)
 def test_the_examples_of_a_command_run(
     command: str, kitchen: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture

@@ -170,6 +170,7 @@ def summers(years):
     ]
 
 
+@pytest.mark.thorough
 def test_past_julys_of_a_station_are_counted(cureplan, loop, network, folder):
     serve_stations(loop, folder, AT_SITE, {"72503": summers(range(2088, 2091))})
     job = write_job(

@@ -14,7 +14,7 @@ from cureplan.api import read_plan
 from desk.conftest import DEMO, Server
 from desk.test_form_page import Opener, is_saved, leave, open_page, until
 
-pytestmark = [pytest.mark.browser, pytest.mark.usefixtures("hired")]
+pytestmark = [pytest.mark.thorough, pytest.mark.browser, pytest.mark.usefixtures("hired")]
 __all__ = ["open_page"]
 
 # Two days before the night of the weather that is dropped.

@@ -80,6 +80,7 @@ def look(served: Served) -> None:
         time.sleep(0.05)
 
 
+@pytest.mark.thorough
 def test_news_of_warmer_weather_is_shown_and_the_plan_stays(
     plan: Plan, tmp_path: Path, desk_on: Server
 ) -> None:

@@ -253,6 +253,7 @@ def keeps(phone: Page, plan: Plan, what: str) -> None:
     )
 
 
+@pytest.mark.thorough
 def test_lateness_and_losses_go_from_phone_to_phone_and_back(
     desk: Served, opened: Opener, plan: Plan
 ) -> None:
@@ -296,6 +297,7 @@ def test_lateness_and_losses_go_from_phone_to_phone_and_back(
     checked(ana, 0)
 
 
+@pytest.mark.thorough
 def test_out_of_reach_the_phone_keeps_and_sends_when_it_is_back(
     mortal: DeskProcess, opened: Opener, plan: Plan
 ) -> None:
@@ -352,6 +354,7 @@ def test_a_contradiction_is_shown_on_every_phone_and_settled_on_one(
     checked(luis, 0)
 
 
+@pytest.mark.thorough
 def test_the_new_plan_comes_to_the_phone_with_its_ticks(
     tmp_path: Path, opened: Opener, room_plan: Plan, desk_of: Serves
 ) -> None:

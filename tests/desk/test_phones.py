@@ -139,6 +139,7 @@ def test_other_hosts_and_origins_are_refused(
     assert answer.status in (403, 421)
 
 
+@pytest.mark.thorough
 def test_a_code_lets_one_phone_in_and_a_thousand_guesses_none(
     night: Served, plan: Plan
 ) -> None:
@@ -410,6 +411,7 @@ def test_this_computers_own_addresses_are_found_and_none_that_no_phone_reaches()
             probe.bind((address, 0))
 
 
+@pytest.mark.thorough
 def test_thirty_phones_with_two_thousand_events_end_in_one_log(
     desk_on: Server, tmp_path: Path, room_plan: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -48,6 +48,7 @@ def ended(page: str) -> bool:
     return "night-said" in page
 
 
+@pytest.mark.thorough
 def test_every_phone_gets_the_new_sheet_with_what_changed_and_its_ticks(
     night: tuple[Served, Phone], room_plan: Plan
 ) -> None:

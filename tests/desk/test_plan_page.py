@@ -41,6 +41,7 @@ def moved(page: object) -> None:
     )
 
 
+@pytest.mark.thorough
 def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     url: str, open_page: Opener, tmp_path: Path
 ) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from datetime import timedelta
 
+import pytest
 from effort import drawn, examples
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -91,6 +92,7 @@ NOT_JUDGED = {
 }
 
 
+@pytest.mark.thorough
 def test_nothing_a_plan_states_can_be_changed(plan):
     # Drawn by seed and not by Hypothesis, which draws otherwise beside other tests.
     by_kind: dict[str, list] = {}
@@ -105,6 +107,7 @@ def test_nothing_a_plan_states_can_be_changed(plan):
         assert rules(changed(plan, path, moved(path, value, way))), (path, way)
 
 
+@pytest.mark.thorough
 @MODEST
 @given(data=st.data(), beyond=st.sampled_from((-0.01, 1.01)))
 def test_no_share_lies_outside_nothing_and_all(plan, data, beyond):

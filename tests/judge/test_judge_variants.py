@@ -20,6 +20,8 @@ from cureplan.judge import judge
 from cureplan.planning.plan.model import Plan, plan_from_json, plan_to_json
 from cureplan.weather.hours.series import HourlySeries
 
+pytestmark = pytest.mark.thorough
+
 DAY = timedelta(days=1)
 SMALL = ("Dish room", "Corridor")
 AROUND_THE_CLOCK = (

@@ -24,6 +24,8 @@ from cureplan.science.learning.estimates import (
 from cureplan.science.learning.least_squares import half_width, interval, with_scale
 from cureplan.science.learning.setup import lots_found, setup
 
+pytestmark = pytest.mark.thorough
+
 GAS_J_MOL_K = 8.314462618
 SETS = drawn(120)
 # Four binomial standard deviations of a share of 0.9 in so many: a sound interval fails one

@@ -27,7 +27,17 @@ def outputs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outputs]:
         yield found
 
 
-@pytest.mark.parametrize("name", CASES)
+# Those that take longest.
+THOROUGH = {"metric-spanish", "short-of-policy", "ten-rooms"}
+
+
+@pytest.mark.parametrize(
+    "name",
+    [
+        pytest.param(name, marks=[pytest.mark.thorough] if name in THOROUGH else [])
+        for name in CASES
+    ],
+)
 def test_regression_case_gives_what_it_gave(name: str, outputs: Outputs) -> None:
     found = outputs(name)
     before = (EXPECTED / f"{name}.txt").read_text(encoding="utf-8")

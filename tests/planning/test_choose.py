@@ -231,6 +231,7 @@ def test_windows_held_to_less_than_asked_do_not_change_what_was_asked(demo_weath
     assert plan.decisions.held_frac <= 0.9
 
 
+@pytest.mark.thorough
 def test_a_row_of_compare_is_the_plan_of_that_job(demo_weather):
     job = few_rooms("Corridor")
     found = variants(job, demo_weather, ("stations", "ice"), now=NIGHT_BEFORE)
@@ -246,6 +247,7 @@ def test_a_row_of_compare_is_the_plan_of_that_job(demo_weather):
         assert row.iced_rooms == sum(room.chilled for room in plan.rooms)
 
 
+@pytest.mark.thorough
 def test_each_way_out_was_planned_in_full_and_holds_as_it_says():
     job = with_policy(few_rooms("Corridor"), confidence=0.9, remedies=("hour",))
     tables = Tables(pours=pours_of(job))
@@ -326,6 +328,7 @@ LOOSER = {
 }
 
 
+@pytest.mark.thorough
 @examples(12)
 @given(
     what=st.sampled_from(sorted(LOOSER)),

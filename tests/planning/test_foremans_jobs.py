@@ -52,6 +52,7 @@ def job_of(folder, rooms: str, *swaps: tuple[str, str]):
     return read_job(path)
 
 
+@pytest.mark.thorough
 def test_an_l_shaped_kitchen_with_an_island_a_drain_and_a_cove(tmp_path):
     job = job_of(tmp_path, KITCHEN, ("[policy]", COVE + "[policy]"))
     plan = make_plan(job, now=NOW, what_helps=False)

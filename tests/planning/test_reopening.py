@@ -35,6 +35,7 @@ def planned(job):
     return make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
 
 
+@pytest.mark.thorough
 def test_each_opens_by_its_own_milestone(plan):
     job = plan.job
     found = {

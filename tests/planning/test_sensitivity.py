@@ -12,6 +12,8 @@ import pytest
 from cureplan.api import make_plan
 from cureplan.inputs.job.model import Shift
 
+pytestmark = pytest.mark.thorough
+
 NOW = datetime(2013, 7, 17, 12, tzinfo=UTC)
 READ_ROOM = "Cook line"
 

@@ -62,6 +62,7 @@ def hall(folder, lines: str):
     return read_job(path)
 
 
+@pytest.mark.thorough
 def test_a_hall_too_large_for_a_shift_is_split_at_its_drain(tmp_path):
     plan = make_plan(hall(tmp_path, DRAIN), now=NOW, what_helps=False)
     parts = {room.room: room for room in plan.rooms if room.room.startswith("Hall")}

@@ -173,6 +173,7 @@ def test_three_buckets_bring_the_next_within_a_minute():
     assert np.quantile(worst_s, 0.9) < 100.0
 
 
+@pytest.mark.thorough
 def test_intervals_cover_the_truth_as_often_as_they_claim():
     # Kits of one night run together and each has its own; nine in ten hold, within what
     # falls out so once in a thousand times on either side.

@@ -20,6 +20,8 @@ from cureplan.science.clocks import slurry_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import run_bucket
 
+pytestmark = pytest.mark.thorough
+
 EVENTS = {
     "wet_edge": ("wet edge ended", "wet_edge_end"),
     "working_time": ("working time ended", "working_time_end"),

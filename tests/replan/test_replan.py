@@ -307,6 +307,7 @@ def test_a_room_that_no_shift_holds_is_left_out_and_the_plan_says_so(small_plan,
     assert "replan.now_call_left" in codes(found)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("lost", ["drill down", "short of"])
 def test_the_last_station_or_rake_lost_halts_the_night_and_a_plan_comes_all_the_same(
     small_plan, first, log_of, lost

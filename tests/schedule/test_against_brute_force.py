@@ -38,6 +38,7 @@ def answer(problem: Problem) -> Solved:
     return solve_in_order(problem, first.choice, limits=PLENTY, seed=1)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("seed", "rooms"), DRAWN)
 def test_nothing_tried_beats_the_solver(seed: int, rooms: int) -> None:
     problem, tried = drawn(seed, rooms)

@@ -21,6 +21,8 @@ from cureplan.planning.odds.risk import assess
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.placing import place_layer, place_pour
 
+pytestmark = pytest.mark.thorough
+
 HOUR_S = 3600.0
 NIGHTS, MEMBERS = min(drawn(100), 1000), 1500
 HEAVY_OFF = 0.05

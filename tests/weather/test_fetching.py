@@ -22,6 +22,7 @@ def query(tmp_path):
     )
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("named", ["", ".", "{here}"], ids=["plain", "dot", "absolute"])
 def test_a_module_beside_the_job_is_not_run(query, tmp_path, monkeypatch, named):
     # A `requests.py` in the current folder was executed by the worker.
