@@ -100,7 +100,7 @@ def kept_rows(
     if _store is None or not len(at):
         return make(at)[0]
     mark = mark_of(*of)
-    marks = [mark_of(mark, one) for one in at]
+    marks = [mark + one.tobytes() for one in np.ascontiguousarray(at)]
     rows: list[tuple[Any, ...] | None] = [_store.get(each) for each in marks]
     missing = [number for number, row in enumerate(rows) if row is None]
     if missing:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
-from cureplan.planning.schedule import lexicographic
+from cureplan.planning.schedule import heuristic, lexicographic
 from cureplan.planning.schedule.heuristic import improve_orders, time_order
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.problem import Problem, broken_rules, stage_of
@@ -62,6 +63,19 @@ def test_makespans(
     assert solved.score is not None
     assert solved.score.ready == makespan
     assert solved.bounds["ready"] == makespan
+
+
+def test_coats_on_pours_alike_are_placed_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    # No remedy has a price here: pours picked by price and by hour are the same.
+    problem, seen, place = flow_shop(*JOHNSON), [], heuristic._place_coats
+
+    def counted(board: Any, order: Any, **ways: bool) -> None:
+        seen.append((order, tuple(board.chosen.items()), *ways.values()))
+        place(board, order, **ways)
+
+    monkeypatch.setattr(heuristic, "_place_coats", counted)
+    improve_orders(problem, range(5), most=3)
+    assert len(seen) == len(set(seen)) > 2
 
 
 @pytest.mark.parametrize(

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from bisect import bisect_left, bisect_right
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import permutations, product
-from typing import Literal, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
 from cureplan.planning.schedule.outcome import Stop, never
 from cureplan.planning.schedule.problem import (
@@ -22,25 +19,18 @@ from cureplan.planning.schedule.problem import (
     Stage,
     score,
 )
+from cureplan.planning.schedule.ties import BoolArray, Manner, Rules, Task, Tie
 
 __all__ = [
     "Attempt",
-    "Manner",
     "improve_orders",
     "order_work",
     "time_order",
 ]
 
-Manner = Literal["thrifty", "prompt", "driven"]
-"""How a pour picks among its states: least remedies, earliest that keeps the margin, or
-earliest of all."""
-
 MOST_REPAIRS = 40
 ORDER_WORK = 3e-5
 """Of timing an order in every manner, by the square of its tasks; measured."""
-BoolArray = NDArray[np.bool_]
-Task = tuple[int, int]
-"""Room and stage."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -75,122 +65,10 @@ class _StuckError(Exception):
         self.task = (room, number)
 
 
-@dataclass(frozen=True, slots=True, kw_only=True, eq=False)
-class _Edges:
-    """A task's states, and from and up to which of them a bound on an array can matter."""
-
-    stage: Stage
-    alone: int
-    """Slots ahead of it at which its tools go in, as long as nothing stands there."""
-    later: int
-    """The same of what follows another task of its crew in a shift."""
-    most: dict[str, memoryview[int]]
-    """Greatest of an array up to each state."""
-    least: dict[str, memoryview[int]]
-    """Least of an array from each state on."""
-    plain: frozenset[str]
-    """Arrays that never fall, so that these are the arrays themselves."""
-    _best: dict[Manner, IntArray] = field(default_factory=dict)
-
-    def best(self, manner: Manner) -> IntArray:
-        """All states of a pour, best first."""
-        if manner not in self._best:
-            stage = self.stage
-            keys: dict[Manner, tuple[IntArray, ...]] = {
-                "thrifty": (stage.begins, stage.cost, stage.span, stage.short),
-                "prompt": (stage.cost, stage.begins, stage.short),
-                "driven": (stage.cost, stage.short, stage.begins),
-            }
-            self._best[manner] = np.lexsort(keys[manner]).astype(np.int32)
-        return self._best[manner]
-
-    def strike(self, mask: BoolArray, above: str, bound: int, below: str, limit: int) -> None:
-        """Strike out states with one array above a bound and another below a limit."""
-        low, high = bisect_right(self.most[above], bound), bisect_left(self.least[below], limit)
-        if low >= high:
-            return
-        if above in self.plain and below in self.plain:
-            mask[low:high] = False
-            return
-        over, under = getattr(self.stage, above), getattr(self.stage, below)
-        mask[low:high] &= (over[low:high] <= bound) | (under[low:high] >= limit)
-
-    def begun_from(self, first: int, last: int) -> slice:
-        """A run of states that holds all which begin from a slot up to another."""
-        low, high = self.most["begins"], self.least["begins"]
-        return slice(bisect_left(low, first), bisect_right(high, last))
-
-
-def _edges(problem: Problem, room: int, number: int, stage: Stage) -> _Edges:
-    ahead = [problem.ahead(room, number, first=first) for first in (True, False)]
-    names = ("begins", "ends", "frees", "follows", "walks", "shuts")
-    whole = {name: np.ascontiguousarray(getattr(stage, name)) for name in names}
-    plain = frozenset(name for name, values in whole.items() if np.all(np.diff(values) >= 0))
-
-    def most(values: IntArray) -> IntArray:
-        return np.maximum.accumulate(values)
-
-    def least(values: IntArray) -> IntArray:
-        return np.ascontiguousarray(np.minimum.accumulate(values[::-1])[::-1])
-
-    def seen(name: str, made: Callable[[IntArray], IntArray]) -> memoryview[int]:
-        # What never falls is its own bound, and need not be kept twice.
-        values = whole[name]
-        return (values if name in plain else made(values)).data
-
-    return _Edges(
-        stage=stage,
-        alone=max(ahead),
-        later=ahead[1],
-        most={name: seen(name, most) for name in names if name != "shuts"},
-        least={name: seen(name, least) for name in ("begins", "shuts")},
-        plain=plain,
-    )
-
-
-class _Tie(NamedTuple):
-    """What a task has to do with another."""
-
-    hands: tuple[str, str] | None
-    """Names of the arrays that say when the hands of the other, and its own, are free for
-    each other; None where they share none."""
-    crossed: bool
-    """It is a floor that is crossed to the other."""
-    on_way: bool
-    """The other is a floor that is crossed to it."""
-
-
-class _Rules:
-    """What a problem's tasks rule out of each other, looked up instead of worked out."""
-
-    def __init__(self, problem: Problem) -> None:
-        self.problem, self.timed = problem, problem.timed
-        self.of = {(r, n): _edges(problem, r, n, stage) for r, n, stage in problem.tasks()}
-        self._crossing = set(problem.crossings)
-        self.ties = {
-            task: {o: tie for o in self.of if o != task and any(tie := self._tie(task, o))}
-            for task in self.of
-        }
-        self.spans = 1 + max(int(e.stage.span.max(initial=0)) for e in self.of.values())
-
-    def _tie(self, task: Task, other: Task) -> _Tie:
-        same = self.problem.same_hands(self.of[other].stage, self.of[task].stage)
-        return _Tie(
-            hands=(self._free(other, task), self._free(task, other)) if same else None,
-            crossed=(other[0], task[0]) in self._crossing,
-            on_way=(task[0], other[0]) in self._crossing,
-        )
-
-    def _free(self, task: Task, other: Task) -> str:
-        problem = self.problem
-        poured = task[1] == problem.pour(task[0]) and other[1] == problem.pour(other[0])
-        return "follows" if poured and problem.same_group(task[0], other[0]) else "frees"
-
-
 class _Board:
     """States still possible for every task, and what has been chosen."""
 
-    def __init__(self, rules: _Rules, not_closed_before: dict[Task, int]) -> None:
+    def __init__(self, rules: Rules, not_closed_before: dict[Task, int]) -> None:
         self.rules, self.problem = rules, rules.problem
         self.left: dict[Task, BoolArray] = {
             task: edges.stage.closes >= not_closed_before.get(task, -NEVER)
@@ -240,7 +118,7 @@ class _Board:
         return begins - (edges.later if follows else edges.alone)
 
     def _strike(
-        self, other: Task, mask: BoolArray, task: Task, k: int, entered: int, tie: _Tie
+        self, other: Task, mask: BoolArray, task: Task, k: int, entered: int, tie: Tie
     ) -> None:
         stage, edges = self.stage(task), self.rules.of[other]
         if tie.hands is not None:
@@ -348,39 +226,56 @@ def time_order(
     A stage that would be too old before its next one can begin is begun later instead,
     and everything is timed again.
     """
-    timing = _Timing(_Rules(problem), tuple(order))
+    timing = _Timing(Rules(problem), tuple(order))
     return timing.attempt(manner, crossed_last=crossed_last, clear=clear)
 
 
 @dataclass(slots=True)
 class _Timing:
-    """One order timed in several manners; pours alike are placed once."""
+    """One order timed in several manners; what is alike in some of them is placed once."""
 
-    rules: _Rules
+    rules: Rules
     order: tuple[int, ...]
     _poured: dict[object, tuple[Task | None, _Board]] = field(default_factory=dict)
+    _coated: dict[object, tuple[Attempt, int | None]] = field(default_factory=dict)
 
     def attempt(self, manner: Manner, *, crossed_last: bool, clear: bool) -> Attempt:
         later: dict[Task, int] = {}
         for _ in range(MOST_REPAIRS):
-            stuck, board = self._with_pours(manner, later)
-            if stuck is None:
-                board = board.copy()
-                try:
-                    _place_coats(board, self.order, crossed_last=crossed_last, clear=clear)
-                except _StuckError as error:
-                    stuck = error.task
-            if stuck is None:
-                choice = board.choice()
-                found = score(self.rules.problem, choice)
-                return Attempt(choice=choice, score=found, placed=len(board.chosen))
-            attempt = Attempt(choice=None, score=None, stuck=stuck, placed=len(board.chosen))
-            room, number = stuck
-            needed = board.first_if_never_too_old(stuck) if number else None
-            if needed is None or needed <= later.get((room, number - 1), -NEVER):
-                return attempt
-            later[room, number - 1] = needed
-        return attempt
+            found, needed = self._once(manner, later, crossed_last=crossed_last, clear=clear)
+            if found.stuck is None or needed is None:
+                return found
+            before = found.stuck[0], found.stuck[1] - 1
+            if needed <= later.get(before, -NEVER):
+                return found
+            later[before] = needed
+        return found
+
+    def _once(
+        self, manner: Manner, later: dict[Task, int], *, crossed_last: bool, clear: bool
+    ) -> tuple[Attempt, int | None]:
+        """What becomes of the order when nothing is mended, and when what was stuck could
+        begin at the soonest."""
+        stuck, poured = self._with_pours(manner, later)
+        if stuck is not None:
+            return _stuck(poured, stuck)
+        # Manners mostly differ in the remedies they pick, and often pick alike.
+        held = tuple(sorted(later.items()))
+        key = tuple(poured.chosen.items()), held, crossed_last, clear
+        if key not in self._coated:
+            self._coated[key] = self._with_coats(poured.copy(), crossed_last, clear)
+        return self._coated[key]
+
+    def _with_coats(
+        self, board: _Board, crossed_last: bool, clear: bool
+    ) -> tuple[Attempt, int | None]:
+        try:
+            _place_coats(board, self.order, crossed_last=crossed_last, clear=clear)
+        except _StuckError as error:
+            return _stuck(board, error.task)
+        choice = board.choice()
+        found = score(self.rules.problem, choice)
+        return Attempt(choice=choice, score=found, placed=len(board.chosen)), None
 
     def _with_pours(self, manner: Manner, later: dict[Task, int]) -> tuple[Task | None, _Board]:
         """All that is placed before the first coat; not to be changed."""
@@ -398,6 +293,12 @@ class _Timing:
                 stuck = error.task
             self._poured[key] = stuck, board
         return self._poured[key]
+
+
+def _stuck(board: _Board, task: Task) -> tuple[Attempt, int | None]:
+    """An order that ends at a task, and when that could begin were nothing ever too old."""
+    needed = board.first_if_never_too_old(task) if task[1] else None
+    return Attempt(choice=None, score=None, stuck=task, placed=len(board.chosen)), needed
 
 
 def _blocks(problem: Problem, order: Sequence[int]) -> Iterator[list[int]]:
@@ -521,7 +422,7 @@ def improve_orders(
     """
     best: Attempt | None = None
     tried = 0
-    for attempt, better in _attempts(_Rules(problem), tuple(start), most):
+    for attempt, better in _attempts(Rules(problem), tuple(start), most):
         tried += 1
         if better:
             best = attempt
@@ -540,7 +441,7 @@ def order_work(problem: Problem) -> float:
 
 
 def _attempts(
-    rules: _Rules, start: tuple[int, ...], most: int
+    rules: Rules, start: tuple[int, ...], most: int
 ) -> Iterator[tuple[Attempt, bool]]:
     """Attempts at orders, and whether each beats all before it: then its neighbours follow."""
     few = len(start) <= MOST_PERMUTED
@@ -559,7 +460,7 @@ def _attempts(
             moves = moves if few else _moves(order)
 
 
-def _best_manner(rules: _Rules, order: tuple[int, ...]) -> Attempt:
+def _best_manner(rules: Rules, order: tuple[int, ...]) -> Attempt:
     best: Attempt | None = None
     manners: tuple[Manner, ...] = MANNERS if rules.problem.may_wait else ("driven",)
     ways = product(
