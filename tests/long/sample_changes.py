@@ -135,6 +135,23 @@ EQUAL = {
         "who has a neighbour is one himself",
     "ready = np.where(stages[-1].opens <= NEVER, stages[-1].opens, NEVER)":
         "never is never either way",
+    "times_s = np.arange(0.0, lasts_s - STEP_S / 2, STEP_S)": "the last step is not read",
+    "inside = (self.epoch_s >= start) & (self.epoch_s < start + lasts_s)":
+        "both ends are looked at besides",
+    "inside = (self.epoch_s > start) & (self.epoch_s <= start + lasts_s)":
+        "both ends are looked at besides",
+    "inside = hours_s[(hours_s >= start_s) & (hours_s < end_s)]":
+        "both ends are looked at besides",
+    "inside = hours_s[(hours_s > start_s) & (hours_s <= end_s)]":
+        "both ends are looked at besides",
+    "when_s = curve.when(start_s=landed.pour_s, age_s=by_slab_s + landed.film_age_s[..., -1])":
+        "the rounds end where they end, wherever they begin",
+    "tied_in_s=np.where(met <= 0, np.nan, raked[met]),": "no bucket is met by the first",
+    "bare_s = 0.0 if met[patch] <= 0 else strip_s[patch]": "no bucket is met by the first",
+    "waiting.append((patch, float(broadcast_s[patch] - bare_s), bool(met[patch] <= 0)))":
+        "no bucket is met by the first",
+    "while waiting and free_s <= over_s - _EPS:": "no turn is over to the last digit",
+    "if done_s <= left_s - _EPS:": "no work is done to the last digit",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 

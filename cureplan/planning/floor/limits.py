@@ -22,6 +22,8 @@ __all__ = ["Breach", "LayerLimits", "limits_of"]
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 NEVER_S = float("inf")
+CURES_BY = ("slab", "air")
+"""What a layer is not to be too cold by until it bears feet; the rest is for laying it."""
 
 
 def limits_of(job: Job, layer: Layer) -> TemperatureLimits:
@@ -71,7 +73,7 @@ class LayerLimits:
             over_k = self.conditions.shade.slab_c - dew_c - self.job.policy.dew_margin_k
             laid_k = np.minimum(laid_k, over_k)
         object.__setattr__(self, "laid_k", laid_k)
-        cold = [k for what, cold, _, k in self._spares() if cold and what != "material"]
+        cold = [k for what, cold, _, k in self._spares() if cold and what in CURES_BY]
         object.__setattr__(self, "cures_k", np.min(cold, axis=0))
 
     def _temperatures(self) -> Iterator[tuple[str, Array, Array, tuple[float, float]]]:
@@ -137,7 +139,7 @@ class LayerLimits:
         worst: Breach | None = None
         worst_k = 0.0
         for what, cold, limit_c, spare_k in self._spares():
-            if cures and (not cold or what == "material"):
+            if cures and not (cold and what in CURES_BY):
                 continue
             then_k = np.interp(at_s, hours_s, spare_k)
             least = int(then_k.argmin())
