@@ -226,7 +226,7 @@ def test_an_interview_that_ends_early_goes_on_where_it_was(after: int, tmp_path:
 
 
 def test_a_script_mended_at_its_fault_is_read_from_its_start(tmp_path: Path) -> None:
-    answers = ["Blue kitchen", "95", *USUAL[2:], *ROOMS]
+    answers = ["Blue kitchen", "95", "", "3 m", *USUAL[4:], *ROOMS]
     assert new(tmp_path, answers).returncode == 2
     answers[1] = "40.7"
     done = new(tmp_path, answers)
@@ -277,7 +277,7 @@ def test_ctrl_c_keeps_what_was_answered(tmp_path: Path) -> None:
     assert "Traceback" not in seen
     draft = (tmp_path / "job.toml.draft").read_text(encoding="utf-8")
     assert '"site.name" = "Blue kitchen"' in draft
-    done = new(tmp_path, [*USUAL[2:], *ROOMS])
+    done = new(tmp_path, ["", "3 m", *USUAL[4:], *ROOMS])
     assert done.returncode == 0, done.stderr
     assert read_job(tmp_path / "job.toml").site.name == "Blue kitchen"
 
@@ -350,7 +350,7 @@ def test_ctrl_c_at_any_prompt_is_quiet_and_keeps_the_answers(
 
 def test_a_town_gives_coordinates_and_time_zone() -> None:
     text, told, answers = at_the_keyboard(
-        ("Its latitude", "Portland"), ("Its latitude", "portland, or")
+        ("Its latitude", "Portland"), ("Its latitude", "portland, or"), ("How high", "15 m")
     )  # fmt: skip
     assert ["Oregon" in words and "Maine" in words for words in told] == [True, False]
     # From memory: it lies 45.5 north and 122.7 west.
@@ -362,7 +362,7 @@ def test_a_town_gives_coordinates_and_time_zone() -> None:
 def test_a_town_in_a_script_stands_for_three_answers(tmp_path: Path) -> None:
     left_out = ("site.latitude", "site.longitude", "site.time_zone")
     rest = ["" for question in ALL if question.key not in left_out]
-    script = ["Blue kitchen", "Halifax, NS", *rest[1:], *ROOMS]
+    script = ["Blue kitchen", "Halifax, NS", "20 m", *rest[2:], *ROOMS]
     done = new(tmp_path, [*script[:9], "nonsense", *script[10:]])
     assert done.returncode == 2
     # From its start again, mended: the draft is of the same answers.
@@ -370,6 +370,10 @@ def test_a_town_in_a_script_stands_for_three_answers(tmp_path: Path) -> None:
     assert done.returncode == 0, done.stderr
     site = read_job(tmp_path / "job.toml").site
     assert (site.time_zone, round(site.latitude_deg)) == ("America/Halifax", 45)
+    # The height that is proposed is the proposed kitchen's, no other town's.
+    done = run_here("new", "c.toml", folder=tmp_path, typed="Blue\nDenver\n" + "\n" * 40)
+    assert done.returncode == 2
+    assert "site.elevation = '': this is not an elevation; write" in done.stderr
     done = run_here("new", "b.toml", folder=tmp_path, typed="Blue\nHalifaks\n")
     assert done.returncode == 2
     assert 'did you mean "Halifax"' in done.stderr

@@ -47,6 +47,10 @@ def test_from_an_empty_folder_to_the_sheet_of_an_l_shaped_kitchen(
     page.locator("#towns button").first.click()
     is_saved(page)
     assert page.input_value("#f-site-time_zone") == "America/New_York"
+    assert "without their height" in page.inner_text(".field[data-key='site.elevation']")
+    leave(page, "#f-site-elevation", "5 m")
+    is_saved(page)
+    assert "without" not in page.inner_text(".field[data-key='site.elevation']")
     page.fill("#f-access-from", "2013-07-17T19:00")
     page.dispatch_event("#f-access-from", "change")
     page.fill("#f-access-open_by", "2013-07-20T06:00")

@@ -252,7 +252,7 @@ function towns() {
         input.value = town.name;
         const changes = ["latitude", "longitude", "time_zone"].map((key) => ({ key: `site.${key}`, text: town[key] }));
         for (const one of changes) putText(box(one.key), one.text);
-        send(changes);
+        send(changes, () => tell("site.elevation", "towns are listed without their height: a phone's map tells it, and the forecast hangs on it"));
       },
     }, town.name))));
   });

@@ -390,7 +390,7 @@ def interview(
                 for fault in _relevant(job_text_faults(text, source=folder / "answers")):
                     raise fault
                 return text
-            usual = last.get(question.key) or question.usual
+            usual = _proposed(question, answers, last)
             answer = ask(_put(question), usual).strip() or usual
             given = given_by(question, answer)
             if len(given) > 1:
@@ -409,6 +409,17 @@ def interview(
             tell(f"  {error.problem}; {error.cure}")
         else:
             keep(answers)
+
+
+def _proposed(question: Question, answers: Answers, last: Answers) -> str:
+    """What stands in brackets; no height where it would be another place's: degrees of the
+    forecast hang on it."""
+    if question.key == "site.elevation":
+        key = "site.latitude"
+        there = last.get(key) or _question(key, answers).usual
+        if answers.get(key, there) != there:
+            return ""
+    return last.get(question.key) or question.usual
 
 
 def _put(question: Question) -> str:

@@ -112,7 +112,7 @@ class SiteEntry(Written):
         entry(alias="longitude", ask="Its longitude, degrees; west is negative", usual="-73.88")
     )
     elevation_m: Annotated[float, quantity(q.parse_elevation_m, "3 m")] = entry(
-        alias="elevation", ask="How high above the sea?", usual="3 m"
+        alias="elevation", ask="How high above the sea (a phone's map tells it)?", usual="3 m"
     )
     time_zone: Name = entry(ask="Its time zone", usual="America/New_York")
 
