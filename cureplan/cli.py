@@ -117,13 +117,21 @@ def demo(
 
 
 def check(job_file: JobFile, as_json: AsJson = False) -> None:
-    """Read a job, its cards and its weather; say what was understood, and what cannot be."""
+    """Read a job, its cards and its weather; say what was understood, and what cannot be.
+
+    Of a job file it cannot read it tells all that is wrong, not the first only.
+    """
     from cureplan.api import cannot_alone, get_weather
     from cureplan.inputs.job.own import own_file, own_place
     from cureplan.inputs.job.reader import read_own_job
     from cureplan.output.text.quick import check_json, check_text
 
-    job = read_own_job(job_file)
+    try:
+        job = read_own_job(job_file)
+    except InputError as error:
+        for each in (error, *error.after):
+            _tell(str(each))
+        raise typer.Exit(error.exit_code) from None
     if own_file() is None and (place := own_place()) is not None:
         note(f"Defaults of your own would be read from {harmless(place)}.")
     series = get_weather(job, now=_now_for(job, None))

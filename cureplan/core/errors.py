@@ -87,6 +87,8 @@ class WeatherUnavailableError(CurePlanError):
 class InputError(CurePlanError, ValueError):
     """Something the user wrote is wrong; says where, what, and how to mend it.
 
+    `after` holds what else is wrong there, where that is known.
+
     Examples
     --------
     >>> print(InputError("not a length", cure='write "22 ft"', source="job.toml",
@@ -110,6 +112,7 @@ class InputError(CurePlanError, ValueError):
         self.line = line
         self.key = key
         self.value = value
+        self.after: tuple[InputError, ...] = ()
         super().__init__(self._one_line())
 
     def _one_line(self) -> str:

@@ -92,7 +92,7 @@ def first_error(errors: Sequence[InputError]) -> InputError:
     first = errors[0]
     if len(errors) == 1:
         return first
-    return InputError(
+    told = InputError(
         first.problem,
         cure=f"{first.cure} (and {len(errors) - 1} more to mend after it)",
         source=first.source,
@@ -100,6 +100,8 @@ def first_error(errors: Sequence[InputError]) -> InputError:
         key=first.key,
         value=first.value,
     )
+    told.after = tuple(errors[1:])
+    return told
 
 
 def _shown(value: object) -> object:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 from broken_jobs import CASES
+from command_line import run_here
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.job.reader import job_faults, read_job
@@ -61,6 +62,13 @@ def test_every_fault_is_found_and_the_first_is_told(folder, demo_text):
     assert [fault.line for fault in faults] == sorted(fault.line for fault in faults)
     with pytest.raises(InputError, match=r"building\.lag = 5: .* \(and 2 more to mend"):
         read_job(job)
+    # `check` is asked what is wrong, and tells all of it; `plan` the first.
+    checked = run_here("check", "job.toml", folder=folder)
+    assert (checked.returncode, checked.stdout) == (2, "")
+    told = checked.stderr.splitlines()
+    assert [line.split(": ")[2].split(" ")[0] for line in told] == [each.key for each in faults]
+    planned = run_here("plan", "job.toml", folder=folder)
+    assert planned.stderr.splitlines() == told[:1]
 
 
 def test_faults_are_told_in_the_order_of_the_file(folder, demo_text):
