@@ -11,10 +11,11 @@ import io
 import re
 import threading
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from itertools import takewhile
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, NamedTuple
 
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.core.writing import write_atomically
@@ -86,16 +87,40 @@ class Entry:
         }  # fmt: skip
 
 
+class _Stands(NamedTuple):
+    """What stands in a log, never changed but put in another's place: whoever reads it
+    need not wait for who writes."""
+
+    version: int
+    entries: dict[str, Entry]
+    """By their ids, what changed last at the end."""
+
+
+@dataclass(slots=True, eq=False)
+class _Said:
+    """What a phone waits to have taken in."""
+
+    ops: Sequence[Mapping[str, Any]]
+    author: str
+    refused: list[dict[str, str]] = field(default_factory=list)
+    fault: CurePlanError | None = None
+    done: bool = False
+
+
 class NightLog:
-    """The log of one night on disk; whatever is taken in is on disk before it is answered."""
+    """The log of one night on disk; whatever is taken in is on disk before it is answered.
+
+    Of many who speak at once the first writes for all: each waits for one writing of the
+    file, or two, however many there are.
+    """
 
     def __init__(self, path: Path, *, title: str, site: NightSite) -> None:
         self.path = path
         self.title = title
         self.site = replace(site, used_until=None)
-        self.lock = threading.RLock()
-        self.version = 0
-        self._entries: dict[str, Entry] = {}
+        self._writing = threading.RLock()
+        self._said: list[_Said] = []
+        self._stands = _Stands(0, {})
         self._take_in(_entries_in(path, self.site) if path.exists() else ())
 
     def plan_changed(self, site: NightSite) -> None:
@@ -104,25 +129,32 @@ class NightLog:
 
     # What stands in it
 
-    def entries(self, *, since: int = 0) -> list[Entry]:
-        """What changed after a version of the log, in the order of numbers."""
-        with self.lock:
-            found = (entry for entry in self._entries.values() if entry.version > since)
-            return sorted(found, key=lambda entry: entry.number)
+    @property
+    def version(self) -> int:
+        """How often it has changed, entry by entry."""
+        return self._stands.version
+
+    def news(self, *, since: int) -> tuple[int, list[Entry]]:
+        """The version, and what changed after another one, in the order of numbers."""
+        version, entries = self._stands
+        found = takewhile(lambda entry: entry.version > since, reversed(entries.values()))
+        return version, sorted(found, key=lambda entry: entry.number)
+
+    def entries(self) -> list[Entry]:
+        """All of them, in the order of numbers."""
+        return self.news(since=0)[1]
 
     def text(self) -> str:
         """The log as it is on disk."""
-        with self.lock:
-            return _text(self.title, self._entries.values())
+        return _text(self.title, self._stands.entries.values())
 
     def contradictions(self) -> list[str]:
         """What cannot be true beside what counts, in words with both hours and authors."""
-        with self.lock:
-            numbered = {entry.number: entry for entry in self._entries.values()}
-            at = [e for e in numbered.values() if e.standing == "contradicts" and not e.struck]
-            # A hand may have written that head before a line of its own.
-            known = [entry for entry in at if entry.against in numbered]
-            return [self._against(entry, numbered[entry.against]) for entry in known]
+        numbered = {entry.number: entry for entry in self._stands.entries.values()}
+        at = [e for e in numbered.values() if e.standing == "contradicts" and not e.struck]
+        # A hand may have written that head before a line of its own.
+        known = [entry for entry in at if entry.against in numbered]
+        return [self._against(entry, numbered[entry.against]) for entry in known]
 
     def _against(self, entry: Entry, other: Entry) -> str:
         if entry.event is None or other.event is None:
@@ -148,25 +180,43 @@ class NightLog:
             raise InputError(
                 f"{len(ops):,} entries at once", cure=f"send at most {MOST_SENT} at a time"
             )
-        refused: list[dict[str, str]] = []
-        with self.lock:
-            known = dict(self._entries)
-            number = self._last()
-            for op in ops:
+        mine = _Said(ops, author)
+        self._said.append(mine)
+        try:
+            with self._writing:
+                if not mine.done:
+                    self._take([*self._said])
+        finally:
+            self._said.remove(mine)
+        if mine.fault is not None:
+            raise mine.fault
+        return mine.refused
+
+    def _take(self, said: Sequence[_Said]) -> None:
+        """Take in at one go what came while the file was being written."""
+        known, number, fault = dict(self._stands.entries), self._last(), None
+        for one in said:
+            one.refused = []
+            for op in one.ops:
                 ident, kind = str(op.get("id", "")), op.get("kind", "add")
                 entry = known.get(ident)
                 if kind == "add" and entry is None:
+                    full = len(known) >= MOST_ENTRIES
                     try:
-                        entry = self._read(ident, op, author, full=len(known) >= MOST_ENTRIES)
+                        entry = self._read(ident, op, one.author, full=full)
                     except CurePlanError as error:
-                        refused.append({"id": ident[:64], "why": _why(error)})
+                        one.refused.append({"id": ident[:64], "why": _why(error)})
                         continue
                     number += 1
                     known[ident] = replace(entry, number=number)
                 elif entry is not None and kind == ("back" if entry.struck else "strike"):
-                    known[ident] = replace(entry, struck="" if entry.struck else author)
+                    known[ident] = replace(entry, struck="" if entry.struck else one.author)
+        try:
             self._put(known)
-        return refused
+        except CurePlanError as error:
+            fault = error
+        for one in said:
+            one.fault, one.done = fault, True
 
     def add(self, sent: Sequence[Mapping[str, Any]], *, author: str) -> list[dict[str, str]]:
         """Take entries in; those refused are named with why."""
@@ -180,8 +230,8 @@ class NightLog:
     def add_file(self, text: str, *, name: str, author: str) -> list[dict[str, str]]:
         """Take in a log that a phone saved as a file; refused whole where it cannot be read."""
         events = read_night_log_text(text, source=Path(name), site=self.site)
-        with self.lock:
-            known = {entry.cells[:5] for entry in self._entries.values() if not entry.struck}
+        with self._writing:
+            known = {entry.cells[:5] for entry in self.entries() if not entry.struck}
             rows = [_cells_of(event) for event in events]
             rows = [cells for cells in rows if cells[:5] not in known]
             start = 1 + self._last()
@@ -195,7 +245,7 @@ class NightLog:
             return refused
 
     def _last(self) -> int:
-        return max((entry.number for entry in self._entries.values()), default=0)
+        return max((entry.number for entry in self._stands.entries.values()), default=0)
 
     def _read(self, ident: str, sent: Mapping[str, Any], author: str, *, full: bool) -> Entry:
         if not _ID.fullmatch(ident):
@@ -212,16 +262,21 @@ class NightLog:
     def _put(self, entries: Mapping[str, Entry]) -> None:
         """Write what is new; where that fails nothing has changed."""
         settled = _settled(entries, self.site)
-        changed = [entry for entry in settled if self._entries.get(entry.id) != entry]
+        before = self._stands.entries
+        changed = [entry for entry in settled if before.get(entry.id) != entry]
         if not changed:
             return
         write_atomically(self.path, _text(self.title, settled))
         self._take_in(changed)
 
     def _take_in(self, changed: Iterable[Entry]) -> None:
+        version, before = self._stands
+        entries = dict(before)
         for entry in changed:
-            self.version += 1
-            self._entries[entry.id] = replace(entry, version=self.version)
+            version += 1
+            entries.pop(entry.id, None)
+            entries[entry.id] = replace(entry, version=version)
+        self._stands = _Stands(version, entries)
 
 
 def _cell(name: str, value: Any) -> str:

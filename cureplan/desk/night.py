@@ -138,11 +138,10 @@ class Night:
     def message(self, *, name: str, boot: str, since: int) -> dict[str, Any]:
         """What a phone has not heard yet, and by which plan the crew works."""
         since = since if boot == self.boot else 0
-        with self.log.lock:
-            entries = [entry.shown() for entry in self.log.entries(since=since)]
-            version = self.log.version
+        version, entries = self.log.news(since=since)
         return {
-            "you": name, "boot": self.boot, "version": version, "entries": entries,
+            "you": name, "boot": self.boot, "version": version,
+            "entries": [entry.shown() for entry in entries],
             "plan": {
                 "id": self.current.ident, "follows": len(self.plans) > 1,
                 "changes": _changes(self.current.plan),

@@ -7,8 +7,10 @@ import signal
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
+from threading import Event
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -102,11 +104,11 @@ def test_a_contradiction_is_named_and_does_not_count_until_one_is_struck(log: Ni
 def test_since_gives_only_what_changed(log: NightLog) -> None:
     log.add([entry("a1"), entry("a2", bucket=2, at="21:09:00")], author="Ana")
     seen = log.version
-    assert log.entries(since=seen) == []
+    assert log.news(since=seen)[1] == []
     log.strike(["phone-a2"], author="Luis")
-    assert [e.id for e in log.entries(since=seen)] == ["phone-a2"]
+    assert [e.id for e in log.news(since=seen)[1]] == ["phone-a2"]
     log.strike(["phone-a2", "nobody"], author="Luis")
-    assert len(log.entries(since=seen)) == 1
+    assert len(log.news(since=seen)[1]) == 1
 
 
 @pytest.mark.parametrize(
@@ -216,6 +218,7 @@ def test_in_whatever_order_things_arrive_the_log_is_the_same(seed: int, tmp_path
 WRITER = """
 import sys
 from pathlib import Path
+from threading import Event
 sys.path[:0] = {paths!r}
 from desk.test_hub import NightLog, SITE, entry
 log = NightLog(Path(sys.argv[1]), title="t", site=SITE)
@@ -291,3 +294,61 @@ def test_a_log_that_a_hand_has_written_in_is_still_shown(log: NightLog) -> None:
         found = again(log)
         assert found.contradictions() == []
         assert counting(found)[0] == ("poured", "1", "Ana")
+
+
+def test_many_who_speak_at_once_wait_for_two_writings_and_whoever_reads_for_none(
+    log: NightLog, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    log.add([entry("a0")], author="Ana")
+    write, writing, go_on, written = hub.write_atomically, Event(), Event(), []
+
+    def slowly(path: Path, text: str) -> None:
+        writing.set()
+        assert go_on.wait(10)
+        write(path, text)
+        written.append(text)
+
+    monkeypatch.setattr(hub, "write_atomically", slowly)
+    with ThreadPoolExecutor(9) as phones:
+        first = phones.submit(log.add, [entry("a1", bucket=2)], author="Ana")
+        assert writing.wait(10)
+        others = [
+            phones.submit(log.add, [entry(f"b{n}", bucket=n), {"id": "?"}], author="Luis")
+            for n in range(3, 11)
+        ]
+        while len(log._said) < 9:
+            time.sleep(0.001)
+        # While a disk is slow every phone hears what is known.
+        assert [e.id for e in log.entries()] == ["phone-a0"]
+        assert not any(one.done() for one in (first, *others))
+        go_on.set()
+    assert first.result() == []
+    assert all(len(one.result()) == 1 for one in others)
+    assert len(written) == 2
+    assert len(again(log).entries()) == 10
+    assert log._said == []
+
+
+def test_what_could_not_be_written_for_all_is_refused_to_all(
+    log: NightLog, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    writing, go_on = Event(), Event()
+
+    def full(_: Path, __: str) -> None:
+        writing.set()
+        assert go_on.wait(10)
+        raise OutputError("the disk is full")
+
+    monkeypatch.setattr(hub, "write_atomically", full)
+    with ThreadPoolExecutor(3) as phones:
+        said = [phones.submit(log.add, [entry("a1")], author="Ana")]
+        assert writing.wait(10)
+        said += [phones.submit(log.add, [entry(f"b{n}")], author="Luis") for n in (2, 3)]
+        while len(log._said) < 3:
+            time.sleep(0.001)
+        go_on.set()
+    assert ["disk is full" in str(one.exception()) for one in said] == [True] * 3
+    assert log.entries() == []
+    monkeypatch.undo()
+    assert log.add([entry("b2"), entry("b3", bucket=3)], author="Luis") == []
+    assert len(again(log).entries()) == 2
