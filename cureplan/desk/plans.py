@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -77,6 +78,7 @@ def routes(desk: Desk) -> list[BaseRoute]:
         Route("/planning", going),
         Route("/jobs/{name}/plan", shown),
         Route("/jobs/{name}/plan/{file}", file),
+        Route("/jobs/{name}/news", partial(_news, desk)),
         asked("/jobs/{name}/plan", begin),
         asked(
             "/jobs/{name}/move", lambda parts, sent: _moved(desk, mover, parts["name"], sent)
@@ -85,6 +87,14 @@ def routes(desk: Desk) -> list[BaseRoute]:
         asked("/jobs/{name}/news", look),
         asked("/stop", stop),
     ]
+
+
+async def _news(desk: Desk, request: Request) -> Response:
+    """When the weather was last looked at for the plan that lies there."""
+    name = request.path_params["name"]
+    desk.folder.job_path(name)
+    found = await run_in_threadpool(kept_news, desk.folder, name)
+    return JSONResponse({"at": found["at"] if found else ""})
 
 
 def _job(desk: Desk, name: str) -> Job:
@@ -172,7 +182,7 @@ def plan_part(desk: Desk, name: str) -> str:
     news = kept_news(desk.folder, name)
     if news is not None:
         looked = datetime.fromisoformat(news["at"]).astimezone(plan.job.site.zone)
-        news["at"] = f"{looked:%a %d %b, %H:%M}"
+        news["said_at"] = f"{looked:%a %d %b, %H:%M}"
     return part("plan.html.j2", fault="", news=news, **_shown(plan, name, same=same))
 
 

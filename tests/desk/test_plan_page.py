@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import tomllib
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 import pytest
 
 from cureplan.api import read_plan
+from cureplan.desk.folder import file_mark
 from desk.conftest import Server
 from desk.test_form_page import (
     Opener,
@@ -76,6 +78,39 @@ def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     assert page.evaluate(f"{wide}.every((one) => one.scrollWidth <= one.clientWidth)")
     # Moving is a question, not a change: the plan that lies there is the same.
     assert read_plan(tmp_path / "jobs" / f"{JOB}-plan") == plan
+
+
+def test_news_of_the_weather_come_by_themselves_and_the_plan_alone_is_printed(
+    url: str, open_page: Opener, tmp_path: Path
+) -> None:
+    page = open_page("about:blank")
+    page.clock.install()
+    page.goto(url)
+    news = page.get_by_role("region", name="News of the weather")
+    assert page.locator("#plan-part .answer").count() == 3
+    # As the desk leaves it when its hour to look has come, with no page asking.
+    jobs = tmp_path / "jobs"
+    found = {
+        "plan": file_mark(jobs / f"{JOB}-plan" / "plan.json"),
+        "at": "2013-07-17T00:00:00+00:00",
+        "fault": "no weather can be had",
+    }
+    (jobs / ".cureplan-desk" / f"{JOB}.news.json").write_text(json.dumps(found), "utf-8")
+    assert news.count() == 0
+    page.clock.fast_forward(31_000)
+    news.get_by_text("no weather can be had").wait_for()
+
+    page.emulate_media(media="print")
+    page.evaluate("dispatchEvent(new Event('beforeprint'))")
+    for hidden in (".form", "#plan", "#play", "#plan-part .button"):
+        assert page.locator(hidden).is_hidden(), hidden
+    # What is said with care is on paper too, and whose map it is.
+    for shown in page.locator("#plan-part :is(.answer, .news, .lines li, h3, figure)").all():
+        assert shown.is_visible(), shown.inner_text()
+    titles = page.locator("#plan-part details h3").all_inner_texts()
+    assert titles == [room.room for room in read_plan(jobs / f"{JOB}-plan").rooms]
+    page.evaluate("dispatchEvent(new Event('afterprint'))")
+    assert page.locator("#plan-part details[open]").count() == 0
 
 
 def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(

@@ -1,14 +1,32 @@
 "use strict";
 // The plan beside the form: begun, watched, stopped; and moved about without planning anew.
 (() => {
-  const POLL_MS = 500;
+  const POLL_MS = 500, NEWS_MS = 30_000;
   const by = (id) => document.getElementById(id);
   if (!by("plan")) return;
   let mine = 0, watching = false, seen = 0;
 
-  async function show() {
+  async function fill() {
     const answer = await fetch(`${at}/plan`).catch(() => null);
     if (answer && answer.ok) by("plan-part").innerHTML = await answer.text();
+  }
+  // The desk looks at the weather by itself: what it found is shown without being asked for.
+  async function hear() {
+    const found = await fetch(`${at}/news`).then((answer) => answer.json()).catch(() => null);
+    const shown = by("plan-part").querySelector(".news");
+    if (found && found.at && !(shown && shown.dataset.at === found.at)) fill();
+  }
+  setInterval(hear, NEWS_MS);
+  // On paper nothing can be opened.
+  let opened = [];
+  addEventListener("beforeprint", () => {
+    opened = [...by("plan-part").querySelectorAll("details:not([open])")];
+    for (const one of opened) one.open = true;
+  });
+  addEventListener("afterprint", () => { for (const one of opened) one.open = false; });
+
+  async function show() {
+    await fill();
     const has = Boolean(document.querySelector("#plan-part .answers"));
     by("play").hidden = by("news").hidden = !has;
     if (!has) return;
