@@ -14,7 +14,7 @@ from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Job, Shift
-from cureplan.planning.floor.pour import RoomPours
+from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.plan.choose import Chosen, Glance, choose
 from cureplan.planning.plan.ways import FEW, _Looking, look_for_help
 from cureplan.planning.plan.worth import (
@@ -40,7 +40,7 @@ from cureplan.planning.schedule.changes import (
     open_for_less,
 )
 from cureplan.planning.schedule.construct import prepare_pours
-from cureplan.planning.schedule.floor_model import Tables
+from cureplan.planning.schedule.floor_model import Tables, floor_model
 from cureplan.planning.schedule.outcome import Failure, Relaxation, never
 from cureplan.planning.schedule.placing import crew_spans
 from cureplan.planning.schedule.relax import _least_remedies, explain
@@ -77,7 +77,7 @@ def helped(job: Job, tables: Tables, found: Chosen) -> tuple[Relaxation, ...]:
 def looking(job: Job, tables: Tables, found: Chosen) -> _Looking:
     return _Looking(
         job=job, tables=tables, chosen=found, issued_s=PLANNED_S, progress=None, stop=never,
-        budget=9.0,
+        budget_s=20.0,
     )  # fmt: skip
 
 
@@ -208,7 +208,7 @@ def tried(
 
 
 def test_what_asks_for_more_than_another_cure_is_told_only_where_it_gives_more() -> None:
-    look = SimpleNamespace(budget=1.0, _over=lambda _=0.0: False, _little=lambda *_: False)
+    look = SimpleNamespace(_may_plan=lambda: True, _little=lambda *_: False)
 
     def told(*found: Tried) -> list[tuple[str, ...]]:
         ways = [one.way for one in _Looking._best_of(look, found, wanted=2)]
@@ -297,8 +297,8 @@ def test_the_remedies_that_do_best_are_looked_at_at_once_and_kept_beside_another
     assert beside.job.policy.remedies == every.job.policy.remedies
     assert beside.job.crew == station.job.crew
     look = _Looking(
-        job=job, tables=None, chosen=None, issued_s=PLANNED_S, progress=None, stop=never,
-        budget=1.0,
+        job=job, tables=Tables(pours={}), chosen=None, issued_s=PLANNED_S, progress=None,
+        stop=never, budget_s=1.0,
     )  # fmt: skip
     way = Relaxation(job=few.job, say=few.say, also=None, effort_min=30.0)
     further = [step.job.policy.remedies for step in look._steps(way)]
@@ -463,3 +463,38 @@ def test_rooms_the_weather_keeps_from_it_are_left_out_before_others(kitchen):
     assert [room.name for room in change.job.rooms] == ["A", "C", "D"]
     assert change.job.rooms[0].way_out == ("D",)
     assert [*left_out(job, tuple(sizes))] == []
+
+
+def test_what_a_look_takes_is_counted_in_buckets_and_starts_and_none_is_run_again(kitchen):
+    folder, pours = kitchen
+    job = read_job(write_job(folder))
+    tables, again = Tables(pours=pours), Tables(pours=pours)
+    floor_model(job, tables)
+    once = replace(tables.tabled)
+    # Each start of a half-hour runs every bucket of the floor once.
+    (room,) = (pours[room.name] for room in job.rooms)
+    assert once.buckets > 0
+    assert once.buckets % room.plan(AS_IS).times.pour_s.size == 0
+    floor_model(job, tables.under(job))
+    assert tables.tabled.buckets == once.buckets
+    assert tables.tabled.states == 2 * once.states
+    # Other hands run them anew, on the same count; what is counted is the same every time.
+    other = more_hands(job, "mixing").job
+    floor_model(other, tables.of_changed(other, was=job))
+    assert tables.tabled.buckets > once.buckets
+    floor_model(job, again)
+    assert again.tabled == once
+
+
+def test_the_first_change_is_planned_in_full_whatever_is_left_and_others_if_it_suffices() -> (
+    None
+):
+    def may(**state: float) -> bool:
+        return _Looking._may_plan(SimpleNamespace(stop=never, **state))
+
+    assert may(left_s=-5.0, full_s=0.0)
+    # Half of a last one may be more than that.
+    assert not may(left_s=1.4, full_s=3.0)
+    assert may(left_s=1.5, full_s=3.0)
+    stopped = SimpleNamespace(stop=lambda: True, left_s=9.0, full_s=0.0)
+    assert not _Looking._may_plan(stopped)

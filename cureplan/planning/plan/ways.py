@@ -50,32 +50,33 @@ from cureplan.planning.schedule.changes import (
     room_later,
     splits,
 )
-from cureplan.planning.schedule.construct import REST_WORK, Progress, quick_ways
+from cureplan.planning.schedule.construct import Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables, timeless
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.relax import relaxations
+from cureplan.planning.schedule.tabled import WORK_S
 
 __all__ = ["in_parts", "look_for_help"]
 
 MOST_SPLITS = 2
 """Ways to part a room that are planned in full."""
 MOST_HELP = 1.7
-"""Looking for what would help may take so many times the work of the plan itself: about twice
-its time, as a unit of it costs some more."""
-SHEET_WORK, START_WORK = 1.6, 1.3
-"""What a plan takes besides its rooms and its search: start, sheet, pictures; and what the
-start alone takes, where there is no plan. Measured."""
-MOST_WORK = 20.0
-"""And never more than this, by which a larger job's ways take half a minute."""
-TRIAL_WORK = 0.1
-"""What a trial costs for a room besides its search; measured."""
-QUICK, QUICK_NO_PLAN = 0.4, 0.6
-"""Share of that for the quick search for limits that break."""
+"""Looking for what would help may take so many times what the plan itself took, counted, and
+half of a last full plan: about twice."""
+START_S, SHEET_S, ROOM_S = 1.7, 1.7, 0.6
+"""What a plan takes of a processor besides its search [s]: to start, and where there is a
+plan, for sheet and pictures, and for a room's odds and judging. Measured."""
+LEAST_S, MOST_S = 10.0, 45.0
+"""Nobody minds that much [s], by which two changes to a job that fails soon are planned in
+full; and never more than this, by which a larger job's ways take half a minute."""
+QUICK, QUICK_NO_PLAN = 0.6, 0.75
+"""Share of what is not kept for other work, for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
 """What a glance may fall short by and the full plan still reach what is asked."""
-FULL, FULL_WORK, FULL_SHARE = 2.0, 0.6, 0.7
-"""Planned in full a change takes so many times the plan's search, or so much a room at least;
-for that no more than a share of all work is kept."""
+FULL, FULL_SHARE = 1.2, 0.7
+"""Planned in full a change takes so many times the plan's search; for that no more than a
+share of all is kept, and so much of it where there is no plan."""
+FULL_NO_PLAN = 0.4
 REST, REST_PAIRED = 0.4, 0.15
 """Of what is not, shares kept for pairs of changes, and for what is left to try."""
 MOST_FIRST, MOST_SECOND = 2, 5
@@ -106,7 +107,13 @@ def look_for_help(
     issued_s: float,
     progress: Progress | None = None,
 ) -> Schedule:
-    """The schedule with what would mend it; Ctrl-C ends the looking with what was found."""
+    """The schedule with what would mend it; Ctrl-C ends the looking with what was found.
+
+    It may take about twice what the plan took, by counted work, so that the same job and
+    seed give the same ways on every machine; but ten seconds always, and the likeliest way is
+    planned in full whatever that takes: a job that fails soon takes less than half of what
+    one plan that holds does, and a foreman wants one to rely on.
+    """
     if progress is not None:
         progress("looking for what would help; Ctrl-C ends it")
     with stopped_by_hand() as stop:
@@ -117,15 +124,16 @@ def look_for_help(
             issued_s=issued_s,
             progress=progress,
             stop=stop,
-            budget=_budget(job, chosen),
+            budget_s=_budget_s(job, tables, chosen),
         )
         return replace(chosen.schedule, relaxed=looking.run())
 
 
-def _budget(job: Job, chosen: Chosen) -> float:
-    """What all of the looking may take, by the work of the command without it."""
-    rest = START_WORK if chosen.odds is None else SHEET_WORK + REST_WORK * len(job.rooms)
-    return min(MOST_WORK, MOST_HELP * (chosen.schedule.worked + rest))
+def _budget_s(job: Job, tables: Tables, chosen: Chosen) -> float:
+    """What all of the looking may take, by what the command takes without it."""
+    rest_s = 0.0 if chosen.odds is None else SHEET_S + ROOM_S * len(job.rooms)
+    search_s = WORK_S * chosen.schedule.worked + tables.tabled.processor_s
+    return min(MOST_S, max(LEAST_S, MOST_HELP * (START_S + search_s + rest_s)))
 
 
 def in_parts(
@@ -171,7 +179,15 @@ class _Looking:
     issued_s: float
     progress: Progress | None
     stop: Stop
-    budget: float
+    budget_s: float
+    """What all of it may take of a processor, as it is counted [s]."""
+    worked: float = 0.0
+    tabled_s: float = field(init=False)
+    """What tables had taken before."""
+    kept_s: float = 0.0
+    """What is kept for what comes after [s]."""
+    full_s: float = 0.0
+    """The most that a full plan took."""
     tried: list[Job] = field(default_factory=list)
     """Changed jobs, two changes in whichever order."""
     reach: list[Tried] = field(default_factory=list)
@@ -184,16 +200,25 @@ class _Looking:
     """The step before, of a limit that is moved further and further."""
     best_frac: float = 0.0
     """How often the best of all looked at holds."""
-    unplanned: bool = True
-    """Whether nothing was planned in full."""
+
+    def __post_init__(self) -> None:
+        self.tabled_s = self.tables.tabled.processor_s
+
+    @property
+    def left_s(self) -> float:
+        """What may still be taken [s]."""
+        took_s = self.tables.tabled.processor_s - self.tabled_s
+        return self.budget_s - WORK_S * self.worked - took_s
 
     def run(self) -> tuple[Relaxation, ...]:
         ways = self._candidates()
         full, planned = 0.0, self.chosen.odds is not None
         if planned:
-            full = max(FULL_WORK * len(self.job.rooms), self.chosen.schedule.worked)
-            full = min(FEW * FULL * full, FULL_SHARE * self.budget)
-        rest = self.budget - full
+            full = FEW * FULL * (WORK_S * self.chosen.schedule.worked + self.tabled_s)
+            full = min(full, FULL_SHARE * self.budget_s)
+        else:
+            full = FULL_NO_PLAN * self.budget_s
+        rest = self.budget_s - full
         # Where there is no plan, its least changes come in pairs.
         self._look(ways, full + (REST * rest if planned else 0.0))
         if planned or len(each_once([*self.reach, *self.more])) < FEW:
@@ -212,6 +237,7 @@ class _Looking:
     def _look(self, ways: Iterator[Relaxation], kept: float) -> None:
         """Try one way after the other, until enough reach what is asked or no more work
         is left than what is `kept`."""
+        self.kept_s = kept
         reach, enough = self.reach, FEW if self.chosen.odds is None else ENOUGH
         while not self._over(kept if len(reach) < FEW else 0.0) and len(reach) < enough:
             way = next(ways, None)
@@ -237,19 +263,16 @@ class _Looking:
         """Of what falls short the best, each planned in full; none that asks for more than
         another and gives no more."""
         best: list[Tried] = []
-        took = 0.0
         others = sorted(more, key=weaker)
         likely = [others.pop(0)] if others else []
         # Beside the best, what asks for one change is put before a second pair of changes.
         others.sort(key=lambda found: weaker(found, PAIR_FRAC))
         for found in each_once([*likely, *others]):
-            if len(best) >= wanted or (best and self._over(took / 2.0)):
+            if len(best) >= wanted or not (found.full or self._may_plan()):
                 break
             if any(in_vain(found, one) for one in (*reach, *best)) or self._little(found, best):
                 continue
-            before = self.budget
             full = found if found.full else self._in_full(found.way, found.glance)
-            took = max(took, before - self.budget)
             if full is None or any(in_vain(full, one) for one in (*reach, *best)):
                 continue
             best = [one for one in best if not in_vain(one, full)] + [full]
@@ -312,7 +335,7 @@ class _Looking:
             yield first, change
 
     def _over(self, kept: float = 0.0) -> bool:
-        return self.stop() or self.budget <= kept
+        return self.stop() or self.left_s <= kept
 
     def _steps(self, way: Relaxation) -> list[Relaxation]:
         """How far a limit is moved in turn; letting the crew in an hour ago is none."""
@@ -347,7 +370,8 @@ class _Looking:
             return None
         # Where there is no plan, whatever is told is planned in full in the end.
         short_of = GLANCE_FRAC if self.chosen.odds is None else SHORT_OF_FRAC
-        if quick.chance_frac >= self.job.policy.confidence - short_of:
+        near = quick.chance_frac >= self.job.policy.confidence - short_of
+        if near and self._may_plan():
             return self._in_full(way, glance)
         least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC / 2)
         if quick.chance_frac < least - SHORT_OF_FRAC * (self.chosen.odds is None):
@@ -395,18 +419,20 @@ class _Looking:
             # Where there is no plan, its cures are planned in full at once.
             enough_frac=self._cure_frac() if self.chosen.odds is None else None,
         )
-        self.budget -= glance.worked + TRIAL_WORK * len(job.rooms)
+        self.worked += glance.worked
         return glance
 
     def _planned(self, glance: Glance) -> Chosen | None:
         """A changed job planned in full, as it would be by itself."""
+        before_s = self.left_s
         found = glance.in_full(issued_s=self.issued_s, stop=self.stop)
-        self.budget -= found.schedule.worked
-        if self.unplanned and self.chosen.odds is None:
-            # The first plan there is counts as the job's own.
-            self.budget += MOST_HELP * found.schedule.worked
-        self.unplanned = False
+        self.worked += found.schedule.worked
+        self.full_s = max(self.full_s, before_s - self.left_s)
         return None if self.stop() else found
+
+    def _may_plan(self) -> bool:
+        """Whether another full plan is within what may be taken; the first always is."""
+        return not self.stop() and (not self.full_s or self.left_s >= self.full_s / 2.0)
 
     def _candidates(self) -> Iterator[Relaxation]:
         """Changes to try: what mends a limit that breaks, then what acts on the chance."""
@@ -443,10 +469,10 @@ class _Looking:
             self.tables,
             schedule,
             self.stop,
-            (QUICK if odds is not None else QUICK_NO_PLAN) * self.budget,
+            (QUICK if odds is not None else QUICK_NO_PLAN) * (self.left_s - self.kept_s),
             margins_alone=buckets,
         )
-        self.budget -= worked
+        self.worked += worked
         kept = {} if odds is None else kept_of(odds)
 
         def lost(way: Relaxation) -> tuple[float, float]:
@@ -531,9 +557,9 @@ class _Looking:
             goal="margin alone",
             keeps="chance",
             stop=self.stop,
-            budget=QUICK * self.budget,
+            budget_s=QUICK * (self.left_s - self.kept_s),
         )
-        self.budget -= worked
+        self.worked += worked
         for way in ways:
             if way.say.code == REMEDIES and way.also is None:
                 policy = replace(way.job.policy, margin_s=job.policy.margin_s)

@@ -37,7 +37,8 @@ from cureplan.planning.schedule.outcome import (
     stopped_by_hand,
 )
 from cureplan.planning.schedule.problem import Score, Stage, score
-from cureplan.planning.schedule.relax import TABLE_WORK, Goal, relaxations
+from cureplan.planning.schedule.relax import Goal, relaxations
+from cureplan.planning.schedule.tabled import TABLE_WORK
 from cureplan.planning.schedule.tables import Sureness
 from cureplan.planning.schedule.together import together
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
@@ -111,8 +112,6 @@ WORK_PER_ROOM, SMALL_ROOMS = 0.3, 5
 """Beyond a small job's rooms, each one more adds so much: the parts that count settle
 within it, and what only breaks ties is cut short."""
 LEAST_WORK, MOST_WORK = 1.5, 15.0
-REST_WORK = 0.3
-"""What a room's plan costs besides its search: odds, judge, putting together; measured."""
 MORE_WORK = 6.0
 """How many times the work goes into finding any answer at all before a limit counts as
 not known to hold: measured on one job, whose answer came at that."""
@@ -218,7 +217,7 @@ def quick_ways(
     tables: Tables,
     schedule: Schedule,
     stop: Stop,
-    budget: float,
+    budget_s: float,
     *,
     margins_alone: bool = False,
 ) -> tuple[tuple[Relaxation, ...], float]:
@@ -231,7 +230,7 @@ def quick_ways(
     def ways(goal: Goal, keeps: str, share: float = 1.0) -> tuple[Relaxation, ...]:
         nonlocal worked
         found, spent = relaxations(
-            job, tables, goal=goal, keeps=keeps, stop=stop, budget=share * budget,
+            job, tables, goal=goal, keeps=keeps, stop=stop, budget_s=share * budget_s,
             failures=schedule.failures,
         )  # fmt: skip
         worked += spent

@@ -27,6 +27,7 @@ from cureplan.planning.schedule.placing import (
 from cureplan.planning.schedule.problem import Choice, Clear, Hands, Problem, Stage
 from cureplan.planning.schedule.remedies import option_ladder, wait_price
 from cureplan.planning.schedule.slots import SLOT_S, Slots
+from cureplan.planning.schedule.tabled import Tabled
 from cureplan.planning.schedule.tables import (
     PourTables,
     Sureness,
@@ -76,20 +77,22 @@ class Tables:
     by_room: dict[str, PourTables] = field(default_factory=dict)
     others: dict[object, Tables] = field(default_factory=dict)
     """Of other floors tried, the latest few: several changes often share them."""
+    tabled: Tabled = field(default_factory=Tabled)
+    """What all of them took together."""
     anew: Callable[[Job], Mapping[str, RoomPours]] | None = None
     """Air and slabs of a job whose rooms are heated otherwise; None where nobody may ask."""
 
     def of(self, room: str) -> PourTables:
         """The tables of one room."""
         if room not in self.by_room:
-            self.by_room[room] = PourTables(self.pours[room])
+            self.by_room[room] = PourTables(self.pours[room], self.tabled)
         return self.by_room[room]
 
     def under(self, job: Job) -> Tables:
         """Tables for some of the rooms and a job with other limits, on the same runs."""
         pours = {room.name: self.pours[room.name].under(room, job) for room in job.rooms}
         by_room = {name: self.of(name).under(room) for name, room in pours.items()}
-        return Tables(pours=pours, by_room=by_room, anew=self.anew)
+        return replace(self, pours=pours, by_room=by_room, others={})
 
     def of_changed(self, job: Job, *, was: Job) -> Tables:
         """Tables of a changed job: these where hours alone differ, else of each floor anew."""
@@ -103,7 +106,7 @@ class Tables:
             known = self.anew(job)
         pours = {r.name: known.get(r.name) or known[str(r.part_of)] for r in job.rooms}
         pours = {r.name: pours[r.name].under(r, job) for r in job.rooms}
-        other = Tables(pours=pours, anew=self.anew)
+        other = replace(self, pours=pours, by_room={}, others={})
         while len(self.others) * len(job.rooms) >= MOST_OTHERS:
             del self.others[next(iter(self.others))]
         self.others[floors] = other

@@ -21,9 +21,9 @@ from cureplan.planning.schedule.placing import (
     place_pour,
     place_under,
 )
-from cureplan.planning.schedule.relax import TABLE_WORK
 from cureplan.planning.schedule.remedies import option_ladder
 from cureplan.planning.schedule.slots import SLOT_S, Slots
+from cureplan.planning.schedule.tabled import TABLE_WORK
 from cureplan.planning.schedule.tables import Sureness
 
 __all__ = ["Near", "Way"]

@@ -37,7 +37,6 @@ from cureplan.planning.schedule.trials import (
     FEW_LATE,
     MOST_ORDERS,
     PROBE,
-    TABLE_WORK,
     Goal,
     OverError,
     Trials,
@@ -48,7 +47,7 @@ from cureplan.planning.schedule.trials import (
     rooms_later,
 )
 
-__all__ = ["TABLE_WORK", "Goal", "explain", "relaxations"]
+__all__ = ["Goal", "explain", "relaxations"]
 
 LATE_EFFORT_MIN = 300.0
 """A room handed over a day late, against minutes of delay for all: invented."""
@@ -65,7 +64,7 @@ def relaxations(
     goal: Goal,
     keeps: str,
     stop: Stop = never,
-    budget: float = inf,
+    budget_s: float = inf,
     failures: tuple[Failure, ...] = (),
 ) -> tuple[tuple[Relaxation, ...], float]:
     """Changes under which the job reaches a goal, cheapest first, and the work it took; two
@@ -74,7 +73,7 @@ def relaxations(
     Not a proof that less would not do: a change counts when a way was found quickly.
     """
     trials = Trials(
-        job=job, tables=tables, goal=goal, stop=stop, budget=budget, failures=failures
+        job=job, tables=tables, goal=goal, stop=stop, budget_s=budget_s, failures=failures
     )
     changes: list[Change] = []
     late: list[Relaxation] = []

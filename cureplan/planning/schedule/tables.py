@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, fields, replace
-from functools import cache
+from functools import cache, partial
 from itertools import pairwise
 from typing import Any
 
@@ -34,6 +34,7 @@ from cureplan.planning.schedule.placing import (
 from cureplan.planning.schedule.problem import NEVER, Hands, Stage, stage_of
 from cureplan.planning.schedule.remedies import option_cost, option_ladder
 from cureplan.planning.schedule.slots import Slots, between_rows, nodes_of, straight
+from cureplan.planning.schedule.tabled import Tabled
 
 __all__ = [
     "BAND_S",
@@ -122,6 +123,7 @@ class PourTables:
     """Tables of one floor, each option run at most once per half-hour."""
 
     pours: RoomPours
+    tabled: Tabled = field(default_factory=Tabled)
     _rows: dict[PourOption, _Rows] = field(init=False, default_factory=dict)
     _sure_s: dict[tuple[PourOption, float, float], dict[float, float]] = field(
         init=False, default_factory=dict
@@ -132,7 +134,7 @@ class PourTables:
 
     def under(self, pours: RoomPours) -> PourTables:
         """The same runs for a job with other shifts, hours or dew margin, not other hands."""
-        twin = PourTables(pours)
+        twin = PourTables(pours, self.tabled)
         twin._rows, twin._sure_s, twin._windows = self._rows, self._sure_s, self._windows
         return twin
 
@@ -200,11 +202,9 @@ class PourTables:
         near = (rows.at_s >= start_s[0] - ROW_S) & (rows.at_s <= start_s[-1] + ROW_S)
         missing = [at for at in rows.at_s[near].tolist() if at not in known]
         if missing:
-            wait = [
-                self.pours.wet_factors(at, confidence=confidence, times_sd=times_sd)[0]
-                for at in missing
-            ]
-            (least_s,) = self.pours.rows(option, missing, _least, speed=wait)
+            wet = partial(self.pours.wet_factors, confidence=confidence, times_sd=times_sd)
+            wait = [wet(at)[0] for at in missing]
+            (least_s,) = self.tabled.rows(self.pours, option, missing, _least, speed=wait)
             known.update(zip(missing, least_s.tolist(), strict=True))
         # Rows far from the starts carry no weight between them.
         sure_s = np.array([known.get(at, 0.0) for at in rows.at_s.tolist()])
@@ -218,7 +218,7 @@ class PourTables:
             known.update(zip(rows.at_s.tolist(), rows.central_s.tolist(), strict=True))
         missing = [at for at in start_s.tolist() if at not in known]
         if missing:
-            (least_s,) = self.pours.rows(option, missing, _least)
+            (least_s,) = self.tabled.rows(self.pours, option, missing, _least)
             known.update(zip(missing, least_s.tolist(), strict=True))
         return np.array([known[at] for at in start_s.tolist()])
 
@@ -241,7 +241,7 @@ class PourTables:
         return known
 
     def _run(self, option: PourOption, at_s: Array) -> _Rows:
-        least_s, by_s, *others = self.pours.rows(option, at_s, _columns)
+        least_s, by_s, *others = self.tabled.rows(self.pours, option, at_s, _columns)
         lasts_s = np.maximum(self.pours.plan(option).times.last_s, by_s - at_s)
         return _Rows(at_s, least_s, lasts_s, *others)
 
@@ -254,6 +254,7 @@ class PourTables:
         sure: Sureness,
     ) -> Stage:
         """All states of this floor's pour."""
+        self.tabled.floors += 1
         begin, span = self._possible_begins(spans, slots)
         left = np.ones(begin.size, dtype=np.bool_)
         kept: list[Stage] = []
@@ -295,9 +296,7 @@ class PourTables:
         is only more work."""
         if option.bays == 1:
             return False
-        fewer = PourOption(
-            chilled=option.chilled, cool_filler=option.cool_filler, bays=option.bays - 1
-        )
+        fewer = replace(option, bays=option.bays - 1)
         if not self._is_open(fewer):
             return False
         rows = [self.pours.plan(o).layout.buckets_per_row for o in (fewer, option)]
@@ -313,6 +312,7 @@ class PourTables:
         sure: Sureness,
     ) -> Stage:
         pours, job = self.pours, self.pours.job
+        self.tabled.states += begin.size
         start_s = slots.at(begin) + self.own.lead_s
         ends_s = np.array([spans[i].ends_s for i in span])
         known = start_s + pours.plan(option).times.last_s

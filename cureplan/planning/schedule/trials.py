@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from math import ceil, inf
 from typing import Literal, NamedTuple, TypeGuard
 
@@ -37,6 +37,7 @@ from cureplan.planning.schedule.heuristic import Attempt, improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import Failure, Stop
 from cureplan.planning.schedule.problem import Choice, Problem, score
+from cureplan.planning.schedule.tabled import WORK_S
 
 __all__ = [
     "BUT_OPENING",
@@ -44,7 +45,6 @@ __all__ = [
     "FEW_LATE",
     "MOST_ORDERS",
     "PROBE",
-    "TABLE_WORK",
     "Goal",
     "OverError",
     "Top",
@@ -72,8 +72,6 @@ that may be left out, or open later."""
 WARM_C, WARMEST_C = (70.0 - 32.0) / 1.8, 35.0
 """What heaters keep usually, common practice, no source, and at most: invented."""
 PROBE = Limits(work=0.6)
-TABLE_WORK = 5e-6
-"""What a state costs to table, in the solver's units of about a second; measured."""
 SOME_ROOMS = 8
 """Above so many, each trial takes seconds: coarser steps."""
 COARSER = 4
@@ -89,15 +87,26 @@ class Trials:
     """Of the plan that falls short: most changes leave them as they are."""
     goal: Goal
     stop: Stop
-    budget: float
-    """Work it may take, in the solver's own units."""
+    budget_s: float
+    """What it may take of a processor, as it is counted [s]."""
     worked: float = 0.0
+    """In the solver's own units."""
+    tabled_s: float = field(init=False)
+    """What tables had taken before."""
     pairs: bool = False
     """Whether two changes are tried at once: by hours, as they are then taken further."""
     opened_s: float = inf
     """When the last choice found opens [epoch s]."""
     failures: tuple[Failure, ...] = ()
     """Why there is no plan, where there is none."""
+
+    def __post_init__(self) -> None:
+        self.tabled_s = self.tables.tabled.processor_s
+
+    @property
+    def took_s(self) -> float:
+        """What was taken of a processor so far [s]."""
+        return WORK_S * self.worked + self.tables.tabled.processor_s - self.tabled_s
 
     @property
     def pours(self) -> Mapping[str, RoomPours]:
@@ -119,9 +128,7 @@ class Trials:
     def model(self, job: Job) -> FloorModel:
         """The changed job's tables."""
         sure = as_expected(job) if self.goal == "margin alone" else None
-        model = floor_model(job, self.tables.of_changed(job, was=self.job), sure=sure)
-        self.worked += TABLE_WORK * model.whole.size
-        return model
+        return floor_model(job, self.tables.of_changed(job, was=self.job), sure=sure)
 
     def choice(self, problem: Problem, order: tuple[int, ...]) -> Choice | None:
         """A choice that reaches the goal, or None where none was found."""
@@ -163,7 +170,7 @@ class Trials:
 
     def over(self) -> bool:
         """Whether somebody stopped the looking, or its work is used up."""
-        return self.stop() or self.worked >= self.budget
+        return self.stop() or self.took_s >= self.budget_s
 
     def thinkable(self, change: Change | None) -> TypeGuard[Change]:
         """Whether a change is one at all, and the weather known reaches that far."""
