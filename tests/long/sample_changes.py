@@ -152,6 +152,23 @@ EQUAL = {
         "no bucket is met by the first",
     "while waiting and free_s <= over_s - _EPS:": "no turn is over to the last digit",
     "if done_s <= left_s - _EPS:": "no work is done to the last digit",
+    'code = "replan.faster" if faster_frac >= 0 else "replan.slower"': "nothing is not told",
+    'code = "replan.kits_warmer" if fit.kit_k >= 0 else "replan.kits_cooler"':
+        "nothing is not told",
+    'code = "replan.quickens" if per_h >= 0 else "replan.slows"': "nothing is not told",
+    "half, *other = parts if warmer_k >= 0 else (OTHER_PART[part] for part in parts)":
+        "nothing is not told",
+    '"replan.slab_warmer" if shift_k >= 0 else "replan.slab_cooler",': "nothing is not told",
+    'code = "replan.margin_less" if change_min <= 0 else "replan.margin_more"':
+        "nothing is not told",
+    'code = "replan.hour_late" if middle_s >= 0 else "replan.hour_early"':
+        "who is on time is no hour off",
+    "if len(off_s) < 2 or min(off_s) * max(off_s) <= 0:": "who is on time is no hour off",
+    "if abs(faster_frac) > WORTH_FRAC:": "no speed is it to the last digit",
+    "return fit.speed - 1.0 > WORTH_FRAC or fit.kit_k >= WORTH_K":
+        "no speed is it to the last digit",
+    "in_step = +near_s <= late_s <= 2.5 * near_s and spread_s <= near_s / 2":
+        "who is early by less is near",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 

@@ -98,7 +98,9 @@ def test_a_primer_before_the_next_bucket_is_told_first(start, now, told):
     primers = (Made(room="Hall", start=at(29.5)), Made(room="Bar", start=at(start)))
     new = plan(room(), buckets=(bucket(1, 30),), primers=primers[1:])
     assert (codes(changes._next(new, state(now)))[0] == "next_primer") == told
-    first = changes._next(plan(room(), buckets=(bucket(1, 30),), primers=primers), state(0))[0]
+    both = changes._next(plan(room(), buckets=(bucket(1, 30),), primers=primers), state(0))
+    assert len(both) == 2
+    first = both[0]
     assert first.values["room"] == ("Bar" if start < 29.5 else "Hall")
 
 
@@ -149,6 +151,14 @@ def test_a_drift_is_told_by_the_hour(per_h, code, rate):
     (said,) = changes._drift(Made(fit=fit(drift_per_h=per_h)))
     assert (said.code, said.values["rate_frac"]) == (f"replan.{code}", rate)
     assert changes._drift(Made(fit=fit(drift_per_h=0.0))) == []
+
+
+def test_what_was_learnt_is_told_where_anything_was_read():
+    none = Made(fit=fit(readings=0))
+    assert codes(changes._learned(plan(), none)) == ["no_readings"]
+    seen = readings()
+    seen.fit = fit()
+    assert codes(changes._learned(plan(room()), seen)) == ["as_card"]
 
 
 def readings(shift=0.0, slope=0.0, *, halves=(0.0, 0.0), parts=("first",), read=("Bar",)):
@@ -215,9 +225,11 @@ def hour_off(*late_min, near_min=10.0, more=()):
     ]
     night = plan(
         buckets=[bucket(n, 6 * n) for n in range(1, 9)],
-        rules=Made(clock_near_s=60 * near_min), job=Made(site=Made(zone=UTC, time_zone="UTC")),
+        rules=Made(clock_near_s=60 * near_min),
+        job=Made(site=Made(zone=UTC, time_zone="Etc/UTC")),
     )  # fmt: skip
     found = changes.hour_off(night, [*events, *more])
+    assert found is None or found.values["zone"] == "UTC"
     return (
         None if found is None else (found.code.removeprefix("replan."), found.values["lines"])
     )
@@ -231,7 +243,8 @@ def hour_off(*late_min, near_min=10.0, more=()):
         ((50, 50), ("hour_late", 2)), ((-70, -70), ("hour_early", 2)), ((49, 49), None),
         # In step the crew may be 25 min late besides; lines may lie 5 min from their middle.
         ((85, 85), ("hour_late", 2)), ((86, 86), None), ((75, 85), ("hour_late", 2)),
-        ((74, 86), None), ((60, 100), None), ((40, 80), ("hour_late", 2)), ((38, 82), None),
+        ((60, 80), ("hour_late", 2)), ((74, 86), None), ((60, 100), None),
+        ((40, 80), ("hour_late", 2)), ((38, 82), None),
         ((-45, -45), ("hour_early", 2)), ((-35, -35), ("hour_early", 2)), ((-34, -34), None),
         ((0, 120), None), ((-51, -51, -51), ("hour_early", 3)),
     ],
@@ -382,7 +395,8 @@ def test_a_seam_is_told_where_it_is_met_otherwise_than_stated():
 @pytest.mark.parametrize(
     ("start", "end", "limit"),
     [
-        (0, 60, None), (0, 480, None), (0, 481, 480), (-1, 60, -900), (-1, 490, 480),
+        (0, 60, None), (0, 480, None), (0, 481, 480), (-1, 60, -900), (-1, 480, -900),
+        (-1, 490, 480),
         (-1000, -900, None), (600, 700, 480), (-2000, -1600, None),
     ],
 )  # fmt: skip
