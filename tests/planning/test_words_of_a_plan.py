@@ -332,37 +332,23 @@ def odds(**more):
     return Made(**{**given, **more})
 
 
-@pytest.mark.parametrize(
-    ("rooms", "worked", "budget"),
-    [(1, 1.0, None), (3, 2.0, None), (500, 2.0, ways.MOST_WORK)],
-)
-def test_looking_takes_as_much_as_the_command_without_it(rooms, worked, budget):
-    job = Made(rooms=[None] * rooms)
-    plan = Made(odds=1, schedule=Made(worked=worked))
-    # 1.7 times the search, 1.6 of the rest, and what each room takes.
-    whole = 1.7 * (worked + 1.6 + ways.REST_WORK * rooms)
-    assert ways._budget(job, plan) == pytest.approx(whole if budget is None else budget)
-    none = Made(odds=None, schedule=Made(worked=worked))
-    assert ways._budget(job, none) == pytest.approx(1.7 * (worked + 1.3))
-
-
 def looking(**more):
     job = Made(policy=Made(confidence=0.9, remedies=()), access=Made(begins=NIGHT))
     given = {
         "job": job, "chosen": Made(chance_frac=0.5, odds=odds()), "reach": [], "more": [],
-        "budget": 9.0, "stop": lambda: False, "tried": [], "best_frac": 0.0,
-        "issued_s": NIGHT_S - H, "step": None,
+        "left_s": 9.0, "_may_plan": lambda: True, "stop": lambda: False, "tried": [],
+        "best_frac": 0.0, "issued_s": NIGHT_S - H, "step": None,
     }  # fmt: skip
     return Made(**{**given, **more})
 
 
 @pytest.mark.parametrize(
-    ("budget", "kept", "stop", "over"),
+    ("left_s", "kept", "stop", "over"),
     [(2.0, 1.0, False, False), (1.0, 1.0, False, True), (0.0, 0.0, False, True),
      (9.0, 0.0, True, True)],
 )  # fmt: skip
-def test_no_more_is_looked_at_than_there_is_work_for(budget, kept, stop, over):
-    here = looking(budget=budget, stop=lambda: stop)
+def test_no_more_is_looked_at_than_there_is_work_for(left_s, kept, stop, over):
+    here = looking(left_s=left_s, stop=lambda: stop)
     assert ways._Looking._over(here, kept) == over
 
 

@@ -385,7 +385,8 @@ def test_heat_keeps_clear_of_the_dew_point_by_twice_what_is_asked(dew_c, to_c):
     ("worked", "stopped", "over"), [(0.9, False, False), (1.0, False, True), (0.0, True, True)]
 )
 def test_looking_is_over_once_its_work_is_used_up(worked, stopped, over):
-    assert trials.Trials.over(Made(stop=lambda: stopped, worked=worked, budget=1.0)) == over
+    look = Made(stop=lambda: stopped, took_s=worked, budget_s=1.0)
+    assert trials.Trials.over(look) == over
 
 
 def test_a_change_is_thinkable_as_far_as_the_weather_is_known():
