@@ -15,6 +15,7 @@ from starlette.routing import BaseRoute, Route
 from cureplan.core.errors import CurePlanError, InputError
 from cureplan.desk.edits import values_of
 from cureplan.desk.folder import JobFolder, said
+from cureplan.desk.news import kept_news
 from cureplan.desk.pages import asked, page, percent
 from cureplan.inputs.job.interview import job_text, last_answers, next_weekend
 from cureplan.inputs.job.reader import read_own_job
@@ -37,6 +38,8 @@ class JobLine:
     mood: str = "soft"
     """The sheet's colour for it."""
     chance: str = ""
+    news: str = ""
+    """What has come to be known since it was planned."""
     fault: str = ""
 
 
@@ -135,8 +138,11 @@ def _planned(folder: JobFolder, name: str, job: Any) -> dict[str, str]:
         return {"state": "its plan cannot be read", "fault": said(error, folder.path)}
     if plan.job != portable(job):
         return {"state": "changed since it was planned", "mood": "tight"}
+    news = kept_news(folder, name)
+    changed = news is not None and news["changes"]
     return {
         "state": plan.status,
         "mood": status_state(plan),
         "chance": percent(plan.risk.all_keep_frac),
+        "news": "The weather has changed since this was planned." if changed else "",
     }

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 import time
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -12,7 +13,10 @@ from pathlib import Path
 import pytest
 
 from cureplan.api import make_plan, read_job, read_plan, write_sheets
+from cureplan.desk.folder import JobFolder, file_mark
+from cureplan.desk.jobs import job_line
 from cureplan.desk.news import due, looks
+from cureplan.desk.pages import page
 from cureplan.planning.plan.model import Plan
 from desk.conftest import EVENING_BEFORE, Served, Server
 from desk.test_plans import JOB, small_job
@@ -78,6 +82,27 @@ def look(served: Served) -> None:
     while not kept.exists():
         assert time.monotonic() < deadline
         time.sleep(0.05)
+
+
+@pytest.mark.parametrize(("chance", "said"), [(0.5, True), (0.89, False)])
+def test_the_list_of_jobs_says_where_the_weather_has_changed(
+    plan: Plan, tmp_path: Path, chance: float, said: bool
+) -> None:
+    small_job(tmp_path)
+    place = tmp_path / f"{JOB}-plan"
+    write_sheets(plan, place, pictures=False)
+    before = {"status": "within policy", "chance": 0.9, "margin_min": 3.0, "first_s": 0.0}
+    before |= {"iced": 0}
+    kept = {
+        "plan": file_mark(place / "plan.json"), "at": EVENING_BEFORE.isoformat(),
+        "before": before, "same": {**before, "chance": chance}, "anew": before,
+    }  # fmt: skip
+    folder = JobFolder(tmp_path)
+    assert job_line(folder, JOB).news == ""
+    (folder.own() / f"{JOB}.news.json").write_text(json.dumps(kept), encoding="utf-8")
+    assert bool(job_line(folder, JOB).news) is said
+    shown = bytes(page("jobs.html.j2", jobs=[job_line(folder, JOB)], left_off=[]).body)
+    assert (b"The weather has changed" in shown) is said
 
 
 @pytest.mark.thorough
