@@ -12,6 +12,7 @@ from cureplan.core.messages import Message
 from cureplan.planning.plan import choose, climb, worth
 from cureplan.planning.plan.choose import Chosen, _Choosing
 from cureplan.planning.schedule.placing import Span
+from cureplan.planning.schedule.tables import Sureness
 
 S = datetime(2026, 7, 17, 20, tzinfo=UTC).timestamp()
 H = 3600.0
@@ -166,6 +167,68 @@ def test_what_a_schedule_is_worth_by_its_own_nights_and_others():
     assert _Choosing._agreed(Made(job=JOB), chosen(0.9), judged) == (True, pytest.approx(0.7))
 
 
+def quick(frac=0.5, **more):
+    schedule = Made(pours=(), coats=(), primers=(), **more)
+    return Chosen(schedule=schedule, odds=Made(all_frac=frac))
+
+
+@pytest.mark.parametrize(
+    ("rooms", "confidence", "known", "settles"),
+    [
+        (5, 0.97, True, "step"), (6, 0.97, True, None), (6, None, True, "first"),
+        (5, 0.97, False, None), (99, None, True, None),
+    ],
+)  # fmt: skip
+def test_a_schedule_no_solver_has_seen_is_settled(rooms, confidence, known, settles):
+    done = []
+    one = quick()
+
+    def step(asked, *, quickly):
+        assert (asked, quickly) == (confidence, False)
+        done.append("step")
+
+    here = Made(
+        job=Made(rooms=[None] * rooms), best=one, stop=lambda: False,
+        quick={choose.starts_of(one.schedule): confidence} if known else {},
+        _step=step,
+        _first=lambda _: "it", _weigh=lambda _: done.append("first"),
+    )  # fmt: skip
+    list(_Choosing._settled(here))
+    assert done == ([] if settles is None else [settles])
+    here.best = None
+    assert list(_Choosing._settled(here)) == []
+
+
+def cooler(limits=0.8, buckets=0.9, *, cool=None, found=(None, 0.85), sure=True):
+    """Confidences at which limits of temperature are tried by themselves."""
+    tried, answers = [], iter(found)
+
+    def planned(sure):
+        tried.append(round(sure.limits, 3))
+        frac = next(answers, None)
+        return None if frac is None else Made(odds=Made(limits_frac=frac))
+
+    odds = Made(limits_frac=limits, buckets_frac=buckets, coats_frac=0.95, shifts_frac=0.95)
+    here = Made(
+        job=JOB, best=Made(odds=odds), cool=cool, _planned_at=planned,
+        sure=Sureness(windows=0.9, margins=0.9) if sure else None,
+    )  # fmt: skip
+    list(_Choosing._temperatures_surer(here))
+    return tried, here.cool
+
+
+def test_limits_of_temperature_are_kept_by_themselves_where_they_fail_most():
+    # A tenth of the doubt, 0.01; then 0.3 of it, where the first finds nothing.
+    assert cooler() == ([0.99, 0.97], 0.97)
+    assert cooler(found=(0.8,)) == ([0.99], None)
+    assert cooler(found=(0.81,)) == ([0.99], 0.99)
+    assert cooler(found=(None,) * 4) == ([0.99, 0.97, 0.94, 0.9], None)
+    assert cooler(limits=0.9) == ([], None)
+    assert cooler(cool=0.99) == ([], 0.99)
+    assert cooler(cool=0.98, found=(None, 0.85)) == ([0.99], 0.98)
+    assert cooler(sure=False) == ([], None)
+
+
 # Near the best
 
 
@@ -243,6 +306,32 @@ def test_pours_are_moved_as_long_as_that_gains(gains, tried):
     )
     climb._Climb._moves(here, ("Bar",), 600.0)
     assert moved == tried
+
+
+@pytest.mark.parametrize(
+    ("better", "together", "asked"),
+    [
+        # All at once; one by one where that gains nothing, or where there is but one.
+        (("A", "B"), True, [("A", "B")]), (("A", "B"), False, [("A", "B"), ("A",), ("B",)]),
+        (("A",), False, [("A",)]), ((), False, []),
+    ],
+)  # fmt: skip
+def test_floors_are_poured_as_they_hold_most_often(better, together, asked):
+    pours = [Made(room=name, option=1) for name in ("B", "A", "C")]
+    tried = []
+
+    def gains(way):
+        tried.append(tuple(sorted(way)))
+        return together
+
+    here = Made(
+        best=Made(schedule=Made(pours=pours), worst_rooms=lambda: ["A", "B"]),
+        _beside=lambda _: [1, 2],
+        _of_floor=lambda pour: lambda option: option * (1 if pour.room in better else -1),
+        gains=gains, way=Made(poured=lambda options: options),
+    )  # fmt: skip
+    climb._Climb._floors(here)
+    assert tried == asked
 
 
 # Which change

@@ -12,7 +12,8 @@ import pytest
 from cureplan.core.messages import Message
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.layers import Layer, Lead
-from cureplan.planning.replan import begun, job, replan
+from cureplan.planning.floor.pour import FREE, Settled
+from cureplan.planning.replan import begun, coats, job, replan
 from cureplan.planning.replan.coats import CoatState
 
 NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
@@ -169,7 +170,7 @@ def test_what_is_poured_keeps_its_times_and_the_rest_follows_in_rhythm(monkeypat
     one_job = Made(cards=Made(slurry=card), pace=Made(haul_s=60.0, bay_turn_s=600.0))
 
     @dataclass(frozen=True)
-    class Pours:
+    class OfJob:
         job: object
         settled: object = None
 
@@ -184,7 +185,7 @@ def test_what_is_poured_keeps_its_times_and_the_rest_follows_in_rhythm(monkeypat
     here = Made(now_s=s(8), wait_s=-np.inf, wait_said_s=-np.inf, crew=hands)
     fewer = Made(stations=1, mixer=1)
     got, start_s = begun.rest_of_floor(
-        Pours(one_job), lying, here, before=fewer, free_s=-np.inf
+        OfJob(one_job), lying, here, before=fewer, free_s=-np.inf
     )
     assert start_s == s(-8)
     # At 7 and 16 min more, six of them the rhythm and ten the turn; then six.
@@ -214,6 +215,57 @@ def test_rakes_and_gloves_take_bucket_after_bucket(monkeypatch):
     # Raked at 30, then from 30 on; smooth at 40, 110, and from 110 on.
     assert got.raked_s.tolist() == [30.0, 60.0, 105.0]
     assert got.smoothed_s.tolist() == [40.0, 110.0, 115.0]
+
+
+@dataclass(frozen=True)
+class Pours:
+    name: str
+    settled: Settled = FREE
+
+
+def test_begun_floors_are_settled_one_after_the_other(monkeypatch):
+    # One is all poured; of two that are not, the one poured last holds the crew until 30 min
+    # after its start, and 15 more to move over.
+    frees = {}
+
+    def rest(one, lying, *_, before, free_s):
+        frees[lying.room.room] = free_s
+        return Made(option=lying.room.room, times=Made(last_s=1800.0)), s(5)
+
+    monkeypatch.setattr(begun, "rest_of_floor", rest)
+    monkeypatch.setattr(begun, "_to_come", lambda *_: FREE)
+    floors = {
+        name: Made(
+            done=done, complete=done == 3, poured_s=np.array([s(0), s(last)]),
+            room=Made(room=name, remedies=remedies),
+        )
+        for name, done, last, remedies in (
+            ("A", 2, 10, ()), ("B", 3, 30, ("hour",)), ("C", 1, 20, ()), ("D", 0, 0, ())
+        )
+    }  # fmt: skip
+    here = Made(floors=floors, crew=Made(changeover_s=900.0))
+    plan = Made(job=Made(crew=None))
+    got = begun.settle(plan, here, {name: Pours(name) for name in floors})
+    assert frees == {"B": -np.inf, "C": -np.inf, "A": s(50)}
+    assert got["D"].settled is FREE
+    assert got["B"].settled.begun_s == {"pour": s(5)}
+    assert (got["B"].settled.waited, got["A"].settled.waited) == (True, False)
+
+
+def test_a_cove_without_a_call_in_a_plan_made_again_is_up():
+    calls = [call(0, 60), call(10, 40, stage="vacuum", room="Hall"), call(5, 9, room="Yard")]
+    one = Made(
+        calls=calls, night=None, job=Made(cove=None), decisions=Made(made_at=at(-5)),
+    )  # fmt: skip
+    got = coats.cove_states(one, [], now_s=s(3))
+    assert got == {"Bar": CoatState(begun_s=s(0))}
+    rooms = [Made(name=name) for name in ("Bar", "Hall", "Den")]
+    again = Made(
+        calls=calls, night=Made(log=()), decisions=Made(made_at=at(-5)),
+        job=Made(cove=1, rooms=rooms, cove_m=lambda room: 0.0 if room.name == "Den" else 5.0),
+    )  # fmt: skip
+    got = coats.cove_states(again, [], now_s=s(3))
+    assert got == {"Bar": CoatState(begun_s=s(0)), "Hall": CoatState(begun_s=s(-5))}
 
 
 # The job the night has made
@@ -343,6 +395,32 @@ def test_a_batchs_rate_is_surer_once_more_was_read():
 
 
 # Put together
+
+
+@pytest.mark.parametrize(
+    ("lost", "rooms", "beats", "offered"),
+    [
+        ((0, 0, 0), "ABC", True, []), ((1, 0, 0), "ABC", True, []),
+        ((0, 1, 0), "ABC", True, ["B", "A", "C"]), ((0, 1, 0), "ABC", False, []),
+        ((0, 0, 1), "ABCDE", True, ["B", "A", "C"]), ((0, 1, 0), "A", True, []),
+    ],
+)  # fmt: skip
+def test_floors_that_left_out_would_save_what_is_lost_are_offered(
+    monkeypatch, lost, rooms, beats, offered
+):
+    one = Made(
+        rooms=[Made(name=name) for name in rooms],
+        crossed_from=lambda name: ("B",) if name == "A" else (),
+    )
+    monkeypatch.setattr(replan, "without", lambda _, names: names)
+    monkeypatch.setattr(replan, "_searched", lambda *_: Made(odds=Made(all_frac=0.9)))
+    monkeypatch.setattr(replan, "beats", lambda *_: beats)
+    here = Made(still_to_pour=lambda _: list(rooms))
+    way = Made(lost=lambda _: lost)
+    found = replan._offers(one, {}, here, way)
+    assert [message.values["room"] for message in found] == offered
+    monkeypatch.setattr(replan, "_searched", lambda *_: None)
+    assert list(replan._offers(one, {}, here, way)) == []
 
 
 @pytest.mark.parametrize(

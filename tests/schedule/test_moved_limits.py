@@ -231,6 +231,17 @@ def test_heaters_are_put_where_none_are_or_weaker_ones():
     assert not list(changes.heated(job, ["B", "D"], to_c=20.0))
 
 
+def test_the_two_largest_rooms_are_split(monkeypatch):
+    def ways(job, room):
+        parts = [Made(part_of=room.name), Made(part_of=room.name), Made(part_of=None)]
+        return iter([] if room.name == "B" else [Made(rooms=parts)])
+
+    monkeypatch.setattr(changes, "ways_to_split", ways)
+    rooms_ = [Room(name, area_m2=area) for name, area in zip("ABCD", (1, 9, 7, 5), strict=True)]
+    (got,) = changes.splits(Job(rooms=tuple(rooms_)))
+    assert got.say.values == {"room": "C", "parts": 2}
+
+
 def test_two_changes_cost_what_both_do():
     one = changes.Change(job=1, say=Message("relax.a", {}), effort_min=10.0)
     two = changes.Change(
