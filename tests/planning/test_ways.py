@@ -208,7 +208,8 @@ def tried(
 
 
 def test_what_asks_for_more_than_another_cure_is_told_only_where_it_gives_more() -> None:
-    look = SimpleNamespace(_may_plan=lambda: True, _little=lambda *_: False)
+    planned = SimpleNamespace(odds=SimpleNamespace())
+    look = SimpleNamespace(_may_plan=lambda: True, _little=lambda *_: False, chosen=planned)
 
     def told(*found: Tried) -> list[tuple[str, ...]]:
         ways = [one.way for one in _Looking._best_of(look, found, wanted=2)]
@@ -223,6 +224,11 @@ def test_what_asks_for_more_than_another_cure_is_told_only_where_it_gives_more()
     dearer, cheaper = (tried(0.57, "a", "c", effort_min=m) for m in (120.0, 60.0))
     assert told(alone, dearer, other) == [("a",), ("b",)]
     assert told(alone, cheaper) == [("a",), ("a", "c")]
+    # Of a job without a plan a foreman asks first how much later.
+    later = tried(0.41, "relax.open_later", effort_min=1440.0)
+    assert told(alone, later, other) == [("a",), ("b",)]
+    look.chosen = SimpleNamespace(odds=None)
+    assert told(alone, later, other) == [("a",), ("relax.open_later",)]
 
 
 def test_two_chances_are_compared_on_the_same_nights() -> None:

@@ -12,7 +12,6 @@ from itertools import chain, islice, zip_longest
 from math import inf
 from statistics import NormalDist
 
-from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job, Remedy
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS
@@ -31,6 +30,8 @@ from cureplan.planning.plan.worth import (
     kept_of,
     lost_first,
     needless,
+    opens_later,
+    said,
     weaker,
 )
 from cureplan.planning.schedule.changes import (
@@ -66,17 +67,16 @@ half of a last full plan: about twice."""
 START_S, SHEET_S, ROOM_S = 1.7, 1.7, 0.6
 """What a plan takes of a processor besides its search [s]: to start, and where there is a
 plan, for sheet and pictures, and for a room's odds and judging. Measured."""
-LEAST_S, MOST_S = 10.0, 45.0
-"""Nobody minds that much [s], by which two changes to a job that fails soon are planned in
-full; and never more than this, by which a larger job's ways take half a minute."""
-QUICK, QUICK_NO_PLAN = 0.6, 0.75
+MOST_S = 45.0
+"""And never more than this, by which a larger job's ways take half a minute."""
+QUICK, QUICK_NO_PLAN = 0.6, 0.55
 """Share of what is not kept for other work, for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
 """What a glance may fall short by and the full plan still reach what is asked."""
 FULL, FULL_SHARE = 1.2, 0.7
 """Planned in full a change takes so many times the plan's search; for that no more than a
 share of all is kept, and so much of it where there is no plan."""
-FULL_NO_PLAN = 0.4
+FULL_NO_PLAN = 0.2
 REST, REST_PAIRED = 0.4, 0.15
 """Of what is not, shares kept for pairs of changes, and for what is left to try."""
 MOST_FIRST, MOST_SECOND = 2, 5
@@ -110,9 +110,9 @@ def look_for_help(
     """The schedule with what would mend it; Ctrl-C ends the looking with what was found.
 
     It may take about twice what the plan took, by counted work, so that the same job and
-    seed give the same ways on every machine; but ten seconds always, and the likeliest way is
-    planned in full whatever that takes: a job that fails soon takes less than half of what
-    one plan that holds does, and a foreman wants one to rely on.
+    seed give the same ways on every machine. A job without a plan may fail in less than half
+    of what a plan takes: there it is twice what the first of its ways takes as a plan, so that
+    two of them can be told.
     """
     if progress is not None:
         progress("looking for what would help; Ctrl-C ends it")
@@ -133,7 +133,7 @@ def _budget_s(job: Job, tables: Tables, chosen: Chosen) -> float:
     """What all of the looking may take, by what the command takes without it."""
     rest_s = 0.0 if chosen.odds is None else SHEET_S + ROOM_S * len(job.rooms)
     search_s = WORK_S * chosen.schedule.worked + tables.tabled.processor_s
-    return min(MOST_S, max(LEAST_S, MOST_HELP * (START_S + search_s + rest_s)))
+    return min(MOST_S, MOST_HELP * (START_S + search_s + rest_s))
 
 
 def in_parts(
@@ -228,7 +228,7 @@ class _Looking:
             self._look(ways, full)
         told = [*self.reach, *self._best_of(self.more, FEW - len(self.reach), self.reach)]
         short = "more" if planned else "plan"
-        ways_out = [_said(one.way, "chance" if one.reaches else short) for one in told]
+        ways_out = [said(one.way, "chance" if one.reaches else short) for one in told]
         return tuple(sorted(ways_out, key=lambda way: way.effort_min))
 
     def _keep(self, found: Tried) -> None:
@@ -267,6 +267,9 @@ class _Looking:
         likely = [others.pop(0)] if others else []
         # Beside the best, what asks for one change is put before a second pair of changes.
         others.sort(key=lambda found: weaker(found, PAIR_FRAC))
+        if self.chosen.odds is None and likely and not opens_later(likely[0].way):
+            # How much later, a foreman asks first.
+            others.sort(key=lambda found: not opens_later(found.way))
         for found in each_once([*likely, *others]):
             if len(best) >= wanted or not (found.full or self._may_plan()):
                 break
@@ -427,7 +430,11 @@ class _Looking:
         before_s = self.left_s
         found = glance.in_full(issued_s=self.issued_s, stop=self.stop)
         self.worked += found.schedule.worked
-        self.full_s = max(self.full_s, before_s - self.left_s)
+        took_s = before_s - self.left_s
+        if self.chosen.odds is None and not self.full_s:
+            rest_s = START_S + SHEET_S + ROOM_S * len(self.job.rooms)
+            self.budget_s = max(self.budget_s, min(MOST_S, MOST_HELP * (rest_s + took_s)))
+        self.full_s = max(self.full_s, took_s)
         return None if self.stop() else found
 
     def _may_plan(self) -> bool:
@@ -482,7 +489,9 @@ class _Looking:
                 (kept[part] for part in parts if part in kept), default=0.0
             ), way.effort_min
 
-        yield from sorted(quick, key=lost)
+        ways = sorted(quick, key=lost)
+        later = next((way for way in ways if odds is None and opens_later(way)), None)
+        yield from chain(ways[:1], [later] if later else (), ways[1:])
 
     def _by_chance(self, job: Job, chosen: Chosen, *, far: bool = False) -> Iterator[Change]:
         """What acts on the part that is lost most often, cheapest first; then on the next."""
@@ -586,8 +595,3 @@ def _wanted_later(job: Job) -> Iterator[Change]:
         for minutes in OPENING_MIN:
             if (change := room_later(room.name).make(job, minutes)) is not None:
                 yield change
-
-
-def _said(way: Relaxation, keeps: str) -> Relaxation:
-    """The way with what it would do: reach the chance that is asked, or raise it."""
-    return replace(way, say=Message(way.say.code, {**way.say.values, "keeps": keeps}))

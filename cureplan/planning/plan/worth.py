@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import chain
 from math import sqrt
 from typing import NamedTuple
@@ -31,6 +32,8 @@ __all__ = [
     "kept_of",
     "lost_first",
     "needless",
+    "opens_later",
+    "said",
     "weaker",
 ]
 
@@ -184,3 +187,13 @@ def each_once(ways: Sequence[Tried]) -> list[Tried]:
         named = say.code, second.code if second else "", str(say.values.get("rooms"))
         kinds.setdefault(named, found)
     return list(kinds.values())
+
+
+def opens_later(way: Relaxation) -> bool:
+    """Whether one of its changes is a later opening."""
+    return any(say is not None and say.code == OPENS for say in (way.say, way.also))
+
+
+def said(way: Relaxation, keeps: str) -> Relaxation:
+    """The way with what it would do: reach the chance that is asked, or raise it."""
+    return replace(way, say=Message(way.say.code, {**way.say.values, "keeps": keeps}))

@@ -56,6 +56,9 @@ def two_changes(
         yield from some
         if some:
             break
+    if opening is None:
+        # How much later, a foreman asks first.
+        wanted = max(wanted, 1)
     if wanted > 0:
         for change in _pairs(trials, opening):
             if change.say.code not in alone:
