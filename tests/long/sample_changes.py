@@ -169,6 +169,8 @@ EQUAL = {
         "no speed is it to the last digit",
     "in_step = +near_s <= late_s <= 2.5 * near_s and spread_s <= near_s / 2":
         "who is early by less is near",
+    "return sorted((p.bounds[0], p.bounds[2]) for p in pieces if p.length >= 0.0)":
+        "an edge without length adds none",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 

@@ -229,6 +229,54 @@ def test_limits_of_temperature_are_kept_by_themselves_where_they_fail_most():
     assert cooler(sure=False) == ([], None)
 
 
+def margins(*found, buckets=0.5, new=True):
+    """Confidences of buckets alone, given how often what each finds holds."""
+    tried, seen, answers = [], {}, iter(found)
+
+    def step(windows, *, margins):
+        assert windows == 0.9
+        tried.append(round(margins, 4))
+        frac = next(answers, found[-1])
+        if new:
+            seen[len(seen)] = None
+        if frac is None:
+            return None
+        here.best = chosen(frac, odds=Made(all_frac=frac, buckets_frac=buckets))
+        return here.best
+
+    best = chosen(0.5, odds=Made(all_frac=0.5, buckets_frac=buckets))
+    here = Made(job=JOB, best=best, seen=seen, _step=step)
+    list(_Choosing._margins_surer(here, 0.9))
+    return tried
+
+
+@pytest.mark.parametrize(
+    ("asked", "margins", "kept"),
+    [(0.9, None, 0.9), (0.5, None, 0.9), (0.97, None, 0.97), (0.9, 0.8, 0.8)],
+)
+def test_limits_leave_room_for_who_is_late(asked, margins, kept):
+    here = Made(job=Made(policy=JOB.policy, times_sd=lambda _: 0.05), cool=None)
+    got = _Choosing._sureness(here, asked, margins)
+    assert (got.windows, got.margins) == (asked, kept)
+    assert got.times_sd == (0.05 if margins else 0.0)
+    # Both ways off: 1.645 standard deviations at 0.9, 0.674 at even odds, 2.170 at 0.97.
+    behind = {0.9: 1.6449, 0.5: 0.6745, 0.97: 2.1701}[asked]
+    assert got.late_s == pytest.approx(behind * choose.LATE_SD_S, rel=1e-3)
+    assert got.drag_frac == pytest.approx(behind * choose.RHYTHM_SD_FRAC, rel=1e-3)
+
+
+def test_buckets_alone_are_kept_surer_while_that_gains():
+    # As asked, then the shares of a doubt of 0.1; three that gain nothing are given up.
+    assert margins(0.8, 0.7, 0.7, 0.7) == [0.9, *EACH[:3]]
+    assert margins(0.8, 0.8, 0.85, 0.8, 0.8, 0.8) == [0.9, *EACH[:5]]
+    assert margins(None) == [0.9]
+    # Where the same is found far below what is asked, the next two are left out.
+    assert margins(0.6, new=False) == [0.9, EACH[2], EACH[5]]
+    assert margins(0.66, new=False) == [0.9, *EACH]
+    # What buckets keep already is not asked for: all but the last two shares.
+    assert margins(0.66, buckets=0.996, new=False) == EACH[5:]
+
+
 # Near the best
 
 

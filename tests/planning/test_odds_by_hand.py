@@ -405,6 +405,15 @@ def test_a_room_opens_once_its_last_patch_is_old_enough(due_h, opens):
     assert risk._opens(job, last).tolist() == opens
 
 
+def test_work_is_done_once_the_mixing_went_on_again():
+    come = Made(at_s=lambda planned_s: planned_s + np.array([[10.0], [20.0]]))
+    one = Made(visit=come, ends_s=100.0, stopped_s=None, patch_s=np.array([5.0, 6.0]))
+    assert risk._Stay.done_s.fget(one).tolist() == [110.0, 120.0]
+    one.stopped_s = np.array([[0.0, 7.0], [1.0, 1.0]])
+    assert risk._Stay.done_s.fget(one).tolist() == [117.0, 121.0]
+    assert risk._Stay.laid_s.func(one).tolist() == [[15.0, 23.0], [26.0, 27.0]]
+
+
 def test_below_a_layer_lies_the_one_before():
     one, two = Made(room="Bar", layer="pour"), Made(room="Bar", layer="coat 1")
     laid = {("Bar", "pour"): one}

@@ -401,6 +401,11 @@ def test_a_floor_that_is_turned_is_cut_alike():
         corners = {(round(x * cos + y * sin, 2) + 0.0, round(y * cos - x * sin, 2) + 0.0)
                    for x, y in cut.patches[0][0]}  # fmt: skip
         assert corners == {(0.0, 0.0), (2.0, 0.0), (2.0, 1.0), (0.0, 1.0)}
+        # Nought is written without a sign.
+        every = [
+            at for patch in cut.patches for ring in patch for point in ring for at in point
+        ]
+        assert all(math.copysign(1.0, at) == 1.0 for at in every if at == 0.0)
 
 
 def test_bays_of_one_area_lie_side_by_side():

@@ -417,6 +417,30 @@ def test_a_way_near_what_is_asked_is_planned_in_full(quick, planned, found):
         assert (got.full, got.reaches) == (False, False)
 
 
+@pytest.mark.parametrize(
+    ("frac", "planned", "keeps", "told"),
+    [
+        (None, True, False, None), (0.52, True, False, "more"), (0.519, True, False, None),
+        (0.5, True, True, "reaches"), (0.46, False, False, "more"), (0.44, False, False, None),
+    ],
+)  # fmt: skip
+def test_a_full_plan_is_told_where_it_holds_more_often(monkeypatch, frac, planned, keeps, told):
+    monkeypatch.setattr(ways, "replace", lambda way, **more: Made(**{**vars(way), **more}))
+    full = Made(
+        odds=None if frac is None else 1, chance_frac=frac, schedule=Made(opens_s=9.0),
+        keeps_policy=lambda _: keeps,
+    )  # fmt: skip
+    was = Made(chance_frac=0.5 if planned else 0.0, odds=odds() if planned else None)
+    here = looking(chosen=was, _planned=lambda _: full)
+    here._cure_frac = lambda: ways._Looking._cure_frac(here)
+    got = ways._Looking._in_full(here, step("a"), None)
+    assert (got and ("reaches" if got.reaches else "more")) == told
+    if told:
+        assert (got.full, got.way.chance_frac, got.way.opens_s) == (True, frac, 9.0)
+    here._planned = lambda _: None
+    assert ways._Looking._in_full(here, step("a"), None) is None
+
+
 def test_where_there_is_no_plan_a_cure_holds_half_of_what_is_asked():
     assert ways._Looking._cure_frac(looking()) == 0.0
     none = looking(chosen=Made(odds=None, chance_frac=0.0))

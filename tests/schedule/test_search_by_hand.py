@@ -9,9 +9,12 @@ import numpy as np
 import pytest
 
 from cureplan.inputs.job.model import Heat
-from cureplan.planning.schedule import construct, floor_model, relax
+from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.schedule import construct, floor_model, lexicographic, relax
+from cureplan.planning.schedule.bounds import lower_bounds
 from cureplan.planning.schedule.floor_model import FloorModel
 from cureplan.planning.schedule.problem import NEVER, Hands, Problem, Score, stage_of
+from cureplan.planning.schedule.remedies import option_cost, wait_price
 from cureplan.planning.schedule.tables import Sureness
 
 
@@ -137,6 +140,44 @@ def test_people_stay_as_long_as_they_may_after_what_may_go_wrong(monkeypatch):
     late = Sureness(windows=0.9, margins=0.9, late_s=2700.0, drag_frac=0.1)
     # The root of 2700² and 3600² is 4500 s.
     assert floor_model.crew_hands(job, late)[0].most == 510
+
+
+def test_work_that_nobody_may_stay_for_is_no_state():
+    stage = stage_of(crew=0, begins=[3, 3, 5], lasts=[7, 8, 9], opens=30, closes=40)
+    hands = (Hands(crews=(0,), most=8), Hands(crews=(0, 1)), Hands(crews=(1,), most=2))
+    assert floor_model._not_too_long(stage, hands).ends.tolist() == [10, 11]
+    assert floor_model._not_too_long(stage, hands[1:]).size == 3
+
+
+@pytest.mark.parametrize(
+    ("chilled", "bays", "listed", "cost"),
+    [
+        # A hundred by the last remedy used, ten for each, one for each bay more.
+        (False, 1, ("chill", "bays"), 0), (True, 1, ("chill", "bays"), 110),
+        (False, 3, ("chill", "bays"), 212), (True, 2, ("bays", "chill"), 221),
+    ],
+)  # fmt: skip
+def test_what_an_option_costs(chilled, bays, listed, cost):
+    option = PourOption(chilled=chilled, cool_filler=False, bays=bays)
+    assert option_cost(option, listed) == cost
+
+
+@pytest.mark.parametrize(("listed", "price"), [((), 0), (("hour",), 2), (("chill", "hour"), 4)])
+def test_what_an_hour_of_waiting_costs(listed, price):
+    # 110 or 210 for an hour, and 10 where it is not listed.
+    assert wait_price(listed) == price
+
+
+def test_a_bound_of_cost_counts_what_one_room_may_miss():
+    stage = pour([0, 1, 2], short=[0, 1, 2], cost=[9, 5, 1])
+    problem = Problem(rooms=((stage,), (stage,)), crosses=((), ()))
+    simple = lower_bounds(problem)
+    for missed, low in ((0, 18), (1, 10), (2, 2)):
+        score = simple._replace(short_sum=simple.short_sum + missed)
+        search = Made(score=score, problem=problem)
+        assert lexicographic._bound(search, "cost", simple) == low
+        assert lexicographic._bound(search, "ready", simple) == simple.ready
+    assert lexicographic._bound(Made(score=None), "cost", simple) == simple.cost
 
 
 @pytest.mark.parametrize(("opens", "late"), [(30, 0), (29, 0), (31, 1)])
