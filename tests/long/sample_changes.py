@@ -171,6 +171,8 @@ EQUAL = {
         "who is early by less is near",
     "return sorted((p.bounds[0], p.bounds[2]) for p in pieces if p.length >= 0.0)":
         "an edge without length adds none",
+    'return "mixer" if crew.mixer <= crew.stations else "station"':
+        "as many of both is answered above",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 

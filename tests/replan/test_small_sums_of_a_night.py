@@ -1,0 +1,177 @@
+"""Small sums behind a night's plan, each seen alone."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from types import SimpleNamespace as Made
+
+import numpy as np
+import pytest
+
+from cureplan.planning.odds import risk
+from cureplan.planning.plan import answers, choose, climb
+from cureplan.planning.replan import carry_on, estimate, job, state
+from cureplan.planning.schedule import construct
+from cureplan.planning.schedule.outcome import Schedule
+
+NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
+
+
+def test_halves_of_a_slab_are_read_at_either_side_of_its_middle():
+    fit = Made(slab=lambda number, *, along: (10.0 * number + along, 0.3))
+    one = Made(rooms=("Hall", "Bar"), fit=fit, along=(0.5, -0.25))
+    assert estimate.NightReadings.halves_k(one, "Bar") == (9.5, 10.5)
+    assert estimate.NightReadings._slab(one, "Bar") == (9.75, 0.3)
+
+
+@pytest.mark.parametrize(
+    ("remedies", "chilled", "liquids_c", "filler_c"),
+    [((), False, 4480.0, 4480.0), (("cool filler",), True, 5.0, 12.0)],
+)
+def test_a_bucket_is_watched_from_its_first_stir(remedies, chilled, liquids_c, filler_c):
+    # Poured at 5000 s, hauled 60, mixed 200 with filler and 260 before: stirred from 4480.
+    here = estimate.Seen.__new__(estimate.Seen)
+    card = Made(filler_mix_s=200.0, liquids_mix_s=260.0)
+    materials = Made(iced_c=5.0, liquids_measured_c=None, storage_c=None, cool_filler_c=12.0)
+    here.job = Made(cards=Made(slurry=card), pace=Made(haul_s=60.0), materials=materials)
+    here.conditions = {
+        "Bar": Made(
+            air_at=float, humidity_at=float,
+            slab_under=lambda at_s, *_: at_s + np.array([1.0, 2.0]),
+        )
+    }  # fmt: skip
+    here.clocks = Made(humidity=Made(at=lambda at_s: at_s / 1000.0))
+    here.rooms, here.deep = ("Hall", "Bar"), frozenset()
+    lying = Made(
+        poured_s=np.array([0.0, 5000.0]), bay=np.array([0, 0]), row=np.array([0, 1]),
+        room=Made(room="Bar", chilled=chilled, remedies=remedies),
+    )  # fmt: skip
+    here.state = Made(floors={"Bar": lying})
+    got = here._watched(lying, 2)
+    assert (got.air_c, got.liquids_c, got.filler_c) == (4480.0, liquids_c, filler_c)
+    assert (got.slab_c, got.along, got.room) == (5002.0, 0.5, 1)
+    assert (got.rate_factor, got.poured_h) == (5.0, pytest.approx(5000.0 / 3600.0))
+    assert here._slab_c("Bar", 100.0, None) == 101.5
+
+
+@pytest.mark.parametrize(
+    ("climate", "use", "set_point_c", "coats"),
+    [("held", "storage", 22.0, 1), ("open", "storage", None, 1), ("open", "cooking", None, 2)],
+)
+def test_an_added_room_is_as_the_building_is(climate, use, set_point_c, coats):
+    building = Made(climate=climate, set_point_c=22.0, slab_thickness_m=0.15, insulation_m=0.0)
+    added = Made(name="New", length_m=4.0, width_m=3.0, use=use, way_out=("Bar",))
+    use_of_two = use if use in job.TWO_COAT_USES else next(iter(job.TWO_COAT_USES))
+    added.use = use_of_two if coats == 2 else use
+    got = job._new_room(Made(building=building), added)
+    assert (got.set_point_c, got.topcoats, got.way_out) == (set_point_c, coats, ("Bar",))
+
+
+def test_what_a_jobs_rooms_lose_leaves_out_those_it_has_no_more():
+    odds = Made(
+        lost=np.array([5.0, 3.0]), bucket_frac={"Bar": 0, "Gone": 0},
+        room_lost={"Bar": np.array([1.0, 1.0]), "Gone": np.array([2.0, 0.0])},
+    )  # fmt: skip
+    one = carry_on.Candidate(schedule=Made(pours=[]), odds=odds)
+    assert one.lost_of(Made(rooms=[Made(name="Bar")])).tolist() == [3.0, 3.0]
+    assert one.expected_lost == 4.0
+
+
+def test_where_nobody_waits_nothing_is_held():
+    plan = Made(
+        job=Made(crew=Made(), site=Made(zone=UTC), cove=None), rules=Made(in_mixer_s=600.0),
+        rooms=(), coats=(), primers=(), calls=(), night=None, decisions=None,
+    )  # fmt: skip
+    plan.rules.apart_s = 60.0
+    got = state.night_state(plan, [], now=NIGHT)
+    assert (got.wait_s, got.wait_said_s) == (-np.inf, -np.inf)
+    assert (got.now_s, got.floors, got.done("Bar")) == (NIGHT.timestamp(), {}, 0)
+    rooms = Made(rooms=[Made(name="Bar")])
+    assert got.still_to_pour(rooms) == ["Bar"]
+
+
+@pytest.mark.parametrize("iced", [False, True])
+def test_no_ice_is_told_where_no_pails_go_in(iced):
+    room = Made(room="Bar", chilled=iced, margin_min=9.0)
+    chill = Made(in_ice_by=None, liquids_as_is_c=20.0, measured=False)
+    one = Made(policy=Made(margin_s=240.0, remedies=()))
+    assert answers.ice_answer(one, [room], chill).headline[0].code == "ice.no"
+
+
+@pytest.mark.parametrize(
+    ("windows", "margins", "kept"), [(0.3, 0.5, (0.97, 0.95)), (None, None, (0.5, None))]
+)
+def test_a_glance_keeps_shares_of_the_doubt(monkeypatch, windows, margins, kept):
+    asked = []
+    monkeypatch.setattr(choose, "construct_at", lambda *_, **__: ("it", 2.0))
+    monkeypatch.setattr(choose, "replace", lambda *_, **__: None)
+    here = Made(
+        job=Made(policy=Made(confidence=0.9)), tables=None, stop=lambda: False, worked=1.0,
+        limits=Made(work=9.0), _order=lambda: None, _weigh=lambda _: Made(chance_frac=0.7),
+        _sureness=lambda *given: asked.append(given),
+    )  # fmt: skip
+    assert choose._Choosing.glance(here, windows, margins) == 0.7
+    assert asked == [tuple(k if k is None else pytest.approx(k) for k in kept)]
+    assert here.worked == 3.0
+    here.stop = lambda: True
+    assert choose._Choosing.glance(here, windows, margins) is None
+
+
+def test_each_look_at_other_nights_counts_as_work(monkeypatch):
+    monkeypatch.setattr(climb, "assess", lambda *_, **__: Made(all_frac=0.5))
+    monkeypatch.setattr(climb, "starts_of", id)
+    one = Made(rooms=[None] * 4)
+    here = Made(
+        _known={}, _draws=[(one, None), (one, None)], pours=None, issued_s=0.0, worked=0.0
+    )  # fmt: skip
+    schedule = Made()
+    assert len(climb.Nights._odds(here, schedule, 1)) == 1
+    assert len(climb.Nights._odds(here, schedule, 2)) == 2
+    assert here.worked == pytest.approx(2 * 4 * climb.LOOK_WORK)
+
+
+def test_ages_followed_once_serve_for_what_is_laid_near_by(monkeypatch):
+    spans = []
+    monkeypatch.setattr(risk, "ages_on", lambda *given: spans.append(given[-1]) or ("a", "b"))
+    night = Made(slab_k={"Bar": np.zeros(2)}, energy={"topcoat": np.zeros(2)})
+    pours, layer, looked = Made(room=Made(name="Bar")), Made(kind="topcoat"), risk.Looked()
+    h = 3600.0
+    looked.ages(pours, layer, night, (10 * h, 20 * h))
+    looked.ages(pours, layer, night, (10 * h, 20 * h))
+    looked.ages(pours, layer, night, (12 * h, 15 * h))
+    assert spans == [(10 * h, 20 * h)]
+    # At another hour three more on either side are followed.
+    looked.ages(pours, layer, night, (9 * h, 15 * h))
+    assert spans[1:] == [(6 * h, 23 * h)]
+    looked.ages(pours, layer, night, (22 * h, 23 * h))
+    assert len(spans) == 2
+    looked.ages(pours, layer, night, (22 * h, 23.1 * h))
+    assert spans[2:] == [(3 * h, 26.1 * h)]
+    other = Made(slab_k=night.slab_k, energy={"topcoat": np.ones(2)})
+    looked.ages(pours, layer, other, (22 * h, 23 * h))
+    assert len(spans) == 4
+
+
+@pytest.mark.parametrize(
+    ("failures", "held", "least", "keeps"),
+    [((), None, 240.0, True), ((1,), None, 240.0, False), ((), 0.8, 240.0, False),
+     ((), None, 239.0, False)],
+)  # fmt: skip
+def test_a_schedule_keeps_all_limits_at_once(failures, held, least, keeps):
+    pour = Made(planning_margin_s=least, margin_s=least)
+    one = Schedule(pours=(pour,), coats=(), failures=failures, required_s=240.0, held_frac=held)
+    assert one.keeps_limits == keeps
+
+
+def test_nobody_knows_where_the_search_gave_up(monkeypatch):
+    monkeypatch.setattr(construct, "alone", lambda *_: ("each",))
+    monkeypatch.setattr(construct, "together", lambda *_, **__: ("all",))
+    empty, full = (Made(model=Made(problem=Made(empty=e))) for e in ((1,), ()))
+
+    def why(known, begun):
+        solved = Made(known=known, ended="gave up")
+        return construct._why_not(None, None, begun, solved, None)
+
+    assert why("unknown", empty)[0].limits == ("unknown",)
+    assert why("impossible", empty) == ("each",)
+    assert why("impossible", full) == ("all",)
