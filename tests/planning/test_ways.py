@@ -504,3 +504,25 @@ def test_the_first_change_is_planned_in_full_whatever_is_left_and_others_if_it_s
     assert may(left_s=1.5, full_s=3.0)
     stopped = SimpleNamespace(stop=lambda: True, left_s=9.0, full_s=0.0)
     assert not _Looking._may_plan(stopped)
+
+
+@pytest.mark.parametrize(
+    ("chance_frac", "kept", "weak"),
+    [(0.46, True, False), (0.44, False, True), (0.23, False, True), (0.22, False, False)],
+)
+def test_a_plan_that_is_hardly_a_cure_is_kept_for_where_there_is_no_other(
+    chance_frac, kept, weak
+) -> None:
+    plan = SimpleNamespace(
+        chance_frac=chance_frac, odds=SimpleNamespace(), keeps_policy=lambda _: False,
+        schedule=SimpleNamespace(opens_s=0.0),
+    )  # fmt: skip
+    # Half of 90 nights in 100 asked for is a cure.
+    look = SimpleNamespace(
+        _planned=lambda _: plan, _cure_frac=lambda: 0.45, weak=[],
+        chosen=SimpleNamespace(odds=None, chance_frac=0.0),
+    )  # fmt: skip
+    way = Relaxation(job=None, say=Message("a", {}), also=None, effort_min=10.0)
+    found = _Looking._in_full(look, way, None)
+    assert (found is not None) == kept
+    assert [one.chosen is plan for one in look.weak] == [True] * weak

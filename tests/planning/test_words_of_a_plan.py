@@ -337,7 +337,7 @@ def looking(**more):
     given = {
         "job": job, "chosen": Made(chance_frac=0.5, odds=odds()), "reach": [], "more": [],
         "left_s": 9.0, "_may_plan": lambda: True, "stop": lambda: False, "tried": [],
-        "best_frac": 0.0, "issued_s": NIGHT_S - H, "step": None,
+        "best_frac": 0.0, "weak": [], "issued_s": NIGHT_S - H, "step": None,
     }  # fmt: skip
     return Made(**{**given, **more})
 

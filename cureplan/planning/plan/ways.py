@@ -186,6 +186,8 @@ class _Looking:
     """What tables had taken before."""
     kept_s: float = 0.0
     """What is kept for what comes after [s]."""
+    weak: list[Tried] = field(default_factory=list)
+    """Plans that are hardly a cure: told where there is no other."""
     full_s: float = 0.0
     """The most that a full plan took."""
     tried: list[Job] = field(default_factory=list)
@@ -227,7 +229,7 @@ class _Looking:
                 self._keep(found)
             self._look(ways, full)
         told = [*self.reach, *self._best_of(self.more, FEW - len(self.reach), self.reach)]
-        short = "more" if planned else "plan"
+        short, told = "more" if planned else "plan", told or sorted(self.weak, key=weaker)[:1]
         ways_out = [said(one.way, "chance" if one.reaches else short) for one in told]
         return tuple(sorted(ways_out, key=lambda way: way.effort_min))
 
@@ -391,12 +393,13 @@ class _Looking:
         if found is None or found.odds is None:
             return None
         way = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
-        if found.keeps_policy(way.job):
-            return Tried(way, found, glance, reaches=True, full=True)
-        least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC)
-        if found.chance_frac < least:
-            return None
-        return Tried(way, found, glance, reaches=False, full=True)
+        reaches, cure_frac = found.keeps_policy(way.job), self._cure_frac()
+        tried = Tried(way, found, glance, reaches=reaches, full=True)
+        least = max(above, cure_frac, self.chosen.chance_frac + WORTH_FRAC)
+        if reaches or found.chance_frac >= least:
+            return tried
+        self.weak += [tried] * (found.chance_frac >= cure_frac / 2.0 > 0.0)
+        return None
 
     def _as_is(self) -> Glance | None:
         if self.as_is is None and self.chosen.odds is not None:
