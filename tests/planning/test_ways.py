@@ -526,3 +526,24 @@ def test_a_plan_that_is_hardly_a_cure_is_kept_for_where_there_is_no_other(
     found = _Looking._in_full(look, way, None)
     assert (found is not None) == kept
     assert [one.chosen is plan for one in look.weak] == [True] * weak
+
+
+@pytest.mark.parametrize(
+    ("in_full", "told"),
+    [(0.5, [0.5]), (0.3, [0.3]), (0.1, [])],
+)
+def test_the_likeliest_of_what_is_hardly_a_cure_is_told_as_its_full_plan_holds(in_full, told):
+    # A cure holds on 45 nights in 100 here, and half of that is worth telling.
+    def tried(chance_frac, *, full=False):
+        way = SimpleNamespace(also=None)
+        return Tried(way, SimpleNamespace(chance_frac=chance_frac), None, False, full)
+
+    def planned(way, glance):
+        made = tried(in_full, full=True)
+        look.weak += [made] * (0.225 <= in_full < 0.45)
+        return made if in_full >= 0.45 else None
+
+    look = SimpleNamespace(weak=[tried(0.24), tried(0.28)], _in_full=planned)
+    assert [one.chosen.chance_frac for one in _Looking._hardly(look)] == told
+    look.weak = [tried(0.24), tried(0.28, full=True)]
+    assert [one.chosen.chance_frac for one in _Looking._hardly(look)] == [0.28]

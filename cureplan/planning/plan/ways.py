@@ -48,7 +48,8 @@ from cureplan.planning.schedule.changes import (
     more_hands,
     more_remedies,
     open_for_less,
-    room_later,
+    remedies_of,
+    rooms_later,
     splits,
 )
 from cureplan.planning.schedule.construct import Progress, quick_ways
@@ -229,9 +230,17 @@ class _Looking:
                 self._keep(found)
             self._look(ways, full)
         told = [*self.reach, *self._best_of(self.more, FEW - len(self.reach), self.reach)]
-        short, told = "more" if planned else "plan", told or sorted(self.weak, key=weaker)[:1]
+        short, told = "more" if planned else "plan", told or self._hardly()
         ways_out = [said(one.way, "chance" if one.reaches else short) for one in told]
         return tuple(sorted(ways_out, key=lambda way: way.effort_min))
+
+    def _hardly(self) -> list[Tried]:
+        """Of what is hardly a cure the likeliest, where its full plan is no less."""
+        best, self.weak = sorted(self.weak, key=weaker)[:1], []
+        if best and not best[0].full:
+            better = self._in_full(best[0].way, best[0].glance)
+            return self.weak if better is None else [better]
+        return best
 
     def _keep(self, found: Tried) -> None:
         (self.reach if found.reaches else self.more).append(found)
@@ -336,7 +345,7 @@ class _Looking:
             seen.add(code)
             if code == REMEDIES and code in firsts:
                 # What was the best of them alone is kept.
-                change = _with_remedies(first.way.job, firsts[code].way.job) or change
+                change = remedies_of(first.way.job, firsts[code].way.job) or change
             yield first, change
 
     def _over(self, kept: float = 0.0) -> bool:
@@ -379,9 +388,11 @@ class _Looking:
         if near and self._may_plan():
             return self._in_full(way, glance)
         least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC / 2)
-        if quick.chance_frac < least - SHORT_OF_FRAC * (self.chosen.odds is None):
-            return None
-        return Tried(way, quick, glance, reaches=False, full=False)
+        tried = Tried(way, quick, glance, reaches=False, full=False)
+        if quick.chance_frac >= least - SHORT_OF_FRAC * (self.chosen.odds is None):
+            return tried
+        self.weak += [tried] * (quick.chance_frac >= self._cure_frac() / 2.0 > 0.0)
+        return None
 
     def _cure_frac(self) -> float:
         """What a cure holds at least, where there is no plan."""
@@ -393,12 +404,12 @@ class _Looking:
         if found is None or found.odds is None:
             return None
         way = replace(way, chance_frac=found.chance_frac, opens_s=found.schedule.opens_s)
-        reaches, cure_frac = found.keeps_policy(way.job), self._cure_frac()
+        reaches = found.keeps_policy(way.job)
         tried = Tried(way, found, glance, reaches=reaches, full=True)
-        least = max(above, cure_frac, self.chosen.chance_frac + WORTH_FRAC)
+        least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC)
         if reaches or found.chance_frac >= least:
             return tried
-        self.weak += [tried] * (found.chance_frac >= cure_frac / 2.0 > 0.0)
+        self.weak += [tried] * (found.chance_frac >= self._cure_frac() / 2.0 > 0.0)
         return None
 
     def _as_is(self) -> Glance | None:
@@ -541,7 +552,7 @@ class _Looking:
         }
         moved = self._moved(job, *graded[part], much=much)
         if part == "opening":
-            moved += [*_wanted_later(job), *open_for_less(job)]
+            moved += [*rooms_later(job, OPENING_MIN), *open_for_less(job)]
         if part == "limits":
             return [*some, *moved]
         return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]
@@ -584,17 +595,3 @@ class _Looking:
         first_s = max(room.conditions.first_s for room in self.tables.pours.values())
         begins_s, ends_s = job.access.begins.timestamp(), job.access.open_by.timestamp()
         return first_s <= begins_s and ends_s <= reach_s
-
-
-def _with_remedies(job: Job, other: Job) -> Change | None:
-    """The remedies another job allows and this one does not."""
-    names = [name for name in other.policy.remedies if name not in job.policy.remedies]
-    return more_remedies(job, names) if names else None
-
-
-def _wanted_later(job: Job) -> Iterator[Change]:
-    """Rooms with an hour of their own to open by, each wanted later."""
-    for room in job.rooms:
-        for minutes in OPENING_MIN:
-            if (change := room_later(room.name).make(job, minutes)) is not None:
-                yield change

@@ -33,7 +33,9 @@ __all__ = [
     "more_remedies",
     "open_for_less",
     "opening_at",
+    "remedies_of",
     "room_later",
+    "rooms_later",
     "splits",
     "unpinned",
     "with_less",
@@ -137,6 +139,14 @@ def room_later(name: str) -> Graded:
         )
 
     return replace(OPENING, make=make)
+
+
+def rooms_later(job: Job, by_min: Sequence[int]) -> Iterator[Change]:
+    """Each room with an hour of its own to open by wanted later, by so much in turn."""
+    for room in job.rooms:
+        for minutes in by_min:
+            if (change := room_later(room.name).make(job, minutes)) is not None:
+                yield change
 
 
 def open_for_less(job: Job) -> list[Change]:
@@ -269,6 +279,12 @@ def more_remedies(job: Job, remedies: Sequence[Remedy]) -> Change:
         say=Message("relax.remedies", {"remedies": "; ".join(remedies)}),
         effort_min=30.0 * len(remedies),
     )
+
+
+def remedies_of(job: Job, other: Job) -> Change | None:
+    """The job with the remedies that another allows besides."""
+    names = [name for name in other.policy.remedies if name not in job.policy.remedies]
+    return more_remedies(job, names) if names else None
 
 
 def with_less(change: Change, less: Change) -> Change:
