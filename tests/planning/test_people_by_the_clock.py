@@ -118,6 +118,11 @@ def test_nobody_goes_home_for_an_hour_and_a_half_around_the_ice(first, second, r
     # Two of another number are not one who stays.
     other = [arrival(*first), arrival(*second, roles=("ice",), people=2)]
     assert len(arrivals._stays(crew(), other)) == 2
+    # The ice at 160 is by itself where a stay from there would follow too soon on the first.
+    ice = arrival(160, 170, roles=("ice",))
+    for rest, stays in ((100, 2), (101, 3)):
+        three = [arrival(0, 60), ice, arrival(200, 300)]
+        assert len(arrivals._stays(crew(rest_s=60.0 * rest), three)) == stays
 
 
 @pytest.mark.parametrize(
@@ -171,6 +176,11 @@ def test_who_could_not_rest_in_between_stays():
     arrivals._ice(crew(rest_s=8 * 3600.0), found, "Bar", at(300))
     (got,) = found
     assert (got.call, got.leaves) == (at(0), at(300))
+    # Nor does a stay grow into the rest after the one before it: eight hours after 60.
+    for by, comings in ((555, [0, 540]), (554, [0, 535, 780])):
+        two = [arrival(a, a + 60, who="runner", roles=("runner",)) for a in (0, 780)]
+        arrivals._ice(crew(rest_s=8 * 3600.0), two, "Bar", at(by))
+        assert sorted(one.call for one in two) == [at(comes) for comes in comings]
     named = crew(person("Ana", "ice"), person("Bo", "runner"))
     here = [arrival(0, 60, who="Bo", roles=("runner",))]
     arrivals._ice(named, here, "Bar", at(50))

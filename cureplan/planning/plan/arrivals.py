@@ -130,7 +130,7 @@ def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
         there = [a for a in there if a.who in able]
     there.sort(key=lambda a: (a.who not in able, a.call))
     mine = sorted((a for a in found if a.who in able), key=lambda a: abs(a.call - by))
-    longer = [a for a in mine if _short_enough(crew, a, begins, by)]
+    longer = [a for a in mine if _may_grow(crew, found, a, begins, by)]
     soon = [a for a in longer if _time_between(a, begins, by) <= COMES_SOONER]
     rested = [who for who in able if _rested(crew, found, who, begins, by)]
     chosen = next(iter((*there, *soon, *(() if rested else longer))), None)
@@ -154,7 +154,8 @@ def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
 def _stays(crew: Crew, found: Sequence[Arrival]) -> list[Arrival]:
     """Nobody goes home for less than an hour and a half between the ice and something else."""
     kept: list[Arrival] = []
-    for one in sorted(found, key=lambda arrival: arrival.call):
+    in_turn = sorted(found, key=lambda arrival: arrival.call)
+    for number, one in enumerate(in_turn, start=1):
         same = [other for other in kept if (other.who, other.people) == (one.who, one.people)]
         before = same[-1] if same else None
         iced = before is not None and "ice" in (*before.roles, *one.roles)
@@ -162,7 +163,7 @@ def _stays(crew: Crew, found: Sequence[Arrival]) -> list[Arrival]:
         if (
             before is None
             or not (iced and near)
-            or not _short_enough(crew, before, one.call, one.leaves)
+            or not _may_grow(crew, [*kept, *in_turn[number:]], before, one.call, one.leaves)
         ):
             kept.append(one)
             continue
@@ -194,6 +195,19 @@ def _with(arrival: Arrival, stop: Stop) -> Arrival:
         leaves=max(arrival.leaves, stop.last_task),
         roles=tuple(dict.fromkeys((*arrival.roles, stop.role))),
         stops=tuple(stops),
+    )
+
+
+def _may_grow(
+    crew: Crew, found: Iterable[Arrival], arrival: Arrival, begins: datetime, ends: datetime
+) -> bool:
+    """Whether a stay may take in another time: it is not too long, and the rest around it
+    stays. Who comes for the ice alone breaks a rest, and is warned of.
+    """
+    others = [a for a in found if a is not arrival and a.roles != ("ice",)]
+    comes = min(arrival.call, floor_to(begins, minutes=EARLY_MIN))
+    return _short_enough(crew, arrival, begins, ends) and _rested(
+        crew, others, arrival.who, comes, max(arrival.leaves, ends)
     )
 
 
