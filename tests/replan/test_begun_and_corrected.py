@@ -450,9 +450,15 @@ def test_a_night_carries_on_with_what_the_buckets_to_come_have_in_hand(
     carried, margins, done, told
 ):
     poured = Made(room="Bar", clocks=Made(margin_s=np.array([margins])))
-    found = Made(carried_on=carried, chosen=Made(schedule=Made(pours=[poured])))
-    got = replan._carry_on(found, Made(done=lambda _: done))
-    assert [one.values["margin_min"] for one in got] == ([] if told is None else [told])
+    # Planned in one night, or in two: what goes into a night more is not as planned.
+    for rooms, nights, kept in (("AB", 1, True), ("AB", 2, False), ("ABC", 2, True)):
+        starts = {"A": at(0), "B": at(360), "C": at(721)}
+        old = Made(rooms=[Made(pour_start=starts[room]) for room in rooms])
+        chosen = Made(schedule=Made(pours=[poured]), nights=nights)
+        state = Made(done=lambda _: done)
+        got = replan._carry_on(old, Made(carried_on=carried, chosen=chosen), state)
+        expected = [told] if told is not None and kept else []
+        assert [one.values["margin_min"] for one in got] == expected
 
 
 @pytest.mark.parametrize(("pour", "outlived"), [(100, False), (101, True)])

@@ -7,7 +7,7 @@ always a candidate, and where nothing keeps every limit it is what is left.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
@@ -28,7 +28,7 @@ from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 from cureplan.planning.schedule.tables import Sureness
 
-__all__ = ["Candidate", "beats", "carry_on", "could_be_beaten", "without"]
+__all__ = ["Candidate", "beats", "carry_on", "could_be_beaten", "nights_of", "without"]
 
 OVER_SHIFT = timedelta(minutes=15)
 """By how much a floor may run over its shift where the night carries on: invented."""
@@ -58,8 +58,7 @@ class Candidate:
     @property
     def nights(self) -> int:
         """In how many nights the pours are."""
-        starts_s = sorted(pour.start_s for pour in self.schedule.pours)
-        return 1 + sum(b - a > SAME_SHIFT_S for a, b in pairwise(starts_s))
+        return nights_of(pour.start_s for pour in self.schedule.pours)
 
     @property
     def expected_lost(self) -> float:
@@ -71,6 +70,11 @@ class Candidate:
         rooms = {room.name for room in job.rooms}
         others = [name for name in self.odds.bucket_frac if name not in rooms]
         return self.odds.lost - sum(self.odds.room_lost[name] for name in others)
+
+
+def nights_of(starts_s: Iterable[float]) -> int:
+    """In how many nights pours are that begin then."""
+    return 1 + sum(b - a > SAME_SHIFT_S for a, b in pairwise(sorted(starts_s)))
 
 
 def lateness(job: Job, schedule: Schedule) -> tuple[int, int]:

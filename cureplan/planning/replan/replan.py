@@ -28,6 +28,7 @@ from cureplan.planning.replan.carry_on import (
     beats,
     carry_on,
     could_be_beaten,
+    nights_of,
     without,
 )
 from cureplan.planning.replan.changes import changes_of, log_of, night_of, past_shift, runs_fast
@@ -249,7 +250,7 @@ def _put_together(
     changes = (
         *first,
         *stated[:leads],
-        *_carry_on(found, state),
+        *_carry_on(old, found, state),
         *found.offers,
         *(say for say in help_ if say not in first),
         *stated[leads:],
@@ -263,14 +264,19 @@ def _put_together(
     return Replanned(plan=plan, readings=readings, changes=changes)
 
 
-def _carry_on(found: _Decided, state: NightState) -> list[Message]:
-    """That the night goes on as planned, and how much the buckets to come have in hand."""
+def _carry_on(old: Plan, found: _Decided, state: NightState) -> list[Message]:
+    """That the night goes on as planned, and how much the buckets to come have in hand.
+
+    It does not where a floor had to move to another night.
+    """
     rest_s = [
         float(poured.clocks.margin_s[0, done:].min())
         for poured in found.chosen.schedule.pours
         if (done := state.done(poured.room)) < poured.clocks.margin_s.shape[1]
     ]
-    if not found.carried_on or not rest_s or min(rest_s) < 0:
+    planned = nights_of(room.pour_start.timestamp() for room in old.rooms)
+    moved = found.chosen.nights > planned
+    if not found.carried_on or moved or not rest_s or min(rest_s) < 0:
         return []
     return [Message("replan.carry_on", {"margin_min": minutes(min(rest_s))})]
 
