@@ -81,8 +81,11 @@ def test_what_is_stopped_is_written_without_what_nobody_acts_on(
     plan = json.loads((tmp_path / "out" / "plan.json").read_text(encoding="utf-8"))
     assert plan["risk"]["made_of"] == []
     assert "warn.stopped" in [warning["code"] for warning in plan["warnings"]]
-    assert "The search was stopped by hand" in (tmp_path / "out" / "sheet.html").read_text()
-    assert "stopped by hand" in ended.stdout + ended.stderr
+    sheet = (tmp_path / "out" / "sheet.html").read_text(encoding="utf-8")
+    assert "Stopped by hand: this is the best plan found by then" in sheet
+    # Nor is a search said to be stopped that had ended before.
+    assert ("search was stopped by hand" in sheet) == (during.endswith("assess"))
+    assert "topped by hand" in ended.stdout + ended.stderr
     written = {path.name for path in (tmp_path / "out").iterdir()}
     assert {"sheet.html", "buckets.csv", "coats.csv", "calls.csv", "crew.ics"} <= written
     assert not written & set(PICTURES)
