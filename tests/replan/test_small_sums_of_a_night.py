@@ -175,3 +175,42 @@ def test_nobody_knows_where_the_search_gave_up(monkeypatch):
     assert why("unknown", empty)[0].limits == ("unknown",)
     assert why("impossible", empty) == ("each",)
     assert why("impossible", full) == ("all",)
+
+
+@pytest.mark.parametrize(("read_c", "refused"), [(45.0, False), (45.5, True), (4.75, True)])
+def test_a_slab_is_believed_as_far_as_a_bound_from_what_was_computed(
+    read_c, refused, monkeypatch
+):
+    monkeypatch.setattr(estimate, "FARTHEST_SLAB_K", 20.0)
+
+    class TooFarError(Exception):
+        pass
+
+    here = estimate.Seen.__new__(estimate.Seen)
+    here.readings_said, here._slab_c = [], lambda *_: 25.0
+    said = Made(
+        event="slab reads", room="Hall", temp_c=read_c, at=NIGHT, bucket=None,
+        fault=lambda *_: TooFarError(),
+    )  # fmt: skip
+    here.slabs, here.rooms, here.keys = [], ("Hall",), []
+    try:
+        here.take(said)
+    except TooFarError:
+        assert refused
+    except AttributeError:
+        # Taken on, to what is not made here.
+        assert not refused
+    else:
+        assert not refused
+
+
+def test_what_the_sun_adds_to_a_slab_is_what_it_is_over_its_shade(monkeypatch):
+    monkeypatch.setattr(job, "BEYOND_H", 0)
+    monkeypatch.setattr(job, "build_up", lambda *_: ())
+    monkeypatch.setattr(job, "RoomConditions", lambda **made: Made(**made))
+    hall = Made(room="Hall", slab_c=30.0, shade_c=24.0, air_c=26.0)
+    plan = Made(
+        hours=[Made(at=NIGHT, dew_c=None, rooms=[hall])], night=None,
+        job=Made(room=lambda _: Made(slab_reading=None, sun_patch=object()), building=None),
+    )  # fmt: skip
+    assert job.plan_conditions(plan)["Hall"].sun_k.tolist() == [6.0]

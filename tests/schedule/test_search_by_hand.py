@@ -190,3 +190,11 @@ def test_rooms_that_open_too_late_are_counted(opens, late):
     got = relax._counting_late(model, [1800.0])
     assert got.may_wait
     assert [stage.short.tolist() for stage in got.rooms[0]] == [[0], [late]]
+
+
+def test_of_choices_as_good_the_first_is_kept(monkeypatch):
+    monkeypatch.setattr(lexicographic, "score", lambda _, choice: choice[1])
+    search = Made(problem=None, choice=None, score=None)
+    for choice, kept in (("a", 5), "a"), (("b", 5), "a"), (("c", 6), "a"), (("d", 4), "d"):
+        lexicographic._Search.offer(search, choice)
+        assert search.choice[0] == kept

@@ -186,3 +186,11 @@ def test_three_stations_are_weighed_or_one_alone(records, single, chosen):
 def test_of_poor_stations_the_one_that_gives_most_is_taken():
     poor = [record(share=0.5, rows=30), record(share=0.6, rows=10), record(share=0.6, rows=12)]
     assert hourly._choose(poor, single=False) == [poor[2]]
+
+
+def test_of_rows_that_tell_as_much_the_first_is_taken_for_the_names(tmp_path):
+    # Neither tells a temperature beside its time: the fault is put to the first of them.
+    body = "hour;wind\ntime;rain\n"
+    with pytest.raises(InputError) as caught:
+        csv_sheet.sheet_of(body, 1, tmp_path / "a.csv")
+    assert "wind" in str(caught.value)
