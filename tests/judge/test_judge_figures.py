@@ -16,6 +16,7 @@ from cureplan.judge import (
     people_rules,
     shared_hands,
     stated_rules,
+    takeoff_rules,
     verdict,
 )
 
@@ -151,3 +152,42 @@ def test_how_far_patches_lie_from_a_back_wall_anywhere_on_the_paper():
     near = ((1.0, 1.0), (5.0, 1.0), (5.0, 2.5), (1.0, 2.5))
     begins_m, ends_m = outlines.along_m(room, ((near,),))
     assert (begins_m.tolist(), ends_m.tolist()) == ([0.0], [1.5])
+
+
+def test_a_call_between_two_hours_is_off_by_the_way_to_the_nearer():
+    # 20 min ahead: 5 min later than the set-up's latest is 10 away, the changeover's soonest,
+    # 14 min 59 s ahead, 5 min and 1 s.
+    crew = Made(setup_s=1800.0, changeover_s=600.0, group_changeover_s=None)
+    case = Made(plan=Made(job=Made(crew=crew, site=Made(zone=UTC))), floor=lambda _: None)
+    call = Made(room="Hall", role="topcoat", stage="coat 1")
+    (found,) = people_rules._check_lead(case, call, NIGHT_S - 1200, NIGHT_S)
+    assert found.off_by == pytest.approx(301 / 60, abs=0.01)
+
+
+@pytest.mark.parametrize(("apart_s", "told"), [(560.0, False), (540.0, True)])
+def test_a_station_is_free_when_its_batch_is_mixed_and_it_is_cleaned(apart_s, told):
+    # Liquids 200 s, filler 300 s, turned round in 60 s: free again after 560 s.
+    card = Made(liquids_mix_s=200.0, filler_mix_s=300.0, turnaround_s=60.0)
+    job = Made(
+        cards=Made(slurry=card), crew=Made(stations=1, mixer=0, runner=0),
+        pace=Made(haul_s=60.0),
+    )  # fmt: skip
+    liquids_s = NIGHT_S + np.array([0.0, apart_s])
+    floor = Made(
+        name="Hall", zone=UTC, buckets=[Made(station=1, number=1), Made(station=1, number=2)],
+        planned=Made(
+            liquids_s=liquids_s, filler_s=liquids_s + 200.0, pour_s=liquids_s + 560.0
+        ),
+    )  # fmt: skip
+    found = [*bucket_rules._check_stations(Made(plan=Made(job=job)), floor)]
+    assert bool(found) == told
+
+
+def test_cove_mortar_is_bought_with_what_is_wasted_of_it(monkeypatch):
+    monkeypatch.setattr(takeoff_rules, "cove_m", lambda _: 20.0)
+    job = Made(cove=Made(material_kg_m=2.0), materials=Made(waste=0.1))
+    floor = Made(name="Hall")
+    # 20 m at 2 kg/m and a tenth more: 44 kg.
+    case, said = Made(plan=Made(job=job)), Made(cove_m=20.0, cove_kg=44.0)
+    assert not [*takeoff_rules._check_cove(case, floor, said)]
+    assert [*takeoff_rules._check_cove(case, floor, Made(cove_m=20.0, cove_kg=36.0))]

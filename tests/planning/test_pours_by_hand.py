@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
 
 import numpy as np
@@ -461,3 +461,17 @@ def test_a_column_is_gone_round_and_its_area_taken_off():
     assert len(ring) == 4 + 4 + 2
     halved = outline.cut_outline(one, bays=1, kit_m2=1.0, row_depth_min_m=0.5)
     assert halved.divided
+
+
+def test_a_pour_may_last_the_longest_shift_less_its_set_up(monkeypatch):
+    hours = [(20, 23), (20, 26), (20, 24)]
+    windows = [
+        Made(begins=NIGHT + timedelta(hours=a), ends=NIGHT + timedelta(hours=b))
+        for a, b in hours
+    ]
+    monkeypatch.setattr(split, "shift_windows", lambda *_, **__: windows)
+    job = Made(
+        crew=Made(pour_shifts=(), setup_s=1800.0), site=Made(zone=UTC),
+        access=Made(begins=None, open_by=None),
+    )  # fmt: skip
+    assert split.longest_shift_s(job) == 5.5 * 3600
