@@ -59,6 +59,7 @@ FIRST_S, THEN_S, LAST_S, PATIENCE_S, MOST_CPU_S = 15.0, 20.0, 60.0, 1800, 120
 clock and of the processor, before a change counts as one that never ends."""
 USUAL = ("-q", "-p", "no:cacheprovider", "--no-header", "--timeout=0", "-m", "not thorough")
 EQUAL = {
+    "if worker.stdin is None and worker.stdout is None:": "it is given both",
     "if room.sun.ends_min <= room.sun.begins_min:": "like hours are refused above",
     "(max(a, c), min(b, d)) for a, b in below for c, d in above if min(b, d) >= max(a, c)":
         "an edge without length adds none",

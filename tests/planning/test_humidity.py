@@ -16,6 +16,7 @@ from cureplan.api import make_plan
 from cureplan.core.errors import InputError, OutOfRangeError
 from cureplan.inputs.cards.reader import read_card
 from cureplan.judge import judge
+from cureplan.planning.plan import kits
 from cureplan.planning.plan.kits import _shares
 from cureplan.planning.plan.model import plan_from_json, plan_to_json
 from cureplan.science.clocks import slurry_clocks, topcoat_clocks
@@ -292,3 +293,18 @@ def test_the_air_of_a_job_is_that_of_its_hours_first_and_last_among_them():
     job = SimpleNamespace(access=SimpleNamespace(begins=at[0], open_by=at[1]))
     shares = _shares(job, {"room": SimpleNamespace(conditions=air)})
     assert shares.tolist() == [0.0, 0.1, 0.2]
+
+
+@pytest.mark.parametrize(
+    ("shares", "told"),
+    # The card's points go from 0.5 to 0.75; up to 1/64 beyond nothing is said.
+    [((0.484375, 0.765625), False), ((0.46875, 0.6), True), ((0.6, 0.78125), True)],
+)
+def test_air_a_little_beyond_a_cards_points_is_let_pass(shares, told, monkeypatch):
+    monkeypatch.setattr(kits, "BEYOND_FRAC", 1 / 64)
+    monkeypatch.setattr(kits, "_shares", lambda *_: np.array(shares))
+    rate = SimpleNamespace(low_frac=0.5, high_frac=0.75, reference_frac=0.5)
+    card = SimpleNamespace(title="Card")
+    monkeypatch.setattr(kits, "_cards", lambda *_: [(card, rate)])
+    said = kits.humidity_warnings(None, {})
+    assert [each.code for each in said] == ["warn.humidity_beyond"] * told

@@ -9,11 +9,11 @@ import numpy as np
 import pytest
 from scenes import ENDS, NOW, STARTS
 
-from cureplan.core.errors import InputError
+from cureplan.core.errors import InputError, WeatherUnavailableError
 from cureplan.weather import obtain
-from cureplan.weather.hours import csv_readings, csv_sheet
+from cureplan.weather.hours import csv_dates, csv_readings, csv_sheet
 from cureplan.weather.hours.csv_header import header_of
-from cureplan.weather.providers import hourly
+from cureplan.weather.providers import forecast, hourly
 
 # Columns and cells
 
@@ -194,3 +194,19 @@ def test_of_rows_that_tell_as_much_the_first_is_taken_for_the_names(tmp_path):
     with pytest.raises(InputError) as caught:
         csv_sheet.sheet_of(body, 1, tmp_path / "a.csv")
     assert "wind" in str(caught.value)
+
+
+@pytest.mark.parametrize(("ahead_min", "refused"), [(0, False), (30, False), (31, True)])
+def test_a_forecast_may_come_from_a_clock_a_little_ahead(ahead_min, refused, monkeypatch):
+    monkeypatch.setattr(forecast, "CLOCK_SLACK", timedelta(minutes=30))
+    issued = NOW + timedelta(minutes=ahead_min)
+    if refused:
+        with pytest.raises(WeatherUnavailableError, match="in the future"):
+            forecast._believable(issued, NOW, "point")
+    else:
+        assert forecast._believable(issued, NOW, "point") == issued
+
+
+def test_a_date_without_marks_is_year_month_and_day():
+    read = csv_dates.date_of("20260718")
+    assert (read.parts, read.orders) == ((2026, 7, 18), ("ymd",))
