@@ -6,7 +6,6 @@ from dataclasses import replace
 from datetime import datetime, time, timedelta
 from itertools import pairwise
 from types import SimpleNamespace
-from types import SimpleNamespace as Made
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -315,10 +314,8 @@ def test_a_crew_comes_anew_after_a_rest_and_when_one_of_it_was_not_there(demo_jo
 @pytest.mark.parametrize(("rake_s", "fits"), [(100.25, True), (100.375, False), (90.0, True)])
 def test_a_task_may_fill_the_time_from_bucket_to_bucket_and_no_more(rake_s, fits, monkeypatch):
     monkeypatch.setattr(sharing, "_EPS_S", 0.25)
-    tasks = Made(of={"rake": rake_s}.get)
+    tasks = SimpleNamespace(of={"rake": rake_s}.get)
     assert sharing._take("rake", 0.0, {"rake": ("Cy",)}, tasks, 100.0, {}) == fits
     # Two rake by turns of one bucket: half of it each.
-    pair = {"rake": ("Cy", "Di")}
-    assert (
-        sharing._take("rake", 0.0, pair, Made(of={"rake": 2 * rake_s}.get), 100.0, {}) == fits
-    )
+    pair, twice = {"rake": ("Cy", "Di")}, SimpleNamespace(of={"rake": 2 * rake_s}.get)
+    assert sharing._take("rake", 0.0, pair, twice, 100.0, {}) == fits

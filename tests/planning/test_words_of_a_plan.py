@@ -11,6 +11,7 @@ import pytest
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Heat
 from cureplan.planning.plan import answers, floors, hours, warnings, ways
+from cureplan.planning.schedule import tabled
 from cureplan.planning.schedule.placing import Span
 
 NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
@@ -489,10 +490,12 @@ def test_what_is_lost_most_is_acted_on_first(part, best, acts):
 
 
 def test_the_looking_may_take_so_many_times_what_start_search_and_rooms_took(monkeypatch):
-    names = ("MOST_HELP", "START_S", "SHEET_S", "ROOM_S", "WORK_S", "MOST_S")
-    for name, value in zip(names, (1.5, 1.0, 2.0, 3.0, 4.0, 100.0), strict=True):
+    names = ("MOST_HELP", "START_S", "SHEET_S", "ROOM_S", "MOST_S")
+    for name, value in zip(names, (1.5, 1.0, 2.0, 3.0, 100.0), strict=True):
         monkeypatch.setattr(ways, name, value)
-    job, tables = Made(rooms=("a", "b")), Made(tabled=Made(processor_s=8.0))
+    job, tables = Made(rooms=("a", "b")), Made(tabled=tabled.Tabled(floors=16))
+    monkeypatch.setattr(tabled, "WORK_S", 4.0)
+    monkeypatch.setattr(tabled, "FLOOR_S", 0.5)
     planned = Made(odds=1, schedule=Made(worked=6.0))
     # 1.5 times 1 s to start, 6 units of 4 s, 8 s of tables, 2 s for the sheet and 3 a room.
     assert ways._budget_s(job, tables, planned) == 1.5 * 41.0

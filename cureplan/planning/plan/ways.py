@@ -56,7 +56,6 @@ from cureplan.planning.schedule.construct import Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables, timeless
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.relax import relaxations
-from cureplan.planning.schedule.tabled import WORK_S
 
 __all__ = ["in_parts", "look_for_help"]
 
@@ -74,10 +73,9 @@ QUICK, QUICK_NO_PLAN = 0.6, 0.55
 """Share of what is not kept for other work, for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
 """What a glance may fall short by and the full plan still reach what is asked."""
-FULL, FULL_SHARE = 1.2, 0.7
+FULL, FULL_SHARE, FULL_NO_PLAN = 1.2, 0.7, 0.2
 """Planned in full a change takes so many times the plan's search; for that no more than a
 share of all is kept, and so much of it where there is no plan."""
-FULL_NO_PLAN = 0.2
 REST, REST_PAIRED = 0.4, 0.15
 """Of what is not, shares kept for pairs of changes, and for what is left to try."""
 MOST_FIRST, MOST_SECOND = 2, 5
@@ -133,7 +131,7 @@ def look_for_help(
 def _budget_s(job: Job, tables: Tables, chosen: Chosen) -> float:
     """What all of the looking may take, by what the command takes without it."""
     rest_s = 0.0 if chosen.odds is None else SHEET_S + ROOM_S * len(job.rooms)
-    search_s = WORK_S * chosen.schedule.worked + tables.tabled.processor_s
+    search_s = tables.tabled.with_search_s(chosen.schedule.worked)
     return min(MOST_S, MOST_HELP * (START_S + search_s + rest_s))
 
 
@@ -210,14 +208,13 @@ class _Looking:
     @property
     def left_s(self) -> float:
         """What may still be taken [s]."""
-        took_s = self.tables.tabled.processor_s - self.tabled_s
-        return self.budget_s - WORK_S * self.worked - took_s
+        return self.budget_s + self.tabled_s - self.tables.tabled.with_search_s(self.worked)
 
     def run(self) -> tuple[Relaxation, ...]:
         ways = self._candidates()
-        full, planned = 0.0, self.chosen.odds is not None
+        planned = self.chosen.odds is not None
         if planned:
-            full = FEW * FULL * (WORK_S * self.chosen.schedule.worked + self.tabled_s)
+            full = FEW * FULL * self.tables.tabled.with_search_s(self.chosen.schedule.worked)
             full = min(full, FULL_SHARE * self.budget_s)
         else:
             full = FULL_NO_PLAN * self.budget_s
@@ -552,7 +549,8 @@ class _Looking:
         }
         moved = self._moved(job, *graded[part], much=much)
         if part == "opening":
-            moved += [*rooms_later(job, OPENING_MIN), *open_for_less(job)]
+            later = [kind.make(job, by) for kind in rooms_later(job) for by in OPENING_MIN]
+            moved += [*filter(None, later), *open_for_less(job)]
         if part == "limits":
             return [*some, *moved]
         return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]

@@ -141,12 +141,9 @@ def room_later(name: str) -> Graded:
     return replace(OPENING, make=make)
 
 
-def rooms_later(job: Job, by_min: Sequence[int]) -> Iterator[Change]:
-    """Each room with an hour of its own to open by wanted later, by so much in turn."""
-    for room in job.rooms:
-        for minutes in by_min:
-            if (change := room_later(room.name).make(job, minutes)) is not None:
-                yield change
+def rooms_later(job: Job) -> list[Graded]:
+    """Each room with an hour of its own wanted later."""
+    return [room_later(room.name) for room in job.rooms if room.open_by is not None]
 
 
 def open_for_less(job: Job) -> list[Change]:

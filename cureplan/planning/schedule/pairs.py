@@ -14,6 +14,7 @@ from cureplan.planning.schedule.changes import (
     Graded,
     open_for_less,
     opening_at,
+    rooms_later,
     unpinned,
     with_less,
 )
@@ -28,7 +29,6 @@ from cureplan.planning.schedule.trials import (
     lessened,
     most_of,
     of_failures,
-    rooms_later,
 )
 
 __all__ = ["FEW_WAYS", "two_changes"]

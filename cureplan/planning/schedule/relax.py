@@ -23,6 +23,7 @@ from cureplan.planning.schedule.changes import (
     more_remedies,
     open_for_less,
     opening_at,
+    rooms_later,
     unpinned,
 )
 from cureplan.planning.schedule.floor_model import FloorModel, Tables
@@ -44,7 +45,6 @@ from cureplan.planning.schedule.trials import (
     least_of,
     most_of,
     of_failures,
-    rooms_later,
 )
 
 __all__ = ["Goal", "explain", "relaxations"]

@@ -48,3 +48,7 @@ class Tabled:
     def processor_s(self) -> float:
         """About how long one processor works on that [s]."""
         return BUCKET_S * self.buckets + STATE_S * self.states + FLOOR_S * self.floors
+
+    def with_search_s(self, work: float) -> float:
+        """The same with a search's work, in the solver's own units [s]."""
+        return WORK_S * work + self.processor_s

@@ -24,7 +24,7 @@ from cureplan.planning.schedule.changes import (
     in_spiked_shoes,
     left_out,
     more_hands,
-    room_later,
+    rooms_later,
     unpinned,
 )
 from cureplan.planning.schedule.floor_model import (
@@ -37,7 +37,6 @@ from cureplan.planning.schedule.heuristic import Attempt, improve_orders
 from cureplan.planning.schedule.lexicographic import Limits, solve_in_order
 from cureplan.planning.schedule.outcome import Failure, Stop
 from cureplan.planning.schedule.problem import Choice, Problem, score
-from cureplan.planning.schedule.tabled import WORK_S
 
 __all__ = [
     "BUT_OPENING",
@@ -57,7 +56,6 @@ __all__ = [
     "lessened",
     "most_of",
     "of_failures",
-    "rooms_later",
 ]
 
 COLD = ("limit.too_cold", "limit.dew", "limit.slow")
@@ -106,7 +104,7 @@ class Trials:
     @property
     def took_s(self) -> float:
         """What was taken of a processor so far [s]."""
-        return WORK_S * self.worked + self.tables.tabled.processor_s - self.tabled_s
+        return self.tables.tabled.with_search_s(self.worked) - self.tabled_s
 
     @property
     def pours(self) -> Mapping[str, RoomPours]:
@@ -222,11 +220,6 @@ def most_of(trials: Trials, job: Job, graded: Graded) -> Top | None:
     if top is None or change is None or not trials.works(change):
         return None
     return opened(trials, top)
-
-
-def rooms_later(job: Job) -> list[Graded]:
-    """Each room with an hour of its own wanted later."""
-    return [room_later(room.name) for room in job.rooms if room.open_by is not None]
 
 
 def all_would_do(trials: Trials, job: Job) -> bool:
