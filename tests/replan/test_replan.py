@@ -14,14 +14,14 @@ from hypothesis import strategies as st
 from log_lines import said
 
 from cureplan.api import make_plan
-from cureplan.core.errors import InputError, NoFeasiblePlanError
+from cureplan.core.errors import NoFeasiblePlanError
 from cureplan.core.messages import Message
 from cureplan.output.view.view import voice_of
 from cureplan.output.view.work import coats as coats_view
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import PourOption, RoomPours
 from cureplan.planning.plan.model import Source, plan_from_json, plan_to_json
-from cureplan.planning.replan.changes import _way_back, hour_off
+from cureplan.planning.replan.changes import _way_back
 from cureplan.planning.replan.replan import replan
 from cureplan.science.clocks import clocks_as_seen, slurry_clocks, topcoat_clocks
 from cureplan.science.heat import SLAB_EFFUSIVITY
@@ -434,60 +434,6 @@ def test_the_new_plan_goes_through_json_and_both_languages(small_plan, first, lo
     assert plan.warnings[: len(plan.night.changes)] == plan.night.changes
 
 
-FAULTS = {
-    "later than now": lambda r, b: ([said(b[5].pour, "poured", r.room, 6)], "--now"),
-    "poured twice": lambda r, b: (
-        [said(b[0].pour, "poured", r.room, 1), said(b[3].pour, "poured", r.room, 1)],
-        "keep the one that is true",
-    ),
-    "wrong order": lambda r, b: (
-        [said(b[0].pour, "poured", r.room, 2), said(b[1].pour, "poured", r.room, 1)],
-        "poured before",
-    ),
-    "at once": lambda r, b: (
-        [said(b[0].pour, "poured", r.room, 1), said(b[0].pour, "poured", r.room, 2)],
-        "no time between",
-    ),
-    "end before pour": lambda r, b: (
-        [
-            said(b[1].pour, "poured", r.room, 2),
-            said(b[0].pour, "wet edge ended", r.room, 2),
-        ],
-        "before the bucket was poured",
-    ),
-    "end of no bucket": lambda r, b: (
-        [said(b[1].pour, "wet edge ended", r.room, 7)],
-        'no line "poured"',
-    ),
-    "end beyond belief": lambda r, b: (
-        [
-            said(b[0].pour, "poured", r.room, 1),
-            said(b[0].pour, "wet edge ended", r.room, 1, late_s=1),
-        ],
-        "cannot be",
-    ),
-    "slab beyond belief": lambda r, b: (
-        [said(b[0].pour, "slab reads", r.room, value="60 C")],
-        "off the computed slab",
-    ),
-    "dropped and poured": lambda r, b: (
-        [said(b[0].pour, "poured", r.room, 1), said(b[1].pour, "room dropped", r.room)],
-        "poured already",
-    ),
-}
-
-
-@pytest.mark.parametrize("fault", FAULTS.values(), ids=FAULTS)
-def test_a_log_at_odds_with_the_plan_is_refused_in_one_line(small_plan, first, log_of, fault):
-    room, buckets = first
-    lines, words = fault(room, buckets)
-    with pytest.raises(InputError) as caught:
-        replan(small_plan, log_of(*lines), now=buckets[4].pour)
-    assert str(caught.value).startswith("log.csv:")
-    assert words in str(caught.value)
-    assert "\n" not in str(caught.value)
-
-
 def test_nothing_left_to_plan_is_said(small_plan, log_of):
     begins = small_plan.job.access.begins
     events = log_of(*(said(begins, "room dropped", r.room) for r in small_plan.rooms))
@@ -571,41 +517,3 @@ def test_a_slab_is_corrected_most_where_it_was_read(small_plan, first, log_of):
     readings = replan(small_plan, log_of(*lines), now=at + SECOND).readings
     assert readings.slab_k(other) > readings.slab_k(room.room) + 0.5
     assert readings.slab_sd_k(other) < readings.slab_sd_k(room.room)
-
-
-def test_a_log_that_lies_an_hour_off_asks_about_the_clock(small_plan, first, log_of):
-    # A phone on Central time writes 20:05 where New York has 21:05.
-    room, buckets = first
-    # The same 18 min late as well: 78 min, at which the lines keep step.
-    late, early = "replan.hour_late", "replan.hour_early"
-    for hours, code in ((1, late), (1.3, late), (-1, early), (-0.7, early)):
-        events = log_of(
-            *(said(b.pour, "poured", room.room, b.number, late_s=3600.0 * hours + 40.0 * i)
-              for i, b in enumerate(buckets[:3]))
-        )  # fmt: skip
-        off = hour_off(small_plan, events)
-        assert (off.code, off.values) == (code, {"zone": "EDT", "lines": 3})
-    again = replan(small_plan, log_of(*(
-        said(b.pour, "poured", room.room, b.number, late_s=3600.0) for b in buckets[:3]
-    )), now=buckets[3].pour + timedelta(hours=1))  # fmt: skip
-    assert "replan.hour_late" in codes(again)
-    # Asked first, and the next bucket follows at once.
-    assert codes(again)[:2] == ["replan.hour_late", "replan.next"]
-    for minutes in (0, 20, 100):
-        events = log_of(
-            *(said(b.pour, "poured", room.room, b.number, late_s=60.0 * minutes)
-              for b in buckets[:3])
-        )  # fmt: skip
-        assert hour_off(small_plan, events) is None
-
-
-def test_a_refused_line_speaks_site_time_and_suggests_the_clock(small_plan, first, log_of):
-    # A log of New York was answered in UTC. 40 min before planning, but written
-    # by a clock an hour ahead.
-    room, buckets = first
-    events = log_of(said(buckets[0].pour, "poured", room.room, 1, late_s=3600.0))
-    now = buckets[0].pour + timedelta(minutes=40)
-    with pytest.raises(InputError) as caught:
-        replan(small_plan, events, now=now)
-    assert "-04:00" in str(caught.value)
-    assert "an hour ahead of site time (EDT)" in str(caught.value)

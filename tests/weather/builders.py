@@ -1,5 +1,6 @@
 """Small series and tables that several weather tests start from."""
 
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -39,3 +40,8 @@ def told(remarks):
     """Remarks in words, one text each."""
     voice = Voice(language="en", display="metric", zone=ZoneInfo("UTC"))
     return [voice.say(remark) for remark in remarks]
+
+
+def at_h(hours):
+    """So many hours after that midnight."""
+    return datetime(2013, 7, 17, tzinfo=UTC) + timedelta(hours=hours)
