@@ -179,6 +179,7 @@ def test_the_same_job_twice_gives_the_same_plan(tmp_path: Path) -> None:
     assert texts[0] == texts[1]
 
 
+@pytest.mark.thorough
 def test_a_plan_short_of_policy_is_written_and_marked(tmp_path: Path) -> None:
     job = write_job(
         tmp_path,

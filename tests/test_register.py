@@ -200,6 +200,7 @@ def reached() -> frozenset[str]:
     return frozenset(seen)
 
 
+@pytest.mark.thorough
 def test_what_the_register_calls_is_reached_by_a_command():
     called = {
         alias.name

@@ -94,6 +94,7 @@ def test_closed_full_and_cut_off(line: str, code: int, says: bytes) -> None:
     assert says or done.stderr == b""
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("after_s", [0.02, 0.06, 0.1, 0.2, 0.3, 0.4, 0.8])
 def test_ctrl_c_ends_quietly_from_the_start(tmp_path: Path, after_s: float) -> None:
     # By 0.8 s a plan is searched for, which would go on for seconds.

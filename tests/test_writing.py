@@ -186,6 +186,7 @@ for left in range(200):
 """
 
 
+@pytest.mark.thorough
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
 @pytest.mark.parametrize("how", ["one", "all", "together"])
 def test_killed_before_any_call_to_the_file_system_all_is_old_or_new(

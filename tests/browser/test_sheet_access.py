@@ -85,6 +85,7 @@ def least_wanted(drawn: dict[str, Any]) -> float:
     return 3.0 if large else 4.5
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_text_as_drawn_stands_out_also_in_the_pictures(open_sheet: Opener, scheme: str):
     sheet = open_sheet(at=after(9), color_scheme=scheme)
@@ -117,6 +118,7 @@ CUT = """() => {
 }"""
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("how", ["page", "text"])
 @pytest.mark.parametrize("language", ["en", "es"])
 def test_at_twice_the_size_a_phone_cuts_nothing(open_sheet: Opener, how: str, language: str):
@@ -136,6 +138,7 @@ def test_at_twice_the_size_a_phone_cuts_nothing(open_sheet: Opener, how: str, la
     assert wide <= sheet.page.evaluate("document.documentElement.clientWidth")
 
 
+@pytest.mark.thorough
 def test_nothing_moves_for_those_who_ask_for_rest(open_sheet: Opener):
     sheet = open_sheet(at=after(9), reduced_motion="reduce")
     moving = sheet.page.evaluate(
@@ -164,6 +167,7 @@ FOCUS = """() => {
 }"""
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_the_focus_is_seen_wherever_it_is_and_never_under_the_bar(
     open_sheet: Opener, scheme: str

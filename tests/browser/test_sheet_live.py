@@ -30,6 +30,7 @@ def test_the_clock_is_the_sites_wherever_the_phone_thinks_it_is(open_sheet: Open
     assert sheet.page.locator("#sheet-en .clock").inner_text() == "Wed 21:10:30 site time"
 
 
+@pytest.mark.thorough
 def test_minutes_left_on_each_clock_are_rounded_down(open_sheet: Opener):
     sheet = open_sheet(at=after(9.2))
     shown = card(sheet, "en", "Cook line, bucket 1").locator(".meters li").all_inner_texts()
@@ -111,6 +112,7 @@ def test_a_tick_survives_a_reload_and_shows_in_both_languages(open_sheet: Opener
     assert not sheet.row(0).locator("[data-tick]").is_checked()
 
 
+@pytest.mark.thorough
 def test_ticks_of_one_plan_stay_off_another(open_sheet: Opener):
     first = open_sheet(at=after(7))
     first.row(0).locator("[data-tick]").check()
@@ -213,6 +215,7 @@ def test_ticks_are_cleared_by_a_held_press_and_can_be_had_back(open_sheet: Opene
     assert tick.is_checked()
 
 
+@pytest.mark.thorough
 def test_a_role_sees_its_own_tasks_and_calls(open_sheet: Opener):
     sheet = open_sheet(at=after(5), size=DESKTOP)
     sheet.page.locator("#sheet-en").get_by_label("Runner", exact=True).check()

@@ -204,6 +204,7 @@ def test_every_event_can_be_written_down(
         assert value in event.value
 
 
+@pytest.mark.thorough
 def test_a_report_that_cannot_be_is_refused_and_not_logged(open_sheet: Opener):
     sheet = open_sheet(at=after(7))
     assert "Write the number" in report(sheet, "Slab read", room="Corridor", temp="")
@@ -215,6 +216,7 @@ def test_a_report_that_cannot_be_is_refused_and_not_logged(open_sheet: Opener):
     assert sheet.page.locator("#sheet-en .log-part summary").inner_text().endswith("(1)")
 
 
+@pytest.mark.thorough
 def test_an_entry_can_be_put_right_and_struck(open_sheet: Opener, tmp_path: Path):
     sheet = open_sheet(at=after(7))
     sheet.row(0).locator("[data-tick]").check()
@@ -232,6 +234,7 @@ def test_an_entry_can_be_put_right_and_struck(open_sheet: Opener, tmp_path: Path
     assert lines[2:] == ["2013-07-17T21:06:00-04:00,poured,Cook line,1,,"]
 
 
+@pytest.mark.thorough
 def test_a_clock_that_went_is_noted_by_its_button(open_sheet: Opener, tmp_path: Path):
     sheet = open_sheet(at=after(7))
     card = sheet.page.locator("#sheet-en .in-hand", has_text="Cook line, bucket 1")
@@ -252,6 +255,7 @@ def test_a_clock_that_went_is_noted_by_its_button(open_sheet: Opener, tmp_path: 
     assert sheet.page.locator("#sheet-en [data-field='bucket']").input_value() == "2"
 
 
+@pytest.mark.thorough
 def test_what_is_ticked_late_may_have_been_done_in_time(open_sheet: Opener, tmp_path: Path):
     # By hand, from the sample: pails in by 15:30; coat 1 from 06:20 to 06:55.
     sheet = open_sheet(at=after(-290))
@@ -267,6 +271,7 @@ def test_what_is_ticked_late_may_have_been_done_in_time(open_sheet: Opener, tmp_
     assert "2013-07-17T15:30:00-04:00,pails in ice,Cook line,,," in lines
 
 
+@pytest.mark.thorough
 def test_buckets_that_are_long_set_are_asked_about_in_one_line(open_sheet: Opener):
     # By hand: bucket 2 of the Cook line is set by 21:25, both of the Corridor by 22:25.
     sheet = open_sheet(at=after(7))
@@ -283,6 +288,7 @@ def test_buckets_that_are_long_set_are_asked_about_in_one_line(open_sheet: Opene
     assert not asked.get_by_role("button", name="Not mixed yet").is_visible()
 
 
+@pytest.mark.thorough
 def test_no_tick_changes_another_and_no_two_share_an_instant(
     open_sheet: Opener, tmp_path: Path
 ):
@@ -294,6 +300,7 @@ def test_no_tick_changes_another_and_no_two_share_an_instant(
     assert [line[:19] for line in lines[2:]] == ["2013-07-17T21:12:00", "2013-07-17T21:12:01"]
 
 
+@pytest.mark.thorough
 def test_late_before_the_first_bucket_is_told_as_a_wait(open_sheet: Opener, tmp_path: Path):
     sheet = open_sheet(at=after(-3))
     for _ in range(4):

@@ -377,6 +377,7 @@ def test_the_sheet_bears_each_mishap(lived: Lived, mishap: str):
         raise error
 
 
+@pytest.mark.thorough
 def test_the_joined_log_tells_the_truth(lived: Lived):
     told: dict[tuple[Any, ...], datetime] = {}
     for event in lived.events:

@@ -34,6 +34,7 @@ def test_the_page_fits_its_window_and_opens_on_the_answers(open_sheet: Opener, s
         assert box["y"] + box["height"] <= size["height"] - 50
 
 
+@pytest.mark.thorough
 def test_dark_and_light_differ(open_sheet: Opener):
     grounds = {
         open_sheet(color_scheme=scheme).page.evaluate(
@@ -44,6 +45,7 @@ def test_dark_and_light_differ(open_sheet: Opener):
     assert len(grounds) == 2
 
 
+@pytest.mark.thorough
 def test_whatever_is_tapped_is_large_enough(open_sheet: Opener):
     sheet = open_sheet(at=after(5))
     sheet.row(0).locator("[data-tick]").check()
@@ -103,6 +105,7 @@ def test_with_scripts_off_it_is_a_plain_sheet(open_sheet: Opener):
     assert not page.locator("#sheet-en").is_visible()
 
 
+@pytest.mark.thorough
 def test_everything_can_be_reached_by_key(open_sheet: Opener):
     sheet = open_sheet(at=after(5), size=DESKTOP)
     page = sheet.page
@@ -132,6 +135,7 @@ def test_focus_can_be_seen(open_sheet: Opener):
     assert "solid" in outline
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("paper", "points"),
     # Letter is 8.5 by 11 in, A4 210 by 297 mm (ISO 216), at 72 points to the inch.
@@ -148,6 +152,7 @@ def test_it_prints_on_the_paper_at_hand(open_sheet: Opener, paper: str, points):
     assert 2 <= len(re.findall(rb"/Type\s*/Page\b", document)) <= 6
 
 
+@pytest.mark.thorough
 def test_the_demo_takes_six_pages_of_letter_paper(
     open_sheet: Opener, demo_plan: Plan, tmp_path: Path
 ):
@@ -181,6 +186,7 @@ def test_print_is_light_and_leaves_the_buttons_out(open_sheet: Opener):
     assert wide <= DESKTOP["width"]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     "names", list(zip(sheet_sample.HOSTILE[::2], sheet_sample.HOSTILE[1::2], strict=True))
 )
@@ -197,8 +203,8 @@ def test_hostile_names_run_nothing_and_break_no_layout(open_sheet: Opener, names
     ("size", "language", "scheme", "forced"),
     [
         (PHONE, "en", "light", "none"),
-        (DESKTOP, "es", "dark", "none"),
-        (PHONE, "en", "dark", "active"),
+        pytest.param(DESKTOP, "es", "dark", "none", marks=pytest.mark.thorough),
+        pytest.param(PHONE, "en", "dark", "active", marks=pytest.mark.thorough),
     ],
     ids=["phone en light", "desktop es dark", "phone en forced colours"],
 )

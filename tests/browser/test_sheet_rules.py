@@ -179,6 +179,7 @@ def with_primers_and_cove(plan: Plan) -> Plan:
     return replace(plan, primers=tuple(primers), calls=Rows([*plan.calls, *calls]))
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("table", [as_planned, otherwise])
 def test_page_and_python_read_one_table_alike_on_random_nights(
     chromium: Any, night_plan: Plan, table: Any

@@ -72,6 +72,7 @@ def test_both_painters_are_given_the_same_bars_marks_and_words(plan: Plan):
         assert texts == [text.text for text in picture.drawing.texts]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", sheet_sample.HOSTILE)
 def test_hostile_names_are_drawn_as_text(name: str):
     # Warnings are errors here: a sign the font lacks, or "$" read as a formula, would fail.

@@ -43,6 +43,7 @@ def station_rows(steady):
     return rows_of(steady, "stations")
 
 
+@pytest.mark.thorough
 def test_the_job_as_it_is_comes_first_with_the_margin_reckoned_by_hand(station_rows):
     base = station_rows[0]
     assert (base.vary, base.value, base.status) == (None, None, "within policy")
@@ -72,6 +73,7 @@ def test_more_stations_never_lower_the_least_margin_on_a_steady_night(station_ro
 HANDS = ("rake", "mixer", "broadcaster", "topcoat")
 
 
+@pytest.mark.thorough
 def test_one_more_hand_helps_only_where_the_rhythm_hangs_on_it(steady):
     tried = [
         one for one in variants(*steady, ["people"], now=NOW) if one.value in (None, *HANDS)
@@ -86,6 +88,7 @@ def test_one_more_hand_helps_only_where_the_rhythm_hangs_on_it(steady):
     assert all(row.people == rows[None].people + 1 for key, row in rows.items() if key)
 
 
+@pytest.mark.thorough
 def test_ice_in_every_room_is_iced_though_nothing_needs_it(steady):
     base, allowed, every = rows_of(steady, "ice")
     assert (allowed.value, allowed.iced_rooms, allowed.ice_kg) == ("where needed", 0, 0)

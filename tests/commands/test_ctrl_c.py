@@ -58,6 +58,7 @@ def test_ctrl_c_before_a_first_plan_says_that_nothing_was_written(
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     "during", ["cureplan.planning.plan.choose.assess", "cureplan.planning.plan.made_of._size"]
 )

@@ -101,6 +101,7 @@ def test_a_held_kitchen_is_asked_for_its_set_point(tmp_path: Path) -> None:
     )
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("place", "answer", "says"),
     [
@@ -211,6 +212,7 @@ def test_every_usual_answer_is_accepted_and_every_question_stands_at_its_key() -
         read_answer(ALL[1], "north")
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("after", [1, 9, 20, len(ALL), len(ALL) + 3])
 def test_an_interview_that_ends_early_goes_on_where_it_was(after: int, tmp_path: Path) -> None:
     answers = ["Blue kitchen", *USUAL[1:], *ROOMS]
@@ -325,6 +327,7 @@ def test_a_card_beside_it_proposes_nothing(tmp_path: Path) -> None:
     assert "In brackets" not in done.stderr
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("after", range(0, len(ALL) + len(ROOMS), 3))
 def test_ctrl_c_at_any_prompt_is_quiet_and_keeps_the_answers(
     after: int, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
@@ -504,6 +507,7 @@ def test_what_some_rooms_have_of_their_own_is_asked_once_for_all(tmp_path: Path)
     assert "rooms.group" not in {question.key for question in ALL}
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("key", "answer", "problem"),
     [

@@ -65,6 +65,7 @@ def with_margin(job, margin_s):
     return replace(job, policy=replace(job.policy, margin_s=margin_s))
 
 
+@pytest.mark.thorough
 def test_a_month_of_one_temperature_holds_all_nights_or_none(folder, steady):
     month, enough = counted(with_margin(steady, BY_HAND_S - 6), folder / "mild.csv")
     assert (enough.known, enough.unknown) == (31, 0)
@@ -138,6 +139,7 @@ def night_of(job, plan, series):
     return night
 
 
+@pytest.mark.thorough
 def test_the_demos_night_agrees_with_the_planner(expected_job, expected_plan, demo_weather):
     night = night_of(expected_job, expected_plan, demo_weather)
     # The plan rounds to a hundredth of a minute.

@@ -60,6 +60,7 @@ def forecast_job(folder):
     return write_job(folder, *FAR_AHEAD, (FILE, source), name="forecast.toml")
 
 
+@pytest.mark.thorough
 def test_station_weather_is_shown_with_choice_source_and_licence(station_run):
     _, done = station_run
     assert done.returncode == 0, done.stderr
@@ -96,6 +97,7 @@ def test_the_saved_file_needs_no_network(station_run, folder, capsys):
     assert hour["outdoor_c"] == daily_c(utc(2091, 7, 17, 4))
 
 
+@pytest.mark.thorough
 def test_point_forecast_is_shown_with_its_age_and_steps(cureplan, loop, network, forecast_job):
     serve_metno(loop, updated=NOW - timedelta(hours=3))
     done = cureplan(

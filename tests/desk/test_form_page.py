@@ -110,6 +110,7 @@ def test_a_wrong_field_says_why_as_it_is_left_and_a_right_one_is_saved(
     assert values(demo_desk)["crew"]["setup"] == "30 min"
 
 
+@pytest.mark.thorough
 def test_what_was_typed_wrong_is_there_again_after_the_page_was_killed(
     demo_desk: Served, open_page: Opener
 ) -> None:
@@ -126,6 +127,7 @@ def full(path: Path, _: object) -> None:
     raise OutputError(f"{path}: could not be written (No space left on device)")
 
 
+@pytest.mark.thorough
 def test_what_is_typed_while_the_desk_is_away_or_full_is_saved_when_it_is_not(
     demo_desk: Served, open_page: Opener, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -148,6 +150,7 @@ def test_what_is_typed_while_the_desk_is_away_or_full_is_saved_when_it_is_not(
     assert (found["crew"]["setup"], found["policy"]["margin"]) == ("35 min", "3 min")
 
 
+@pytest.mark.thorough
 def test_the_second_browser_chooses_between_theirs_and_its_own(
     demo_desk: Served, open_page: Opener
 ) -> None:
@@ -170,6 +173,7 @@ def test_the_second_browser_chooses_between_theirs_and_its_own(
     assert (found["crew"]["setup"], found["policy"]["margin"]) == ("40 min", "3 min")
 
 
+@pytest.mark.thorough
 def test_a_file_changed_by_hand_while_open_is_noticed(
     demo_desk: Served, open_page: Opener
 ) -> None:
@@ -183,6 +187,7 @@ def test_a_file_changed_by_hand_while_open_is_noticed(
     assert 'setup = "30 min' in page.inner_text(".around .here")
 
 
+@pytest.mark.thorough
 def test_a_corner_is_dragged_and_the_file_says_so(demo_desk: Served, open_page: Opener) -> None:
     page = open_page(f"{demo_desk.url}/jobs/{JOB}")
     room = page.locator("article[data-room='1']")
@@ -203,6 +208,7 @@ def test_a_corner_is_dragged_and_the_file_says_so(demo_desk: Served, open_page: 
     assert "outline" not in found
 
 
+@pytest.mark.thorough
 def test_an_l_is_made_by_typing_sides_with_an_island_and_a_drain(
     demo_desk: Served, open_page: Opener
 ) -> None:
@@ -232,6 +238,7 @@ def test_an_l_is_made_by_typing_sides_with_an_island_and_a_drain(
     assert "a bare number is not a length" in room.locator(".shape-fault").inner_text()
 
 
+@pytest.mark.thorough
 def test_a_corner_moves_by_the_arrow_keys(demo_desk: Served, open_page: Opener) -> None:
     page = open_page(f"{demo_desk.url}/jobs/{JOB}")
     room = page.locator("article[data-room='1']")
@@ -248,6 +255,7 @@ def test_a_corner_moves_by_the_arrow_keys(demo_desk: Served, open_page: Opener) 
     is_saved(page)
 
 
+@pytest.mark.thorough
 def test_weather_is_dropped_and_told(demo_desk: Served, open_page: Opener) -> None:
     page = open_page(f"{demo_desk.url}/jobs/{JOB}")
     page.set_input_files("#drop-file", files=[
@@ -264,6 +272,7 @@ def test_weather_is_dropped_and_told(demo_desk: Served, open_page: Opener) -> No
     assert page.input_value("#f-weather-file") == "mine.csv"
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("path", ["/", f"/jobs/{JOB}", "/jobs/none"])
 def test_pages_fit_and_are_free_of_faults_of_access(
     demo_desk: Served, open_page: Opener, path: str

@@ -126,6 +126,7 @@ def test_a_path_leads_nowhere_else(demo_desk: Served, path: str) -> None:
     assert str(demo_desk.folder.parent) not in got.text
 
 
+@pytest.mark.thorough
 def test_two_desks_on_one_folder_are_told_apart_and_one_ends_at_ctrl_c(tmp_path: Path) -> None:
     command = [sys.executable, "-m", "cureplan", "desk", str(tmp_path), "--no-browser"]
     first = subprocess.Popen([*command, "--port", "0"], stderr=subprocess.PIPE, text=True)

@@ -195,6 +195,7 @@ def test_a_saved_log_of_a_phone_joins(log: NightLog) -> None:
     assert len(log.entries()) == 2
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("seed", range(4))
 def test_in_whatever_order_things_arrive_the_log_is_the_same(seed: int, tmp_path: Path) -> None:
     dice = random.Random(seed)
@@ -228,6 +229,7 @@ for n in range(1, 400):
 """
 
 
+@pytest.mark.thorough
 def test_a_kill_loses_nothing_that_was_answered(tmp_path: Path) -> None:
     path = tmp_path / "night-log.csv"
     code = WRITER.format(paths=[str(Path(__file__).parents[1]), str(Path(__file__).parents[2])])
@@ -249,6 +251,7 @@ def test_a_kill_loses_nothing_that_was_answered(tmp_path: Path) -> None:
     assert numbers in ([*range(1, answered + 1)], [*range(1, answered + 2)])
 
 
+@pytest.mark.thorough
 def test_a_full_night_is_written_and_read_back(log: NightLog) -> None:
     events = ["poured", "ran short", "wet edge ended", "working time ended", "surface closed"]
     kits = [(room, n) for room, most in SITE.kits.items() for n in range(1, most + 1)]

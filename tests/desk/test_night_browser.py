@@ -333,6 +333,7 @@ def test_out_of_reach_the_phone_keeps_and_sends_when_it_is_back(
     checked(luis, 1)
 
 
+@pytest.mark.thorough
 def test_a_contradiction_is_shown_on_every_phone_and_settled_on_one(
     desk: Served, opened: Opener, plan: Plan
 ) -> None:
@@ -386,6 +387,7 @@ def test_the_new_plan_comes_to_the_phone_with_its_ticks(
     screen.page.get_by_text("There is a new plan").first.wait_for()
 
 
+@pytest.mark.thorough
 def test_a_saved_copy_works_alone(desk: Served, opened: Opener, plan: Plan) -> None:
     alone = opened(PHONE)
     alone.page.clock.set_fixed_time(plan.buckets[0].pour + 9 * MINUTE)
@@ -403,6 +405,7 @@ def test_a_saved_copy_works_alone(desk: Served, opened: Opener, plan: Plan) -> N
     assert log_of(desk, plan) == [("poured", 1)]
 
 
+@pytest.mark.thorough
 def test_the_pages_are_accessible(desk: Served, opened: Opener, plan: Plan) -> None:
     screen = shared(desk, opened)
     url = screen.page.locator("#night-url").inner_text()
@@ -418,6 +421,7 @@ def test_the_pages_are_accessible(desk: Served, opened: Opener, plan: Plan) -> N
         assert found.violations_count == 0, found.generate_report()
 
 
+@pytest.mark.thorough
 def test_a_phone_an_hour_ahead_is_asked_by_its_own_ticks_and_moves_no_others(
     desk: Served, opened: Opener, plan: Plan
 ) -> None:

@@ -141,6 +141,7 @@ def at_once(crew: Crew) -> None:
     crew.went_wrong()
 
 
+@pytest.mark.thorough
 def test_thirty_mishaps_end_in_one_agreed_log_and_one_record(
     crew: Crew, room_plan: Plan, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -91,6 +91,7 @@ def test_every_phone_gets_the_new_sheet_with_what_changed_and_its_ticks(
     assert len(list((served.folder / "records").glob("*.toml"))) == 1
 
 
+@pytest.mark.thorough
 def test_a_run_can_be_stopped_and_what_it_refuses_is_said(
     night: tuple[Served, Phone], room_plan: Plan
 ) -> None:

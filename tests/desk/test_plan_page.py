@@ -80,6 +80,7 @@ def test_a_plan_is_moved_by_slider_and_switch_and_kept_beside_others(
     assert read_plan(tmp_path / "jobs" / f"{JOB}-plan") == plan
 
 
+@pytest.mark.thorough
 def test_news_of_the_weather_come_by_themselves_and_the_plan_alone_is_printed(
     url: str, open_page: Opener, tmp_path: Path
 ) -> None:
@@ -116,6 +117,7 @@ def test_news_of_the_weather_come_by_themselves_and_the_plan_alone_is_printed(
     assert page.locator("#plan-part details[open]").count() == 0
 
 
+@pytest.mark.thorough
 def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(
     url: str, open_page: Opener, tmp_path: Path
 ) -> None:
@@ -182,6 +184,7 @@ def test_a_pour_and_a_coat_are_dragged_and_the_coat_pinned(
     assert "not_before" not in held
 
 
+@pytest.mark.thorough
 def test_a_plan_made_anew_begins_unmoved(url: str, open_page: Opener) -> None:
     page = open_page(url)
     moved(page)

@@ -84,6 +84,7 @@ def hand(planned: Path) -> PlanInHand:
     return PlanInHand(job, plan, now=EVENING_BEFORE, weather=weather)
 
 
+@pytest.mark.thorough
 def test_a_plan_in_hand_that_is_not_moved_is_the_plan(hand: PlanInHand) -> None:
     # The plan's own figures, as it was made and written.
     found = hand.quick(Change())
@@ -269,6 +270,7 @@ def wait(served: Served, seconds: float = 120) -> dict[str, Any]:
     pytest.fail("the plan never ended")
 
 
+@pytest.mark.thorough
 def test_a_job_is_planned_in_a_process_of_its_own(tmp_path: Path, desk_on: Server) -> None:
     small_job(tmp_path, names=("Corridor",))
     served = desk_on(tmp_path)
@@ -370,6 +372,7 @@ def _done(
     return by
 
 
+@pytest.mark.thorough
 def test_a_plan_can_be_stopped_and_another_begun(demo_desk: Served) -> None:
     demo_desk.post("/jobs/school-kitchen/plan", {})
     while demo_desk.ask("/planning").json["words"] == "beginning":
@@ -418,6 +421,7 @@ def test_what_is_kept_between_edits_changes_no_plan(
     assert runs[1] < runs[0] / 10
 
 
+@pytest.mark.thorough
 def test_a_what_if_is_planned_anew_and_gives_way_to_what_comes_after(
     desk_here: Served,
 ) -> None:

@@ -92,6 +92,7 @@ RELAXED = settings(
 )
 
 
+@pytest.mark.thorough
 @RELAXED
 @given(steps=edits())
 def test_a_mutated_job_is_read_or_refused(steps, demo_text, folder):
@@ -110,6 +111,7 @@ def test_a_mutated_job_is_read_or_refused(steps, demo_text, folder):
     assert lines[0] is None or 1 <= lines[0] <= lines[1]
 
 
+@pytest.mark.thorough
 @RELAXED
 @given(steps=edits())
 def test_a_mutated_card_is_read_or_refused(steps, slurry_text, folder):

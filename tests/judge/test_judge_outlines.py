@@ -37,6 +37,7 @@ def kitchen_plan(demo_job, demo_weather):
     return plan_from_json(plan_to_json(plan))
 
 
+@pytest.mark.thorough
 def test_the_plan_of_an_l_shaped_kitchen_is_confirmed(kitchen_plan):
     assert judge(kitchen_plan) == ()
     (room,) = kitchen_plan.rooms

@@ -101,6 +101,7 @@ KITS = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", KITS)
 def test_kits_that_do_not_do_are_found(plan, name):
     assert "kits" in rules(KITS[name](plan))

@@ -115,6 +115,7 @@ def test_the_pour_crew_is_not_in_two_places(primed):
     assert "pours" in rules(replace(primed, primers=(over,)))
 
 
+@pytest.mark.thorough
 def test_a_cold_slab_makes_the_slurry_wait_longer():
     job = read_job(ONE_ROOM)
     waits = []

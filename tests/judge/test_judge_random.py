@@ -27,6 +27,7 @@ NUDGES = st.floats(0.2, 240).flatmap(lambda size: st.sampled_from((size, -size))
 MODEST = settings(examples(24), suppress_health_check=[HealthCheck.function_scoped_fixture])
 
 
+@pytest.mark.thorough
 @MODEST
 @given(data=st.data(), by_min=NUDGES)
 def test_no_bucket_can_be_moved(plan, data, by_min):

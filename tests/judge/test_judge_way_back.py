@@ -115,6 +115,7 @@ OPENING = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", OPENING)
 def test_wrong_ways_back_are_found(plan, name):
     assert "opening" in rules(OPENING[name](plan))
@@ -179,6 +180,7 @@ ICE = {
 }
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", ICE)
 def test_ice_that_does_not_fit_is_found(plan, name):
     assert "ice" in rules(ICE[name](plan))

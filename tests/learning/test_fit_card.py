@@ -235,6 +235,7 @@ def test_nonsense_is_refused_with_a_clear_word(topcoat, cold_min, hot_min, word)
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("kind", ["sheet", "cup"])
 @pytest.mark.parametrize(
     ("cold_c", "hot_c", "hot_min"), [(15.6, 32.2, 30.0), (15.6, 32.2, 18.0), (21.1, 26.7, 45.0)]
@@ -435,6 +436,7 @@ def test_kits_are_judged_by_their_own_history_not_by_the_slab_alone(slurry):
     assert all(one.expected == pytest.approx(one.observed, rel=1e-3) for one in found.readings)
 
 
+@pytest.mark.thorough
 @examples(30)
 @given(
     temps=st.lists(st.floats(8.0, 38.0), min_size=1, max_size=7),

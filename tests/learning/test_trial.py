@@ -90,6 +90,7 @@ def own(slurry):
     return replace(slurry, generic=False)
 
 
+@pytest.mark.thorough
 def test_a_trial_without_misreadings_draws_both_to_the_truth(own):
     # Outside: kits followed by scipy's integrator. What is left between fit and truth is
     # the prior's pull, which a perfect trial does not know it need not heed.
@@ -105,6 +106,7 @@ def test_a_trial_without_misreadings_draws_both_to_the_truth(own):
     assert "trial.csv" in found.card.provenance["bucket.heat_rise"]
 
 
+@pytest.mark.thorough
 def test_one_trial_pins_the_heat_rise_to_a_kelvin_or_so(own):
     # Measured over 50 products: root mean square error 0.77 K for the rise (0.72 claimed,
     # 4 before), 0.12 for the share (0.12 claimed, 0.15 before), both intervals holding

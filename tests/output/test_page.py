@@ -126,6 +126,7 @@ def test_the_policy_admits_exactly_the_sheets_own_script_and_style(page: Any):
     assert page.xpath("//@style | //@onclick | //@onload") == []
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("name", sheet_sample.HOSTILE)
 def test_hostile_names_stay_text(name: str):
     plan = sheet_sample.sample_plan((name, "Corridor"), site=name)

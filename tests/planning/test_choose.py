@@ -91,6 +91,7 @@ def test_status_is_margins_and_chance_together(failures, margins, frac, status):
     assert _status(job, schedule, SimpleNamespace(all_frac=frac)) == status
 
 
+@pytest.mark.thorough
 def test_ice_is_taken_for_the_buckets_where_the_opening_cannot_be_sure(tmp_path):
     # Ready 48 h after its coat, by times good to 30 %, and wanted six hours after that: no
     # choice makes the opening sure. Ice makes the buckets so all the same.
@@ -121,6 +122,7 @@ def test_a_later_hour_is_not_waited_for_where_ice_costs_no_chance_of_opening():
     assert found.chance_frac > 0.65
 
 
+@pytest.mark.thorough
 def test_a_step_that_asks_for_nothing_else_does_not_end_the_search():
     # The first four steps find the plan that each limit by itself asks for, which holds on
     # fewer nights than asked; with every room iced, all of it holds on nearly all.
@@ -222,6 +224,7 @@ def test_temperatures_alone_are_kept_more_surely_where_they_fail_most(
     assert choosing.cool == (pytest.approx(found[0]) if found else None)
 
 
+@pytest.mark.thorough
 def test_windows_held_to_less_than_asked_do_not_change_what_was_asked(demo_weather):
     # No coat can be had surely in this shift: the plan once said the job asked for 50 %.
     late = Shift(begins=time(13, 40), ends=time(18, 0))
@@ -268,6 +271,7 @@ def own_limit(job: Job, room: str, at: datetime) -> Job:
     return replace(job, rooms=tuple(rooms))
 
 
+@pytest.mark.thorough
 def test_a_room_wanted_too_soon_is_told_when_it_could_be_had():
     # Poured in the evening, coated from 05:00, wash-down a day later: not by noon.
     at = datetime(2013, 7, 18, 12, tzinfo=TWO.site.zone)
@@ -284,6 +288,7 @@ def test_a_room_wanted_too_soon_is_told_when_it_could_be_had():
     assert later.chance_frac == again.chance_frac > 0.5
 
 
+@pytest.mark.thorough
 def test_a_room_with_a_limit_of_its_own_is_told_against_it(demo_weather):
     at = datetime(2013, 7, 20, 3, tzinfo=TWO.site.zone)
     job = own_limit(TWO, "Corridor", at)
@@ -296,6 +301,7 @@ def test_a_room_with_a_limit_of_its_own_is_told_against_it(demo_weather):
     assert told.values["open_at"] == opens.isoformat()
 
 
+@pytest.mark.thorough
 def test_opening_for_feet_first_is_a_way_where_only_wash_down_comes_too_late():
     # 19:00 to 20:00 next day: feet within hours of the last coat, wash-down a day after it.
     access = replace(TWO.access, open_by=datetime(2013, 7, 18, 20, tzinfo=TWO.site.zone))
@@ -308,6 +314,7 @@ def test_opening_for_feet_first_is_a_way_where_only_wash_down_comes_too_late():
     assert "relax.open_for" in {way.say.code for way in ways}
 
 
+@pytest.mark.thorough
 def test_a_shift_that_is_longer_is_not_used_up_to_its_last_minute():
     # Fifteen minutes cooler were once bought with an end that most nights overrun.
     job = few_rooms("Cook line", "Corridor")
@@ -343,6 +350,7 @@ def test_loosening_a_limit_never_lowers_the_chance(what, rooms, remedies, until)
     assert min(after.chance_frac, asked) >= min(before.chance_frac, asked) - GAP
 
 
+@pytest.mark.thorough
 @examples(16)
 @given(
     start_h=st.floats(1.0, 9.0),

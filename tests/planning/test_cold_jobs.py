@@ -77,6 +77,7 @@ def why_not(job) -> str:
     return str(refused.value)
 
 
+@pytest.mark.thorough
 def test_a_shell_at_freezing_point_is_never_green(shell):
     bare, _ = shell
     told = why_not(bare)
@@ -88,6 +89,7 @@ def test_a_shell_at_freezing_point_is_never_green(shell):
     assert "28 °F" in _in_words(bare, cannot_alone(bare, series))
 
 
+@pytest.mark.thorough
 def test_heaters_are_named_as_a_way_and_do_what_was_said(shell):
     bare, _ = shell
     now = bare.access.begins - timedelta(hours=18)
@@ -107,6 +109,7 @@ def test_heaters_are_named_as_a_way_and_do_what_was_said(shell):
     assert int(100 * plan.risk.all_keep_frac + 1e-9) == int(told[3])
 
 
+@pytest.mark.thorough
 def test_heaters_a_job_allows_make_it_go_once_the_slab_is_warm(shell):
     _, heated = shell
     plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18), what_helps=False)
@@ -131,6 +134,7 @@ def test_heaters_a_job_allows_make_it_go_once_the_slab_is_warm(shell):
     assert cannot_alone(heated, series) == ()
 
 
+@pytest.mark.thorough
 def test_a_plan_bent_into_the_cold_is_refused(shell):
     _, heated = shell
     plan = make_plan(heated, now=heated.access.begins - timedelta(hours=18), what_helps=False)
@@ -149,6 +153,7 @@ def vestibule(folder: Path, **more: str):
     return job_of(folder, **{**COLD, **access, "use": use, **more})
 
 
+@pytest.mark.thorough
 def test_a_vestibule_below_its_dew_point_is_told_so(tmp_path):
     told = why_not(vestibule(tmp_path))
     # By hand: the slab lies between ground at 46 °F and air at 50 °F once the cold that was
@@ -170,6 +175,7 @@ def test_a_wet_slab_is_told_where_the_weather_ends_too_soon_as_well(tmp_path):
     assert "below the 45 °F of its card" in told
 
 
+@pytest.mark.thorough
 def test_a_heated_vestibule_waits_for_its_slab(tmp_path):
     job = vestibule(
         tmp_path, ground='"46 F"' + HEATED % "2026-03-10T06:00:00", remedies=REMEDIES
@@ -204,6 +210,7 @@ def spain(folder: Path, day: str):
     )
 
 
+@pytest.mark.thorough
 def test_the_night_clocks_go_back_has_an_hour_more(tmp_path):
     job = spain(tmp_path, "2026-10-24")
     plan = make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
@@ -245,6 +252,7 @@ def test_the_night_clocks_go_back_has_an_hour_more(tmp_path):
     ]
 
 
+@pytest.mark.thorough
 def test_a_week_later_the_same_shift_needs_two_nights(tmp_path):
     job = spain(tmp_path, "2026-10-31")
     plan = make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)

@@ -66,6 +66,7 @@ def margin_min(plan, name: str) -> float:
     return next(room.margin_min for room in plan.rooms if room.room == name)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("wet", [False, True])
 def test_a_group_meets_wet_or_at_a_stop_line(tmp_path, cold, wet):
     plan = cold if wet else make_plan(wing(tmp_path, 21.0), now=NOW, what_helps=False)
@@ -179,6 +180,7 @@ def test_a_late_room_is_met_while_it_is_wet_and_else_at_a_line(cold, minutes, we
         assert last.margin_min == pytest.approx(left_min, abs=0.05)
 
 
+@pytest.mark.thorough
 def test_a_changed_order_turns_the_seam_round(cold):
     hall, bay = cold.buckets_of("Hall"), cold.buckets_of("Bay")
     sooner = hall[0].pour - bay[0].pour

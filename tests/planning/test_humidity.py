@@ -241,6 +241,7 @@ def damp_plan(small_job, demo_weather):
     return planned(small_job, demo_weather, slurry_slope=-0.6, coat_slope=-1.0)
 
 
+@pytest.mark.thorough
 def test_a_plan_with_damp_cards_is_confirmed_and_says_so(damp_plan, small_job, demo_weather):
     # `make_plan` shows nothing the judge, which has humidity by its own road, refuses.
     assert judge(damp_plan) == ()
@@ -250,6 +251,7 @@ def test_a_plan_with_damp_cards_is_confirmed_and_says_so(damp_plan, small_job, d
     assert plan_from_json(plan_to_json(damp_plan)).job.cards == damp_plan.job.cards
 
 
+@pytest.mark.thorough
 def test_the_judge_finds_a_factor_left_out(damp_plan, small_job, demo_weather):
     # A plan made without the factor, given the card that has one.
     plain = planned(small_job, demo_weather)
@@ -261,6 +263,7 @@ def test_the_judge_finds_a_factor_left_out(damp_plan, small_job, demo_weather):
     assert {finding.rule for finding in judge(told)} >= {"margins"}
 
 
+@pytest.mark.thorough
 def test_a_bare_closing_is_judged_as_planned_and_pot_life_follows_the_air(
     small_job, demo_weather
 ):
@@ -279,6 +282,7 @@ def test_a_bare_closing_is_judged_as_planned_and_pot_life_follows_the_air(
     assert min(w / p for w, p in zip(working_min, printed_min, strict=True)) < 0.95
 
 
+@pytest.mark.thorough
 def test_weather_without_humidity_or_beyond_the_points_is_told(small_job, demo_weather):
     dry = replace(demo_weather, dew_c=np.full_like(demo_weather.dew_c, np.nan))
     assert "warn.humidity_unknown" in codes(planned(small_job, dry, coat_slope=-1.0))

@@ -45,6 +45,7 @@ def held() -> Plan:
     return make_plan(job, now=NOW, what_helps=False)
 
 
+@pytest.mark.thorough
 def test_a_pinned_room_waits_and_the_rest_is_planned_around_it(free: Plan, held: Plan) -> None:
     first = {room.room: room.pour_start for room in free.rooms}
     assert first["Dish room"] < PIN
@@ -70,6 +71,7 @@ def test_the_judge_refuses_a_pour_before_its_pin(free: Plan) -> None:
     assert [(f.room, f.rule) for f in found] == [("Dish room", "pours"), ("Dish room", "coats")]
 
 
+@pytest.mark.thorough
 def test_a_pin_that_leaves_no_time_is_said_and_not_ignored() -> None:
     job = small_job()
     late = pinned(job, job.access.open_by - timedelta(hours=3))

@@ -59,6 +59,7 @@ def test_each_opens_by_its_own_milestone(plan):
     assert carts.opens < wash.opens - timedelta(hours=20)
 
 
+@pytest.mark.thorough
 def test_a_job_that_fails_on_wash_down_alone_says_so(plan):
     in_time = planned(job_for(plan, "wash-down", plan.job.access.open_by))
     between = in_time.rooms[0].wheels + timedelta(hours=6)

@@ -78,6 +78,7 @@ def test_a_hall_too_large_for_a_shift_is_split_at_its_drain(tmp_path):
     assert judge(plan) == ()
 
 
+@pytest.mark.thorough
 def test_a_hall_that_only_just_fits_its_shift_is_split_too(tmp_path):
     # By hand: 3.88 h of pouring in the 3.92 h that a shift to 23:40 leaves after the set-up.
     # A crew that begins a normal draw of 10 min late is done in time on few nights.

@@ -138,6 +138,7 @@ def test_tools_come_in_over_floors_that_bear_feet(folder):
     assert min(c.start for c in sooner.coats) < min(c.start for c in plan.coats)
 
 
+@pytest.mark.thorough
 def test_a_way_behind_a_way_stays_open(folder):
     """Corridor stays dry while Store is poured, and Store while nobody can leave it."""
     job = chained(folder)

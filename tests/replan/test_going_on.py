@@ -187,6 +187,7 @@ def tight(small_plan):
     return replace(small_plan, job=replace(job, crew=crew, access=last))
 
 
+@pytest.mark.thorough
 def test_a_corridor_that_costs_the_bond_is_offered_for_another_night(tight, log_of):
     # Seen fault: the corridor, still wet, kept the topcoat crew out until the first coats
     # were too old to bond; leaving it out for tonight was never offered.

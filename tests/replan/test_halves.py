@@ -114,6 +114,7 @@ def test_buckets_of_one_half_that_run_faster_hurry_the_rest_of_it(small_plan, fi
     assert of_last.min() > 2.0 > 1.0 > abs(of_first).max()
 
 
+@pytest.mark.thorough
 def test_a_warmer_half_is_said_planned_on_and_kept_in_the_plan(small_plan, first, log_of):
     room, buckets = first
     lines = [said(b.pour, "poured", room.room, b.number) for b in buckets[:3]]

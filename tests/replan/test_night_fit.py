@@ -244,6 +244,7 @@ def test_a_batch_that_drifts_is_seen_or_doubted():
     assert steady.later(4.0)[1] > steady.ln_speed_sd
 
 
+@pytest.mark.thorough
 def test_kits_that_quicken_fast_or_a_slab_that_steps_up_are_not_averaged_away():
     # Within half an hour a quarter faster: the next kit is not of the mean of all.
     buckets = [replace(ICED, poured_h=0.06 * i) for i in range(9)]
@@ -294,6 +295,7 @@ def test_ends_that_contradict_each_other_widen_the_doubt():
     assert fit(buckets, ends_of(buckets, wild_s)).ln_speed_sd > 1.3 * agree.ln_speed_sd
 
 
+@pytest.mark.thorough
 @examples(30)
 @given(
     st.lists(

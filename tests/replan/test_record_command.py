@@ -110,6 +110,7 @@ def test_a_slab_that_was_read_is_recorded_as_read(small_plan, first, lines, log_
     assert gained_k == pytest.approx(3.0 * 0.75, abs=0.2)
 
 
+@pytest.mark.thorough
 def test_from_the_command_to_the_fit_and_the_next_plan(apps, night, demo_weather):
     ran = run(apps, record, night / "plan.json", night / "log.csv", "--out", night / "records")
     assert ran.exit_code == 0, ran.output

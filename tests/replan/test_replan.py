@@ -98,6 +98,7 @@ def test_no_poured_bucket_moves(kitchen, share, named, delays, chosen, minutes):
             assert not waits or bucket.liquids_in >= max(*waits, last) - SECOND
 
 
+@pytest.mark.thorough
 def test_a_hidden_truth_is_learned_and_the_rest_is_timed_by_it(small_plan, first, log_of):
     # A fifth faster, 3 K warmer; seen without error, so that what is left is the prior's
     # pull: each next clock within a minute, where the old plan is off by more than two.
@@ -170,6 +171,7 @@ class Truth:
         ]
 
 
+@pytest.mark.thorough
 def test_the_nights_speed_is_a_number_and_the_card_stays(small_plan, first, log_of):
     job = small_plan.job
     room, buckets = first
@@ -225,6 +227,7 @@ def test_clocks_as_seen_are_the_card_run_so_much_faster(small_plan, first):
     )
 
 
+@pytest.mark.thorough
 def test_a_drill_down_slows_what_is_left(small_plan, first, log_of):
     room, buckets = first
     now = buckets[2].pour + timedelta(minutes=1)
@@ -256,6 +259,7 @@ def test_a_wait_stops_the_mixing_and_tells_of_the_lost_edge(small_plan, first, l
     assert found.plan.status == "short of policy"
 
 
+@pytest.mark.thorough
 def test_rooms_dropped_and_added_are_planned_so(small_plan, first, log_of):
     room, buckets = first
     gone = small_plan.rooms[1].room
@@ -285,6 +289,7 @@ def test_rooms_without_a_line_are_taken_as_planned_and_it_says_which(small_plan,
     assert told[small_plan.rooms[0].room]["buckets"] == f"1-{small_plan.rooms[0].kits}"
 
 
+@pytest.mark.thorough
 def test_a_room_that_no_shift_holds_is_left_out_and_the_plan_says_so(small_plan, first, log_of):
     room, buckets = first
     job = small_plan.job
@@ -337,6 +342,7 @@ def test_the_last_station_or_rake_lost_halts_the_night_and_a_plan_comes_all_the_
     assert min(b.liquids_in for b in again.plan.buckets if b.pour > now) < min(nexts)
 
 
+@pytest.mark.thorough
 def test_a_slab_that_its_card_does_not_allow_is_the_first_thing_said(small_plan, first, log_of):
     room, buckets = first
     at = buckets[1].pour
@@ -354,6 +360,7 @@ def test_a_slab_that_its_card_does_not_allow_is_the_first_thing_said(small_plan,
     assert "replan.as_card" not in codes(found)
 
 
+@pytest.mark.thorough
 def test_a_plan_made_on_the_night_is_planned_again_from_the_same_log(small_plan, first, log_of):
     room, buckets = first
     now = buckets[2].pour + timedelta(minutes=1)
@@ -410,6 +417,7 @@ def test_a_moved_coat_is_shown_at_the_minute_its_plan_shows(small_plan, opens_s,
     assert coats_view(old, voice)[0].start == f"Thu {shown}"
 
 
+@pytest.mark.thorough
 def test_coats_keep_the_way_out_the_crew_and_their_windows(small_plan, first, log_of):
     room, buckets = first
     now = buckets[2].pour + timedelta(minutes=1)
@@ -424,6 +432,7 @@ def test_coats_keep_the_way_out_the_crew_and_their_windows(small_plan, first, lo
             assert not rooms[floor].pour_start < coat.end < rooms[floor].walkable
 
 
+@pytest.mark.thorough
 def test_the_new_plan_goes_through_json_and_both_languages(small_plan, first, log_of):
     room, buckets = first
     events = log_of(*poured_lines(room, buckets, 2), said(buckets[1].pour, "drill down"))
@@ -509,6 +518,7 @@ def test_a_bucket_that_is_overdue_lands_no_sooner_than_now(small_plan, first, lo
     assert found.plan.buckets_of(room.room)[3].pour >= now
 
 
+@pytest.mark.thorough
 def test_a_slab_is_corrected_most_where_it_was_read(small_plan, first, log_of):
     room, buckets = first
     other = small_plan.rooms[1].room

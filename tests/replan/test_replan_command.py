@@ -81,6 +81,7 @@ def test_it_writes_every_sheet_beside_the_old_plan_and_keeps_that(app, night):
     assert json.loads(again.stdout)["buckets"][0] == written["buckets"][0]
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("poured", [0, 3])
 @pytest.mark.parametrize("as_json", [False, True])
 def test_a_night_no_plan_fits_says_in_every_language_what_to_do(

@@ -25,6 +25,7 @@ def plan():
     return make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("after_min", [-10, 10, 120])
 def test_the_primer_stays_and_the_slurry_waits_for_it(plan, after_min):
     now = plan.primers[0].start + timedelta(minutes=after_min)
@@ -35,6 +36,7 @@ def test_the_primer_stays_and_the_slurry_waits_for_it(plan, after_min):
     assert judge(again) == ()
 
 
+@pytest.mark.thorough
 def test_a_primer_that_is_too_old_by_then_is_told(log_of):
     # A card whose primer is too old 5 h after it was rolled, at 21 °C.
     job, card = read_job(ONE_ROOM), read_card("slab-primer")
@@ -62,6 +64,7 @@ def two_rooms():
     return make_plan(job, now=job.access.begins - timedelta(hours=8), what_helps=False)
 
 
+@pytest.mark.thorough
 def test_a_room_added_on_the_night_is_primed_too(two_rooms, log_of):
     now = min(p.start for p in two_rooms.primers) + timedelta(minutes=30)
     more = said(now, "room added", "Pantry", value="10 ft x 8 ft, storage")
@@ -106,6 +109,7 @@ def test_a_primer_stays_as_it_was_ticked_and_one_without_a_tick_is_not_begun(two
         replan(bare, log_of(line, plan=bare), now=now)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("late_min", [0, 120])
 def test_primed_nights_planned_again_are_never_refused(two_rooms, late_min):
     now = min(room.pour_start for room in two_rooms.rooms) + timedelta(minutes=late_min)
@@ -113,6 +117,7 @@ def test_primed_nights_planned_again_are_never_refused(two_rooms, late_min):
     assert {p.room for p in again.primers} == {r.room for r in again.rooms}
 
 
+@pytest.mark.thorough
 def test_a_floor_begun_does_not_wait_for_the_primer_of_another(two_rooms, log_of):
     # One pours already, in another nobody ticked the primer: its crew comes after the pour.
     one = min(two_rooms.rooms, key=lambda room: room.pour_start)

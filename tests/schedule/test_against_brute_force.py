@@ -53,6 +53,7 @@ def test_nothing_tried_beats_the_solver(seed: int, rooms: int) -> None:
     assert tuple(score(problem, solved.choice)) == tried[0]
 
 
+@pytest.mark.thorough
 def test_the_drawn_problems_hold_every_kind() -> None:
     # Guards the test above: were every draw easy, agreement would say little.
     draws = [drawn(seed, rooms) for seed, rooms in DRAWN]

@@ -65,6 +65,7 @@ def test_a_shift_shorter_than_its_set_up_is_named_as_one():
     assert "no pour shift (19:00-19:10) has more than 0 min after set-up" in told
 
 
+@pytest.mark.thorough
 def test_a_way_in_is_to_be_open_when_the_room_behind_it_is():
     # A day and two hours are no time for wash-down, neither of the room nor of its only way in.
     job = few_rooms("Cook line", "Corridor")
@@ -116,6 +117,7 @@ def bound_together() -> Bound:
         return job, conflicts(job), made
 
 
+@pytest.mark.thorough
 def test_limits_that_only_bind_together_are_named_together(bound_together: Bound):
     # Were floors never too old, the next afternoon would do.
     (found,) = bound_together[1]
@@ -156,6 +158,7 @@ def test_lifting_any_limit_named_lets_the_room_be_done():
     assert set(LIMITS) > {"topcoat shift", "too old"}
 
 
+@pytest.mark.thorough
 def test_rooms_that_go_alone_but_not_together_are_named_without_the_others():
     rooms = with_shifts(
         few_rooms("Cook line", "Servery", "Dish room"), pours=("19:00", "22:00")
@@ -177,6 +180,7 @@ def test_every_conflict_has_words(language, bound_together):
     assert "13:00-15:00" in told
 
 
+@pytest.mark.thorough
 def test_check_names_what_one_room_alone_cannot_do():
     two = few_rooms("Dish room", "Corridor")
     job = due_sooner(two, hours=40)

@@ -50,6 +50,7 @@ def least(schedule: Schedule) -> float:
     return min(pour.planning_margin_s for pour in schedule.pours)
 
 
+@pytest.mark.thorough
 def test_the_demo_is_settled_and_keeps_its_policy():
     job = read_job(demo_job_path("school-kitchen"))
     schedule = construct(job, pours_of(job), limits=PLENTY)
@@ -64,6 +65,7 @@ def test_the_demo_is_settled_and_keeps_its_policy():
         assert coat.window.opens_s <= coat.start_s <= coat.window.closes_s
 
 
+@pytest.mark.thorough
 def test_the_same_answer_comes_twice(three):
     again = planned(THREE)
     assert [(p.room, p.start_s, p.option) for p in again.pours] == [
@@ -83,6 +85,7 @@ def test_nobody_crosses_a_floor_that_is_shut(three):
         assert not any(span.meets(begins_s, task.end_s) for span in closed)
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("stations", [3, 4])
 def test_another_station_never_lowers_the_least_margin(three, stations):
     crew = replace(THREE.crew, stations=stations, mixer=stations)
@@ -151,6 +154,7 @@ def options(**crew_and_kits: object) -> set[tuple[str, ...]]:
     return {pour.option.remedies() for pour in schedule.pours}
 
 
+@pytest.mark.thorough
 def test_remedies_are_taken_in_order_and_only_as_far_as_needed():
     # Cold kits and four stations need nothing; warm kits need ice alone.
     allowed = ("chill", "bays")
@@ -222,6 +226,7 @@ def _at(job: Job, epoch_s: float):
     return datetime.fromtimestamp(epoch_s, job.site.zone)
 
 
+@pytest.mark.thorough
 def test_what_cannot_be_sure_is_tried_as_expected_and_says_what_would_help():
     job = with_shifts(TWO, coats=("13:40", "18:00"))
     schedule = planned(job, what_helps=True)
@@ -233,6 +238,7 @@ def test_what_cannot_be_sure_is_tried_as_expected_and_says_what_would_help():
     assert "relax.coat_sooner" in helped
 
 
+@pytest.mark.thorough
 def test_the_relaxation_named_is_enough_and_no_more_than_needed():
     job = due_sooner(TWO, hours=24)
     schedule = planned(job, what_helps=True)
@@ -321,6 +327,7 @@ def test_more_rooms_are_given_more_work_up_to_a_limit():
     assert all(a < b or b == works[-1] for a, b in combinations(works, 2))
 
 
+@pytest.mark.thorough
 def test_two_ways_are_named_for_a_short_margin_and_each_mends_it():
     policy = replace(TWO.policy, remedies=("hour",))
     job = replace(TWO, policy=policy)

@@ -37,6 +37,7 @@ def flow(rooms: int) -> Problem:
     return Problem(rooms=rooms_of, crosses=((),) * rooms)
 
 
+@pytest.mark.thorough
 def test_a_clock_that_races_changes_nothing(monkeypatch):
     # Were a busy machine's clock asked, an hour a glance would end every search at once.
     calm = construct(THREE, pours_of(THREE))
@@ -108,6 +109,7 @@ def test_a_solver_that_gives_up_is_not_taken_for_ctrl_c(monkeypatch):
     assert len(asked) > 2
 
 
+@pytest.mark.thorough
 def test_unknown_is_not_taken_for_impossible(monkeypatch):
     # The quick pass finds nothing and the solver has no time to: then the plan may hold
     # to expected windows, but never claims that surer ones cannot be.

@@ -143,6 +143,7 @@ def test_a_point_forecast_without_update_time_counts_from_its_file(loop, ask):
     assert ask("forecast", contact=CONTACT)[0].series.origins[0].written_at is None
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(
     ("prepare", "told"),
     [

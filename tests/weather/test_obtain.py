@@ -356,6 +356,7 @@ def obtain_in_worker(store, **change):
     )
 
 
+@pytest.mark.thorough
 def test_the_worker_brings_the_same_weather(good_day, worker_endpoints, obtain, tmp_path):
     here = obtain(reuse_s=0.0)
     from_worker = obtain_in_worker(tmp_path / "other")
@@ -399,6 +400,7 @@ def test_a_dripping_door_does_not_starve_the_others(
     assert series.origins[0].label.startswith("DWD MOSMIX")
 
 
+@pytest.mark.thorough
 def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path, time_is_up):
     time_is_up(lambda: loop.count("/stations.db"))
     serve_metno(loop)
@@ -410,6 +412,7 @@ def test_what_came_before_the_drip_is_used(loop, worker_endpoints, tmp_path, tim
     assert "Not to be had: the network was too slow." in told(series.notes)
 
 
+@pytest.mark.thorough
 def test_a_silent_network_ends_with_the_copy(
     good_day, loop, worker_endpoints, obtain, tmp_path
 ):
@@ -423,6 +426,7 @@ def test_a_silent_network_ends_with_the_copy(
     assert "copy fetched 3 h ago" in told(series.warnings)[0]
 
 
+@pytest.mark.thorough
 def test_a_machine_in_another_zone_changes_nothing(loop, worker_endpoints, tmp_path):
     # The client compares a forecast's issue with the local clock: east of Greenwich it
     # would drop this one as 14 h old. Real time, because that check reads the clock.

@@ -119,6 +119,7 @@ def test_only_two_dozen_copies_are_kept(store):
     assert kept == [float(n) for n in range(26, 2, -1)]
 
 
+@pytest.mark.thorough
 def test_two_processes_writing_at_once_leave_only_whole_copies(store, tmp_path):
     writers = [writer(tmp_path, mark=mark, count=30) for mark in (0, 30)]
     seen = 0
