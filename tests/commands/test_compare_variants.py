@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -15,6 +16,7 @@ from steady import BY_HAND_S, KITS, THREE_STATIONS_S, write_job, write_weather
 from cureplan.api import compare_variants, get_weather, planned_row, read_job
 from cureplan.inputs.job.model import Shift
 from cureplan.output.text.studies import compare_json, compare_text
+from cureplan.output.view.view import status_state
 from cureplan.planning.studies.compare import (
     Variant,
     begun_later,
@@ -222,6 +224,51 @@ def test_the_same_comparison_twice_is_the_same_text(steady, station_rows):
     assert "6.5 min" in text
     assert max(map(len, text.splitlines())) <= 100
     assert '"least_margin_min": 6.5' in compare_json(job, station_rows)
+
+
+@pytest.mark.parametrize(
+    ("status", "margin_min", "shape", "state"),
+    [
+        ("within policy", 2.0, "●", "kept"), ("short of policy", 0.0, "◆", "tight"),
+        ("short of policy", -0.1, "▲", "short"), ("short of policy", -6.0, "▲", "short"),
+        ("no feasible plan", None, "▲", "short"),
+    ],
+)  # fmt: skip
+def test_a_row_bears_the_shape_of_its_plan(
+    steady, station_rows, status, margin_min, shape, state
+):
+    why = None if margin_min is not None else "no shift"
+    row = replace(station_rows[0], status=status, least_margin_min=margin_min, why=why)
+    text = compare_text(steady[0], [row], width=100)
+    assert text.splitlines()[3].startswith(f"{shape} As the job says")
+    floors = [
+        SimpleNamespace(room="Bar", margin_min=margin_min, opens=1, open_by=2, pour_start=0)
+    ]
+    plan = SimpleNamespace(
+        status=status, rooms=[] if why else floors, coats=(), primers=()
+    )  # fmt: skip
+    assert status_state(plan) == state
+    # What the last column counts stands below, all of it.
+    assert {"buckets", "coats", "shifts", "temperatures", "opening"} <= words(text)
+
+
+def words(text):
+    return {word.strip(",.;:") for word in text.split()}
+
+
+def test_a_night_that_loses_a_layer_or_its_opening_bears_the_gravest_shape():
+    # Two minutes to spare in every bucket: late are a coat, a pour on its primer, an opening.
+    def state(coat=0, primer=0, opens=0):
+        room = SimpleNamespace(room="Bar", margin_min=2.0, opens=opens, open_by=0, pour_start=0)
+        coats = [SimpleNamespace(start=coat, closes=0)]
+        primers = [SimpleNamespace(room="Bar", slurry_closes=-primer)]
+        plan = SimpleNamespace(
+            status="short of policy", rooms=[room], coats=coats, primers=primers
+        )  # fmt: skip
+        return status_state(plan)
+
+    assert state() == "tight"
+    assert [state(coat=1), state(primer=1), state(opens=1)] == ["short"] * 3
 
 
 def test_a_narrow_terminal_keeps_margin_opening_ice_and_odds(steady, station_rows):

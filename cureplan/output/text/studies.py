@@ -20,7 +20,8 @@ from cureplan.inputs.job.model import Job
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.language.time_words import clock_text
-from cureplan.output.text.terminal import Column, table_lines
+from cureplan.output.text.terminal import SHAPES, Column, table_lines
+from cureplan.output.view.view import verdict_state
 from cureplan.planning.studies.compare import ComparedRow
 from cureplan.planning.studies.seasons import SURE_HISTORY_S, Night, PastMonth, Tally, tally
 
@@ -32,13 +33,13 @@ __all__ = [
     "simplifications",
 ]
 
-SHAPES = {"within policy": "●", "short of policy": "◆", "no feasible plan": "▲"}
 NARROWEST = 60
 NOTE = (
-    "● keeps the job's policy, ◆ falls short of it, ▲ no plan. Margin is the least of any "
-    "bucket on the expected night; Holds is how often everything holds: buckets, coats, "
-    "opening. Each row is a plan of its own, which may need fewer remedies where it has more "
-    "time in hand."
+    f"{SHAPES['kept']} keeps the job's policy, {SHAPES['tight']} falls short of it, "
+    f"{SHAPES['short']} loses a bucket on the expected night, or has no plan. Margin is the "
+    "least of any bucket on the expected night; Holds is how often everything holds: buckets, "
+    "coats, the ends of shifts, the cards' temperatures, opening. Each row is a plan of its "
+    "own, which may need fewer remedies where it has more time in hand."
 )
 
 
@@ -51,7 +52,7 @@ def compare_text(job: Job, rows: Sequence[ComparedRow], *, width: int) -> str:
     lines += table_lines(_columns(rows, labels, job, voice), width)
     for row, label in zip(rows, labels, strict=True):
         if row.why is not None:
-            lines += ["", *textwrap.wrap(f"▲ {label}: {one_line(row.why)}", width)]
+            lines += ["", *textwrap.wrap(f"{_shape(row)} {label}: {one_line(row.why)}", width)]
     lines += ["", *textwrap.wrap(NOTE, width)]
     return "\n".join(lines)
 
@@ -65,7 +66,7 @@ def compare_json(job: Job, rows: Sequence[ComparedRow]) -> str:
 def _columns(
     rows: Sequence[ComparedRow], labels: Sequence[str], job: Job, voice: Voice
 ) -> list[Column]:
-    named = [f"{SHAPES[row.status]} {label}" for row, label in zip(rows, labels, strict=True)]
+    named = [f"{_shape(row)} {label}" for row, label in zip(rows, labels, strict=True)]
 
     def column(title: str, show: Callable[[ComparedRow], str], **how: Any) -> Column:
         cells = tuple("-" if row.why is not None else show(row) for row in rows)
@@ -84,6 +85,11 @@ def _columns(
         column("Calls", lambda row: str(row.call_outs), right=True, rank=1),
         column("Holds", _holds, right=True),
     ]
+
+
+def _shape(row: ComparedRow) -> str:
+    """The row's verdict, in the shape that its plan bears."""
+    return SHAPES[verdict_state(row.status, row.least_margin_min or 0.0)]
 
 
 def _at(instant: datetime | None, voice: Voice, spec: str) -> str:

@@ -28,6 +28,7 @@ __all__ = [
     "rooms",
     "status_key",
     "status_state",
+    "verdict_state",
     "voice_of",
 ]
 
@@ -48,9 +49,16 @@ def voice_of(plan: Plan, language: str | None = None) -> Voice:
 def kept_as_expected(plan: Plan) -> bool:
     """Whether a plan short of policy is so by its chance alone: no limit breaks as expected."""
     states = {margin_state(plan, room.margin_min) for room in plan.rooms}
-    late = any(coat.start > coat.closes for coat in plan.coats)
-    late |= any(room.opens > room.open_by for room in plan.rooms)
-    return plan.status == "short of policy" and states == {"kept"} and not late
+    return plan.status == "short of policy" and states == {"kept"} and not _late(plan)
+
+
+def _late(plan: Plan) -> bool:
+    """Whether a layer or an opening comes too late on the expected night."""
+    poured = {room.room: room.pour_start for room in plan.rooms}
+    layers = [(coat.start, coat.closes) for coat in plan.coats]
+    layers += [(poured[p.room], p.slurry_closes) for p in plan.primers if p.room in poured]
+    late = any(start > closes for start, closes in layers)
+    return late or any(room.opens > room.open_by for room in plan.rooms)
 
 
 def chance_text(plan: Plan, voice: Voice) -> str:
@@ -94,10 +102,17 @@ def status_key(plan: Plan) -> str:
 
 def status_state(plan: Plan) -> State:
     """The status as a shape: short as soon as one floor is."""
-    if plan.status == "within policy":
+    least_min = min((room.margin_min for room in plan.rooms), default=0.0)
+    return verdict_state(plan.status, least_min, late=_late(plan))
+
+
+def verdict_state(status: str, least_margin_min: float, *, late: bool = False) -> State:
+    """A plan's verdict as a shape: short where it loses a bucket, a layer or its opening on the
+    expected night, tight where it only holds less often, or keeps less, than the job asks."""
+    if status == "within policy":
         return "kept"
-    none = plan.status == "no feasible plan"
-    return "short" if none or any(room.margin_min < 0 for room in plan.rooms) else "tight"
+    lost = late or least_margin_min < 0
+    return "short" if lost or status == "no feasible plan" else "tight"
 
 
 def margin_state(plan: Plan, margin_min: float) -> State:
