@@ -101,7 +101,8 @@ def rows_of(series: TimeSeries) -> ClientRows | None:
     except Exception:  # noqa: BLE001 - columns changed or of another type
         return None
     temp_c[~((temp_c >= _COLDEST_C) & (temp_c <= _HOTTEST_C))] = np.nan
-    rhum_frac[~((rhum_frac >= 0) & (rhum_frac <= 1))] = np.nan
+    # No air is without vapour: 0 % is a sensor that has failed.
+    rhum_frac[~((rhum_frac > 0) & (rhum_frac <= 1))] = np.nan
     cloud_frac[~((cloud_frac >= 0) & (cloud_frac <= 1))] = np.nan
     dew_c = np.where(np.isnan(dew_c), dew_from_humidity_c(temp_c, rh_frac=rhum_frac), dew_c)
     dew_c[~((dew_c >= _COLDEST_C) & (dew_c <= temp_c + _DEW_SLACK_K))] = np.nan
