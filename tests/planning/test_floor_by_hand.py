@@ -9,6 +9,7 @@ from types import SimpleNamespace as Made
 import numpy as np
 import pytest
 
+from cureplan.api import demo_job_path, read_job
 from cureplan.core.errors import OutOfRangeError
 from cureplan.inputs.job.model import Heat, SlabReading
 from cureplan.planning.floor import conditions, doubt, layers, layout, limits
@@ -17,6 +18,7 @@ from cureplan.planning.floor.ice import IceBath, ice_need
 from cureplan.planning.floor.layers import Layer, Lead, Work
 from cureplan.planning.floor.limits import LayerLimits
 from cureplan.science.fit import KineticFit
+from cureplan.weather.hours.series import HourlySeries, WeatherOrigin
 
 START_S = datetime(2013, 6, 17, tzinfo=UTC).timestamp()
 H = 3600.0
@@ -516,3 +518,22 @@ def test_one_limit_is_that_of_a_layers_own_card():
     assert found == {"slurry": 1, "topcoat": 2, "primer": 3, "vacuum": 2}
     bare = Made(**{**vars(cards), "primer": None})
     assert limits.limits_of(Made(cards=bare), Made(kind="primer")) == 2
+
+
+def test_heaters_warm_a_room_by_the_calendar_and_not_by_hours_since_the_weather_begins():
+    job = read_job(demo_job_path("school-kitchen"))
+    heat = Heat(to_c=15.0, from_at=datetime.fromtimestamp(START_S + 30 * H, UTC), runs=True)
+    room = replace(job.rooms[0], heat=heat, climate="open", sun_patch=None, slab_reading=None)
+    hours = np.arange(48)
+    series = HourlySeries(
+        epoch_s=START_S + H * hours, temp_c=np.full(48, 5.0), dew_c=np.full(48, 0.0),
+        cloud_frac=np.full(48, np.nan), origin=np.zeros(48, dtype=int),
+        origins=(WeatherOrigin(label="by hand", kind="file", licence="", attribution=""),),
+    )  # fmt: skip
+    found = conditions.room_conditions(replace(job, rooms=(room,)), series)[room.name]
+    air_c = np.interp(START_S + H * hours, found.epoch_s, found.air_c)
+    assert air_c[:30] == pytest.approx(np.full(30, 5.0))
+    assert air_c[31:] == pytest.approx(np.full(17, 15.0))
+    # The slab goes after the air, and only then.
+    slab_c = np.interp(START_S + H * hours, found.epoch_s, found.slab_c)
+    assert slab_c[47] > slab_c[29] + 1.0

@@ -2,6 +2,7 @@ from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 from builders import HAND, JULY_17_S, series_of
 from hypothesis import given
@@ -170,3 +171,15 @@ def test_a_station_is_sound_with_hours_enough_no_long_silence_and_nothing_odd(
         station=None, rows=None, share=share, silent_s=silent_s, answers=[], odd=odd
     )
     assert record.sound is sound
+
+
+def test_a_station_that_read_no_vapour_at_all_has_failed():
+    # No air is without vapour; at 100 % the dew point is the air's own, by its definition.
+    frame = pd.DataFrame(
+        {"temp": [20.0] * 4, "rhum": [0.0, 1.0, 100.0, 101.0], "temp_source": ["isd_lite"] * 4},
+        index=pd.date_range(START, periods=4, freq="h").tz_localize(None),
+    )
+    rows = hourly.rows_of(SimpleNamespace(fetch=lambda **_: frame))
+    assert np.isnan(rows.dew_c).tolist() == [True, False, False, True]
+    assert rows.dew_c[2] == pytest.approx(20.0, abs=1e-6)
+    assert rows.dew_c[1] < -30.0
