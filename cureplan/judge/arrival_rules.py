@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 from cureplan.judge.case import Case
 from cureplan.judge.finding import Finding, wall_clock
-from cureplan.planning.plan.model import Arrival, Call
+from cureplan.planning.plan.model import Arrival, Call, Stop
 
 __all__ = ["check_arrivals"]
 
 MOST_EARLY = timedelta(minutes=5)
+PAILS_TAKE = timedelta(minutes=15)
 SECOND = timedelta(seconds=1.5)
 
 
@@ -26,18 +27,71 @@ def check_arrivals(case: Case) -> Iterator[Finding]:
         seen_to = [
             arrival
             for arrival in case.plan.arrivals
-            if arrival.call < room.in_ice_by <= arrival.leaves + SECOND
-            and ("ice", room.room) in {(stop.stage, stop.room) for stop in arrival.stops}
+            for stop in arrival.stops
+            if (stop.stage, stop.room) == ("ice", room.room)
+            and arrival.call <= stop.first_task
+            and stop.last_task <= min(room.in_ice_by, arrival.leaves) + SECOND
+            and stop.last_task - stop.first_task > PAILS_TAKE - SECOND
         ]
         if len(seen_to) != 1:
             yield _finding(
                 room.room, f"pails of {room.room} are put in ice by {len(seen_to)}, not one"
             )
+    yield from _check_outside(case)
     whose: dict[str, list[Arrival]] = {}
     for arrival in case.plan.arrivals:
         whose.setdefault(arrival.who, []).append(arrival)
     for who, theirs in whose.items():
         yield from _check_stays(case, who, sorted(theirs, key=lambda a: a.call))
+        yield from _check_two_places(who, [stop for one in theirs for stop in one.stops])
+
+
+def _check_two_places(who: str, stops: list[Stop]) -> Iterator[Finding]:
+    """Nobody puts pails in ice while he is at something else."""
+    for ice in (stop for stop in stops if stop.stage == "ice"):
+        for other in (stop for stop in stops if stop is not ice):
+            ends, begins = (
+                min(ice.last_task, other.last_task), max(ice.first_task, other.first_task)
+            )  # fmt: skip
+            if ends - begins > SECOND:
+                yield _finding(
+                    ice.room,
+                    f"{who} puts pails of {ice.room} in ice while at {other.stage} of "
+                    f"{other.room}",
+                    ends - begins,
+                )
+
+
+def _check_outside(case: Case) -> Iterator[Finding]:
+    """Before anybody may come in pails alone are seen to, and the plan says so of each."""
+    if case.plan.night is not None:
+        return
+    job = case.plan.job
+    opens = job.access.begins
+    early = [
+        (arrival.who, stop)
+        for arrival in case.plan.arrivals
+        for stop in arrival.stops
+        if stop.first_task < opens - SECOND
+    ]
+    for who, stop in early:
+        if stop.stage != "ice":
+            yield _finding(
+                stop.room, f"{who} begins {stop.stage} of {stop.room} before the access"
+            )
+    stated = [w.values for w in case.plan.warnings if w.code == "warn.ice_outside"]
+    said = {name for values in stated for name in str(values["rooms"]).split("; ")}
+    pails = {stop.room for _, stop in early if stop.stage == "ice"}
+    for room in sorted(said ^ pails):
+        how = "not said to stand" if room in pails else "said to stand, and do not"
+        yield _finding(room, f"pails of {room} are {how} in ice before the access")
+    first = min((stop.last_task for _, stop in early if stop.stage == "ice"), default=None)
+    for values in stated:
+        for label, is_at in (("in_ice_at", first), ("access_at", opens)):
+            said_at = datetime.fromisoformat(str(values[label]))
+            if is_at is not None and abs(said_at - is_at) > SECOND:
+                off = abs(said_at - is_at)
+                yield _finding(None, f"{label} of pails in ice before the access is off", off)
 
 
 def _finding(room: str | None, what: str, off: timedelta = timedelta(minutes=1)) -> Finding:

@@ -194,22 +194,6 @@ def test_cove_mortar_is_bought_with_what_is_wasted_of_it(monkeypatch):
     assert [*takeoff_rules._check_cove(case, floor, Made(cove_m=20.0, cove_kg=36.0))]
 
 
-@pytest.mark.parametrize(
-    ("by_s", "told"),
-    # Called at 20:00, gone at 21:00; a second and a half is rounding.
-    [(3600.0, False), (3601.5, False), (3602.0, True), (0.0, True), (1.0, False)],
-)
-def test_pails_are_put_in_ice_by_somebody_who_is_there(by_s, told):
-    stop = Made(stage="ice", room="Hall", first_task=NIGHT)
-    came = Made(who="Ana", call=NIGHT, leaves=NIGHT + timedelta(hours=1), stops=[stop])
-    came.roles, came.people = ("ice",), 1
-    room = Made(room="Hall", in_ice_by=NIGHT + timedelta(seconds=by_s))
-    crew = Made(people=(), most_s=lambda _: None, setup_s=0.0, changeover_s=0.0, rest_s=0.0)
-    plan = Made(arrivals=[came], calls=[], chill=Made(rooms=[room]), job=Made(crew=crew))
-    found = [each for each in arrival_rules.check_arrivals(Made(plan=plan)) if each.room]
-    assert bool(found) == told
-
-
 @pytest.mark.parametrize(("over_s", "told"), [(1.5, False), (2.0, True), (0.0, False)])
 def test_a_stay_may_be_longer_than_allowed_by_rounding_alone(over_s, told):
     leaves = NIGHT + timedelta(seconds=8 * H + over_s)

@@ -314,7 +314,8 @@ def at_night(*arrivals, calls=(), ice=(), **crew):
     return Made(
         plan=Made(
             arrivals=arrivals, calls=calls, chill=Made(rooms=ice),
-            job=Made(crew=Made(**crew), site=Made(zone=UTC)),
+            job=Made(crew=Made(**crew), site=Made(zone=UTC), access=Made(begins=at(-120.0))),
+            night=None, warnings=(),
         )
     )  # fmt: skip
 
@@ -381,22 +382,97 @@ def test_of_a_role_that_is_counted_as_many_come_as_are_called(people, count):
     assert len(list(arrival_rules._check_call(judged, call))) == count
 
 
+def pails(begins=-45.0, ends=-30.0, room="Bar"):
+    return Made(stage="ice", room=room, first_task=at(begins), last_task=at(ends))
+
+
 @pytest.mark.parametrize(
-    ("came", "count"),
+    ("came", "due", "count"),
     [
-        (arrival(call=-60.0, leaves=-30.0), 0), (arrival(call=-30.0, leaves=0.0), 1),
-        (arrival(call=-60.0, leaves=-30.02), 0), (arrival(call=-60.0, leaves=-30.04), 1),
-        (arrival(call=-31.0, leaves=-20.0), 0),
+        # A quarter of an hour each, done when they are due or sooner, a second and a half off.
+        (arrival(call=-60.0, leaves=-30.0), -30.0, 0),
+        (arrival(call=-45.0, leaves=0.0), -30.0, 0),
+        (arrival(call=-44.0, leaves=0.0), -30.0, 1),
+        (arrival(call=-60.0, leaves=-30.02), -30.0, 0),
+        (arrival(call=-60.0, leaves=-30.04), -30.0, 1),
+        (arrival(call=-60.0, leaves=0.0), 300.0, 0),
+        (arrival(call=-60.0, leaves=0.0), -30.02, 0),
+        (arrival(call=-60.0, leaves=0.0), -30.04, 1),
     ],
 )  # fmt: skip
-def test_somebody_is_there_when_pails_go_into_ice(came, count):
-    came.stops = (Made(stage="ice", room="Bar", first_task=at(-30.0)),)
-    came.roles = ("ice",)
+def test_somebody_is_there_when_pails_go_into_ice(came, due, count):
+    came.stops, came.roles = (pails(),), ("ice",)
+    judged = at_night(came, ice=(Made(room="Bar", in_ice_by=at(due)),))
+
+    def told():
+        return [f for f in arrival_rules.check_arrivals(judged) if "pails" in f.what]
+
+    assert len(told()) == count
+    came.stops = (pails(room="Hall"),)
+    assert len(told()) == 1
+
+
+@pytest.mark.parametrize(("lasts", "count"), [(15.0, 0), (14.98, 0), (14.96, 1)])
+def test_pails_of_a_floor_take_a_quarter_of_an_hour(lasts, count):
+    came = arrival(call=-60.0, leaves=0.0, roles=("ice",), stops=(pails(-30.0 - lasts),))
     judged = at_night(came, ice=(Made(room="Bar", in_ice_by=at(-30.0)),))
-    told = [f for f in arrival_rules.check_arrivals(judged) if "pails" in f.what]
+    assert len(list(arrival_rules.check_arrivals(judged))) == count
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "count"),
+    [
+        (0.0, 30.0, 0), (0.0, 30.02, 0), (0.0, 30.03, 1), (45.0, 60.0, 0), (44.97, 60.0, 1),
+        (0.0, 300.0, 1), (33.0, 40.0, 1),
+    ],
+)  # fmt: skip
+def test_nobody_puts_pails_in_ice_and_is_elsewhere(begins, ends, count):
+    work = Made(stage="primer", room="Hall", first_task=at(begins), last_task=at(ends))
+    one = arrival(call=-60.0, leaves=300.0, stops=(pails(30.0, 45.0), work))
+    judged = at_night(one, ice=(Made(room="Bar", in_ice_by=at(45.0)),), rest_s=None)
+    told = [f for f in arrival_rules.check_arrivals(judged) if "while at primer" in f.what]
     assert len(told) == count
-    came.stops = (Made(stage="ice", room="Hall", first_task=at(-30.0)),)
-    assert len([f for f in arrival_rules.check_arrivals(judged) if "pails" in f.what]) == 1
+    if count:
+        assert told[0].off_by == pytest.approx(min(ends, 45.0) - max(begins, 30.0))
+    # Nor on an errand of his own while he stays for other work; others may.
+    for who, found in (("Ana", count), ("Bo", 0)):
+        errand = arrival(who=who, call=30.0, leaves=45.0, stops=(pails(30.0, 45.0),),
+                         roles=("ice",))  # fmt: skip
+        other = arrival(call=-60.0, leaves=300.0, stops=(work,))
+        judged = at_night(
+            errand, other, ice=(Made(room="Bar", in_ice_by=at(45.0)),), rest_s=None
+        )
+        told = [f for f in arrival_rules.check_arrivals(judged) if "while at" in f.what]
+        assert len(told) == found
+
+
+def outside(rooms="Bar", ice=-30.0, access=0.0):
+    values = {
+        "rooms": rooms, "in_ice_at": at(ice).isoformat(), "access_at": at(access).isoformat()
+    }  # fmt: skip
+    return Made(code="warn.ice_outside", values=values)
+
+
+@pytest.mark.parametrize(
+    ("stop", "warnings", "count"),
+    [
+        # Pails alone are seen to before the access, and the plan says which and since when.
+        (pails(), (outside(),), 0), (pails(), (), 1), (pails(), (outside("Hall"),), 2),
+        (pails(), (outside("Bar; Hall"),), 1), (pails(0.0, 15.0), (), 0),
+        (pails(-0.02, 15.0), (), 0), (pails(-0.03, 15.0), (), 1),
+        (pails(0.0, 15.0), (outside(),), 1), (pails(), (outside(ice=-30.02),), 0),
+        (pails(), (outside(ice=-30.03),), 1), (pails(), (outside(access=0.03),), 1),
+        (Made(stage="pour", room="Bar", first_task=at(-45.0), last_task=at(-30.0)), (), 1),
+        (Made(stage="pour", room="Bar", first_task=at(-0.02), last_task=at(30.0)), (), 0),
+    ],
+)  # fmt: skip
+def test_what_is_done_before_the_access_are_pails_outside_and_said(stop, warnings, count):
+    judged = at_night(arrival(stops=(stop,)))
+    judged.plan.warnings, judged.plan.job.access.begins = warnings, at(0.0)
+    assert len(list(arrival_rules._check_outside(judged))) == count
+    # On the night the access has begun long since.
+    judged.plan.night = Made()
+    assert list(arrival_rules._check_outside(judged)) == []
 
 
 # Crews, shifts and ways

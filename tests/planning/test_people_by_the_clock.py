@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
 
@@ -147,6 +148,11 @@ def test_who_comes_in_between_rests_before_and_after(begins, ends, rested):
     assert arrivals._rested(who, [arrival(0, 60)], "runner", at(begins), at(ends))
 
 
+def busy(who, comes, leaves, *spans, people=1):
+    """Somebody on site who is at something else from and until these minutes."""
+    return arrival(comes, leaves, who=who, roles=(who,), stops=spans, people=people)
+
+
 @pytest.mark.parametrize(
     ("stays", "by", "who", "comes", "leaves"),
     [
@@ -163,12 +169,77 @@ def test_who_comes_in_between_rests_before_and_after(begins, ends, rested):
     ],
 )  # fmt: skip
 def test_pails_are_seen_to_by_who_is_there_or_comes_soon(stays, by, who, comes, leaves):
-    found = [arrival(a, b, who=name, roles=(name,)) for name, a, b in stays]
+    found = [busy(name, a, b, (a + 30, a + 30)) for name, a, b in stays]
     arrivals._ice(crew(), found, "Bar", at(by))
     (got,) = [one for one in found if "ice" in one.roles]
     assert (got.who, got.call, got.leaves) == (who, at(comes), at(leaves))
     stop = next(stop for stop in got.stops if stop.role == "ice")
     assert (stop.first_task, stop.last_task) == (at(by - 15), at(by))
+
+
+@pytest.mark.parametrize(
+    ("stays", "by", "who", "done", "comes"),
+    [
+        # Free hands until 30, from 60 on, for a second less than a quarter of an hour.
+        ([("runner", 0, 99, (30, 60))], 60, "runner", 30, 0),
+        ([("runner", 0, 99, (30, 60))], 75, "runner", 75, 0),
+        ([("runner", 0, 99, (30, 60))], 74.98, "runner", 30, 0),
+        ([("runner", 0, 99, (15, 30), (44.98, 60))], 60, "runner", 15, 0),
+        ([("runner", 0, 99, (15, 30), (45, 60))], 60, "runner", 45, 0),
+        # The one on site with both hands free comes before a runner who has not.
+        ([("runner", 0, 99, (30, 99)), ("rake", 0, 99, (80, 99))], 60, "rake", 60, 0),
+        ([("runner", 0, 99, (30, 99)), ("rake", 0, 99, (40, 99))], 60, "runner", 30, 0),
+        # With no time in his stay the runner comes sooner, before others are asked.
+        ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (40, 99))], 60, "runner", 10, -5),
+        # Who has gone home is not kept for it, nor called back within his own work.
+        ([("rake", 0, 60, (20, 60)), ("runner", 65, 99, (70, 99))], 80, "runner", 70, 55),
+    ],
+)  # fmt: skip
+def test_pails_go_in_ice_by_hands_that_are_free(stays, by, who, done, comes):
+    found = [busy(name, a, b, *spans) for name, a, b, *spans in stays]
+    arrivals._ice(crew(), found, "Bar", at(by))
+    (got,) = [one for one in found if "ice" in one.roles]
+    stop = next(stop for stop in got.stops if stop.role == "ice")
+    assert (got.who, stop.last_task, got.call) == (who, at(done), at(comes))
+    assert stop.last_task - stop.first_task == timedelta(minutes=15)
+
+
+def test_where_all_hands_are_busy_for_long_somebody_comes_for_the_ice():
+    # Due at 200 in the midst of a pour from 20 on: Bo, who is not in it, comes for it.
+    by_name = crew(person("Ana", "runner"), person("Bo", "runner"))
+    found = [busy("Ana", 0, 300, (20, 300))]
+    arrivals._ice(by_name, found, "Bar", at(200))
+    assert [(a.who, a.call) for a in found] == [("Ana", at(0)), ("Bo", at(185))]
+    # Without him Ana does it before the pour, long before it is due.
+    alone = [busy("Ana", 0, 300, (20, 300))]
+    arrivals._ice(crew(person("Ana", "runner")), alone, "Bar", at(200))
+    assert [stop.last_task for stop in alone[0].stops if stop.role == "ice"] == [at(20)]
+    # Two lots of one floor after the other, never at once.
+    arrivals._ice(crew(person("Ana", "runner")), alone, "Hall", at(210))
+    assert sorted(s.last_task for s in alone[0].stops if s.role == "ice") == [at(5), at(20)]
+    assert alone[0].call == at(-10)
+    # Where the job names who sees to the ice, it is called for it rather than kept waiting.
+    named = crew(person("Ana", "runner"), person("Cy", "ice", "topcoat"))
+    found = [busy("Ana", 0, 300, (20, 300)), busy("Cy", 600, 700, (620, 700))]
+    arrivals._ice(named, found, "Bar", at(200))
+    assert [(a.who, a.call) for a in found if "ice" in a.roles] == [("Cy", at(185))]
+
+
+def test_pails_in_ice_before_the_access_stand_outside():
+    job = Made(access=Made(begins=at(0)), site=Made(zone=UTC))
+
+    def iced(*stops):
+        one = arrival(-60, 300, roles=("ice",))
+        one = replace(one, stops=tuple(arrivals._pails(room, at(by)) for room, by in stops))
+        return arrivals.ice_outside(job, [one])
+
+    assert iced(("Bar", 15), ("Hall", 40)) == ()
+    (said,) = iced(("Bar", 14), ("Hall", 40), ("Hut", -30))
+    assert said.values == {
+        "rooms": "Hut; Bar", "in_ice_at": at(-30).isoformat(), "access_at": NIGHT.isoformat()
+    }  # fmt: skip
+    # A primer begun before the access is another thing.
+    assert arrivals.ice_outside(job, [arrival(-60, 30)]) == ()
 
 
 def test_who_could_not_rest_in_between_stays():
@@ -182,7 +253,7 @@ def test_who_could_not_rest_in_between_stays():
         arrivals._ice(crew(rest_s=8 * 3600.0), two, "Bar", at(by))
         assert sorted(one.call for one in two) == [at(comes) for comes in comings]
     named = crew(person("Ana", "ice"), person("Bo", "runner"))
-    here = [arrival(0, 60, who="Bo", roles=("runner",))]
+    here = [busy("Bo", 0, 60, (20, 30))]
     arrivals._ice(named, here, "Bar", at(50))
     assert [(one.who, one.call) for one in here] == [("Bo", at(0)), ("Ana", at(35))]
 

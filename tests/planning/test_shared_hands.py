@@ -220,21 +220,25 @@ def test_breaks_that_are_missing_and_stays_that_are_long_are_said(crew_job):
 
 
 @pytest.mark.parametrize(
-    ("minutes", "who", "clock", "comings"),
+    ("minutes", "done", "who", "clock", "comings"),
     [
-        (60, "ana", "18:20", 4),  # while she is there
-        (-60, "ana", "17:45", 4),  # 18:00, and she is to come at 18:20: she comes sooner
-        (-600, "ana", "08:45", 5),  # 09:00, hours before: she comes for it
-        (665, "bo", "05:15", 4),  # 06:05, when only the topcoat crew is there
+        (90, 90, "ana", "18:20", 4),  # while she is there, her hands free from 20:14 to 20:30
+        (60, 3, "ana", "18:20", 4),  # while she is there, and mixes from 19:03 on
+        (-60, -60, "ana", "17:45", 4),  # 18:00, and she is to come at 18:20: she comes sooner
+        (-600, -600, "ana", "08:45", 5),  # 09:00, hours before: she comes for it
+        (660, 660, "bo", "05:15", 4),  # 06:00, when only the topcoat crew is there
+        (665, 660, "bo", "05:15", 4),  # and vacuums from 06:00 on
     ],
-    ids=["there", "soon", "alone", "others"],
+    ids=["there", "busy", "soon", "alone", "others", "others busy"],
 )
-def test_the_ice_is_a_task_of_somebody_with_an_hour(crew_job, minutes, who, clock, comings):
+def test_the_ice_is_a_task_of_somebody_with_an_hour(
+    crew_job, minutes, done, who, clock, comings
+):
     found = arrival_plans(crew_job, CALLS, no_ice(iced(minutes)))
     [seen] = [a for a in found if "ice" in a.roles]
     assert (seen.who, f"{seen.call:%H:%M}", len(found)) == (who, clock, comings)
     [stop] = [stop for stop in seen.stops if stop.stage == "ice"]
-    assert stop.last_task == AT + timedelta(minutes=minutes)
+    assert stop.last_task == AT + timedelta(minutes=done)
     alone = [w.code for w in people_warnings(crew_job, found) if w.code == "warn.ice_call"]
     assert alone == (["warn.ice_call"] if comings == 5 else [])
 

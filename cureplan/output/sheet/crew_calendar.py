@@ -300,23 +300,24 @@ def _stop(voice: Voice, arrival: Arrival, stop: Stop) -> str:
 
 
 def _ice_wanted(plan: Plan, voice: Voice) -> Iterator[EventBefore]:
-    """The hours at which pails must be in the ice; silent once the pour has begun."""
+    """The hours at which pails are to be in the ice; silent once the pour has begun."""
     first_pour = min((room.pour_start for room in plan.rooms), default=None)
     sees_to_it = {
-        stop.room: arrival
+        stop.room: (arrival, stop)
         for arrival in arrivals_of(plan)
         for stop in arrival.stops
         if stop.stage == "ice"
     }
     for room in plan.chill.rooms:
-        begins = room.in_ice_by.astimezone(UTC).replace(microsecond=0)
+        arrival, stop = sees_to_it[room.room]
+        # Sooner than they must be where whoever sees to it has no hands free by then.
+        begins = stop.last_task.astimezone(UTC).replace(microsecond=0)
         how = voice.label(
             "event.ice.how",
             kits=room.kits,
             ice_kg=room.ice_kg,
             stirred_at=room.in_ice_by_stirred.isoformat(),
         )
-        arrival = sees_to_it[room.room]
         how = f"{_who(voice, arrival)}: {how}"
         yield EventBefore(
             uid=_id(plan, "ice", room.room),

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
-from cureplan.core.clock import floor_to
+from cureplan.core.clock import floor_to, on_site
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.crew import LONGEST_SHIFT_S, POUR_ROLES, Crew
 from cureplan.inputs.job.model import Job
@@ -29,6 +29,7 @@ from cureplan.planning.plan.model import (
 __all__ = [
     "arrival_plans",
     "arrivals_of",
+    "ice_outside",
     "labour_of",
     "longest_stay_s",
     "people_warnings",
@@ -117,37 +118,90 @@ def _arrival(crew: Crew, who: str, calls: Sequence[Call]) -> Arrival:
 
 
 def _ice(crew: Crew, found: list[Arrival], room: str, by: datetime) -> None:
-    """Give the pails of a floor to somebody: who is there, comes soon, or comes for it.
+    """Give the pails of a floor to somebody with his hands free: who is there, comes soon, or
+    comes for it; sooner than they are due where all hands are at something else by then.
 
     Who could not rest in between comes sooner and stays.
     """
-    begins = by - ICE_TASK
-    stop = Stop(role="ice", room=room, stage="ice", first_task=begins, last_task=by)
-    able = _able(crew)
-    there = [a for a in found if a.call <= begins and by <= a.leaves]
-    if crew.holding("ice"):
-        # Who is named for the ice sees to it; else whoever is on site, the runner first.
-        there = [a for a in there if a.who in able]
-    there.sort(key=lambda a: (a.who not in able, a.call))
-    mine = sorted((a for a in found if a.who in able), key=lambda a: abs(a.call - by))
-    longer = [a for a in mine if _may_grow(crew, found, a, begins, by)]
-    soon = [a for a in longer if _time_between(a, begins, by) <= COMES_SOONER]
-    rested = [who for who in able if _rested(crew, found, who, begins, by)]
-    chosen = next(iter((*there, *soon, *(() if rested else longer))), None)
+    chosen, ends = next(_for_ice(crew, found, by), (None, by))
     if chosen is not None:
-        found[found.index(chosen)] = _with(chosen, stop)
+        found[found.index(chosen)] = _with(chosen, _pails(room, ends))
         return
+    who, ends = max(
+        ((who, _hands_free(found, who, by)) for who in _able(crew)),
+        key=lambda one: (one[1], _rested(crew, found, one[0], one[1] - ICE_TASK, one[1])),
+    )
+    begins = ends - ICE_TASK
     found.append(
         Arrival(
-            who=(rested or able)[0],
+            who=who,
             named=bool(crew.people),
             people=1,
             call=floor_to(begins, minutes=EARLY_MIN),
-            leaves=by,
+            leaves=ends,
             roles=("ice",),
-            stops=(stop,),
+            stops=(_pails(room, ends),),
             reason=Message("call.ice", {}),
         )
+    )
+
+
+def _pails(room: str, ends: datetime) -> Stop:
+    """Putting the pails of a floor in ice, done by then."""
+    return Stop(
+        role="ice", room=room, stage="ice", first_task=ends - ICE_TASK, last_task=ends
+    )  # fmt: skip
+
+
+def _for_ice(
+    crew: Crew, found: Sequence[Arrival], by: datetime
+) -> Iterator[tuple[Arrival, datetime]]:
+    """Whose stay takes in the pails of a floor, and by when they are done, best first."""
+    able, begins = _able(crew), by - ICE_TASK
+    # Who is named for the ice sees to it; else whoever is on site, the runner first.
+    hands = [a for a in found if a.who in able or not crew.holding("ice")]
+    hands.sort(key=lambda a: (a.who not in able, a.call))
+    free = {a.who: _hands_free(found, a.who, by) == by for a in found}
+    yield from ((a, by) for a in hands if free[a.who] and a.call <= begins and by <= a.leaves)
+    mine = sorted((a for a in found if a.who in able), key=lambda a: abs(a.call - by))
+    longer = [a for a in mine if free[a.who] and _may_grow(crew, found, a, begins, by)]
+    yield from ((a, by) for a in longer if _time_between(a, begins, by) <= COMES_SOONER)
+    sooner = [
+        (a, ends)
+        for a in hands
+        if (ends := _sooner(crew, found, a, by, grows=a.who in able)) is not None
+    ]
+    sooner.sort(key=lambda one: (one[0].who not in able, by - one[1]))
+    yield from (one for one in sooner if by - one[1] <= COMES_SOONER)
+    at_hand = [who for who in able if free.get(who, True)]
+    if not any(_rested(crew, found, who, begins, by) for who in at_hand):
+        yield from ((a, by) for a in longer)
+    if not at_hand:
+        yield from sooner
+
+
+def _sooner(
+    crew: Crew, found: Sequence[Arrival], arrival: Arrival, by: datetime, *, grows: bool
+) -> datetime | None:
+    """When pails due by then are done within a stay, or soon before it where it `grows`."""
+    ends = _hands_free(found, arrival.who, min(by, arrival.leaves))
+    begins = ends - ICE_TASK
+    fits = arrival.call <= begins or (
+        grows
+        and _time_between(arrival, begins, ends) <= COMES_SOONER
+        and _may_grow(crew, found, arrival, begins, ends)
+    )
+    return ends if fits else None
+
+
+def _hands_free(found: Iterable[Arrival], who: str, by: datetime) -> datetime:
+    """The last hour up to which somebody can have pails in ice and be nowhere else."""
+    stops = [stop for a in found if a.who == who for stop in a.stops]
+    ends = sorted({by, *(s.first_task for s in stops if s.first_task < by)}, reverse=True)
+    return next(
+        at
+        for at in ends
+        if all(s.last_task <= at - ICE_TASK or at <= s.first_task for s in stops)
     )
 
 
@@ -289,6 +343,25 @@ def people_warnings(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:
                     "rooms": "; ".join(stop.room for stop in arrival.stops),
                 },
             )
+
+
+def ice_outside(job: Job, arrivals: Iterable[Arrival]) -> tuple[Message, ...]:
+    """That pails go in ice before anybody may come in, where they do: they stand outside."""
+    early = [
+        stop
+        for arrival in arrivals
+        for stop in arrival.stops
+        if stop.stage == "ice" and stop.first_task < job.access.begins
+    ]
+    if not early:
+        return ()
+    early.sort(key=lambda stop: stop.last_task)
+    values: dict[str, Value] = {
+        "rooms": "; ".join(stop.room for stop in early),
+        "in_ice_at": early[0].last_task.isoformat(),
+        "access_at": on_site(job.access.begins, job.site.zone).isoformat(),
+    }
+    return (Message("warn.ice_outside", values),)
 
 
 def _long_stays(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:

@@ -28,7 +28,12 @@ from cureplan.planning.plan.answers import (
     order_answer,
     way_back_answer,
 )
-from cureplan.planning.plan.arrivals import arrival_plans, labour_of, people_warnings
+from cureplan.planning.plan.arrivals import (
+    arrival_plans,
+    ice_outside,
+    labour_of,
+    people_warnings,
+)
 from cureplan.planning.plan.calls import call_plans, coat_plans, primer_plans
 from cureplan.planning.plan.floors import bucket_plans, room_plans
 from cureplan.planning.plan.hours import beyond_hours, hour_rows, instant, limit_warnings
@@ -174,6 +179,7 @@ def assemble(
                 made_at=made_at,
             ),
             *shoe_warnings(job, schedule),
+            *ice_outside(job, arrivals),
             *people_warnings(job, arrivals),
             *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),

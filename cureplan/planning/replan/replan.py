@@ -78,7 +78,7 @@ _OF_POURS = (
     "warn.row_deep",
     "warn.divided",
 )
-_OF_ICE = ("warn.ice_passed", "warn.ice_call", "warn.ice_early")
+_OF_ICE = ("warn.ice_passed", "warn.ice_call", "warn.ice_early", "warn.ice_outside")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
