@@ -257,7 +257,8 @@ def plan_by(
     from cureplan.planning.odds.risk import known_until
     from cureplan.planning.plan.assemble import assemble, left_out, with_doubt, with_help
     from cureplan.planning.plan.choose import choose
-    from cureplan.planning.plan.ways import in_parts, look_for_help
+    from cureplan.planning.plan.parts import in_parts
+    from cureplan.planning.plan.ways import look_for_help
     from cureplan.planning.schedule.construct import prepare_pours, with_heaters
     from cureplan.planning.schedule.floor_model import Tables
     from cureplan.planning.schedule.outcome import stopped_by_hand, unless_stopped

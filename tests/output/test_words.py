@@ -21,6 +21,7 @@ from cureplan.core.messages import Message
 from cureplan.output.language import LANGUAGES, Voice, placeholders, say
 from cureplan.output.language.catalogue import PLURALS, catalogue, plural_rule
 from cureplan.output.language.clean import display_width, fit, one_line
+from cureplan.planning.schedule.changes import TASK_OF
 from cureplan.weather.hours.remarks import REMARKS
 
 NEW_YORK = ZoneInfo("America/New_York")
@@ -328,3 +329,17 @@ def test_several_rooms_and_buckets_are_said_as_people_say_them(language, names, 
     for name in ("room", "rooms", "buckets"):
         assert voice.fill(f"{{{name}}}.", {name: names}) == f"{said}."
     assert voice.fill("{remedies:list}", {"remedies": names}) == said
+
+
+def test_more_hands_are_said_by_heads():
+    def said(language: str, hands: str) -> str:
+        voice = Voice(language=language, display="metric", zone=ZoneInfo("UTC"))
+        return voice.say(Message("relax.more_hands", {"keeps": "chance", "hands": hands}))
+
+    assert said("en", "mixing.2; rake").endswith(
+        "with two more mixing stations and their mixers and one more rake"
+    )
+    assert said("es", "haul.3").endswith("con tres acarreadores más")
+    named = [f"{task}{n}" for task in {*TASK_OF.values(), "mixing"} for n in ("", ".2", ".3")]
+    for language in ("en", "es"):
+        assert {f"hands.{name}" for name in named} <= catalogue(language).words.keys()

@@ -19,7 +19,7 @@ from cureplan.inputs.job.model import Shift
 from cureplan.judge import judge
 from cureplan.planning.floor.outline import parts_at
 from cureplan.planning.plan.choose import Chosen
-from cureplan.planning.plan.ways import in_parts
+from cureplan.planning.plan.parts import in_parts
 from cureplan.planning.schedule.construct import Schedule, prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 

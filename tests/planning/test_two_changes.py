@@ -11,7 +11,7 @@ import pytest
 
 from cureplan.api import get_weather, read_job
 from cureplan.inputs.job.model import Job
-from cureplan.planning.schedule.changes import OPENING, POURING, Change
+from cureplan.planning.schedule.changes import MOST_HANDS, OPENING, POURING, Change
 from cureplan.planning.schedule.construct import prepare_pours
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.outcome import never
@@ -113,3 +113,28 @@ def test_no_pair_is_found_where_nothing_or_only_three_together_do_nor_of_what_do
     assert pairs(kitchen, three) == []
     assert len(pairs(kitchen, two)) == 1
     assert pairs(kitchen, two, "relax.more_mixing") == []
+
+
+@pytest.mark.parametrize(("need", "code"), [(1, "more_mixing"), (2, "more_hands")])
+def test_as_few_hands_as_do_are_found_beside_a_later_opening(kitchen, need, code):
+    job = kitchen[0]
+
+    def does(changed: Job) -> bool:
+        more = changed.crew.stations - job.crew.stations
+        return more >= need and changed.access.open_by > job.access.open_by
+
+    both = next(pair for pair in pairs(kitchen, does) if "relax.open_later" in codes(pair))
+    assert codes(both) == (f"relax.{code}", "relax.open_later")
+    assert both.job.crew.stations - job.crew.stations == need
+    if need > 1:
+        assert both.say.values["hands"] == f"mixing.{need}"
+
+
+def test_no_pair_is_told_of_more_hands_than_are_thought_of(kitchen):
+    job = kitchen[0]
+
+    def does(changed: Job) -> bool:
+        more = changed.crew.stations - job.crew.stations
+        return more > MOST_HANDS and changed.access.open_by > job.access.open_by
+
+    assert pairs(kitchen, does) == []

@@ -20,7 +20,8 @@ name tells the kind of value, the spec how to show it:
 `_m2_s`, `_m_s`       area or length covered in a minute
 `_m3`                 volume of a liquid
 `_frac`               percent, rounded down; `:nights` is "92 nights in 100"
-any, `:words`         a list of codes with "; " between; those without a word stay
+any, `:words`         a list of codes with "; " between, each looked up as by `:word`;
+                      those without a word stay
 any, `:list`          the same as it is said: "ice, bays and a cool filler"
 room, rooms, buckets  names with "; " between, as they are said: "5 and 6"; with forms as
                       below, `{buckets:one=bucket|other=buckets}`: "buckets 5 and 6"
@@ -217,7 +218,8 @@ class Voice:
             words = self.own.words
             return words.get(f"{name}.{value}") or self.word(str(value))
         if spec in ("words", "list"):
-            parts = [self.word_or_text(part) for part in str(value).split("; ")]
+            words, codes = self.own.words, str(value).split("; ")
+            parts = [words.get(f"{name}.{one}") or self.word_or_text(one) for one in codes]
             return "; ".join(parts) if spec == "words" else self.listed(parts)
         if "=" in spec:
             forms = dict(form.split("=", 1) for form in spec.split("|"))

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 
 from cureplan.inputs.cards.model import SlurryCard
 from cureplan.inputs.job.crew import POUR_ROLES, Crew
+from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.layout import cadence_of, lay_out
 from cureplan.planning.floor.pour import PourPlan
 
 __all__ = [
@@ -15,6 +17,7 @@ __all__ = [
     "pour_roles",
     "roles_of",
     "shared_crews",
+    "slowest_task",
     "what_is_more",
     "with_one_more",
 ]
@@ -122,5 +125,15 @@ def with_one_more(crew: Crew, task: str) -> Crew:
 
 def bottleneck(plans: Sequence[PourPlan]) -> str:
     """The task that sets the rhythm on most of the floors."""
-    limits = [plan.cadence.limit for plan in plans]
+    return _most_often([plan.cadence.limit for plan in plans])
+
+
+def slowest_task(job: Job, crew: Crew) -> str:
+    """The same with a crew nobody has looked at yet, each floor in one bay."""
+    card, layouts = job.cards.slurry, [lay_out(room, job, bays=1) for room in job.rooms]
+    paces = [cadence_of(layout, card, crew=crew, pace=job.pace) for layout in layouts]
+    return _most_often([cadence.limit for cadence in paces])
+
+
+def _most_often(limits: Sequence[str]) -> str:
     return max(set(limits), key=lambda task: (limits.count(task), task))

@@ -10,14 +10,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import chain, islice, zip_longest
 from math import inf
-from statistics import NormalDist
 
 from cureplan.inputs.job.model import Job, Remedy
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS
-from cureplan.planning.floor.split import longest_shift_s, pour_lasts_s, ways_to_split
-from cureplan.planning.odds.nights import LATE_SD_S, RHYTHM_SD_FRAC
-from cureplan.planning.plan.choose import NOISE_FRAC, Chosen, Glance, choose
+from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.plan.worth import (
     ACTS_ON,
     GLANCE_FRAC,
@@ -30,6 +27,7 @@ from cureplan.planning.plan.worth import (
     kept_of,
     lost_first,
     needless,
+    one_hand_more,
     opens_later,
     said,
     weaker,
@@ -45,6 +43,7 @@ from cureplan.planning.schedule.changes import (
     Change,
     Graded,
     also,
+    kind_of,
     more_hands,
     more_remedies,
     open_for_less,
@@ -57,10 +56,8 @@ from cureplan.planning.schedule.floor_model import Tables, timeless
 from cureplan.planning.schedule.outcome import Relaxation, Schedule, Stop, stopped_by_hand
 from cureplan.planning.schedule.relax import relaxations
 
-__all__ = ["in_parts", "look_for_help"]
+__all__ = ["look_for_help"]
 
-MOST_SPLITS = 2
-"""Ways to part a room that are planned in full."""
 MOST_HELP = 1.7
 """Looking for what would help may take so many times what the plan itself took, counted, and
 half of a last full plan: about twice."""
@@ -133,41 +130,6 @@ def _budget_s(job: Job, tables: Tables, chosen: Chosen) -> float:
     rest_s = 0.0 if chosen.odds is None else SHEET_S + ROOM_S * len(job.rooms)
     search_s = tables.tabled.with_search_s(chosen.schedule.worked)
     return min(MOST_S, MOST_HELP * (START_S + search_s + rest_s))
-
-
-def in_parts(
-    job: Job,
-    tables: Tables,
-    chosen: Chosen,
-    *,
-    issued_s: float,
-    progress: Progress | None = None,
-) -> tuple[Job, Tables, Chosen]:
-    """The same with a room in parts, where it finds no night whole or none that holds it.
-
-    Tried at the stop lines the job allows, where nothing fits, or where the pour may well
-    outlast every shift; a part may be poured another night.
-    """
-    if chosen.stopped or chosen.keeps_policy(job):
-        return job, tables, chosen
-    behind = NormalDist().inv_cdf(0.5 + 0.5 * job.policy.confidence)
-    drag, late_s = 1.0 + behind * RHYTHM_SD_FRAC, behind * LATE_SD_S
-    named = {name for failure in chosen.schedule.failures for name in failure.rooms}
-    whole = [
-        room
-        for room in sorted(job.rooms, key=lambda room: -room.area_m2)
-        if (chosen.odds is None and room.name in named)
-        or pour_lasts_s(job, room) * drag + late_s > longest_shift_s(job)
-    ]
-    for room in whole:
-        for split in islice(ways_to_split(job, room), MOST_SPLITS):
-            parts = tables.of_changed(split, was=job)
-            found = choose(split, parts, issued_s=issued_s, progress=progress)
-            if found.stopped:
-                return job, tables, chosen
-            if found.odds is not None and found.chance_frac > chosen.chance_frac + NOISE_FRAC:
-                return split, parts, found
-    return job, tables, chosen
 
 
 @dataclass(slots=True, kw_only=True)
@@ -256,7 +218,7 @@ class _Looking:
                 continue
             # The least that works holds by minutes: what goes further is tried at once.
             self.step, least_frac = None, 0.0
-            for further in self._steps(way):
+            for further in self._steps_and_hands(way):
                 found = self._tried(further)
                 # Nobody is asked for more that gives no more.
                 if found is not None and (found.reaches or found.seen_frac >= least_frac):
@@ -334,12 +296,12 @@ class _Looking:
     ) -> Iterator[tuple[Tried, Change]]:
         """What may go with a first change: of each other kind one that moves what binds, by
         hours where much is lost of it."""
-        seen = {first.way.say.code}
+        seen = {kind_of(first.way.say)}
         for change in self._by_chance(first.way.job, first.chosen, far=True):
-            code = change.say.code
-            if change.also or code in seen or not binds(code, first.way.job, first.chosen):
+            code, kind = change.say.code, kind_of(change.say)
+            if change.also or kind in seen or not binds(code, first.way.job, first.chosen):
                 continue
-            seen.add(code)
+            seen.add(kind)
             if code == REMEDIES and code in firsts:
                 # What was the best of them alone is kept.
                 change = remedies_of(first.way.job, firsts[code].way.job) or change
@@ -365,6 +327,26 @@ class _Looking:
                 steps.append(step)
         ahead = [s for s in steps if s.job.access.begins.timestamp() >= now_s]
         return ahead or [way] * (way.job.access.begins.timestamp() >= now_s)
+
+    def _steps_and_hands(self, way: Relaxation) -> Iterator[Relaxation]:
+        """The same, each as soon as the one before was tried; then, where hands are asked for
+        and buckets or the end of a shift are lost most, one more at a time while it gains."""
+        best, least_frac = None, 0.0
+        for step in self._steps(way):
+            yield step
+            if (seen := self._seen()) and seen.chance_frac > least_frac:
+                best, least_frac = step, seen.chance_frac + WORTH_FRAC
+        while (seen := self._seen()) and best is not None and not self._over(self.kept_s):
+            more = one_hand_more(self.job, best)
+            if more is None or not _needs_hands(seen):
+                return
+            yield more
+            best = more if (seen := self._seen()) and seen.chance_frac > least_frac else None
+            least_frac = seen.chance_frac + WORTH_FRAC if seen else 1.0
+
+    def _seen(self) -> Chosen | None:
+        """What was tried last, at a glance."""
+        return None if self.step is None else self.step.best
 
     def _tried(self, way: Relaxation, first: Tried | None = None) -> Tried | None:
         """The way with the chance of its full plan, or of a glance where that is far from
@@ -593,3 +575,8 @@ class _Looking:
         first_s = max(room.conditions.first_s for room in self.tables.pours.values())
         begins_s, ends_s = job.access.begins.timestamp(), job.access.open_by.timestamp()
         return first_s <= begins_s and ends_s <= reach_s
+
+
+def _needs_hands(seen: Chosen) -> bool:
+    """Whether what is lost most is what a pour at a faster pace would keep."""
+    return seen.odds is not None and lost_first(seen.odds) in ("buckets", "shifts")

@@ -14,7 +14,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.choose import Chosen, Glance
-from cureplan.planning.schedule.changes import also
+from cureplan.planning.schedule.changes import also, kind_of, more_hands_yet
 from cureplan.planning.schedule.outcome import Relaxation
 from cureplan.planning.schedule.placing import crew_spans
 
@@ -32,6 +32,7 @@ __all__ = [
     "kept_of",
     "lost_first",
     "needless",
+    "one_hand_more",
     "opens_later",
     "said",
     "weaker",
@@ -46,7 +47,7 @@ DOUBT_FRAC = 0.02
 be compared one by one."""
 LOOSE_S = 4 * 3600.0
 """A limit that far from all work is none that a second change need move: invented."""
-REMEDIES, OPENS = "relax.remedies", "relax.open_later"
+REMEDIES, OPENS, MORE_HANDS = "relax.remedies", "relax.open_later", "relax.more_"
 SHIFT_ENDS = {
     "relax.in_sooner": "begins",
     "relax.pour_sooner": "begins",
@@ -96,11 +97,21 @@ def weaker(found: Tried, behind_frac: float = DOUBT_FRAC) -> float:
 def _asks(way: Relaxation) -> frozenset[str]:
     """What a way asks for, each remedy by itself."""
     says = [say for say in (way.say, way.also) if say is not None]
-    named = (
-        str(say.values["remedies"]).split("; ") if say.code == REMEDIES else [say.code]
-        for say in says
-    )
-    return frozenset(chain(*named))
+    return frozenset(chain(*map(_each, says)))
+
+
+def _each(say: Message) -> list[str]:
+    """What a change asks for one by one: of three more at a task the first, second, third."""
+    if say.code == REMEDIES:
+        return str(say.values["remedies"]).split("; ")
+    if say.code != "relax.more_hands":
+        return [say.code]
+    many = (name.partition(".")[::2] for name in str(say.values["hands"]).split("; "))
+    return [
+        MORE_HANDS + task + (f".{n}" if n else "")
+        for task, count in many
+        for n in range(int(count or 1))
+    ]
 
 
 def in_vain(found: Tried, told: Tried) -> bool:
@@ -176,7 +187,8 @@ def needless(
 
 def _kind_of(say: Message) -> tuple[str, ...]:
     """What a change is told apart by: floors opened for carts from those for feet."""
-    return (say.code, *(str(say.values[name]) for name in ("open_for",) if name in say.values))
+    lesser = (str(say.values[name]) for name in ("open_for",) if name in say.values)
+    return (kind_of(say), *lesser)
 
 
 def each_once(ways: Sequence[Tried]) -> list[Tried]:
@@ -184,9 +196,27 @@ def each_once(ways: Sequence[Tried]) -> list[Tried]:
     kinds: dict[tuple[str, str, str], Tried] = {}
     for found in ways:
         say, second = found.way.say, found.way.also
-        named = say.code, second.code if second else "", str(say.values.get("rooms"))
+        kind = kind_of(say), kind_of(second) if second else ""
+        named = *kind, str(say.values.get("rooms"))
         kinds.setdefault(named, found)
     return list(kinds.values())
+
+
+def one_hand_more(job: Job, way: Relaxation) -> Relaxation | None:
+    """A way that asks for hands at the pour with one more of them; None where it asks for
+    none, or for as many as are thought of."""
+    change = more_hands_yet(job, way.job)
+    if change is None:
+        return None
+    first = way.say.code.startswith(MORE_HANDS)
+    return replace(
+        way,
+        job=change.job,
+        say=change.say if first else way.say,
+        also=way.also if first else also(change.say),
+        effort_min=way.effort_min + change.effort_min,
+        further=None,
+    )
 
 
 def opens_later(way: Relaxation) -> bool:

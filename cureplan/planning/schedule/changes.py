@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
 from typing import Any, Final, Literal
 
 from cureplan.core.messages import Message
+from cureplan.inputs.job.crew import Crew
 from cureplan.inputs.job.model import Heat, Job, OpenFor, Remedy, Room, Shift
-from cureplan.planning.floor.crew import what_is_more, with_one_more
+from cureplan.planning.floor.crew import slowest_task, with_one_more
 from cureplan.planning.floor.split import ways_to_split
 from cureplan.planning.schedule.placing import crew_spans
 
@@ -18,18 +20,23 @@ __all__ = [
     "COAT_SOONER",
     "GRADED",
     "IN_SOONER",
+    "MOST_HANDS",
     "OPENING",
     "POURING",
     "REMEDY_WORDS",
     "STAYING",
+    "TASK_OF",
     "Change",
     "Graded",
     "also",
     "elsewhere_stored",
+    "hands",
     "heated",
     "in_spiked_shoes",
+    "kind_of",
     "left_out",
     "more_hands",
+    "more_hands_yet",
     "more_remedies",
     "open_for_less",
     "opening_at",
@@ -43,6 +50,23 @@ __all__ = [
 
 DAY_MIN: Final = 1440
 DAY_S: Final = 86_400.0
+MOST_HANDS: Final = 3
+"""So many more hands are thought of at most: invented."""
+TASK_OF: Final = {
+    "mixer": "mixer",
+    "stations": "station",
+    "runner": "haul",
+    "rake": "rake",
+    "smoother": "smooth",
+    "broadcaster": "broadcast",
+    "edge": "edge",
+    "topcoat": "topcoat",
+    "primer": "primer",
+}
+"""What more of a crew are told as."""
+MIXING: Final = ("mixing", "mixer", "station")
+MIXING_MIN, HAND_MIN = 90.0, 75.0
+"""What one more at the mixing, or anywhere else, costs beside a delay [min]: invented."""
 MOST_SPLIT: Final = 2
 """Rooms of which a split is tried."""
 SPIKED_MIN, STORED_MIN, HEATED_MIN, LEFT_OUT_MIN = 20.0, 20.0, 240.0, 300.0
@@ -94,7 +118,7 @@ def also(say: Message) -> Message:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Graded:
-    """A limit that can be moved little or much."""
+    """A limit that can be moved little or much, by minutes or by heads."""
 
     make: Callable[[Job, int], Change | None]
     step_min: int
@@ -247,16 +271,59 @@ GRADED: Final = (COAT_SOONER, COAT_LONGER, POURING, STAYING, IN_SOONER, OPENING)
 
 def more_hands(job: Job, task: str) -> Change:
     """One more at a task of the pour, or at the coats ("topcoat") or the primer."""
-    if task in ("topcoat", "primer"):
-        crew = job.crew.with_more(task)
-        more = task
+    films = task in ("topcoat", "primer")
+    crew = job.crew.with_more(task) if films else with_one_more(job.crew, task)
+    return _with_crew(job, crew)
+
+
+def hands(task: str) -> Graded:
+    """More at a task, one after the other: at the pour each where the crew is then slowest."""
+
+    def make(job: Job, count: int) -> Change | None:
+        if count > MOST_HANDS:
+            return None
+        crew = more_hands(job, task).job.crew
+        for _ in range(count - 1):
+            then = task if task in ("topcoat", "primer") else slowest_task(job, crew)
+            crew = more_hands(replace(job, crew=crew), then).job.crew
+        return _with_crew(job, crew)
+
+    return Graded(make=make, step_min=1, most_min=MOST_HANDS, further_min=())
+
+
+def more_hands_yet(job: Job, changed: Job) -> Change | None:
+    """One more hand still in a job that has been given some, where its pour is slowest: all
+    of them told, and what this one costs. None where it was given none at the pour, or as
+    many as are thought of."""
+    given = _given(job.crew, changed.crew)
+    if given.keys() <= {"topcoat", "primer"} or given.total() >= MOST_HANDS:
+        return None
+    one = more_hands(changed, slowest_task(changed, changed.crew))
+    every = _with_crew(job, one.job.crew)
+    return replace(every, job=one.job, effort_min=every.effort_min - _effort_min(given))
+
+
+def _given(was: Crew, now: Crew) -> Counter[str]:
+    """How many more there are at each task, by the names of their words."""
+    more = {role: getattr(now, role) - getattr(was, role) for role in TASK_OF}
+    both = min(more["mixer"], more["stations"])
+    more["mixer"], more["stations"] = more["mixer"] - both, more["stations"] - both
+    return +Counter({"mixing": both, **{TASK_OF[role]: n for role, n in more.items()}})
+
+
+def _with_crew(job: Job, crew: Crew) -> Change:
+    """The job with a larger crew."""
+    given = _given(job.crew, crew)
+    if given.total() == 1:
+        say = Message(f"relax.more_{next(iter(given))}", {})
     else:
-        crew, more = with_one_more(job.crew, task), what_is_more(job.crew, task)
-    return Change(
-        job=replace(job, crew=crew),
-        say=Message(f"relax.more_{more}", {}),
-        effort_min=90.0 if task == "mixing" else 75.0,
-    )
+        some = (f"{task}.{n}" if n > 1 else task for task, n in given.items())
+        say = Message("relax.more_hands", {"hands": "; ".join(some)})
+    return Change(job=replace(job, crew=crew), say=say, effort_min=_effort_min(given))
+
+
+def _effort_min(given: Counter[str]) -> float:
+    return sum(MIXING_MIN if task in MIXING else HAND_MIN for task in given.elements())
 
 
 def unpinned(job: Job) -> Iterator[Change]:
@@ -282,6 +349,16 @@ def remedies_of(job: Job, other: Job) -> Change | None:
     """The job with the remedies that another allows besides."""
     names = [name for name in other.policy.remedies if name not in job.policy.remedies]
     return more_remedies(job, names) if names else None
+
+
+def kind_of(say: Message) -> str:
+    """What kind of change it is: more hands at a task, however many, are one."""
+    task = say.code.removeprefix("relax.more_")
+    if say.code == "relax.more_hands":
+        task = str(say.values["hands"]).split("; ")[0].partition(".")[0]
+    elif task == say.code:
+        return say.code
+    return "relax.more_" + ("mixing" if task in MIXING else task)
 
 
 def with_less(change: Change, less: Change) -> Change:

@@ -443,6 +443,7 @@ class _Windows:
             return Message("limit.no_pour_shift", values)
         values["shifts"] = _clocks(self.job.crew.pour_shifts)
         if lasts_s > longest_s:
+            values["limit"] = self.pours.plan(AS_IS).cadence.limit
             return Message("limit.pour_long", values)
         values["start_at"] = self._at(self.begins[self.pours.pour_task])
         return Message("limit.pour_shift", values)

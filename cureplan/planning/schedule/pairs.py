@@ -12,6 +12,7 @@ from cureplan.planning.schedule.changes import (
     OPENING,
     Change,
     Graded,
+    kind_of,
     open_for_less,
     opening_at,
     rooms_later,
@@ -51,7 +52,7 @@ def two_changes(
         if trials.works(less):
             break
         beside = (with_less(other, less) for other in _others(trials, less.job))
-        some = [change for change in beside if change.say.code not in alone]
+        some = [change for change in beside if kind_of(change.say) not in alone]
         wanted -= len(some)
         yield from some
         if some:
@@ -61,7 +62,7 @@ def two_changes(
         wanted = max(wanted, 1)
     if wanted > 0:
         for change in _pairs(trials, opening):
-            if change.say.code not in alone:
+            if kind_of(change.say) not in alone:
                 wanted -= 1
                 yield change
     if wanted > 0:
@@ -108,7 +109,7 @@ def _any_two(trials: Trials, alone: Collection[str]) -> Iterator[Change]:
 
 def _is_other(trials: Trials, kind: _Kind, alone: Collection[str]) -> bool:
     change = kind.make(trials.job)
-    return change is not None and change.say.code not in alone
+    return change is not None and kind_of(change.say) not in alone
 
 
 def _all_do(trials: Trials, kinds: Sequence[_Kind]) -> bool:
@@ -139,8 +140,8 @@ def _kinds(trials: Trials) -> list[_Kind]:
     job = trials.job
     every = sorted((*at_once(trials, job), *open_for_less(job)), key=lambda c: -c.effort_min)
     codes = dict.fromkeys(change.say.code for change in every)
-    hours = (*BUT_OPENING, *rooms_later(job))
-    return [graded(OPENING), *map(named, codes), *map(graded, hours)]
+    little = (*hands_of(trials), *BUT_OPENING, *rooms_later(job))
+    return [graded(OPENING), *map(named, codes), *map(graded, little)]
 
 
 def _others(trials: Trials, job: Job) -> Iterator[Change]:
@@ -151,7 +152,10 @@ def _others(trials: Trials, job: Job) -> Iterator[Change]:
     for graded in (*rooms_later(job), *BUT_OPENING):
         if top := most_of(trials, job, graded):
             yield least_of(trials, top)
-    yield from filter(trials.works, (*unpinned(job), *hands_of(trials, job)))
+    yield from filter(trials.works, unpinned(job))
+    for graded in hands_of(trials):
+        if top := most_of(trials, job, graded):
+            yield least_of(trials, top)
 
 
 def _pairs(trials: Trials, opening: datetime | None) -> Iterator[Change]:

@@ -19,12 +19,12 @@ from cureplan.planning.schedule.changes import (
     POURING,
     REMEDY_WORDS,
     Change,
+    kind_of,
     more_hands,
     more_remedies,
     open_for_less,
     opening_at,
     rooms_later,
-    unpinned,
 )
 from cureplan.planning.schedule.floor_model import FloorModel, Tables
 from cureplan.planning.schedule.heuristic import improve_orders
@@ -42,9 +42,10 @@ from cureplan.planning.schedule.trials import (
     OverError,
     Trials,
     all_would_do,
+    at_once,
+    hands_of,
     least_of,
     most_of,
-    of_failures,
 )
 
 __all__ = ["Goal", "explain", "relaxations"]
@@ -104,16 +105,19 @@ def _look(trials: Trials) -> Iterator[Change]:
     job, found = trials.job, set[str]()
     opening: datetime | None = None
     films = 1 if job.cards.primer is None else 2
-    hands = [more_hands(job, task) for task in trials.tasks]
     some = trials.goal != "windows" or all_would_do(trials, job)
     if trials.goal != "windows":
-        for change in _least_remedies(trials, hands[:-films], wanted=FEW_WAYS):
-            found.add(change.say.code)
+        hands = [more_hands(job, task) for task in trials.tasks[:-films]]
+        for change in _least_remedies(trials, hands, wanted=FEW_WAYS):
+            found.add(kind_of(change.say))
             yield change
-    once = (*unpinned(job), *of_failures(trials, job), *(hands if some else ()))
-    for change in filter(trials.works, once):
-        found.add(change.say.code)
+    for change in filter(trials.works, at_once(trials, job)):
+        found.add(kind_of(change.say))
         yield change
+    for graded in hands_of(trials) if some else ():
+        if top := most_of(trials, job, graded):
+            yield (change := least_of(trials, top))
+            found.add(kind_of(change.say))
     if trials.goal != "margin alone":
         kinds = (
             *rooms_later(job),
@@ -123,12 +127,12 @@ def _look(trials: Trials) -> Iterator[Change]:
         # Which kinds help at all is known before any is made as small as may be.
         helping = [top for graded in kinds if (top := most_of(trials, job, graded))]
         for change in filter(trials.works, open_for_less(job)):
-            found.add(change.say.code)
+            found.add(kind_of(change.say))
             yield change
             break
         for top in helping:
             yield (change := least_of(trials, top))
-            found.add(change.say.code)
+            found.add(kind_of(change.say))
             opening = change.job.access.open_by if top.graded is OPENING else opening
     if trials.goal == "windows" and len(found) < FEW_WAYS:
         yield from two_changes(trials, alone=found, opening=opening)

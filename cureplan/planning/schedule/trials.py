@@ -20,10 +20,10 @@ from cureplan.planning.schedule.changes import (
     Change,
     Graded,
     elsewhere_stored,
+    hands,
     heated,
     in_spiked_shoes,
     left_out,
-    more_hands,
     rooms_later,
     unpinned,
 )
@@ -206,6 +206,7 @@ class Top(NamedTuple):
 def at_most(trials: Trials, job: Job, graded: Graded) -> Top | None:
     """A graded change at its most, as far as the weather is known; untried."""
     coarse = trials.pairs or len(job.rooms) > SOME_ROOMS
+    coarse = coarse and graded.step_min * COARSER <= graded.most_min
     step_min = graded.step_min * (COARSER if coarse else 1)
     high = graded.most_min // step_min
     while high and not trials.thinkable(graded.make(job, high * step_min)):
@@ -223,16 +224,14 @@ def most_of(trials: Trials, job: Job, graded: Graded) -> Top | None:
 
 
 def all_would_do(trials: Trials, job: Job) -> bool:
-    """Whether a job works with one more hand at each task and all hours at their most but
-    the opening: where it does not, none of them is a way by itself."""
+    """Whether a job works with all hands and hours at their most but the opening: where it
+    does not, none of them is a way by itself."""
     for held in unpinned(job):
         job = held.job
-    for task in trials.tasks:
-        job = more_hands(job, task).job
     change: Change | None = None
-    for graded in (*rooms_later(job), *BUT_OPENING):
+    for graded in (*hands_of(trials), *rooms_later(job), *BUT_OPENING):
         if top := at_most(trials, job, graded):
-            change = top.change(top.most)
+            change = top.change(top.most) or change
             job = job if change is None else change.job
     return change is None or trials.works(replace(change, job=job))
 
@@ -281,14 +280,13 @@ def lessened(trials: Trials, top: Top) -> Top:
 
 
 def at_once(trials: Trials, job: Job) -> list[Change]:
-    """What is changed or not: hours that layers are held until, what a failure asks for,
-    and hands."""
-    return [*unpinned(job), *of_failures(trials, job), *hands_of(trials, job)]
+    """What is changed or not: hours that layers are held until, what a failure asks for."""
+    return [*unpinned(job), *of_failures(trials, job)]
 
 
-def hands_of(trials: Trials, job: Job) -> list[Change]:
-    """One more hand at each task at which one may help."""
-    return [more_hands(job, task) for task in trials.tasks]
+def hands_of(trials: Trials) -> list[Graded]:
+    """More hands at each task at which they may help."""
+    return [hands(task) for task in trials.tasks]
 
 
 def of_failures(trials: Trials, job: Job) -> Iterator[Change]:
