@@ -116,7 +116,8 @@ def _check_air(floor: Floor, primer: PrimerPlan, case: Case) -> Iterator[Finding
     then_c = float(np.interp(start_s, at_s, dew_c))
     said_c = math.nan if primer.dew_c is None else primer.dew_c
     if math.isnan(then_c) != math.isnan(said_c):
-        yield from miscounted(RULE, name, "dew points known", int(said_c == said_c), 1)
+        known = (int(said_c == said_c), int(then_c == then_c))
+        yield from miscounted(RULE, name, "dew points known", *known)
     elif said_c == said_c:
         yield from mismeasured(
             RULE, name, "dew point", said_c, then_c, within=TEMP_TOL_K, unit="°C"

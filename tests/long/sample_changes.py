@@ -174,6 +174,17 @@ EQUAL = {
         "an edge without length adds none",
     'return "mixer" if crew.mixer <= crew.stations else "station"':
         "as many of both is answered above",
+    "if 0 < people <= begins_s.size:": "as many as there are buckets wait for none",
+    "near_s = low_s if got_s <= low_s else high_s": "who stands on the edge is not told",
+    "near = low if stated <= low else high": "who stands on the edge is not told",
+    "if not abs(over_k) <= TEMP_TOL_K and room.sweats != (over_k < 0.0):":
+        "what is as cold as the dew point is not asked",
+    "if abs(one - other) > 0.05 - 1e-9:": "no two shares are it to the last digit",
+    "side = 1.0 if from_wall_m([(middle.x, middle.y)])[0] >= 0 else -1.0":
+        "no floor's middle lies on its wall",
+    "and _shared_m(grown[i], grown[j]) >= LEAST_SHARED_M": "no edge is it to the last digit",
+    "within = ROUNDED * max(1, len(parts)) if got <= low else ROUNDED":
+        "what is the least there is is not off",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 
