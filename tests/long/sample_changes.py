@@ -184,7 +184,7 @@ EQUAL = {
         "no floor's middle lies on its wall",
     "and _shared_m(grown[i], grown[j]) >= LEAST_SHARED_M": "no edge is it to the last digit",
     "within = ROUNDED * max(1, len(parts)) if got <= low else ROUNDED":
-        "what is the least there is is not off",
+        "the least is off by nothing",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 
