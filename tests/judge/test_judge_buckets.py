@@ -249,6 +249,34 @@ def test_one_thrower_has_time_for_strips_of_the_room_before_as_well(monkeypatch,
     assert any("with all that is smoothed before it" in what for what in found) == said
 
 
+def test_a_strip_of_the_room_before_that_is_early_is_not_told_of_this_floor(monkeypatch):
+    # It takes 6 s from 1000 s on, and is said to have its grains at 998.
+    floor = laid(
+        pour_s=[0.0] * 3, raked_s=[60.0] * 3, smoothed_s=[1000.0] * 3,
+        broadcast_s=[1064.0, 1124.0, 1184.0],
+    )  # fmt: skip
+    floor.partner = (None, None, None)
+    before = laid(broadcast_s=[600.0, 700.0, 998.0])
+    seam = Made(
+        after=floor, before=before, wet=True, edge=np.array([2]), ready_s=NIGHT_S + 1000.0
+    )
+    monkeypatch.setattr(bucket_rules, "seams_of", lambda _: (seam,))
+    assert told(bucket_rules._check_broadcast(judged(floor), floor)) == []
+
+
+def test_a_thrower_as_late_as_is_let_pass_hides_no_later_patch():
+    # The first, smooth at 180 s, is broadcast at 234, by six seconds too soon; the last, at
+    # 1000 s, by 44.
+    floor = laid(
+        pour_s=[0.0, 300.0, 820.0], raked_s=[60.0, 360.0, 880.0],
+        smoothed_s=[180.0, 580.0, 1000.0], broadcast_s=[234.0, 700.0, 1010.0],
+    )  # fmt: skip
+    floor.partner = (None, None, None)
+    found = told(bucket_rules._check_broadcast(judged(floor), floor))
+    (late,) = (what for what in found if "with all that is smoothed before it" in what)
+    assert late.startswith("Bar bucket 12:")
+
+
 @pytest.mark.parametrize(("is_after", "wet", "strips"), [(1, 1, 1), (1, 0, 0), (0, 1, 0)])
 def test_only_wet_strips_towards_a_floor_wait_for_it(monkeypatch, is_after, wet, strips):
     floor, before = laid(), laid()
