@@ -49,6 +49,11 @@ def test_nobody_stays_longer_than_he_may_or_comes_before_he_has_rested(
     assert agreed(Problem(rooms=rooms, crosses=((),) * len(rooms), hands=hands)) == kept
 
 
+def test_people_with_no_work_here_are_asked_for_nothing():
+    hands = (Hands(crews=(7,), most=4, rest=1),)
+    assert agreed(Problem(rooms=((task(0, lasts=9),),), crosses=((),), hands=hands))
+
+
 @pytest.mark.parametrize(
     ("setup", "moving", "more", "begins", "kept"),
     [
@@ -125,6 +130,7 @@ def test_a_crew_is_at_one_place_at_a_time(crews, begins, kept):
         # A group is poured in one go, by the way of 5 slots; from it to another takes 9.
         ((0, 5, 14), (), True), ((0, 6, 15), (), False), ((0, 5, 13), (), False),
         ((0, 4, 14), (), False), ((0, 15, 6), (), False), ((5, 0, 14), (), True),
+        ((10, 15, 24), (), True), ((10, 16, 25), (), False),
         ((0, 18, 9), (0, 1), True), ((0, 6, 15), (0, 1), True), ((0, 4, 15), (0, 1), False),
     ],
 )  # fmt: skip
@@ -132,3 +138,22 @@ def test_a_group_is_poured_in_one_go(begins, loose, kept):
     rooms = tuple((task(b, frees=b + 9, follows=b + 5),) for b in begins)
     problem = Problem(rooms=rooms, crosses=((),) * 3, groups=((0, 1),), loose=frozenset(loose))
     assert fits(problem) == kept
+
+
+@pytest.mark.parametrize(
+    ("shift_begins", "least"), [((0, 18), 0), ((-3, 18), 2), ((-1, 16), 1)]
+)
+def test_nobody_waits_in_a_shift_he_is_not_called_to(shift_begins, least):
+    # Poured at the first slot of one shift or at the twentieth, in the next.
+    pour = stage_of(
+        crew=0, begins=[0, 20], lasts=4, opens=[4, 24], closes=1000, span=[0, 1], frees=[4, 24]
+    )
+    problem = Problem(
+        rooms=((pour,),), crosses=((),), may_wait=False, shift_begins=shift_begins
+    )
+    model = OrderingModel(problem)
+    model.model.minimize(model.goal("waited"))
+    solver = cp_sat().CpSolver()
+    solver.parameters.num_workers = 1
+    assert solver.solve(model.model) == cp_sat().OPTIMAL
+    assert round(solver.objective_value) == least
