@@ -11,6 +11,7 @@ import pytest
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.schedule import tables
 from cureplan.planning.schedule.placing import Span
+from cureplan.planning.schedule.problem import stage_of
 from cureplan.planning.schedule.slots import Slots
 from cureplan.planning.schedule.tables import PourTables, Sureness, layer_stage
 
@@ -190,3 +191,172 @@ def test_a_margin_that_is_kept_lacks_nothing():
     assert pour_stage(Table(margin_s=180.0))[0].short.tolist() == [0, 0]
     assert pour_stage(Table(margin_s=500.0))[0].short.tolist() == [0, 0]
     assert pour_stage(Table(margin_s=179.0))[0].short.tolist() == [1, 1]
+
+
+# Tables
+
+
+def test_a_table_lies_straight_between_its_rows():
+    asked = []
+
+    def opens_after(_option, _rows, start_s, confidence):
+        asked.append((start_s.tolist(), confidence))
+        return tuple(start_s + hours * HOUR_S for hours in (3, 8, 20))
+
+    rows = Made(
+        at_s=np.array([0.0, 1800.0]), lasts_s=np.array([600.0, 1200.0]),
+        coldest_c=np.array([10.0, 14.0]), hottest_c=np.array([30.0, 34.0]),
+    )  # fmt: skip
+    here = Made(
+        _run_rows=lambda *_: rows, _windows={}, _opens_after=opens_after,
+        _margins=lambda *_: np.array([100.0, 200.0]),
+        pours=Made(job=Made(cards=Made(slurry=Made(limits=Made(mixed_c=(8.0, 35.0)))))),
+    )  # fmt: skip
+    sure, at_s = Made(windows=0.9), np.array([450.0, 900.0])
+    got = PourTables.table(here, PLAIN, at_s, sure=sure)
+    assert got.margin_s.tolist() == [125.0, 150.0]
+    assert got.lasts_s.tolist() == [750.0, 900.0]
+    # 3 K over the coldest, 4 K under the hottest; then 4 and 3.
+    assert got.mixed_spare_k.tolist() == [3.0, 3.0]
+    assert (got.walkable_s - at_s).tolist() == [3 * HOUR_S] * 2
+    assert (got.opens_s - at_s).tolist() == [8 * HOUR_S] * 2
+    assert (got.closes_s - at_s).tolist() == [20 * HOUR_S] * 2
+    PourTables.table(here, PLAIN, at_s, sure=sure)
+    assert len(asked) == 1
+    PourTables.table(here, PLAIN, at_s, sure=Made(windows=0.8))
+    assert [confidence for _, confidence in asked] == [0.9, 0.8]
+    # The latest few are kept.
+    for n in range(tables.MOST_WINDOWS - 2):
+        PourTables.table(here, PLAIN, np.array([float(n)]), sure=sure)
+    assert len(here._windows) == tables.MOST_WINDOWS
+    PourTables.table(here, PLAIN, np.array([1000.0]), sure=sure)
+    assert len(here._windows) == 1
+
+
+def test_margins_are_run_at_the_rows_around_the_starts_alone():
+    asked = []
+
+    def rows(_pours, _option, at_s, _read, *, speed):
+        asked.append((at_s, speed))
+        return (np.array([100.0 + at / 18.0 for at in at_s]),)
+
+    here = Made(
+        _sure_s={}, tabled=Made(rows=rows),
+        pours=Made(
+            wet_factors=lambda at, confidence, times_sd: (at + confidence + times_sd, None),
+            job=Made(policy=Made(margin_s=120.0)),
+        ),
+    )  # fmt: skip
+    run = Made(at_s=1800.0 * np.arange(6), central_s=np.array([500.0, 500, 500, 510, 900, 900]))
+    sure = Made(margins=0.5, times_sd=0.25)
+
+    def margins(*start_s):
+        return PourTables._margins(here, PLAIN, run, np.array(start_s), sure).tolist()
+
+    # At half an hour before and after the start; what is sure, and two minutes, where that
+    # is less than is expected; far rows carry none.
+    assert margins(3600.0, 3600.0) == [120.0, 320.0, 420.0, 510.0, 120.0, 120.0]
+    assert asked == [([1800.0, 3600.0, 5400.0], [1800.75, 3600.75, 5400.75])]
+    assert margins(3600.0, 5400.0)[4] == 620.0
+    assert [at_s for at_s, _ in asked[1:]] == [[7200.0]]
+    # Of another doubt nothing is known.
+    sure.times_sd = 0.5
+    margins(3600.0)
+    assert asked[2][0] == [1800.0, 3600.0, 5400.0]
+
+
+def test_least_margins_are_run_where_no_row_has_them():
+    asked = []
+
+    def rows(_pours, _option, at_s, _read):
+        asked.append(at_s)
+        return (np.array([-at for at in at_s]),)
+
+    known = {PLAIN: Made(at_s=np.array([0.0, 60.0]), central_s=np.array([7.0, 8.0]))}
+    here = Made(_rows=known, tabled=Made(rows=rows), pours=None)
+    assert PourTables.least_s(here, PLAIN, np.array([60.0, 90.0, 0.0])).tolist() == [8, -90, 7]
+    assert asked == [[90.0]]
+    assert PourTables.least_s(here, PLAIN, np.array([60.0, 0.0])).tolist() == [8, 7]
+    assert len(asked) == 1
+    here._rows = {}
+    assert PourTables.least_s(here, PLAIN, np.array([60.0])).tolist() == [-60]
+
+
+def staged(shorts, *, shut=(), idle=()):
+    """Options of one, two and more bays in turn, with what each of three begins lacks."""
+    begin, asked = np.array([10, 11, 12]), []
+
+    def states(option, _begin, _span, *_):
+        asked.append(option.bays)
+        short = np.array(shorts[min(option.bays, len(shorts)) - 1])
+        return stage_of(
+            crew=0, begins=begin, lasts=30 + option.bays, opens=50, closes=99, short=short
+        )
+
+    here = Made(
+        tabled=Made(floors=0), _states=states,
+        _possible_begins=lambda *_: (begin, np.zeros(3, dtype=np.int64)),
+        _is_open=lambda option: option.bays not in shut,
+        _buys_nothing=lambda option: option.bays in idle,
+    )  # fmt: skip
+    stage = PourTables.stage(here, [], SLOTS, remedies=["bays"], sure=None)
+    assert here.tabled.floors == 1
+    return sorted(zip(stage.begins.tolist(), stage.option.tolist(), strict=True)), asked
+
+
+def test_an_option_is_looked_at_where_no_cheaper_one_is_enough():
+    # One bay is enough at 10, two at 11 as well; nothing is at 12, so all are looked at.
+    every = [[0, 1, 3], [0, 0, 2], [0, 0, 1]]
+    found, asked = staged(every)
+    assert asked[:3] == [1, 2, 3]
+    assert found[:1] == [(10, 0)]
+    assert [option for begin, option in found if begin == 11] == [0, 1]
+    assert {option for begin, option in found if begin == 12} >= {0, 1, 2}
+    # Where two bays are enough for all, three are not looked at.
+    assert staged([[0, 1, 3], [0, 0, 0], [0, 0, 0]])[1] == [1, 2]
+    assert staged([[0, 0, 0]] * 3)[1] == [1]
+    assert staged(every, shut=(2,))[1][:2] == [1, 3]
+    assert staged(every, idle=(2,))[1][:2] == [1, 3]
+
+
+@pytest.mark.parametrize(
+    ("spans_min", "span"), [((5, 600), 1), ((10, 600), 1), ((11, 600), 0), ((5, 9), 0)]
+)
+def test_what_is_begun_stands_at_its_own_second(monkeypatch, spans_min, span):
+    work = Made(crew=0, lead_s=300.0, layer=Made(stage="pour"))
+    coat = Made(lead_s=600.0)
+    placed = Made(
+        end_s=minutes_after(NIGHT_S, 45) + 1.0, reached=None,
+        closed=Span(
+            begins_s=minutes_after(NIGHT_S, 15.5), ends_s=minutes_after(NIGHT_S, 315)
+        ),
+    )  # fmt: skip
+    asked = []
+
+    def place_pour(_pours, _option, begins_s, *, confidence):
+        asked.append((begins_s, confidence))
+        return placed
+
+    monkeypatch.setattr(tables, "place_pour", place_pour)
+    window = Made(opens_s=minutes_after(NIGHT_S, 500), closes_s=minutes_after(NIGHT_S, 1210))
+    monkeypatch.setattr(tables, "window_over", lambda *_: window)
+    pours = Made(
+        works=lambda _: (work, coat), pour_task=0,
+        settled=Made(
+            begun_s={"pour": minutes_after(NIGHT_S, 15)}, poured=None, options=(PLAIN,)
+        ),
+        job=Made(
+            policy=Made(confidence=0.8), crew=Made(changeover_s=900.0, in_group_s=240.0)
+        ),
+    )  # fmt: skip
+    spans = [Span(begins_s=NIGHT_S, ends_s=minutes_after(NIGHT_S, ends)) for ends in spans_min]
+    for windows, confidence in ((0.5, 0.5), (0.9, 0.8)):
+        sure = Sureness(windows=windows, margins=0.5, late_s=120.0)
+        stage = tables.begun_stage(pours, 0, spans, SLOTS, sure=sure)
+        # Begun 5 min before its first bucket. Two seconds of rounding cost no minute: over
+        # at 44:59, another from 59:59, in the group from 48:59.
+        assert asked.pop() == (minutes_after(NIGHT_S, 10), confidence)
+        assert [stage.begins[0], stage.ends[0], stage.frees[0]] == [10, 45, 60]
+        assert [stage.follows[0], stage.shuts[0], stage.walks[0]] == [49, 15, 316]
+        # From 500 min and 5 s less 10 of getting ready; to 1,210 less those, 5 s and 2 min.
+        assert [stage.opens[0], stage.closes[0], stage.span[0]] == [491, 1197, span]
