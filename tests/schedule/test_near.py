@@ -140,6 +140,21 @@ def test_what_is_moved_is_timed_as_what_it_begins_with(monkeypatch, near):
     assert not any(way.clear for way in moved)
 
 
+@pytest.mark.parametrize(("held", "expected"), [(0.7, {0.7}), (0.5, {0.5}), (0.4, {0.9})])
+def test_what_only_a_solver_timed_is_moved_with_windows_kept_less_surely(
+    monkeypatch, near, held, expected
+):
+    # Made up: forward timing finds nothing with windows kept more surely than so.
+    def placed(self, way):
+        return near.schedule if way.windows <= held + 1e-9 else None
+
+    monkeypatch.setattr(Near, "placed", placed)
+    seen, _ = looks(monkeypatch, near, lambda _: -1.0)
+    moved = [way for _, way in seen if way.from_s != near.own.from_s]
+    assert moved
+    assert {round(way.windows, 3) for way in moved} == expected
+
+
 def test_what_is_moved_keeps_its_order_and_its_distance(near):
     rooms = near.own.order
     moved = near.placed(near.own.moved(rooms, -1800.0))

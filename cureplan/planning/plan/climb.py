@@ -231,12 +231,20 @@ class _Climb:
         return True
 
     def _timed_alike(self) -> None:
-        """The way whose coats come out as those it begins with, or else hold most often."""
+        """The way whose coats come out as those it begins with, or else hold most often.
+
+        With its windows kept less surely where none comes out at all, as a solver's may:
+        what is moved from there comes out at least."""
         own = self.way
-        ways = (own, replace(own, way_last=True), replace(own, clear=False))
-        for way in ways:
-            self.gains(way)
-        self.way = max(ways, key=self._first_frac)
+        for windows in dict.fromkeys((own.windows, *self._looser)):
+            held = replace(own, windows=windows)
+            ways = (held, replace(held, way_last=True), replace(held, clear=False))
+            for way in ways:
+                self.gains(way)
+            self.way = max(ways, key=self._first_frac)
+            if self._first_frac(self.way) >= 0.0:
+                return
+        self.way = own
 
     def _first_frac(self, way: Way) -> float:
         schedule = self.near.placed(way)
@@ -244,11 +252,15 @@ class _Climb:
 
     def _coats_timed(self) -> None:
         """Coats more or less surely, in the other order or not clear of their windows."""
-        asked = self.near.job.policy.confidence
         self.gains(replace(self.way, way_last=not self.way.way_last))
         self.gains(replace(self.way, clear=not self.way.clear))
-        for windows in (asked, 0.5 * (asked + EVEN_ODDS), EVEN_ODDS):
+        for windows in (self.near.job.policy.confidence, *self._looser):
             self.gains(replace(self.way, windows=windows))
+
+    @property
+    def _looser(self) -> tuple[float, float]:
+        """How surely windows may be kept where they cannot be as surely as asked."""
+        return 0.5 * (self.near.job.policy.confidence + EVEN_ODDS), EVEN_ODDS
 
     def _surer(self) -> None:
         """Every floor with as much margin as may be."""
