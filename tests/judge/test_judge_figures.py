@@ -27,7 +27,7 @@ H = 3600.0
 
 
 def test_what_is_left_out_though_it_comes_in_time_is_off_by_the_time_left():
-    case = Made(plan=Made(hours=[Made(at=NIGHT), Made(at=NIGHT + timedelta(hours=9))]))
+    case = Made(plan=Made(hours=[Made(at=NIGHT + timedelta(hours=h)) for h in (0, 1, 2, 9)]))
     floor = Made(name="Hall")
     # 9 h after the first row the hours end; the floor opens 2 h before that, 120 min.
     (found,) = coat_rules._check_unknown(case, floor, "wheels", NIGHT_S + 7 * H)

@@ -254,7 +254,7 @@ def test_a_pour_ages_with_its_slab_and_by_its_own_warmth():
 
 
 def window_of(step: Step, patch_s: list[float], **when: list[float]) -> Window:
-    floor = floor_of(hours=Made(at_s=np.array([0.0, 5000.0])))
+    floor = floor_of(hours=Made(at_s=np.array([0.0, 1000.0, 2000.0, 5000.0])))
     return milestones._window(
         floor, step, lambda name: np.array(when[name]), patch_s=np.array(patch_s)
     )
@@ -375,7 +375,7 @@ def test_a_floors_clocks_are_those_of_its_layers(monkeypatch):
         2, room=room_of(), begins_s=-100.0, planned=Made(pour_s=np.array([20.0, 500.0])),
         primers=(Made(stage="primer", start=-6000.0),),
         coats=(Made(stage="coat 1", start=7000.0), Made(stage="coat 2", start=20_000.0)),
-        hours=Made(at_s=np.array([-9000.0, 50_000.0])),
+        hours=Made(at_s=np.array([-9000.0, 0.0, 9000.0, 50_000.0])),
     )  # fmt: skip
     found = milestones.cure_milestones(case_of(primer=PRIMED), floor, "lenient")
     assert found.walkable_by_stage_s == {

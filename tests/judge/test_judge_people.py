@@ -45,7 +45,8 @@ def at_night(*arrivals, calls=(), ice=(), **crew):
         (arrival(call=50.0), "before"), (arrival(call=45.0), None),
         (arrival(leaves=600.0), None), (arrival(leaves=600.02), None),
         (arrival(leaves=600.03), "longer than 10 h"), (arrival(stops=()), None),
-        (arrival(call=-5.0, first=45.02), None), (arrival(call=-5.0, first=45.04), "before"),
+        (arrival(call=-5.0, first=45.02), None),
+        (arrival(call=-5.0, first=45.025), None), (arrival(call=-5.0, first=45.04), "before"),
     ],
 )  # fmt: skip
 def test_a_stay_begins_a_set_up_early_and_ends_within_the_longest_shift(came, said):
@@ -77,7 +78,8 @@ def test_between_two_stays_lies_a_rest_but_for_an_errand_with_ice(second_call, r
     [
         ((arrival(),), 0), ((arrival(call=45.0, first=45.0),), 0),
         ((arrival(call=45.01, first=46.0),), 1), ((arrival(leaves=300.0),), 0),
-        ((arrival(leaves=299.98),), 0), ((arrival(leaves=299.96),), 1),
+        ((arrival(leaves=299.98),), 0), ((arrival(leaves=299.975),), 0),
+        ((arrival(leaves=299.96),), 1),
         ((arrival(who="Bo"),), 1), ((arrival(), arrival()), 1),
     ],
 )  # fmt: skip
@@ -111,6 +113,7 @@ def pails(begins=-45.0, ends=-30.0, room="Bar"):
         (arrival(call=-45.0, leaves=0.0), -30.0, 0),
         (arrival(call=-44.0, leaves=0.0), -30.0, 1),
         (arrival(call=-60.0, leaves=-30.02), -30.0, 0),
+        (arrival(call=-60.0, leaves=-30.025), -30.0, 0),
         (arrival(call=-60.0, leaves=-30.04), -30.0, 1),
         (arrival(call=-60.0, leaves=0.0), 300.0, 0),
         (arrival(call=-60.0, leaves=0.0), -30.02, 0),
@@ -129,7 +132,7 @@ def test_somebody_is_there_when_pails_go_into_ice(came, due, count):
     assert len(told()) == 1
 
 
-@pytest.mark.parametrize(("lasts", "count"), [(15.0, 0), (14.98, 0), (14.96, 1)])
+@pytest.mark.parametrize(("lasts", "count"), [(15.0, 0), (14.98, 0), (14.975, 1), (14.96, 1)])
 def test_pails_of_a_floor_take_a_quarter_of_an_hour(lasts, count):
     came = arrival(call=-60.0, leaves=0.0, roles=("ice",), stops=(pails(-30.0 - lasts),))
     judged = at_night(came, ice=(Made(room="Bar", in_ice_by=at(-30.0)),))
@@ -139,7 +142,8 @@ def test_pails_of_a_floor_take_a_quarter_of_an_hour(lasts, count):
 @pytest.mark.parametrize(
     ("begins", "ends", "count"),
     [
-        (0.0, 30.0, 0), (0.0, 30.02, 0), (0.0, 30.03, 1), (45.0, 60.0, 0), (44.97, 60.0, 1),
+        (0.0, 30.0, 0), (0.0, 30.02, 0), (0.0, 30.025, 0), (0.0, 30.03, 1),
+        (45.0, 60.0, 0), (44.97, 60.0, 1),
         (0.0, 300.0, 1), (33.0, 40.0, 1),
     ],
 )  # fmt: skip
@@ -176,8 +180,9 @@ def outside(rooms="Bar", ice=-30.0, access=0.0):
         # Pails alone are seen to before the access, and the plan says which and since when.
         (pails(), (outside(),), 0), (pails(), (), 1), (pails(), (outside("Hall"),), 2),
         (pails(), (outside("Bar; Hall"),), 1), (pails(0.0, 15.0), (), 0),
-        (pails(-0.02, 15.0), (), 0), (pails(-0.03, 15.0), (), 1),
+        (pails(-0.02, 15.0), (), 0), (pails(-0.025, 15.0), (), 0), (pails(-0.03, 15.0), (), 1),
         (pails(0.0, 15.0), (outside(),), 1), (pails(), (outside(ice=-30.02),), 0),
+        (pails(), (outside(ice=-30.025),), 0),
         (pails(), (outside(ice=-30.03),), 1), (pails(), (outside(access=0.03),), 1),
         (Made(stage="pour", room="Bar", first_task=at(-45.0), last_task=at(-30.0)), (), 1),
         (Made(stage="pour", room="Bar", first_task=at(-0.02), last_task=at(30.0)), (), 0),
@@ -225,9 +230,11 @@ def test_nobody_crosses_a_closed_floor_for_longer_than_two_roundings(closed, fou
     [
         (0.0, True),
         (-0.02, True),
+        (-0.025, True),
         (-0.03, False),
         (600.0, True),
         (600.02, True),
+        (600.025, True),
         (600.03, False),
     ],
 )

@@ -145,6 +145,17 @@ def test_the_half_that_a_night_finds_warmer_begins_in_the_middle(parts, warm):
     assert case._under_c(None, "Bar", buckets, planned, hours).tolist() == [30.0] * 4
 
 
+def test_the_half_in_front_is_that_of_each_bays_own_rows():
+    # Two rows, and four: of the second bay rows three and four lie in front.
+    buckets = buckets_of((1, 1, 1), (1, 2, 1), *((2, row, 1) for row in (1, 2, 3, 4)))
+    hours = Made(
+        slab=lambda at_s: np.full(at_s.size, 30.0), shade=lambda at_s: np.full(at_s.size, 26.0)
+    )
+    night = Made(slab=(Made(room="Bar", warm_parts=("front",)),))
+    got_c = case._under_c(night, "Bar", buckets, Made(pour_s=np.zeros(6)), hours)
+    assert got_c.tolist() == [26.0, 30.0, 26.0, 26.0, 30.0, 30.0]
+
+
 def rectangle(*, off_m=0.0):
     """Two bays of a 4 m front: rows of 2 and 1 patches, and of one, 3 m deep."""
     rings = [
