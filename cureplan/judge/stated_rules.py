@@ -65,13 +65,13 @@ def _check_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
 def _check_shared_rhythm(case: Case, floor: Floor) -> Iterator[Finding]:
     """No bucket follows sooner than the busiest pair of hands is done with the one before."""
     least_min = busiest_s(case, floor) / 60.0
-    if floor.plan.cadence_min < least_min - MINUTES_TOL:
+    if floor.plan.cadence_min < least_min:
         yield from mismeasured(
             "buckets", floor.name, "rhythm", floor.plan.cadence_min, least_min,
             within=MINUTES_TOL, unit="min",
         )  # fmt: skip
     apart_s = np.diff(floor.planned.liquids_s)
-    if apart_s.size and apart_s.min() < 60.0 * least_min - MARGIN_TOL_S:
+    if apart_s.size and apart_s.min() < 60.0 * least_min:
         yield from mismeasured(
             "buckets", floor.name, "interval between buckets", float(apart_s.min()) / 60.0,
             least_min, within=MINUTES_TOL, unit="min",

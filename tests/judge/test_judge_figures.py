@@ -108,7 +108,7 @@ def test_a_slab_said_to_fall_may_rise_by_the_two_tolerances(rises_k, told, monke
 
 
 @pytest.mark.parametrize(
-    ("apart", "told"), [((0,), True), ((0, 1, 3), True), ((0, 1, 2), False)]
+    ("apart", "told"), [((0,), True), ((0, 1), False), ((0, 1, 3), True), ((0, 1, 2), False)]
 )
 def test_hours_are_two_at_least_and_an_hour_apart(apart, told, monkeypatch):
     monkeypatch.setattr(verdict, "room_hours", lambda *_: ())

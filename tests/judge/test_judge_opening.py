@@ -214,7 +214,6 @@ def test_a_slab_is_looked_at_until_it_bears_or_the_hours_end(
     ],
 )  # fmt: skip
 def test_buckets_follow_as_the_busiest_hands_allow(monkeypatch, cadence_min, apart_s, words):
-    monkeypatch.setattr(stated_rules, "MARGIN_TOL_S", 7.5)
     monkeypatch.setattr(stated_rules, "MINUTES_TOL", 0.125)
     monkeypatch.setattr(stated_rules, "busiest_s", lambda *_: 300.0)
     liquids_s = NIGHT_S + np.cumsum([0.0, *apart_s])

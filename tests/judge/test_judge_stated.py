@@ -57,6 +57,18 @@ def test_a_shade_is_cooler_where_a_floor_has_a_warmer_part(shade_k, sun, halved,
 
 
 @pytest.mark.parametrize(
+    ("shade_c", "sun", "off_k"),
+    [(20.0, False, None), (19.0, False, 1.0), (21.0, False, 1.0), (19.0, True, None),
+     (22.0, True, 2.0)],
+)  # fmt: skip
+def test_a_shade_is_off_by_what_it_is_warmer_or_apart_from_a_plain_floor(shade_c, sun, off_k):
+    hours = Made(shade_c=np.full(2, shade_c), slab_c=np.full(2, 20.0))
+    floor = floor_of(hours=hours, room=Made(sun_patch=Made() if sun else None))
+    found = stated_rules._check_shade(Made(plan=Made(night=None)), floor)
+    assert [each.off_by for each in found] == ([] if off_k is None else [off_k])
+
+
+@pytest.mark.parametrize(
     ("cadence_min", "apart_min", "count"),
     [(5.0, 5.0, 0), (4.91, 5.0, 0), (4.89, 5.0, 1), (5.0, 4.91, 0), (5.0, 4.89, 1),
      (9.0, 9.0, 0)],

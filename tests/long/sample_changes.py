@@ -185,6 +185,11 @@ EQUAL = {
     "and _shared_m(grown[i], grown[j]) >= LEAST_SHARED_M": "no edge is it to the last digit",
     "within = ROUNDED * max(1, len(parts)) if got <= low else ROUNDED":
         "the least is off by nothing",
+    "if floor.plan.cadence_min <= least_min:": "just as long is off by nothing",
+    "if apart_s.size and apart_s.min() <= 60.0 * least_min:": "just as long is off by nothing",
+    'if plan.status == "within policy" and not risk.all_keep_frac > asked:':
+        "as often as asked is off by nothing",
+    "if risk.members <= 1:": "one night is as many as is asked",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 
