@@ -179,8 +179,7 @@ def _check_order(case: Case) -> Iterator[Finding]:
         ("buy.aggregate", said.aggregate_kg, cards.aggregate.bag_kg),
         ("buy.ice", case.plan.chill.ice_kg, ICE_BAG_KG[job.display]),
     ):
-        if amount_kg > 0:
-            wanted[code] = _whole(amount_kg / bag_kg)
+        wanted[code] = _whole(amount_kg / bag_kg)
     named = {line.code: line.values["packages"] for line in said.order}
     for code in sorted({*wanted, *named}):
         got = named.get(code)

@@ -189,6 +189,8 @@ EQUAL = {
     "if apart_s.size and apart_s.min() <= 60.0 * least_min:": "just as long is off by nothing",
     'if plan.status == "within policy" and not risk.all_keep_frac > asked:':
         "as often as asked is off by nothing",
+    "pull += apart @ (log_s + log_s.mean()) / milestone.spread_frac**2":
+        "what lies apart from its mean adds up to nothing",
     "if risk.members <= 1:": "one night is as many as is asked",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
