@@ -13,6 +13,7 @@ from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.odds import ages, buckets, margins, nights, risk, scatter
 from cureplan.planning.odds.nights import Visit
 from cureplan.planning.schedule.placing import Span
+from cureplan.science.rate import AgeCurve
 
 NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
 S = NIGHT.timestamp()
@@ -248,6 +249,85 @@ def test_ages_are_kept_around_what_is_laid():
     assert some.pace.shape == (1, 28)
     assert some.gained_s.shape == some.expected_s[None, :].shape
     assert whole.around(S, S + 199 * H, most_s=H) is whole
+
+
+GAS = 8.314462618  # J/(mol K), exact since 2019
+
+
+def arrhenius(energy_j_mol, from_c, to_c):
+    """How many times as fast at one temperature as at another, as written in any textbook."""
+    return np.exp(energy_j_mol / GAS * (1 / (from_c + 273.15) - 1 / (to_c + 273.15)))
+
+
+def test_ages_of_slabs_that_err_follow_the_law_of_arrhenius():
+    fit = Made(activation_energy_j_mol=50e3, reference_c=20.0, energy_sd_j_mol=5e3)
+    curve = AgeCurve(
+        S + H * np.arange(6), [20.0] * 6, activation_energy_j_mol=50e3, reference_c=20.0,
+        piece_s=600.0,
+    )  # fmt: skip
+    here = hourly([20.0] * 6)
+    # Off by nothing, and by 2 K from the second hour on.
+    night = drawn(slab_k={"Bar": np.array([[0.0] * 4, [0.0, 2.0, 2.0, 2.0]])})
+    for energy in (0.0, 1.5):
+        one = ages.DrawnAges.of(
+            curve, here, fit=fit, energy=np.array([energy, energy]), nights=night
+        )
+        # Expected at the reference: an energy that errs moves nothing there.
+        fast = arrhenius(50e3, 20.0, 22.0)
+        assert one.pace[0] == pytest.approx(np.ones(one.hours_s.size))
+        assert one.pace[1, :2] == pytest.approx([1.0, fast], rel=1e-6)
+        at_s = S + H * np.array([[0.0, 1.0, 2.0], [0.0, 1.0, 2.0]])
+        assert one.age_s(at_s)[0] == pytest.approx([0.0, H, 2 * H], rel=1e-9)
+        # Straight from hour to hour: half of both paces in the first.
+        first = 0.5 * (1 + fast) * H
+        assert one.age_s(at_s)[1] == pytest.approx([0.0, first, first + fast * H], rel=1e-6)
+        half = one.age_s(S + H * np.array([[0.5], [0.5]]))
+        assert half[:, 0] == pytest.approx([0.5 * H, 0.5 * first], rel=1e-6)
+        gone = one.between(S + H * np.array([[1.0], [1.0]]), S + H * np.array([[2.0], [2.0]]))
+        assert gone[:, 0] == pytest.approx([H, fast * H], rel=1e-6)
+        # What lies beyond its hours is held to their ends.
+        assert one.age_s(np.full((2, 1), S - H))[:, 0].tolist() == [0.0, 0.0]
+        assert one.age_s(np.full((2, 1), S + 99 * H))[0, 0] == pytest.approx(5 * H)
+    assert one.hours_s.tolist() == (S + H * np.arange(6)).tolist()
+
+
+def test_an_energy_that_errs_moves_what_is_off_its_reference():
+    fit = Made(activation_energy_j_mol=50e3, reference_c=20.0, energy_sd_j_mol=5e3)
+    got = ages.ln_pace(np.array([0.0, 2.0, -1.0]), fit=fit, temp_c=np.array([20.0, 30.0]))
+    warmer = np.log(arrhenius(5e3, 20.0, 30.0))
+    assert got == pytest.approx(np.array([[0, 0], [0, 2 * warmer], [0, -warmer]]))
+
+
+@pytest.mark.parametrize(("curve_h", "last_h"), [(200.0, 51.0), (40.0, 40.0)])
+def test_ages_are_followed_for_two_days_after_the_opening_where_the_weather_is_known(
+    curve_h, last_h
+):
+    rows_s = S + H * np.array([0.0, curve_h])
+    curve = AgeCurve(
+        rows_s, [20.0] * 2, activation_energy_j_mol=50e3, reference_c=20.0, piece_s=H
+    )
+    fit = Made(activation_energy_j_mol=50e3, reference_c=20.0, energy_sd_j_mol=0.0)
+    here = hourly([20.0] * 201)
+    one = ages.DrawnAges.of(curve, here, fit=fit, energy=np.zeros(2), nights=drawn())
+    # Its hours are four.
+    assert (one.hours_s[0], one.hours_s[-1]) == (S, S + last_h * H)
+    assert np.all(np.diff(one.hours_s) <= H)
+
+
+def test_a_kit_ages_by_its_own_pace_and_its_half_of_the_slab():
+    fit = Made(activation_energy_j_mol=50e3)
+    room = Made(
+        room=Made(name="Bar"), material=lambda _: (Made(fit=fit), None),
+        conditions=hourly([20.0, 20.0]),
+    )  # fmt: skip
+    night = drawn(
+        kit_ln={("Bar", "pour"): np.array([[0.0, 0.1], [0.0, 0.0]])},
+        half_k={"Bar": np.array([[0.0, 0.0], [0.0, 0.5]])},
+    )
+    got = ages.kit_factor(room, Made(stage="pour"), night, S)
+    # Half a kelvin is so little that the law is straight to a hundredth of it.
+    fast = arrhenius(50e3, 20.0, 20.5)
+    assert got == pytest.approx(np.array([[1.0, np.exp(0.1)], [1.0, fast]]), rel=5e-4)
 
 
 # Margins
