@@ -192,6 +192,20 @@ EQUAL = {
     "pull += apart @ (log_s + log_s.mean()) / milestone.spread_frac**2":
         "what lies apart from its mean adds up to nothing",
     "if risk.members <= 1:": "one night is as many as is asked",
+    "if len(switches) >= 1:": "a run that is the only one is taken",
+    "int((intervals.first - lengths).min()),": "nothing is free so soon",
+    "many = min(len(tasks), (high + low) // max(1, hands.rest) + 1, MOST_VISITS)":
+        "stays that are not used change nothing",
+    "self.model.add(goes > comes)": "nor do they by how long they last",
+    "int(task.intervals.last.max()) + min(most, least),": "nothing begins so late",
+    "if self.problem.setup == self.problem.moving and not self.problem.crossings:":
+        "who is first is asked where it matters",
+    "if first or low.any():": "what has no first has no offset",
+    'stay = self._int(0, high + low, f"{name} stay")': "nobody stays so long",
+    "before = max(0, high + int(task.intervals.first.min()))": "it is enough either way",
+    "after = max(0, int(task.ends_in(None).max()) + low)": "it is enough either way",
+    "self.model.add(stay >= last - first - (high + low) * (1 - used))":
+        "it is enough either way",
 }  # fmt: skip
 """Lines, as changed, that mean the same as before, and why."""
 
