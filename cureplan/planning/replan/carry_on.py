@@ -32,6 +32,7 @@ __all__ = ["Candidate", "beats", "carry_on", "could_be_beaten", "nights_of", "wi
 
 OVER_SHIFT = timedelta(minutes=15)
 """By how much a floor may run over its shift where the night carries on: invented."""
+WHOLE_DAY = timedelta(days=1)
 WAITED_S = 120.0
 """A gap between two planned floors, the changeover over, that was meant: invented."""
 LATE_BAND_S = 600.0
@@ -284,10 +285,12 @@ def _late(job: Job, pours: Mapping[str, RoomPours]) -> Job:
 
 def _longer(shift: Shift) -> Shift:
     day = date(2001, 1, 1)
-    ends = (datetime.combine(day, shift.ends, UTC) + OVER_SHIFT).time()
-    begins = shift.begins
-    whole_day = begins == shift.ends or shift.ends < begins <= ends
-    return shift if whole_day else Shift(begins=begins, ends=ends)
+    begins, ends = (datetime.combine(day, at, UTC) for at in (shift.begins, shift.ends))
+    # From an hour to the same is round the clock, and no shift is longer.
+    lasts = (ends - begins) % WHOLE_DAY or WHOLE_DAY
+    if lasts + OVER_SHIFT >= WHOLE_DAY:
+        return shift
+    return Shift(begins=shift.begins, ends=(ends + OVER_SHIFT).time())
 
 
 def _planned_s(old: Plan, *, held: bool) -> dict[str, dict[str, float]]:
