@@ -398,32 +398,6 @@ def test_a_batchs_rate_is_surer_once_more_was_read():
 
 
 @pytest.mark.parametrize(
-    ("lost", "rooms", "beats", "offered"),
-    [
-        ((0, 0, 0), "ABC", True, []), ((1, 0, 0), "ABC", True, []),
-        ((0, 1, 0), "ABC", True, ["B", "A", "C"]), ((0, 1, 0), "ABC", False, []),
-        ((0, 0, 1), "ABCDE", True, ["B", "A", "C"]), ((0, 1, 0), "A", True, []),
-    ],
-)  # fmt: skip
-def test_floors_that_left_out_would_save_what_is_lost_are_offered(
-    monkeypatch, lost, rooms, beats, offered
-):
-    one = Made(
-        rooms=[Made(name=name) for name in rooms],
-        crossed_from=lambda name: ("B",) if name == "A" else (),
-    )
-    monkeypatch.setattr(replan, "without", lambda _, names: names)
-    monkeypatch.setattr(replan, "_searched", lambda *_: Made(odds=Made(all_frac=0.9)))
-    monkeypatch.setattr(replan, "beats", lambda *_: beats)
-    here = Made(still_to_pour=lambda _: list(rooms))
-    way = Made(lost=lambda _: lost)
-    found = replan._offers(one, {}, here, way)
-    assert [message.values["room"] for message in found] == offered
-    monkeypatch.setattr(replan, "_searched", lambda *_: None)
-    assert list(replan._offers(one, {}, here, way)) == []
-
-
-@pytest.mark.parametrize(
     ("code", "room", "bucket", "done", "past"),
     [
         ("warn.short", "Bar", 2, 2, True), ("warn.short", "Bar", 3, 2, False),

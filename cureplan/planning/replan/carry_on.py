@@ -28,7 +28,15 @@ from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.problem import NEVER, Problem, Stage
 from cureplan.planning.schedule.tables import Sureness
 
-__all__ = ["Candidate", "beats", "carry_on", "could_be_beaten", "nights_of", "without"]
+__all__ = [
+    "Candidate",
+    "beats",
+    "carry_on",
+    "chance_doubt",
+    "could_be_beaten",
+    "nights_of",
+    "without",
+]
 
 OVER_SHIFT = timedelta(minutes=15)
 """By how much a floor may run over its shift where the night carries on: invented."""
@@ -128,9 +136,15 @@ def _gain(job: Job, carried: Odds, theirs: float) -> float:
     """How much oftener all of it holds another way, up to what was asked; 0 where no more
     than the count of drawn nights leaves open, and what the odds themselves may be off."""
     asked, ours = job.policy.confidence, carried.all_frac
-    doubt = 2.0 * np.sqrt((ours * (1.0 - ours) + theirs * (1.0 - theirs)) / carried.members)
     gain = min(asked, theirs) - min(asked, ours)
-    return gain if abs(gain) > doubt + ODDS_OFF else 0.0
+    return gain if abs(gain) > chance_doubt(carried, theirs) + ODDS_OFF else 0.0
+
+
+def chance_doubt(carried: Odds, theirs: float) -> float:
+    """What two chances may differ by for the count of drawn nights alone."""
+    ours = carried.all_frac
+    both = ours * (1.0 - ours) + theirs * (1.0 - theirs)
+    return float(2.0 * np.sqrt(both / carried.members))
 
 
 def could_be_beaten(job: Job, carried: Candidate, state: NightState) -> bool:

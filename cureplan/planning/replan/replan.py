@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import takewhile
@@ -17,7 +18,7 @@ from cureplan.inputs.tables.night_log import NightEvent, NightSite
 from cureplan.judge import require_confirmed
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import RoomPours
-from cureplan.planning.odds.risk import assess
+from cureplan.planning.odds.risk import Looked, assess
 from cureplan.planning.plan.assemble import assemble, with_doubt
 from cureplan.planning.plan.choose import choose
 from cureplan.planning.plan.hours import instant, minutes
@@ -47,6 +48,7 @@ from cureplan.planning.replan.job import (
     plan_series,
 )
 from cureplan.planning.replan.state import FloorState, NightState, night_state
+from cureplan.planning.replan.ways import Ways, ways_out
 from cureplan.planning.schedule.floor_model import Tables
 from cureplan.planning.schedule.lexicographic import Limits
 from cureplan.planning.schedule.tried import try_others
@@ -61,8 +63,6 @@ __all__ = [
 HOUR = timedelta(hours=1)
 NIGHT_WORK = Limits(work=0.5)
 """How much a crew that waits can have searched: a second or two with the odds."""
-MOST_LEFT_OUT = 3
-"""Floors of which leaving one out is tried."""
 BEFORE_NEXT = (
     "replan.hour_late",
     "replan.hour_early",
@@ -153,12 +153,8 @@ class _Decided(NamedTuple):
 
 def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]) -> _Decided:
     """Carrying on as planned, unless the plan's own search finds what beats it."""
-    carried = _carried(job, old, state, pours)
-    chosen, best_job = carried, without(job, carried.left_out)
-    if state.still_to_pour(job) and could_be_beaten(job, carried, state):
-        other = _searched(job, pours, state)
-        if other is not None and beats(job, other, carried):
-            chosen, best_job = other, job
+    tables = Tables(pours={r.name: pours[r.name].under(r, job) for r in job.rooms})
+    chosen, best_job, carries_on, worked = _better(job, old, state, tables)
     until_s = chosen.schedule.opens_s + HOUR.total_seconds()
     kept = {
         room.name: replace(
@@ -169,8 +165,30 @@ def _decided(job: Job, old: Plan, state: NightState, pours: dict[str, RoomPours]
         )
         for room in best_job.rooms
     }
-    offers = list(_offers(best_job, kept, state, chosen))
-    return _Decided(best_job, kept, chosen, chosen is carried, offers)
+    offers = _offers(job, old, state, tables, chosen, worked)
+    return _Decided(best_job, kept, chosen, carries_on, offers)
+
+
+class _Better(NamedTuple):
+    candidate: Candidate
+    job: Job
+    """Without what it leaves out."""
+    carries_on: bool
+    worked: float
+
+
+def _better(
+    job: Job, old: Plan, state: NightState, tables: Tables, looked: Looked | None = None
+) -> _Better:
+    """The better of carrying on and what a search finds, and what the search took."""
+    carried, worked = _carried(job, old, state, tables.pours), 0.0
+    if state.still_to_pour(job) and could_be_beaten(job, carried, state):
+        other = _searched(job, tables, state, looked)
+        if other is not None:
+            worked = other.schedule.worked
+            if beats(job, other, carried):
+                return _Better(other, job, False, worked)
+    return _Better(carried, without(job, carried.left_out), True, worked)
 
 
 def _carried(
@@ -193,33 +211,33 @@ def _carried(
     return Candidate(schedule=schedule, odds=odds, left_out=left_out)
 
 
-def _searched(job: Job, pours: Mapping[str, RoomPours], state: NightState) -> Candidate | None:
+def _searched(
+    job: Job, tables: Tables, state: NightState, looked: Looked | None = None
+) -> Candidate | None:
     """What the search for a plan finds with what is begun held fixed; None where nothing."""
-    rooms = {room.name: pours[room.name].under(room, job) for room in job.rooms}
-    found = choose(job, Tables(pours=rooms), issued_s=state.now_s, limits=NIGHT_WORK)
+    found = choose(job, tables, issued_s=state.now_s, limits=NIGHT_WORK, looked=looked)
     if found.odds is None:
         return None
     return Candidate(schedule=found.schedule, odds=found.odds)
 
 
 def _offers(
-    job: Job,
-    pours: Mapping[str, RoomPours],
-    state: NightState,
-    chosen: Candidate,
-) -> Iterator[Message]:
-    """Floors that, left for another night, would save what is lost: each planned in full."""
-    if not any(chosen.lost(job)[1:]):
-        return
-    rooms = state.still_to_pour(job)
-    crossed = {floor for room in job.rooms for floor in job.crossed_from(room.name)}
-    for name in sorted(rooms, key=lambda name: name not in crossed)[:MOST_LEFT_OUT]:
-        if len(job.rooms) == 1:
-            return
-        smaller = without(job, (name,))
-        other = _searched(smaller, pours, state)
-        if other is not None and beats(smaller, other, chosen):
-            yield Message("replan.leave_out", {"room": name, "keeps_frac": other.odds.all_frac})
+    job: Job, old: Plan, state: NightState, tables: Tables, chosen: Candidate, worked: float
+) -> list[Message]:
+    """What can still be changed, where something is lost or held less often than asked."""
+    short = chosen.odds.all_frac < job.policy.confidence
+    if not any(chosen.lost(job)) and not (short and could_be_beaten(job, chosen, state)):
+        return []
+
+    def again(changed: Job, looked: Looked) -> tuple[Candidate | None, float]:
+        with suppress(NoFeasiblePlanError):
+            found = _better(changed, old, state, tables.under(changed), looked)
+            return found.candidate, found.worked
+        return None, 0.0
+
+    return ways_out(
+        Ways(job=job, tables=tables, chosen=chosen, state=state, again=again, worked=worked)
+    )
 
 
 def _put_together(
