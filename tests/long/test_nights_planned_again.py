@@ -347,7 +347,9 @@ def nights(plan, monkeypatch, count):
 
     monkeypatch.setattr(replanning, "_carried", carried)
     monkeypatch.setattr(replanning, "_decided", chosen)
-    # What a plan says and the table of its doubt are no part of this, and most of its time.
+    # What a plan says and offers and the table of its doubt are no part of this, and most of
+    # its time.
+    monkeypatch.setattr(replanning, "_offers", lambda *_: [])
     monkeypatch.setattr(replanning, "_put_together", lambda *_: None)
     for _ in range(count):
         site = Site(plan, drawn(random, plan))
