@@ -191,6 +191,12 @@ EQUAL = {
         "as often as asked is off by nothing",
     "pull += apart @ (log_s + log_s.mean()) / milestone.spread_frac**2":
         "what lies apart from its mean adds up to nothing",
+    "elif left or not running:": "what is not wanted is not wanted later",
+    'code = "weather.clock_ahead" if off_s >= 0 else "weather.clock_behind"':
+        "a clock that is right is not told of",
+    "return body.lstrip()[:16].lower().startswith(_PAGE)": "no page's beginning is as long",
+    "size += len(unpacking.decompress(left, LARGEST_BODY_BYTES + size + 1))":
+        "what is too large may be read a little farther",
     "if risk.members <= 1:": "one night is as many as is asked",
     "if len(switches) >= 1:": "a run that is the only one is taken",
     "int((intervals.first - lengths).min()),": "nothing is free so soon",

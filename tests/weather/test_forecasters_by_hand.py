@@ -176,6 +176,51 @@ def test_a_clock_ten_minutes_off_is_warned_of(monkeypatch, off_s, codes):
     assert [m.values["off_h"] for m in found.warnings] == [600.0 / H] * len(codes)
 
 
+class Visit:
+    """Services by name, each with what it gives at once, and which of them are wanted."""
+
+    def __init__(self, given: dict[str, object], wanted) -> None:
+        self.given, self._wanted = given, wanted
+        self.answers: list[object] = []
+        self.asked: list[str] = []
+
+    def providers_for(self, _):
+        return list(self.given)
+
+    def needs(self, name, _):
+        return self._wanted(name, self.answers)
+
+    def ask(self, name, came, number, rank):
+        self.asked.append(name)
+        series = self.given[name]
+        failure = "shut" if series is None else None
+        came.put(
+            choose.ProviderResult(span_index=number, series=series, failure=failure, rank=rank)
+        )
+
+
+@pytest.mark.parametrize(
+    ("given", "wanted", "asked", "ranks"),
+    [
+        ({"a": "A", "b": "B"}, lambda *_: True, "ab", [0, 1]),
+        # What one has given spares the next, but for one that is asked whatever came.
+        ({"a": "A", "b": "B"}, lambda _, came: not came, "a", [0]),
+        ({"a": None, "b": "B", "c": "C"}, lambda _, came: not came, "ab", [0, 1]),
+        ({"a": "A", "b": "B", "c": "C"}, lambda name, came: name == "c" or not came, "ac",
+         [0, 2]),
+        ({"a": "A"}, lambda *_: False, "", []),
+        ({}, lambda *_: True, "", []),
+    ],
+)  # fmt: skip
+def test_the_next_service_is_asked_where_something_lacks(given, wanted, asked, ranks):
+    visit = Visit(given, wanted)
+    found = list(choose._side_by_side(visit, 3, None))
+    assert "".join(visit.asked) == asked
+    assert [one.rank for one in found] == ranks
+    assert {one.span_index for one in found} <= {3}
+    assert visit.answers == [one.series for one in found if one.series is not None]
+
+
 # The list of stations
 
 

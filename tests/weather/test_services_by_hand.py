@@ -21,6 +21,30 @@ from cureplan.weather.providers.hourly import ClientRows, ProviderTerms
 # Rows of the client
 
 
+@pytest.mark.parametrize(
+    ("provider", "columns"),
+    [("hourly", ["temp", "dwpt", "rhum"]), ("dwd_mosmix", ["temp", "dwpt", "rhum", "cldc"])],
+)
+def test_clouds_are_asked_of_forecasts_alone(monkeypatch, provider, columns):
+    import meteostat
+
+    given = {}
+
+    def client(where, starts, ends, **more):
+        given.update(where=where, starts=starts, ends=ends, **more)
+        return Made(fetch=lambda: given["frame"])
+
+    monkeypatch.setattr(meteostat, "hourly", client)
+    for frame, usable in ((Made(empty=False), 1), (Made(empty=True), 0), (None, 0)):
+        given["frame"] = frame
+        found = hourly.time_series("1", NOW, NOW + timedelta(hours=1), provider=provider)
+        assert (found is not None) == bool(usable)
+    assert [str(one.value) for one in given["parameters"]] == columns
+    assert [str(one.value) for one in given["providers"]] == [provider]
+    # The client reckons in UTC, and without saying so.
+    assert (given["starts"].tzinfo, given["starts"].hour) == (None, 18)
+
+
 class Frame:
     """As much of a table as is read of one, columns by name."""
 
