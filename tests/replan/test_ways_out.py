@@ -9,6 +9,7 @@ from types import SimpleNamespace as Made
 import pytest
 from log_lines import said
 
+import cureplan.planning.replan.replan as replanning
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Shift
 from cureplan.planning.replan import ways
@@ -270,6 +271,40 @@ def test_a_limit_is_moved_where_what_it_acts_on_is_lost_near_it(demo_job):
     assert not acts(COAT_LONGER, coats=0.1)
     # Where something is lost for sure, the floors may have been moved by any of them.
     assert acts(POURING, late=1, pour_ends_h=1.0)
+
+
+@pytest.mark.parametrize(("ends_min", "kinds"), [(-1, 4), (0, 4), (1, 5)])
+def test_no_pour_shift_runs_longer_once_all_is_poured(monkeypatch, ends_min, kinds):
+    monkeypatch.setattr(ways, "rooms_later", lambda _: [])
+    poured = Made(end_s=NIGHT_S + 60.0 * ends_min)
+    here = Made(
+        job=Made(rooms=[]), state=Made(now_s=NIGHT_S), _acts=lambda *_: True,
+        chosen=Made(schedule=Made(pours=[Made(end_s=NIGHT_S - 60.0), poured])),
+    )  # fmt: skip
+    found = [kind for kind, _ in ways.Ways._kinds(here)]
+    assert (POURING in found, len(found)) == (kinds == 5, kinds)
+
+
+@pytest.mark.parametrize(
+    ("begins_min", "beaten", "searches"),
+    [(1, True, True), (0, True, False), (-1, True, False), (1, False, False)],
+)
+def test_coats_to_come_are_searched_for_though_all_is_poured(
+    monkeypatch, begins_min, beaten, searches
+):
+    # Seen fault: with every bucket poured, no call of the topcoat crew at another hour was
+    # looked for, as coats were held at the hours they were planned at.
+    carried, other = candidate(0.5), candidate(0.95)
+    carried.schedule.coats = [Made(begins_s=NIGHT_S + 60.0 * begins_min)]
+    monkeypatch.setattr(replanning, "_carried", lambda *_: carried)
+    monkeypatch.setattr(replanning, "_searched", lambda *_: other)
+    monkeypatch.setattr(replanning, "could_be_beaten", lambda *_: beaten)
+    monkeypatch.setattr(replanning, "beats", lambda *_: True)
+    monkeypatch.setattr(replanning, "without", lambda one, _: one)
+    here = Made(now_s=NIGHT_S, still_to_pour=lambda _: [])
+    found = replanning._better(job(), None, here, Made(pours={}))
+    assert (found.candidate is other) == searches
+    assert found.carries_on != searches
 
 
 @pytest.mark.thorough

@@ -182,7 +182,8 @@ def _better(
 ) -> _Better:
     """The better of carrying on and what a search finds, and what the search took."""
     carried, worked = _carried(job, old, state, tables.pours), 0.0
-    if state.still_to_pour(job) and could_be_beaten(job, carried, state):
+    to_come = any(coat.begins_s > state.now_s for coat in carried.schedule.coats)
+    if to_come and could_be_beaten(job, carried, state):
         other = _searched(job, tables, state, looked)
         if other is not None:
             worked = other.schedule.worked

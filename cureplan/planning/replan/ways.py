@@ -138,8 +138,10 @@ class Ways:
 
     def _kinds(self) -> list[tuple[Graded, Sequence[int]]]:
         """What may be moved, but what acts on nothing that is lost."""
+        pours = self.chosen.schedule.pours
+        to_pour = any(pour.end_s > self.state.now_s for pour in pours)
         kinds = [
-            (POURING, POUR_MIN),
+            *([(POURING, POUR_MIN)] if to_pour else []),
             (STAYING, POUR_MIN),
             (COAT_SOONER, COAT_MIN),
             (COAT_LONGER, COAT_MIN),
