@@ -648,3 +648,19 @@ def test_two_more_stations_ask_for_more_than_one():
     # Of more at one task the likeliest is told, of two tasks each.
     rake = tried(0.5, "relax.more_rake", effort_min=75.0)
     assert each_once([both, one, rake]) == [both, rake]
+
+
+def test_a_bar_wanted_later_with_floors_for_carts_asks_not_for_feet_alone():
+    def way(chance_frac: float, use: str, *codes: str) -> Tried:
+        less = Message("relax.open_for", {"open_for": f"open_for.{use}"})
+        one = tried(chance_frac, "a", effort_min=240.0 * (1 + len(codes)))
+        says = [*(Message(code, {}) for code in codes), less]
+        also_ = also(says[1]) if codes else None
+        return one._replace(way=replace(one.way, say=says[0], also=also_))
+
+    feet, later = way(0.63, "feet"), way(0.61, "carts", "relax.rooms_later")
+    assert not in_vain(later, feet)
+    assert not in_vain(feet, later)
+    # For feet is more than for carts, and so is the same with a room later besides.
+    assert in_vain(way(0.61, "feet", "relax.rooms_later"), feet)
+    assert in_vain(way(0.61, "feet", "relax.rooms_later"), way(0.61, "carts"))

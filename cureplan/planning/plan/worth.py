@@ -14,7 +14,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.choose import Chosen, Glance
-from cureplan.planning.schedule.changes import also, kind_of, more_hands_yet
+from cureplan.planning.schedule.changes import EASE, also, kind_of, more_hands_yet
 from cureplan.planning.schedule.outcome import Relaxation
 from cureplan.planning.schedule.placing import crew_spans
 
@@ -101,7 +101,12 @@ def _asks(way: Relaxation) -> frozenset[str]:
 
 
 def _each(say: Message) -> list[str]:
-    """What a change asks for one by one: of three more at a task the first, second, third."""
+    """What a change asks for one by one: of three more at a task the first, second, third; of
+    floors opened for feet that they are not for carts either."""
+    if "open_for" in say.values:
+        uses: Sequence[str] = EASE
+        least = uses.index(str(say.values["open_for"]).removeprefix("open_for."))
+        return [f"{say.code}.{use}" for use in uses[least:]]
     if say.code == REMEDIES:
         return str(say.values["remedies"]).split("; ")
     if say.code != "relax.more_hands":

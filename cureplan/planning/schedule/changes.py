@@ -18,6 +18,7 @@ from cureplan.planning.schedule.placing import crew_spans
 __all__ = [
     "COAT_LONGER",
     "COAT_SOONER",
+    "EASE",
     "GRADED",
     "IN_SOONER",
     "MOST_HANDS",
