@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import math
+import sqlite3
 import time
+from contextlib import closing
 from datetime import datetime, timedelta
+from pathlib import Path
 from types import SimpleNamespace as Made
 
 import numpy as np
@@ -275,3 +279,100 @@ def test_stations_that_report_come_first_then_by_remoteness(monkeypatch):
     assert {one.key: one.height_above_site_m for one in found} == {
         "near": 0.0, "high": 300.0, "flat": 0.0, "odd": 0.0, "far": 0.0, "gone": 0.0
     }  # fmt: skip
+
+
+PAGE, LIST = b"<html>log in", b"a list"
+
+
+def renewed(monkeypatch, folder, *, body=LIST, last=None, error=None, old=False):
+    """What comes of asking for a new list, of which `a list` alone is whole."""
+    import meteostat
+
+    def connect(*, in_memory):
+        assert not in_memory
+        if error is not None:
+            raise error
+        Path(meteostat.config.stations_db_file).write_bytes(body)
+        return Made(close=lambda: None)
+
+    before = meteostat.config.stations_db_file
+    monkeypatch.setattr(meteostat.stations, "connect", connect, raising=False)
+    monkeypatch.setattr(stations, "_is_whole", lambda part: part.read_bytes() == LIST)
+    monkeypatch.setattr(stations, "_opens", lambda _: old)
+    monkeypatch.setattr(stations, "_age_s", lambda _: 9.0)
+    here = Made(
+        mark=lambda: 0, last=lambda: last, since=lambda _: [] if last is None else [last]
+    )
+    try:
+        return stations._renew(folder / "stations.db", here)
+    finally:
+        meteostat.config.stations_db_file = before
+        assert [path.name for path in folder.iterdir()] in ([], ["stations.db"])
+
+
+def answer_of(status: int = 200) -> Answer:
+    return Answer(url="https://x.org/stations", status=status)
+
+
+def test_a_whole_list_takes_the_place_of_the_old(monkeypatch, tmp_path):
+    assert renewed(monkeypatch, tmp_path, last=answer_of()) is None
+    assert (tmp_path / "stations.db").read_bytes() == LIST
+
+
+@pytest.mark.parametrize(
+    ("body", "status", "code", "said"),
+    [
+        (PAGE, 200, "net.page", "x.org: answered with a web page"),
+        (b"half", 200, "net.unusable", "x.org: the answer could not be used"),
+        (PAGE, 404, "net.status", "x.org: HTTP 404"),
+        (b"half", None, "net.nothing", "no answer"),
+    ],
+)
+def test_why_no_new_list_could_be_had(monkeypatch, tmp_path, body, status, code, said):
+    def last():
+        return None if status is None else answer_of(status)
+
+    with pytest.raises(WeatherUnavailableError) as caught:
+        renewed(monkeypatch, tmp_path, body=body, last=last())
+    assert f"({said}" in str(caught.value)
+    assert caught.value.reason.code == "provider.no_list"
+    assert [one.code for one in caught.value.reason.values["why"]] == [code]
+    # The old one does where there is one, and why is told of it.
+    told = renewed(monkeypatch, tmp_path, body=body, last=last(), old=True)
+    assert (told.code, told.values["age_s"]) == ("weather.list_old", 9.0)
+    assert [one.code for one in told.values["why"]] == [code]
+
+
+@pytest.mark.parametrize(
+    ("error", "code"),
+    [
+        (OSError(errno.ENOSPC, "full"), "provider.disk"),
+        (OSError(errno.ECONNRESET, "gone"), "provider.no_list"),
+        (ValueError("what"), "provider.no_list"),
+    ],
+)
+def test_a_full_disk_is_no_fault_of_a_server(monkeypatch, tmp_path, error, code):
+    with pytest.raises(WeatherUnavailableError) as caught:
+        renewed(monkeypatch, tmp_path, error=error)
+    assert caught.value.reason.code == code
+
+
+@pytest.mark.parametrize(
+    ("tables", "whole"),
+    [(("stations", "names", "identifiers", "inventory"), True), (("stations", "names"), False),
+     ((), False)],
+)  # fmt: skip
+def test_a_list_is_whole_with_all_of_its_tables(tmp_path, tables, whole):
+    path = tmp_path / "stations.db"
+    with closing(sqlite3.connect(path)) as db:
+        for table in tables:
+            db.execute(f"CREATE TABLE {table} (id TEXT)")
+        db.commit()
+    assert stations._is_whole(path) == whole
+    assert not stations._is_whole(tmp_path / "none.db")
+    assert not stations._opens(path)
+    if tables:
+        with closing(sqlite3.connect(path)) as db:
+            db.execute("INSERT INTO stations VALUES ('1')")
+            db.commit()
+        assert stations._opens(path)
