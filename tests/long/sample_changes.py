@@ -191,6 +191,7 @@ EQUAL = {
         "as often as asked is off by nothing",
     "pull += apart @ (log_s + log_s.mean()) / milestone.spread_frac**2":
         "what lies apart from its mean adds up to nothing",
+    "if search.score is not None or search.choice is not None:": "a choice has its score",
     "elif left or not running:": "what is not wanted is not wanted later",
     'code = "weather.clock_ahead" if off_s >= 0 else "weather.clock_behind"':
         "a clock that is right is not told of",

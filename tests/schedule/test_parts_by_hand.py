@@ -163,6 +163,20 @@ def test_without_a_score_a_part_is_asked_and_nothing_told(monkeypatch):
     assert (calls, news, search.bounds) == (["ready"], [], {"ready": 4})
 
 
+def test_a_cost_may_miss_what_is_missed_beyond_the_least(monkeypatch):
+    # 900 slots are missed where 400 must be: one room may miss 500 more than its own least.
+    monkeypatch.setattr(lexicographic, "least_cost", lambda stage, missed: stage + missed)
+    tasks = [(0, 0, 1), (0, 1, 2)]
+    search = search_of(
+        problem=Made(tasks=lambda: tasks), score=ZERO._replace(short_sum=900, cost=9999)
+    )
+    simple = ZERO._replace(short_sum=400, cost=7)
+    assert lexicographic._bound(search, "cost", simple) == 1003
+    assert lexicographic._bound(search, "ready", simple) == 0
+    search.score = None
+    assert lexicographic._bound(search, "cost", simple) == 7
+
+
 # One part
 
 
@@ -334,7 +348,7 @@ def ask(
 
 
 def test_parts_before_are_held_and_the_part_is_kept_to_its_bound(monkeypatch):
-    search, ended, model, limits = ask(monkeypatch, STATUS.OPTIMAL)
+    search, ended, model, limits = ask(monkeypatch, STATUS.OPTIMAL, began_s=40.0)
     assert model.asked == [
         ("waited", "<=", 0), ("short_most", "<=", 9), ("short_most", ">=", 1),
         ("least", "short_most"),
@@ -342,8 +356,8 @@ def test_parts_before_are_held_and_the_part_is_kept_to_its_bound(monkeypatch):
     assert model.hinted == ["first"]
     assert (search.choice, search.bounds["short_most"], ended) == ("better", 3, "settled")
     assert (search.worked, search.asked) == (1.0, True)
-    # Begun at 0 and it is 100 s now; half an hour is given.
-    assert limits == {"work": 5.0, "emergency_s": 1700.0}
+    # Begun at 40 s and it is 100 s now; half an hour is given.
+    assert limits == {"work": 5.0, "emergency_s": 1740.0}
 
 
 def test_without_a_choice_nothing_is_held(monkeypatch):
