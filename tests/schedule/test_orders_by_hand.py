@@ -390,7 +390,7 @@ def windows(*, works=(), begins_=(), pins=None, rooms=((),), **crew):
     job = Made(site=Made(zone=UTC), crew=Made(**crew), due=lambda _: at(500))
     pours = Made(
         room=Made(name="Bar", pins=pins or {}), works=lambda _: works, pour_task=0,
-        plan=lambda _: Made(times=Made(last_s=3600.0)),
+        plan=lambda _: Made(times=Made(last_s=3600.0), cadence=Made(limit="rake")),
         tasks=[(work.layer,) for work in works],
     )  # fmt: skip
     slots = Slots(origin_s=NIGHT_S)
@@ -438,6 +438,7 @@ def test_a_pour_is_held_against_the_longest_shift(monkeypatch, lead, shift, code
     assert got.code == f"limit.{code}"
     assert got.values["longest_s"] == (0.0 if shift is None else 60.0 * (shift - 10))
     assert got.values["lasts_s"] == 3600.0 + 60.0 * lead
+    assert got.values.get("limit") == ("rake" if code == "pour_long" else None)
 
 
 @pytest.mark.parametrize(
