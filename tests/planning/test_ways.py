@@ -13,7 +13,7 @@ import pytest
 from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Person
-from cureplan.inputs.job.model import Job, Shift
+from cureplan.inputs.job.model import Heat, Job, Shift
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.plan.choose import Chosen, Glance, choose
 from cureplan.planning.plan.ways import FEW, _Looking, look_for_help
@@ -35,6 +35,7 @@ from cureplan.planning.schedule.changes import (
     Change,
     _all,
     also,
+    cooled,
     hands,
     kind_of,
     left_out,
@@ -44,10 +45,10 @@ from cureplan.planning.schedule.changes import (
     open_for_less,
 )
 from cureplan.planning.schedule.construct import prepare_pours
-from cureplan.planning.schedule.floor_model import Tables, floor_model
+from cureplan.planning.schedule.floor_model import Tables, _air_is_other, floor_model
 from cureplan.planning.schedule.outcome import Failure, Relaxation, never
 from cureplan.planning.schedule.placing import crew_spans
-from cureplan.planning.schedule.relax import _least_remedies, explain
+from cureplan.planning.schedule.relax import _least_remedies, _relaxation, explain
 from cureplan.planning.schedule.trials import _worth_leaving
 from tests.commands.steady import write_job, write_weather
 
@@ -664,3 +665,40 @@ def test_a_bar_wanted_later_with_floors_for_carts_asks_not_for_feet_alone():
     # For feet is more than for carts, and so is the same with a room later besides.
     assert in_vain(way(0.61, "feet", "relax.rooms_later"), feet)
     assert in_vain(way(0.61, "feet", "relax.rooms_later"), way(0.61, "carts"))
+
+
+def test_rooms_too_hot_are_cooled_and_with_every_remedy_where_that_is_too_little(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    job = replace(job, policy=replace(job.policy, remedies=("hour",)))
+    (floor,) = job.rooms
+    held = replace(floor, name="Bar", climate="held", set_point_c=18.0)
+    job = replace(job, rooms=(floor, held))
+    (change,) = cooled(job, ["Cook line", "Bar"], to_c=26.0)
+    assert change.say == Message("relax.cooled", {"rooms": "Cook line", "temp_c": 26.0})
+    assert [r.set_point_c for r in change.job.rooms] == [26.0, 18.0]
+    assert {r.climate for r in change.job.rooms} == {"held"}
+    more = change.further
+    assert more is not None
+    assert more.also is not None
+    assert more.also.values["remedies"] == "chill; cool filler; bays"
+    assert more.job.rooms == change.job.rooms
+    assert set(more.job.policy.remedies) == set(REMEDY_WORDS)
+    assert [*cooled(job, ["Bar"], to_c=26.0)] == []
+    # Both are tried: what goes further asks for something else.
+    look = SimpleNamespace(job=job, issued_s=PLANNED_S, _missing=lambda _: [])
+    way = _relaxation(change, "windows")
+    assert _Looking._steps(look, way) == [way, way.further]
+
+
+def test_air_is_reckoned_anew_for_each_room_that_is_heated_or_held_otherwise(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    (floor,) = job.rooms
+    heat = Heat(to_c=21.0, from_at=job.access.begins, runs=True)
+    was = replace(job, rooms=(floor, replace(floor, name="Bar", heat=heat)))
+    assert not _air_is_other(was, was)
+    heated_alike = replace(was, rooms=(replace(floor, heat=heat), was.rooms[1]))
+    held = replace(was, rooms=(replace(floor, climate="held", set_point_c=26.0), was.rooms[1]))
+    assert _air_is_other(heated_alike, was)
+    assert _air_is_other(held, was)
+    part = replace(was, rooms=(replace(floor, name="Cook line (1 of 2)", part_of=floor.name),))
+    assert not _air_is_other(part, was)

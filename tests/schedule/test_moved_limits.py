@@ -379,6 +379,18 @@ def test_rooms_that_are_too_cold_or_wet_may_be_heated():
     assert trials._cold_rooms(failures) == ["A", "C", "D", "F"]
 
 
+def test_rooms_whose_air_or_slab_is_too_hot_may_be_cooled():
+    def hot(name, what, code="limit.too_hot"):
+        says = [Message(code, {"what": f"limited.{what}"})]
+        return Made(rooms=(name,), says=says)
+
+    failures = [
+        hot("A", "air"), hot("B", "slab", "limit.too_hot_always"), hot("C", "material"),
+        hot("D", "mixed"), hot("E", "air", "limit.too_cold"), failure("F"),
+    ]  # fmt: skip
+    assert trials._hot_rooms(failures) == ["A", "B"]
+
+
 @pytest.mark.parametrize(
     ("dew_c", "to_c"), [(10.0, 190 / 9), (15.2, 22.0), (16.0, 22.0), (30.0, 35.0)]
 )
@@ -389,7 +401,7 @@ def test_heat_keeps_clear_of_the_dew_point_by_twice_what_is_asked(dew_c, to_c):
         for name, off in (("A", 0.0), ("B", 5.0))
     }
     look = Made(pours=pours, job=Made(policy=Made(dew_margin_k=3.0)))
-    assert trials._heat_to_c(look, ["A", "B"]) == pytest.approx(to_c)
+    assert trials._clear_of_dew_c(look, ["A", "B"]) == pytest.approx(to_c)
 
 
 @pytest.mark.parametrize(

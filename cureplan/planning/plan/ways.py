@@ -325,6 +325,9 @@ class _Looking:
         for step in (further, further and further.further):
             if step is not None and step.job not in [other.job for other in (way, *steps)]:
                 steps.append(step)
+        if way.also is None and further is not None and further.also is not None:
+            # What goes further asks for something else as well.
+            return [way, *steps]
         ahead = [s for s in steps if s.job.access.begins.timestamp() >= now_s]
         return ahead or [way] * (way.job.access.begins.timestamp() >= now_s)
 

@@ -30,6 +30,7 @@ __all__ = [
     "Change",
     "Graded",
     "also",
+    "cooled",
     "elsewhere_stored",
     "hands",
     "heated",
@@ -71,8 +72,8 @@ MIXING_MIN, HAND_MIN = 90.0, 75.0
 MOST_SPLIT: Final = 2
 """Rooms of which a split is tried."""
 SPIKED_MIN, STORED_MIN, HEATED_MIN, LEFT_OUT_MIN = 20.0, 20.0, 240.0, 300.0
-"""What shoes, another store, heaters, and a room left for another time cost beside a delay
-[min]: invented."""
+"""What shoes, another store, heaters or coolers, and a room left for another time cost
+beside a delay [min]: invented."""
 STORE_C: Final = (70.0 - 32.0) / 1.8
 """Where kits are usually kept, common practice, no source."""
 REMEDY_WORDS: Final[dict[Remedy, str]] = {
@@ -422,6 +423,26 @@ def heated(job: Job, names: Sequence[str], *, to_c: float) -> Iterator[Change]:
 
 def _may_be_heated(room: Room, to_c: float) -> bool:
     return room.climate != "held" and (room.heat is None or room.heat.to_c < to_c)
+
+
+def cooled(job: Job, names: Sequence[str], *, to_c: float) -> Iterator[Change]:
+    """Rooms held at a temperature by cooling; taken further, by every remedy as well."""
+    warm = [room for room in job.rooms if room.name in names and room.climate != "held"]
+    if not warm:
+        return
+    rooms = tuple(
+        replace(r, climate="held", set_point_c=to_c, heat=None) if r in warm else r
+        for r in job.rooms
+    )
+    named = "; ".join(room.name for room in warm)
+    change = Change(
+        job=replace(job, rooms=rooms),
+        say=Message("relax.cooled", {"rooms": named, "temp_c": to_c}),
+        effort_min=HEATED_MIN,
+    )
+    missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
+    every = more_remedies(change.job, missing).after(change) if missing else None
+    yield replace(change, further=every)
 
 
 def splits(job: Job) -> Iterator[Change]:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from cureplan.inputs.job.model import Crew, Heat, Job, Materials, Remedy, Room
+from cureplan.inputs.job.model import Crew, Job, Materials, Remedy, Room
 from cureplan.planning.floor.crew import shared_crews
 from cureplan.planning.floor.layers import CREWS
 from cureplan.planning.floor.pour import PourOption, RoomPours
@@ -80,7 +80,8 @@ class Tables:
     tabled: Tabled = field(default_factory=Tabled)
     """What all of them took together."""
     anew: Callable[[Job], Mapping[str, RoomPours]] | None = None
-    """Air and slabs of a job whose rooms are heated otherwise; None where nobody may ask."""
+    """Air and slabs of a job whose rooms are heated or cooled otherwise; None where nobody
+    may ask."""
 
     def of(self, room: str) -> PourTables:
         """The tables of one room."""
@@ -102,7 +103,7 @@ class Tables:
         if floors in self.others:
             return self.others[floors].under(job)
         known = self.pours
-        if self.anew is not None and any(room.heat not in _heats(was) for room in job.rooms):
+        if self.anew is not None and _air_is_other(job, was):
             known = self.anew(job)
         pours = {r.name: known.get(r.name) or known[str(r.part_of)] for r in job.rooms}
         pours = {r.name: pours[r.name].under(r, job) for r in job.rooms}
@@ -119,8 +120,14 @@ def timeless(job: Job) -> tuple[Crew, Materials, tuple[Room, ...]]:
     return replace(job.crew, pour_shifts=(), topcoat_shifts=()), job.materials, rooms
 
 
-def _heats(job: Job) -> tuple[Heat | None, ...]:
-    return tuple(room.heat for room in job.rooms)
+def _air_is_other(job: Job, was: Job) -> bool:
+    """Whether a room is heated or held otherwise than it was, or the room it is part of."""
+    before = {room.name: (room.climate, room.set_point_c, room.heat) for room in was.rooms}
+    return any(
+        (room.climate, room.set_point_c, room.heat)
+        != (before.get(room.name) or before[str(room.part_of)])
+        for room in job.rooms
+    )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True, eq=False)

@@ -19,6 +19,7 @@ from cureplan.planning.schedule.changes import (
     OPENING,
     Change,
     Graded,
+    cooled,
     elsewhere_stored,
     hands,
     heated,
@@ -291,13 +292,15 @@ def hands_of(trials: Trials) -> list[Graded]:
 
 def of_failures(trials: Trials, job: Job) -> Iterator[Change]:
     """What acts on why there is no plan: another store, spiked shoes, heaters where it is too
-    cold, rooms that fail left for another time."""
+    cold and coolers where too hot, rooms that fail left for another time."""
     if not trials.failures:
         return
     yield from elsewhere_stored(job)
     yield from in_spiked_shoes(job)
     if cold := _cold_rooms(trials.failures):
-        yield from heated(job, cold, to_c=_heat_to_c(trials, cold))
+        yield from heated(job, cold, to_c=_clear_of_dew_c(trials, cold))
+    if hot := _hot_rooms(trials.failures):
+        yield from cooled(job, hot, to_c=_clear_of_dew_c(trials, hot))
     for names in _worth_leaving(job, trials.failures):
         yield from left_out(job, names)
 
@@ -312,9 +315,23 @@ def _cold_rooms(failures: Sequence[Failure]) -> list[str]:
     ]
 
 
-def _heat_to_c(trials: Trials, rooms: Sequence[str]) -> float:
-    """What heaters may keep: a usual warmth, or clear of the dew point by as much again as
-    the job asks."""
+def _hot_rooms(failures: Sequence[Failure]) -> list[str]:
+    """Rooms whose air or slab cooling may mend."""
+    return [
+        name
+        for failure in failures
+        if any(
+            say.code.startswith("limit.too_hot")
+            and say.values["what"] in ("limited.air", "limited.slab")
+            for say in failure.says
+        )
+        for name in failure.rooms
+    ]
+
+
+def _clear_of_dew_c(trials: Trials, rooms: Sequence[str]) -> float:
+    """What heaters or coolers may keep: a usual warmth, or clear of the dew point by as much
+    again as the job asks."""
     conditions = [trials.pours[name].conditions for name in rooms]
     dew_c = max(float(np.nanmax(one.dew_c)) for one in conditions)
     clear_c = dew_c + 2.0 * trials.job.policy.dew_margin_k
