@@ -176,6 +176,13 @@ REPORTS = {
             "12 ft x 9.5 ft, storage",
         ),
         ("Rain or a wait: nothing is mixed", {"wait": "45"}, "wait until", "21:50"),
+        ("The pour shift runs until", {"clock": "05:30"}, "pour shift until", "18T05:30:00-04"),
+        (
+            "The topcoat shift begins",
+            {"clock": "23:00"},
+            "topcoat shift from",
+            "17T23:00:00-04",
+        ),
     ),
     "es": (
         ("Falló un taladro", {}, "drill down", ""),
@@ -209,6 +216,7 @@ def test_a_report_that_cannot_be_is_refused_and_not_logged(open_sheet: Opener):
     sheet = open_sheet(at=after(7))
     assert "Write the number" in report(sheet, "Slab read", room="Corridor", temp="")
     assert "Write the number" in report(sheet, "Slab read", room="Corridor", temp="400")
+    assert "At what time" in report(sheet, "The pour shift runs until", clock="")
     assert "Tick the bucket" in report(sheet, "Wet edge went dead")
     assert "a name" in report(sheet, "A room is added", name="corridor", length="9", width="9")
     sheet.row(0).locator("[data-tick]").check()

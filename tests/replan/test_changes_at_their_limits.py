@@ -268,6 +268,7 @@ def test_only_planned_buckets_with_a_line_tell_of_the_clock():
 
 def test_what_was_lost_and_reported_is_told_once():
     def event(kind, role=None, until=None, **more):
+        more = {"shift_at": None, **more}
         return Made(event=kind, role=role, until=until, bucket=None, room=None, **more)
 
     new = plan(room("Bar", kits=7), job=Made(site=Made(zone=UTC)))
@@ -286,6 +287,9 @@ def test_what_was_lost_and_reported_is_told_once():
     found = changes._reported(new, state(added=added, dropped=("Hall",)), [])
     assert codes(found) == ["dropped", "added", "added_no_way"]
     assert [f.values.get("kits") for f in found] == [None, 7, 0]
+    moved = event("pour shift until", shift_at=at(330))
+    (told,) = changes._reported(new, state(wait_s=at(-1).timestamp()), [moved])
+    assert told.values == {"shift": "pour shift until", "shift_at": at(330).isoformat()}
 
 
 def test_spoiled_kits_are_told_room_by_room():

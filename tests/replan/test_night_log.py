@@ -57,6 +57,9 @@ def test_every_event_is_understood():
         '2013-07-18T00:03,room added,Pot wash,,"12 ft x 10 ft, storage, through Corridor",',
         "2013-07-18T00:04,room dropped,Pot wash,,,",
         "2013-07-18T00:05,wait until,,,2013-07-18T01:00,rain",
+        "2013-07-18T00:06,pour shift until,,,2013-07-18T05:30,",
+        "2013-07-18T00:07,topcoat shift from,,,2013-07-18T04:00,",
+        "2013-07-18T00:08,topcoat shift until,,,2013-07-18T18:00,",
     )
     assert {event.event for event in events} == set(EVENTS)
     by_event = {event.event: event for event in events}
@@ -69,6 +72,7 @@ def test_every_event_is_understood():
     assert by_event["wet edge ended"].at == datetime(2013, 7, 18, 3, 57, tzinfo=UTC)
     assert by_event["short of"].role == "rake"
     assert by_event["wait until"].until == datetime(2013, 7, 18, 5, tzinfo=UTC)
+    assert by_event["topcoat shift from"].shift_at == datetime(2013, 7, 18, 8, tzinfo=UTC)
     added = by_event["room added"].added
     # 12 ft = 3.6576 m, by the definition of the foot.
     assert (added.length_m, added.width_m) == pytest.approx((3.6576, 3.048))

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from types import SimpleNamespace as Made
 
 import numpy as np
 import pytest
 
+from cureplan.inputs.job.model import Shift
 from cureplan.planning.replan import begun, coats, state
 from cureplan.planning.replan.coats import CoatState
 
@@ -31,7 +32,59 @@ def event(kind, minutes, *, room="Bar", bucket=None, role=None, until=None, coat
     return Made(
         event=kind, at=at(minutes), room=room, bucket=bucket, role=role, coat=coat,
         until=None if until is None else at(until), fault=fault, line=1, added=None,
+        shift_at=None,
     )  # fmt: skip
+
+
+# Shifts
+
+
+@pytest.mark.parametrize(
+    ("kind", "says_min", "pour", "coat"),
+    [
+        # Moved by as much as the last one ends, or the first begins, sooner or later; 20:00
+        # and some minutes by the clock there. By half a day it is the other night's.
+        ("pour shift until", 330, ("19:00", "01:30"), ("05:00", "17:00")),
+        ("pour shift until", 225, ("19:00", "23:45"), ("05:00", "17:00")),
+        ("topcoat shift from", 480, ("19:00", "01:00"), ("04:00", "17:00")),
+        ("topcoat shift from", 180, ("19:00", "01:00"), ("23:00", "17:00")),
+        ("topcoat shift from", 660, ("19:00", "01:00"), ("07:00", "17:00")),
+        ("topcoat shift until", 1440, ("19:00", "01:00"), ("05:00", "20:00")),
+    ],
+)
+def test_shifts_are_moved_as_the_log_says(demo_job, kind, says_min, pour, coat):
+    whole = shifts_of(demo_job, "19:00", "01:00", "05:00", "17:00")
+    line = event(kind, 5)
+    line.shift_at = at(says_min)
+    crew = state._shifted(whole, [event("poured", 1), line]).crew
+    assert crew == shifts_of(demo_job, *pour, *coat).crew
+
+
+def shifts_of(job, *clocks):
+    times = [time.fromisoformat(clock) for clock in clocks]
+    crew = replace(
+        job.crew,
+        pour_shifts=(Shift(begins=times[0], ends=times[1]),),
+        topcoat_shifts=(Shift(begins=times[2], ends=times[3]),),
+    )
+    return replace(job, crew=crew, site=replace(job.site, time_zone="UTC"))
+
+
+def test_a_shift_can_neither_end_before_it_begins_nor_last_a_day(demo_job):
+    # From 19:00 to 01:00: until 19:01 it would last a minute, until 19:00 none or a whole day.
+    whole = shifts_of(demo_job, "19:00", "01:00", "05:00", "17:00")
+    line = event("pour shift until", 5)
+    for says_min, told in ((-59, False), (-60, True), (-61, True)):
+        line.shift_at = at(says_min)
+        if told:
+            with pytest.raises(RefusedError, match="whole day, or not at all"):
+                state._shifted(whole, [line])
+        else:
+            assert state._shifted(whole, [line]).crew.pour_shifts[0].ends == time(19, 1)
+    # The last word counts.
+    again = event("pour shift until", 9)
+    line.shift_at, again.shift_at = at(330), at(345)
+    assert state._shifted(whole, [line, again]).crew.pour_shifts[0].ends == time(1, 45)
 
 
 # Buckets

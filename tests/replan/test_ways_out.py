@@ -330,13 +330,13 @@ def test_a_night_begun_late_is_offered_a_longer_shift_that_does(small_plan, log_
     lines = [said(b.pour, "poured", b.room, b.number, late_s=2400) for b in buckets]
     now = buckets[-1].pour + timedelta(minutes=41)
     found = replan(plan, log_of(*lines, plan=plan), now=now)
-    offered = [
-        change.values["parts"] for change in found.changes if change.code == "replan.way"
-    ]
-    (say, chance), *_ = [parts for parts in offered if parts[0].code == LONGER]
-    # Followed, it does what it said.
-    followed = shifted(time.fromisoformat(say.values["clock"]))
-    again = replan(followed, log_of(*lines, plan=followed), now=now)
+    offered = [c for c in found.changes if c.code == "replan.way_logged"]
+    offer = next(c for c in offered if c.values["parts"][0].code == LONGER)
+    say, chance = offer.values["parts"]
+    # Logged, it does what it said.
+    ends = datetime.fromisoformat(f"{now + timedelta(hours=6):%Y-%m-%d}T{say.values['clock']}")
+    lines.append(said(now, offer.values["event"], value=ends.isoformat()))
+    again = replan(plan, log_of(*lines, plan=plan), now=now)
     keeps = chance.values["keeps_frac"]
     assert keeps > found.plan.risk.all_keep_frac
     assert again.plan.risk.all_keep_frac == pytest.approx(keeps, abs=1e-9)

@@ -25,6 +25,7 @@ __all__ = [
     "OF_COATS",
     "OF_COVES",
     "OF_PRIMERS",
+    "OF_SHIFTS",
     "READINGS",
     "ROLES",
     "AddedRoom",
@@ -117,6 +118,7 @@ OF_COATS = ("coat begun", "batch mixed", "coat laid")
 OF_PRIMERS = ("primer begun", "primer laid")
 OF_COVES = ("cove begun", "cove done")
 OF_ROOMS = ("pails in ice", *OF_COVES, *OF_PRIMERS, "vacuumed")
+OF_SHIFTS = ("pour shift until", "topcoat shift from", "topcoat shift until")
 EVENTS = (
     *OF_BUCKETS[:-1],
     *OF_ROOMS,
@@ -128,6 +130,7 @@ EVENTS = (
     "room dropped",
     "room added",
     "wait until",
+    *OF_SHIFTS,
 )
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "topcoat")
 # Wider than any slab or batch that is still worked with; beyond is a slip of unit.
@@ -169,6 +172,8 @@ class NightEvent:
     temp_c: float | None = None
     role: str | None = None
     until: datetime | None = None
+    shift_at: datetime | None = None
+    """When a shift begins or ends instead."""
     added: AddedRoom | None = None
     value: str = ""
     """As it was written."""
@@ -334,10 +339,8 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         found["coat"] = _coat(line)
     elif kind == "short of":
         found["role"] = _one_of(line, "value", ROLES, "no such role")
-    elif kind == "wait until":
-        found["until"] = _when(line, "value", site)
-        if found["until"] <= found["at"]:
-            raise line.fault("value", "it lies before the line's own time", "check the times")
+    elif kind in ("wait until", *OF_SHIFTS):
+        found |= _hour_said(line, kind, found["at"], site)
     elif kind != "room added" and line.text("value"):
         raise line.fault("value", f'"{kind}" takes no value', "leave the cell empty")
     return NightEvent(
@@ -347,6 +350,16 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         note=line.text("note"),
         **found,
     )
+
+
+def _hour_said(line: Line, kind: str, at: datetime, site: NightSite) -> dict[str, datetime]:
+    """Until when the crew waits, or when a shift begins or ends instead."""
+    said = _when(line, "value", site)
+    if kind in OF_SHIFTS:
+        return {"shift_at": said}
+    if said <= at:
+        raise line.fault("value", "it lies before the line's own time", "check the times")
+    return {"until": said}
 
 
 def _one_of(line: Line, column: str, known: tuple[str, ...], problem: str) -> str:

@@ -341,6 +341,11 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
     if state.wait_s > state.now_s and not halted:
         until = max(event.until for event in events if event.until is not None)
         found.append(Message("replan.wait", {"until_at": until.isoformat()}))
+    found += [
+        Message("replan.shift", {"shift": event.event, "shift_at": event.shift_at.isoformat()})
+        for event in events
+        if event.shift_at is not None
+    ]
     found += _spoiled(events, "ran short", "replan.ran_short")
     found += _spoiled(events, "lost", "replan.lost")
     found += [Message("replan.dropped", {"room": room}) for room in state.dropped]

@@ -9,7 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.inputs.job.model import Crew, Job
+from cureplan.inputs.job.model import Crew, Job, Shift
 from cureplan.inputs.tables.night_log import AddedRoom, NightEvent
 from cureplan.planning.plan.model import Plan, RoomPlan
 from cureplan.planning.replan.coats import (
@@ -19,6 +19,7 @@ from cureplan.planning.replan.coats import (
     cove_states,
     primer_states,
 )
+from cureplan.planning.schedule.changes import COAT_LONGER, COAT_SOONER, POURING
 
 __all__ = ["FloorState", "NightState", "night_state"]
 
@@ -98,7 +99,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
     laid = coat_lines(plan, events)
     waits = [e for e in events if e.until is not None]
     wait_s = max((e.until.timestamp() for e in waits if e.until), default=-np.inf)
-    crew, halts = _crew(plan.job.crew, events)
+    crew, halts = _crew(_shifted(plan.job, events).crew, events)
     halted = _unresolved(halts, events, in_mixer_s=plan.rules.in_mixer_s)
     if halted:
         wait_s = max(wait_s, now_s + FETCH_S)
@@ -239,6 +240,46 @@ def _between_lines(planned_s: Array, lines: Mapping[int, float]) -> tuple[Array,
     poured_s = planned_s[: upto.size] + np.interp(upto, numbers, late_s)
     # To the second, as every instant of a plan.
     return np.round(poured_s), float(late_s[-1])
+
+
+_SHIFTS = {
+    "pour shift until": ("pour_shifts", "ends", POURING, 1),
+    "topcoat shift from": ("topcoat_shifts", "begins", COAT_SOONER, -1),
+    "topcoat shift until": ("topcoat_shifts", "ends", COAT_LONGER, 1),
+}
+"""Which shifts a line moves, at which end, by which change, and which way that is."""
+HALF_DAY_MIN = 720
+
+
+def _shifted(job: Job, events: Sequence[NightEvent]) -> Job:
+    """The job with its shifts as they were moved on the night, the last word counting."""
+    for event in events:
+        if event.shift_at is None:
+            continue
+        name, edge, moves, sign = _SHIFTS[event.event]
+        shifts: tuple[Shift, ...] = getattr(job.crew, name)
+        was = shifts[-1].ends if edge == "ends" else shifts[0].begins
+        at = event.shift_at.astimezone(job.site.zone)
+        later = (60 * at.hour + at.minute) - (60 * was.hour + was.minute)
+        later = (later + HALF_DAY_MIN) % (2 * HALF_DAY_MIN) - HALF_DAY_MIN
+        shorter = later if edge == "begins" else -later
+        lasts = [_lasts_min(shift) for shift in shifts]
+        change = moves.make(job, sign * later) if shorter < min(lasts) else None
+        if change is None:
+            raise event.fault(
+                "value",
+                "a shift would last a whole day, or not at all",
+                "check the time",
+                event.shift_at.isoformat(),
+            )
+        job = change.job
+    return job
+
+
+def _lasts_min(shift: Shift) -> int:
+    """How long a shift lasts; a whole day where it ends as it begins."""
+    begins, ends = (60 * at.hour + at.minute for at in (shift.begins, shift.ends))
+    return (ends - begins) % (2 * HALF_DAY_MIN) or 2 * HALF_DAY_MIN
 
 
 def _crew(crew: Crew, events: Sequence[NightEvent]) -> tuple[Crew, list[NightEvent]]:

@@ -55,6 +55,13 @@ CARRIED_WORK = 0.1
 MOST_WORK, GLANCES = 2.0, 0.6
 """Looking takes at most so many times what planning the night again took, glances a share."""
 
+TO_LOG = {
+    "relax.pour_longer": "pour shift until",
+    "relax.coat_sooner": "topcoat shift from",
+    "relax.coat_longer": "topcoat shift until",
+}
+"""The line of the log by which a change is made."""
+
 Again = Callable[[Job, Looked], tuple[Candidate | None, float]]
 """Plans the night again under a changed job, as the night itself is, and what that took."""
 
@@ -92,7 +99,11 @@ def _said(ways: Ways, change: Change, found: Candidate) -> Message:
     values: dict[str, Value] = {
         "keeps_frac": found.odds.all_frac, "open_at": opens.isoformat()
     }  # fmt: skip
-    return Message("replan.way", {"parts": (say, Message("none.chance", values))})
+    parts = (say, Message("none.chance", values))
+    event = TO_LOG.get(change.say.code)
+    if event is None:
+        return Message("replan.way", {"parts": parts})
+    return Message("replan.way_logged", {"parts": parts, "event": event})
 
 
 @dataclass(slots=True, kw_only=True)

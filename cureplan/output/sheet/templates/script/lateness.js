@@ -59,7 +59,8 @@ function isEvent(entry) {
   if (!texts.every((text) => text === undefined || typeof text === "string")) return false;
   if (entry.bucket !== undefined && entry.bucket !== null && !Number.isInteger(entry.bucket)) return false;
   if (entry.event === "short of") return plan.log_roles.includes(entry.value);
-  if (entry.event === "wait until") return Number.isFinite(Date.parse(entry.value));
+  const told = REPORTS[entry.event] ?? [];
+  if (told.includes("wait") || told.includes("clock")) return Number.isFinite(Date.parse(entry.value));
   return entry.event in REPORTS;
 }
 

@@ -8,6 +8,9 @@ const REPORTS = {
   "drill down": [],
   "short of": ["role"],
   "wait until": ["wait"],
+  "pour shift until": ["clock"],
+  "topcoat shift from": ["clock"],
+  "topcoat shift until": ["clock"],
   "room dropped": ["room"],
   "room added": ["name", "length", "width", "use", "way"],
 };
@@ -37,6 +40,7 @@ function makeReport(language) {
     temp: number({}),
     role: picks(plan.log_roles, (role) => word(language, "role." + role, {})),
     wait: number({ min: "1", value: "60" }),
+    clock: element("input", { type: "time" }),
     name: element("input", { type: "text", maxlength: "80", autocomplete: "off" }),
     length: number({ min: "1" }),
     width: number({ min: "1" }),
@@ -131,7 +135,21 @@ function reported(part) {
   if (asked.includes("wait")) {
     found.value = stamp(Math.ceil((now + 60 * numberIn(part, "wait", 1, 2880)) / 60) * 60);
   }
+  if (asked.includes("clock")) found.value = stamp(nextAt(part, now));
   return asked.includes("name") ? { ...found, ...addedRoom(part) } : found;
+}
+
+// The next time that the clock on the wall shows what was given.
+function nextAt(part, now) {
+  const { controls } = part.report;
+  const next = Math.floor(now / 60) * 60;
+  for (let min = 1; controls.clock.value && min <= 1560; min += 1) {
+    const wall = local(next + 60 * min);
+    if (wall.hour + ":" + wall.minute === controls.clock.value.slice(0, 5)) return next + 60 * min;
+  }
+  controls.clock.focus();
+  throw new RangeError(word(part.language, "report_bad_number",
+    { what: word(part.language, "report_clock", {}) }));
 }
 
 function addedRoom(part) {
@@ -173,6 +191,9 @@ function entryText(language, entry) {
   if (entry.event === "short of") told = word(language, "role." + entry.value, {});
   if (entry.event === "wait until") {
     told = word(language, "until", { at: whenText(language, Date.parse(entry.value) / 1000, now_s(), true) });
+  }
+  if (REPORTS[entry.event]?.includes("clock")) {
+    told = whenText(language, Date.parse(entry.value) / 1000, now_s(), false);
   }
   return [eventName(language, entry.event), where, told].filter(Boolean).join(", ");
 }
