@@ -13,7 +13,7 @@ import pytest
 from cureplan.api import demo_job_path, get_weather, read_job
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Person
-from cureplan.inputs.job.model import Heat, Job, Shift
+from cureplan.inputs.job.model import Job, Shift
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.plan.choose import Chosen, Glance, choose
 from cureplan.planning.plan.ways import FEW, _Looking, look_for_help
@@ -22,7 +22,6 @@ from cureplan.planning.plan.worth import (
     Tried,
     _doubt_frac,
     binds,
-    each_once,
     in_vain,
     needless,
 )
@@ -35,20 +34,16 @@ from cureplan.planning.schedule.changes import (
     Change,
     _all,
     also,
-    cooled,
-    hands,
-    kind_of,
     left_out,
     more_hands,
-    more_hands_yet,
     more_remedies,
     open_for_less,
 )
 from cureplan.planning.schedule.construct import prepare_pours
-from cureplan.planning.schedule.floor_model import Tables, _air_is_other, floor_model
+from cureplan.planning.schedule.floor_model import Tables, floor_model
 from cureplan.planning.schedule.outcome import Failure, Relaxation, never
 from cureplan.planning.schedule.placing import crew_spans
-from cureplan.planning.schedule.relax import _least_remedies, _relaxation, explain
+from cureplan.planning.schedule.relax import _least_remedies, explain
 from cureplan.planning.schedule.trials import _worth_leaving
 from tests.commands.steady import write_job, write_weather
 
@@ -554,103 +549,6 @@ def test_the_likeliest_of_what_is_hardly_a_cure_is_told_as_its_full_plan_holds(i
     assert [one.chosen.chance_frac for one in _Looking._hardly(look)] == [0.28]
 
 
-def test_more_hands_are_given_where_the_crew_is_slowest_then(kitchen):
-    # By hand (`tests.commands.steady`): two stations a bucket every 210 s, hauling 120 s, and
-    # raking at 0.75 m2/min 240 s. A second rake takes 120 s, a third station then 140 s.
-    job = read_job(write_job(kitchen[0]))
-    job = replace(job, pace=replace(job.pace, rake_m2_s=0.75 / 60.0))
-
-    def told(count: int, task: str = "rake") -> tuple[Message, float]:
-        change = hands(task).make(job, count)
-        assert change is not None
-        return change.say, change.effort_min
-
-    assert told(1) == (Message("relax.more_rake", {}), 75.0)
-    assert told(2) == (Message("relax.more_hands", {"hands": "mixing; rake"}), 165.0)
-    assert told(3) == (Message("relax.more_hands", {"hands": "mixing.2; rake"}), 255.0)
-    assert told(2, "topcoat") == (Message("relax.more_hands", {"hands": "topcoat.2"}), 150.0)
-    assert hands("rake").make(job, 4) is None
-    # One at a time: what is told is all of them, what it costs is the last.
-    one = more_hands(job, "rake").job
-    two = more_hands_yet(job, one)
-    assert two is not None
-    assert (two.say, two.effort_min) == (told(2)[0], 90.0)
-    assert two.job == hands("rake").make(job, 2).job
-    assert more_hands_yet(job, job) is None
-    assert more_hands_yet(job, more_hands(job, "topcoat").job) is None
-    assert more_hands_yet(job, hands("rake").make(job, 3).job) is None
-
-
-def test_a_station_for_a_mixer_who_stands_idle_is_told_as_that(kitchen):
-    job = read_job(write_job(kitchen[0]))
-    idle = replace(job, crew=replace(job.crew, mixer=3))
-    told = [hands("mixing").make(idle, count).say for count in (1, 2)]
-    assert told[0].code == "relax.more_station"
-    assert told[1].values == {"hands": "mixing; station"}
-    assert {kind_of(say) for say in told} == {"relax.more_mixing"}
-    assert (
-        kind_of(Message("relax.more_hands", {"hands": "rake.2; mixing"})) == "relax.more_rake"
-    )
-    assert kind_of(Message("relax.remedies", {})) == "relax.remedies"
-
-
-@pytest.mark.parametrize(
-    ("seen", "lost", "stations"),
-    [
-        ((0.3, 0.4, 0.5), "buckets_frac", [2, 3, 4]),
-        ((0.3, 0.31, 0.5), "buckets_frac", [2, 3]), ((0.3, 0.4, 0.5), "coats_frac", [2]),
-        ((0.3, 0.4, 0.41), "shifts_frac", [2, 3, 4]),
-    ],
-)  # fmt: skip
-def test_hands_are_added_while_that_gains_and_buckets_are_lost(kitchen, seen, lost, stations):
-    # A bucket every 420 s with one station: it is slowest until there are four.
-    swaps = ("stations = 2", "stations = 1"), ("mixer = 2", "mixer = 1")
-    job = read_job(write_job(kitchen[0], *swaps, name="slow.toml"))
-    kept = dict.fromkeys(
-        ("buckets_frac", "coats_frac", "shifts_frac", "opening_frac", "limits_frac"), 0.9
-    )
-    odds = SimpleNamespace(**{**kept, lost: 0.5})
-    look = _Looking(
-        job=job, tables=Tables(pours={}), chosen=None, issued_s=PLANNED_S, progress=None,
-        stop=never, budget_s=100.0,
-    )  # fmt: skip
-    one, later = more_hands(job, "mixing"), OPENING.make(job, 60)
-    assert later is not None
-    for way in (
-        Relaxation(job=one.job, say=one.say, also=also(later.say), effort_min=150.0),
-        Relaxation(job=one.job, say=later.say, also=also(one.say), effort_min=150.0),
-    ):
-        tried = []
-        for step, frac in zip(look._steps_and_hands(way), seen, strict=False):
-            tried.append(step)
-            best = SimpleNamespace(chance_frac=frac, odds=odds)
-            look.step = SimpleNamespace(best=best)
-        assert [step.job.crew.stations for step in tried] == stations
-        for n, step in enumerate(tried, start=1):
-            said = {kind_of(say): say for say in (step.say, step.also)}
-            assert said.keys() == {"relax.more_mixing", "relax.open_later"}
-            assert step.effort_min == 60.0 + 90.0 * n
-            assert n == 1 or said["relax.more_mixing"].values["hands"] == f"mixing.{n}"
-
-
-def test_two_more_stations_ask_for_more_than_one():
-    one, two, both = (
-        tried(frac, code, effort_min=effort_min)
-        for frac, code, effort_min in (
-            (0.6, "relax.more_mixing", 90.0),
-            (0.61, "relax.more_hands", 180.0),
-            (0.7, "relax.more_hands", 180.0),
-        )
-    )
-    say = Message("relax.more_hands", {"hands": "mixing.2"})
-    two, both = (other._replace(way=replace(other.way, say=say)) for other in (two, both))
-    assert in_vain(two, one)
-    assert not in_vain(both, one)
-    # Of more at one task the likeliest is told, of two tasks each.
-    rake = tried(0.5, "relax.more_rake", effort_min=75.0)
-    assert each_once([both, one, rake]) == [both, rake]
-
-
 def test_a_bar_wanted_later_with_floors_for_carts_asks_not_for_feet_alone():
     def way(chance_frac: float, use: str, *codes: str) -> Tried:
         less = Message("relax.open_for", {"open_for": f"open_for.{use}"})
@@ -667,38 +565,32 @@ def test_a_bar_wanted_later_with_floors_for_carts_asks_not_for_feet_alone():
     assert in_vain(way(0.61, "feet", "relax.rooms_later"), way(0.61, "carts"))
 
 
-def test_rooms_too_hot_are_cooled_and_with_every_remedy_where_that_is_too_little(kitchen):
-    job = read_job(write_job(kitchen[0]))
-    job = replace(job, policy=replace(job.policy, remedies=("hour",)))
-    (floor,) = job.rooms
-    held = replace(floor, name="Bar", climate="held", set_point_c=18.0)
-    job = replace(job, rooms=(floor, held))
-    (change,) = cooled(job, ["Cook line", "Bar"], to_c=26.0)
-    assert change.say == Message("relax.cooled", {"rooms": "Cook line", "temp_c": 26.0})
-    assert [r.set_point_c for r in change.job.rooms] == [26.0, 18.0]
-    assert {r.climate for r in change.job.rooms} == {"held"}
-    more = change.further
-    assert more is not None
-    assert more.also is not None
-    assert more.also.values["remedies"] == "chill; cool filler; bays"
-    assert more.job.rooms == change.job.rooms
-    assert set(more.job.policy.remedies) == set(REMEDY_WORDS)
-    assert [*cooled(job, ["Bar"], to_c=26.0)] == []
-    # Both are tried: what goes further asks for something else.
-    look = SimpleNamespace(job=job, issued_s=PLANNED_S, _missing=lambda _: [])
-    way = _relaxation(change, "windows")
-    assert _Looking._steps(look, way) == [way, way.further]
+@pytest.mark.parametrize(
+    ("kinds", "odds", "had_s", "asked_s"),
+    [
+        # A sheet of 1.7 s and 0.6 s of odds for the floor, 1.7 times, no more than 45 s.
+        ("a", None, 20.0, 20.0 + 1.7 * (1.7 + 0.6)), ("a", None, 44.0, 45.0),
+        ("ab", None, 20.0, None), ("a", object(), 20.0, 20.0),
+    ],
+)  # fmt: skip
+def test_pairs_are_looked_at_where_one_cure_is_no_choice(
+    monkeypatch, kitchen, kinds, odds, had_s, asked_s
+):
+    job, budgets_s = read_job(write_job(kitchen[0])), []
 
+    def pairs(self, *_):
+        budgets_s.append(self.budget_s)
+        return iter(())
 
-def test_air_is_reckoned_anew_for_each_room_that_is_heated_or_held_otherwise(kitchen):
-    job = read_job(write_job(kitchen[0]))
-    (floor,) = job.rooms
-    heat = Heat(to_c=21.0, from_at=job.access.begins, runs=True)
-    was = replace(job, rooms=(floor, replace(floor, name="Bar", heat=heat)))
-    assert not _air_is_other(was, was)
-    heated_alike = replace(was, rooms=(replace(floor, heat=heat), was.rooms[1]))
-    held = replace(was, rooms=(replace(floor, climate="held", set_point_c=26.0), was.rooms[1]))
-    assert _air_is_other(heated_alike, was)
-    assert _air_is_other(held, was)
-    part = replace(was, rooms=(replace(floor, name="Cook line (1 of 2)", part_of=floor.name),))
-    assert not _air_is_other(part, was)
+    for name, instead in {
+        "_look": lambda *_: None, "_pairs": pairs, "_best_of": lambda *_: [],
+        "_hardly": lambda _: [],
+    }.items():  # fmt: skip
+        monkeypatch.setattr(_Looking, name, instead)
+    look = _Looking(
+        job=job, tables=Tables(pours={}), issued_s=PLANNED_S, progress=None, stop=never,
+        chosen=SimpleNamespace(odds=odds, schedule=SimpleNamespace(worked=1.0)),
+        budget_s=had_s, more=[tried(0.5, code) for code in kinds],
+    )  # fmt: skip
+    assert look.run() == ()
+    assert budgets_s == ([] if asked_s is None else [pytest.approx(asked_s)])

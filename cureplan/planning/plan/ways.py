@@ -172,6 +172,11 @@ class _Looking:
         """What may still be taken [s]."""
         return self.budget_s + self.tabled_s - self.tables.tabled.with_search_s(self.worked)
 
+    @property
+    def _rest_s(self) -> float:
+        """What a plan takes besides its search and to start [s]."""
+        return SHEET_S + ROOM_S * len(self.job.rooms)
+
     def run(self) -> tuple[Relaxation, ...]:
         ways = self._candidates()
         planned = self.chosen.odds is not None
@@ -184,6 +189,10 @@ class _Looking:
         # Where there is no plan, its least changes come in pairs.
         self._look(ways, full + (REST * rest if planned else 0.0))
         if planned or len(each_once([*self.reach, *self.more])) < FEW:
+            if not planned:
+                # Whatever is told in the end takes a sheet as well, and all its odds.
+                more_s = MOST_HELP * self._rest_s
+                self.budget_s = min(MOST_S, self.budget_s + more_s)
             best = sorted(self.more, key=weaker)
             for found in self._pairs(self.reach, best, full + REST_PAIRED * rest):
                 self._keep(found)
@@ -428,8 +437,8 @@ class _Looking:
         self.worked += found.schedule.worked
         took_s = before_s - self.left_s
         if self.chosen.odds is None and not self.full_s:
-            rest_s = START_S + SHEET_S + ROOM_S * len(self.job.rooms)
-            self.budget_s = max(self.budget_s, min(MOST_S, MOST_HELP * (rest_s + took_s)))
+            plan_s = START_S + self._rest_s + took_s
+            self.budget_s = max(self.budget_s, min(MOST_S, MOST_HELP * plan_s))
         self.full_s = max(self.full_s, took_s)
         return None if self.stop() else found
 
