@@ -192,6 +192,12 @@ EQUAL = {
     "pull += apart @ (log_s + log_s.mean()) / milestone.spread_frac**2":
         "what lies apart from its mean adds up to nothing",
     "if search.score is not None or search.choice is not None:": "a choice has its score",
+    "hours = round((last_s + first_s) / HOUR_S) + 1": "hours that nobody gives are left out",
+    "if not 0 <= step_s <= _FINEST_AVERAGED_S or rows.epoch_s[-1] - rows.epoch_s[0] < HOUR_S:":
+        "a single row spans no hour",
+    "last = np.floor((rows.epoch_s[-1] + phase_s) / HOUR_S)": "no hour past the rows is known",
+    "point[(grid <= at_s[0]) | (grid > at_s[-1])] = np.nan": "an hour with a row is set below",
+    "point[(grid < at_s[0]) | (grid >= at_s[-1])] = np.nan": "an hour with a row is set below",
     "elif left or not running:": "what is not wanted is not wanted later",
     'code = "weather.clock_ahead" if off_s >= 0 else "weather.clock_behind"':
         "a clock that is right is not told of",
