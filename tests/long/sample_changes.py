@@ -198,6 +198,8 @@ EQUAL = {
     "last = np.floor((rows.epoch_s[-1] + phase_s) / HOUR_S)": "no hour past the rows is known",
     "point[(grid <= at_s[0]) | (grid > at_s[-1])] = np.nan": "an hour with a row is set below",
     "point[(grid < at_s[0]) | (grid >= at_s[-1])] = np.nan": "an hour with a row is set below",
+    "dew_c[too_wide | (hours_s < at_s[0]) | (hours_s >= at_s[-1])] = np.nan":
+        "no hour that is put in is a row's",
     "elif left or not running:": "what is not wanted is not wanted later",
     'code = "weather.clock_ahead" if off_s >= 0 else "weather.clock_behind"':
         "a clock that is right is not told of",

@@ -117,6 +117,13 @@ def test_hours_put_between_coarse_steps_stand_at_the_minute_of_the_rows():
     assert (starts, ends, hours) == (at_h(70 / 60), at_h(310 / 60), 4)
 
 
+def test_a_dew_point_is_led_through_its_distance_below_the_air():
+    # 10, 7 and 4 K below air of 20 °C: a kelvin less each hour.
+    rows = minutely([0.0, 180.0, 360.0], 20.0, [10.0, 13.0, 16.0])
+    filled, *_ = resample.fill_coarse_steps(rows, origins=(HAND,))
+    assert filled.dew_c == pytest.approx([10, 11, 12, 13, 14, 15, 16])
+
+
 @pytest.mark.parametrize(("step_min", "filled"), [(90.0, False), (91.0, True)])
 def test_steps_of_an_hour_and_a_half_are_left_as_they_are(step_min, filled):
     rows = minutely(step_min * np.arange(4), 20.0)
