@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 from types import SimpleNamespace as Made
 
@@ -102,6 +102,16 @@ def test_the_oldest_forecast_counts_and_each_that_is_too_old_is_told():
     assert future.age_s(NOW) == 0.0
 
 
+@pytest.mark.parametrize(
+    ("counted", "code"),
+    [("issued", "told"), ("written", "told_written"), ("fetched", "told_fetched")],
+)
+def test_an_age_is_told_with_what_it_counts_from(counted, code):
+    age = ForecastAge(label="a", since=at_h(10), counted=counted)
+    told = age.remark("told", NOW, {"allowed_s": 5.0})
+    assert (told.code, told.values) == (code, {"label": "a", "age_s": 2 * H, "allowed_s": 5.0})
+
+
 # Kept copies
 
 
@@ -141,7 +151,39 @@ def test_what_a_killed_writer_left_is_swept_after_an_hour(
     assert part.exists() == kept_part
 
 
+@pytest.mark.parametrize(
+    ("error", "said"), [(OSError(28, "No space"), "No space"), (OSError("odd"), "odd")]
+)
+def test_a_shelf_that_cannot_be_made_is_told(monkeypatch, tmp_path, error, said):
+    def mkdir(*_, **__):
+        raise error
+
+    monkeypatch.setattr(Path, "mkdir", mkdir)
+    with pytest.raises(OutputError, match=rf"could not be made \({said}\)"):
+        store_in(tmp_path).keep(series_of([20.0, 21.0]), fetched_at=NOW)
+
+
 # What serves
+
+
+@pytest.mark.parametrize(
+    ("clock_h", "keeps"),
+    [(12.0, True), (13.0, True), (11.0, True), (13.01, False), (10.9, False)],
+)
+def test_weather_of_another_hour_is_not_kept(monkeypatch, tmp_path, clock_h, keeps):
+    # A copy fetched at an hour that is not now would pass for younger or older than it is.
+    given = {}
+    monkeypatch.setattr(obtain, "_young", lambda *_: None)
+    monkeypatch.setattr(obtain, "_best", lambda *_, **more: given.update(more))
+    monkeypatch.setattr(obtain, "_finished", lambda *_: "finished")
+    monkeypatch.setattr(obtain, "fetch_with_folder", lambda *_: None)
+    east = timezone(timedelta(hours=2))
+    found = obtain.obtain_weather(
+        provider="station", latitude_deg=40.0, longitude_deg=0.0, elevation_m=3.0,
+        starts=at_h(24).astimezone(east), ends=at_h(48), history_s=H, max_age_s=H, now=NOW,
+        contact=None, store_folder=tmp_path, clock=at_h(clock_h),
+    )  # fmt: skip
+    assert (found, given) == ("finished", {"keeps": keeps, "zone": east})
 
 
 @pytest.mark.parametrize(
@@ -239,6 +281,7 @@ def test_fresh_weather_that_does_not_reach_is_filled_up_from_a_copy():
     found, put = best([fresh_of(20.0, hours=30)], copies=[copy_of(9.0)], keeps=True)
     assert (found.temp_c[40], put) == (20.0, [])
     assert found.warnings[0].code == "weather.copy_mixed"
+    assert found.warnings[0].values["why"] == (Message("provider.short"),)
     short, whole = copy_of(10.0, hours=40), copy_of(9.0)
     found, _ = best([fresh_of(25.0, hours=30)], copies=[short, whole])
     assert found.warnings[0].values["age_s"] == 3 * H

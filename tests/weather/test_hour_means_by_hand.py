@@ -124,6 +124,17 @@ def test_a_dew_point_is_led_through_its_distance_below_the_air():
     assert filled.dew_c == pytest.approx([10, 11, 12, 13, 14, 15, 16])
 
 
+@pytest.mark.parametrize(("lacks", "known"), [((), True), ((1,), False)])
+def test_a_dew_point_is_led_over_six_hours_and_a_half_at_most(lacks, known):
+    rows = minutely(
+        [0.0, 390.0, 780.0], 20.0, [np.nan if n in lacks else 10.0 for n in range(3)]
+    )
+    filled, *_ = resample.fill_coarse_steps(rows, origins=(HAND,))
+    put_in = ~np.isin(filled.epoch_s, rows.epoch_s)
+    assert put_in.sum() == 12
+    assert np.array_equal(filled.dew_c[put_in] == 10.0, np.full(12, known))
+
+
 @pytest.mark.parametrize(("step_min", "filled"), [(90.0, False), (91.0, True)])
 def test_steps_of_an_hour_and_a_half_are_left_as_they_are(step_min, filled):
     rows = minutely(step_min * np.arange(4), 20.0)
