@@ -8,7 +8,7 @@ from types import SimpleNamespace as Made
 import pytest
 
 from cureplan.inputs.job.crew import Shift
-from cureplan.planning.replan import carry_on
+from cureplan.planning.replan import carry_on, replan
 from cureplan.planning.schedule.outcome import Schedule
 from cureplan.planning.schedule.problem import NEVER, Problem, stage_of
 
@@ -147,3 +147,38 @@ def test_pours_a_day_apart_are_of_two_nights():
     days_s = [datetime(2001, 1, n, tzinfo=UTC).timestamp() for n in (1, 2)]
     assert carry_on.nights_of([days_s[0], days_s[0] + 1.0]) == 1
     assert carry_on.nights_of(days_s) == 2
+
+
+@pytest.mark.parametrize(
+    ("coats_s", "could", "found", "better", "taken", "searched"),
+    [
+        # Searched where a coat is to come, and another way could be better at all.
+        ((50, 101), True, True, True, "other", 1), ((101,), True, True, False, "carried", 1),
+        ((101,), True, False, True, "carried", 1), ((101,), False, True, True, "carried", 0),
+        ((50, 100), True, True, True, "carried", 0), ((), True, True, True, "carried", 0),
+    ],
+)  # fmt: skip
+def test_the_night_is_searched_where_that_could_be_better(
+    monkeypatch, coats_s, could, found, better, taken, searched
+):
+    asked = []
+    schedule = Made(coats=[Made(begins_s=at_s) for at_s in coats_s])
+    carried = Made(name="carried", left_out=("Bar",), schedule=schedule)
+    other = Made(name="other", schedule=Made(worked=2.5))
+
+    def search(*_):
+        asked.append("search")
+        return other if found else None
+
+    monkeypatch.setattr(replan, "_carried", lambda *_: carried)
+    monkeypatch.setattr(replan, "_searched", search)
+    monkeypatch.setattr(replan, "could_be_beaten", lambda *_: could)
+    monkeypatch.setattr(replan, "beats", lambda *_: better)
+    monkeypatch.setattr(replan, "without", lambda _, names: names)
+    got = replan._better("job", None, Made(now_s=100), Made(pours={}))
+    assert got.candidate.name == taken
+    assert len(asked) == searched
+    # What the search took counts, whatever becomes of what it found.
+    assert got.worked == (2.5 if searched and found else 0.0)
+    assert got.carries_on == (taken == "carried")
+    assert got.job == (("Bar",) if taken == "carried" else "job")
