@@ -18,6 +18,7 @@ from cureplan.inputs.job.model import Shift
 from cureplan.output.text.studies import compare_json, compare_text
 from cureplan.output.view.view import status_state
 from cureplan.planning.studies.compare import (
+    ComparedRow,
     Variant,
     begun_later,
     shifted_weather,
@@ -250,6 +251,22 @@ def test_a_row_bears_the_shape_of_its_plan(
     assert status_state(plan) == state
     # What the last column counts stands below, all of it.
     assert {"buckets", "coats", "shifts", "temperatures", "opening"} <= words(text)
+
+
+def test_people_who_do_several_things_count_once(demo_plan):
+    # Of thirteen whom its calls name by what they do, two do two things: eleven come.
+    variant = Variant(vary=None, value=None, job=demo_plan.job, weather=None)
+    plan = replace(demo_plan, labour=replace(demo_plan.labour, heads=11))
+    assert ComparedRow.of(variant, plan).people == 11
+    assert ComparedRow.of(variant, demo_plan).people == 13
+
+
+def test_each_reason_why_there_is_no_plan_has_a_line_of_its_own(steady, station_rows):
+    why = "No order and start keeps every limit:\n- Bar is too cold\n- Hall is too far"
+    row = replace(station_rows[0], status="no feasible plan", why=why)
+    lines = compare_text(steady[0], [row], width=100).splitlines()
+    first = lines.index("▲ As the job says: No order and start keeps every limit:")
+    assert lines[first + 1 : first + 3] == ["- Bar is too cold", "- Hall is too far"]
 
 
 def words(text):

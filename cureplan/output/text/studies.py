@@ -52,7 +52,10 @@ def compare_text(job: Job, rows: Sequence[ComparedRow], *, width: int) -> str:
     lines += table_lines(_columns(rows, labels, job, voice), width)
     for row, label in zip(rows, labels, strict=True):
         if row.why is not None:
-            lines += ["", *textwrap.wrap(f"{_shape(row)} {label}: {one_line(row.why)}", width)]
+            head, *rest = row.why.strip().splitlines()
+            lines += ["", *textwrap.wrap(f"{_shape(row)} {label}: {one_line(head)}", width)]
+            for line in rest:
+                lines += textwrap.wrap(one_line(line), width, subsequent_indent="  ")
     lines += ["", *textwrap.wrap(NOTE, width)]
     return "\n".join(lines)
 

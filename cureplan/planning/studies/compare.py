@@ -23,8 +23,8 @@ __all__ = [
     "Variant",
     "Vary",
     "begun_later",
-    "called",
     "shifted_weather",
+    "times_called",
     "variants",
 ]
 
@@ -77,7 +77,6 @@ class ComparedRow:
     def of(cls, variant: Variant, plan: Plan) -> ComparedRow:
         """A variant's plan summed up."""
         tightest = min(plan.rooms, key=lambda room: room.margin_min)
-        people, call_outs = called(plan)
         return cls(
             vary=variant.vary,
             value=variant.value,
@@ -90,8 +89,8 @@ class ComparedRow:
             rooms=len(plan.rooms),
             most_bays=max(room.bays for room in plan.rooms),
             opens=max(room.opens for room in plan.rooms),
-            people=people,
-            call_outs=call_outs,
+            people=plan.labour.heads if plan.labour else None,
+            call_outs=times_called(plan),
             ice_kg=plan.chill.ice_kg,
             all_keep_frac=plan.risk.all_keep_frac,
         )
@@ -244,12 +243,10 @@ def shifted_weather(weather: HourlySeries, shift_k: float, *, now: datetime) -> 
     return replace(weather, temp_c=temp_c, dew_c=dew_c)
 
 
-def called(plan: Plan) -> tuple[int, int]:
-    """People called to the site, and how often a crew is."""
+def times_called(plan: Plan) -> int:
+    """How often a crew is called to the site."""
     fresh = [call for call in plan.calls if call.reason.code == FRESH_CALL]
-    pours = [call for call in fresh if call.stage == "pour"]
+    pour_outs = {call.room for call in fresh if call.stage == "pour"}
     # The topcoat crew vacuums and coats: the same people under two names.
-    coats = {call.call: call.people for call in fresh if call.stage != "pour"}
-    pour_outs = {call.room for call in pours}
-    people = sum(call.people for call in pours) + sum(coats.values())
-    return people, len(pour_outs) + len(coats)
+    coat_outs = {call.call for call in fresh if call.stage != "pour"}
+    return len(pour_outs) + len(coat_outs)
