@@ -379,7 +379,7 @@ def month_of(year: int, *, lacks: int = 0):
 OVER = utc(2013, 8, 1, 2)
 
 
-def season(monkeypatch, *, month=7, years=2, kept_of=(), came=()):
+def season(monkeypatch, *, month=7, years=2, kept_of=(), came=(), why=("shut",)):
     """Which years are asked for and put away, where some are kept and some come."""
     asked, put = [], []
 
@@ -396,7 +396,7 @@ def season(monkeypatch, *, month=7, years=2, kept_of=(), came=()):
     def fetch(query, *_):
         asked.extend(span.starts.year for span in query.spans)
         results = [Made(span_index=n, series=s, failure=None) for n, s in came]
-        return Made(results=results, failures=lambda: ("shut",))
+        return Made(results=results, failures=lambda: why)
 
     monkeypatch.setattr(seasons, "WeatherStore", Shelf)
     monkeypatch.setattr(seasons, "fetch_with_folder", fetch)
@@ -426,9 +426,12 @@ def test_a_year_of_nine_hours_in_ten_is_put_away(monkeypatch, lacks, is_kept):
     assert asked == ([] if is_kept else [2013])
 
 
-def test_without_any_year_the_reasons_are_told(monkeypatch):
-    with pytest.raises(WeatherUnavailableError, match=r"could be had \(shut\)"):
-        season(monkeypatch)
+@pytest.mark.parametrize(
+    ("why", "told"), [(("shut", "far"), "shut; far"), ((), "no station has them")]
+)
+def test_without_any_year_the_reasons_are_told(monkeypatch, why, told):
+    with pytest.raises(WeatherUnavailableError, match=rf"could be had \({told}\)"):
+        season(monkeypatch, why=why)
 
 
 @pytest.mark.parametrize(
