@@ -200,6 +200,8 @@ EQUAL = {
     "point[(grid < at_s[0]) | (grid >= at_s[-1])] = np.nan": "an hour with a row is set below",
     "dew_c[too_wide | (hours_s < at_s[0]) | (hours_s >= at_s[-1])] = np.nan":
         "no hour that is put in is a row's",
+    "len(series.missing_hours(span.wanted_from, span.ends)) < (1 - _LEAST_KEPT) * wanted_h":
+        "no share is it to the last digit",
     "elif left or not running:": "what is not wanted is not wanted later",
     'code = "weather.clock_ahead" if off_s >= 0 else "weather.clock_behind"':
         "a clock that is right is not told of",
