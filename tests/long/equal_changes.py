@@ -1,0 +1,172 @@
+"""Changed lines that mean the same as what they were changed from, each with why."""
+
+from __future__ import annotations
+
+__all__ = ["EQUAL"]
+
+EQUAL = {
+    "if worker.stdin is None and worker.stdout is None:": "it is given both",
+    "if room.sun.ends_min <= room.sun.begins_min:": "like hours are refused above",
+    "(max(a, c), min(b, d)) for a, b in below for c, d in above if min(b, d) >= max(a, c)":
+        "an edge without length adds none",
+    "dew_c[too_wide | (hours_s <= at_s[0]) | (hours_s > at_s[-1])] = np.nan":
+        "no hour that is put in is a row's",
+    "return self.stop() or self.worked > self.budget": "no sum is it to the last digit",
+    "return ahead or [way] * (way.job.access.begins.timestamp() > now_s)":
+        "no job begins in the second it is planned",
+    'if trials.goal == "windows" and len(found) <= FEW_WAYS:': "none is wanted beside two",
+    "if worst_k >= TEMP_TOL_K:": "no heat is off by it to the last digit",
+    "in_step = -near_s < late_s <= 2.5 * near_s and spread_s <= near_s / 2":
+        "who is early by just that is near",
+    "week = [today - timedelta(days=n) for n in range(first, 9)]":
+        "a week has each day once",
+    "if layout.cut is not None or room.outline is not None:":
+        "a layout is cut just where a room has an outline",
+    "return towards if signed_area_m2(self.corners_m) > 0 else towards - math.pi":
+        "half a turn either way",
+    "if found.chance_frac <= self.job.policy.confidence - CLOSE_FRAC / 2:":
+        "no chance is it to the last digit",
+    "if falls < _LEAST_FALL:": "no slope is it to the last digit",
+    "if above.start_s <= below.closed.ends_s:": "no layer bears feet on the very second",
+    "if known.size < 24 or air.epoch_s[known[-1]] + air.epoch_s[known[0]] < _FULL_DAYS_S:":
+        "fewer than four whole days are not looked at below",
+    "gained = found.chance_frac >= best_frac + NOISE_FRAC":
+        "a gain of just the noise is as good as none",
+    "near_s = low_s if sure_s <= low_s else high_s": "who stands on the edge is not asked",
+    "if then_k[least] <= worst_k:": "either of two alike may be told",
+    "if buckets >= MOST_BUCKETS and len(written.rooms) <= MOST_ROOMS:":
+        "no floor takes that to the last digit",
+    'if not tail or text[10:11] == "T":': "what is parted otherwise is searched",
+    "stated = [when for when in past if when < known.latest + _LATER][:1]":
+        "no file is written in that very second",
+    'counted = all(re.fullmatch(r"\\d{9,13}", text, re.ASCII) for text in texts[:2])':
+        "seconds are counted in every row or in none",
+    "if len(problem.rooms[room]) >= problem.pour(room) + 1": "every floor has a coat",
+    "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
+    "if temp_k.std() <= _LEAST_SWING_K or np.ptp(shares[known]) == 0:":
+        "no swing is it to the last digit",
+    "if np.median(share) > _DRY_MEDIAN or share.max() >= _DRY_MOST:":
+        "no air is it to the last digit",
+    "if np.median(share) >= _DRY_MEDIAN or share.max() > _DRY_MOST:":
+        "no air is it to the last digit",
+    "if np.median(other) <= 0.2:": "no air is it to the last digit",
+    "at = np.abs(numbers[known] - mark) <= 1e-9": "nothing is so little off",
+    "if _sun_w_m2(place, float(np.median(air.epoch_s))) <= _DARK_W_M2:":
+        "no sun is it to the last digit",
+    "kept = means_c.std() <= _ROOM_DAYS_K and _ROOM_C[0] <= means_c.mean() <= _ROOM_C[1]":
+        "no spread is it to the last digit",
+    "if swing_k <= _LEAST_SWING_K or left.var() > (1.0 - _LEAST_SHARE) * rest.var():":
+        "no swing is it to the last digit",
+    "if swing_k < _LEAST_SWING_K or left.var() >= (1.0 - _LEAST_SHARE) * rest.var():":
+        "no share is it to the last digit",
+    "return None if _WARMEST_H[0] < crest_h <= _WARMEST_H[1] else crest_h":
+        "no crest is it to the last digit",
+    "return None if _WARMEST_H[0] <= crest_h < _WARMEST_H[1] else crest_h":
+        "no crest is it to the last digit",
+    "if plain.rindex(months[0]) <= plain.index(first):": "no word is a number",
+    "cold = temp_c[worst] <= low_c": "what stands at its limit is not told",
+    'if not tail and text[11:11] == "T":': "what is parted otherwise is searched",
+    'if not tail and text[10:12] == "T":': "what is parted otherwise is searched",
+    'if not tail and text[10:11] != "T":': "what is parted otherwise is searched",
+    "head, tail = text[:11], text[11:]": "what is parted otherwise is searched",
+    "if one is not None or one not in met:": "a date met before fits as it did",
+    "if abs(longitude_deg) < 90 and far(longitude_deg, latitude_deg, most_h=2.5) is None:":
+        "no zone's city lies at a pole",
+    "if abs((hours - 12) % 24 - 12) > most_h:": "half a day either way",
+    "east_deg = (longitude_deg - city[1] - 180.0) % 360.0 - 180.0": "half a turn either way",
+    "if abs(east_deg) >= FARTHEST_EAST_DEG.get(time_zone, FARTHEST_FROM_CITY_DEG):":
+        "no site is it to the last digit",
+    "if len(cells) >= 2 and cells[2] == time_zone:": "no line has two cells",
+    "if _moved(model.rate, rate) <= SETTLED_FRAC:": "no move is it to the last digit",
+    "if np.count_nonzero(nearest_k > _NEIGHBOURS_K) > len(sound) - 1:":
+        "who has a neighbour is one himself",
+    "ready = np.where(stages[-1].opens <= NEVER, stages[-1].opens, NEVER)":
+        "never is never either way",
+    "times_s = np.arange(0.0, lasts_s - STEP_S / 2, STEP_S)": "the last step is not read",
+    "inside = (self.epoch_s >= start) & (self.epoch_s < start + lasts_s)":
+        "both ends are looked at besides",
+    "inside = (self.epoch_s > start) & (self.epoch_s <= start + lasts_s)":
+        "both ends are looked at besides",
+    "inside = hours_s[(hours_s >= start_s) & (hours_s < end_s)]":
+        "both ends are looked at besides",
+    "inside = hours_s[(hours_s > start_s) & (hours_s <= end_s)]":
+        "both ends are looked at besides",
+    "when_s = curve.when(start_s=landed.pour_s, age_s=by_slab_s + landed.film_age_s[..., -1])":
+        "the rounds end where they end, wherever they begin",
+    "tied_in_s=np.where(met <= 0, np.nan, raked[met]),": "no bucket is met by the first",
+    "bare_s = 0.0 if met[patch] <= 0 else strip_s[patch]": "no bucket is met by the first",
+    "waiting.append((patch, float(broadcast_s[patch] - bare_s), bool(met[patch] <= 0)))":
+        "no bucket is met by the first",
+    "while waiting and free_s <= over_s - _EPS:": "no turn is over to the last digit",
+    "if done_s <= left_s - _EPS:": "no work is done to the last digit",
+    'code = "replan.faster" if faster_frac >= 0 else "replan.slower"': "nothing is not told",
+    'code = "replan.kits_warmer" if fit.kit_k >= 0 else "replan.kits_cooler"':
+        "nothing is not told",
+    'code = "replan.quickens" if per_h >= 0 else "replan.slows"': "nothing is not told",
+    "half, *other = parts if warmer_k >= 0 else (OTHER_PART[part] for part in parts)":
+        "nothing is not told",
+    '"replan.slab_warmer" if shift_k >= 0 else "replan.slab_cooler",': "nothing is not told",
+    'code = "replan.margin_less" if change_min <= 0 else "replan.margin_more"':
+        "nothing is not told",
+    'code = "replan.hour_late" if middle_s >= 0 else "replan.hour_early"':
+        "who is on time is no hour off",
+    "if len(off_s) < 2 or min(off_s) * max(off_s) <= 0:": "who is on time is no hour off",
+    "if abs(faster_frac) > WORTH_FRAC:": "no speed is it to the last digit",
+    "return fit.speed - 1.0 > WORTH_FRAC or fit.kit_k >= WORTH_K":
+        "no speed is it to the last digit",
+    "in_step = +near_s <= late_s <= 2.5 * near_s and spread_s <= near_s / 2":
+        "who is early by less is near",
+    "return sorted((p.bounds[0], p.bounds[2]) for p in pieces if p.length >= 0.0)":
+        "an edge without length adds none",
+    'return "mixer" if crew.mixer <= crew.stations else "station"':
+        "as many of both is answered above",
+    "if 0 < people <= begins_s.size:": "as many as there are buckets wait for none",
+    "near_s = low_s if got_s <= low_s else high_s": "who stands on the edge is not told",
+    "near = low if stated <= low else high": "who stands on the edge is not told",
+    "if not abs(over_k) <= TEMP_TOL_K and room.sweats != (over_k < 0.0):":
+        "what is as cold as the dew point is not asked",
+    "if abs(one - other) > 0.05 - 1e-9:": "no two shares are it to the last digit",
+    "side = 1.0 if from_wall_m([(middle.x, middle.y)])[0] >= 0 else -1.0":
+        "no floor's middle lies on its wall",
+    "and _shared_m(grown[i], grown[j]) >= LEAST_SHARED_M": "no edge is it to the last digit",
+    "within = ROUNDED * max(1, len(parts)) if got <= low else ROUNDED":
+        "the least is off by nothing",
+    "if floor.plan.cadence_min <= least_min:": "just as long is off by nothing",
+    "if apart_s.size and apart_s.min() <= 60.0 * least_min:": "just as long is off by nothing",
+    'if plan.status == "within policy" and not risk.all_keep_frac > asked:':
+        "as often as asked is off by nothing",
+    "pull += apart @ (log_s + log_s.mean()) / milestone.spread_frac**2":
+        "what lies apart from its mean adds up to nothing",
+    "if search.score is not None or search.choice is not None:": "a choice has its score",
+    "hours = round((last_s + first_s) / HOUR_S) + 1": "hours that nobody gives are left out",
+    "if not 0 <= step_s <= _FINEST_AVERAGED_S or rows.epoch_s[-1] - rows.epoch_s[0] < HOUR_S:":
+        "a single row spans no hour",
+    "last = np.floor((rows.epoch_s[-1] + phase_s) / HOUR_S)": "no hour past the rows is known",
+    "point[(grid <= at_s[0]) | (grid > at_s[-1])] = np.nan": "an hour with a row is set below",
+    "point[(grid < at_s[0]) | (grid >= at_s[-1])] = np.nan": "an hour with a row is set below",
+    "dew_c[too_wide | (hours_s < at_s[0]) | (hours_s >= at_s[-1])] = np.nan":
+        "no hour that is put in is a row's",
+    "len(series.missing_hours(span.wanted_from, span.ends)) < (1 - _LEAST_KEPT) * wanted_h":
+        "no share is it to the last digit",
+    "elif left or not running:": "what is not wanted is not wanted later",
+    'code = "weather.clock_ahead" if off_s >= 0 else "weather.clock_behind"':
+        "a clock that is right is not told of",
+    "return body.lstrip()[:16].lower().startswith(_PAGE)": "no page's beginning is as long",
+    "size += len(unpacking.decompress(left, LARGEST_BODY_BYTES + size + 1))":
+        "what is too large may be read a little farther",
+    "if risk.members <= 1:": "one night is as many as is asked",
+    "if len(switches) >= 1:": "a run that is the only one is taken",
+    "int((intervals.first - lengths).min()),": "nothing is free so soon",
+    "many = min(len(tasks), (high + low) // max(1, hands.rest) + 1, MOST_VISITS)":
+        "stays that are not used change nothing",
+    "self.model.add(goes > comes)": "nor do they by how long they last",
+    "int(task.intervals.last.max()) + min(most, least),": "nothing begins so late",
+    "if self.problem.setup == self.problem.moving and not self.problem.crossings:":
+        "who is first is asked where it matters",
+    "if first or low.any():": "what has no first has no offset",
+    'stay = self._int(0, high + low, f"{name} stay")': "nobody stays so long",
+    "before = max(0, high + int(task.intervals.first.min()))": "it is enough either way",
+    "after = max(0, int(task.ends_in(None).max()) + low)": "it is enough either way",
+    "self.model.add(stay >= last - first - (high + low) * (1 - used))":
+        "it is enough either way",
+}  # fmt: skip
