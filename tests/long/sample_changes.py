@@ -59,7 +59,6 @@ FIRST_S, THEN_S, LAST_S, PATIENCE_S, MOST_CPU_S = 15.0, 20.0, 60.0, 1800, 120
 """Of tests that run the line; of others in their files; of whole plans as they were; by the
 clock and of the processor, before a change counts as one that never ends."""
 USUAL = ("-q", "-p", "no:cacheprovider", "--no-header", "--timeout=0", "-m", "not thorough")
-"""Lines, as changed, that mean the same as before, and why."""
 
 
 class Change(NamedTuple):
