@@ -189,8 +189,11 @@ def test_pails_are_seen_to_by_who_is_there_or_comes_soon(stays, by, who, comes, 
         # The one on site with both hands free comes before a runner who has not.
         ([("runner", 0, 99, (30, 99)), ("rake", 0, 99, (80, 99))], 60, "rake", 60, 0),
         ([("runner", 0, 99, (30, 99)), ("rake", 0, 99, (40, 99))], 60, "runner", 30, 0),
-        # With no time in his stay the runner comes sooner, before others are asked.
-        ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (40, 99))], 60, "runner", 10, -5),
+        # With no time in his stay others on site do it; where they have none, he comes sooner.
+        ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (40, 99))], 60, "rake", 40, 0),
+        ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (14, 99))], 60, "runner", 10, -5),
+        # Nor does he come for 50 when a rake on site is free until 45.
+        ([("runner", 90, 99, (95, 99)), ("rake", 0, 99, (45, 99))], 50, "rake", 45, 0),
         # Who has gone home is not kept for it, nor called back within his own work.
         ([("rake", 0, 60, (20, 60)), ("runner", 65, 99, (70, 99))], 80, "runner", 70, 55),
     ],

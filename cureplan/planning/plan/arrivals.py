@@ -165,14 +165,17 @@ def _for_ice(
     yield from ((a, by) for a in hands if free[a.who] and a.call <= begins and by <= a.leaves)
     mine = sorted((a for a in found if a.who in able), key=lambda a: abs(a.call - by))
     longer = [a for a in mine if free[a.who] and _may_grow(crew, found, a, begins, by)]
-    yield from ((a, by) for a in longer if _time_between(a, begins, by) <= COMES_SOONER)
     sooner = [
         (a, ends)
         for a in hands
         if (ends := _sooner(crew, found, a, by, grows=a.who in able)) is not None
     ]
     sooner.sort(key=lambda one: (one[0].who not in able, by - one[1]))
-    yield from (one for one in sooner if by - one[1] <= COMES_SOONER)
+    near = [(a, ends) for a, ends in sooner if by - ends <= COMES_SOONER]
+    # Nobody stays hours longer where somebody there has a quarter of an hour before that.
+    yield from ((a, ends) for a, ends in near if a.call <= ends - ICE_TASK and by <= a.leaves)
+    yield from ((a, by) for a in longer if _time_between(a, begins, by) <= COMES_SOONER)
+    yield from near
     at_hand = [who for who in able if free.get(who, True)]
     if not any(_rested(crew, found, who, begins, by) for who in at_hand):
         yield from ((a, by) for a in longer)
