@@ -106,6 +106,29 @@ def test_hands_are_added_while_that_gains_and_buckets_are_lost(kitchen, seen, lo
             assert n == 1 or said["relax.more_mixing"].values["hands"] == f"mixing.{n}"
 
 
+def test_a_limit_is_taken_further_only_where_it_comes_near_the_best_seen(kitchen):
+    job = read_job(write_job(kitchen[0]))
+    day, two = (OPENING.make(job, 1440 * days) for days in (1, 2))
+    assert day is not None
+    assert two is not None
+    last = Relaxation(job=two.job, say=two.say, also=None, effort_min=2880.0)
+    next_ = Relaxation(job=day.job, say=day.say, also=None, effort_min=1440.0, further=last)
+    way = Relaxation(job=job, say=day.say, also=None, effort_min=60.0, further=next_)
+    look = _Looking(
+        job=job, tables=Tables(pours={}), chosen=None, issued_s=PLANNED_S, progress=None,
+        stop=never, budget_s=100.0, best_frac=0.6,
+    )  # fmt: skip
+
+    def steps(frac: float) -> int:
+        count = 0
+        for _ in look._steps_and_hands(way):
+            count += 1
+            look.step = SimpleNamespace(best=SimpleNamespace(chance_frac=frac, odds=None))
+        return count
+
+    assert (steps(0.1), steps(0.2)) == (1, 2)
+
+
 def test_two_more_stations_ask_for_more_than_one():
     one, two, both = (
         tried(frac, code, effort_min=effort_min)

@@ -87,6 +87,8 @@ CURE_FRAC = 0.5
 is one that lifts the chance by less than so much of what another does."""
 LITTLE_FRAC = 0.35
 """Nor is it told beside another where it lifts the chance by less than so much of that."""
+HOPELESS_FRAC = 0.25
+"""What holds less often than so much of the best that was seen is not taken further."""
 MORE_MARGIN_S = 120.0
 """So much more time to spare asked for, where remedies are left unused: invented."""
 MUCH_FRAC = 0.25
@@ -346,7 +348,10 @@ class _Looking:
         best, least_frac = None, 0.0
         for step in self._steps(way):
             yield step
-            if (seen := self._seen()) and seen.chance_frac > least_frac:
+            seen = self._seen()
+            if seen and seen.chance_frac < HOPELESS_FRAC * self.best_frac:
+                return
+            if seen and seen.chance_frac > least_frac:
                 best, least_frac = step, seen.chance_frac + WORTH_FRAC
         while (seen := self._seen()) and best is not None and not self._over(self.kept_s):
             more = one_hand_more(self.job, best)
