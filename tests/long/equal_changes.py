@@ -169,4 +169,7 @@ EQUAL = {
     "after = max(0, int(task.ends_in(None).max()) + low)": "it is enough either way",
     "self.model.add(stay >= last - first - (high + low) * (1 - used))":
         "it is enough either way",
+    "if solved.choice is None and solved.score is None:": "there are both or neither",
+    "[np.full(strips, strips + closed_by), np.where(met <= 0, -1, met + strips)]":
+        "no bucket is met by the first",
 }  # fmt: skip

@@ -305,7 +305,13 @@ def test_climbing_is_over_where_it_is_sure_or_has_worked_enough(
 
 @pytest.mark.parametrize(
     ("first", "whole", "beyond"),
-    [(0.8, 0.81, True), (0.791, 0.81, True), (0.7875, 0.81, False), (0.8, 0.8, False)],
+    [
+        (0.8, 0.81, True),
+        (0.791, 0.81, True),
+        (0.79, 0.81, False),
+        (0.7875, 0.81, False),
+        (0.8, 0.8, False),
+    ],
 )
 def test_a_schedule_unlucky_by_a_hundredth_is_asked_on_all_nights(first, whole, beyond):
     other = Made(odds=Made(all_frac=0.8), frac=0.8)

@@ -10,7 +10,7 @@ import pytest
 
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.schedule import tables
-from cureplan.planning.schedule.placing import Span
+from cureplan.planning.schedule.placing import PlacedCoat, Span
 from cureplan.planning.schedule.problem import stage_of
 from cureplan.planning.schedule.slots import Slots
 from cureplan.planning.schedule.tables import PourTables, Sureness, layer_stage
@@ -360,3 +360,32 @@ def test_what_is_begun_stands_at_its_own_second(monkeypatch, spans_min, span):
         assert [stage.follows[0], stage.shuts[0], stage.walks[0]] == [49, 15, 316]
         # From 500 min and 5 s less 10 of getting ready; to 1,210 less those, 5 s and 2 min.
         assert [stage.opens[0], stage.closes[0], stage.span[0]] == [491, 1197, span]
+
+
+@pytest.mark.parametrize(("number", "opens", "closes"), [(0, 491, 1197), (1, 701, 1_000_000)])
+def test_the_last_coat_that_is_begun_opens_its_room(monkeypatch, number, opens, closes):
+    # Of two coats: under the second the window counts, after it when the room is ready.
+    class Placed(PlacedCoat):
+        end_s, reached = minutes_after(NIGHT_S, 45), None
+        closed = Span(begins_s=NIGHT_S, ends_s=minutes_after(NIGHT_S, 315))
+        after = Made(opens_s=minutes_after(NIGHT_S, 700))
+
+        def __init__(self):
+            pass
+
+    works = tuple(Made(crew=1, lead_s=600.0, layer=Made(stage=f"coat_{n}")) for n in (1, 2))
+    monkeypatch.setattr(tables, "place_layer", lambda *_, **__: Placed())
+    window = Made(opens_s=minutes_after(NIGHT_S, 500), closes_s=minutes_after(NIGHT_S, 1210))
+    monkeypatch.setattr(tables, "window_over", lambda *_: window)
+    begun_s = {work.layer.stage: minutes_after(NIGHT_S, 20) for work in works}
+    pours = Made(
+        works=lambda _: works, pour_task=-1,
+        settled=Made(begun_s=begun_s, poured=None, options=()),
+        job=Made(
+            policy=Made(confidence=0.8), crew=Made(changeover_s=900.0, in_group_s=240.0)
+        ),
+    )  # fmt: skip
+    spans = [Span(begins_s=NIGHT_S, ends_s=minutes_after(NIGHT_S, 600))]
+    sure = Sureness(windows=0.5, margins=0.5, late_s=120.0)
+    stage = tables.begun_stage(pours, number, spans, SLOTS, sure=sure)
+    assert (stage.begins[0], stage.opens[0], stage.closes[0]) == (10, opens, closes)

@@ -323,11 +323,16 @@ def test_cells_are_numbers_none_or_missing(text, value):
         assert cell.marked == (text == "-9999")
 
 
-@pytest.mark.parametrize("mark", [99.0, 99.9, 99.99, 999.0, 9999.99, 6999.0, 7999.0, 32768.0])
+@pytest.mark.parametrize(
+    "mark",
+    [99.0, 99.9, 99.99, 999.0, 999.9, 999.99, 9999.0, 9999.9, 9999.99, 6999.0, 7999.0, 32768.0],
+)
 def test_numbers_that_stand_for_no_value_in_many_files(mark):
     assert number_of(f"-{mark}").marked
     # Air of 99 may be °F; a gauge's largest number is one less than its least is below zero.
     assert number_of(f"{mark}").marked == (mark not in {99.0, 99.9, 99.99, 32768.0})
+    assert number_of("32767").marked
+    assert not number_of("-32767").marked
 
 
 @pytest.mark.parametrize(
