@@ -42,6 +42,16 @@ EQUAL = {
     'counted = all(re.fullmatch(r"\\d{9,13}", text, re.ASCII) for text in texts[:2])':
         "seconds are counted in every row or in none",
     "if len(problem.rooms[room]) >= problem.pour(room) + 1": "every floor has a coat",
+    "near = edges.begun_from(walks - edges.later, walks + edges.alone - 1)":
+        "what begins sooner is struck out above",
+    "near = edges.begun_from(walks + edges.later, walks + edges.alone + 1)":
+        "who goes in as it is walked on may",
+    "if near.start <= near.stop:": "none are none either way",
+    "follows = begins >= self._firsts(there.crew)[there.span[near]]":
+        "no two tasks of a crew begin at once",
+    "if needed < later.get(before, -NEVER):": "what is tried again as it was ends alike",
+    "if len(problem.rooms[room]) > problem.pour(room) - 1": "every floor has a coat",
+    "if best is None or candidate <= best:": "no two rooms have one rank",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
     "if temp_k.std() <= _LEAST_SWING_K or np.ptp(shares[known]) == 0:":
         "no swing is it to the last digit",

@@ -181,12 +181,59 @@ def test_people_stay_no_longer_than_they_may(most, rest, times):
     assert got == [[0, 10], [4, 15]]
 
 
+def test_floors_are_poured_in_the_order_told_and_what_is_begun_before_all():
+    # The first cannot begin before 10; from 0 to 10 its crew would have time for the other.
+    rooms = ((pour([10, 11]), coat(EACH)), (pour(EACH), coat(EACH)))
+    problem = Problem(rooms=rooms, crosses=((), ()))
+    got = begins(problem, time_order(problem, (0, 1), manner="driven"))
+    assert [row[0] for row in got] == [10, 14]
+    got = begins(problem, time_order(problem, (1, 0), manner="driven"))
+    assert [row[0] for row in got] == [10, 0]
+    # What is begun at 3, for 4 slots, leaves nothing before 7.
+    rooms = ((pour(EACH), coat(EACH)), (pour([3]), coat(EACH)))
+    begun = Problem(rooms=rooms, crosses=((), ()), carried=frozenset({(1, 0)}))
+    got = begins(begun, time_order(begun, (0, 1), manner="driven"))
+    assert [row[0] for row in got] == [7, 3]
+
+
+@pytest.mark.parametrize(
+    ("crosses", "times"),
+    [(((1,), ()), [[4, 14], [0, 16]]), (((1,), (0,)), [[4, 20], [0, 10]])],
+)
+def test_floors_that_are_crossed_are_coated_last_where_there_are_others(crosses, times):
+    # Poured at 4 and 0, coated from 14 and 10 on. The coat of the second is shut for ten
+    # slots: laid at 10 it keeps the first's until 20; after it, from 14 to 16, it is laid
+    # at 16. Where each is crossed to the other, both are among the last.
+    rooms = (
+        (pour(EACH), coat(EACH)), (pour(EACH), coat(EACH, shuts=EACH, walks=EACH + 10))
+    )  # fmt: skip
+    problem = Problem(rooms=rooms, crosses=crosses)
+    got = time_order(problem, (1, 0), manner="driven", crossed_last=True)
+    assert begins(problem, got) == times
+    got = time_order(problem, (1, 0), manner="driven")
+    assert begins(problem, got) == [[4, 20], [0, 10]]
+
+
 def test_neighbours_of_an_order_are_swaps_and_moves():
     assert list(heuristic._moves((0, 1, 2))) == [
         (1, 0, 2), (0, 2, 1), (2, 1, 0), (1, 2, 0), (2, 0, 1),
     ]  # fmt: skip
     assert list(heuristic._moves((0, 1))) == [(1, 0)]
     assert heuristic.order_work(two()) == pytest.approx(16 * heuristic.ORDER_WORK)
+
+
+def test_all_orders_of_four_rooms_are_tried_and_of_five_those_near_the_best(monkeypatch):
+    # Made up: an order is the better the sooner the second room comes.
+    monkeypatch.setattr(heuristic, "_best_manner", lambda _, order: attempt(order.index(1)))
+    four = list(heuristic._attempts(None, (0, 1, 2, 3), 99))
+    assert (len(four), [better for _, better in four].count(True)) == (24, 2)
+    monkeypatch.setattr(heuristic, "_best_manner", lambda _, order: asked.append(order) or (
+        attempt(order.index(1))
+    ))  # fmt: skip
+    asked = []
+    list(heuristic._attempts(None, (0, 1, 2, 3, 4), 4))
+    # After the first that is better, the neighbours of that one; none is tried twice.
+    assert asked == [(0, 1, 2, 3, 4), (1, 0, 2, 3, 4), (1, 2, 0, 3, 4), (1, 0, 3, 2, 4)]
 
 
 @pytest.mark.parametrize(("most", "tried"), [(1, 1), (2, 2), (9, 2)])

@@ -134,7 +134,7 @@ class _Board:
                 begins = there.begins[near]
                 follows = begins > self._firsts(there.crew)[there.span[near]]
                 enters = begins - np.where(follows, edges.later, edges.alone)
-                mask[near] &= (there.ends[near] <= shuts) | (enters >= walks)
+                mask[near] &= enters >= walks
         if tie.on_way:
             edges.strike(mask, "walks", entered, "shuts", int(stage.ends[k]))
 
