@@ -307,6 +307,24 @@ def test_a_rooms_answer_lasts_as_its_last_hour():
     assert got.tolist() == [[0.5, 0.25, 0.125, 0.125], [0.0, 1.0, 0.5, 2.25]]
 
 
+def test_a_degree_outdoors_around_one_hour_is_all_of_it_in_the_open_and_none_in_held_air():
+    job = read_job(demo_job_path("school-kitchen"))
+    # A lag of two hours keeps, of a degree that comes within an hour, 1 - 2 (1 - e^-0.5).
+    building = replace(job.building, lag_s=2 * H, below="ground")
+    first = 1.0 - 2.0 * (1.0 - np.exp(-0.5))
+    for climate, air_k in (("open", 1.0), ("held", 0.0), ("drifting", first)):
+        room = replace(job.rooms[0], climate=climate)
+        got = doubt.room_answer(room, building, hours=3)
+        assert (got.air.size, got.slab.size) == (3, 3)
+        assert got.air[0] == pytest.approx(air_k, abs=0.01)
+        alone = doubt.room_answer(room, building, hours=1)
+        assert (alone.air.tolist(), alone.slab.tolist()) == ([got.air[0]], [got.slab[0]])
+        assert (got.slab[0] > 0.0) == (climate != "held")
+    # Over open air a slab answers from below as well.
+    over = replace(building, below="air")
+    assert doubt.room_answer(replace(room, climate="held"), over, hours=3).slab[2] > 0.0
+
+
 def test_errors_linger_and_fade_by_hand():
     got = doubt.lingering([[0.0, 1.0, 0.0]], step_s=H, e_fold_s=H)
     fresh = np.sqrt(1.0 - np.exp(-2.0))

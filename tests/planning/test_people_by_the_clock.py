@@ -189,6 +189,11 @@ def test_pails_are_seen_to_by_who_is_there_or_comes_soon(stays, by, who, comes, 
         # The one on site with both hands free comes before a runner who has not.
         ([("runner", 0, 99, (30, 99)), ("rake", 0, 99, (80, 99))], 60, "rake", 60, 0),
         ([("runner", 0, 99, (30, 99)), ("rake", 0, 99, (40, 99))], 60, "runner", 30, 0),
+        # That holds to the minute he comes, and to the minute he leaves.
+        ([("runner", 0, 99, (30, 99)), ("rake", 45, 99, (80, 99))], 60, "rake", 60, 45),
+        ([("runner", 0, 99, (30, 99)), ("rake", 46, 99, (80, 99))], 60, "runner", 30, 0),
+        ([("runner", 0, 99, (30, 99)), ("rake", 0, 60, (10, 20))], 60, "rake", 60, 0),
+        ([("runner", 0, 99, (30, 99)), ("rake", 0, 59, (10, 20))], 60, "runner", 30, 0),
         # With no time in his stay others on site do it; where they have none, he comes sooner.
         ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (40, 99))], 60, "rake", 40, 0),
         ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (14, 99))], 60, "runner", 10, -5),
@@ -226,6 +231,15 @@ def test_where_all_hands_are_busy_for_long_somebody_comes_for_the_ice():
     found = [busy("Ana", 0, 300, (20, 300)), busy("Cy", 600, 700, (620, 700))]
     arrivals._ice(named, found, "Bar", at(200))
     assert [(a.who, a.call) for a in found if "ice" in a.roles] == [("Cy", at(185))]
+
+
+def test_of_two_who_could_come_for_the_ice_the_one_who_has_rested_does():
+    # Ana leaves at 60 and rests for two hours: from 180 on she may put pails in ice.
+    by_name = crew(person("Ana", "runner"), person("Bo", "runner"), rest_s=7200.0)
+    for by, who in ((195, "Ana"), (194, "Bo")):
+        found = [busy("Ana", 0, 60, (20, 30))]
+        arrivals._ice(by_name, found, "Bar", at(by))
+        assert (found[1].who, found[1].leaves) == (who, at(by))
 
 
 def test_pails_in_ice_before_the_access_stand_outside():
