@@ -424,7 +424,7 @@ def _of_people(folder: Path) -> Iterator[str]:
     """Calendars of people that an earlier plan has left there."""
     with suppress(OSError):
         for path in sorted(folder.glob("crew-*.ics")):
-            if path.stat().st_size < LARGEST_BYTES and PRODID.encode() in path.read_bytes():
+            if path.stat().st_size <= LARGEST_BYTES and PRODID.encode() in path.read_bytes():
                 yield path.name
 
 

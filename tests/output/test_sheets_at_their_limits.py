@@ -1,0 +1,290 @@
+"""What the files of a plan keep, number and take for their own, on both sides of each limit."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from types import SimpleNamespace as Made
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from cureplan.output.sheet import crew_calendar, page, page_data, write
+from cureplan.output.sheet.crew_calendar import EventBefore
+
+NOON = datetime(2026, 7, 17, 12, tzinfo=UTC)
+SECOND = timedelta(seconds=1)
+
+
+def event(uid="a", *, sequence=0, ends=NOON, **more) -> EventBefore:
+    return EventBefore(
+        uid=uid, sequence=sequence, begins=ends - SECOND, ends=ends, summary="Mixer",
+        location="School", description="", cancelled=False, **more,
+    )  # fmt: skip
+
+
+# Calendars
+
+
+@pytest.mark.parametrize(
+    ("made_s", "old", "is_same", "sequence"),
+    [
+        (100, None, False, 100), (0, None, False, 0), (-9, None, False, 0),
+        (100, 40, False, 100), (100, 99, False, 100), (100, 100, False, 101),
+        (100, 300, False, 301), (100, 40, True, 40), (100, 300, True, 300),
+    ],
+)  # fmt: skip
+def test_numbers_count_seconds_and_grow_with_each_change(made_s, old, is_same, sequence):
+    # Seconds since the first of January 2020; a change counts one more than before at least.
+    made_at = datetime(2020, 1, 1, tzinfo=UTC) + timedelta(seconds=made_s)
+    plan = Made(decisions=Made(made_at=made_at))
+    before = None if old is None else event(sequence=old, rings=not is_same)
+    assert crew_calendar._sequence(plan, event(), before) == sequence
+
+
+def test_what_is_over_by_now_is_called_off_no_more():
+    kept = crew_calendar._still_to_come(
+        [
+            event("c", ends=NOON + 2 * SECOND),
+            event("b", ends=NOON),
+            event("a", ends=NOON + SECOND),
+        ],
+        NOON,
+    )
+    assert [one.uid for one in kept] == ["a", "c"]
+
+
+@pytest.mark.parametrize(
+    ("numbers", "kept"), [((1, 2), 2), ((2, 1), 1), ((1, 1), 1), ((3, 5), 2)]
+)
+def test_of_several_versions_the_newest_counts_and_the_first_of_two_alike(
+    monkeypatch, numbers, kept
+):
+    read = {
+        bytes([at]): (event(sequence=number, role=str(at)),)
+        for at, number in enumerate(numbers, start=1)
+    }
+    monkeypatch.setattr(crew_calendar, "_events", lambda text, _: read[text])
+    assert crew_calendar.events_before(read, mark="m")["a"].role == str(kept)
+
+
+@pytest.mark.parametrize(
+    ("who", "ends_s", "comes"),
+    [("Ana", 1, True), ("Ana", 0, False), ("Ana", -1, False), ("", 1, False)],
+)
+def test_whoever_an_event_has_gone_from_finds_out_while_it_is_still_to_come(
+    monkeypatch, who, ends_s, comes
+):
+    old = event(ends=NOON + ends_s * SECOND, role=who)
+    new = event(ends=NOON + SECOND, role="mixer")
+    monkeypatch.setattr(crew_calendar, "_shown", lambda *_: [(new, old)])
+    monkeypatch.setattr(crew_calendar, "_calendar", lambda *given: given[2].encode())
+    files = crew_calendar.role_calendars(Made(decisions=Made(made_at=NOON)))
+    assert files == {"crew-mixer.ics": b"mixer"} | ({"crew-Ana.ics": b"Ana"} if comes else {})
+
+
+def test_names_that_differ_in_signs_alone_have_files_of_their_own(monkeypatch):
+    shown = [
+        (event(str(n), role=who), None) for n, who in enumerate(["A!", "mixer", "A?", "?"])
+    ]
+    monkeypatch.setattr(crew_calendar, "_shown", lambda *_: shown)
+    monkeypatch.setattr(crew_calendar, "_calendar", lambda *given: given[2].encode())
+    files = crew_calendar.role_calendars(Made(decisions=Made(made_at=NOON)))
+    # Roles in the order of the work, people behind them.
+    assert list(files.items()) == [
+        ("crew-mixer.ics", b"mixer"), ("crew-A.ics", b"A!"), ("crew-A-2.ics", b"A?"),
+        ("crew-person.ics", b"?"),
+    ]  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("pour_s", "rings"), [(None, True), (1, True), (0, False), (-1, False)]
+)
+def test_ice_rings_before_the_first_pour_begins(monkeypatch, pour_s, rings):
+    stop = Made(room="Bar", stage="ice", last_task=NOON)
+    other = Made(room="Bar", stage="pour", last_task=NOON + 9 * SECOND)
+    arrival = Made(who="runner", named=False, stops=(stop, other))
+    monkeypatch.setattr(crew_calendar, "arrivals_of", lambda _: [arrival])
+    rooms = [] if pour_s is None else [Made(pour_start=NOON + pour_s * SECOND)]
+    site = Made(name="School", zone=UTC)
+    plan = Made(
+        rooms=rooms,
+        job=Made(site=site, source=Path("job.toml"), display="us"),
+        chill=Made(rooms=[Made(room="Bar", kits=2, ice_kg=2.3, in_ice_by_stirred=NOON)]),
+    )
+    voice = Made(label=lambda key, **_: key, word=str)
+    (found,) = crew_calendar._ice_wanted(plan, voice)
+    assert (found.begins, found.rings, found.role) == (NOON, rings, "runner")
+    assert found.ends == NOON + timedelta(minutes=15)
+
+
+# Files that lie in a folder
+
+
+@pytest.mark.parametrize(("left", "is_read"), [(0, True), (-1, False)])
+def test_a_plan_as_large_as_is_borne_is_read(tmp_path, monkeypatch, left, is_read):
+    content = b'{"task": 1}'
+    (tmp_path / "plan.json").write_bytes(content)
+    for module in (crew_calendar, write):
+        monkeypatch.setattr(module, "LARGEST_PLAN_BYTES", len(content) + left)
+    monkeypatch.setattr(crew_calendar, "plan_from_json", lambda text, **_: text)
+    found = crew_calendar.earlier_plan(tmp_path)
+    assert found == (content.decode() if is_read else None)
+    # What is too large to be read is none of ours either.
+    assert write.foreign_file(tmp_path) == "plan.json"
+    (tmp_path / "plan.json").write_bytes(b'{"for": 1}{')
+    assert write.foreign_file(tmp_path) == (None if is_read else "plan.json")
+
+
+@pytest.mark.parametrize(
+    ("content", "foreign"),
+    [
+        (b"{}", False), (b"[]", False), (b"[1]", True), (b'{"a": 1}', True), (b"7", False),
+        (b'{"format": 1}', False), (b'{"a": 1, "rooms": 2}', False),
+    ],
+)  # fmt: skip
+def test_a_plan_has_a_key_of_ours_and_another_tools_holds_something(tmp_path, content, foreign):
+    (tmp_path / "plan.json").write_bytes(content)
+    assert write.foreign_file(tmp_path) == ("plan.json" if foreign else None)
+
+
+OURS = crew_calendar.PRODID.encode()
+
+
+@pytest.mark.parametrize(
+    ("name", "content", "foreign"),
+    [
+        ("crew.ics", b"BEGIN:VCALENDAR " + OURS, False), ("crew.ics", b"BEGIN:VCALENDAR", True),
+        ("crew.ics", b"BEG", False), ("crew.ics", OURS, False), ("crew.ics", b"", False),
+        ("buckets.csv", b"", False), ("buckets.csv", b"a,b", True), ("buckets.csv", OURS, True),
+    ],
+)  # fmt: skip
+def test_a_calendar_is_ours_by_its_name_or_where_it_is_none_any_more(
+    tmp_path, name, content, foreign
+):
+    (tmp_path / name).write_bytes(content)
+    assert write.foreign_file(tmp_path) == (name if foreign else None)
+
+
+def test_calendars_of_people_are_ours_and_of_a_bearable_size(tmp_path, monkeypatch):
+    monkeypatch.setattr(write, "LARGEST_BYTES", len(OURS) + 2)
+    for name, content in {
+        "crew-a.ics": OURS, "crew-b.ics": OURS + b"x", "crew-c.ics": OURS + b"xxx",
+        "crew-d.ics": b"x", "crew-e.ics": OURS + b"xx", "other.ics": OURS,
+    }.items():  # fmt: skip
+        (tmp_path / name).write_bytes(content)
+    assert [*write._of_people(tmp_path)] == ["crew-a.ics", "crew-b.ics", "crew-e.ics"]
+
+
+@pytest.mark.parametrize(
+    ("error", "where", "why"),
+    [
+        (OSError(28, "no space", "/out/plan.json"), "out/plan.json", "no space"),
+        (OSError(13, "no right", "/made/x", None, "/out/crew.ics"), "out/crew.ics", "no right"),
+        (OSError(13, "no right", "/out/other"), "out", "no right"),
+        (RuntimeError("broken"), "out", "broken"),
+    ],
+)
+def test_what_could_not_be_written_is_named_with_its_reason(error, where, why):
+    told = str(write._unwritable(Path("out"), error)).replace("\\", "/")
+    assert told.startswith(f"{where}: could not be written ({why})")
+
+
+@pytest.mark.parametrize(
+    ("text", "safe"),
+    [
+        ("=1", "'=1"), ("  =1", "'  =1"), ("\t1", "'\t1"), ("1=1", "1=1"), (" 1", " 1"),
+        ("", ""),
+    ],
+)  # fmt: skip
+def test_no_text_runs_as_a_formula_whatever_blanks_stand_before_it(text, safe):
+    assert write.defused(text) == safe
+
+
+# The page
+
+
+def wall(day, hour, minute=0) -> datetime:
+    return datetime(2013, 11, day, hour, minute, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("begins", "ends", "found"),
+    [
+        # In New York on the third of November 2013 clocks show one to two twice: from 05:00 UTC
+        # by summer time, from 06:00 UTC by standard time.
+        (wall(3, 0), wall(3, 12), [(5, 6, "EDT"), (6, 7, "EST")]),
+        (wall(3, 5, 20), wall(3, 5, 50), [(5.25, 6, "EDT"), (6, 6.25, "EST")]),
+        (wall(3, 5, 20), wall(3, 5, 40), [(5.25, 6, "EDT")]),
+        (wall(3, 8), wall(3, 12), []),
+    ],
+)
+def test_times_that_the_wall_shows_twice_are_told_apart(begins, ends, found):
+    site = Made(zone=ZoneInfo("America/New_York"))
+    access = Made(begins=begins, open_by=ends)
+    plan = Made(job=Made(site=site, access=access), calls=[], rooms=[])
+    midnight_s = wall(3, 0).timestamp()
+    assert [
+        ((one["from"] - midnight_s) / 3600, (one["to"] - midnight_s) / 3600)
+        for one in page_data._repeats(plan)
+    ] == [(first, last) for first, last, _ in found]
+    assert [one["name"] for one in page_data._repeats(plan)] == [name for *_, name in found]
+
+
+def test_rows_count_instants_from_the_first_and_leave_the_rest_as_it_is():
+    items = [
+        {"room": 7, "pour": 1000, "tie": None, "number": 2},
+        {"room": 7, "pour": 940, "tie": 960, "number": 1},
+    ]
+    assert page_data._rows_of(items) == {
+        "names": ["room", "pour", "tie", "number"],
+        "since": 940,
+        "instants": ["pour", "tie"],
+        "rows": [[7, 60, None, 2], [7, 0, 20, 1]],
+    }
+    assert page_data._rows_of([]) == {"names": [], "since": 0, "instants": [], "rows": []}
+
+
+def test_a_plan_of_the_night_tells_what_is_poured_and_the_log_without_it():
+    def bucket(room, number):
+        return Made(room=room, number=number, pour=NOON + number * SECOND)
+
+    def line(kind, room):
+        return Made(at=NOON, event=kind, room=room, bucket=None, value=None, note="")
+
+    night = Made(
+        follows="plan",
+        until=NOON,
+        poured=[Made(room="Bar", buckets=2)],
+        log=[line("poured", "Bar"), line("vacuumed", "Bar"), line("delay", None)],
+    )
+    buckets = [bucket("Bar", 1), bucket("Bar", 2), bucket("Bar", 3), bucket("Hall", 1)]
+    told = page_data._night(Made(night=night, buckets=buckets))
+    noon_s = int(NOON.timestamp())
+    # Of the bar the first two are on the floor, of the hall none.
+    assert told["poured"] == {"0": noon_s + 1, "1": noon_s + 2}
+    assert [(one["event"], one["room"]) for one in told["log"]] == [
+        ("vacuumed", "Bar"), ("delay", ""),
+    ]  # fmt: skip
+    assert page_data._night(Made(night=None, buckets=[])) is None
+
+
+def test_a_page_is_of_the_hours_from_the_first_pour_to_the_last_opening():
+    access = Made(begins=NOON, open_by=NOON + 9 * SECOND)
+    rooms = [
+        Made(pour_start=NOON + n * SECOND, open_by=NOON + (8 - n) * SECOND) for n in (2, 1, 3)
+    ]
+    for some, first_s, last_s in ((rooms, 1, 7), ([], 0, 9)):
+        found = page._span(Made(rooms=some, job=Made(access=access)))
+        assert found == tuple((NOON + s * SECOND).isoformat() for s in (first_s, last_s))
+
+
+@pytest.mark.parametrize(
+    ("text", "styled"),
+    [
+        ("a b", "a b"), ("A7", "A7"), ('"', "\\22 "), ("é", "\\e9 "), ("٣", "\\663 "),
+        ("-", "\\2d "), ("\n", "\\a "),
+    ],
+)  # fmt: skip
+def test_a_style_has_plain_letters_digits_and_blanks_as_they_are(text, styled):
+    assert page._style_text(text) == styled
