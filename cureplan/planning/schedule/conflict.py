@@ -257,8 +257,7 @@ def _slow(lifted: Some) -> Message:
     # What does not open while the weather is known takes as long as that at least.
     ends = int((pours.conditions.last_s - float(lifted.model.slots.at(0))) // 60.0)
     takes_s = sum(
-        60.0 * float((s.opens - s.begins)[s.opens < NEVER].min(initial=ends - s.begins.min()))
-        for s in stages
+        60.0 * float((s.opens - s.begins).min(initial=ends - s.begins.min())) for s in stages
     )
     first_s = max(job.access.begins.timestamp(), pours.conditions.first_s)
     if first_s + takes_s <= until.timestamp():
