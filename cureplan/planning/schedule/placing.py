@@ -318,15 +318,14 @@ def _with_strips(
 
     def ends_s(strips: int) -> NDArray[np.float64]:
         """With so many strips waiting for the bucket that closes the seam."""
-        long_ago, none = np.full(strips, -1e6), np.zeros(strips)
-        strip_s = np.full(strips, cadence.strip_s)
+        long_ago, strip_s = np.full(strips, -1e6), np.full(strips, cadence.strip_s)
         return broadcast_ends_s(
             np.concatenate([long_ago, after.times.smoothed_s]),
             np.concatenate(
                 [np.full(strips, strips + closed_by), np.where(met < 0, -1, met + strips)]
             ),
             strip_s=np.concatenate([strip_s, np.full(kits, own.strip_s)]),
-            broadcast_s=np.concatenate([strip_s + none, np.full(kits, own.broadcast_s)]),
+            broadcast_s=np.concatenate([strip_s, np.full(kits, own.broadcast_s)]),
             turns_s=None if turns_s is None else np.concatenate([long_ago, turns_s]),
         )
 
