@@ -183,4 +183,11 @@ EQUAL = {
     "if solved.choice is None and solved.score is None:": "there are both or neither",
     "[np.full(strips, strips + closed_by), np.where(met <= 0, -1, met + strips)]":
         "no bucket is met by the first",
+    "later_s = np.where(met <= 0, 0.0, stopped_s[:, met] - stopped_s)":
+        "no bucket is met by the first",
+    "if low == 0 or high >= self.hours_s.size:": "it is the same, cut or not",
+    "if low == 0 and high > self.hours_s.size:": "it is the same, cut or not",
+    "key = stay.layer.crew, max(begins_s, default=+np.inf)": "no other stay is of no shift",
+    "coolest_c.min() + least_k + off_k.min() >= low_c - NEAR_K":
+        "no sum is it to the last digit",
 }  # fmt: skip

@@ -195,6 +195,18 @@ def test_an_edge_to_the_next_room_waits_for_who_comes_late_there(
         assert kept(monkeypatch, table, seam=seam(), next_visit=visit(late_s))[0] == ALL
 
 
+@pytest.mark.parametrize(("margin_s", "kept_"), [(100.0, True), (99.0, False)])
+def test_who_stopped_before_is_waited_for_so_much_less(monkeypatch, margin_s, kept_):
+    # 200 s late to the next room, 100 of which the mixing stood still here as well.
+    margins_s = np.full((2, N), 1e4)
+    margins_s[1, 3] = margin_s
+    found = kept(
+        monkeypatch, Table(wet=margins_s), stops=(100, 0, 0, 0), seam=seam(),
+        next_visit=visit(200.0),
+    )  # fmt: skip
+    assert found[0] == [True, True, True, kept_]
+
+
 @pytest.mark.parametrize(
     ("stops", "next_stops", "closed_by", "margin_s", "cut"),
     [

@@ -291,6 +291,21 @@ def test_ages_of_slabs_that_err_follow_the_law_of_arrhenius():
     assert one.hours_s.tolist() == (S + H * np.arange(6)).tolist()
 
 
+def test_a_warm_slab_that_errs_and_an_energy_that_errs_both_count():
+    fit = Made(activation_energy_j_mol=50e3, reference_c=20.0, energy_sd_j_mol=5e3)
+    curve = AgeCurve(
+        S + H * np.arange(4), [30.0] * 4, activation_energy_j_mol=50e3, reference_c=20.0,
+        piece_s=600.0,
+    )  # fmt: skip
+    night = drawn(slab_k={"Bar": np.array([[0.0] * 4, [2.0] * 4])})
+    one = ages.DrawnAges.of(
+        curve, hourly([30.0] * 4), fit=fit, energy=np.array([1.0, 1.0]), nights=night
+    )
+    surer = arrhenius(5e3, 20.0, 30.0)
+    fast = [surer, surer * arrhenius(50e3, 30.0, 32.0)]
+    assert one.pace[:, 0] == pytest.approx(fast, rel=1e-6)
+
+
 def test_an_energy_that_errs_moves_what_is_off_its_reference():
     fit = Made(activation_energy_j_mol=50e3, reference_c=20.0, energy_sd_j_mol=5e3)
     got = ages.ln_pace(np.array([0.0, 2.0, -1.0]), fit=fit, temp_c=np.array([20.0, 30.0]))
