@@ -104,6 +104,10 @@ EQUAL = {
         "both ends are looked at besides",
     "when_s = curve.when(start_s=landed.pour_s, age_s=by_slab_s + landed.film_age_s[..., -1])":
         "the rounds end where they end, wherever they begin",
+    "when_s = curve.when(start_s=landed.pour_s, age_s=by_slab_s - landed.film_age_s[..., +1])":
+        "the rounds end where they end, wherever they begin",
+    "if floor in job.crossed_from(r.name) and place[r.name] <= place[floor]":
+        "no room leads out over its own floor",
     "tied_in_s=np.where(met <= 0, np.nan, raked[met]),": "no bucket is met by the first",
     "bare_s = 0.0 if met[patch] <= 0 else strip_s[patch]": "no bucket is met by the first",
     "waiting.append((patch, float(broadcast_s[patch] - bare_s), bool(met[patch] <= 0)))":

@@ -1,0 +1,303 @@
+"""Which changes are tried, how far and how long, of jobs and chances made up by hand."""
+
+from __future__ import annotations
+
+from itertools import islice
+from types import SimpleNamespace as Made
+
+import pytest
+
+from cureplan.core.messages import Message
+from cureplan.planning.plan import ways
+from cureplan.planning.plan.ways import _Looking
+from cureplan.planning.schedule.changes import Change
+
+CONFIDENCE = 0.9
+
+
+def odds(**more):
+    given = {
+        "all_frac": 0.5, "buckets_frac": 0.9, "coats_frac": 0.7, "shifts_frac": 0.95,
+        "opening_frac": 1.0, "limits_frac": 1.0,
+    }  # fmt: skip
+    return Made(**{**given, **more})
+
+
+def looking(*, planned=True, **more):
+    job = Made(policy=Made(confidence=CONFIDENCE, remedies=()), rooms=[Made(heat=None)])
+    chosen = Made(
+        chance_frac=0.5 if planned else 0.0, odds=odds() if planned else None,
+        schedule=Made(opens_s=9.0, worked=2.0),
+    )  # fmt: skip
+    given = {
+        "job": job, "chosen": chosen, "reach": [], "more": [], "weak": [], "tried": [],
+        "left_s": 9.0, "kept_s": 0.0, "_may_plan": lambda: True, "stop": lambda: False,
+        "best_frac": 0.0, "step": None, "_over": lambda _: False, "issued_s": 0.0,
+        "_cure_frac": lambda: 0.0 if planned else 0.45, "_as_is": lambda: None,
+    }  # fmt: skip
+    return Made(**{**given, **more})
+
+
+def way(job="job", *, code="relax.a", also=None, effort=1.0, further=None):
+    return Made(
+        job=job, say=Message(code, {}), also=also, effort_min=effort, further=further
+    )  # fmt: skip
+
+
+# What is hardly a cure
+
+
+@pytest.mark.parametrize(
+    ("frac", "planned", "weak"),
+    [
+        # A cure holds 0.45, half of 0.9; what holds half of that is kept, hardly a cure.
+        (0.225, False, True), (0.2249, False, False), (0.34, False, True),
+        (0.36, False, False), (0.3, True, False), (0.0, True, False),
+    ],
+)  # fmt: skip
+def test_what_is_hardly_a_cure_at_a_glance_is_kept_aside(frac, planned, weak):
+    here = looking(
+        planned=planned, _glance=lambda *_: Made(best=Made(chance_frac=frac)),
+        _may_plan=lambda: False,
+    )  # fmt: skip
+    _Looking._tried(here, way())
+    assert [(one.full, one.reaches) for one in here.weak] == [(False, False)] * weak
+
+
+@pytest.mark.parametrize(
+    ("frac", "planned", "weak"),
+    [
+        (0.225, False, True), (0.2249, False, False), (0.449, False, True),
+        (0.45, False, False), (0.3, True, False), (0.0, True, False),
+    ],
+)  # fmt: skip
+def test_what_is_hardly_a_cure_planned_in_full_is_kept_aside(monkeypatch, frac, planned, weak):
+    monkeypatch.setattr(ways, "replace", lambda one, **more: Made(**{**vars(one), **more}))
+    full = Made(
+        odds=1, chance_frac=frac, schedule=Made(opens_s=9.0), keeps_policy=lambda _: False
+    )
+    here = looking(planned=planned, _planned=lambda _: full)
+    got = _Looking._in_full(here, way(), None)
+    assert [(one.full, one.reaches) for one in here.weak] == [(True, False)] * weak
+    assert (got is None) == (frac < 0.45)
+
+
+def test_of_two_changes_the_second_adds_a_fiftieth_to_the_first():
+    # The first holds 0.6: together they hold 0.62 at least.
+    first = Made(chosen=Made(chance_frac=0.6), glance="its glance")
+    besides = []
+
+    def glance(frac):
+        return lambda _job, beside: besides.append(beside) or Made(
+            best=Made(chance_frac=frac)
+        )  # fmt: skip
+
+    for frac, kept in ((0.6201, True), (0.6199, False)):
+        got = _Looking._tried(looking(_glance=glance(frac)), way(), first)
+        assert (got is not None) == kept
+    assert besides == ["its glance"] * 2
+    _Looking._tried(looking(_glance=glance(0.7), step="step"), way())
+    _Looking._tried(looking(_glance=glance(0.7), _as_is=lambda: "as is"), way())
+    assert besides[2:] == ["step", "as is"]
+
+
+# How far a limit is moved
+
+
+def moved(fracs, *, hands=(), best_frac=0.0, needs=True, monkeypatch):
+    """The steps that are tried, of chances given one after the other; None for none."""
+    seen = iter(fracs)
+    more = iter(hands)
+    here = looking(best_frac=best_frac)
+    here._steps = lambda _: ["a", "b", "c"]
+    here._seen = lambda: here.step
+    monkeypatch.setattr(ways, "one_hand_more", lambda _job, _best: next(more, None))
+    monkeypatch.setattr(ways, "_needs_hands", lambda _: needs)
+    got = []
+    for step in _Looking._steps_and_hands(here, way()):
+        got.append(step)
+        frac = next(seen)
+        here.step = None if frac is None else Made(chance_frac=frac)
+    return "".join(got)
+
+
+@pytest.mark.parametrize(
+    ("fracs", "best_frac", "steps"),
+    [
+        # No further where it holds less than a quarter of the best that was seen.
+        ((0.2, 0.3, 0.4), 0.8, "abc"), ((0.199, 0.3, 0.4), 0.8, "a"),
+        ((0.3, 0.199, 0.4), 0.8, "ab"), ((None, 0.3, 0.4), 0.8, "abc"),
+    ],
+)  # fmt: skip
+def test_a_limit_is_moved_no_further_where_it_is_hopeless(monkeypatch, fracs, best_frac, steps):
+    assert moved(fracs, best_frac=best_frac, monkeypatch=monkeypatch) == steps
+
+
+@pytest.mark.parametrize(
+    ("fracs", "needs", "steps"),
+    [
+        # One hand more as long as each gives a fiftieth more than the one before.
+        ((0.3, 0.3, 0.3, 0.33, 0.36, 0.37), True, "abcxyz"),
+        ((0.3, 0.3, 0.3, 0.319, 0.4), True, "abcx"), ((0.3, 0.3, 0.3), False, "abc"),
+        ((None, None, None), True, "abc"), ((0.3, 0.3, 0.3, None), True, "abcx"),
+        ((0.3, 0.35, 0.35, 0.36), True, "abcx"),
+    ],
+)  # fmt: skip
+def test_then_hands_are_added_while_that_gains(monkeypatch, fracs, needs, steps):
+    got = moved(fracs, hands="xyz", needs=needs, monkeypatch=monkeypatch)
+    assert got == steps
+    assert moved(fracs[:3], hands="", monkeypatch=monkeypatch) == "abc"
+
+
+@pytest.mark.parametrize(
+    ("lost", "needs"),
+    [({"buckets_frac": 0.1}, True), ({"shifts_frac": 0.1}, True), ({}, False)],
+)
+def test_hands_are_what_lost_buckets_and_shifts_need(lost, needs):
+    assert ways._needs_hands(Made(odds=odds(**lost))) == needs
+    assert not ways._needs_hands(Made(odds=None))
+
+
+# What acts on a part
+
+
+def test_hours_are_moved_by_one_or_three_and_where_much_is_lost_by_three_at_once(monkeypatch):
+    def kind(known=True):
+        return Made(make=lambda _, minutes: Made(job=known, by=minutes))
+
+    def moved_by(*kinds, much):
+        here = Made(_known=lambda job: job)
+        return [one.by for one in _Looking._moved(here, "job", *kinds, much=much)]
+
+    pouring, opening = kind(), kind()
+    monkeypatch.setattr(ways, "OPENING", opening)
+    assert moved_by(pouring, kind(known=False), much=False) == [60, 180]
+    assert moved_by(pouring, Made(make=lambda *_: None), much=True) == [180]
+    for much in (False, True):
+        assert moved_by(opening, much=much) == [120, 1440]
+
+
+def acting(monkeypatch, part, *, heat=False, remedies=(), margins=False, much=False):
+    """What acts on a part, each change by a word."""
+    job = Made(policy=Made(remedies=remedies), rooms=[Made(heat=heat)])
+    monkeypatch.setattr(ways, "bottleneck", lambda _: "raking")
+    monkeypatch.setattr(ways, "more_hands", lambda _, task: task)
+    monkeypatch.setattr(ways, "more_remedies", lambda _, names: "+".join(names))
+    monkeypatch.setattr(ways, "rooms_later", lambda _: [Made(make=lambda _, by: f"later {by}")])
+    monkeypatch.setattr(ways, "open_for_less", lambda _: ["for less"])
+    monkeypatch.setattr(ways, "splits", lambda _: ["split"])
+    monkeypatch.setattr(ways, "REMEDY_WORDS", ("chill", "hour", "heat"))
+    here = Made(
+        tables=Made(pours={}), _missing=lambda job: _Looking._missing(None, job),
+        _moved=lambda _, *kinds, much: [f"hours of {len(kinds)}" + "!" * much],
+        _with_more_margin=lambda *_: iter(["margin"]),
+    )  # fmt: skip
+    schedule = Made(keeps_margins_as_expected=margins)
+    return _Looking._acting_on(here, part, job, schedule, much=much)
+
+
+def test_what_acts_on_each_part(monkeypatch):
+    def of(part, **more):
+        return acting(monkeypatch, part, **more)
+
+    assert of("coats") == ["hours of 4", "split", "mixing", "raking", "topcoat"]
+    assert of("shifts", much=True) == ["hours of 4!", "split", "mixing", "raking", "topcoat"]
+    # All the remedies that are missing; once margins are kept, what gives more margin.
+    assert of("buckets") == ["chill+hour+heat", "mixing", "raking"]
+    assert of("buckets", remedies=("chill", "hour")) == ["heat", "mixing", "raking"]
+    assert of("buckets", remedies=("chill", "hour", "heat")) == ["mixing", "raking"]
+    assert of("buckets", margins=True) == ["margin", "mixing", "raking"]
+    later = ["later 120", "later 1440", "for less"]
+    hands = ["split", "mixing", "raking", "topcoat"]
+    assert of("opening") == ["hours of 3", *later, *hands]
+    # Heaters that stand in a room may be allowed to run.
+    every = ("chill", "hour", "heat")
+    assert of("limits", remedies=every, heat=True) == ["hours of 5"]
+    assert of("limits", remedies=every[:2], heat=True) == ["heat", "heat", "hours of 5"]
+    assert of("limits", remedies=every[:2]) == ["heat", "hours of 5"]
+
+
+@pytest.mark.parametrize(
+    ("planned", "margins", "lost", "first"),
+    [
+        # What mends a limit comes first, unless margins are kept and buckets are lost most.
+        (True, True, {"buckets_frac": 0.1}, "chance"), (True, True, {}, "mend"),
+        (True, False, {"buckets_frac": 0.1}, "mend"), (False, True, {}, "mend"),
+    ],
+)  # fmt: skip
+def test_which_changes_come_first(planned, margins, lost, first):
+    here = looking(planned=planned)
+    here.chosen.schedule.keeps_margins_as_expected = margins
+    here.chosen.odds = odds(**lost) if planned else None
+    here._mending = lambda: iter(["mend"])
+    here._by_chance = lambda *_: [Change(job="job", say=Message("relax.a", {}), effort_min=3.0)]
+    got = [next(turn) for turn in _Looking._in_turn(here)]
+    assert len(got) == 2
+    mend, change = got if first == "mend" else got[::-1]
+    assert (mend, change.job, change.effort_min) == ("mend", "job", 3.0)
+
+
+# How much is taken
+
+
+def test_the_first_full_plan_of_a_job_without_one_says_what_a_plan_takes(monkeypatch):
+    for name, value in (("MOST_HELP", 2.0), ("START_S", 1.0), ("MOST_S", 50.0)):
+        monkeypatch.setattr(ways, name, value)
+
+    class Looking(Made):
+        @property
+        def left_s(self):
+            return 30.0 - self.worked
+
+    def plan(*, planned, worked, full_s=0.0, budget_s=10.0, stop=False):
+        found = Made(schedule=Made(worked=worked))
+        here = Looking(
+            **vars(looking(planned=planned))
+            | {"worked": 1.0, "full_s": full_s, "budget_s": budget_s, "_rest_s": 4.0}
+            | {"stop": lambda: stop}
+        )
+        got = _Looking._planned(here, Made(in_full=lambda **_: found))
+        assert (got is None) == stop
+        return here.worked, here.full_s, here.budget_s
+
+    # It takes 5 s, with 1 s to start and 4 s for its sheet 10 s: twice that is 20 s.
+    assert plan(planned=False, worked=5.0) == (6.0, 5.0, 20.0)
+    assert plan(planned=False, worked=5.0, budget_s=21.0) == (6.0, 5.0, 21.0)
+    assert plan(planned=False, worked=25.0) == (26.0, 25.0, 50.0)
+    # Later ones, and those beside a plan, do not.
+    assert plan(planned=False, worked=5.0, full_s=3.0) == (6.0, 5.0, 10.0)
+    assert plan(planned=False, worked=5.0, full_s=7.0) == (6.0, 7.0, 10.0)
+    assert plan(planned=True, worked=5.0, stop=True) == (6.0, 5.0, 10.0)
+
+
+@pytest.mark.parametrize(
+    ("stop", "full_s", "left_s", "may"),
+    [
+        (False, 0.0, 0.0, True), (False, 4.0, 2.0, True), (False, 4.0, 1.9, False),
+        (True, 0.0, 9.0, False),
+    ],
+)  # fmt: skip
+def test_half_of_the_last_full_plan_may_be_overrun(stop, full_s, left_s, may):
+    here = Made(stop=lambda: stop, full_s=full_s, left_s=left_s)
+    assert _Looking._may_plan(here) == may
+
+
+def test_nobody_is_asked_for_more_that_gives_no_more():
+    # Further steps are kept where they give a fiftieth more; none after one that reaches.
+    def look(*found):
+        kept, left = [], iter(found)
+        here = looking()
+        here._over = lambda _: False
+        here._steps_and_hands = lambda _: islice("abcd", len(found))
+        here._tried = lambda _: next(left)
+        here._keep = kept.append
+        _Looking._look(here, iter([way()]), 3.0)
+        assert here.kept_s == 3.0
+        return [one.seen_frac for one in kept]
+
+    def one(frac, *, reaches=False):
+        return Made(seen_frac=frac, reaches=reaches)
+
+    assert look(one(0.6), one(0.625), one(0.64)) == [0.6, 0.625]
+    assert look(one(0.6), None, one(0.615), one(0.7)) == [0.6, 0.7]
+    assert look(one(0.6), one(0.5, reaches=True), one(0.9)) == [0.6, 0.5]
