@@ -108,6 +108,10 @@ EQUAL = {
         "the rounds end where they end, wherever they begin",
     "if floor in job.crossed_from(r.name) and place[r.name] <= place[floor]":
         "no room leads out over its own floor",
+    "ends = sorted({by, *(s.first_task for s in stops if s.first_task <= by)}, reverse=True)":
+        "that hour is looked at besides",
+    "and _time_between(arrival, begins, ends) < COMES_SOONER":
+        "whose hands are free just that long before a stay was asked above",
     "tied_in_s=np.where(met <= 0, np.nan, raked[met]),": "no bucket is met by the first",
     "bare_s = 0.0 if met[patch] <= 0 else strip_s[patch]": "no bucket is met by the first",
     "waiting.append((patch, float(broadcast_s[patch] - bare_s), bool(met[patch] <= 0)))":

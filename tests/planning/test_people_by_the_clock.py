@@ -194,6 +194,11 @@ def test_pails_are_seen_to_by_who_is_there_or_comes_soon(stays, by, who, comes, 
         ([("runner", 0, 99, (30, 99)), ("rake", 46, 99, (80, 99))], 60, "runner", 30, 0),
         ([("runner", 0, 99, (30, 99)), ("rake", 0, 60, (10, 20))], 60, "rake", 60, 0),
         ([("runner", 0, 99, (30, 99)), ("rake", 0, 59, (10, 20))], 60, "runner", 30, 0),
+        # A runner hours away comes for it, unless a rake has a quarter of an hour in his stay.
+        ([("runner", 300, 400), ("rake", 45, 99, (80, 99))], 60, "rake", 60, 45),
+        ([("runner", 300, 400), ("rake", 46, 99, (80, 99))], 60, "runner", 60, 45),
+        ([("runner", 300, 400), ("rake", 0, 99, (15, 99))], 60, "rake", 15, 0),
+        ([("runner", 300, 400), ("rake", 0, 99, (14, 99))], 60, "runner", 60, 45),
         # With no time in his stay others on site do it; where they have none, he comes sooner.
         ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (40, 99))], 60, "rake", 40, 0),
         ([("runner", 0, 99, (10, 99)), ("rake", 0, 99, (14, 99))], 60, "runner", 10, -5),
@@ -231,6 +236,31 @@ def test_where_all_hands_are_busy_for_long_somebody_comes_for_the_ice():
     found = [busy("Ana", 0, 300, (20, 300)), busy("Cy", 600, 700, (620, 700))]
     arrivals._ice(named, found, "Bar", at(200))
     assert [(a.who, a.call) for a in found if "ice" in a.roles] == [("Cy", at(185))]
+
+
+@pytest.mark.parametrize(
+    ("comes", "leaves", "who", "done"),
+    [
+        # Bo's hands are free as the pails are due, ten minutes after he leaves; Ana's until 30,
+        # where she is there a quarter of an hour before that, and still as they are due.
+        (15, 99, "Ana", 30), (16, 99, "Bo", 60), (0, 60, "Ana", 30), (0, 59, "Bo", 60),
+    ],
+)  # fmt: skip
+def test_nobody_stays_for_the_ice_where_somebody_there_has_the_time(comes, leaves, who, done):
+    by_name = crew(person("Ana", "runner"), person("Bo", "runner"))
+    found = [busy("Ana", comes, leaves, (30, leaves)), busy("Bo", 0, 50, (20, 30))]
+    arrivals._ice(by_name, found, "Bar", at(60))
+    assert len(found) == 2
+    (got,) = [one for one in found if "ice" in one.roles]
+    assert (got.who, [s.last_task for s in got.stops if s.role == "ice"]) == (who, [at(done)])
+
+
+def test_pails_are_done_an_hour_and_a_half_too_soon_rather_than_by_who_comes_for_them():
+    by_name = crew(person("Ana", "runner"), person("Bo", "runner"))
+    for until, who in ((110, "Ana"), (109, "Bo")):
+        found = [busy("Ana", 0, 300, (until, 300))]
+        arrivals._ice(by_name, found, "Bar", at(200))
+        assert [one.who for one in found if "ice" in one.roles] == [who]
 
 
 def test_of_two_who_could_come_for_the_ice_the_one_who_has_rested_does():

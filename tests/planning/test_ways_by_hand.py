@@ -11,16 +11,9 @@ from cureplan.core.messages import Message
 from cureplan.planning.plan import ways
 from cureplan.planning.plan.ways import _Looking
 from cureplan.planning.schedule.changes import Change
+from tests.planning.made_odds import odds
 
 CONFIDENCE = 0.9
-
-
-def odds(**more):
-    given = {
-        "all_frac": 0.5, "buckets_frac": 0.9, "coats_frac": 0.7, "shifts_frac": 0.95,
-        "opening_frac": 1.0, "limits_frac": 1.0,
-    }  # fmt: skip
-    return Made(**{**given, **more})
 
 
 def looking(*, planned=True, **more):

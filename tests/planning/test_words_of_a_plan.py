@@ -13,6 +13,7 @@ from cureplan.inputs.job.model import Heat
 from cureplan.planning.plan import answers, floors, hours, warnings, ways
 from cureplan.planning.schedule import tabled
 from cureplan.planning.schedule.placing import Span
+from tests.planning.made_odds import odds
 
 NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
 NIGHT_S = NIGHT.timestamp()
@@ -323,14 +324,6 @@ def test_heaters_are_a_remedy_where_the_job_lists_them():
 
 
 # Ways
-
-
-def odds(**more):
-    given = {
-        "all_frac": 0.5, "buckets_frac": 0.9, "coats_frac": 0.7, "shifts_frac": 0.95,
-        "opening_frac": 1.0, "limits_frac": 1.0,
-    }  # fmt: skip
-    return Made(**{**given, **more})
 
 
 def looking(**more):
