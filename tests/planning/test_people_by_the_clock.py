@@ -363,9 +363,9 @@ def test_people_are_warned_of():
     assert "over_stay" not in warned(ana, arrival(0, 300, who="Ana"))
     over = warned(ana, arrival(0, 301, who="Ana"))
     assert (over["over_stay"]["stays_s"], "long_stay" in over) == (301 * 60, False)
-    # Two hours to rest; by less than a second nobody counts.
+    # Two hours to rest; a second less nobody counts.
     rests = crew(rest_s=7200.0)
-    for apart, short in ((120, False), (119.99, False), (119.9, True), (-10, True)):
+    for apart, short in ((120, False), (119 + 59 / 60, False), (119.98, True), (-10, True)):
         found = warned(rests, arrival(0, 60), arrival(60 + apart, 200))
         assert ("short_rest" in found) == short
         assert not short or found["short_rest"]["rests_s"] == pytest.approx(max(0, apart) * 60)
