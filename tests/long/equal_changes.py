@@ -54,6 +54,8 @@ EQUAL = {
     "if best is None or candidate <= best:": "no two rooms have one rank",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
     "if begins - closes >= worst:": "either of two alike may be told",
+    "begun_s, over_s, until_s = +np.inf, -np.inf, -np.inf": "the first pour sets it",
+    "begun_s, over_s, until_s = -np.inf, +np.inf, -np.inf": "the first pour sets it",
     "if temp_k.std() <= _LEAST_SWING_K or np.ptp(shares[known]) == 0:":
         "no swing is it to the last digit",
     "if np.median(share) > _DRY_MEDIAN or share.max() >= _DRY_MOST:":
