@@ -200,4 +200,12 @@ EQUAL = {
     "key = stay.layer.crew, max(begins_s, default=+np.inf)": "no other stay is of no shift",
     "coolest_c.min() + least_k + off_k.min() >= low_c - NEAR_K":
         "no sum is it to the last digit",
+    'if words and set(words) < _CLOCK | _PLAIN and column.role in {None, "time"}:':
+        "no name has all of these words",
+    "if named and named < _DATE:": "no name has all of these words",
+    'return "time" if named and named < _CLOCK and words[0] != "hr" else None':
+        "no name has all of these words",
+    "if words[0] in _DATE and len(words) >= 1 and named & (_CLOCK | _TIME):":
+        "no word of a date is one of a clock",
+    'if len(words) >= 1 and words[0] in {"#", "no", "nr"}:': "a number alone is no reading",
 }  # fmt: skip

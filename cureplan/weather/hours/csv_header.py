@@ -236,7 +236,7 @@ def _column(at: int, name: str) -> Column:
     words, unit = _tokens(name)
     outside = bool(set(words) & _OUTSIDE)
     together = "".join(words)
-    if words and words[0] in {"timestamp", "datetime"} and "utc" not in words[1:]:
+    if words and words[0] in {"timestamp", "datetime"}:
         return Column(at, name, "time", "")
     together = together if together in _WITH_UNIT else together.removesuffix("avg")
     if together in _WITH_UNIT:
