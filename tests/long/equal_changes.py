@@ -114,6 +114,8 @@ EQUAL = {
         "that hour is looked at besides",
     "and _time_between(arrival, begins, ends) < COMES_SOONER":
         "whose hands are free just that long before a stay was asked above",
+    "return found.chosen.chance_frac + GLANCE_FRAC - was <= LITTLE_FRAC * most":
+        "no chance is it to the last digit",
     "tied_in_s=np.where(met <= 0, np.nan, raked[met]),": "no bucket is met by the first",
     "bare_s = 0.0 if met[patch] <= 0 else strip_s[patch]": "no bucket is met by the first",
     "waiting.append((patch, float(broadcast_s[patch] - bare_s), bool(met[patch] <= 0)))":

@@ -263,6 +263,64 @@ def test_the_first_full_plan_of_a_job_without_one_says_what_a_plan_takes(monkeyp
     assert plan(planned=True, worked=5.0, stop=True) == (6.0, 5.0, 10.0)
 
 
+def test_what_is_left_is_what_neither_tables_nor_search_took_since_the_plan():
+    # 60 s to spend; tables took 7 s before the plan and 4 s since, the search 5 times 2 s.
+    tabled = Made(with_search_s=lambda worked: 11.0 + 2.0 * worked)
+    here = Made(budget_s=60.0, tabled_s=7.0, worked=5.0, tables=Made(tabled=tabled))
+    assert _Looking.left_s.fget(here) == 46.0
+
+
+def ran(monkeypatch, *, planned=True, found=0, budget_s=100.0):
+    """What is kept of the budget as ways, pairs and ways are looked at, what the budget is in
+    the end, and how many are wanted of the ways that fall short."""
+    monkeypatch.setattr(ways, "each_once", list)
+    monkeypatch.setattr(ways, "said", lambda *_: Made(effort_min=1.0))
+    kept, wanted = [], []
+
+    def look(_ways, of_it):
+        kept.append(of_it)
+        here.reach = [Made(way="way", reaches=True)] * found
+
+    here = Made(
+        budget_s=budget_s, _rest_s=10.0, _candidates=lambda: iter(()), _look=look,
+        chosen=Made(odds=1 if planned else None, schedule=Made(worked=3.0)),
+        tables=Made(tabled=Made(with_search_s=lambda worked: 5.0 * worked)),
+        reach=[], more=[], _pairs=lambda _reach, _best, of_it: kept.append(of_it) or [],
+        _best_of=lambda _more, many, _reach: wanted.append(many) or [], _hardly=list,
+    )  # fmt: skip
+    _Looking.run(here)
+    return kept, here.budget_s, *wanted
+
+
+def test_so_much_of_the_work_is_kept_for_full_plans_and_pairs(monkeypatch):
+    given = {
+        "FULL": 1.2, "FULL_SHARE": 0.7, "FULL_NO_PLAN": 0.2, "REST": 0.4, "REST_PAIRED": 0.15,
+        "MOST_HELP": 2.0, "MOST_S": 110.0,
+    }  # fmt: skip
+    for name, value in given.items():
+        monkeypatch.setattr(ways, name, value)
+    # Two plans of 1.2 times 15 s are 36 s; of the other 64 s, 0.4 and 0.15.
+    kept, budget_s, _ = ran(monkeypatch)
+    assert (kept, budget_s) == (pytest.approx([36 + 25.6, 36 + 9.6, 36]), 100.0)
+    # No more than 0.7 of all: 14 s of 20 s, and of the 6 s that are left.
+    assert ran(monkeypatch, budget_s=20.0)[0] == pytest.approx([14 + 2.4, 14 + 0.9, 14])
+    # Without a plan 0.2 of all; then two sheets more, as far as it goes.
+    kept, budget_s, _ = ran(monkeypatch, planned=False)
+    assert (kept, budget_s) == (pytest.approx([20.0, 20 + 12.0, 20.0]), 110.0)
+    assert ran(monkeypatch, planned=False, budget_s=50.0)[1] == 70.0
+
+
+@pytest.mark.parametrize(
+    ("planned", "found", "looks", "wanted"),
+    [(False, 1, 3, 1), (False, 2, 1, 0), (True, 1, 3, 1), (True, 2, 3, 0)],
+)
+def test_where_two_make_a_plan_nothing_more_is_looked_at(
+    monkeypatch, planned, found, looks, wanted
+):
+    kept, _, many = ran(monkeypatch, planned=planned, found=found)
+    assert (len(kept), many) == (looks, wanted)
+
+
 @pytest.mark.parametrize(
     ("stop", "full_s", "left_s", "may"),
     [
@@ -294,3 +352,107 @@ def test_nobody_is_asked_for_more_that_gives_no_more():
     assert look(one(0.6), one(0.625), one(0.64)) == [0.6, 0.625]
     assert look(one(0.6), None, one(0.615), one(0.7)) == [0.6, 0.7]
     assert look(one(0.6), one(0.5, reaches=True), one(0.9)) == [0.6, 0.5]
+    just = 0.6 + ways.WORTH_FRAC
+    assert look(one(0.6), one(just)) == [0.6, just]
+
+
+@pytest.mark.parametrize(
+    ("wanted", "full", "may", "told"),
+    [
+        (0, True, True, []), (1, True, True, [0.8]), (2, True, True, [0.8, 0.7]),
+        (9, True, True, [0.8, 0.7, 0.6]), (2, False, True, [0.81, 0.71]),
+        (2, False, False, []), (2, True, False, [0.8, 0.7]),
+    ],
+)  # fmt: skip
+def test_of_what_falls_short_so_many_are_told_as_are_wanted(
+    monkeypatch, wanted, full, may, told
+):
+    def found(frac, *, full):
+        return Made(
+            way=way(f"{frac}", code=f"relax.{frac}"), chosen=Made(chance_frac=frac), full=full,
+            glance=frac,
+        )  # fmt: skip
+
+    monkeypatch.setattr(ways, "in_vain", lambda *_: False)
+    here = looking(_may_plan=lambda: may, _little=lambda *_: False)
+    # A full plan holds a hundredth more often than at a glance.
+    here._in_full = lambda _, glance: found(round(glance + 0.01, 2), full=True)
+    short = [found(frac, full=full) for frac in (0.6, 0.8, 0.7)]
+    got = _Looking._best_of(here, short, wanted)
+    assert [one.chosen.chance_frac for one in got] == told
+
+
+def test_what_asks_for_more_and_gives_no_more_is_not_told(monkeypatch):
+    def found(frac, **more):
+        given = {"way": way(code=f"relax.{frac}"), "full": True, "glance": None, **more}
+        return Made(chosen=Made(chance_frac=frac), **given)
+
+    vain = set()
+    monkeypatch.setattr(
+        ways, "in_vain",
+        lambda one, other: (one.chosen.chance_frac, other.chosen.chance_frac) in vain,
+    )  # fmt: skip
+    here = looking(_little=lambda one, _: one.chosen.chance_frac == 0.1)
+
+    def told(*pairs, reach=()):
+        vain.clear()
+        vain.update(pairs)
+        got = _Looking._best_of(here, [found(f) for f in (0.8, 0.7, 0.6, 0.1)], 3, reach)
+        return [one.chosen.chance_frac for one in got]
+
+    # A tenth is little beside any other.
+    assert told() == [0.8, 0.7, 0.6]
+    assert told((0.7, 0.8)) == [0.8, 0.6]
+    assert told((0.8, 0.7)) == [0.7, 0.6]
+    assert told((0.7, 0.9), reach=[found(0.9)]) == [0.8, 0.6]
+    # Nor what makes no plan in full.
+    here._in_full, here._may_plan = lambda *_: None, lambda: True
+    assert _Looking._best_of(here, [found(0.8, full=False), found(0.7)], 3)[0].full
+
+
+def test_two_kinds_of_change_that_bind_are_tried_with_others(monkeypatch):
+    firsts = []
+    monkeypatch.setattr(ways, "binds", lambda code, _job, _chosen: code != "relax.loose")
+    here = looking(_over=lambda _: False)
+    here._beside = lambda one, _: firsts.append(one.way.job) or iter([])
+    more = [
+        Made(way=way("a")), Made(way=way("a again")),
+        Made(way=way("loose", code="relax.loose")),
+        Made(way=way("both", code="relax.b", also="relax.c")),
+        Made(way=way("c", code="relax.c")), Made(way=way("d", code="relax.d")),
+    ]  # fmt: skip
+    assert list(_Looking._pairs(here, [], more, 0.0)) == []
+    assert firsts == ["a", "c"]
+
+
+@pytest.mark.parametrize(
+    ("planned", "over_at", "looked", "asked"),
+    [
+        # Four ways that reach are a choice, without a plan two; once there are two of them,
+        # what is kept for other work is theirs as well.
+        (True, None, 4, [3, 3, 0, 0, 0]), (False, None, 2, [3, 3, 0]), (True, 3, 0, [3]),
+        (True, 0, 2, [3, 3, 0]),
+    ],
+)  # fmt: skip
+def test_enough_ways_that_reach_are_a_choice(planned, over_at, looked, asked):
+    asked_of, tried = [], []
+    here = looking(planned=planned)
+
+    def over(kept):
+        asked_of.append(kept)
+        return kept == over_at
+
+    here._over, here._keep = over, here.reach.append
+    here._steps_and_hands = lambda one: [one]
+    here._tried = lambda one: (
+        tried.append(one) or Made(way=one, reaches=True, seen_frac=0.9)
+    )  # fmt: skip
+    _Looking._look(here, iter([way(f"{n}") for n in range(6)]), 3)
+    assert (len(tried), asked_of) == (looked, asked)
+
+
+def test_looking_ends_where_there_are_no_more_ways():
+    here = looking(_steps_and_hands=lambda one: [one], _keep=lambda _: None)
+    here._tried = lambda _: None
+    _Looking._look(here, iter([way()]), 3)
+    assert here.kept_s == 3
