@@ -456,3 +456,50 @@ def test_looking_ends_where_there_are_no_more_ways():
     here._tried = lambda _: None
     _Looking._look(here, iter([way()]), 3)
     assert here.kept_s == 3
+
+
+def test_two_changes_ask_for_the_effort_of_both(monkeypatch):
+    monkeypatch.setattr(ways, "replace", lambda one, **more: Made(**{**vars(one), **more}))
+    monkeypatch.setattr(ways, "binds", lambda *_: True)
+    tried = []
+    here = looking(_over=lambda _: False, tried=["tried before"])
+    first = Made(way=way("a", effort=60.0))
+
+    def change(job, code="relax.b"):
+        return Made(job=job, say=Message(code, {}), effort_min=45.0)
+
+    here._beside = lambda one, _: iter(
+        [(one, change("tried before")), (one, change("c", "relax.done")), (one, change("d"))]
+    )
+    here._tried = lambda both, beside: tried.append((both, beside)) or "together"
+    reach = [Made(way=way(code="relax.done"))]
+    assert list(_Looking._pairs(here, reach, [first], 0.0)) == ["together"]
+    ((both, beside),) = tried
+    assert (both.job, both.effort_min, both.say.code) == ("d", 105.0, "relax.a")
+    assert (both.also.code, both.further, beside) == ("relax.b", None, first)
+
+
+def test_beside_a_change_goes_one_of_each_other_kind_that_binds(monkeypatch):
+    monkeypatch.setattr(ways, "binds", lambda code, *_: code != "relax.loose")
+    first = Made(way=way(code="relax.a"), chosen="chosen")
+    changes = [
+        Change(job=job, say=Message(code, {}), effort_min=1.0, also=second)
+        for job, code, second in (
+            ("1", "relax.a", None), ("2", "relax.loose", None),
+            ("3", "relax.b", Message("relax.c", {})), ("4", "relax.b", None),
+            ("5", "relax.b", None), ("6", "relax.remedies", None), ("7", "relax.c", None),
+        )
+    ]  # fmt: skip
+    here = looking(_by_chance=lambda *_, far: changes if far else [])
+
+    def beside(best, firsts):
+        monkeypatch.setattr(ways, "remedies_of", lambda *_: best)
+        return [change.job for _, change in _Looking._beside(here, first, firsts)]
+
+    assert beside(None, {}) == ["4", "6", "7"]
+    # Of remedies the best of them alone is kept, where there is one.
+    best = Change(job="best", say=Message("relax.remedies", {}), effort_min=1.0)
+    firsts = {"relax.remedies": Made(way=way())}
+    assert beside(best, firsts) == ["4", "best", "7"]
+    assert beside(None, firsts) == ["4", "6", "7"]
+    assert beside(best, {}) == ["4", "6", "7"]
