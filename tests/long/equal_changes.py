@@ -54,6 +54,9 @@ EQUAL = {
     "if best is None or candidate <= best:": "no two rooms have one rank",
     "if pins[stage].timestamp() - could_s >= worst_s:": "either of two alike may be told",
     "if begins - closes >= worst:": "either of two alike may be told",
+    "if low > high:": "none are none either way",
+    "plain = frozenset(name for name, values in whole.items() if np.all(np.diff(values) > 0))":
+        "what is in no order is asked one by one",
     "begun_s, over_s, until_s = +np.inf, -np.inf, -np.inf": "the first pour sets it",
     "begun_s, over_s, until_s = -np.inf, +np.inf, -np.inf": "the first pour sets it",
     "if temp_k.std() <= _LEAST_SWING_K or np.ptp(shares[known]) == 0:":

@@ -119,3 +119,34 @@ def test_the_first_that_is_clear_is_one_that_is_left():
     assert [one.first_left((0, 1), clear=way) for way in (True, False)] == [1, 0]
     one.place((1, 0), 0)
     assert [one.first_left((0, 1), clear=way) for way in (True, False)] == [2, 0]
+
+
+# States struck out between a bound and a limit
+
+
+@pytest.mark.parametrize(
+    ("begins", "frees", "kept"),
+    [
+        # Struck out where free after 5 and begun before 4. All in order:
+        ([1, 2, 3, 4], [5, 6, 7, 8], [1, 4]),
+        # One that is free at 5 stands after one that is free at 9.
+        ([1, 2, 3, 4], [9, 5, 12, 12], [2, 4]),
+        # One that begins at 4 stands before one that begins at 2.
+        ([1, 4, 2, 5], [9, 9, 9, 9], [4, 5]),
+        ([1, 4, 2, 5], [9, 9, 5, 9], [4, 2, 5]), ([9, 9, 1, 9], [9, 9, 9, 9], [9, 9, 9]),
+        ([1, 9, 8, 9], [9, 9, 9, 9], [9, 8, 9]),
+    ],
+)  # fmt: skip
+def test_states_are_struck_out_one_by_one_where_they_are_in_no_order(begins, frees, kept):
+    edges = Rules(Problem(rooms=((task(begins, frees=frees),),), crosses=((),))).of[0, 0]
+    mask = np.ones(4, dtype=bool)
+    edges.strike(mask, "frees", 5, "begins", 4)
+    assert edges.stage.begins[mask].tolist() == kept
+
+
+def test_only_from_pour_to_pour_of_a_group_is_the_way_the_shorter_one():
+    rooms = ((task(EACH), task(EACH, crew=0)),) * 3
+    ties = Rules(Problem(rooms=rooms, crosses=((),) * 3, groups=((0, 1),))).ties
+    assert ties[0, 0][1, 0].hands == ("follows", "follows")
+    for one, other in (((0, 0), (1, 1)), ((0, 1), (1, 0)), ((0, 0), (2, 0)), ((0, 0), (0, 1))):
+        assert ties[one][other].hands == ("frees", "frees")

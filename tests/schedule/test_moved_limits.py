@@ -11,9 +11,11 @@ import pytest
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Heat, Shift
+from cureplan.planning.floor.pour import Settled
 from cureplan.planning.schedule import changes, lexicographic, near, trials
 from cureplan.planning.schedule.placing import Span
-from cureplan.planning.schedule.problem import Score
+from cureplan.planning.schedule.problem import Score, stage_of
+from cureplan.planning.schedule.tables import Sureness
 
 NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
 NIGHT_S = NIGHT.timestamp()
@@ -498,3 +500,78 @@ def test_pours_are_held_to_where_their_evening_begins(monkeypatch, second, may_w
     )
     one = near.Near(job=job, tables=None, sure=Made(windows=0.9), schedule=Made(pours=pours))
     assert one.own.from_s == {"A": 0.0, "B": 60.0 * begins}
+
+
+@pytest.mark.parametrize(
+    ("clear", "coats_s", "off_s", "asked_clear", "kept"),
+    [
+        (True, {}, 0.0, True, True), (False, {}, 0.0, False, True),
+        # Coats that are held to an hour are not kept clear as well.
+        (True, {("A", 1): 5.0}, 0.0, False, True),
+        # Twelve hours late is another night.
+        (True, {}, 43_200.0, True, True), (True, {}, 43_201.0, True, False),
+    ],
+)  # fmt: skip
+def test_a_way_is_timed_once_and_within_its_night(
+    monkeypatch, clear, coats_s, off_s, asked_clear, kept
+):
+    asked = []
+    own = [Made(room=name, begins_s=0.0, delayed=False) for name in "AB"]
+    later = [Made(room="A", begins_s=0.0), Made(room="B", begins_s=100.0 + off_s)]
+    model = Made(
+        problem=Made(empty=()), names=("A", "B"), schedule=lambda _: Made(pours=later)
+    )  # fmt: skip
+
+    def time_order(_problem, order, **more):
+        asked.append((order, more["clear"], more["crossed_last"]))
+        return Made(choice=())
+
+    monkeypatch.setattr(near, "floor_model", lambda *_, **__: model)
+    monkeypatch.setattr(near, "order_work", lambda _: 0.25)
+    monkeypatch.setattr(near, "time_order", time_order)
+    monkeypatch.setattr(near.Near, "_held", lambda *_: None)
+    monkeypatch.setattr(near.Near, "_twin", lambda *_: None)
+    one = near.Near(
+        job=Made(policy=Made(remedies=())), tables=Made(pours={"A": None, "B": None}),
+        sure=Sureness(windows=0.9, margins=0.9), schedule=Made(pours=own),
+    )  # fmt: skip
+    wanted = way(order=("B", "A"), from_s={"A": 0.0, "B": 100.0}, coats_s=coats_s, clear=clear)
+    assert (one.placed(wanted) is not None) == kept
+    assert asked == [([1, 0], asked_clear, False)]
+    one.placed(wanted)
+    assert one.worked == 0.5
+    model.problem.empty = ((0, 0),)
+    assert one.placed(wanted) is None
+    assert (one.worked, len(asked)) == (0.75, 2)
+
+
+def test_states_of_a_floor_are_tabled_once_and_held_to_their_hours(monkeypatch):
+    made = []
+
+    def room_stages(*_, within, **__):
+        made.append((within.begins_s, within.ends_s))
+        return tuple(
+            stage_of(crew=0, begins=range(10 * n, 10 * n + 5), lasts=1, opens=99, closes=99)
+            for n in (0, 1, 2)
+        )
+
+    monkeypatch.setattr(near, "room_stages", room_stages)
+    monkeypatch.setattr(near, "crew_spans", lambda *_: (Span(begins_s=0.0, ends_s=9e4),))
+    monkeypatch.setattr(near, "Tables", lambda **given: given)
+    pours = Made(pour_task=1, settled=Settled())
+    tables = Made(pours={"A": pours}, of=lambda _: Made(under=lambda _: None))
+    job = Made(
+        policy=Made(remedies=()), crew=Made(pour_shifts=()), room=lambda _: None,
+        access=Made(begins=Made(timestamp=lambda: 0.0)),
+    )  # fmt: skip
+    one = near.Near(
+        job=job, tables=tables, sure=Sureness(windows=0.9, margins=0.9), schedule=None
+    )
+    for from_min, coat_min, left in ((12, 23, (5, 3, 2)), (11, 20, (5, 4, 5))):
+        wanted = way(
+            order=("A",), options={"A": "as is"}, from_s={"A": 60.0 * from_min},
+            coats_s={("A", 1): 60.0 * coat_min, ("B", 1): 1e6},
+        )  # fmt: skip
+        assert tuple(stage.size for stage in one._held("A", wanted)) == left
+    assert made == [(720.0, 720.0 + 43_200.0)]
+    assert one.worked == pytest.approx(15 * near.TABLE_WORK)

@@ -407,6 +407,8 @@ def test_the_soonest_way_through_two_layers(closes, coats, way) -> None:
 
 def test_the_soonest_end_may_be_that_of_a_later_coat() -> None:
     assert soonest((pour([0]), coat([10, 12], opens=[30, 20]))) == (0, 12)
+    # What is before its window counts for nothing.
+    assert soonest((pour([0]), coat([5, 10, 12], opens=[11, 30, 20]))) == (0, 12)
 
 
 def test_a_floor_that_is_never_ready_has_no_way() -> None:

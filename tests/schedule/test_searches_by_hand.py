@@ -9,12 +9,15 @@ from types import SimpleNamespace as Made
 import pytest
 
 from cureplan.core.messages import Message
-from cureplan.planning.schedule import construct
+from cureplan.planning.floor.layers import CREWS
+from cureplan.planning.floor.pour import PourOption
+from cureplan.planning.schedule import construct, together, tried
 from cureplan.planning.schedule.construct import _Begun, _Search, construct_at, quick_ways
 from cureplan.planning.schedule.heuristic import Attempt
 from cureplan.planning.schedule.lexicographic import SHARES, Limits, News, Solved
 from cureplan.planning.schedule.outcome import Failure, Schedule, never
-from cureplan.planning.schedule.problem import Score
+from cureplan.planning.schedule.placing import Span
+from cureplan.planning.schedule.problem import Score, stage_of
 from cureplan.planning.schedule.slots import Slots
 
 CHOICE = ((0,),)
@@ -359,3 +362,87 @@ def test_it_is_said_who_found_a_schedule(asked, by):
 def test_an_unknown_answer_says_how_its_search_ended():
     got = construct._why_not(None, None, begun(None), solved(None), never)
     assert got[0].says == (Message("limit.unknown", {"ended": "settled"}),)
+
+
+# What does not go together, and what else is tried
+
+
+def test_the_fewest_rooms_and_limits_that_do_not_go_together(monkeypatch):
+    # Made up: A and C do not go together with both of these limits.
+    def impossible(some, _stop):
+        rooms, limits = some
+        return {"A", "C"} <= set(rooms) and {"pour shift", "opening"} <= limits
+
+    monkeypatch.setattr(together, "Some", lambda _job, _tables, rooms, limits: (rooms, limits))
+    monkeypatch.setattr(together, "_impossible", impossible)
+    monkeypatch.setattr(together, "_work_of", lambda *_: ())
+    monkeypatch.setattr(together, "limits_of_job", lambda _: together.LIMITS)
+    (got,) = together.together(Made(rooms=[Made(name=name) for name in "ABCD"]), None)
+    assert (got.rooms, got.limits) == (("A", "C"), ("pour shift", "opening"))
+    # A room by itself is never left out.
+    monkeypatch.setattr(together, "_impossible", lambda some, _: some[0] != ("A",) or None)
+    assert together.together(Made(rooms=[Made(name="A")]), None)[0].rooms == ("A",)
+
+
+@pytest.mark.parametrize(
+    ("empty", "first", "infeasible", "impossible"),
+    [
+        (((0, 0),), CHOICE, False, True), ((), CHOICE, True, False), ((), None, True, True),
+        ((), None, False, False),
+    ],
+)  # fmt: skip
+def test_what_is_left_open_is_taken_as_possible(
+    monkeypatch, empty, first, infeasible, impossible
+):
+    monkeypatch.setattr(
+        together, "improve_orders", lambda *_, **__: Attempt(choice=first, score=None)
+    )
+    monkeypatch.setattr(
+        together, "solve_in_order", lambda *_, **__: solved(None, infeasible=infeasible)
+    )
+    some = Made(
+        problem=Made(empty=empty), model=Made(first_order=lambda: (0,)), job=Made(seed=7)
+    )
+    assert together._impossible(some, never) == impossible
+
+
+def test_the_work_of_each_crew_is_told_against_its_hours(monkeypatch):
+    def stage(crew, *lasts):
+        begins = list(range(len(lasts)))
+        return stage_of(crew=CREWS.index(crew), begins=begins, lasts=lasts, opens=99, closes=99)
+
+    # Two rooms; the shorter of two ways to pour. Ten minutes of set-up, five to move over.
+    rooms = {
+        "A": (stage("pour", 50, 40), stage("topcoat", 20)), "B": (stage("pour", 30),)
+    }  # fmt: skip
+    spans = [Span(begins_s=60.0, ends_s=6060.0), Span(begins_s=60.0, ends_s=360.0)]
+    monkeypatch.setattr(together, "crew_spans", lambda *_: spans)
+    monkeypatch.setattr(
+        together, "Some", lambda *given: Made(problem=Made(rooms=[rooms[given[2][0]]]))
+    )
+    crew = Made(changeover_s=300.0, setup_s=600.0, pour_shifts=(), topcoat_shifts=())
+    pour, topcoat = together._work_of(Made(crew=crew), None, ["A", "B"])
+    assert (pour.code, topcoat.code) == ("limit.work_pour", "limit.work_topcoat")
+    assert pour.values == {"work_s": 75 * 60.0, "have_s": 5400.0, "longest_s": 5400.0}
+    assert topcoat.values == {"work_s": 20 * 60.0, "have_s": 5400.0, "longest_s": 5400.0}
+
+
+@pytest.mark.parametrize(
+    ("first_h", "last_h", "hours"),
+    [
+        (-99, 99, range(-12, 13)), (-2, 4, range(-2, 4)), (-1.99, 3.99, range(-1, 3)),
+    ],
+)  # fmt: skip
+def test_other_hours_are_tried_as_far_as_the_weather_is_known(first_h, last_h, hours):
+    # An hour of pouring from half past nine on: full hours around nine.
+    nine_s = 9 * 3600.0
+    pours = Made(
+        conditions=Made(first_s=nine_s + 3600.0 * first_h, last_s=nine_s + 3600.0 * last_h),
+        plan=lambda _: Made(times=Made(last_s=3600.0)),
+    )  # fmt: skip
+    tables = Made(pours=pours, least_s=lambda _, at_s: at_s)
+    option = PourOption(chilled=False, cool_filler=False, bays=1)
+    poured = Made(start_s=nine_s + 1800.0, option=option, margin_s=5.0)
+    got = tried._floor(None, tables, poured)
+    assert ((got.hours_s - nine_s) / 3600.0).tolist() == list(hours)
+    assert got.options_s[option] == 5.0
