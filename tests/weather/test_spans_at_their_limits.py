@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
+from builders import series_of
 
 from cureplan.core.errors import InputError
 from cureplan.weather.hours import csv_file
@@ -122,3 +123,61 @@ def test_a_gap_that_the_file_names_is_told_once(monkeypatch, found, is_named):
 def test_a_stamp_is_of_the_sites_clock():
     told = csv_file._stamp(JULY, ZoneInfo("America/New_York"))
     assert told == "2013-07-16 20:00-04:00"
+
+
+# Ages
+
+SECOND = timedelta(seconds=1)
+
+
+def dated(monkeypatch, *, issued=None, written, clock=JULY):
+    """Kinds of six hours around midnight, which is now, and codes of what is warned of."""
+    series = series_of([20.0] * 6, first_s=JULY.timestamp() - 7200.0)
+    path = Made(name="air.csv", stat=lambda: Made(st_mtime=written.timestamp()))
+    monkeypatch.setattr(csv_file, "_issued_at", lambda *_, **__: (issued, ""))
+    monkeypatch.setattr(csv_file, "time", Made(time=clock.timestamp))
+    found = csv_file._dated(series, Made(stated=Made(origins=())), path, JULY, UTC)
+    kinds = [found.origins[number].kind for number in found.origin]
+    return kinds.count("forecast"), [note.code for note in found.warnings]
+
+
+@pytest.mark.parametrize(
+    ("issued", "written", "forecast"),
+    [
+        # Rows stand at the hours from two before midnight to three behind it.
+        (JULY, JULY, 3), (JULY - SECOND, JULY, 4), (JULY - 9 * HOUR, JULY, 6),
+        (JULY + HOUR, JULY, 2), (None, JULY, 3), (None, JULY - SECOND, 4),
+        (None, JULY + HOUR, 2), (JULY - HOUR, JULY + HOUR, 4),
+    ],
+)  # fmt: skip
+def test_rows_behind_the_issue_or_else_the_writing_are_a_forecast(
+    monkeypatch, issued, written, forecast
+):
+    # A clock may be an hour off.
+    assert dated(monkeypatch, issued=issued, written=written) == (forecast, [])
+
+
+def test_a_file_is_issued_an_hour_ahead_at_most(monkeypatch):
+    with pytest.raises(InputError, match="1 h in the future"):
+        dated(monkeypatch, issued=JULY + HOUR + SECOND, written=JULY)
+
+
+@pytest.mark.parametrize(
+    ("clock_h", "written_s", "told"),
+    [
+        (0, 3600, []), (0, 3601, ["weather.file_ahead"]), (0, -9, []), (2, 10_800, []),
+        (2, 10_801, ["weather.file_ahead"]), (-2, 3601, ["weather.file_ahead"]),
+        (-2, 3600, []),
+    ],
+)  # fmt: skip
+def test_a_file_written_after_now_and_the_clock_is_told(monkeypatch, clock_h, written_s, told):
+    written = JULY + written_s * SECOND
+    found = dated(monkeypatch, written=written, clock=JULY + clock_h * HOUR)
+    assert found[1] == told
+
+
+def test_a_file_written_after_the_night_it_is_planned_for_is_a_record(monkeypatch):
+    # Now is midnight by the command, the clock's some days later.
+    later = JULY + 90 * HOUR
+    assert dated(monkeypatch, written=JULY + HOUR + SECOND, clock=later) == (0, [])
+    assert dated(monkeypatch, written=JULY + HOUR, clock=later) == (2, [])
