@@ -94,6 +94,18 @@ def test_of_two_changes_the_second_adds_a_fiftieth_to_the_first():
     assert besides[2:] == ["step", "as is"]
 
 
+def test_at_a_glance_just_near_enough_is_planned_and_just_better_is_kept():
+    def tried(frac):
+        best = Made(best=Made(chance_frac=frac))
+        return _Looking._tried(
+            looking(_glance=lambda *_: best, _in_full=lambda *_: "planned"), way()
+        )
+
+    assert tried(CONFIDENCE - ways.SHORT_OF_FRAC) == "planned"
+    # As it is it holds 0.5.
+    assert tried(0.5 + ways.WORTH_FRAC / 2).chosen.chance_frac == 0.5 + ways.WORTH_FRAC / 2
+
+
 # How far a limit is moved
 
 
@@ -134,6 +146,8 @@ def test_a_limit_is_moved_no_further_where_it_is_hopeless(monkeypatch, fracs, be
         ((0.3, 0.3, 0.3, 0.319, 0.4), True, "abcx"), ((0.3, 0.3, 0.3), False, "abc"),
         ((None, None, None), True, "abc"), ((0.3, 0.3, 0.3, None), True, "abcx"),
         ((0.3, 0.35, 0.35, 0.36), True, "abcx"),
+        ((0.3, 0.3, 0.3, 0.3 + ways.WORTH_FRAC, 0.9), True, "abcx"),
+        ((0.3, 0.3, 0.3, 0.33, 0.34, 0.9), True, "abcxy"), ((0.0,) * 4, True, "abc"),
     ],
 )  # fmt: skip
 def test_then_hands_are_added_while_that_gains(monkeypatch, fracs, needs, steps):
@@ -272,7 +286,7 @@ def test_what_is_left_is_what_neither_tables_nor_search_took_since_the_plan():
 
 def ran(monkeypatch, *, planned=True, found=0, budget_s=100.0):
     """What is kept of the budget as ways, pairs and ways are looked at, what the budget is in
-    the end, and how many are wanted of the ways that fall short."""
+    the end, how many are wanted of the ways that fall short, and how many ways are told."""
     monkeypatch.setattr(ways, "each_once", list)
     monkeypatch.setattr(ways, "said", lambda *_: Made(effort_min=1.0))
     kept, wanted = [], []
@@ -286,10 +300,11 @@ def ran(monkeypatch, *, planned=True, found=0, budget_s=100.0):
         chosen=Made(odds=1 if planned else None, schedule=Made(worked=3.0)),
         tables=Made(tabled=Made(with_search_s=lambda worked: 5.0 * worked)),
         reach=[], more=[], _pairs=lambda _reach, _best, of_it: kept.append(of_it) or [],
-        _best_of=lambda _more, many, _reach: wanted.append(many) or [], _hardly=list,
+        _best_of=lambda _more, many, _reach: wanted.append(many) or [],
+        _hardly=lambda: [Made(way="weak", reaches=False)],
     )  # fmt: skip
-    _Looking.run(here)
-    return kept, here.budget_s, *wanted
+    told = _Looking.run(here)
+    return kept, here.budget_s, *wanted, len(told)
 
 
 def test_so_much_of_the_work_is_kept_for_full_plans_and_pairs(monkeypatch):
@@ -300,12 +315,12 @@ def test_so_much_of_the_work_is_kept_for_full_plans_and_pairs(monkeypatch):
     for name, value in given.items():
         monkeypatch.setattr(ways, name, value)
     # Two plans of 1.2 times 15 s are 36 s; of the other 64 s, 0.4 and 0.15.
-    kept, budget_s, _ = ran(monkeypatch)
+    kept, budget_s, *_ = ran(monkeypatch)
     assert (kept, budget_s) == (pytest.approx([36 + 25.6, 36 + 9.6, 36]), 100.0)
     # No more than 0.7 of all: 14 s of 20 s, and of the 6 s that are left.
     assert ran(monkeypatch, budget_s=20.0)[0] == pytest.approx([14 + 2.4, 14 + 0.9, 14])
     # Without a plan 0.2 of all; then two sheets more, as far as it goes.
-    kept, budget_s, _ = ran(monkeypatch, planned=False)
+    kept, budget_s, *_ = ran(monkeypatch, planned=False)
     assert (kept, budget_s) == (pytest.approx([20.0, 20 + 12.0, 20.0]), 110.0)
     assert ran(monkeypatch, planned=False, budget_s=50.0)[1] == 70.0
 
@@ -317,8 +332,34 @@ def test_so_much_of_the_work_is_kept_for_full_plans_and_pairs(monkeypatch):
 def test_where_two_make_a_plan_nothing_more_is_looked_at(
     monkeypatch, planned, found, looks, wanted
 ):
-    kept, _, many = ran(monkeypatch, planned=planned, found=found)
-    assert (len(kept), many) == (looks, wanted)
+    kept, _, many, told = ran(monkeypatch, planned=planned, found=found)
+    assert (len(kept), many, told) == (looks, wanted, found)
+
+
+def test_where_no_way_is_found_what_is_hardly_a_cure_is_told(monkeypatch):
+    assert [ran(monkeypatch, planned=planned)[-1] for planned in (True, False)] == [1, 1]
+
+
+@pytest.mark.parametrize(
+    ("full", "better", "told"),
+    [(False, "better", ["better"]), (False, None, []), (True, "better", [0.3])],
+)
+def test_the_likeliest_of_what_is_hardly_a_cure_is_planned_in_full(full, better, told):
+    weak = [
+        Made(way=way(f"{frac}"), chosen=Made(chance_frac=frac), glance=None, full=full)
+        for frac in (0.2, 0.3, 0.25)
+    ]
+    here = looking(planned=False, weak=weak)
+    here._in_full = lambda one, _: better if one.job == "0.3" else "another"
+    got = _Looking._hardly(here)
+    assert [one if isinstance(one, str) else one.chosen.chance_frac for one in got] == told
+    assert _Looking._hardly(looking(planned=False)) == []
+
+
+def test_a_plan_takes_a_sheet_and_its_rooms_besides(monkeypatch):
+    monkeypatch.setattr(ways, "SHEET_S", 2.0)
+    monkeypatch.setattr(ways, "ROOM_S", 3.0)
+    assert _Looking._rest_s.fget(Made(job=Made(rooms=("a", "b")))) == 8.0
 
 
 @pytest.mark.parametrize(
@@ -473,6 +514,11 @@ def test_two_changes_ask_for_the_effort_of_both(monkeypatch):
     )
     here._tried = lambda both, beside: tried.append((both, beside)) or "together"
     reach = [Made(way=way(code="relax.done"))]
+    # None where two reach already, or no work is left.
+    assert list(_Looking._pairs(here, reach * 2, [first], 0.0)) == []
+    over = Made(**{**vars(here), "_over": lambda kept: kept == 3.0})
+    assert list(_Looking._pairs(over, reach, [first], 3.0)) == []
+    assert tried == []
     assert list(_Looking._pairs(here, reach, [first], 0.0)) == ["together"]
     ((both, beside),) = tried
     assert (both.job, both.effort_min, both.say.code) == ("d", 105.0, "relax.a")
