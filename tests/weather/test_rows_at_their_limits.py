@@ -3,14 +3,20 @@
 from __future__ import annotations
 
 from pathlib import Path
+from types import SimpleNamespace as Made
 
 import numpy as np
 import pytest
 from builders import JULY_17_S
 
 from cureplan.core.errors import InputError
-from cureplan.weather.hours.csv_sheet import _parted_by_blanks, _zone_above, sheet_of
-from cureplan.weather.hours.csv_table import _as_clocks, read_table
+from cureplan.weather.hours.csv_sheet import (
+    _parted_by_blanks,
+    _zone_above,
+    missing_column,
+    sheet_of,
+)
+from cureplan.weather.hours.csv_table import _as_clocks, _of_service, read_table
 
 HEAD = "time,temp_c,humidity_pct"
 
@@ -209,3 +215,30 @@ def test_rows_that_stand_newest_first_are_turned_round_with_their_lines():
     assert found.temp_c.tolist() == [20, 21, 22, 23]
     assert found.lines.tolist() == [5, 4, 3, 2]
     assert np.diff(found.epoch_s).tolist() == [3600.0] * 3
+
+
+@pytest.mark.parametrize(
+    ("name", "others", "clock"),
+    [
+        ("time", ["t2m", "d2m"], "UTC"), ("time", ["t2m"], ""), ("time", ["d2m"], ""),
+        ("valid_time", ["valid_time", "t2m"], "UTC"), ("when", ["t2m", "d2m"], ""),
+        ("DATE", ["HourlyDryBulb"], "LST"), ("DATE", ["temp"], ""),
+        ("time", ["HourlyDryBulb"], ""),
+    ],
+)  # fmt: skip
+def test_services_that_never_say_their_clock_are_known_by_their_names(name, others, clock):
+    columns = [Made(name=other) for other in others]
+    assert _of_service(Made(header=Made(columns=columns)), name) == clock
+
+
+def test_long_names_are_cut_where_they_are_told():
+    fault = missing_column(["a" * 121], "temp_c", Path("air.csv"), 1)
+    assert fault.problem.endswith(f"it has: {'a' * 120}")
+    ending = "hour ending " + "b" * 49
+    for asked in ("time", "temp_c"):
+        fault = missing_column(["c"], asked, Path("air.csv"), 1)
+        assert f"no column {asked}" in fault.problem
+    with pytest.raises(InputError) as caught:
+        missing_column([ending], "time", Path("air.csv"), 1)
+    assert f"{ending[:60]!r} tells when an hour ends" in caught.value.problem
+    assert "no column temp_c" in missing_column([ending], "temp_c", Path("air.csv"), 1).problem
