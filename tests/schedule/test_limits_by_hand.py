@@ -201,7 +201,7 @@ def test_no_way_at_all_is_told_by_what_stands_in_it_first(
         epoch_s=np.array([NIGHT_S, s_at(60)]),
     )  # fmt: skip
     pours = Made(
-        tasks=[("vacuum", "cove", slurry), (primer, coat, coat)], conditions=conditions,
+        tasks=[("vacuum", "cove", slurry), (None, primer, coat)], conditions=conditions,
         works=lambda _: [Made(duration_s=900.0), Made(duration_s=5.0)], room=Room("Bar"),
         limits=lambda layer: limits if layer is slurry else None,
     )  # fmt: skip

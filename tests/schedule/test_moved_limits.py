@@ -530,7 +530,8 @@ def test_a_way_is_timed_once_and_within_its_night(
     monkeypatch.setattr(near, "order_work", lambda _: 0.25)
     monkeypatch.setattr(near, "time_order", time_order)
     monkeypatch.setattr(near.Near, "_held", lambda *_: None)
-    monkeypatch.setattr(near.Near, "_twin", lambda *_: None)
+    waits = []
+    monkeypatch.setattr(near.Near, "_twin", lambda _, *given: waits.append(given))
     one = near.Near(
         job=Made(policy=Made(remedies=())), tables=Made(pours={"A": None, "B": None}),
         sure=Sureness(windows=0.9, margins=0.9), schedule=Made(pours=own),
@@ -543,6 +544,16 @@ def test_a_way_is_timed_once_and_within_its_night(
     model.problem.empty = ((0, 0),)
     assert one.placed(wanted) is None
     assert (one.worked, len(asked)) == (0.75, 2)
+    # A pour waits where it did, or where it is held to a later hour and may wait for one.
+    for may_wait, delayed, held in (
+        (False, False, [False, False]), (True, False, [False, True]), (False, True, [True] * 2)
+    ):  # fmt: skip
+        one.job.policy.remedies = ("hour",) if may_wait else ()
+        for pour in own:
+            pour.delayed = delayed
+        waits.clear()
+        one.placed(wanted)
+        assert waits == list(zip("AB", held, strict=True))
 
 
 def test_states_of_a_floor_are_tabled_once_and_held_to_their_hours(monkeypatch):
