@@ -352,3 +352,68 @@ def test_of_many_floors_ages_are_kept_of_what_is_asked_alone(monkeypatch, rooms,
     looked.ages(Made(room=Made(name="0")), POUR, Made(slab_k={"0": slab}, energy=energy),
                 (S - H, S))  # fmt: skip
     assert spans[-1] == ((S - 4 * H, S + 3 * H) if around else (S - H, S))
+
+
+# As planned
+
+
+def test_every_stay_stands_in_the_order_of_the_plan_with_its_own_crew(monkeypatch):
+    monkeypatch.setattr(risk, "kit_factor", lambda _room, layer, _nights, at_s: (layer, at_s))
+    primer = Layer("primer", "pour", "primer")
+
+    def placed(layer, begins_h, ends_h, **more):
+        work = Made(layer=layer, offset_s=np.array([0.0, 600.0]))
+        start_s = S + (begins_h + 0.25) * H
+        return Made(
+            room="Bar", begins_s=S + begins_h * H, end_s=S + ends_h * H, start_s=start_s,
+            work=work, own=work, **more,
+        )  # fmt: skip
+
+    spans = {}
+
+    def ages(_pours, layer, _nights, span):
+        spans[layer.kind] = span
+        return f"{layer.kind} in shade", f"{layer.kind} in sun"
+
+    schedule = Made(
+        pours=[placed(POUR, 3.0, 5.0, option=None, clocks="landed")],
+        coats=[placed(COAT, 12.0, 13.0, coat=1), placed(COAT, 20.0, 22.0, coat=2)],
+        primers=[placed(primer, 0.0, 1.0)],
+    )
+    pours = {"Bar": Made(
+        plan=lambda _: Made(times=Made(pour_s=np.array([60.0, 120.0]))),
+        material=lambda layer: (Made(age_s={"of": layer.kind}), None),
+    )}  # fmt: skip
+    visits = {name: object() for name in ("pour", "coat 1", "coat 2", "primer")}
+    nights = Made(
+        pour_visit={"Bar": visits["pour"]}, primer_visit={"Bar": visits["primer"]},
+        coat_visit={("Bar", n): visits[f"coat {n}"] for n in (1, 2)},
+        stop_s={"Bar": np.array([[0.0, 5.0], [2.0, 3.0]])},
+    )  # fmt: skip
+    job = Made(crew=Made(topcoat_shifts=["days"], pour_shifts=["nights"]))
+    got = risk._planned(pours, schedule, nights, job, Made(ages=ages))
+    assert [one.layer for one in got] == [primer, POUR, COAT, COAT]
+    assert [one.visit for one in got] == [
+        visits[name] for name in ("primer", "pour", "coat 1", "coat 2")
+    ]
+    assert [one.shifts for one in got] == [["nights"], ["nights"], ["days"], ["days"]]
+    # Buckets fall when they are poured, patches of a film where it has come to.
+    assert [((one.patch_s - S) / 60.0).tolist() for one in got] == [
+        [15.0, 25.0], [196.0, 197.0], [735.0, 745.0], [1215.0, 1225.0],
+    ]  # fmt: skip
+    assert got[1].stopped_s.tolist() == [[0.0, 5.0], [2.0, 5.0]]
+    assert [one.stopped_s is None for one in got] == [True, False, True, True]
+    assert [one.landed for one in got] == [None, "landed", None, None]
+    assert got[0].ages == "primer in shade"
+    assert got[0].sun_ages == "primer in sun"
+    # Of a material laid twice ages are asked for from its first layer to its last.
+    assert spans["topcoat"] == (S + 12 * H, S + 22 * H)
+    assert spans["slurry"] == (S + 3 * H, S + 5 * H)
+    assert got[2].kit_factor == (COAT, float(got[2].patch_s[0]))
+    assert got[2].needs_s == {"of": "topcoat"}
+
+
+@pytest.mark.parametrize(("age_h", "bears"), [(3.0, True), (2.999, False)])
+def test_a_floor_bears_feet_at_its_very_age(age_h, bears):
+    one = stay("Bar", 0.0, 1.0, laid_h=[0.0])
+    assert one.bears(np.full(2, S + age_h * H)).tolist() == [bears] * 2
