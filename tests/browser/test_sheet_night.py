@@ -394,6 +394,7 @@ def test_the_joined_log_tells_the_truth(lived: Lived):
     assert others == lived.night.others
 
 
+@pytest.mark.thorough
 def test_a_new_plan_is_made_from_that_log(lived: Lived):
     # A tick comes some seconds after its pour.
     now = lived.night.truth["poured", lived.night.buckets[18].number] + MINUTE

@@ -147,6 +147,7 @@ def test_a_pour_is_moved_by_the_keys_and_pinned_as_a_line_of_the_job_file(
     assert page.locator("#faults-part").is_hidden()
 
 
+@pytest.mark.thorough
 def test_a_pour_and_a_coat_are_dragged_and_the_coat_pinned(
     url: str, open_page: Opener, tmp_path: Path
 ) -> None:

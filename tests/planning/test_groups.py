@@ -163,6 +163,7 @@ def test_a_lost_bucket_moves_the_edge_and_the_seam_holds(cold):
     assert abs(margin_min(found, "Hall") - (11.34 - waits.total_seconds() / 60)) < 0.1
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize(("minutes", "wet"), [(5, True), (30, False)])
 def test_a_late_room_is_met_while_it_is_wet_and_else_at_a_line(cold, minutes, wet):
     hall, bay = cold.buckets_of("Hall"), cold.buckets_of("Bay")

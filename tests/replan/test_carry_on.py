@@ -17,6 +17,7 @@ from cureplan.planning.replan.carry_on import LATE_BAND_S, _longer, _planned_s, 
 from cureplan.planning.replan.replan import replan
 
 
+@pytest.mark.thorough
 @pytest.mark.parametrize("speed", [1.05, 1.15])
 def test_a_faster_batch_with_minutes_in_hand_moves_no_room(
     speed, small_plan, first, log_of, monkeypatch

@@ -53,6 +53,7 @@ def test_a_night_that_goes_as_planned_changes_no_minute(small_plan, first, log_o
     assert codes(found) == ["replan.next", "replan.carry_on", "replan.no_readings"]
 
 
+@pytest.mark.thorough
 @examples(9)
 @given(
     share=st.floats(0, 1),

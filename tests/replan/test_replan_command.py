@@ -42,6 +42,7 @@ def night(tmp_path, one_room):
     return folder / "plan.json", tmp_path / "log.csv"
 
 
+@pytest.mark.thorough
 def test_it_writes_every_sheet_beside_the_old_plan_and_keeps_that(app, night):
     plan_file, log_file = night
     before = {name: (plan_file.parent / name).read_bytes() for name in OLD}
