@@ -9,6 +9,7 @@ from itertools import count
 from typing import Final, Literal, get_args
 
 __all__ = [
+    "DAY_MIN",
     "LONGEST_SHIFT_S",
     "POUR_ROLES",
     "ROLES",
@@ -18,6 +19,7 @@ __all__ = [
     "Role",
     "Shift",
     "common_hours",
+    "minutes_of",
 ]
 
 Role = Literal[
@@ -44,6 +46,30 @@ class Shift:
 
     begins: time
     ends: time
+
+    @property
+    def lasts_min(self) -> int:
+        """How long it lasts [min]; round the clock where it ends as it begins.
+
+        Examples
+        --------
+        >>> Shift(begins=time(20), ends=time(2)).lasts_min
+        360
+        """
+        return (minutes_of(self.ends) - minutes_of(self.begins)) % DAY_MIN or DAY_MIN
+
+    def moved(self, *, begins_min: int = 0, ends_min: int = 0) -> Shift | None:
+        """The same with its ends moved [min]; None where that makes it a whole day.
+
+        Examples
+        --------
+        >>> Shift(begins=time(20), ends=time(2)).moved(ends_min=30).ends
+        datetime.time(2, 30)
+        """
+        if self.lasts_min - begins_min + ends_min >= DAY_MIN:
+            return None
+        begins, ends = minutes_of(self.begins) + begins_min, minutes_of(self.ends) + ends_min
+        return Shift(begins=_clock(begins), ends=_clock(ends))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -191,7 +217,7 @@ def common_hours(
         return tuple(shifts)
     found = []
     for shift in shifts:
-        begins, lasts = _minutes(shift.begins), _lasts(shift)
+        begins, lasts = minutes_of(shift.begins), shift.lasts_min
         free = [
             all(_is_in(hours, begins + minute) for hours in limited) for minute in range(lasts)
         ]
@@ -208,7 +234,8 @@ def common_hours(
 DAY_MIN = 1440
 
 
-def _minutes(clock: time) -> int:
+def minutes_of(clock: time) -> int:
+    """Minutes since midnight."""
     return clock.hour * 60 + clock.minute
 
 
@@ -217,12 +244,8 @@ def _clock(minutes: int) -> time:
     return time(hour, minute)
 
 
-def _lasts(shift: Shift) -> int:
-    return (_minutes(shift.ends) - _minutes(shift.begins) - 1) % DAY_MIN + 1
-
-
 def _is_in(hours: Iterable[Shift], minute: int) -> bool:
-    return any((minute - _minutes(span.begins)) % DAY_MIN < _lasts(span) for span in hours)
+    return any((minute - minutes_of(span.begins)) % DAY_MIN < span.lasts_min for span in hours)
 
 
 def _hands_names(role: str, first: int) -> Iterator[str]:

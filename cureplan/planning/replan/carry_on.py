@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import datetime, timedelta
 from itertools import pairwise
 
 import numpy as np
@@ -33,6 +33,7 @@ __all__ = [
     "beats",
     "carry_on",
     "chance_doubt",
+    "chance_gain",
     "could_be_beaten",
     "nights_of",
     "without",
@@ -40,7 +41,6 @@ __all__ = [
 
 OVER_SHIFT = timedelta(minutes=15)
 """By how much a floor may run over its shift where the night carries on: invented."""
-WHOLE_DAY = timedelta(days=1)
 WAITED_S = 120.0
 """A gap between two planned floors, the changeover over, that was meant: invented."""
 LATE_BAND_S = 600.0
@@ -135,9 +135,14 @@ def _for_sure(lost: tuple[int, int, int]) -> int:
 def _gain(job: Job, carried: Odds, theirs: float) -> float:
     """How much oftener all of it holds another way, up to what was asked; 0 where no more
     than the count of drawn nights leaves open, and what the odds themselves may be off."""
-    asked, ours = job.policy.confidence, carried.all_frac
-    gain = min(asked, theirs) - min(asked, ours)
+    gain = chance_gain(job, carried, theirs)
     return gain if abs(gain) > chance_doubt(carried, theirs) + ODDS_OFF else 0.0
+
+
+def chance_gain(job: Job, carried: Odds, theirs: float) -> float:
+    """How much oftener all of it holds another way, up to what was asked."""
+    asked = job.policy.confidence
+    return min(asked, theirs) - min(asked, carried.all_frac)
 
 
 def chance_doubt(carried: Odds, theirs: float) -> float:
@@ -298,13 +303,7 @@ def _late(job: Job, pours: Mapping[str, RoomPours]) -> Job:
 
 
 def _longer(shift: Shift) -> Shift:
-    day = date(2001, 1, 1)
-    begins, ends = (datetime.combine(day, at, UTC) for at in (shift.begins, shift.ends))
-    # From an hour to the same is round the clock, and no shift is longer.
-    lasts = (ends - begins) % WHOLE_DAY or WHOLE_DAY
-    if lasts + OVER_SHIFT >= WHOLE_DAY:
-        return shift
-    return Shift(begins=shift.begins, ends=(ends + OVER_SHIFT).time())
+    return shift.moved(ends_min=round(OVER_SHIFT.total_seconds() / 60)) or shift
 
 
 def _planned_s(old: Plan, *, held: bool) -> dict[str, dict[str, float]]:

@@ -9,6 +9,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from cureplan.inputs.job.crew import DAY_MIN, minutes_of
 from cureplan.inputs.job.model import Crew, Job, Shift
 from cureplan.inputs.tables.night_log import AddedRoom, NightEvent
 from cureplan.planning.plan.model import Plan, RoomPlan
@@ -248,7 +249,6 @@ _SHIFTS = {
     "topcoat shift until": ("topcoat_shifts", "ends", COAT_LONGER, 1),
 }
 """Which shifts a line moves, at which end, by which change, and which way that is."""
-HALF_DAY_MIN = 720
 
 
 def _shifted(job: Job, events: Sequence[NightEvent]) -> Job:
@@ -260,11 +260,11 @@ def _shifted(job: Job, events: Sequence[NightEvent]) -> Job:
         shifts: tuple[Shift, ...] = getattr(job.crew, name)
         was = shifts[-1].ends if edge == "ends" else shifts[0].begins
         at = event.shift_at.astimezone(job.site.zone)
-        later = (60 * at.hour + at.minute) - (60 * was.hour + was.minute)
-        later = (later + HALF_DAY_MIN) % (2 * HALF_DAY_MIN) - HALF_DAY_MIN
+        later = minutes_of(at.time()) - minutes_of(was)
+        later = (later + DAY_MIN // 2) % DAY_MIN - DAY_MIN // 2
         shorter = later if edge == "begins" else -later
-        lasts = [_lasts_min(shift) for shift in shifts]
-        change = moves.make(job, sign * later) if shorter < min(lasts) else None
+        least_min = min(shift.lasts_min for shift in shifts)
+        change = moves.make(job, sign * later) if shorter < least_min else None
         if change is None:
             raise event.fault(
                 "value",
@@ -274,12 +274,6 @@ def _shifted(job: Job, events: Sequence[NightEvent]) -> Job:
             )
         job = change.job
     return job
-
-
-def _lasts_min(shift: Shift) -> int:
-    """How long a shift lasts; a whole day where it ends as it begins."""
-    begins, ends = (60 * at.hour + at.minute for at in (shift.begins, shift.ends))
-    return (ends - begins) % (2 * HALF_DAY_MIN) or 2 * HALF_DAY_MIN
 
 
 def _crew(crew: Crew, events: Sequence[NightEvent]) -> tuple[Crew, list[NightEvent]]:

@@ -19,7 +19,13 @@ from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.plan.hours import instant
 from cureplan.planning.plan.ways import ROOM_S, START_S
 from cureplan.planning.plan.worth import ACTS_ON, GLANCE_FRAC, WORTH_FRAC, binds, kept_of
-from cureplan.planning.replan.carry_on import Candidate, beats, chance_doubt, without
+from cureplan.planning.replan.carry_on import (
+    Candidate,
+    beats,
+    chance_doubt,
+    chance_gain,
+    without,
+)
 from cureplan.planning.replan.state import NightState
 from cureplan.planning.schedule.changes import (
     COAT_LONGER,
@@ -267,9 +273,8 @@ class Ways:
         if len(job.rooms) < len(self.job.rooms):
             return beats(job, found, self.chosen)
         lost, was = found.lost(job), self.chosen.lost(self.job)
-        asked, ours = self.job.policy.confidence, self.chosen.odds
-        gain = min(asked, found.odds.all_frac) - min(asked, ours.all_frac)
-        doubt = chance_doubt(ours, found.odds.all_frac)
+        ours, theirs = self.chosen.odds, found.odds.all_frac
+        gain, doubt = chance_gain(self.job, ours, theirs), chance_doubt(ours, theirs)
         return gain > -doubt if lost < was else lost == was and gain > doubt
 
 

@@ -9,7 +9,7 @@ from datetime import datetime, time, timedelta
 from typing import Any, Final, Literal
 
 from cureplan.core.messages import Message
-from cureplan.inputs.job.crew import Crew
+from cureplan.inputs.job.crew import DAY_MIN, Crew, minutes_of
 from cureplan.inputs.job.model import Heat, Job, OpenFor, Remedy, Room, Shift
 from cureplan.planning.floor.crew import slowest_task, with_one_more
 from cureplan.planning.floor.split import ways_to_split
@@ -50,7 +50,6 @@ __all__ = [
     "with_less",
 ]
 
-DAY_MIN: Final = 1440
 DAY_S: Final = 86_400.0
 MOST_HANDS: Final = 3
 """So many more hands are thought of at most: invented."""
@@ -195,7 +194,8 @@ def _in_sooner(job: Job, minutes: int) -> Change | None:
     first = datetime.fromtimestamp(min(span.begins_s for span in spans), job.site.zone)
     # A shift that the access cuts short begins sooner already, by the clock.
     cut_min = min(
-        (_minutes(first.time()) - _minutes(s.begins)) % DAY_MIN for s in job.crew.pour_shifts
+        (minutes_of(first.time()) - minutes_of(s.begins)) % DAY_MIN
+        for s in job.crew.pour_shifts
     )
     shifts = _all(job.crew.pour_shifts, begins=-max(0, minutes - cut_min))
     if shifts is None:
@@ -462,23 +462,6 @@ def _all(
     shifts: tuple[Shift, ...], *, begins: int = 0, ends: int = 0
 ) -> tuple[Shift, ...] | None:
     """Every shift with its ends moved [min]; None where that makes it a whole day."""
-    moved = []
-    for shift in shifts:
-        lasts = (_minutes(shift.ends) - _minutes(shift.begins)) % DAY_MIN or DAY_MIN
-        if lasts - begins + ends >= DAY_MIN:
-            return None
-        moved.append(
-            Shift(
-                begins=_at(_minutes(shift.begins) + begins),
-                ends=_at(_minutes(shift.ends) + ends),
-            )
-        )
-    return tuple(moved) or None
-
-
-def _minutes(at: time) -> int:
-    return at.hour * 60 + at.minute
-
-
-def _at(minutes: int) -> time:
-    return time(minutes // 60 % 24, minutes % 60)
+    moved = [shift.moved(begins_min=begins, ends_min=ends) for shift in shifts]
+    kept = tuple(shift for shift in moved if shift is not None)
+    return kept if kept and len(kept) == len(moved) else None
