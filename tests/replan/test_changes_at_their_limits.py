@@ -268,8 +268,8 @@ def test_only_planned_buckets_with_a_line_tell_of_the_clock():
 
 def test_what_was_lost_and_reported_is_told_once():
     def event(kind, role=None, until=None, **more):
-        more = {"shift_at": None, **more}
-        return Made(event=kind, role=role, until=until, bucket=None, room=None, **more)
+        none = {"shift_at": None, "opens_at": None, "more_s": None, "room": None}
+        return Made(event=kind, role=role, until=until, bucket=None, **{**none, **more})
 
     new = plan(room("Bar", kits=7), job=Made(site=Made(zone=UTC)))
     here = state(wait_s=at(30).timestamp())
@@ -290,6 +290,18 @@ def test_what_was_lost_and_reported_is_told_once():
     moved = event("pour shift until", shift_at=at(330))
     (told,) = changes._reported(new, state(wait_s=at(-1).timestamp()), [moved])
     assert told.values == {"shift": "pour shift until", "shift_at": at(330).isoformat()}
+    moved = [
+        event("opens by", opens_at=at(900)),
+        event("opens by", opens_at=at(800), room="Bar"),
+        event("stay longer", more_s=900.0),
+    ]
+    told = changes._reported(new, state(wait_s=at(-1).timestamp()), moved)
+    assert codes(told) == ["opens", "room_opens", "stays"]
+    assert [say.values for say in told] == [
+        {"open_at": at(900).isoformat()},
+        {"room": "Bar", "open_at": at(800).isoformat()},
+        {"more_s": 900.0},
+    ]
 
 
 def test_spoiled_kits_are_told_room_by_room():

@@ -60,6 +60,9 @@ def test_every_event_is_understood():
         "2013-07-18T00:06,pour shift until,,,2013-07-18T05:30,",
         "2013-07-18T00:07,topcoat shift from,,,2013-07-18T04:00,",
         "2013-07-18T00:08,topcoat shift until,,,2013-07-18T18:00,",
+        "2013-07-18T00:09,opens by,,,2013-07-21T06:00,the owner agreed",
+        "2013-07-18T00:10,opens by,corridor,,2013-07-19T06:00,",
+        "2013-07-18T00:11,stay longer,,,1 h 15 min,",
     )
     assert {event.event for event in events} == set(EVENTS)
     by_event = {event.event: event for event in events}
@@ -73,6 +76,10 @@ def test_every_event_is_understood():
     assert by_event["short of"].role == "rake"
     assert by_event["wait until"].until == datetime(2013, 7, 18, 5, tzinfo=UTC)
     assert by_event["topcoat shift from"].shift_at == datetime(2013, 7, 18, 8, tzinfo=UTC)
+    kitchen, corridor = (event for event in events if event.event == "opens by")
+    assert (kitchen.room, kitchen.opens_at) == (None, datetime(2013, 7, 21, 10, tzinfo=UTC))
+    assert (corridor.room, corridor.opens_at.day) == ("Corridor", 19)
+    assert by_event["stay longer"].more_s == 4500.0
     added = by_event["room added"].added
     # 12 ft = 3.6576 m, by the definition of the foot.
     assert (added.length_m, added.width_m) == pytest.approx((3.6576, 3.048))
@@ -105,7 +112,31 @@ def test_a_plan_made_on_the_night_needs_only_pours_and_waits_of_what_it_has_used
     assert [(event.event, event.line) for event in events] == [("poured", 2), ("drill down", 5)]
 
 
+def test_a_kitchen_opens_three_days_later_at_most_and_what_is_done_until_then_is_logged():
+    # The plan has it open by 06:00 on the 20th.
+    laid = "2013-07-21T05:00,coat laid,Corridor,,2,"
+    with pytest.raises(InputError, match="the job runs from 2013-07-17 19:00 to 2013-07-20"):
+        read(laid)
+    for last, laid_too in (("2013-07-23T06:00", True), ("2013-07-21T04:59", False)):
+        lines = (laid, f"2013-07-19T08:00,opens by,,,{last},")
+        if laid_too:
+            assert len(read(*lines)) == 2
+        else:
+            with pytest.raises(InputError, match="to 2013-07-21 04:59"):
+                read(*lines)
+    with pytest.raises(InputError, match="to 2013-07-23 06:00"):
+        read("2013-07-19T08:00,opens by,,,2013-07-23T06:01,")
+    # A room's own hour moves no other.
+    with pytest.raises(InputError, match="to 2013-07-20 06:00"):
+        read("2013-07-19T08:00,opens by,Corridor,,2013-07-20T06:01,")
+
+
 FAULTS = {
+    "open in the past": ("2013-07-18T20:00,opens by,,,2013-07-18T20:00,", "value", "own time"),
+    "stays for nothing": ("2013-07-18T20:00,stay longer,,,,", "value", "such as"),
+    "stays a moment": ("2013-07-18T20:00,stay longer,,,29 s,", "value", "between a minute"),
+    "stays for ever": ("2013-07-18T20:00,stay longer,,,721 min,", "value", "and 12 h"),
+    "stays a word": ("2013-07-18T20:00,stay longer,,,long,", "value", "min"),
     "no such event": ("2013-07-17T20:00,pourd,Corridor,1,,", "event", 'did you mean "poured"?'),
     "no event": ("2013-07-17T20:00,,Corridor,1,,", "event", "empty"),
     "no such room": ("2013-07-17T20:00,poured,Coridor,1,,", "room", 'mean "Corridor"?'),

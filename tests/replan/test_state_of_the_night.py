@@ -32,11 +32,11 @@ def event(kind, minutes, *, room="Bar", bucket=None, role=None, until=None, coat
     return Made(
         event=kind, at=at(minutes), room=room, bucket=bucket, role=role, coat=coat,
         until=None if until is None else at(until), fault=fault, line=1, added=None,
-        shift_at=None,
+        shift_at=None, opens_at=None, more_s=None, value="",
     )  # fmt: skip
 
 
-# Shifts
+# Shifts, stays and openings
 
 
 @pytest.mark.parametrize(
@@ -56,7 +56,7 @@ def test_shifts_are_moved_as_the_log_says(demo_job, kind, says_min, pour, coat):
     whole = shifts_of(demo_job, "19:00", "01:00", "05:00", "17:00")
     line = event(kind, 5)
     line.shift_at = at(says_min)
-    crew = state._shifted(whole, [event("poured", 1), line]).crew
+    crew = state._as_moved(whole, [event("poured", 1), line]).crew
     assert crew == shifts_of(demo_job, *pour, *coat).crew
 
 
@@ -78,13 +78,60 @@ def test_a_shift_can_neither_end_before_it_begins_nor_last_a_day(demo_job):
         line.shift_at = at(says_min)
         if told:
             with pytest.raises(RefusedError, match="whole day, or not at all"):
-                state._shifted(whole, [line])
+                state._as_moved(whole, [line])
         else:
-            assert state._shifted(whole, [line]).crew.pour_shifts[0].ends == time(19, 1)
+            assert state._as_moved(whole, [line]).crew.pour_shifts[0].ends == time(19, 1)
     # The last word counts.
     again = event("pour shift until", 9)
     line.shift_at, again.shift_at = at(330), at(345)
-    assert state._shifted(whole, [line, again]).crew.pour_shifts[0].ends == time(1, 45)
+    assert state._as_moved(whole, [line, again]).crew.pour_shifts[0].ends == time(1, 45)
+
+
+def test_the_kitchen_or_a_room_of_it_opens_as_the_log_says(demo_job):
+    first, *others = demo_job.rooms
+    rooms = (replace(first, open_by=at(600)), *(replace(room, open_by=None) for room in others))
+    access = replace(demo_job.access, open_by=at(900))
+    whole = replace(shifts_of(demo_job, "19:00", "01:00", "05:00", "17:00"), access=access)
+    whole = replace(whole, rooms=rooms)
+
+    def opened(*moves):
+        """(kitchen, its first room, whether another room has an hour of its own)"""
+        lines = [event("opens by", n, room=room) for n, (room, _) in enumerate(moves)]
+        for line, (_, minutes) in zip(lines, moves, strict=True):
+            line.opens_at = at(minutes)
+        job = state._as_moved(whole, lines)
+        own = [room.open_by for room in job.rooms]
+        kitchen = job.access.open_by
+        return kitchen, own[0], own[1]
+
+    assert opened((None, 960)) == (at(960), at(600), None)
+    # A room is never open after the kitchen; the last word counts.
+    assert opened((None, 599)) == (at(599), at(599), None)
+    assert opened((None, 960), (None, 930)) == (at(930), at(600), None)
+    assert opened((first.name, 900)) == (at(900), at(900), None)
+    assert opened((others[0].name, 700)) == (at(900), at(600), at(700))
+    assert opened((None, 960), (first.name, 960)) == (at(960), at(960), None)
+    with pytest.raises(RefusedError, match="the kitchen opens by 2026-07-18 11:00"):
+        opened((first.name, 901))
+
+
+def test_everybody_stays_as_much_longer_as_the_log_says(demo_job):
+    def stay_h(limit_h, *more_min):
+        longest_s = None if limit_h is None else 3600.0 * limit_h
+        crew = replace(demo_job.crew, people=(), longest_shift_s=longest_s, rest_s=None)
+        lines = [event("stay longer", n) for n, _ in enumerate(more_min)]
+        for line, minutes in zip(lines, more_min, strict=True):
+            line.more_s = 60.0 * minutes
+        job = state._as_moved(replace(demo_job, crew=crew), lines)
+        return job.crew.longest_shift_s / 3600.0
+
+    assert stay_h(10, 45) == 10.75
+    # Said twice, they stay longer still; a day at most.
+    assert stay_h(10, 45, 30) == 11.25
+    assert stay_h(23, 60) == 24.0
+    for limit_h, more_min in ((23, 61), (None, 45)):
+        with pytest.raises(RefusedError, match="nobody's stay is limited"):
+            stay_h(limit_h, more_min)
 
 
 # Buckets

@@ -12,6 +12,7 @@ from log_lines import said
 import cureplan.planning.replan.replan as replanning
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Shift
+from cureplan.inputs.tables.night_log import OF_SHIFTS, OPENS, STAYS
 from cureplan.planning.replan import ways
 from cureplan.planning.replan.carry_on import Candidate
 from cureplan.planning.replan.replan import replan
@@ -148,6 +149,7 @@ def test_cheapest_first_until_two_hold_as_often_as_asked(monkeypatch):
 
 def test_looking_ends_by_its_work(monkeypatch):
     four = [kind(code, {60: 0.8}, effort=n) for n, code in enumerate("abcd", start=1)]
+    monkeypatch.setattr(ways, "TO_LOG", dict.fromkeys("abcd", "opens by"))
     # Four glances of 1 s, then 10 s for each plan in full: the first in any case.
     for budget, plans in ((7.0, 1), (14.0, 1), (14.1, 2), (24.1, 3), (99.0, 3)):
         found, planned = night(monkeypatch, *four, budget=budget)
@@ -155,6 +157,20 @@ def test_looking_ends_by_its_work(monkeypatch):
     # Of a budget glances take a share: after 0.6 of 3 s, which are two, no other is begun.
     found, planned = night(monkeypatch, *four, budget=3.0)
     assert [seen.change.say.code for seen in found.worth_a_plan()] == ["a", "b"]
+
+
+def test_each_kind_of_change_can_be_logged(demo_job):
+    rooms = tuple(replace(room, open_by=demo_job.access.open_by) for room in demo_job.rooms)
+    limited = replace(demo_job.crew, longest_shift_s=36_000.0)
+    whole = replace(demo_job, rooms=rooms, crew=limited)
+    here = Made(
+        job=whole, state=Made(now_s=0.0), _acts=lambda *_: True,
+        chosen=Made(schedule=Made(pours=[Made(end_s=1.0)])),
+    )  # fmt: skip
+    made = [kind.make(whole, 15) for kind, _ in ways.Ways._kinds(here)]
+    codes = {change.say.code for change in made}
+    assert codes == ways.TO_LOG.keys()
+    assert {*ways.TO_LOG.values()} == {*OF_SHIFTS, OPENS, STAYS}
 
 
 @pytest.mark.parametrize(
@@ -330,7 +346,7 @@ def test_a_night_begun_late_is_offered_a_longer_shift_that_does(small_plan, log_
     lines = [said(b.pour, "poured", b.room, b.number, late_s=2400) for b in buckets]
     now = buckets[-1].pour + timedelta(minutes=41)
     found = replan(plan, log_of(*lines, plan=plan), now=now)
-    offered = [c for c in found.changes if c.code == "replan.way_logged"]
+    offered = [c for c in found.changes if c.code == "replan.way"]
     offer = next(c for c in offered if c.values["parts"][0].code == LONGER)
     say, chance = offer.values["parts"]
     # Logged, it does what it said.
@@ -341,3 +357,25 @@ def test_a_night_begun_late_is_offered_a_longer_shift_that_does(small_plan, log_
     assert keeps > found.plan.risk.all_keep_frac
     assert again.plan.risk.all_keep_frac == pytest.approx(keeps, abs=1e-9)
     assert again.plan.night.left_out == ()
+
+
+@pytest.mark.thorough
+def test_a_late_night_is_offered_an_hour_to_open_that_can_be_logged(small_plan, log_of):
+    rooms = sorted(small_plan.rooms, key=lambda room: room.order)
+    opens = max(room.opens for room in rooms) + timedelta(minutes=20)
+    access = replace(small_plan.job.access, open_by=opens)
+    plan = replace(small_plan, job=replace(small_plan.job, access=access))
+    buckets = plan.buckets_of(rooms[0].room)[:3]
+    lines = [said(b.pour, "poured", b.room, b.number, late_s=3600) for b in buckets]
+    now = buckets[-1].pour + timedelta(minutes=61)
+    found = replan(plan, log_of(*lines, plan=plan), now=now)
+    offer = next(
+        c for c in found.changes if c.code == "replan.way" and c.values["event"] == OPENS
+    )
+    say, chance = offer.values["parts"]
+    lines.append(said(now, OPENS, value=say.values["open_at"]))
+    again = replan(plan, log_of(*lines, plan=plan), now=now)
+    assert again.plan.job.access.open_by == datetime.fromisoformat(say.values["open_at"])
+    keeps = chance.values["keeps_frac"]
+    assert keeps > found.plan.risk.all_keep_frac
+    assert again.plan.risk.all_keep_frac == pytest.approx(keeps, abs=1e-9)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from difflib import get_close_matches
 from pathlib import Path
@@ -13,7 +13,12 @@ from zoneinfo import ZoneInfo
 
 from cureplan.core.clock import local_instant, on_site
 from cureplan.core.errors import InputError, QuantityError
-from cureplan.core.quantities import parse_length_m, parse_temperature_c, split_refusal
+from cureplan.core.quantities import (
+    parse_duration_s,
+    parse_length_m,
+    parse_temperature_c,
+    split_refusal,
+)
 from cureplan.inputs.job.schema import ROOM_USES
 from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
 
@@ -22,12 +27,15 @@ __all__ = [
     "ENDS",
     "EVENTS",
     "KEPT_COLUMNS",
+    "LATER",
     "OF_COATS",
     "OF_COVES",
     "OF_PRIMERS",
     "OF_SHIFTS",
+    "OPENS",
     "READINGS",
     "ROLES",
+    "STAYS",
     "AddedRoom",
     "NightEvent",
     "NightSite",
@@ -119,6 +127,7 @@ OF_PRIMERS = ("primer begun", "primer laid")
 OF_COVES = ("cove begun", "cove done")
 OF_ROOMS = ("pails in ice", *OF_COVES, *OF_PRIMERS, "vacuumed")
 OF_SHIFTS = ("pour shift until", "topcoat shift from", "topcoat shift until")
+OPENS, STAYS = "opens by", "stay longer"
 EVENTS = (
     *OF_BUCKETS[:-1],
     *OF_ROOMS,
@@ -131,6 +140,8 @@ EVENTS = (
     "room added",
     "wait until",
     *OF_SHIFTS,
+    OPENS,
+    STAYS,
 )
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "topcoat")
 # Wider than any slab or batch that is still worked with; beyond is a slip of unit.
@@ -140,6 +151,8 @@ MOST_LINES = 5_000
 """Some hundreds of buckets with three clocks each."""
 EARLIEST = timedelta(days=1)
 """Slabs may be read this long before access begins."""
+LATER = timedelta(days=3)
+"""So much later than planned a kitchen may be said to open: so far hours are known."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,6 +187,10 @@ class NightEvent:
     until: datetime | None = None
     shift_at: datetime | None = None
     """When a shift begins or ends instead."""
+    opens_at: datetime | None = None
+    """When the kitchen, or a room of it, is to open instead."""
+    more_s: float | None = None
+    """How much longer everybody may stay."""
     added: AddedRoom | None = None
     value: str = ""
     """As it was written."""
@@ -229,12 +246,24 @@ def _events_of(text: str, *, source: Path, site: NightSite) -> list[NightEvent]:
                 source=source,
                 key=column,
             )
+    site = _as_opened(lines, site)
     added: dict[str, AddedRoom] = {}
     return [
         _event(line, site, added)
         for line in lines
         if not (_used(line, site) or _of_added(line, site, added))
     ]
+
+
+def _as_opened(lines: Iterable[Line], site: NightSite) -> NightSite:
+    """The site with the last hour at which the kitchen is said to open."""
+    later = replace(site, open_by=site.open_by + LATER)
+    said = [
+        _when(line, "value", later)
+        for line in lines
+        if _words(line.text("event")) == OPENS and not line.text("room")
+    ]
+    return replace(site, open_by=max([site.open_by, *said]))
 
 
 TWO_CLOCKS = timedelta(minutes=3)
@@ -339,8 +368,8 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         found["coat"] = _coat(line)
     elif kind == "short of":
         found["role"] = _one_of(line, "value", ROLES, "no such role")
-    elif kind in ("wait until", *OF_SHIFTS):
-        found |= _hour_said(line, kind, found["at"], site)
+    elif kind in ("wait until", OPENS, STAYS, *OF_SHIFTS):
+        found |= _hours_said(line, kind, found["at"], site)
     elif kind != "room added" and line.text("value"):
         raise line.fault("value", f'"{kind}" takes no value', "leave the cell empty")
     return NightEvent(
@@ -352,18 +381,39 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
     )
 
 
-def _hour_said(line: Line, kind: str, at: datetime, site: NightSite) -> dict[str, datetime]:
-    """Until when the crew waits, or when a shift begins or ends instead."""
+def _hours_said(line: Line, kind: str, at: datetime, site: NightSite) -> dict[str, Any]:
+    """Until when the crew waits or how much longer it stays; when a shift begins or ends
+    instead; when the kitchen, or a room, opens."""
+    if kind == STAYS:
+        return {"more_s": _stay_s(line)}
     said = _when(line, "value", site)
     if kind in OF_SHIFTS:
         return {"shift_at": said}
     if said <= at:
         raise line.fault("value", "it lies before the line's own time", "check the times")
-    return {"until": said}
+    if kind == "wait until":
+        return {"until": said}
+    room = _room(line, [*site.kits]) if line.text("room") else None
+    return {"opens_at": said, "room": room}
+
+
+def _stay_s(line: Line) -> float:
+    """How much longer everybody may stay, to the minute [s]."""
+    text = line.text("value")
+    if not text:
+        raise line.fault("value", "it is empty", 'write how much longer, such as "45 min"')
+    more_s = 60.0 * round(parsed_value(line, text, parse_duration_s) / 60.0)
+    if not 0.0 < more_s <= 12 * 3600.0:
+        raise line.fault("value", "not between a minute and 12 h", "check the time")
+    return more_s
+
+
+def _words(text: str) -> str:
+    return " ".join(text.lower().replace("_", " ").split())
 
 
 def _one_of(line: Line, column: str, known: tuple[str, ...], problem: str) -> str:
-    text = " ".join(line.text(column).lower().replace("_", " ").split())
+    text = _words(line.text(column))
     if text in known:
         return text
     if not text:

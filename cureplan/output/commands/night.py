@@ -60,7 +60,8 @@ def replan(
     ended, working time ended, surface closed, ran short, lost, pails in ice, cove begun,
     cove done, primer begun, primer laid, vacuumed, coat begun, batch mixed, coat laid, slab
     reads, bucket reads, drill down, short of, room dropped, room added, wait until, pour shift
-    until, topcoat shift from, topcoat shift until. Logs of several phones are read as one.
+    until, topcoat shift from, topcoat shift until, opens by, stay longer. Logs of several
+    phones are read as one.
     """
     from cureplan.api import read_plan
     from cureplan.inputs.tables.night_log import read_night_logs

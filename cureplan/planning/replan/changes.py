@@ -341,11 +341,7 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
     if state.wait_s > state.now_s and not halted:
         until = max(event.until for event in events if event.until is not None)
         found.append(Message("replan.wait", {"until_at": until.isoformat()}))
-    found += [
-        Message("replan.shift", {"shift": event.event, "shift_at": event.shift_at.isoformat()})
-        for event in events
-        if event.shift_at is not None
-    ]
+    found += _moved_hours(events)
     found += _spoiled(events, "ran short", "replan.ran_short")
     found += _spoiled(events, "lost", "replan.lost")
     found += [Message("replan.dropped", {"room": room}) for room in state.dropped]
@@ -354,6 +350,24 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
         found.append(
             Message("replan.added" if added.way_out else "replan.added_no_way", values)
         )
+    return found
+
+
+def _moved_hours(events: Sequence[NightEvent]) -> list[Message]:
+    """Shifts, openings and stays as the log has moved them."""
+    found = []
+    for event in events:
+        if event.shift_at is not None:
+            values: dict[str, Value] = {"shift": event.event}
+            values["shift_at"] = event.shift_at.isoformat()
+            found.append(Message("replan.shift", values))
+        elif event.opens_at is not None:
+            values = {"open_at": event.opens_at.isoformat()}
+            code = "replan.opens" if event.room is None else "replan.room_opens"
+            room: dict[str, Value] = {} if event.room is None else {"room": event.room}
+            found.append(Message(code, {**room, **values}))
+        elif event.more_s is not None:
+            found.append(Message("replan.stays", {"more_s": event.more_s}))
     return found
 
 

@@ -213,12 +213,7 @@ def corrected_job(
         )
         for room in kept
     ] + [_new_room(job, added) for added in state.added]
-    return replace(
-        job,
-        materials=materials,
-        crew=state.crew,
-        rooms=tuple(rooms),
-    )
+    return replace(job, materials=materials, rooms=tuple(rooms))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -126,7 +126,7 @@ def replan(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> Replan
         doubt_left=rate.card_doubt_frac,
     )
     rate = rate.after(readings)
-    job = corrected_job(plan.job, state, readings, conditions=before)
+    job = corrected_job(state.job, state, readings, conditions=before)
     conditions = corrected_conditions(before, job.rooms, readings, now_s=state.now_s)
     pours = settle(plan, state, _pours(job, conditions, rate))
     found = _decided(job, plan, state, pours)

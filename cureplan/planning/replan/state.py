@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from cureplan.inputs.job.crew import DAY_MIN, minutes_of
 from cureplan.inputs.job.model import Crew, Job, Shift
-from cureplan.inputs.tables.night_log import AddedRoom, NightEvent
+from cureplan.inputs.tables.night_log import OPENS, STAYS, AddedRoom, NightEvent
 from cureplan.planning.plan.model import Plan, RoomPlan
 from cureplan.planning.replan.coats import (
     CoatState,
@@ -20,7 +20,13 @@ from cureplan.planning.replan.coats import (
     cove_states,
     primer_states,
 )
-from cureplan.planning.schedule.changes import COAT_LONGER, COAT_SOONER, POURING
+from cureplan.planning.schedule.changes import (
+    COAT_LONGER,
+    COAT_SOONER,
+    POURING,
+    STAYING,
+    opening_at,
+)
 
 __all__ = ["FloorState", "NightState", "night_state"]
 
@@ -62,7 +68,8 @@ class NightState:
     """In the plan's order, dropped ones left out."""
     dropped: tuple[str, ...]
     added: tuple[AddedRoom, ...]
-    crew: Crew
+    job: Job
+    """The plan's, with who is left and the hours as the log has moved them."""
     wait_s: float
     """Nothing is mixed before this [epoch s]."""
     wait_said_s: float
@@ -76,6 +83,11 @@ class NightState:
     vacuumed: frozenset[str]
     halted: tuple[NightEvent, ...] = ()
     """Lines by which the last station or hand of a kind was lost, with no word since."""
+
+    @property
+    def crew(self) -> Crew:
+        """Who is left, in the shifts they now have."""
+        return self.job.crew
 
     def done(self, room: str) -> int:
         """Buckets of a floor that are poured."""
@@ -100,7 +112,8 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
     laid = coat_lines(plan, events)
     waits = [e for e in events if e.until is not None]
     wait_s = max((e.until.timestamp() for e in waits if e.until), default=-np.inf)
-    crew, halts = _crew(_shifted(plan.job, events).crew, events)
+    job = _as_moved(plan.job, events)
+    crew, halts = _crew(job.crew, events)
     halted = _unresolved(halts, events, in_mixer_s=plan.rules.in_mixer_s)
     if halted:
         wait_s = max(wait_s, now_s + FETCH_S)
@@ -120,7 +133,7 @@ def night_state(plan: Plan, events: Sequence[NightEvent], *, now: datetime) -> N
         floors={name: floor for name, floor in floors.items() if name not in gone},
         dropped=tuple(name for name in gone if name in floors),
         added=tuple(e.added for e in events if e.added is not None and e.room not in gone),
-        crew=crew,
+        job=replace(job, crew=crew),
         coats=coat_states(plan, laid, now_s=now_s),
         primed=primer_states(plan, events, now_s=now_s),
         coved=cove_states(plan, events, now_s=now_s),
@@ -248,32 +261,81 @@ _SHIFTS = {
     "topcoat shift from": ("topcoat_shifts", "begins", COAT_SOONER, -1),
     "topcoat shift until": ("topcoat_shifts", "ends", COAT_LONGER, 1),
 }
-"""Which shifts a line moves, at which end, by which change, and which way that is."""
+"""Which shifts a line moves, at which end, by which change, and which way that is; the last
+word counts."""
 
 
-def _shifted(job: Job, events: Sequence[NightEvent]) -> Job:
-    """The job with its shifts as they were moved on the night, the last word counting."""
+def _as_moved(job: Job, events: Sequence[NightEvent]) -> Job:
+    """The job with its hours as they were moved on the night, line by line."""
     for event in events:
-        if event.shift_at is None:
-            continue
-        name, edge, moves, sign = _SHIFTS[event.event]
-        shifts: tuple[Shift, ...] = getattr(job.crew, name)
-        was = shifts[-1].ends if edge == "ends" else shifts[0].begins
-        at = event.shift_at.astimezone(job.site.zone)
-        later = minutes_of(at.time()) - minutes_of(was)
-        later = (later + DAY_MIN // 2) % DAY_MIN - DAY_MIN // 2
-        shorter = later if edge == "begins" else -later
-        least_min = min(shift.lasts_min for shift in shifts)
-        change = moves.make(job, sign * later) if shorter < least_min else None
-        if change is None:
-            raise event.fault(
-                "value",
-                "a shift would last a whole day, or not at all",
-                "check the time",
-                event.shift_at.isoformat(),
-            )
-        job = change.job
+        if event.event in _SHIFTS:
+            job = _shifted(job, event)
+        elif event.event == OPENS:
+            job = _opening(job, event)
+        elif event.event == STAYS:
+            job = _staying(job, event)
     return job
+
+
+def _shifted(job: Job, event: NightEvent) -> Job:
+    """With its shifts moved as a line says."""
+    if event.shift_at is None:
+        raise AssertionError("read with its hour")
+    name, edge, moves, sign = _SHIFTS[event.event]
+    shifts: tuple[Shift, ...] = getattr(job.crew, name)
+    was = shifts[-1].ends if edge == "ends" else shifts[0].begins
+    at = event.shift_at.astimezone(job.site.zone)
+    later = minutes_of(at.time()) - minutes_of(was)
+    later = (later + DAY_MIN // 2) % DAY_MIN - DAY_MIN // 2
+    shorter = later if edge == "begins" else -later
+    least_min = min(shift.lasts_min for shift in shifts)
+    change = moves.make(job, sign * later) if shorter < least_min else None
+    if change is None:
+        raise event.fault(
+            "value",
+            "a shift would last a whole day, or not at all",
+            "check the time",
+            event.shift_at.isoformat(),
+        )
+    return change.job
+
+
+def _opening(job: Job, event: NightEvent) -> Job:
+    """With another hour for the kitchen to open by, or for a room of it."""
+    if event.opens_at is None:
+        raise AssertionError("read with its hour")
+    open_by = event.opens_at.astimezone(job.site.zone)
+    if event.room is None:
+        rooms = tuple(
+            room if room.open_by is None else replace(room, open_by=min(room.open_by, open_by))
+            for room in job.rooms
+        )
+        return replace(opening_at(job, open_by), rooms=rooms)
+    if open_by > job.access.open_by:
+        raise event.fault(
+            "value",
+            f"the kitchen opens by {job.access.open_by:%Y-%m-%d %H:%M}",
+            "leave the room empty to move the whole kitchen",
+            open_by.isoformat(),
+        )
+    rooms = tuple(
+        replace(room, open_by=open_by) if room.name == event.room else room
+        for room in job.rooms
+    )
+    return replace(job, rooms=rooms)
+
+
+def _staying(job: Job, event: NightEvent) -> Job:
+    """With everybody staying longer."""
+    change = STAYING.make(job, round((event.more_s or 0.0) / 60.0))
+    if change is None:
+        raise event.fault(
+            "value",
+            "nobody's stay is limited, or it would be longer than a day",
+            "check the time, or leave the line out",
+            event.value,
+        )
+    return change.job
 
 
 def _crew(crew: Crew, events: Sequence[NightEvent]) -> tuple[Crew, list[NightEvent]]:

@@ -14,6 +14,7 @@ from typing import NamedTuple
 
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
+from cureplan.inputs.tables.night_log import OPENS, STAYS
 from cureplan.planning.odds.risk import Looked
 from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.plan.hours import instant
@@ -44,7 +45,7 @@ from cureplan.planning.schedule.placing import crew_spans
 
 __all__ = ["Ways", "ways_out"]
 
-POUR_MIN, COAT_MIN = (15, 30, 45, 60, 90, 120, 180, 240), (60, 120, 180, 240, 360, 480)
+POUR_MIN, COAT_MIN = (15, 30, 45, 60, 90, 120, 180, 240), (30, 60, 90, 120, 180, 240, 360, 480)
 OPENING_MIN = (60, 120, 240, 480, 720, 1440)
 """How far shifts, stays and the opening are moved at that hour: invented."""
 NOTICE_S = 3600.0
@@ -65,6 +66,9 @@ TO_LOG = {
     "relax.pour_longer": "pour shift until",
     "relax.coat_sooner": "topcoat shift from",
     "relax.coat_longer": "topcoat shift until",
+    "relax.open_later": OPENS,
+    "relax.rooms_later": OPENS,
+    "relax.stay_longer": STAYS,
 }
 """The line of the log by which a change is made."""
 
@@ -106,10 +110,7 @@ def _said(ways: Ways, change: Change, found: Candidate) -> Message:
         "keeps_frac": found.odds.all_frac, "open_at": opens.isoformat()
     }  # fmt: skip
     parts = (say, Message("none.chance", values))
-    event = TO_LOG.get(change.say.code)
-    if event is None:
-        return Message("replan.way", {"parts": parts})
-    return Message("replan.way_logged", {"parts": parts, "event": event})
+    return Message("replan.way", {"parts": parts, "event": TO_LOG[change.say.code]})
 
 
 @dataclass(slots=True, kw_only=True)

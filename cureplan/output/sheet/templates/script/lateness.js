@@ -60,7 +60,8 @@ function isEvent(entry) {
   if (entry.bucket !== undefined && entry.bucket !== null && !Number.isInteger(entry.bucket)) return false;
   if (entry.event === "short of") return plan.log_roles.includes(entry.value);
   const told = REPORTS[entry.event] ?? [];
-  if (told.includes("wait") || told.includes("clock")) return Number.isFinite(Date.parse(entry.value));
+  if (told.includes("more")) return /^\d+ min$/.test(entry.value);
+  if (HOURS.some((field) => told.includes(field))) return Number.isFinite(Date.parse(entry.value));
   return entry.event in REPORTS;
 }
 

@@ -123,12 +123,18 @@ function firstToMix() {
   return found.length ? found.reduce((a, b) => (a.planned <= b.planned ? a : b)) : null;
 }
 
+// By how many minutes the site's clock is ahead of universal time.
+function ahead_min(at) {
+  const part = local(at);
+  const wall_s = Date.UTC(part.year, part.month - 1, part.day, part.hour, part.minute, part.second) / 1000;
+  return Math.round((wall_s - Math.floor(at)) / 60);
+}
+
 // The site's own time with its offset, as the log wants it.
 function stamp(at) {
   const part = local(at);
-  const wall_s = Date.UTC(part.year, part.month - 1, part.day, part.hour, part.minute, part.second) / 1000;
   const two = (value) => String(Math.trunc(Math.abs(value))).padStart(2, "0");
-  const offset_min = Math.round((wall_s - Math.floor(at)) / 60);
+  const offset_min = ahead_min(at);
   return part.year + "-" + two(part.month) + "-" + two(part.day) + "T"
     + part.hour + ":" + part.minute + ":" + part.second
     + (offset_min < 0 ? "-" : "+") + two(offset_min / 60) + ":" + two(offset_min % 60);

@@ -11,9 +11,12 @@ const REPORTS = {
   "pour shift until": ["clock"],
   "topcoat shift from": ["clock"],
   "topcoat shift until": ["clock"],
+  "opens by": ["opens", "day"],
+  "stay longer": ["more"],
   "room dropped": ["room"],
   "room added": ["name", "length", "width", "use", "way"],
 };
+const HOURS = ["wait", "clock", "day"];
 const TEMP_LIMITS_C = { "slab reads": [-10, 75], "bucket reads": [0, 60] };
 const US = plan.display === "us";
 const TEMP_SIGN = US ? "F" : "C";
@@ -41,6 +44,10 @@ function makeReport(language) {
     role: picks(plan.log_roles, (role) => word(language, "role." + role, {})),
     wait: number({ min: "1", value: "60" }),
     clock: element("input", { type: "time" }),
+    opens: element("select", {}, ...options([["", word(language, "report_kitchen", {})],
+      ...plan.rooms.map((room) => [room.key, room.name])])),
+    day: element("input", { type: "datetime-local", value: opens_wall() }),
+    more: number({ min: "1", value: "30" }),
     name: element("input", { type: "text", maxlength: "80", autocomplete: "off" }),
     length: number({ min: "1" }),
     width: number({ min: "1" }),
@@ -64,6 +71,12 @@ function makeReport(language) {
       element("button", { type: "button", class: "big", "data-do": "report" },
         word(language, "report_write", {})), said));
   return { box, controls, fields, said };
+}
+
+// When the last floor is to open, by the clock there.
+function opens_wall() {
+  const last = Math.max(...plan.rooms.map((room) => room.open_by));
+  return Number.isFinite(last) ? stamp(last).slice(0, 16) : "";
 }
 
 function tickedOf(key) {
@@ -136,6 +149,9 @@ function reported(part) {
     found.value = stamp(Math.ceil((now + 60 * numberIn(part, "wait", 1, 2880)) / 60) * 60);
   }
   if (asked.includes("clock")) found.value = stamp(nextAt(part, now));
+  if (asked.includes("day")) found.value = stamp(dayAt(part, now));
+  if (asked.includes("opens") && controls.opens.value) found.room = controls.opens.value;
+  if (asked.includes("more")) found.value = Math.ceil(numberIn(part, "more", 1, 720)) + " min";
   return asked.includes("name") ? { ...found, ...addedRoom(part) } : found;
 }
 
@@ -150,6 +166,18 @@ function nextAt(part, now) {
   controls.clock.focus();
   throw new RangeError(word(part.language, "report_bad_number",
     { what: word(part.language, "report_clock", {}) }));
+}
+
+// The instant at which the clock and calendar on the wall show what was given.
+function dayAt(part, now) {
+  const { controls } = part.report;
+  const wall_s = Date.parse(controls.day.value.slice(0, 16) + ":00Z") / 1000;
+  const near = wall_s - 60 * ahead_min(Number.isFinite(wall_s) ? wall_s : now);
+  const at = Number.isFinite(near) ? wall_s - 60 * ahead_min(near) : NaN;
+  if (at > now && at <= now + 14 * 86400) return at;
+  controls.day.focus();
+  throw new RangeError(word(part.language, "report_bad_number",
+    { what: word(part.language, "report_day", {}) }));
 }
 
 function addedRoom(part) {
@@ -186,13 +214,14 @@ function writeReport(button, language) {
 
 function entryText(language, entry) {
   const values = { room: entry.room, number: entry.bucket };
-  const where = entry.bucket ? word(language, "bucket", values) : entry.room;
+  const place = entry.event === "opens by" && !entry.room ? word(language, "report_kitchen", {}) : entry.room;
+  const where = entry.bucket ? word(language, "bucket", values) : place;
   let told = (entry.value || "").replace(/ ([CF])$/, " °$1");
   if (entry.event === "short of") told = word(language, "role." + entry.value, {});
   if (entry.event === "wait until") {
     told = word(language, "until", { at: whenText(language, Date.parse(entry.value) / 1000, now_s(), true) });
   }
-  if (REPORTS[entry.event]?.includes("clock")) {
+  if (["clock", "day"].some((field) => REPORTS[entry.event]?.includes(field))) {
     told = whenText(language, Date.parse(entry.value) / 1000, now_s(), false);
   }
   return [eventName(language, entry.event), where, told].filter(Boolean).join(", ");
