@@ -16,7 +16,7 @@ from cureplan.core.messages import Message
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.job.crosscheck import require_near
 from cureplan.inputs.job.edits import check_job
-from cureplan.inputs.job.model import LONGEST_AHEAD, Shift, SlabReading, SunPatch
+from cureplan.inputs.job.model import LONGEST_AHEAD, Doubts, Shift, SlabReading, SunPatch
 from cureplan.inputs.job.reader import read_job, read_job_text
 from cureplan.inputs.job.schema import KIND_UNITS, JobFile
 
@@ -288,3 +288,12 @@ def test_a_plan_is_made_as_many_days_ahead_as_is_said_and_no_second_more(demo_jo
 def test_a_job_whose_weather_lies_under_a_long_name_is_sound(demo_job):
     long = replace(demo_job.weather, file=Path(f"{'w' * 200}.csv"))
     check_job(replace(demo_job, weather=long))
+
+
+def test_times_are_as_sure_as_is_said_else_as_their_card(demo_job):
+    own = replace(demo_job.cards, slurry=replace(demo_job.cards.slurry, generic=False))
+    job = replace(demo_job, cards=own, doubt=Doubts())
+    # 30 % for a generic card, 10 % for one of the product in hand or none.
+    assert [job.times_sd(kind) for kind in ("slurry", "topcoat", "primer")] == [0.1, 0.3, 0.1]
+    said = replace(job, doubt=Doubts(slurry_times=0.05, topcoat_times=0.0, primer_times=0.2))
+    assert [said.times_sd(kind) for kind in ("slurry", "topcoat", "primer")] == [0.05, 0.0, 0.2]

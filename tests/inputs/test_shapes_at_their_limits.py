@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
-from made_rooms import paths, room_of
+from made_rooms import job_of, paths, room_of
 
 from cureplan.core.errors import InputError
 from cureplan.inputs.job import outlines
@@ -97,6 +99,22 @@ def test_islands_lie_inside_apart_and_leave_a_floor_in_one_piece(islands, found)
 
 
 @pytest.mark.parametrize(
+    ("islands", "shown"),
+    [
+        ((box(0, 1, 4, 2),), "0 m/1 m, 4 m/1 m, 4 m/2 m, 0 m/2 m"),
+        # The last island closes what the first left open.
+        ((box(0, 1, 2, 2), box(2, 1, 4, 2)), "2 m/1 m, 4 m/1 m, 4 m/2 m, 2 m/2 m"),
+    ],
+)
+def test_the_island_that_parts_a_floor_is_shown(islands, shown):
+    room = room_of(
+        has_outline=True, outline_m=SQUARE, corners_m=SQUARE, islands_m=islands
+    )  # fmt: skip
+    [fault] = outlines._shape(0, room, "metric")
+    assert (fault.path[3], fault.value) == (len(islands) - 1, shown)
+
+
+@pytest.mark.parametrize(
     ("lines", "found"),
     [
         ((((0, 1), (4, 1)),), []),
@@ -115,7 +133,7 @@ def test_stop_lines_run_over_the_floor_once(lines, found):
 def test_corners_are_shown_up_to_the_fourth():
     assert outlines._shown("metric", SQUARE) == "0 m/0 m, 4 m/0 m, 4 m/3 m, 0 m/3 m"
     assert outlines._shown("metric", (*SQUARE, (9.0, 9.0))).endswith("0 m/3 m, ...")
-    assert outlines._length(0.0009, "us") == "0 ft"
+    assert outlines._length(0.001, "us") == "0 ft"
     assert outlines._length(0.3048, "us") != "0 ft"
 
 
@@ -139,6 +157,38 @@ def test_a_floor_lies_on_the_left_of_its_back_wall_whichever_way_corners_run(
     assert (turned(-1, back_wall) + turn_deg) % 360 == pytest.approx(180.0)
     assert signed_area_m2(SQUARE) == -signed_area_m2(mirrored) == 12.0
     assert ring_area_m2(SQUARE) == ring_area_m2(mirrored) == 12.0
+
+
+def test_a_slanted_floor_is_measured_along_its_back_wall():
+    # A back wall of 10 m along (4, 3), and 5 m of floor away from it along (-3, 4).
+    corners = ((0.0, 0.0), (8.0, 6.0), (5.0, 10.0), (-3.0, 4.0))
+    floor = Outline(corners_m=corners, islands_m=(), stop_lines_m=(), back_wall=(0, 1))
+    assert floor.size_m == pytest.approx((5.0, 10.0))
+    assert replace(floor, back_wall=(1, 2)).size_m == pytest.approx((10.0, 5.0))
+
+
+LINE = ((9.0, 9.0), (9.0, 8.0))
+
+
+@pytest.mark.parametrize(
+    ("more", "keys"),
+    [
+        # A plain rectangle has no shape to look at, nor has one without its sides.
+        ({}, []), ({"outline_m": SQUARE, "length_m": None, "width_m": None}, []),
+        ({"has_outline": True}, ["stop_lines"]),
+        ({"has_outline": True, "length_m": None}, ["length"]),
+        ({"has_outline": True, "width_m": None}, ["width"]),
+        ({"has_outline": True, "outline_m": SQUARE, "length_m": None, "width_m": None},
+         ["stop_lines"]),
+    ],
+)  # fmt: skip
+def test_only_a_shape_that_is_known_is_looked_at(more, keys):
+    job = job_of(rooms=(room_of(stop_lines_m=(LINE,), **more),))
+    found = list(outlines.outline_faults(job))
+    assert [fault.path[2] for fault in found] == keys
+    for fault in found:
+        feet = {"length": '"30 ft"', "width": '"20 ft"'}.get(fault.path[2], "")
+        assert feet in fault.cure
 
 
 # Rooms as they are said

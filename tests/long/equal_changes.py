@@ -213,4 +213,14 @@ EQUAL = {
     "if words[0] in _DATE and len(words) >= 1 and named & (_CLOCK | _TIME):":
         "no word of a date is one of a clock",
     'if len(words) >= 1 and words[0] in {"#", "no", "nr"}:': "a number alone is no reading",
+    "return towards if signed_area_m2(self.corners_m) >= 0 else towards + math.pi":
+        "a floor holds more than nothing",
+    "if over.length <= LEAST_WALL_M:": "no line is it to the last digit",
+    "if not found and floor.area - sum(i.area for i in islands) <= LEAST_FLOOR_M2:":
+        "no floor is it to the last digit",
+    'pieces = [p for p in getattr(pieces, "geoms", [pieces]) if p.area >= LEAST_FLOOR_M2]':
+        "no floor is it to the last digit",
+    "elif _polygon(corners).convex_hull.area <= 1e-4:": "no ring is it to the last digit",
+    "elif any(island.intersection(other).area >= 1e-6 for other in before):":
+        "no overlap is it to the last digit",
 }  # fmt: skip

@@ -28,7 +28,7 @@ from cureplan.inputs.job.model import (
     SlabReading,
 )
 from cureplan.inputs.job.reader import against_cards
-from cureplan.inputs.job.schema import CoveEntry, JobFile, RoomEntry
+from cureplan.inputs.job.schema import CoveEntry, JobFile, RoomEntry, SlabReadingEntry
 
 __all__ = ["check_job", "portable", "with_room", "with_slab", "with_start", "with_table"]
 
@@ -176,7 +176,7 @@ def _values(model: type[BaseModel], table: object) -> dict[str, Any]:
 def _as_written(name: str, info: Any, value: object) -> object:
     if isinstance(value, tuple):
         return [*value]
-    if not isinstance(value, int | float) or isinstance(value, bool):
+    if not isinstance(value, int | float):
         return value
     example = next((m.example for m in _metadata(info) if hasattr(m, "example")), "")
     if not example.startswith('"'):
@@ -300,8 +300,7 @@ def with_slab(job: Job, name: str, surface: str | float, at: datetime | None) ->
     if at is None:
         at = job.access.begins if before is None else before.read_at
     key = f"rooms[{place + 1}].slab_reading"
-    model = RoomEntry.model_fields["slab_reading"].annotation
-    temp = _read(_inner(model), {"temp": surface}, where=key)["surface_c"]
+    temp = _read(SlabReadingEntry, {"temp": surface}, where=key)["surface_c"]
     reading = SlabReading(surface_c=temp, read_at=require_aware(at, name="at"))
     return _with_room(job, place, replace(room, slab_reading=reading))
 
@@ -323,10 +322,6 @@ def with_start(job: Job, begins: datetime | str) -> Job:
             ) from None
     begins = require_aware(begins, name="begins").astimezone(job.site.zone)
     return _checked(replace(job, access=replace(job.access, begins=begins)))
-
-
-def _inner(annotation: Any) -> type[BaseModel]:
-    return next(a for a in annotation.__args__ if isinstance(a, type) and a is not type(None))
 
 
 def _place(job: Job, name: str) -> int:

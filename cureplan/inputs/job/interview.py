@@ -471,7 +471,7 @@ def _take(question: Question, answer: str, answers: Answers, folder: Path) -> No
     if question.key in _OF_SOME:
         said = _refused_at(question, answer, lambda text: _said_of(question.key, text, answers))
         rooms = _room_names(answers)
-        name = question.path[-1]
+        _, name = question.path
         group = tuple(f"rooms[{rooms.index(room) + 1}].{name}" for room in said)
     else:
         group = _TOGETHER.get(question.key, (question.key,))
@@ -502,7 +502,7 @@ def _said_of(key: str, answer: str, answers: Answers) -> dict[str, Any]:
         fault = value_fault(("rooms", 0, key.partition(".")[2]), value, JobFile)
         if fault is not None:
             problem, cure = fault.problem, fault.cure
-            if "from" in fault.path[-1:] or key == "rooms.open_by":
+            if fault.path[-1] == "from" or key == "rooms.open_by":
                 problem, cure = "not a date and time", "write it like 2026-07-18 06:00"
             raise InputError(problem, cure=cure, value=text)
         return value
