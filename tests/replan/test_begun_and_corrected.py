@@ -155,7 +155,7 @@ def test_what_is_poured_keeps_its_times_and_the_rest_follows_in_rhythm(monkeypat
     cadence = Made(
         interval_s=360.0, rake_s=60.0, smooth_s=120.0, strip_s=10.0, broadcast_s=90.0
     )
-    before = Made(**{**vars(cadence), "rake_s": 100.0, "broadcast_s": 30.0, "strip_s": 0.0})
+    before = Made(interval_s=360.0, rake_s=100.0, smooth_s=20.0, strip_s=0.0, broadcast_s=30.0)
     regular = Plan(times=Times(pour_s=np.zeros(4)), layout=layout, cadence=cadence)
     monkeypatch.setattr(begun, "cadence_of", lambda *_, **__: before)
     monkeypatch.setattr(begun, "met_by", lambda _: np.array([1, -1, 3, -1]))
@@ -177,44 +177,62 @@ def test_what_is_poured_keeps_its_times_and_the_rest_follows_in_rhythm(monkeypat
         def plan(self, *_):
             return regular
 
-    hands = Made(stations=2, mixer=3)
+    hands = Made(stations=3, mixer=4)
     lying = Made(
         room=Made(chilled=False, remedies=(), bays=2), done=2,
         poured_s=np.array([s(0), s(7)]),
     )  # fmt: skip
     here = Made(now_s=s(8), wait_s=-np.inf, wait_said_s=-np.inf, crew=hands)
-    fewer = Made(stations=1, mixer=1)
-    got, start_s = begun.rest_of_floor(
-        OfJob(one_job), lying, here, before=fewer, free_s=-np.inf
-    )
+    fewer = Made(stations=1, mixer=2)
+
+    def rest(free_s=-np.inf):
+        return begun.rest_of_floor(OfJob(one_job), lying, here, before=fewer, free_s=free_s)
+
+    got, start_s = rest()
     assert start_s == s(-8)
     # At 7 and 16 min more, six of them the rhythm and ten the turn; then six.
     assert ((got.times.pour_s + start_s - NIGHT_S) / 60.0).tolist() == [0, 7, 23, 29]
-    assert got.times.station.tolist() == [0, 0, 0, 1]
+    assert got.times.station.tolist() == [0, 0, 2, 0]
     assert (got.times.pour_s - got.times.liquids_in_s).tolist() == [480.0] * 4
     assert (got.times.pour_s - got.times.filler_in_s).tolist() == [280.0] * 4
     raked_s = got.times.pour_s + np.array([100.0, 100.0, 60.0, 60.0])
     assert got.times.raked_s.tolist() == raked_s.tolist()
-    assert got.times.smoothed_s.tolist() == (raked_s + 120.0).tolist()
+    smooth_s = np.array([20.0, 20.0, 120.0, 120.0])
+    assert got.times.smoothed_s.tolist() == (raked_s + smooth_s).tolist()
     assert got.times.tied_in_s[[0, 2]].tolist() == raked_s[[1, 3]].tolist()
     assert np.isnan(got.times.tied_in_s[[1, 3]]).all()
     # Who met the last poured one did so in the old rhythm.
     assert thrown["broadcast_s"].tolist() == [30.0, 30.0, 90.0, 90.0]
     assert thrown["strip_s"].tolist() == [0.0, 0.0, 10.0, 10.0]
+    # A crew that is free at 40 stirs one then, and keeps the rhythm; a word to wait that was
+    # said before the last pour is over.
+    held, start_s = rest(free_s=s(40))
+    assert ((held.times.pour_s + start_s - NIGHT_S) / 60.0).tolist() == [0, 7, 48, 54]
+    here.wait_s, here.wait_said_s = s(40), s(6)
+    assert rest()[0].times.pour_s.tolist() == got.times.pour_s.tolist()
 
 
 def test_rakes_and_gloves_take_bucket_after_bucket(monkeypatch):
     monkeypatch.setattr(begun, "met_by", lambda _: np.array([1, 2, -1]))
-    monkeypatch.setattr(begun, "broadcast_ends_s", lambda smoothed, *_, **__: smoothed)
+    thrown = {}
+    monkeypatch.setattr(
+        begun, "broadcast_ends_s", lambda smoothed, *_, **more: thrown.update(more) or smoothed
+    )
     cadence = Made(strip_s=1.0, broadcast_s=2.0)
+    before = Made(strip_s=3.0, broadcast_s=4.0)
     regular = Plan(times=Times(pour_s=None), cadence=cadence)
     got = begun._times(
         np.array([0.0, 10.0, 100.0]), np.array([30.0, 30.0, 5.0]), np.array([10.0, 50.0, 5.0]),
-        regular, before=cadence, done=1,
+        regular, before=before, done=1,
     )  # fmt: skip
     # Raked at 30, then from 30 on; smooth at 40, 110, and from 110 on.
     assert got.raked_s.tolist() == [30.0, 60.0, 105.0]
     assert got.smoothed_s.tolist() == [40.0, 110.0, 115.0]
+    # The second was poured after the change, and it meets the first.
+    assert (thrown["strip_s"].tolist(), thrown["broadcast_s"].tolist()) == (
+        [1.0] * 3,
+        [2.0] * 3,
+    )
 
 
 @dataclass(frozen=True)
@@ -236,7 +254,7 @@ def test_begun_floors_are_settled_one_after_the_other(monkeypatch):
     monkeypatch.setattr(begun, "_to_come", lambda *_: FREE)
     floors = {
         name: Made(
-            done=done, complete=done == 3, poured_s=np.array([s(0), s(last)]),
+            done=done, complete=done == 3, poured_s=np.array([s(0), s(40 - last), s(last)]),
             room=Made(room=name, remedies=remedies),
         )
         for name, done, last, remedies in (

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
@@ -218,7 +219,7 @@ def test_slabs_that_moved_alike_share_a_line():
 # The clock of a log
 
 
-def hour_off(*late_min, near_min=10.0, more=()):
+def hour_off(*late_min, near_min=10.0, more=(), zone=UTC, called="UTC"):
     events = [
         Made(event="poured", room="Bar", bucket=n, at=at(6 * n + late))
         for n, late in enumerate(late_min, 1)
@@ -226,10 +227,10 @@ def hour_off(*late_min, near_min=10.0, more=()):
     night = plan(
         buckets=[bucket(n, 6 * n) for n in range(1, 9)],
         rules=Made(clock_near_s=60 * near_min),
-        job=Made(site=Made(zone=UTC, time_zone="Etc/UTC")),
+        job=Made(site=Made(zone=zone, time_zone="Etc/UTC")),
     )  # fmt: skip
     found = changes.hour_off(night, [*events, *more])
-    assert found is None or found.values["zone"] == "UTC"
+    assert found is None or found.values["zone"] == called
     return (
         None if found is None else (found.code.removeprefix("replan."), found.values["lines"])
     )
@@ -261,6 +262,11 @@ def test_only_planned_buckets_with_a_line_tell_of_the_clock():
         Made(event="lost", room="Bar", bucket=1, at=at(0)),
     ]
     assert hour_off(60, 60, more=extra) == ("hour_late", 2)
+    # The clock is called as it is at the last line: in Rome winter time begins on 25 October.
+    late = Made(event="lost", room="Bar", bucket=1, at=datetime(2026, 10, 25, 1, tzinfo=UTC))
+    rome = ZoneInfo("Europe/Rome")
+    assert hour_off(60, 60, zone=rome, called="CEST") == ("hour_late", 2)
+    assert hour_off(60, 60, more=[late], zone=rome, called="CET") == ("hour_late", 2)
 
 
 # What was reported

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
 
 import numpy as np
@@ -22,6 +22,51 @@ def test_halves_of_a_slab_are_read_at_either_side_of_its_middle():
     one = Made(rooms=("Hall", "Bar"), fit=fit, along=(0.5, -0.25))
     assert estimate.NightReadings.halves_k(one, "Bar") == (9.5, 10.5)
     assert estimate.NightReadings._slab(one, "Bar") == (9.75, 0.3)
+
+
+@pytest.mark.parametrize(
+    ("bays", "warm", "read_min", "plainer", "fits", "parts"),
+    [
+        # A floor of one bay has halves one way; one whose half is known is halved that way.
+        ((0, 0), (), (10, 30, 80), 0.0, 1, ("last",)),
+        ((0, 1), ("last",), (10, 30, 80), 0.0, 1, ("last",)),
+        # The other way counts too where it is as likely, alone where it is plainer.
+        ((0, 1), (), (10, 30, 80), 0.0, 2, ("last", "front")),
+        ((0, 1), (), (10, 30, 80), 9.0, 2, ("front",)),
+        ((0, 1), (), (), 0.0, 1, ("last",)),
+    ],
+)
+def test_a_floor_in_bays_is_halved_both_ways(
+    monkeypatch, bays, warm, read_min, plainer, fits, parts
+):
+    said = [Made(room="Bar", at=NIGHT + timedelta(minutes=one)) for one in read_min]
+    priors, tried = [], []
+
+    def seen_in(*_, deep):
+        tried.append(sorted(deep))
+        return Made(readings_said=said, buckets=(), ends=(), slabs=(), mixes=())
+
+    def fit_night(**_):
+        across = bool(tried[-1])
+        return Made(plainness=lambda _: plainer * across, slope_k=lambda _: 1.0, now_h=0.0)
+
+    monkeypatch.setattr(estimate, "seen_in", seen_in)
+    monkeypatch.setattr(estimate, "night_prior", lambda *_, **more: priors.append(more["at_s"]))
+    monkeypatch.setattr(estimate, "_widened", lambda prior, _: prior)
+    monkeypatch.setattr(estimate, "fit_night", fit_night)
+    monkeypatch.setattr(estimate, "refuse_wild_ends", lambda *_: None)
+    monkeypatch.setattr(estimate, "_rest_along", lambda *_: 0.5)
+    floors = {"Bar": Made(bay=np.array(bays), complete=True)}
+    now_s = NIGHT.timestamp() + 6000.0
+    got = estimate.estimate_night(
+        Made(pace=Made(haul_s=60.0)), [], Made(floors=floors, now_s=now_s), clocks=None,
+        conditions={"Bar": Made(warm_parts=warm)}, doubt_left=1.0,
+    )  # fmt: skip
+    assert (len(tried), got.parts) == (fits, (parts,))
+    # Believed as of the middle reading; as of now where nothing was read.
+    assert priors == [NIGHT.timestamp() + 1800.0 if read_min else now_s] * fits
+    ends_s = (NIGHT.timestamp() + 600.0, NIGHT.timestamp() + 4800.0)
+    assert (got.first_s, got.last_s) == (ends_s if read_min else (now_s, now_s))
 
 
 @pytest.mark.parametrize(
