@@ -69,6 +69,17 @@ def test_a_floor_in_bays_is_halved_both_ways(
     assert (got.first_s, got.last_s) == (ends_s if read_min else (now_s, now_s))
 
 
+def test_readings_of_floors_that_are_planned_are_taken(monkeypatch):
+    monkeypatch.setattr(estimate, "Seen", lambda *_: Made(take=taken.append))
+    taken = []
+    events = [
+        Made(event=kind, room=room)
+        for kind, room in (("poured", "Bar"), ("slab reads", "Gone"), ("slab reads", "Bar"))
+    ]
+    estimate.seen_in(None, events, Made(floors={"Bar": None}), {}, None)
+    assert taken == events[2:]
+
+
 @pytest.mark.parametrize(
     ("remedies", "chilled", "liquids_c", "filler_c"),
     [((), False, 4480.0, 4480.0), (("cool filler",), True, 5.0, 12.0)],
