@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
 
@@ -133,9 +134,16 @@ def test_what_a_jobs_rooms_lose_leaves_out_those_it_has_no_more():
     assert one.expected_lost == 4.0
 
 
+@dataclass(frozen=True)
+class JobOfNobody:
+    site: object
+    crew: object = None
+    cove: object = None
+
+
 def test_where_nobody_waits_nothing_is_held():
     plan = Made(
-        job=Made(crew=Made(), site=Made(zone=UTC), cove=None), rules=Made(in_mixer_s=600.0),
+        job=JobOfNobody(site=Made(zone=UTC)), rules=Made(in_mixer_s=600.0),
         rooms=(), coats=(), primers=(), calls=(), night=None, decisions=None,
     )  # fmt: skip
     plan.rules.apart_s = 60.0
