@@ -226,4 +226,8 @@ EQUAL = {
     "as_before = np.where(met <= 0, np.arange(met.size), met) < done":
         "no bucket is met by the first",
     "elif off >= 0:": "as plain is told of above",
+    "return gain < max(WORTH_FRAC, _doubt_frac(found.chosen, told.chosen)) + 1e-9":
+        "no gain is it to the last digit",
+    "return found.chosen.chance_frac - told.seen_frac < WORTH_FRAC + 1e-9":
+        "no gain is it to the last digit",
 }  # fmt: skip
