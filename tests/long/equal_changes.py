@@ -230,4 +230,18 @@ EQUAL = {
         "no gain is it to the last digit",
     "return found.chosen.chance_frac - told.seen_frac < WORTH_FRAC + 1e-9":
         "no gain is it to the last digit",
+    "if line.length >= LEAST_EDGE_M:": "no line is it to the last digit",
+    "if signed_area_m2(inner) * signed_area_m2(line) >= 0:": "no ring holds nothing",
+    'areas = [part for part in getattr(shape, "geoms", [shape]) if part.area >= 1e-6]':
+        "no sliver is it to the last digit",
+    'pieces = [p for p in getattr(inside, "geoms", [inside]) if p.length >= 2 * LEAST_EDGE_M]':
+        "no line is it to the last digit",
+    "if high - low > least_m - _EPS:": "no row is it to the last digit",
+    "if min(b, d) >= max(a, c) and shared_m(max(a, c), min(b, d)) > LEAST_EDGE_M":
+        "an edge without length is too short",
+    "if min(b, d) > max(a, c) and shared_m(max(a, c), min(b, d)) >= LEAST_EDGE_M":
+        "no edge is it to the last digit",
+    "if area_m2(high) < wanted:": "the square law ends there too",
+    "ends = [low, *(float(corner) for corner in corners if corner >= low)]":
+        "up to where it begins there is nothing",
 }  # fmt: skip

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from cureplan.core.messages import Message
-from cureplan.planning.plan import calls, parts, worth
+from cureplan.planning.plan import calls, hours, parts, warnings, worth
 from cureplan.planning.schedule.outcome import Relaxation
 
 NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
@@ -259,3 +259,57 @@ def test_a_coats_crew_is_called_ahead_of_what_leads_up_to_it():
     assert [(c.call, c.first_task, c.last_task) for c in got] == [
         (at(20), at(60), at(90)), (at(110), at(125), at(90)),
     ]  # fmt: skip
+
+
+# What a plan rests on
+
+
+def test_a_floor_is_cut_short_by_the_hours_only_where_it_closes_after_them(monkeypatch):
+    monkeypatch.setattr(hours, "PlacedPour", Made)
+    monkeypatch.setattr(hours, "known_until_s", lambda _: 1000.0)
+    for closes_s, cut in ((900.0, False), (1000.0, False), (1001.0, True)):
+        poured = Made(reached={"topcoat_closes": np.array([2000.0, closes_s])})
+        assert hours._cut(None, poured) == cut
+
+
+def test_a_margin_short_by_no_more_than_half_a_second_is_as_asked():
+    room = Made(
+        room="Bar", binding_bucket=1, sure_margin_min=1.0, row_depth_m=1.0, patches=(),
+        margin_min=1.0,
+    )  # fmt: skip
+    for asked_s, short in ((60.5, False), (60.6, True)):
+        job = Made(policy=Made(margin_s=asked_s), pace=Made(row_depth_max_m=1.5))
+        assert bool(warnings._pour_warnings(job, [room])) == short
+
+
+def test_a_gap_that_was_mended_is_a_note_and_one_that_was_not_a_warning():
+    gaps = [
+        Made(what=what, mended=mended, starts=NIGHT, hours=2)
+        for what, mended in (("wind", "no"), ("cloud", "straight line"))
+    ]
+    origins = [
+        Made(label="station", attribution=by, licence=licence, kind="file")
+        for by, licence in (("an office", "free"), ("", ""))
+    ]
+    series = Made(
+        gaps=gaps, origins=origins, notes=("noted",), warnings=("warned",),
+        epoch_s=np.array([NIGHT_S - 36 * 3600.0]),
+    )  # fmt: skip
+    card = Made(title="card", generic=False, provenance={})
+    job = Made(
+        site=Made(zone=UTC), access=Made(begins=NIGHT), rooms=(), notes=(),
+        cards=Made(slurry=card, topcoat=card, aggregate=card, primer=None),
+    )  # fmt: skip
+    told = warnings._weather_warnings(job, series)
+    assert [one.values.get("what", one.values.get("note")) for one in told] == [
+        "wind", "warned",
+    ]  # fmt: skip
+    sources = warnings.plan_sources(job, series)
+    notes = [one.detail.values for one in sources if one.kind == "note"]
+    assert notes[0] == {"note": "noted"}
+    assert [one["note"].values["what"] for one in notes[1:]] == ["cloud"]
+    weather = [(one.label, one.licence) for one in sources if one.kind == "weather"]
+    assert weather == [("station: an office", "free"), ("station", None)]
+    (slab,) = [one.detail for one in sources if one.detail.code == "source.slab"]
+    assert slab.values["history_h"] == 36.0
+    assert sum(one.kind == "card" for one in sources) == 3
