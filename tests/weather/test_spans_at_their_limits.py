@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
 from types import SimpleNamespace as Made
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
-from builders import series_of
+from builders import HAND, series_of
 
 from cureplan.core.errors import InputError
+from cureplan.core.messages import Message
 from cureplan.weather.hours import csv_file
 from cureplan.weather.hours.series import Gap
 
@@ -181,3 +184,88 @@ def test_a_file_written_after_the_night_it_is_planned_for_is_a_record(monkeypatc
     later = JULY + 90 * HOUR
     assert dated(monkeypatch, written=JULY + HOUR + SECOND, clock=later) == (0, [])
     assert dated(monkeypatch, written=JULY + HOUR, clock=later) == (2, [])
+
+
+def test_hours_ahead_are_told_apart_from_those_before_and_stand_behind_them(monkeypatch):
+    # Two sources, hour by hour; the issue lies between the second hour and the third.
+    monkeypatch.setattr(csv_file, "_issued_at", lambda *_, **__: (JULY, ""))
+    monkeypatch.setattr(csv_file, "time", Made(time=JULY.timestamp))
+    origins = HAND, replace(HAND, label="between", kind="interpolated")
+    series = series_of([20.0] * 4, first_s=JULY.timestamp() - 3600.0, origins=origins)
+    series = replace(series, origin=np.array([0, 1, 0, 1]))
+    path = Made(name="air.csv", stat=lambda: Made(st_mtime=JULY.timestamp()))
+    found = csv_file._dated(series, Made(stated=Made(origins=())), path, JULY, UTC)
+    assert [one.kind for one in found.origins] == [
+        "file", "interpolated", "forecast", "interpolated"
+    ]  # fmt: skip
+    assert found.origin.tolist() == [0, 1, 2, 3]
+    assert [one.issued_at for one in found.origins] == [None, None, JULY, JULY]
+
+
+def test_what_a_copy_was_accepted_with_is_not_asked_again():
+    notes = (
+        Message("weather.read_as", {"how": ()}),
+        Message("weather.accepted", {"names": "dew, jump"}),
+    )
+    read = csv_file._Read(None, None, Made(notes=notes, accepted=frozenset({"stuck"})))
+    assert read.accepted == {"dew", "jump", "stuck"}
+
+
+@pytest.mark.parametrize(
+    ("words", "issued", "before", "told"),
+    [
+        ("", JULY, True, ["parted"]), ("12z", None, True, ["parted"]),
+        ("12z", JULY, True, ["parted", "issued"]), ("12z", JULY, False, ["issued"]),
+    ],
+)  # fmt: skip
+def test_the_day_guessed_for_an_issue_joins_the_line_of_guesses(words, issued, before, told):
+    guesses = Message("weather.read_as", {"how": (Message("read.parted"),)})
+    other = Message("weather.columns_aside", {"columns": "wind"})
+    series = series_of([20.0], notes=(other, *[guesses] * before))
+    notes = csv_file._with_guessed_issue(series, words, issued).notes
+    (line,) = (note for note in notes if note.code == "weather.read_as")
+    assert [one.code for one in line.values["how"]] == [f"read.{name}" for name in told]
+    assert [note for note in notes if note.code != "weather.read_as"] == [other]
+
+
+def issue_of(*, offset_h=0.0, guessed=False, made=(), cells=(), hours=(0, 1, 2), issued=None):
+    """When hours from midnight UTC on were made by what is said; written at one o'clock."""
+    rows = table(hours, offset_h)
+    rows.guessed_zone, rows.made, rows.texts = guessed, tuple(made), {}
+    if cells:
+        rows.texts["issued"] = cells
+    read = Made(table=rows, stated=Made(issued=issued, made=()))
+    site = timezone(timedelta(hours=2))
+    return csv_file._issued_at(read, Path("air.csv"), latest=JULY + HOUR, zone=site)
+
+
+@pytest.mark.parametrize(
+    ("offset_h", "guessed", "made_h"),
+    [(1.0, False, -1), (1.0, True, -2), ([1, 1, 0], False, -2), (0.0, False, 0)],
+)
+def test_an_issue_is_told_by_the_clock_of_the_rows_if_they_have_one(offset_h, guessed, made_h):
+    # Midnight of an hour east, else of the site's two.
+    found = issue_of(offset_h=offset_h, guessed=guessed, made=[("17 july 2013 0:00", 1)])
+    assert found == (JULY + made_h * HOUR, "")
+
+
+def test_an_issue_may_lie_sixty_days_behind_the_last_row():
+    said = [("1 october 0:00", 1)]
+    assert issue_of(hours=(0, 1, 24 * 20), made=said)[0] == datetime(2013, 10, 1, tzinfo=UTC)
+    assert issue_of(hours=(0, 1, 2), made=said) == (None, "")
+
+
+def test_rows_ahead_alone_tell_of_their_issue_and_the_first_of_several_counts():
+    # The file was written at one o'clock: only what lies behind is a forecast.
+    cells = "2013-07-16T06:00Z", "2013-07-16T12:00Z", "2013-07-16T18:00Z", "2013-07-16T21:00Z"
+    found, words = issue_of(hours=(0, 1, 2, 3), cells=cells)
+    assert (found, words) == (JULY - 6 * HOUR, "")
+    assert issue_of(hours=(0, 1, 2, 3), cells=("x", "x", "12:00Z", " "))[1] == "12:00Z"
+
+
+def test_an_issue_that_means_two_days_is_refused_in_the_first_line_that_says_so():
+    # 6 July or 7 June; the row of two o'clock stands in the fourth line.
+    cells = "", "", "6/7/2013 7:00", "6/7/2013 7:00"
+    with pytest.raises(InputError, match="may be 2013-06-07") as caught:
+        issue_of(hours=(0, 1, 2, 3), cells=cells)
+    assert caught.value.line == 4

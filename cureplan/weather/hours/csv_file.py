@@ -378,13 +378,11 @@ def _issued_at(
         when = _settled(stated.issued, known, path, strict=True)
         return when, _undated(stated.issued[0])
     cells = table.texts.get("issued", ())
-    ahead = [
-        text
-        for text, at_s in zip(cells, table.epoch_s, strict=False)
-        if at_s > latest.timestamp()
-    ]
-    rows = [(text, int(table.lines[-1])) for text in dict.fromkeys(ahead) if text.strip()]
-    words = (*rows, *stated.made, *table.made)
+    ahead: dict[str, int] = {}
+    for text, at_s, line in zip(cells, table.epoch_s, table.lines, strict=False):
+        if at_s > latest.timestamp() and text.strip():
+            ahead.setdefault(text, int(line))
+    words = (*ahead.items(), *stated.made, *table.made)
     found = [(_settled(one, known, path, strict=False), one[0]) for one in words]
     dated = [(when, text) for when, text in found if when is not None]
     when, text = min(dated, default=(None, ""))

@@ -223,9 +223,8 @@ def _on_days(rest: str, seconds: float, zone: tzinfo, known: Known) -> tuple[dat
     found = {_at(day, seconds, zone) for day in _near(text, known, zone)}
     if weekday is not None:
         found = {when for when in found if when.astimezone(zone).weekday() == weekday}
-    if len(found) > 1:
-        found = {when for when in found if when <= known.latest + _LATER} or found
-    return tuple(sorted(found))
+    behind = {when for when in found if when <= known.latest + _LATER}
+    return tuple(sorted(behind or found))
 
 
 def _at(day: date, seconds: float, zone: tzinfo) -> datetime:
