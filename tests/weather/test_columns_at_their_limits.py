@@ -258,3 +258,10 @@ HOUR = "2013-07-17T00:00Z"
 )  # fmt: skip
 def test_what_is_told_of_a_tables_columns(lines, told):
     assert notes(*lines) == told
+
+
+def test_of_two_columns_of_issues_the_first_counts_and_the_other_stays_aside():
+    # Model runs and their hours stand in many tables side by side.
+    table = read("temp_c,dew_c,run,cycle", "20,9,06Z,x")
+    assert (table.names["issued"], list(table.texts["issued"])) == ("run", ["06Z"])
+    assert [note.values for note in table.remarks] == [{"columns": "cycle"}]

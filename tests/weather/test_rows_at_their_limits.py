@@ -10,6 +10,7 @@ import pytest
 from builders import JULY_17_S
 
 from cureplan.core.errors import InputError
+from cureplan.weather.hours.csv_notes import read_comments, split_comments
 from cureplan.weather.hours.csv_sheet import (
     _parted_by_blanks,
     _zone_above,
@@ -17,6 +18,7 @@ from cureplan.weather.hours.csv_sheet import (
     sheet_of,
 )
 from cureplan.weather.hours.csv_table import _as_clocks, _of_service, read_table
+from cureplan.weather.hours.plausible import ACCEPTED_NAMES
 
 HEAD = "time,temp_c,humidity_pct"
 
@@ -242,3 +244,27 @@ def test_long_names_are_cut_where_they_are_told():
         missing_column([ending], "time", Path("air.csv"), 1)
     assert f"{ending[:60]!r} tells when an hour ends" in caught.value.problem
     assert "no column temp_c" in missing_column([ending], "temp_c", Path("air.csv"), 1).problem
+
+
+# What stands above the table
+
+
+@pytest.mark.parametrize(
+    ("text", "rest"),
+    [
+        ("# a\ntime\n", (2, "time\n")), ("# a\n", (2, "")), ("# a", (2, "")),
+        ("# a\n\n \ntime", (4, "time")), ("time", (1, "time")),
+    ],
+)  # fmt: skip
+def test_what_is_no_remark_begins_in_the_line_below(text, rest):
+    found, body, line = split_comments(text)
+    assert (line, body) == rest
+    assert found == [(1, "a")] * text.startswith("#")
+
+
+@pytest.mark.parametrize("names", [ACCEPTED_NAMES, ACCEPTED_NAMES[:1]])
+def test_all_that_may_be_asked_about_can_be_answered_at_once(names):
+    said = [(1, f"accept: {', '.join(names)}")]
+    assert read_comments(said, source="air.csv").accepted == {*names}
+    with pytest.raises(InputError, match="not understood"):
+        read_comments([(1, f"accept: {', '.join(names)}, x")], source="air.csv")
