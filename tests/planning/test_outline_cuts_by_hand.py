@@ -64,6 +64,13 @@ def test_of_three_bays_two_neighbours_each_share_a_seam():
         [(2.0, 0.0), (2.0, 2.0)], [(4.0, 0.0), (4.0, 2.0)],
     ]  # fmt: skip
     assert unsigned(*(point for line in seams for point in line))
+    # One over the other: the seam runs along from the wall at nought.
+    stacked = [
+        (tuple((x, y + up) for x, y in ((0, 0), (2, 0), (2, 1), (0, 1))),) for up in (0, 1)
+    ]
+    (seam,) = outline.bay_seams(stacked, [1, 2])
+    assert sorted(seam) == [(0.0, 1.0), (2.0, 1.0)]
+    assert unsigned(*seam)
 
 
 def test_nought_is_written_without_a_sign():
