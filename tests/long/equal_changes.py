@@ -244,4 +244,5 @@ EQUAL = {
     "if area_m2(high) < wanted:": "the square law ends there too",
     "ends = [low, *(float(corner) for corner in corners if corner >= low)]":
         "up to where it begins there is nothing",
+    "return held_j_k * max(0.0, self.water_c + ICE_BATH_C)": "ice melts at nought",
 }  # fmt: skip

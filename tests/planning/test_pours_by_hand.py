@@ -364,6 +364,16 @@ def test_the_rest_of_a_bag_goes_on_to_the_next_floor_poured():
     assert [takeoff._whole(count) for count in (2.0, 2.0 + 1e-12, 2.001)] == [2, 2, 3]
 
 
+def test_mortar_for_a_cove_is_taken_with_its_waste():
+    # 10 m at half a kilo, a tenth of it lost.
+    job = Made(
+        cove=Made(material_kg_m=0.5), cove_m=lambda _: 10.0, materials=Made(waste=0.1)
+    )  # fmt: skip
+    assert takeoff._cove_kg(None, job) == pytest.approx(5.5)
+    job.cove = None
+    assert takeoff._cove_kg(None, job) == 0.0
+
+
 # Outlines
 
 
