@@ -241,6 +241,11 @@ def test_a_plan_is_of_at_most_so_many_buckets_and_of_liquids_as_warm_as_their_ca
     assert faults(2, iced_c=2.9) == [("materials", "iced")]
     assert faults(2, thickness_m=0.008) == [("rooms", 1, "length")]
     assert faults(2, waste=0.0, thickness_m=0.002) == []
+    # An eighth wasted: 1,022 buckets a room.
+    assert faults(3, waste=0.125) == [("rooms", 2, "length")]
+    # As many rooms as one plan may have; more is told at the rooms themselves.
+    assert faults(48) == [("rooms", 3, "length")]
+    assert faults(49) == []
 
 
 # Instants

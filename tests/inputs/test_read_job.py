@@ -8,15 +8,20 @@ import sys
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from cureplan.core.errors import InputError
 from cureplan.core.messages import Message
+from cureplan.inputs.cards.reader import read_card
+from cureplan.inputs.faults import value_fault
 from cureplan.inputs.fields import facts_of
+from cureplan.inputs.files import Document
+from cureplan.inputs.job import reader
 from cureplan.inputs.job.crosscheck import require_near
 from cureplan.inputs.job.edits import check_job
-from cureplan.inputs.job.model import LONGEST_AHEAD, Doubts, Shift, SlabReading, SunPatch
+from cureplan.inputs.job.model import LONGEST_AHEAD, Cards, Doubts, Shift, SlabReading, SunPatch
 from cureplan.inputs.job.reader import read_job, read_job_text
 from cureplan.inputs.job.schema import KIND_UNITS, JobFile
 
@@ -297,3 +302,30 @@ def test_times_are_as_sure_as_is_said_else_as_their_card(demo_job):
     assert [job.times_sd(kind) for kind in ("slurry", "topcoat", "primer")] == [0.1, 0.3, 0.1]
     said = replace(job, doubt=Doubts(slurry_times=0.05, topcoat_times=0.0, primer_times=0.2))
     assert [said.times_sd(kind) for kind in ("slurry", "topcoat", "primer")] == [0.05, 0.0, 0.2]
+
+
+@pytest.mark.parametrize(
+    ("seed", "sound"), [(0, True), (-1, False), (2_147_483_647, True), (2_147_483_648, False)]
+)
+def test_a_seed_is_a_whole_number_of_31_bits(seed, sound):
+    assert (value_fault(("seed",), seed, JobFile) is None) is sound
+
+
+@pytest.mark.parametrize("wrong", [None, "slurry", "topcoat", "aggregate", "primer"])
+def test_a_card_of_another_kind_than_was_asked_goes_no_further(demo_job, monkeypatch, wrong):
+    right = demo_job.cards
+    primer = read_card("slab-primer", folder=Path(), kind="primer")
+    cards = {
+        "slurry": right.slurry, "topcoat": right.topcoat, "aggregate": right.aggregate,
+        "primer": primer,
+    }  # fmt: skip
+    other = {"slurry": right.topcoat, "primer": right.slurry}
+    given = {kind: other.get(kind, primer) if kind == wrong else cards[kind] for kind in cards}
+    monkeypatch.setattr(reader, "read_card", lambda name, **_: given[name])
+    named = SimpleNamespace(**{kind: kind for kind in cards})
+    document = Document(source=Path("job.toml"), text="", values={})
+    if wrong is None:
+        assert reader._cards(named, document) == (Cards(**cards), [])
+    else:
+        with pytest.raises(TypeError, match="not of the kind"):
+            reader._cards(named, document)

@@ -10,6 +10,7 @@ from made_rooms import job_of, paths, room_of
 from cureplan.core.errors import InputError
 from cureplan.inputs.job import outlines
 from cureplan.inputs.job.model import Outline, ring_area_m2, signed_area_m2
+from cureplan.inputs.job.schema import RoomEntry
 from cureplan.inputs.job.walked import (
     drains_said,
     groups_said,
@@ -165,6 +166,18 @@ def test_a_slanted_floor_is_measured_along_its_back_wall():
     floor = Outline(corners_m=corners, islands_m=(), stop_lines_m=(), back_wall=(0, 1))
     assert floor.size_m == pytest.approx((5.0, 10.0))
     assert replace(floor, back_wall=(1, 2)).size_m == pytest.approx((10.0, 5.0))
+
+
+@pytest.mark.parametrize(
+    ("more", "shaped"),
+    [
+        ({}, False), ({"back_wall": (1, 2)}, False), ({"back_wall": (2, 1)}, False),
+        ({"back_wall": (2, 3)}, True), ({"outline_m": SQUARE}, True),
+        ({"islands_m": (SQUARE,)}, True), ({"stop_lines_m": (SQUARE[:2],)}, True),
+    ],
+)  # fmt: skip
+def test_a_rectangle_from_its_first_wall_has_no_outline(more, shaped):
+    assert RoomEntry.has_outline.fget(room_of(**more)) is shaped
 
 
 LINE = ((9.0, 9.0), (9.0, 8.0))

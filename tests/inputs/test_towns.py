@@ -12,6 +12,7 @@ from astral import LocationInfo
 from astral.geocoder import all_locations, database
 
 from cureplan.core.errors import InputError
+from cureplan.inputs.job import towns
 from cureplan.inputs.job.towns import Town, find_towns, folded, town_of
 
 # Published: zone.tab of the IANA time zone database, sexagesimal there.
@@ -112,3 +113,78 @@ def test_a_name_is_folded_once() -> None:
     for town in chain(find_towns("San", most=200), find_towns("Saint", most=200)):
         assert folded(folded(town.name)) == folded(town.name)
         assert town in find_towns(f"{town.name}, {town.country_code}", most=500)
+
+
+MADE = towns._Table(
+    countries={"QX": "Inland"},
+    regions={"QX.1": "ER Eastern Reach"},
+    zones=["UTC"],
+    # Name, country, region, latitude, longitude in hundredths, zone, people, other names.
+    towns=[
+        ["Bigton", "Smallton", "Farton", "Eaststead", "Midton", "Overbig", "Ii", "Y"],
+        ["QX", "QX", "QX", "QX", "QX", "ZZ", "QX", "QX"],
+        ["", "", "", "1", "", "", "1", "1"],
+        ["1000", "1090", "1150", "1000", "1000", "1089", "1000", "1000"],
+        ["2000", "2120", "2000", "2001", "2000", "2119", "2000", "2000"],
+        ["0"] * 8,
+        ["100000", "99999", "5000", "7000", "99999", "900000", "6000", "6000"],
+        [""] * 8,
+    ],
+    by_name={
+        "bigton": [0], "smallton": [1], "farton": [2], "eaststead": [3], "midton": [4],
+        "overbig": [5], "ii": [6], "y": [7], "any": [*range(8)],
+    },
+)  # fmt: skip
+
+
+def test_a_small_town_without_a_state_is_told_by_a_big_one_within_a_degree_and_a_half(
+    monkeypatch,
+):
+    monkeypatch.setattr(towns, "_table", lambda: MADE)
+    # Of 100,000 and of their own country: Overbig is neither.
+    assert towns._big_towns.__wrapped__("QX") == ((1000, 2000, "Bigton"),)
+    assert towns._big_towns.__wrapped__("QY") == ((10**6, 10**6, ""),)
+    monkeypatch.setattr(towns, "_big_towns", lambda _: ((1000, 2000, "Bigton"),))
+    # 0.9 and 1.2 degrees off make 1.5 (3, 4, 5): no longer near.
+    told = [towns._town(place).label for place in range(5)]
+    assert told == [
+        "Bigton, Inland (100,000 people)",
+        "Smallton, 10.9, 21.2, Inland (99,999 people)",
+        "Farton, 11.5, 20, Inland (5,000 people)",
+        "Eaststead, Eastern Reach, Inland (7,000 people)",
+        "Midton, near Bigton, Inland (99,999 people)",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("typed", "meant"),
+    [
+        ("Bigton", "Bigton"), ("Bigtonxx", "Bigton"), ("Bigto", "Bigton"),
+        # Three letters more, and another first letter.
+        ("Eaststeadxxx", None), ("Digton", None), ("Eaststeadxx", "Eaststead"),
+        ("Bagton, QX", "Bigton"), ("Bagton #2", "Bigton"),
+    ],
+)  # fmt: skip
+def test_a_name_nearly_right_is_of_like_length_and_begins_alike(monkeypatch, typed, meant):
+    monkeypatch.setattr(towns, "_table", lambda: MADE)
+    assert next(towns._alike(typed), None) == meant
+
+
+def test_six_namesakes_are_shown_and_no_list_has_a_hundred(monkeypatch) -> None:
+    monkeypatch.setattr(towns, "_table", lambda: MADE)
+    monkeypatch.setattr(towns, "_big_towns", lambda _: ((1000, 2000, "Bigton"),))
+    # By people: Overbig, Bigton, then Smallton before Midton, as listed.
+    assert [town.name for town in find_towns("Any", most=4)] == [
+        "Overbig", "Bigton", "Smallton", "Midton",
+    ]  # fmt: skip
+    assert town_of("Any #1").name == "Overbig"
+    assert town_of("Any #8").name == "Farton"
+    for number in ("0", "9", "99"):
+        with pytest.raises(InputError, match="several towns") as refused:
+            town_of(f"Any #{number}")
+        assert "; #6 " in str(refused.value)
+        assert "#7" not in str(refused.value)
+    with pytest.raises(InputError, match="no town of"):
+        town_of("Any #100")
+    assert [town.name for town in find_towns("Ii")] == ["Ii"]
+    assert find_towns("Y") == ()

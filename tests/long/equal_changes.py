@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["EQUAL"]
 
 EQUAL = {
+    "if errors or instants is None and cards is None:": "what is not there has left an error",
     "if worker.stdin is None and worker.stdout is None:": "it is given both",
     "if room.sun.ends_min <= room.sun.begins_min:": "like hours are refused above",
     "(max(a, c), min(b, d)) for a, b in below for c, d in above if min(b, d) >= max(a, c)":
