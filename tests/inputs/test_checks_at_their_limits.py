@@ -402,6 +402,20 @@ def test_common_hours_are_kept_to_the_minute(hours, common):
         )
 
 
+@pytest.mark.parametrize(
+    ("begins_min", "ends_min", "moved"),
+    [
+        (0, 0, (1200, 120)), (0, 30, (1200, 150)), (-60, 0, (1140, 120)), (60, -30, (1260, 90)),
+        # It lasts six hours: eighteen more make a day, whichever end is moved.
+        (0, 1079, (1200, 1199)), (0, 1080, None), (-1079, 0, (121, 120)), (-1080, 0, None),
+        (-540, 540, None), (-540, 539, (660, 659)), (300, 0, (60, 120)),
+    ],
+)  # fmt: skip
+def test_a_shift_is_moved_up_to_a_whole_day(begins_min, ends_min, moved):
+    found = shift(1200, 120).moved(begins_min=begins_min, ends_min=ends_min)
+    assert found == (None if moved is None else shift(*moved))
+
+
 def crew_of(*people, **more):
     given = {
         "stations": 2, "mixer": 2, "runner": 1, "rake": 1, "smoother": 1, "broadcaster": 2,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace as Made
@@ -116,6 +117,23 @@ def test_ice_rings_before_the_first_pour_begins(monkeypatch, pour_s, rings):
     (found,) = crew_calendar._ice_wanted(plan, voice)
     assert (found.begins, found.rings, found.role) == (NOON, rings, "runner")
     assert found.ends == NOON + timedelta(minutes=15)
+
+
+def test_a_job_is_marked_by_sixteen_signs_of_its_own():
+    def mark(site, file):
+        return crew_calendar.job_mark(Made(job=Made(site=Made(name=site), source=Path(file))))
+
+    marks = {mark("ab", "c.toml"), mark("a", "bc.toml"), mark("abc", ".toml")}
+    assert len(marks) == 3
+    assert all(re.fullmatch("[0-9a-f]{16}", each) for each in marks)
+    assert mark("ab", "c.toml") == mark("ab", "elsewhere/c.toml")
+
+
+def test_an_hour_without_a_zone_is_no_hour():
+    assert crew_calendar._utc(NOON.astimezone(ZoneInfo("America/New_York"))) == NOON
+    for wrong in (NOON.replace(tzinfo=None), NOON.date()):
+        with pytest.raises(ValueError, match="has no zone"):
+            crew_calendar._utc(wrong)
 
 
 # Files that lie in a folder
