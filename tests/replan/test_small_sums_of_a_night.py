@@ -26,19 +26,22 @@ def test_halves_of_a_slab_are_read_at_either_side_of_its_middle():
 
 
 @pytest.mark.parametrize(
-    ("bays", "warm", "read_min", "plainer", "fits", "parts"),
+    ("bays", "warm", "read_min", "plainer", "slope", "fits", "parts"),
     [
         # A floor of one bay has halves one way; one whose half is known is halved that way.
-        ((0, 0), (), (10, 30, 80), 0.0, 1, ("last",)),
-        ((0, 1), ("last",), (10, 30, 80), 0.0, 1, ("last",)),
-        # The other way counts too where it is as likely, alone where it is plainer.
-        ((0, 1), (), (10, 30, 80), 0.0, 2, ("last", "front")),
-        ((0, 1), (), (10, 30, 80), 9.0, 2, ("front",)),
-        ((0, 1), (), (), 0.0, 1, ("last",)),
+        ((0, 0), (), (10, 30, 80), 0.0, 1, 1, ("last",)),
+        ((0, 1), ("last",), (10, 30, 80), 0.0, 1, 1, ("last",)),
+        # The other way counts too where it is as likely, alone where it is plainer by one.
+        ((0, 1), (), (10, 30, 80), 0.0, 1, 2, ("last", "front")),
+        ((0, 1), (), (10, 30, 80), 0.75, 0, 2, ("last", "front")),
+        ((0, 1), (), (10, 30, 80), -0.75, -1, 2, ("last", "back")),
+        ((0, 1), (), (10, 30, 80), 1.0, 1, 2, ("front",)),
+        ((0, 1), (), (10, 30, 80), -1.0, 1, 2, ("last",)),
+        ((0, 1), (), (), 0.0, 1, 1, ("last",)),
     ],
 )
 def test_a_floor_in_bays_is_halved_both_ways(
-    monkeypatch, bays, warm, read_min, plainer, fits, parts
+    monkeypatch, bays, warm, read_min, plainer, slope, fits, parts
 ):
     said = [Made(room="Bar", at=NIGHT + timedelta(minutes=one)) for one in read_min]
     priors, tried = [], []
@@ -49,7 +52,10 @@ def test_a_floor_in_bays_is_halved_both_ways(
 
     def fit_night(**_):
         across = bool(tried[-1])
-        return Made(plainness=lambda _: plainer * across, slope_k=lambda _: 1.0, now_h=0.0)
+        return Made(
+            plainness=lambda _: 5.0 + plainer * across, now_h=0.0,
+            slope_k=lambda _: slope if across else 1.0,
+        )  # fmt: skip
 
     monkeypatch.setattr(estimate, "seen_in", seen_in)
     monkeypatch.setattr(estimate, "night_prior", lambda *_, **more: priors.append(more["at_s"]))
@@ -152,6 +158,72 @@ def test_where_nobody_waits_nothing_is_held():
     assert (got.now_s, got.floors, got.done("Bar")) == (NIGHT.timestamp(), {}, 0)
     rooms = Made(rooms=[Made(name="Bar")])
     assert got.still_to_pour(rooms) == ["Bar"]
+
+
+class RefusedError(Exception):
+    """A line of a log that cannot be."""
+
+
+def read_off(monkeypatch, events, *, halts=(), laid=(), done=0):
+    """The state of a night 20 min on: of Bar and Yard all is poured, of Hall some buckets."""
+
+    def line(event, minutes, room=None, **more):
+        given = {"until": None, "added": None, **more}
+        return Made(
+            event=event, at=NIGHT + timedelta(minutes=minutes), room=room,
+            fault=lambda key, problem, *_: RefusedError(f"{key}: {problem}"), **given,
+        )  # fmt: skip
+
+    floors = {name: Made(done=n) for name, n in (("Bar", 4), ("Hall", done), ("Yard", 3))}
+    halted = tuple(line("drill down", minutes) for minutes in halts)
+    for name, value in {
+        "coat_lines": [line(*one) for one in laid], "_as_moved": JobOfNobody(site=None),
+        "_crew": ("crew", halted), "_unresolved": halted, "_floors": floors,
+        "coat_states": {}, "primer_states": {}, "cove_states": {},
+    }.items():  # fmt: skip
+        monkeypatch.setattr(state, name, lambda *_, value=value, **__: value)
+    plan = Made(job=Made(site=Made(zone=UTC)), rules=Made(in_mixer_s=600.0))
+    lines = [line(event, minutes, *room, **more) for event, minutes, more, *room in events]
+    return state.night_state(plan, lines, now=NIGHT + timedelta(minutes=20))
+
+
+def test_rooms_are_dropped_and_added_as_the_log_says(monkeypatch):
+    events = [
+        ("room added", 1, {"added": "Den"}, "Den"), ("room dropped", 3, {}, "Hall"),
+        ("room added", 2, {"added": "Loft"}, "Loft"), ("room dropped", 4, {}, "Loft"),
+        ("poured", 5, {}, "Bar"),
+    ]  # fmt: skip
+    laid = [("vacuumed", 9, "Bar"), ("coat begun", 9, "Yard")]
+    got = read_off(monkeypatch, events, laid=laid)
+    # What was only added is none of the floors that the plan has.
+    assert (list(got.floors), got.dropped, got.added) == (["Bar", "Yard"], ("Hall",), ("Den",))
+    assert (got.vacuumed, got.crew, got.halted) == (frozenset({"Bar"}), "crew", ())
+    with pytest.raises(RefusedError, match="room: 1 of its buckets"):
+        read_off(monkeypatch, events, done=1)
+
+
+@pytest.mark.parametrize(
+    ("until_min", "halts", "wait_min", "said_min"),
+    [
+        # Whoever fetches another drill is back in an hour.
+        (30, (), 30, 5), (30, (12,), 80, 12), (90, (12,), 90, 12), (30, (2,), 80, 5),
+    ],
+)  # fmt: skip
+def test_a_night_waits_for_its_word_and_for_what_is_fetched(
+    monkeypatch, until_min, halts, wait_min, said_min
+):
+    wait = ("wait until", 5, {"until": NIGHT + timedelta(minutes=until_min)})
+    got = read_off(monkeypatch, [wait], halts=halts)
+    assert (got.wait_s, got.wait_said_s) == (
+        NIGHT.timestamp() + 60.0 * wait_min, NIGHT.timestamp() + 60.0 * said_min,
+    )  # fmt: skip
+
+
+def test_a_line_is_written_before_it_is_planned_by(monkeypatch):
+    # Half a second after is the same second.
+    assert read_off(monkeypatch, [("poured", 20 + 0.5 / 60, {})])
+    with pytest.raises(RefusedError, match="after the time of planning"):
+        read_off(monkeypatch, [("poured", 20 + 0.6 / 60, {})])
 
 
 @pytest.mark.parametrize("iced", [False, True])
