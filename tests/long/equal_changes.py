@@ -224,6 +224,9 @@ EQUAL = {
     "elif _polygon(corners).convex_hull.area <= 1e-4:": "no ring is it to the last digit",
     "elif any(island.intersection(other).area >= 1e-6 for other in before):":
         "no overlap is it to the last digit",
+    "if lines and event.bucket <= max(lines):": "the same number again is refused above",
+    "later = (later - DAY_MIN // 2) % DAY_MIN - DAY_MIN // 2":
+        "half a day back is half a day on, by the clock",
     "as_before = np.where(met <= 0, np.arange(met.size), met) < done":
         "no bucket is met by the first",
     "elif off >= 0:": "as plain is told of above",

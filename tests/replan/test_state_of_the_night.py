@@ -229,6 +229,20 @@ def test_a_floor_is_not_poured_while_the_crew_is_seen_elsewhere(minutes, hall):
     assert found["Hall"] == hall
 
 
+@pytest.mark.parametrize(("minutes", "hall"), [(38, []), (40, [27, 33, 39])])
+def test_a_crew_that_is_late_is_seen_elsewhere_later(minutes, hall):
+    # Bar came 3 min late, so Hall, planned from 24 to 36, is poured until 39.
+    lines = [event("poured", 21, bucket=4), event("poured", minutes, room="Yard", bucket=1)]
+    found = floors(*lines, now=60, rooms=(("Bar", 4), ("Hall", 3), ("Yard", 2)))
+    assert found["Hall"] == hall
+
+
+def test_a_floor_that_is_not_begun_leaves_the_next_to_its_hour():
+    lines = [event("poured", 10, room="Yard", bucket=1)]
+    found = floors(*lines, now=60, rooms=(("Bar", 4), ("Hall", 3), ("Yard", 2)))
+    assert (found["Bar"], found["Hall"]) == ([], [24, 30, 36])
+
+
 def test_no_floor_is_begun_while_one_before_it_is_open():
     lost = [event("lost", 3, bucket=2)]
     assert [len(rows) for rows in floors(*lost, now=60).values()] == [1, 0]

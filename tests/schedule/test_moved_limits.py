@@ -134,6 +134,7 @@ def test_a_crews_shifts_begin_sooner_or_end_later():
     longer = changes._coat_longer(job, 30)
     assert clocks(longer.job.crew.topcoat_shifts) == ["08:00-12:30", "13:00-17:30"]
     assert longer.say.values["clock"] == "17:30"
+    assert changes._pour_longer(job, 30).say.values["clock"] == "06:30"
 
 
 @pytest.mark.parametrize(

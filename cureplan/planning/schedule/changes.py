@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, time, timedelta
+from functools import partial
 from typing import Any, Final, Literal
 
 from cureplan.core.messages import Message
@@ -215,26 +216,25 @@ def _in_sooner(job: Job, minutes: int) -> Change | None:
 
 
 def _shift_moved(
+    job: Job,
+    minutes: int,
+    *,
     crew_field: Literal["pour_shifts", "topcoat_shifts"],
     edge: Literal["begins", "ends"],
     code: str,
-) -> Callable[[Job, int], Change | None]:
-    """A change that begins a crew's shifts sooner, or ends them later."""
-
-    def make(job: Job, minutes: int) -> Change | None:
-        by = {"begins": -minutes} if edge == "begins" else {"ends": minutes}
-        shifts = _all(getattr(job.crew, crew_field), **by)
-        if shifts is None:
-            return None
-        moved: dict[str, Any] = {crew_field: shifts}
-        clock = _clock(shifts[0].begins if edge == "begins" else shifts[-1].ends)
-        return Change(
-            job=replace(job, crew=replace(job.crew, **moved)),
-            say=Message(code, {"clock": clock}),
-            effort_min=minutes,
-        )
-
-    return make
+) -> Change | None:
+    """A crew's shifts begun sooner, or ended later."""
+    by = {"begins": -minutes} if edge == "begins" else {"ends": minutes}
+    shifts = _all(getattr(job.crew, crew_field), **by)
+    if shifts is None:
+        return None
+    moved: dict[str, Any] = {crew_field: shifts}
+    clock = _clock(shifts[0].begins if edge == "begins" else shifts[-1].ends)
+    return Change(
+        job=replace(job, crew=replace(job.crew, **moved)),
+        say=Message(code, {"clock": clock}),
+        effort_min=minutes,
+    )
 
 
 def _stay_longer(job: Job, minutes: int) -> Change | None:
@@ -257,9 +257,15 @@ def _stay_longer(job: Job, minutes: int) -> Change | None:
     )
 
 
-_pour_longer = _shift_moved("pour_shifts", "ends", "relax.pour_longer")
-_coat_sooner = _shift_moved("topcoat_shifts", "begins", "relax.coat_sooner")
-_coat_longer = _shift_moved("topcoat_shifts", "ends", "relax.coat_longer")
+_pour_longer = partial(
+    _shift_moved, crew_field="pour_shifts", edge="ends", code="relax.pour_longer"
+)
+_coat_sooner = partial(
+    _shift_moved, crew_field="topcoat_shifts", edge="begins", code="relax.coat_sooner"
+)
+_coat_longer = partial(
+    _shift_moved, crew_field="topcoat_shifts", edge="ends", code="relax.coat_longer"
+)
 
 OPENING: Final = Graded(make=_open_later, step_min=10, most_min=4320, further_min=(240, 1440))
 """Two days of cure doubt hours, not minutes, and the day after is what a kitchen asks for."""
