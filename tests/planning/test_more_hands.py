@@ -50,7 +50,9 @@ def test_more_hands_are_given_where_the_crew_is_slowest_then(kitchen):
     assert (two.say, two.effort_min) == (told(2)[0], 90.0)
     assert two.job == hands("rake").make(job, 2).job
     assert more_hands_yet(job, job) is None
-    assert more_hands_yet(job, more_hands(job, "topcoat").job) is None
+    films = more_hands(job, "topcoat").job
+    assert more_hands_yet(job, films) is None
+    assert more_hands_yet(job, more_hands(films, "primer").job) is None
     assert more_hands_yet(job, hands("rake").make(job, 3).job) is None
 
 

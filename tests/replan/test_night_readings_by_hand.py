@@ -90,6 +90,9 @@ def test_a_clock_ends_after_a_bucket_that_has_its_line(monkeypatch, bucket, afte
     with pytest.raises(RefusedError, match=refused):
         found.take(one)
     assert found.ends == []
+    last = seen()
+    last.take(event("wet edge ended", 1201.0, bucket=3))
+    assert [end.after_s for end in last.ends] == [1.0 + 260.0]
 
 
 @pytest.mark.parametrize(

@@ -110,8 +110,8 @@ class TheNight:
         # The next bucket, with what is said ahead of it, comes before how the night goes on.
         (("next", "faster", "shift"),
          "first next carry_on offer help faster shift"),
-        (("hour_late", "next_coat", "next", "faster"),
-         "first hour_late next_coat next carry_on offer help faster"),
+        (("hour_late", "next_coat", "next", "faster", "shift"),
+         "first hour_late next_coat next carry_on offer help faster shift"),
         (("next", "hour_late"), "first next carry_on offer help hour_late"),
     ],
 )  # fmt: skip

@@ -303,6 +303,9 @@ def test_a_limit_at_its_most_as_far_as_the_weather_is_known(
     assert (found and found.most) == most
     if found:
         assert (found.step_min, found.enough) == (step_min, most)
+    # Four steps in one, where there are four.
+    for most_min, step in ((40, 40), (39, 10)):
+        assert trials.at_most(looking(), rooms(9), graded(10, most_min)).step_min == step
 
 
 @pytest.mark.parametrize("least_min", [1, 10, 11, 130, 240, 241, 470, 471])

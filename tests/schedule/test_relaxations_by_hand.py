@@ -440,6 +440,17 @@ def test_a_later_opening_beside_another_change_is_sooner_than_by_itself(
 # One trial
 
 
+def test_windows_are_kept_as_expected_where_margins_alone_are_looked_for(monkeypatch):
+    asked = []
+    tables = Made(tabled=Made(processor_s=0.0), of_changed=lambda job, *, was: (job, was))
+    monkeypatch.setattr(trials, "floor_model", lambda *given, sure: asked.append((given, sure)))
+    monkeypatch.setattr(trials, "as_expected", lambda job: f"as expected of {job}")
+    for goal in ("windows", "margin", "margin alone"):
+        trials.Trials(job="job", tables=tables, goal=goal, stop=None, budget_s=inf).model("new")
+    given = ("new", ("new", "job"))
+    assert asked == [(given, None), (given, None), (given, "as expected of new")]
+
+
 @pytest.mark.parametrize(
     ("goal", "first", "then", "bound", "found", "worked"),
     [

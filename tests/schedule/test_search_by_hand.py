@@ -183,13 +183,14 @@ def test_a_bound_of_cost_counts_what_one_room_may_miss():
 @pytest.mark.parametrize(("opens", "late"), [(30, 0), (29, 0), (31, 1)])
 def test_rooms_that_open_too_late_are_counted(opens, late):
     last = stage_of(crew=1, begins=[20], lasts=2, opens=[opens], closes=NEVER, short=[5])
-    problem = Problem(rooms=((pour([0], short=[7]), last),), crosses=((),), may_wait=False)
+    stages = (pour([0], short=[7]), pour([9], short=[3]), last)
+    problem = Problem(rooms=(stages,), crosses=((),), may_wait=False)
     model = Made(
         problem=problem, slots=Made(at=lambda slot: 60.0 * np.asarray(slot, dtype=float))
     )
     got = relax._counting_late(model, [1800.0])
     assert got.may_wait
-    assert [stage.short.tolist() for stage in got.rooms[0]] == [[0], [late]]
+    assert [stage.short.tolist() for stage in got.rooms[0]] == [[0], [0], [late]]
 
 
 def test_of_choices_as_good_the_first_is_kept(monkeypatch):
