@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from cureplan.core import kept as keeping
-from cureplan.core.kept import keep_results, kept, kept_rows, mark_of
+from cureplan.core.kept import keep_results, keeping_results, kept, kept_rows, mark_of
 
 
 @pytest.fixture(autouse=True)
@@ -92,3 +92,34 @@ def test_rows_that_depend_on_each_other_are_made_together():
     assert found.tolist() == [0.25, 0.75]
     # Nor is any of them kept.
     assert kept_rows(shares, np.array([6.0]), "shares")[0].tolist() == [1.0]
+
+
+def test_results_are_kept_meanwhile_and_let_go_whatever_happens():
+    made = []
+
+    def asked():
+        return kept(lambda: made.append(1) or len(made), "a name")
+
+    keep_results(0)
+    with keeping_results(1_000_000):
+        assert (asked(), asked()) == (1, 1)
+        # Within, what is kept already goes on, and is not let go before its time.
+        with keeping_results(1_000_000):
+            assert asked() == 1
+        assert asked() == 1
+    assert asked() == 2
+
+    def stopped():
+        with keeping_results(1_000_000):
+            assert asked() == 3
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        stopped()
+    assert asked() == 4
+    # A process that keeps them all along loses none.
+    keep_results(1_000_000)
+    assert asked() == 5
+    with keeping_results(1_000_000):
+        assert asked() == 5
+    assert asked() == 5

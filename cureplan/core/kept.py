@@ -1,14 +1,15 @@
-"""Results that a process which lives on keeps between one question and the next.
+"""Results that are kept between one question and the next.
 
 A result is found again by all that it was made of, arrays by their bytes: what is given is
-what making it anew would give, bit by bit. Nothing is kept until `keep_results` is called,
-and never more than it allows.
+what making it anew would give, bit by bit. Nothing is kept until `keep_results` is called or
+within `keeping_results`, and never more than they allow.
 """
 
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import fields, is_dataclass
 from hashlib import blake2b
 from typing import Any, Final, TypeVar
@@ -16,7 +17,7 @@ from typing import Any, Final, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
-__all__ = ["Mark", "keep_results", "kept", "kept_rows", "mark_of"]
+__all__ = ["Mark", "keep_results", "keeping_results", "kept", "kept_rows", "mark_of"]
 
 T = TypeVar("T")
 Array = NDArray[np.float64]
@@ -66,6 +67,28 @@ def keep_results(most_bytes: int) -> None:
     """From now on keep results, of so many bytes at most; 0 lets all go and keeps none."""
     global _store
     _store = _Store(most_bytes) if most_bytes else None
+
+
+@contextmanager
+def keeping_results(most_bytes: int) -> Iterator[None]:
+    """Keep results meanwhile, where none are kept so far.
+
+    Examples
+    --------
+    >>> with keeping_results(1_000_000):
+    ...     kept(lambda: "made once", "a name"), kept(lambda: "again", "a name")
+    ('made once', 'made once')
+    >>> kept(lambda: "again", "a name")
+    'again'
+    """
+    if _store is not None:
+        yield
+        return
+    keep_results(most_bytes)
+    try:
+        yield
+    finally:
+        keep_results(0)
 
 
 def kept(make: Callable[[], T], *of: object) -> T:

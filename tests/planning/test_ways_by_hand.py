@@ -117,7 +117,7 @@ def moved(fracs, *, hands=(), best_frac=0.0, needs=True, monkeypatch):
     here._steps = lambda _: ["a", "b", "c"]
     here._seen = lambda: here.step
     monkeypatch.setattr(ways, "one_hand_more", lambda _job, _best: next(more, None))
-    monkeypatch.setattr(ways, "_needs_hands", lambda _: needs)
+    monkeypatch.setattr(ways, "needs_hands", lambda _: needs)
     got = []
     for step in _Looking._steps_and_hands(here, way()):
         got.append(step)
@@ -161,8 +161,8 @@ def test_then_hands_are_added_while_that_gains(monkeypatch, fracs, needs, steps)
     [({"buckets_frac": 0.1}, True), ({"shifts_frac": 0.1}, True), ({}, False)],
 )
 def test_hands_are_what_lost_buckets_and_shifts_need(lost, needs):
-    assert ways._needs_hands(Made(odds=odds(**lost))) == needs
-    assert not ways._needs_hands(Made(odds=None))
+    assert ways.needs_hands(Made(odds=odds(**lost))) == needs
+    assert not ways.needs_hands(Made(odds=None))
 
 
 # What acts on a part

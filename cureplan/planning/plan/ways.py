@@ -11,6 +11,7 @@ from dataclasses import dataclass, field, replace
 from itertools import chain, islice, zip_longest
 from math import inf
 
+from cureplan.core.kept import keeping_results
 from cureplan.inputs.job.model import Job, Remedy
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS
@@ -27,6 +28,7 @@ from cureplan.planning.plan.worth import (
     kept_of,
     lost_first,
     needless,
+    needs_hands,
     one_hand_more,
     opens_later,
     said,
@@ -66,6 +68,8 @@ START_S, SHEET_S, ROOM_S = 1.7, 1.7, 0.6
 plan, for sheet and pictures, and for a room's odds and judging. Measured."""
 MOST_S = 45.0
 """And never more than this, by which a larger job's ways take half a minute."""
+KEPT_BYTES = 32_000_000
+"""What changed jobs share is tabulated once, up to so much of it."""
 QUICK, QUICK_NO_PLAN = 0.6, 0.55
 """Share of what is not kept for other work, for the quick search for limits that break."""
 SHORT_OF_FRAC = 0.1
@@ -114,7 +118,7 @@ def look_for_help(
     """
     if progress is not None:
         progress("looking for what would help; Ctrl-C ends it")
-    with stopped_by_hand() as stop:
+    with stopped_by_hand() as stop, keeping_results(KEPT_BYTES):
         looking = _Looking(
             job=job,
             tables=tables,
@@ -355,7 +359,7 @@ class _Looking:
                 best, least_frac = step, seen.chance_frac + WORTH_FRAC
         while (seen := self._seen()) and best is not None and not self._over(self.kept_s):
             more = one_hand_more(self.job, best)
-            if more is None or not _needs_hands(seen):
+            if more is None or not needs_hands(seen):
                 return
             yield more
             best = more if (seen := self._seen()) and seen.chance_frac > least_frac else None
@@ -592,8 +596,3 @@ class _Looking:
         first_s = max(room.conditions.first_s for room in self.tables.pours.values())
         begins_s, ends_s = job.access.begins.timestamp(), job.access.open_by.timestamp()
         return first_s <= begins_s and ends_s <= reach_s
-
-
-def _needs_hands(seen: Chosen) -> bool:
-    """Whether what is lost most is what a pour at a faster pace would keep."""
-    return seen.odds is not None and lost_first(seen.odds) in ("buckets", "shifts")

@@ -32,6 +32,7 @@ __all__ = [
     "kept_of",
     "lost_first",
     "needless",
+    "needs_hands",
     "one_hand_more",
     "opens_later",
     "said",
@@ -175,6 +176,11 @@ def lost_first(odds: Odds) -> str:
     """The part that is lost most often."""
     kept = kept_of(odds)
     return min(kept, key=kept.__getitem__)
+
+
+def needs_hands(seen: Chosen) -> bool:
+    """Whether what is lost most is what a pour at a faster pace would keep."""
+    return seen.odds is not None and lost_first(seen.odds) in ("buckets", "shifts")
 
 
 def needless(

@@ -12,13 +12,14 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
+from cureplan.core.kept import keeping_results
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
 from cureplan.inputs.tables.night_log import OPENS, STAYS
 from cureplan.planning.odds.risk import Looked
 from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.plan.hours import instant
-from cureplan.planning.plan.ways import ROOM_S, START_S
+from cureplan.planning.plan.ways import KEPT_BYTES, ROOM_S, START_S
 from cureplan.planning.plan.worth import ACTS_ON, GLANCE_FRAC, WORTH_FRAC, binds, kept_of
 from cureplan.planning.replan.carry_on import (
     Candidate,
@@ -87,6 +88,11 @@ class _Seen(NamedTuple):
 
 def ways_out(ways: Ways) -> list[Message]:
     """What would save the night or make it surer, cheapest first, each planned in full."""
+    with keeping_results(KEPT_BYTES):
+        return _told(ways)
+
+
+def _told(ways: Ways) -> list[Message]:
     told: list[Message] = []
     reached = 0
     for seen in sorted(ways.worth_a_plan(), key=lambda one: one.change.effort_min):
