@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace as Made
@@ -12,6 +14,8 @@ import pytest
 
 from cureplan.output.sheet import crew_calendar, page, page_data, write
 from cureplan.output.sheet.crew_calendar import EventBefore
+from cureplan.output.view.view import voice_of
+from output import sheet_sample
 
 NOON = datetime(2026, 7, 17, 12, tzinfo=UTC)
 SECOND = timedelta(seconds=1)
@@ -306,3 +310,86 @@ def test_a_page_is_of_the_hours_from_the_first_pour_to_the_last_opening():
 )  # fmt: skip
 def test_a_style_has_plain_letters_digits_and_blanks_as_they_are(text, styled):
     assert page._style_text(text) == styled
+
+
+def test_a_role_sees_its_own_columns_and_no_chance():
+    # Number, liquids, filler, pour, rake, smooth, tie, broadcast, two more, then the chance.
+    hidden = page._hidden_columns()
+    assert hidden["mixer"] == [5, 6, 7, 8, 11]
+    assert hidden["rake"] == [2, 3, 6, 8, 11]
+    assert hidden["topcoat"] == [2, 3, 4, 5, 6, 7, 8, 11]
+    assert [task.key for task in page.TASKS] == [
+        "liquids", "filler", "pour", "rake", "smooth", "tie", "broadcast",
+    ]  # fmt: skip
+
+
+def test_a_script_travels_without_its_notes_and_empty_lines():
+    lines = page._script("\n\n// a note\n  let here;\n\n").split("\n")
+    assert "let here;" in lines
+    assert not [line for line in lines if line.startswith("//")]
+    # The last line ends.
+    assert [place for place, line in enumerate(lines, start=1) if not line] == [len(lines)]
+
+
+@pytest.fixture(scope="module")
+def plan():
+    with sheet_sample.words_of_sample():
+        yield sheet_sample.sample_plan()
+
+
+@pytest.mark.parametrize(("display", "batches"), [("us", 0), ("metric", 1), ("metric", 0)])
+def test_degrees_are_the_jobs_and_primer_has_a_column_where_there_is_some(
+    plan, display, batches
+):
+    shown = replace(
+        plan, job=replace(plan.job, display=display),
+        takeoff=replace(plan.takeoff, primer_batches=batches),
+    )  # fmt: skip
+    sheet = page._sheet(shown, voice_of(shown, "en"), {}, {})
+    assert sheet["degrees"] == ("°F" if display == "us" else "°C")
+    assert sheet["primed"] == (batches == 1)
+
+
+def test_a_page_knows_of_coves_and_of_who_sees_to_the_ice(plan):
+    cove = replace(plan.calls[0], stage="cove", role="edge")
+    coved = replace(plan, calls=(*plan.calls, cove))
+    data = json.loads(page_data.page_data(coved))
+    first_s, last_s = (at.timestamp() for at in (cove.first_task, cove.last_task))
+    assert data["coves"] == [{"room": 0, "who": "edge", "start": first_s, "end": last_s}]
+    # Nobody is named for it, so whoever carries the buckets does.
+    assert [one["who"] for one in page_data._ice(plan)] == ["runner", "runner"]
+    # 4.35 minutes are 261 s, and 260.99999999999994 as a computer multiplies them.
+    bucket = replace(plan.buckets[0], margin_min=4.35)
+    assert page_data._bucket(bucket, {bucket.room: 0})["margin_s"] == 261
+
+
+@pytest.mark.parametrize(("pictures", "left"), [("kept", ["plan.png"]), (False, [])])
+def test_what_a_plan_has_no_more_is_taken_away_but_for_pictures_that_are_kept(
+    tmp_path, monkeypatch, pictures, left
+):
+    def render(_, *, earlier, pictures):
+        return {"plan.json": b"{}"}
+
+    monkeypatch.setattr(write, "render_sheets", render)
+    for name in ("plan.json", "plan.png", "primers.csv"):
+        (tmp_path / name).write_bytes(b"{}")
+    write.write_sheets(None, tmp_path, pictures=pictures)
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["plan.json", *left]
+
+
+def test_pictures_are_drawn_of_the_plan_that_lies_there_at_the_end(tmp_path, monkeypatch):
+    file = tmp_path / "plan.json"
+    file.write_bytes(b"one")
+    drawn, written = [], []
+
+    def draw(plan):
+        drawn.append(plan)
+        file.write_bytes(b"two")
+        return {"plan.png": plan}
+
+    monkeypatch.setattr(write, "read_plan", lambda folder: (folder / "plan.json").read_bytes())
+    monkeypatch.setattr(write, "_pictures", draw)
+    monkeypatch.setattr(write, "write_together", lambda *given: written.append(given))
+    write.write_pictures(tmp_path)
+    assert drawn == [b"one", b"two"]
+    assert written == [(tmp_path, {"plan.png": b"two"})]
