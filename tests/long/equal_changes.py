@@ -5,6 +5,7 @@ from __future__ import annotations
 __all__ = ["EQUAL"]
 
 EQUAL = {
+    '"limit_c": high_c if next_.slab_c >= high_c else low_c,': "a slab at its limit is allowed",
     "if errors or instants is None and cards is None:": "what is not there has left an error",
     "if worker.stdin is None and worker.stdout is None:": "it is given both",
     "if room.sun.ends_min <= room.sun.begins_min:": "like hours are refused above",

@@ -243,7 +243,13 @@ def would_help(monkeypatch, *, done, chilled, bays=(0, 0, 1, 1), gain=None):
 
     began: list[float] = []
     monkeypatch.setattr(helping, "with_one_more", lambda crew, _: crew + 1)
-    monkeypatch.setattr(helping, "rest_of_floor", lambda *_, **__: ("rest", 77.0))
+
+    def rest_of_floor(*_, free_s, crew, before):
+        # Nothing holds the crew up; it has a station more.
+        assert (free_s, crew, before) == (-math.inf, 1, None)
+        return "rest", 77.0
+
+    monkeypatch.setattr(helping, "rest_of_floor", rest_of_floor)
     monkeypatch.setattr(
         helping, "_as", lambda _, plan, **__: floor_of(1 if plan == "rest" else 0)
     )
