@@ -14,7 +14,7 @@ import pytest
 
 from cureplan.output.sheet import crew_calendar, page, page_data, write
 from cureplan.output.sheet.crew_calendar import EventBefore
-from cureplan.output.view.view import voice_of
+from cureplan.output.view.view import status_key, voice_of
 from output import sheet_sample
 
 NOON = datetime(2026, 7, 17, 12, tzinfo=UTC)
@@ -393,3 +393,20 @@ def test_pictures_are_drawn_of_the_plan_that_lies_there_at_the_end(tmp_path, mon
     write.write_pictures(tmp_path)
     assert drawn == [b"one", b"two"]
     assert written == [(tmp_path, {"plan.png": b"two"})]
+
+
+def test_whoever_comes_again_has_a_call_of_its_own_number(plan, monkeypatch):
+    [again] = [one for one in crew_calendar.arrivals_of(plan) if one.who == "mixer"]
+    monkeypatch.setattr(crew_calendar, "arrivals_of", lambda _: [again] * 3)
+    found = [one.uid for one in crew_calendar._arrivals_wanted(plan, voice_of(plan, "en"))]
+    # Counted from 0: a calendar made anew finds the same calls.
+    assert found == [crew_calendar._id(plan, again.who, "arrival", n) for n in "012"]
+
+
+def test_a_call_says_first_where_the_plan_falls_short(plan):
+    voice = voice_of(plan, "en")
+    sure = replace(plan, decisions=replace(plan.decisions, status="within policy"))
+    unsure = voice.label(f"status.{status_key(plan)}")
+    told = [one.description for one in crew_calendar._wanted(plan, voice)]
+    plain = [one.description for one in crew_calendar._wanted(sure, voice)]
+    assert told == [f"{unsure}.\n{words}" for words in plain]

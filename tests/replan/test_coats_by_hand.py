@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
 from typing import Any
@@ -309,7 +309,11 @@ def test_a_record_holds_the_coats_that_were_ticked(ticked, laid_s):
 def test_a_clock_is_recorded_with_nine_cases_in_ten_round_what_was_expected(monkeypatch):
     # By hand: the plan's 0.03 and a watch's 0.04 make 0.05 of the logarithm together, and
     # nine cases in ten lie within 1.6449 of those.
-    monkeypatch.setattr(record, "watched_sd", lambda *_, **__: 0.04)
+    # It shares its batch with nothing else that was read.
+    monkeypatch.setattr(
+        record, "watched_sd",
+        lambda _, *, batch, after_s: 0.04 if batch < 0 and after_s == 600.0 else 0.4,
+    )  # fmt: skip
     bucket = Made(room="Bar", along=0.5, liquids_c=20.0, filler_c=21.0, air_c=22.0, slab_c=23.0)
     measured = Made(as_planned_s=lambda *_: 600.0, kit_k=2.0, slab=lambda *_, **__: (-3.0, 0.1))
     seen = Made(buckets=[None, bucket], keys=[None, ("Bar", 7)])
@@ -323,3 +327,46 @@ def test_a_clock_is_recorded_with_nine_cases_in_ten_round_what_was_expected(monk
     )  # fmt: skip
     assert (found.liquids_c, found.filler_c, found.air_c, found.slab_c) == (22, 23, 22, 20)
     assert found.poured_s == 90.0
+
+
+@pytest.mark.parametrize(
+    ("product", "card"), [("House slurry", "House slurry"), ("", "fast-slurry")]
+)
+def test_a_record_names_the_product_and_counts_the_mixing_and_the_carrying(
+    monkeypatch, product, card
+):
+    # 75 s from the filler until it is mixed, 45 s to carry it: poured after two minutes.
+    clocks = Made(kit=Made(filler_mix_s=75.0))
+    seen = Made(rooms=(), buckets=(), slabs=(), mixes=(), ends=[Made(bucket=0)], keys=["k"])
+    poured = []
+    for name, given in {
+        "plan_rate": Made(of=lambda _: clocks, card_doubt_frac=0.1),
+        "plan_conditions": None, "seen_in": seen, "night_prior": None, "fit_night": None,
+        "refuse_wild_ends": None,
+    }.items():  # fmt: skip
+        monkeypatch.setattr(record, name, lambda *_, given=given, **__: given)
+
+    def outcome(*_, poured_s, **__):
+        poured.append(poured_s)
+
+    monkeypatch.setattr(record, "_outcome", outcome)
+    asked, end = [], next(iter(record.ENDS))
+    monkeypatch.setattr(
+        record, "night_state", lambda *_, now: asked.append(now) or Made(now_s=0.0, coats={})
+    )
+    job = Made(
+        pace=Made(haul_s=45.0), site=Made(name="Bar", zone=UTC),
+        cards=Made(slurry=Made(product=product, key="fast-slurry")),
+    )  # fmt: skip
+    bucket = Made(room="k", number=0, clocks_sd_frac=0.1)
+    seen.keys = [("k", 0)]
+    plan = Made(job=job, buckets=[bucket], coats=[], night=None)
+    found = record.night_record(plan, [line(1, end), line(2, "poured"), line(5.5, "poured")])
+    assert (found.card, found.job, found.finished) == (card, "Bar", at(5.5))
+    assert (poured, found.holds_frac) == ([120.0], 0.9)
+    logs = [replace(line(5, "poured"), source=name) for name in ("a.csv", "b.csv", "c.csv")]
+    for events, source in ((logs, "c.csv"), ([], None)):
+        with pytest.raises(InputError, match="no clock was seen to end") as refused:
+            record.night_record(plan, events)
+        assert refused.value.source == source
+    assert asked == [at(5.5)]
