@@ -94,6 +94,12 @@ def test_a_header_that_comes_again_and_remarks_are_no_rows():
     assert found.asides == [("# a remark  ", 5)]
 
 
+@pytest.mark.parametrize(("between", "asides"), [("# a roof,,", ["# a roof  "]), (",,", [])])
+def test_a_remark_or_an_empty_line_between_two_rows_is_none(between, asides):
+    found = sheet(HEAD, row(0), between, row(1))
+    assert (found.lines, [text for text, _ in found.asides]) == ([2, 4], asides)
+
+
 @pytest.mark.parametrize(
     ("line", "right"),
     [
@@ -108,6 +114,11 @@ def test_a_row_has_as_many_cells_as_are_named_or_empty_ones_beyond(line, right):
         return
     with pytest.raises(InputError, match="where the header has 3"):
         sheet(HEAD, row(0), line)
+
+
+def test_an_empty_last_cell_beside_a_longer_row_is_a_cell():
+    found = sheet(HEAD, "2013-07-17T00:00Z,20,", f"{row(1)},")
+    assert [list(column) for column in found.columns[1:]] == [["20", "20"], ["", "50"]]
 
 
 def test_cells_behind_the_last_that_is_read_may_be_left_off():

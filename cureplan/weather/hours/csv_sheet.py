@@ -205,12 +205,10 @@ def _data_rows(
 def _fitted(row: tuple[str, ...], line: int, sheet: Sheet) -> tuple[str, ...]:
     width = len(sheet.header.columns)
     bare = tuple(_without_tail(row)) if len(row) > width else row
-    if len(bare) < width:
+    if len(bare) <= width:
         needed = max(c.at for c in sheet.header.columns if c.role is not None)
         if len(bare) > needed or not any(cell.strip() for cell in bare[1:]):
             return (*bare, *[""] * (width - len(bare)))
-    elif len(bare) == width:
-        return bare
     raise InputError(
         f"has {len(bare)} cells where the header has {width}",
         cure="separate cells by commas and write decimals with a point",
