@@ -250,4 +250,5 @@ EQUAL = {
     "ends = [low, *(float(corner) for corner in corners if corner >= low)]":
         "up to where it begins there is nothing",
     "return held_j_k * max(0.0, self.water_c + ICE_BATH_C)": "ice melts at nought",
+    "if 0 <= spare < len(sheet.lines):": "none are left out either way",
 }  # fmt: skip

@@ -61,7 +61,10 @@ def test_a_sentence_below_the_table_is_left_out_whatever_digits_are_in_it():
 
 
 def test_a_table_of_sums_alone_has_no_row_and_one_of_empty_cells_is_kept():
-    assert sheet(HEAD, "Mean,20,50").lines == []
+    for rows in ([], ["Mean,20,50"], ["Mean,20,50", "Max,22,60"]):
+        found = sheet(HEAD, *rows)
+        assert (found.lines, found.left_out) == ([], len(rows))
+        assert [line for _, line in found.asides] == [2, 3][: len(rows)]
     assert sheet("temp_c,time,humidity_pct", "20,,50").lines == [2]
 
 
