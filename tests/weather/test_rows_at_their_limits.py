@@ -193,6 +193,33 @@ def test_a_date_and_a_clock_of_two_columns_are_one_time():
     assert hours("date,time (UTC),am/pm,temp_c,rh", "2013-07-17,7:30,PM,20,50") == [19.5]
 
 
+@pytest.mark.parametrize(
+    ("head", "cells", "hour"),
+    [
+        # A time with its own offset needs no zone beside it, one without has it from there.
+        ("time,time zone", ["{}:00Z", "EST"], 1), ("time,time zone", ["{}:00", "EST"], 6),
+        # Of two times the one that is sure: by its offset, else by its name.
+        ("time,time_utc", ["{}:00", "05:00Z"], 5), ("time,time_utc", ["{}:00Z", "05:00"], 1),
+        # A whole time goes before its parts.
+        ("time,year,month,day,hour", ["{}:00Z", "2013", "7", "17", "7"], 1),
+        ("year,month,day,hour,time zone", ["2013", "7", "17", "7", "UTC"], 7),
+    ],
+)  # fmt: skip
+def test_of_what_tells_a_time_the_surest_counts(head, cells, hour):
+    line = ",".join(f"2013-07-17T{c.format('01')}" if ":" in c else c for c in cells)
+    assert hours(f"{head},temp_c,rh", f"{line},20,50") == [hour]
+
+
+def test_the_first_row_tells_whether_offsets_stand_in_a_column():
+    # A second row of another kind is refused, or does not matter where a column is sure.
+    mixed = "2013-07-17T00:00{},20,50", "2013-07-17T01:00Z{},20,50"
+    with pytest.raises(InputError, match="not a date and time") as caught:
+        table("time,time zone,temp_c,rh", *(line.format(",EST") for line in mixed))
+    assert caught.value.line == 3
+    lines = (line.format(f",2013-07-17T0{n}:00") for n, line in enumerate(mixed, 4))
+    assert hours("time,time_utc,temp_c,rh", *lines) == [4, 5]
+
+
 @pytest.mark.parametrize(("blank", "right"), [(2, True), (1, False)])
 def test_dates_of_the_first_row_of_a_day_alone_leave_more_than_half_empty(blank, right):
     # Two of three rows are without a date, or one of two.
@@ -204,6 +231,12 @@ def test_dates_of_the_first_row_of_a_day_alone_leave_more_than_half_empty(blank,
         return
     with pytest.raises(InputError):
         table(head, *lines)
+
+
+def test_empty_dates_beside_a_time_in_parts_are_not_those_above():
+    head, lines = "date,year,month,day,hour,time zone,temp_c,rh", ",2013,7,17,7,UTC,20,50"
+    assert hours(head, lines) == [7.0]
+    assert "read.dates_above" not in {note.code for note in table(head, lines).how}
 
 
 # Order

@@ -107,9 +107,9 @@ def _time_texts(sheet: Sheet) -> tuple[Sequence[str], str, bool]:
     # Of several the one that means one instant whatever the site's clock is.
     sure = [c for c in header.columns if c.role == "time" and _is_sure(c.name)]
     if stamps and not any(_OFFSET.search(text.strip()) for text in sheet.texts(stamps[0])[:1]):
-        stamps = sure[:1] or stamps
+        stamps = sure or stamps
     dates, clocks = header.of("date"), header.of("clock")
-    if header.of("hour") and header.of("year") and not any(c.exact for c in stamps):
+    if header.of("hour") and not any(c.exact for c in stamps):
         return _from_parts(sheet), " ".join(header.of(r)[0].name for r in _PARTS), False
     if stamps:
         return _stripped(sheet.texts(stamps[0])), stamps[0].name, False
