@@ -226,7 +226,7 @@ EQUAL = {
     "elif any(island.intersection(other).area >= 1e-6 for other in before):":
         "no overlap is it to the last digit",
     "if lines and event.bucket <= max(lines):": "the same number again is refused above",
-    "later = (later - DAY_MIN // 2) % DAY_MIN - DAY_MIN // 2":
+    "later = (later - MINUTES_PER_DAY // 2) % MINUTES_PER_DAY - MINUTES_PER_DAY // 2":
         "half a day back is half a day on, by the clock",
     "as_before = np.where(met <= 0, np.arange(met.size), met) < done":
         "no bucket is met by the first",

@@ -8,8 +8,9 @@ from datetime import time
 from itertools import count
 from typing import Final, Literal, get_args
 
+from cureplan.core.clock import MINUTES_PER_DAY
+
 __all__ = [
-    "DAY_MIN",
     "LONGEST_SHIFT_S",
     "POUR_ROLES",
     "ROLES",
@@ -56,7 +57,9 @@ class Shift:
         >>> Shift(begins=time(20), ends=time(2)).lasts_min
         360
         """
-        return (minutes_of(self.ends) - minutes_of(self.begins)) % DAY_MIN or DAY_MIN
+        return (
+            minutes_of(self.ends) - minutes_of(self.begins)
+        ) % MINUTES_PER_DAY or MINUTES_PER_DAY
 
     def moved(self, *, begins_min: int = 0, ends_min: int = 0) -> Shift | None:
         """The same with its ends moved [min]; None where that makes it a whole day.
@@ -66,7 +69,7 @@ class Shift:
         >>> Shift(begins=time(20), ends=time(2)).moved(ends_min=30).ends
         datetime.time(2, 30)
         """
-        if self.lasts_min - begins_min + ends_min >= DAY_MIN:
+        if self.lasts_min - begins_min + ends_min >= MINUTES_PER_DAY:
             return None
         begins, ends = minutes_of(self.begins) + begins_min, minutes_of(self.ends) + ends_min
         return Shift(begins=_clock(begins), ends=_clock(ends))
@@ -231,21 +234,20 @@ def common_hours(
     return tuple(found)
 
 
-DAY_MIN = 1440
-
-
 def minutes_of(clock: time) -> int:
     """Minutes since midnight."""
     return clock.hour * 60 + clock.minute
 
 
 def _clock(minutes: int) -> time:
-    hour, minute = divmod(minutes % DAY_MIN, 60)
+    hour, minute = divmod(minutes % MINUTES_PER_DAY, 60)
     return time(hour, minute)
 
 
 def _is_in(hours: Iterable[Shift], minute: int) -> bool:
-    return any((minute - minutes_of(span.begins)) % DAY_MIN < span.lasts_min for span in hours)
+    return any(
+        (minute - minutes_of(span.begins)) % MINUTES_PER_DAY < span.lasts_min for span in hours
+    )
 
 
 def _hands_names(role: str, first: int) -> Iterator[str]:

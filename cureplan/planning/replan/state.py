@@ -9,7 +9,8 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from cureplan.inputs.job.crew import DAY_MIN, minutes_of
+from cureplan.core.clock import MINUTES_PER_DAY
+from cureplan.inputs.job.crew import minutes_of
 from cureplan.inputs.job.model import Crew, Job, Shift
 from cureplan.inputs.tables.night_log import OPENS, STAYS, AddedRoom, NightEvent
 from cureplan.planning.plan.model import Plan, RoomPlan
@@ -286,7 +287,7 @@ def _shifted(job: Job, event: NightEvent) -> Job:
     was = shifts[-1].ends if edge == "ends" else shifts[0].begins
     at = event.shift_at.astimezone(job.site.zone)
     later = minutes_of(at.time()) - minutes_of(was)
-    later = (later + DAY_MIN // 2) % DAY_MIN - DAY_MIN // 2
+    later = (later + MINUTES_PER_DAY // 2) % MINUTES_PER_DAY - MINUTES_PER_DAY // 2
     shorter = later if edge == "begins" else -later
     least_min = min(shift.lasts_min for shift in shifts)
     change = moves.make(job, sign * later) if shorter < least_min else None

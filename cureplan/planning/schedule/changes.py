@@ -9,8 +9,9 @@ from datetime import datetime, time, timedelta
 from functools import partial
 from typing import Any, Final, Literal
 
+from cureplan.core.clock import MINUTES_PER_DAY
 from cureplan.core.messages import Message
-from cureplan.inputs.job.crew import DAY_MIN, Crew, minutes_of
+from cureplan.inputs.job.crew import Crew, minutes_of
 from cureplan.inputs.job.model import Heat, Job, OpenFor, Remedy, Room, Shift
 from cureplan.planning.floor.crew import slowest_task, with_one_more
 from cureplan.planning.floor.split import ways_to_split
@@ -195,7 +196,7 @@ def _in_sooner(job: Job, minutes: int) -> Change | None:
     first = datetime.fromtimestamp(min(span.begins_s for span in spans), job.site.zone)
     # A shift that the access cuts short begins sooner already, by the clock.
     cut_min = min(
-        (minutes_of(first.time()) - minutes_of(s.begins)) % DAY_MIN
+        (minutes_of(first.time()) - minutes_of(s.begins)) % MINUTES_PER_DAY
         for s in job.crew.pour_shifts
     )
     shifts = _all(job.crew.pour_shifts, begins=-max(0, minutes - cut_min))
