@@ -118,6 +118,26 @@ def test_offsets_lie_within_fourteen_hours_and_names_are_known_ones(text, shift_
         assert JULY.astimezone(clock).utcoffset() == timedelta(hours=shift_h)
 
 
+@pytest.mark.parametrize(
+    ("names", "land"),
+    [
+        ("EST EDT", "America/New_York"), ("CDT", "America/Chicago"),
+        ("MST MDT", "America/Denver"), ("PST PDT", "America/Los_Angeles"),
+        ("AKST AKDT", "America/Anchorage"), ("HST", "Pacific/Honolulu"),
+        ("CET CEST", "Europe/Berlin"), ("WET WEST", "Europe/Lisbon"),
+        ("EET EEST", "Europe/Athens"), ("UTC", "UTC"), ("GMT", "Africa/Abidjan"),
+    ],
+)  # fmt: skip
+def test_an_abbreviation_is_the_shift_of_the_land_that_goes_by_it(names, land):
+    # By the zone database's own letters, in January and in July.
+    local = [
+        datetime(2021, month, 1, tzinfo=UTC).astimezone(ZoneInfo(land)) for month in (1, 7)
+    ]
+    shifts = {when.tzname(): when.utcoffset() for when in local}
+    for name in names.split():
+        assert zone_of(name, None, JULY).utcoffset(None) == shifts[name]
+
+
 def test_names_of_a_sites_own_clock_are_those_of_the_whole_year():
     # Standard time of December and summer time of June; without a site neither is known.
     site = ZoneInfo("Asia/Kolkata")
@@ -127,6 +147,24 @@ def test_names_of_a_sites_own_clock_are_those_of_the_whole_year():
     assert zone_of("ACST", south, JULY).utcoffset(None) == timedelta(hours=9.5)
     assert zone_of("ACDT", None, JULY) is None
     assert zone_of("LST", south, JULY).utcoffset(None) == timedelta(hours=9.5)
+
+
+@pytest.mark.parametrize(
+    ("name", "land", "year", "east_h"),
+    [
+        # Juba left its clock on 1 February 2021; Perth's summer of 1991 began in November.
+        ("EAT", "Africa/Juba", 2021, 3), ("CAT", "Africa/Juba", 2021, 2),
+        ("EAT", "Africa/Juba", 2022, None), ("AWDT", "Australia/Perth", 1991, 9),
+        ("AWDT", "Australia/Perth", 1990, None),
+    ],
+)  # fmt: skip
+def test_a_sites_clock_has_its_name_from_the_first_month_of_a_year_to_the_last(
+    name, land, year, east_h
+):
+    clock = zone_of(name, ZoneInfo(land), datetime(year, 7, 1, tzinfo=UTC))
+    assert (clock and clock.utcoffset(None)) == (
+        None if east_h is None else timedelta(hours=east_h)
+    )
 
 
 def column(*texts, site=None, zone_text="", order=None):
@@ -305,6 +343,15 @@ def test_hours_that_come_twice_or_not_at_all(walls, offsets, missing, doubled, r
     hours = local_to_utc(midnight_s + 3600.0 * walls, NEW_YORK)
     assert (hours.offset_s / 3600.0).tolist() == offsets
     assert (hours.missing, hours.doubled, hours.resolved) == (missing, doubled, resolved)
+
+
+def test_an_hour_that_comes_twice_is_told_apart_in_each_autumn():
+    # New York, 3 November 2013 and 2 November 2014: half past one, again, and three.
+    days = datetime(2013, 11, 3, tzinfo=UTC), datetime(2014, 11, 2, tzinfo=UTC)
+    local_s = [day.timestamp() + 3600.0 * h for day in days for h in (1.5, 1.5, 3.0)]
+    hours = local_to_utc(np.array(local_s), NEW_YORK)
+    assert (hours.offset_s / 3600.0).tolist() == [-4, -5, -5] * 2
+    assert (hours.missing, hours.doubled, hours.resolved) == (None, None, 4)
 
 
 @pytest.mark.parametrize(

@@ -98,9 +98,9 @@ def _site_names(site: tzinfo, near: datetime) -> dict[str, timedelta]:
     names: dict[str, timedelta] = {}
     for month in range(1, 13):
         when = datetime(near.year, month, 1, tzinfo=UTC).astimezone(site)
-        name, shift = when.tzname(), when.utcoffset()
-        if name and name.isalpha() and shift is not None:
-            names[name.upper()] = shift
+        name = when.tzname()
+        if name:
+            names[name.upper()] = when.utcoffset() or timedelta(0)
     return names
 
 
