@@ -120,6 +120,17 @@ def test_a_dew_point_lies_above_the_air_in_two_of_a_hundred_hours_at_most(above,
     assert ("humidity" in asked(air(temp_c, humidity=humidity))) == is_asked
 
 
+@pytest.mark.parametrize(("temp_c", "is_asked"), [(19.5, True), (19.4, False)])
+def test_a_humidity_that_is_a_dew_point_lies_half_a_kelvin_above_the_air_at_most(
+    temp_c, is_asked
+):
+    # 68 % read as °F is 20 °C, in five of a hundred hours.
+    days_c, humidity = dew_like(0.0, pct=50.0)
+    humidity = humidity + 0.0001 * (days_c - 20.0)
+    days_c[40:45], humidity[40:45] = temp_c, 0.68
+    assert ("humidity" in asked(air(days_c, humidity=humidity))) == is_asked
+
+
 @pytest.mark.parametrize(
     ("temp_c", "dew_c", "is_asked"),
     [
