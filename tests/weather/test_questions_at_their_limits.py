@@ -182,6 +182,16 @@ def test_a_mark_lies_five_kelvin_from_the_air_on_each_side_that_is_known(temp_c,
 
 
 @pytest.mark.parametrize(
+    ("fahrenheit", "is_asked"),
+    [(0.0, True), (-40.0, True), (32.0, False), (64.0, False), (1.0, False)],
+)
+def test_a_mark_is_told_in_the_unit_of_its_column(fahrenheit, is_asked):
+    celsius = (fahrenheit - 32.0) / 1.8
+    one = air([celsius + 9.0, celsius, celsius + 9.0], fahrenheit=["temp"])
+    assert ("missing" in asked(one)) == is_asked
+
+
+@pytest.mark.parametrize(
     ("hours", "is_asked"),
     [([0, 3, 6], True), ([0, 3.001, 6.002], False), ([0, 3, 9], True), ([0, 6, 9], True)],
 )
