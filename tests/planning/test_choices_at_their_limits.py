@@ -49,6 +49,10 @@ def test_a_schedule_beats_another_by_more_than_the_drawings_doubt(one, other, be
     assert _Choosing._beats(Made(job=JOB), chosen(one), chosen(other)) == beats
 
 
+def vars_of(one):
+    return {name: getattr(one, name) for name in getattr(one, "__slots__", None) or vars(one)}
+
+
 def steps(*found, new=True, begun=-1, work=1.0, walk=_Choosing._surer):
     """Confidences tried, given what each step finds: a chance, or nothing."""
     tried, answers, seen = [], iter(found), {}
@@ -107,6 +111,71 @@ def test_surer_steps_begin_after_what_was_planned_and_end_with_the_work():
     assert steps(0.89, new=False, work=0.0)[0] == EACH[:1]
 
 
+def test_a_search_has_the_limits_and_the_looks_it_is_given_else_its_own(monkeypatch):
+    monkeypatch.setattr(choose, "_Choosing", lambda **given: Made(run=lambda: given))
+    asked = {"issued_s": 0.0, "stop": lambda: False}
+    given = choose.choose(JOB, None, limits="some", looked="seen", **asked)
+    assert (given["limits"], given["looked"]) == ("some", "seen")
+    given = choose.choose(JOB, None, **asked)
+    assert given["limits"] == choose.limits_for(3)
+    assert isinstance(given["looked"], choose.Looked)
+
+
+def test_nothing_is_planned_surer_before_the_first_step(monkeypatch):
+    tried = []
+    monkeypatch.setattr(_Choosing, "_step", lambda _, sure: tried.append(round(sure, 4)))
+    one = _Choosing(
+        job=JOB, tables=None, issued_s=0.0, limits=Made(work=1.0), progress=None,
+        stop=lambda: False,
+    )  # fmt: skip
+    # What cannot be had even there is not asked for any surer.
+    assert [*one._surer()] == [None]
+    assert tried == EACH[:1]
+
+
+@pytest.mark.parametrize(
+    ("holds_after", "stopped", "steps", "near"),
+    [(0, False, 1, True), (1, False, 2, True), (9, False, 3, True), (9, True, 3, False)],
+)
+def test_steps_end_where_all_of_it_is_kept(monkeypatch, holds_after, stopped, steps, near):
+    done = []
+
+    def walk(self):
+        for number in range(2):
+            yield
+            done.append(number)
+            self.best = chosen(0.95 if number >= holds_after - 1 else 0.5, name="later")
+
+    first = Made(failures=(), held_frac=None, sure_known="known", worked=7.0, name="first")
+    monkeypatch.setattr(choose, "construct", lambda *_, **__: first)
+    monkeypatch.setattr(
+        choose, "replace", lambda one, **given: Made(**{**vars_of(one), **given})
+    )
+    for name in ("_temperatures_surer", "_buckets_surer", "_settled", "_walked_sooner"):
+        monkeypatch.setattr(_Choosing, name, lambda _: iter(()))
+    monkeypatch.setattr(_Choosing, "_surer", walk)
+    looked = []
+    monkeypatch.setattr(_Choosing, "_looked_near", lambda _: looked.append("near"))
+    monkeypatch.setattr(
+        _Choosing, "_assessed", lambda *_: chosen(0.95 if holds_after == 0 else 0.5)
+    )
+    one = _Choosing(
+        job=JOB, tables=Made(pours=None), issued_s=0.0, limits=None, progress=None,
+        stop=lambda: stopped,
+    )  # fmt: skip
+    found = one.run()
+    # A first schedule that does ends it before the first step is made.
+    assert len(done) == steps - 1
+    assert (one.worked, found.schedule.worked) == (7.0, 7.0)
+    assert looked == ["near"] * near
+
+
+@pytest.mark.parametrize(("best", "stop"), [(None, False), (None, True), (1, False), (1, True)])
+def test_the_best_so_far_is_waited_for_where_there_is_one(best, stop):
+    here = Made(best=best, stop=lambda: stop)
+    assert _Choosing._ends(here) is (best is not None and stop)
+
+
 def test_windows_are_had_as_surely_as_can_be_between_even_odds_and_what_was_asked():
     tried, here = steps(0.8, None, 0.8, walk=_Choosing._between)
     assert tried == [0.7, 0.8, 0.75]
@@ -147,7 +216,7 @@ def test_a_job_of_many_rooms_shares_its_doubt_out(monkeypatch, rooms, begins):
 @pytest.mark.parametrize(
     ("rooms", "frac", "near"),
     [(5, 0.841, True), (5, 0.839, False), (1, 0.841, True), (10, 0.886, True),
-     (10, 0.884, False)],
+     (10, 0.884, False), (10, 0.885, True)],
 )  # fmt: skip
 def test_a_quick_schedule_near_what_was_asked_is_worth_the_solver(rooms, frac, near):
     job = Made(policy=JOB.policy, rooms=[None] * rooms)
