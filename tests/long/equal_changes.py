@@ -227,6 +227,8 @@ EQUAL = {
     "elif _polygon(corners).convex_hull.area <= 1e-4:": "no ring is it to the last digit",
     "elif any(island.intersection(other).area >= 1e-6 for other in before):":
         "no overlap is it to the last digit",
+    "if top is None and change is None or not trials.works(change):":
+        "a limit that can be moved makes a change",
     "if lines and event.bucket <= max(lines):": "the same number again is refused above",
     "later = (later - MINUTES_PER_DAY // 2) % MINUTES_PER_DAY - MINUTES_PER_DAY // 2":
         "half a day back is half a day on, by the clock",

@@ -329,7 +329,7 @@ def test_a_limit_that_does_not_work_at_its_most_is_no_help():
         # An hour and four more, as far as the weather and the limit go.
         (100, 10_000, (160, 340)), (100, 159, ()), (100, 200, (160,)),
         (420, 10_000, (480, 660)),
-        (480, 10_000, (540, 720)), (470, 475, ()), (400, 485, (460, 480)),
+        (480, 10_000, (540, 720)), (470, 475, ()), (480, 480, ()), (400, 485, (460, 480)),
     ],
 )  # fmt: skip
 def test_what_only_just_works_is_told_with_more(least_min, reach_min, further):
