@@ -12,7 +12,7 @@ import pytest
 
 from cureplan.core.messages import Message
 from cureplan.planning.schedule import pairs, relax, trials
-from cureplan.planning.schedule.changes import OPENING
+from cureplan.planning.schedule.changes import OPENING, Graded
 
 NIGHT = datetime(2026, 7, 17, 20, tzinfo=UTC)
 
@@ -527,3 +527,25 @@ def test_all_limits_at_their_most_are_tried_at_once(monkeypatch, tops, does, wou
     look = Made(works=lambda change: done.append(change.job) or does)
     assert trials.all_would_do(look, "0") == would
     assert done == tried
+
+
+@pytest.mark.parametrize(
+    ("opening", "asked"),
+    [
+        # It works from 47 steps of ten minutes on. What was found to open soonest is tried a
+        # step sooner, two more, and only then by halves; any other limit by halves at once.
+        (True, [47, 45, 46]), (False, [24, 36, 42, 45, 46, 47]),
+    ],
+)  # fmt: skip
+def test_a_later_opening_is_first_tried_just_before_what_was_found(monkeypatch, opening, asked):
+    tried = []
+    limit = Graded(make=lambda _, by: Made(by=by), step_min=10, most_min=480)
+    if opening:
+        monkeypatch.setattr(trials, "OPENING", limit)
+    look = Made(
+        works=lambda change: tried.append(change.by // 10) or change.by >= 470,
+        opened_s=at(480).timestamp(),
+    )  # fmt: skip
+    top = trials.Top(Made(access=Access()), limit, 10, 48, 48)
+    assert trials.lessened(look, top).enough == 47
+    assert tried == asked
