@@ -95,6 +95,9 @@ EACH = [0.93, 0.95, 0.97, 0.985, 0.993, 0.997, 0.9985]
         # Half of the nights lost: 0.8 of what is allowed is aimed at, a share of 0.112.
         ((0.5, 0.88), False, [EACH[0], *EACH[4:]]),
         ((0.5, 0.86, 0.89), False, [EACH[0], EACH[4], EACH[5], EACH[6]]),
+        # By just a hundredth is not worse; shares of 0.06 and 0.011, the next is the last.
+        ((0.5, 0.49), False, [EACH[0], EACH[4], EACH[6]]),
+        ((0.05, 0.05), False, [EACH[0], EACH[5], EACH[6]]),
         # 0.87 is near enough to go on step by step, less is not.
         ((0.87, 0.89), False, EACH), ((0.866, 0.89), False, [EACH[0], *EACH[2:]]),
         # Nothing found: half-way back, and no farther than that.

@@ -364,7 +364,7 @@ class _Choosing:
             yield from self._temperatures_surer()
             # A little surer often asks for nothing else; what asks for more and gains
             # nothing is given up.
-            worse = step > 0 and found.chance_frac < best_frac - NOISE_FRAC
+            worse = found.chance_frac < best_frac - NOISE_FRAC
             gained = found.chance_frac > best_frac + NOISE_FRAC
             in_vain = 0 if gained else in_vain + (len(self.seen) > seen)
             if worse or in_vain > MOST_IN_VAIN:
