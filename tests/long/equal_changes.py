@@ -5,6 +5,8 @@ from __future__ import annotations
 __all__ = ["EQUAL"]
 
 EQUAL = {
+    "step = next((i for i, share in enumerate(SURER) if share < needed), left)":
+        "no need is it to the last digit",
     "step = next((i for i, share in enumerate(SURER) if share < most), len(SURER) - 1)":
         "four by no number of rooms is one of them",
     '"limit_c": high_c if next_.slab_c >= high_c else low_c,': "a slab at its limit is allowed",

@@ -173,6 +173,14 @@ def test_steps_end_where_all_of_it_is_kept(monkeypatch, holds_after, stopped, st
     assert looked == ["near"] * near
 
 
+@pytest.mark.parametrize(
+    ("best", "sure"), [(None, 1), (Made(odds=None), 1), (Made(odds=1), None), (None, None)]
+)
+def test_without_odds_no_limit_is_kept_by_itself(best, sure):
+    here = Made(best=best, sure=sure, job=JOB)
+    assert [*_Choosing._temperatures_surer(here)] == []
+
+
 @pytest.mark.parametrize(("best", "stop"), [(None, False), (None, True), (1, False), (1, True)])
 def test_the_best_so_far_is_waited_for_where_there_is_one(best, stop):
     here = Made(best=best, stop=lambda: stop)
