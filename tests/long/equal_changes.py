@@ -5,6 +5,8 @@ from __future__ import annotations
 __all__ = ["EQUAL"]
 
 EQUAL = {
+    "if self._agreed(last, end) >= (kept, frac + LEAST_FRAC):":
+        "no chance is it to the last digit",
     "step = next((i for i, share in enumerate(SURER) if share < needed), left)":
         "no need is it to the last digit",
     "step = next((i for i, share in enumerate(SURER) if share < most), len(SURER) - 1)":
