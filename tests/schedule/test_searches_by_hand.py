@@ -29,6 +29,40 @@ def ready(slot):
     return Score(*[0] * 6, slot, 0, 0, 0)
 
 
+# What a search is given
+
+
+def test_tables_and_work_are_made_for_a_search_that_is_given_none(monkeypatch):
+    asked = []
+
+    def search(**given):
+        asked.append((given["tables"], given["limits"]))
+        return Made(run=lambda: SCHEDULE, worked=3.0)
+
+    monkeypatch.setattr(construct, "_Search", search)
+    monkeypatch.setattr(construct, "Tables", lambda *, pours: f"tables of {pours}")
+    monkeypatch.setattr(construct, "limits_for", lambda rooms: f"limits for {rooms}")
+    one = Made(rooms=["Bar", "Hall"])
+    assert construct.construct(one, "pours", stop=never).worked == 3.0
+    construct.construct(one, "pours", stop=never, tables="own tables", limits="own limits")
+    assert asked == [("tables of pours", "limits for 2"), ("own tables", "own limits")]
+
+
+def test_a_slurry_cures_in_its_film_with_what_the_profile_holds(monkeypatch):
+    monkeypatch.setattr(construct, "room_conditions", lambda *_: {"Bar": "its air"})
+    monkeypatch.setattr(construct, "topcoat_clocks", lambda card: card)
+    monkeypatch.setattr(construct, "slurry_clocks", lambda card, *, film_m, **_: (card, film_m))
+    monkeypatch.setattr(construct, "RoomPours", lambda *given: given)
+    bar = Made(name="Bar")
+    one = Made(
+        rooms=[bar], cards=Made(slurry="slurry", topcoat="topcoat"),
+        materials=Made(thickness_m=0.006, profile_allowance_m=0.001),
+    )  # fmt: skip
+    got = construct.prepare_pours(one, None, "settled")
+    slurry = ("slurry", pytest.approx(0.007))
+    assert got == {"Bar": (bar, one, slurry, "topcoat", "its air", "settled")}
+
+
 # Heaters
 
 
