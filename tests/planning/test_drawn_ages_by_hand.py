@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from types import SimpleNamespace as Made
 
 import numpy as np
@@ -82,3 +83,56 @@ def test_an_energy_and_warm_liquids_hasten_a_bucket_together():
     )  # fmt: skip
     # 0.1 + 2 x 0.05 + 0.15, and 0.1 - 0.05.
     assert got[:, :, 0] == pytest.approx(np.array([[35.0, 5.0]] * 3))
+
+
+@pytest.mark.parametrize("chilled", [True, False])
+def test_a_table_is_made_of_one_run_and_another_with_more_energy(chilled):
+    # Clocks end after 1,000 s, 400 s sooner for each 1 of the logarithm of speed, 30 s for
+    # each kelvin that liquids are warmer, and 20 s for 1,000 J/mol more.
+    def run(_option, start_s, *, times, speed=None, energy_shift_j_mol=0.0, **shifts):
+        if speed is None:
+            return Made(ends_s=np.full((3, 1, 1), 1000.0 - 0.02 * energy_shift_j_mol))
+        ln, warmer_k = np.log(speed), shifts["liquids_shift_k"]
+        margin_s = 10.0 * ln + shifts["slab_shift_k"] + 0.1 * shifts["air_shift_k"]
+        return Made(
+            ends_s=np.stack([1000.0 - 400.0 * ln[:, None] - 30.0 * warmer_k[:, None]] * 3),
+            margins_s=np.stack([margin_s[:, None]] * 2 + [np.full((ln.size, 1), np.inf)]),
+        )
+
+    pours = Made(run=run, clocks=Made(fit=Made(energy_sd_j_mol=2000.0)))
+    poured = Made(option=Made(chilled=chilled), times=None, start_s=0.0)
+    got = margins._tabulated(pours, poured, np.full(3, 2e-5))
+    # 0.02 s for each J/mol are 5e-5 of the logarithm; 2e-5 of it the card's points have
+    # known: 3e-5, by 2,000 J/mol.
+    assert got.energy_ln == pytest.approx(np.full((3, 1), 0.06))
+    # 30 s are 0.075 of the logarithm, which is followed to 0.75.
+    warmths = 0.075 * np.minimum(margins._ICED_K, 10.0) * chilled
+    assert got.iced_ln == pytest.approx(np.stack([warmths[:, None]] * 3))
+    grid = (
+        10.0 * margins._LN_SPEED[:, None, None]
+        + margins._SLAB_K[:, None]
+        + 0.1 * margins._AIR_K
+    )
+    assert got.margins_s[:2] == pytest.approx(np.stack([grid[..., None]] * 2))
+    assert (got.margins_s[2] == margins._NEVER_S).all()
+
+
+@dataclass(frozen=True)
+class Kit:
+    activation_energy_j_mol: float = 40_000.0
+    reference_c: float = 23.0
+
+
+def test_what_an_energy_does_where_the_card_was_timed(monkeypatch):
+    # 200 s sooner for each 1 of the logarithm of speed, 0.01 s for each J/mol more.
+    def run_bucket(*_, kit, speed, **__):
+        more_j_mol = kit.activation_energy_j_mol - 40_000.0
+        ends_s = 500.0 - 200.0 * np.log(speed) - 0.01 * more_j_mol
+        return Made(when_s=lambda _: np.array(ends_s))
+
+    monkeypatch.setattr(margins, "run_bucket", run_bucket)
+    names = dict.fromkeys(margins.BINDINGS, 1.0)
+    clocks = Made(kit=Kit(), film_m=0.003, slab_effusivity=1000.0, age_s=names)
+    job = Made(cards=Made(slurry=Made(reference_haul_s=60.0)))
+    got = margins._energy_at_reference(Made(clocks=clocks, job=job))
+    assert got == pytest.approx([5e-5] * 3)
