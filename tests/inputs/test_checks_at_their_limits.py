@@ -160,6 +160,23 @@ def test_a_set_point_belongs_to_a_room_that_is_held(climate, own_c, building_c, 
     assert paths(found) == ([] if key is None else [("rooms", 0, key)])
 
 
+@pytest.mark.parametrize(("climate", "value"), [("held", "held"), (None, "Bar")])
+def test_a_set_point_that_lacks_is_asked_for_where_the_climate_is_said(climate, value):
+    building = Made(climate="held", set_point_c=None, lag_s=1.0, gain_k=1.0)
+    job = job_of(rooms=[room_of(climate=climate)], building=building)
+    (fault,) = crosscheck._climates(job)
+    assert fault.value == value
+
+
+@pytest.mark.parametrize(
+    ("begins_min", "ends_min", "minutes"),
+    [(600, 602, {600, 601}), (1439, 1, {1439, 0}), (0, 1440, {*range(1440)}),
+     (600, 600, {*range(1440)})],
+)  # fmt: skip
+def test_a_span_to_an_hour_no_later_goes_over_midnight(begins_min, ends_min, minutes):
+    assert crosscheck._minutes(Made(begins_min=begins_min, ends_min=ends_min)) == minutes
+
+
 @pytest.mark.parametrize(
     ("lag_s", "gain_k", "climate", "keys"),
     [

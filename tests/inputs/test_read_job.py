@@ -18,7 +18,7 @@ from cureplan.inputs.cards.reader import read_card
 from cureplan.inputs.faults import value_fault
 from cureplan.inputs.fields import facts_of
 from cureplan.inputs.files import Document
-from cureplan.inputs.job import reader
+from cureplan.inputs.job import crosscheck, reader
 from cureplan.inputs.job.crosscheck import require_near
 from cureplan.inputs.job.edits import check_job
 from cureplan.inputs.job.model import LONGEST_AHEAD, Cards, Doubts, Shift, SlabReading, SunPatch
@@ -161,6 +161,27 @@ def test_both_readings_of_a_doubtful_time_are_told_apart(read):
         ('slab_reading = { temp = "86 F", at = 2013-07-17T16:30:00 }', ""),
     )
     assert (job.access.open_by - job.access.begins).total_seconds() == 3600
+
+
+@pytest.mark.parametrize(
+    ("display", "said", "clock"),
+    [
+        ("us", "", "12 h"), ("metric", "", "24 h"), ("us", 'clock = "24 h"', "24 h"),
+        ("metric", 'clock = "12 h"', "12 h"),
+    ],
+)  # fmt: skip
+def test_clocks_are_those_of_the_land_unless_the_job_says_otherwise(read, display, said, clock):
+    edits = ('display = "us"', f'display = "{display}"'), ('clock = "24 h"', f"{said} ")
+    assert read(*edits).clock == clock
+
+
+def test_a_plan_has_so_many_rooms_and_not_one_more(read, monkeypatch):
+    rooms = len(read().rooms)
+    monkeypatch.setattr(crosscheck, "MOST_ROOMS", rooms)
+    assert len(read().rooms) == rooms
+    monkeypatch.setattr(crosscheck, "MOST_ROOMS", rooms - 1)
+    with pytest.raises(InputError, match=f"{rooms} rooms are more than the {rooms - 1} of"):
+        read()
 
 
 def test_a_room_overrides_the_building(read):

@@ -259,4 +259,7 @@ EQUAL = {
         "up to where it begins there is nothing",
     "return held_j_k * max(0.0, self.water_c + ICE_BATH_C)": "ice melts at nought",
     "if 0 <= spare < len(sheet.lines):": "none are left out either way",
+    "if entry.slab_reading is None and read_at is None:": "no reading is without its hour",
+    "if room.cove_m and room.cove_m >= 1.02 * sum(map(ring_length_m, rings)):":
+        "no cove is it to the last digit",
 }  # fmt: skip
