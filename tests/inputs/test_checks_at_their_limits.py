@@ -124,6 +124,14 @@ def test_a_group_has_two_rooms_or_more(groups, told):
     assert paths(crosscheck._groups(job)) == [("rooms", n, "group") for n in told]
 
 
+def test_a_group_written_another_way_is_asked_about():
+    groups = "wet side", "wet side", "wetside", "far end", None
+    job = job_of(rooms=[room_of(str(n), group=group) for n, group in enumerate(groups)])
+    near, far = crosscheck._groups(job)
+    assert near.cure == 'did you mean "wet side"?'
+    assert far.cure.startswith("give the room it meets")
+
+
 @pytest.mark.parametrize(
     ("remedies", "building", "room", "climate", "keys"),
     [
