@@ -209,7 +209,7 @@ def test_only_a_shape_that_is_known_is_looked_at(more, keys):
 
 @pytest.mark.parametrize(
     ("last", "away", "refused"),
-    [("3 m", "4 m", False), ("3.05 m", "4 m", False), ("3.052 m", "4 m", True),
+    [("3 m", "4 m", False), ("3.0508 m", "4 m", False), ("3.052 m", "4 m", True),
      ("3 m", "4.05 m", False), ("3 m", "4.052 m", True), ("2.949 m", "4 m", True)],
 )  # fmt: skip
 def test_a_walk_comes_back_to_within_two_inches(last, away, refused):
@@ -222,7 +222,9 @@ def test_a_walk_comes_back_to_within_two_inches(last, away, refused):
 
 
 def test_a_walk_that_turns_right_and_slants_and_one_by_corners():
-    assert walked("4 m, right 3 m, right 4 m, right 3 m") == [(0, 0), (4, 0), (4, -3), (0, -3)]
+    for said in ("4 m, right 3 m, right 4 m, right 3 m", "4 m, r 3 m, R 4 m, r 3 m"):
+        assert walked(said) == [(0, 0), (4, 0), (4, -3), (0, -3)]
+    assert walked("4 m, l 3 m, L 4 m, l 3 m") == [(0, 0), (4, 0), (4, 3), (0, 3)]
     slanted = walked("2 m, left 45° 1.4142136 m, left 135° 3 m, left 90° 1 m")
     assert [(round(x, 5), round(y, 5)) for x, y in slanted] == [(0, 0), (2, 0), (3, 1), (0, 1)]
     # The back wall runs from (1, 1) to (1, 5): along it lies y, away from it to the right.
