@@ -5,6 +5,8 @@ from __future__ import annotations
 __all__ = ["EQUAL"]
 
 EQUAL = {
+    "stops = random.random.random(shape) <= 1.0 / job.doubt.stop_every":
+        "no draw is it to the last digit",
     "if self._agreed(last, end) >= (kept, frac + LEAST_FRAC):":
         "no chance is it to the last digit",
     "step = next((i for i, share in enumerate(SURER) if share < needed), left)":

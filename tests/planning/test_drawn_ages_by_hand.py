@@ -8,7 +8,7 @@ from types import SimpleNamespace as Made
 import numpy as np
 import pytest
 
-from cureplan.planning.odds import ages, buckets, margins
+from cureplan.planning.odds import ages, buckets, margins, nights
 
 H = 3600.0
 
@@ -136,3 +136,92 @@ def test_what_an_energy_does_where_the_card_was_timed(monkeypatch):
     job = Made(cards=Made(slurry=Made(reference_haul_s=60.0)))
     got = margins._energy_at_reference(Made(clocks=clocks, job=job))
     assert got == pytest.approx([5e-5] * 3)
+
+
+def test_the_forecast_errs_from_the_hour_after_it_was_issued(monkeypatch):
+    heard = []
+
+    def answered(_, job, outdoor_k, indoor_k, drawn):
+        heard.append(outdoor_k)
+        return {}
+
+    monkeypatch.setattr(nights.Draws, "_answered", answered)
+    job = Made(seed=1, building="as it is", rooms=[])
+    nights.Draws()._drawn(job, {}, 5, H, H * np.arange(4), ())
+    assert (heard[0][:, :2] == 0.0).all()
+    assert (heard[0][:, 2:] != 0.0).all()
+
+
+def test_only_a_sky_as_unsure_as_can_be_serves_again(monkeypatch):
+    asked = []
+
+    def drawn(_self, _job, _conditions, *_, silent=None):
+        asked.append(silent)
+        return nights._Sky(
+            columns=None, first_s=0.0, air_k={}, slab_k={"Bar": np.ones(2)}, after={},
+            marks={"Bar": ("mark",)},
+        )  # fmt: skip
+
+    monkeypatch.setattr(
+        nights.Draws, "_drawn", lambda *given: drawn(*given[:-1], silent=given[-1])
+    )
+    monkeypatch.setattr(nights, "_hours", lambda *_: np.arange(2.0))
+    monkeypatch.setattr(nights, "kept", lambda make, *_: make())
+    monkeypatch.setattr(nights, "mark_of", lambda *given: given)
+    one, job = nights.Draws(), Made(seed=1, building=None, rooms=[])
+
+    def sky(*silent):
+        return one.sky(job, {}, members=2, issued_s=0.0, silent=silent).slab_k["Bar"].tolist()
+
+    assert sky("slab") == [1.0, 1.0]
+    assert [sky(), sky()] == [[1.0, 1.0]] * 2
+    # Of a sky that is known, slabs that are known too are made without a draw.
+    assert sky("slab") == [0.0, 0.0]
+    assert sky("weather") == [1.0, 1.0]
+    assert asked == [("slab",), (), ("weather",)]
+
+
+def test_air_errs_by_the_outdoors_and_by_itself():
+    answer = Made(after=lambda k, share: share * k, air=0.5, slab=0.25)
+    air_k, slab_k = nights._answer_k(answer, np.array([4.0]), np.array([1.0]))
+    assert (air_k.tolist(), slab_k.tolist()) == ([3.0], [1.0])
+
+
+def test_a_slab_errs_with_all_rooms_and_by_itself(monkeypatch):
+    # Their share of the variance, and the rest of it.
+    monkeypatch.setattr(nights, "fading", lambda off, *_: off)
+    monkeypatch.setattr(nights, "_as_read", lambda off_k, *_: off_k)
+    shared, own = np.array([[2.0]]), np.array([[0.5]])
+    here = Made(reading_left=lambda after_s: after_s)
+    got = nights._slab_off_k(3.0, np.array([[0.7]]), shared, own, None, np.zeros(1), here)
+    by_itself_k = nights.SLAB_OWN_SD_K * (nights.SLAB_SHARED**0.5 * 2.0 + 0.5)
+    assert got == pytest.approx(np.array([[3.0 * (0.7 + by_itself_k)]]))
+
+
+def test_what_rooms_share_and_what_each_has_make_one(monkeypatch):
+    drawn = []
+    monkeypatch.setattr(nights, "_slab_off_k", lambda *given: drawn.append(given[2:4]))
+    monkeypatch.setattr(nights, "mark_of", lambda *given: given)
+    monkeypatch.setattr(nights, "kept", lambda make, *_: make())
+    rooms = {"Bar": (np.zeros(1), ("mark",), np.zeros(1))}
+    monkeypatch.setattr(nights.Draws, "_answered", lambda *_: rooms)
+    job = Made(seed=3, building=None, rooms=[Made(name="Bar")])
+    nights.Draws()._drawn(job, {"Bar": None}, 400, 0.0, H * np.arange(50), ())
+    shared, own = drawn[0]
+    both = np.sqrt(nights.SLAB_SHARED) * shared + own
+    # Of 20,000 draws the spread is 1 to within some three hundredths.
+    assert float(both.std()) == pytest.approx(1.0, abs=0.03)
+
+
+def test_each_night_is_read_in_its_own_row():
+    before, after = nights.around_of(
+        np.arange(12.0).reshape(3, 4), np.array([[0, 2], [1, 1], [2, 0]])
+    )
+    assert before.tolist() == [[0, 2], [5, 5], [10, 8]]
+    assert after.tolist() == [[1, 3], [6, 6], [11, 9]]
+
+
+def test_a_reading_after_the_last_hour_saw_what_that_hour_is():
+    here = Made(read=(9 * H, 0.5), reading_share=lambda *_, **__: np.array([0.5, 1.0, 0.5]))
+    got = nights._as_read(np.array([[1.0, 2.0, 4.0]]), H * np.arange(3), here, np.zeros(1))
+    assert got == pytest.approx(np.array([[-1.0, -2.0, 2.0]]), abs=0.01)
