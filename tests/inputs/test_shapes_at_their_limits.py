@@ -243,6 +243,15 @@ def test_a_walk_that_turns_right_and_slants_and_one_by_corners():
             walked(said)
 
 
+def test_corners_are_turned_so_that_the_back_wall_lies_ahead():
+    # A square of 5 m whose back wall rises 4 m on 3 m, and a wall that runs the other way.
+    assert walked("4 m, 1 m; 7 m, 5 m; 3 m, 8 m; 0 m, 4 m") == [(0, 0), (5, 0), (5, 5), (0, 5)]
+    back = walked("4 m, 3 m; 0 m, 3 m; 0 m, 0 m; 4 m, 0 m")
+    assert back == [(0, 0), (4, 0), (4, 3), (0, 3)]
+    # No length is told as less than none.
+    assert "-0.0" not in repr(back)
+
+
 @pytest.mark.parametrize(
     ("said", "found"),
     [
@@ -286,3 +295,11 @@ def test_on_site_a_room_lies_beyond_its_back_wall_and_none_of_it_below_zero(turn
     assert sorted(shape["outline"]) == sorted(
         [["0 m", "0 m"], ["4 m", "0 m"], ["4 m", "3 m"], ["0 m", "3 m"]]
     )
+
+
+def test_a_room_that_reaches_behind_its_back_wall_is_measured_from_its_farthest_corner():
+    corners = [(0, 0), (2, 0), (2, -1), (4, -1), (4, 3), (0, 3)]
+    shape = on_site(corners, [], [0.5], feet=False)
+    placed = [(0, 1), (2, 1), (2, 0), (4, 0), (4, 4), (0, 4)]
+    assert shape["outline"] == [[f"{x} m", f"{y} m"] for x, y in placed]
+    assert shape["stop_lines"] == [[["0 m", "1.5 m"], ["4 m", "1.5 m"]]]

@@ -264,4 +264,5 @@ EQUAL = {
     "if entry.slab_reading is None and read_at is None:": "no reading is without its hour",
     "if room.cove_m and room.cove_m >= 1.02 * sum(map(ring_length_m, rings)):":
         "no cove is it to the last digit",
+    "side = 1.0 if signed_area_m2(corners) >= 0 else -1.0": "no floor is without area",
 }  # fmt: skip
