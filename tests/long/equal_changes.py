@@ -5,6 +5,12 @@ from __future__ import annotations
 __all__ = ["EQUAL"]
 
 EQUAL = {
+    "no_wait &= wait_s <= UNNOTICED_S":
+        "waits are found in steps of 675/512 s, of which no number is a minute",
+    "coolest_c.min() + least_k + off_k.min() > low_c + NEAR_K":
+        "what is not so far inside is looked at night by night",
+    "and warmest_c.max() + most_k + off_k.max() < high_c - NEAR_K":
+        "what is not so far inside is looked at night by night",
     "stops = random.random.random(shape) <= 1.0 / job.doubt.stop_every":
         "no draw is it to the last digit",
     "if self._agreed(last, end) >= (kept, frac + LEAST_FRAC):":

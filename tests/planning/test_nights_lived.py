@@ -417,3 +417,19 @@ def test_every_stay_stands_in_the_order_of_the_plan_with_its_own_crew(monkeypatc
 def test_a_floor_bears_feet_at_its_very_age(age_h, bears):
     one = stay("Bar", 0.0, 1.0, laid_h=[0.0])
     assert one.bears(np.full(2, S + age_h * H)).tolist() == [bears] * 2
+
+
+@pytest.mark.parametrize(
+    ("begins_h", "laid_h", "soon"),
+    [
+        # The floor bears feet after 3 h and a coat after 5; who comes works an hour where it
+        # need not bear anybody, and then vacuums it.
+        (2.0, 5.0, False), (1.99, 5.5, True), (2.5, 4.99, True),
+    ],
+)  # fmt: skip
+def test_a_floor_is_dry_enough_at_its_very_age(begins_h, laid_h, soon):
+    below = stay("Bar", 0.0, 0.5, laid_h=[0.0])
+    coat = stay("Bar", begins_h, 7.0, layer=COAT, laid_h=[laid_h])
+    steps = ((Layer("mask", "topcoat", ""), H), (VACUUM, H), (COAT, H))
+    coat = replace(coat, work=Made(layer=COAT, steps=steps))
+    assert coat.too_soon(below).tolist() == [soon] * 2

@@ -452,6 +452,8 @@ def test_who_is_called_goes_home_in_time(second, done, kept):
         (20.0, 0.0, 0.0, True), (20.0, 10.0, 0.0, True), (20.0, 10.1, 0.0, False),
         (20.0, -10.0, 0.0, True), (20.0, -10.1, 0.0, False), (20.0, 0.0, 10.0, True),
         (20.0, 0.0, 10.1, False), (20.0, 0.0, -10.1, False),
+        # By less than a millionth of a kelvin beyond them is beyond them.
+        (20.0, 10.0 + 5e-7, 0.0, False), (20.0, -10.0 - 5e-7, 0.0, False),
     ],
 )  # fmt: skip
 def test_slab_and_air_keep_their_limits_night_by_night(
@@ -493,8 +495,8 @@ def test_a_room_opens_once_its_last_patch_is_old_enough(due_h, opens):
     )
     last = Made(
         room="Bar", needs_s={"foot_traffic": H, "wheels": 8 * H},
-        laid_s=S + H * np.array([[0.0, 2.0], [0.0, 2.0]]),
-        kit_factor=np.array([[9.0, 1.0], [9.0, 2.0]]),
+        laid_s=S + H * np.array([[0.0, 1.0, 2.0], [0.0, 1.0, 2.0]]),
+        kit_factor=np.array([[9.0, 9.0, 1.0], [9.0, 9.0, 2.0]]),
         ages=Made(between=lambda begins_s, ends_s: ends_s - begins_s),
     )  # fmt: skip
     assert risk._opens(job, last).tolist() == opens
@@ -507,6 +509,9 @@ def test_work_is_done_once_the_mixing_went_on_again():
     one.stopped_s = np.array([[0.0, 7.0], [1.0, 1.0]])
     assert risk._Stay.done_s.fget(one).tolist() == [117.0, 121.0]
     assert risk._Stay.laid_s.func(one).tolist() == [[15.0, 23.0], [26.0, 27.0]]
+    # By the last of its stops, of however many.
+    one.stopped_s = np.array([[0.0, 7.0, 9.0], [1.0, 1.0, 1.0]])
+    assert risk._Stay.done_s.fget(one).tolist() == [119.0, 121.0]
 
 
 def test_below_a_layer_lies_the_one_before():
