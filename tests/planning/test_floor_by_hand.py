@@ -509,7 +509,7 @@ def test_a_floor_cut_to_its_shape_is_as_thick_as_a_plain_one(monkeypatch):
     monkeypatch.setattr(layout, "cut_outline", lambda *_, **__: cut)
     job = Made(
         cards=Made(slurry=Made(mixed_yield_m3=0.01)), pace=Made(row_depth_min_m=0.6),
-        materials=Made(thickness_m=0.003, profile_allowance_m=0.0005),
+        materials=Made(laid_m=0.0035),
     )  # fmt: skip
     room = Made(name="Bar", area_m2=7.0, edge_m=11.0)
     got = layout._cut_to_shape(room, Made(), job, bays=1, needed_m3=0.02)

@@ -246,14 +246,6 @@ def test_the_plans_own_hours_are_told_by_where_they_came_from(monkeypatch):
     assert got.epoch_s.tolist() == [NIGHT_S + H * n for n in range(5)]
 
 
-def test_a_slurrys_clocks_run_in_its_film_with_what_the_profile_holds(monkeypatch):
-    given = {}
-    monkeypatch.setattr(job, "slurry_clocks", lambda card, **more: given.update(more) or card)
-    materials = Made(thickness_m=0.006, profile_allowance_m=0.001)
-    assert job.slurry_of(Made(cards=Made(slurry="card"), materials=materials)) == "card"
-    assert given["film_m"] == pytest.approx(0.007)
-
-
 def test_the_half_of_a_slab_that_was_sunny_is_moved_by_what_was_read_of_it(monkeypatch):
     # The last half lies in the sun, 3 K over the first at 17 °C. It was read 3 K warmer than
     # that, the first 1 K: 23 and 18 °C. 1 K of both fades as a reading, 2 K are between them.

@@ -269,9 +269,9 @@ def test_the_fewest_rooms_that_open_later_are_told(monkeypatch, short, opens_min
         for missed in short
     ]
     known = more.get("known", 1)
-    solved = Made(choice=((0, 0, 1),) * 4 if known else None, score=Made(ready=8))
+    solved = Made(choice=((0, 0, 1),) * 4 if known else None, score=Made(ready=8), worked=0.25)
     monkeypatch.setattr(relax, "_counting_late", lambda *_: Made(rooms=rooms))
-    monkeypatch.setattr(relax, "improve_orders", lambda *_, **__: Made(choice=None))
+    monkeypatch.setattr(relax, "improve_orders", lambda *_, **__: Made(choice=None, work=0.5))
     monkeypatch.setattr(relax, "solve_in_order", lambda *_, **__: solved)
     monkeypatch.setattr(relax, "opening_at", lambda job, _: job)
     model = Made(
@@ -281,11 +281,15 @@ def test_the_fewest_rooms_that_open_later_are_told(monkeypatch, short, opens_min
     look = Made(
         job=job, reach_s=at(more.get("reach_min", 1e6)).timestamp(), model=lambda _: model,
         over=lambda: False, stop=None, goal=more.get("goal", "windows"),
-        enough=lambda *_: more.get("enough", True),
+        enough=lambda *_: more.get("enough", True), worked=2.0,
     )  # fmt: skip
     object.__setattr__(job, "site", Made(zone=UTC))
     got = relax._late_rooms(look, "kept")
     assert [one.say.values["rooms"] for one in got] == ([] if late is None else [late])
+    # What was searched beside what was before.
+    assert look.worked == (
+        2.0 if more.keys() & {"empty"} or more.get("reach_min") == 0 else 2.75
+    )
     for one in got:
         names = late.split("; ")
         assert one.effort_min == 300.0 * len(names)

@@ -9,6 +9,7 @@ from types import SimpleNamespace as Made
 import pytest
 
 from cureplan.core.messages import Message
+from cureplan.planning.floor import pour
 from cureplan.planning.floor.layers import CREWS
 from cureplan.planning.floor.pour import PourOption
 from cureplan.planning.schedule import construct, together, tried
@@ -48,15 +49,15 @@ def test_tables_and_work_are_made_for_a_search_that_is_given_none(monkeypatch):
     assert asked == [("tables of pours", "limits for 2"), ("own tables", "own limits")]
 
 
-def test_a_slurry_cures_in_its_film_with_what_the_profile_holds(monkeypatch):
+def test_a_slurry_cures_in_its_film_with_what_the_profile_holds(monkeypatch, demo_job):
     monkeypatch.setattr(construct, "room_conditions", lambda *_: {"Bar": "its air"})
     monkeypatch.setattr(construct, "topcoat_clocks", lambda card: card)
-    monkeypatch.setattr(construct, "slurry_clocks", lambda card, *, film_m, **_: (card, film_m))
+    monkeypatch.setattr(pour, "slurry_clocks", lambda card, *, film_m, **_: (card, film_m))
     monkeypatch.setattr(construct, "RoomPours", lambda *given: given)
     bar = Made(name="Bar")
     one = Made(
         rooms=[bar], cards=Made(slurry="slurry", topcoat="topcoat"),
-        materials=Made(thickness_m=0.006, profile_allowance_m=0.001),
+        materials=replace(demo_job.materials, thickness_m=0.006, profile_allowance_m=0.001),
     )  # fmt: skip
     got = construct.prepare_pours(one, None, "settled")
     slurry = ("slurry", pytest.approx(0.007))

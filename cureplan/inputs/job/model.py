@@ -253,6 +253,11 @@ class Materials:
     """Water that one kit's pails stand in."""
     ice_water_c: float = 0.0
 
+    @property
+    def laid_m(self) -> float:
+        """How thick a floor is laid on average, what its profile takes up counted in."""
+        return self.thickness_m + self.profile_allowance_m
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class SlabReading:

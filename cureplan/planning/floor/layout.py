@@ -136,7 +136,7 @@ class PourTimes:
 def lay_out(room: Room, job: Job, *, bays: int) -> PourLayout:
     """Cut a floor into bays, rows and whole kits."""
     card: SlurryCard = job.cards.slurry
-    thickness_m = job.materials.thickness_m + job.materials.profile_allowance_m
+    thickness_m = job.materials.laid_m
     needed_m3 = room.area_m2 * (1.0 + job.materials.waste) * thickness_m
     if room.outline is not None:
         return _cut_to_shape(room, room.outline, job, bays=bays, needed_m3=needed_m3)
@@ -175,7 +175,7 @@ def _cut_to_shape(
         buckets_per_row=cut.buckets_per_row,
         row_depth_m=cut.row_depth_m,
         area_per_bucket_m2=float(cut.area_m2.max()),
-        thickness_m=job.materials.thickness_m + job.materials.profile_allowance_m,
+        thickness_m=job.materials.laid_m,
         slurry_needed_m3=needed_m3,
         edge_m=room.edge_m,
         cut=cut,

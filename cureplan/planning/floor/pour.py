@@ -45,7 +45,14 @@ from cureplan.planning.floor.layout import (
     relative_times,
 )
 from cureplan.planning.floor.limits import LayerLimits
-from cureplan.science.clocks import SlurryClocks, TopcoatClocks, clocks_fault, topcoat_clocks
+from cureplan.science.clocks import (
+    SlurryClocks,
+    TopcoatClocks,
+    clocks_fault,
+    slurry_clocks,
+    topcoat_clocks,
+)
+from cureplan.science.heat import SLAB_EFFUSIVITY
 from cureplan.science.kit import run_bucket
 
 __all__ = [
@@ -59,6 +66,7 @@ __all__ = [
     "Settled",
     "bucket_clocks",
     "kit_temperatures",
+    "slurry_of",
 ]
 
 Columns = Callable[["BucketClocks"], tuple[NDArray[Any], ...]]
@@ -119,6 +127,13 @@ def kit_temperatures(
     return KitTemperatures(
         liquids_c=iced_c if chilled else materials.storage_c,
         filler_c=materials.cool_filler_c if cool_filler else materials.storage_c,
+    )
+
+
+def slurry_of(job: Job) -> SlurryClocks:
+    """The slurry card's clocks on the job's floors."""
+    return slurry_clocks(
+        job.cards.slurry, film_m=job.materials.laid_m, slab_effusivity=SLAB_EFFUSIVITY
     )
 
 

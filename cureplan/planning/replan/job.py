@@ -13,11 +13,11 @@ from cureplan.inputs.job.model import Job, Materials, Room, SlabReading
 from cureplan.inputs.job.schema import TWO_COAT_USES
 from cureplan.inputs.tables.night_log import READINGS, AddedRoom
 from cureplan.planning.floor.conditions import RoomConditions, build_up
+from cureplan.planning.floor.pour import slurry_of
 from cureplan.planning.plan.model import NightSlab, Plan
 from cureplan.planning.replan.estimate import OTHER_PART, NightReadings
 from cureplan.planning.replan.state import NightState
-from cureplan.science.clocks import SlurryClocks, clocks_as_seen, slurry_clocks
-from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.clocks import SlurryClocks, clocks_as_seen
 from cureplan.weather.hours.series import HOUR_S, HourlySeries, WeatherOrigin
 
 __all__ = [
@@ -27,7 +27,6 @@ __all__ = [
     "plan_conditions",
     "plan_rate",
     "plan_series",
-    "slurry_of",
 ]
 
 TRUSTED_SD_K = 0.75
@@ -36,15 +35,6 @@ BEYOND_H = 72
 """Hours past the plan's own for which its last day is repeated, so that a late plan can
 say how late it is."""
 Array = NDArray[np.float64]
-
-
-def slurry_of(job: Job) -> SlurryClocks:
-    """The slurry card's clocks on the job's floors."""
-    return slurry_clocks(
-        job.cards.slurry,
-        film_m=job.materials.thickness_m + job.materials.profile_allowance_m,
-        slab_effusivity=SLAB_EFFUSIVITY,
-    )
 
 
 def plan_series(plan: Plan) -> HourlySeries:

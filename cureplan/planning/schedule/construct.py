@@ -10,7 +10,7 @@ from datetime import datetime
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import room_conditions
-from cureplan.planning.floor.pour import FREE, RoomPours, Settled
+from cureplan.planning.floor.pour import FREE, RoomPours, Settled, slurry_of
 from cureplan.planning.schedule.bounds import least_possible, lower_bounds
 from cureplan.planning.schedule.conflict import alone
 from cureplan.planning.schedule.floor_model import (
@@ -41,8 +41,7 @@ from cureplan.planning.schedule.relax import Goal, relaxations
 from cureplan.planning.schedule.tabled import TABLE_WORK
 from cureplan.planning.schedule.tables import Sureness
 from cureplan.planning.schedule.together import together
-from cureplan.science.clocks import slurry_clocks, topcoat_clocks
-from cureplan.science.heat import SLAB_EFFUSIVITY
+from cureplan.science.clocks import topcoat_clocks
 from cureplan.weather.hours.series import HourlySeries
 
 __all__ = [
@@ -64,11 +63,7 @@ def prepare_pours(
 ) -> dict[str, RoomPours]:
     """Air, slab and clocks of every room, and what is settled of each."""
     conditions = room_conditions(job, series)
-    slurry = slurry_clocks(
-        job.cards.slurry,
-        film_m=job.materials.thickness_m + job.materials.profile_allowance_m,
-        slab_effusivity=SLAB_EFFUSIVITY,
-    )
+    slurry = slurry_of(job)
     topcoat = topcoat_clocks(job.cards.topcoat)
     return {
         room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name], settled)

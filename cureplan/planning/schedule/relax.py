@@ -179,10 +179,12 @@ def _late_rooms(trials: Trials, keeps: str) -> list[Relaxation]:
     if trials.over():
         raise OverError
     first = improve_orders(problem, model.first_order(), most=MOST_ORDERS, stop=trials.stop)
+    trials.worked += first.work
     parts = ("waited", "short_most", "short_sum", "last_shift", "cost", "ready")
     solved = solve_in_order(
         problem, first.choice, limits=PROBE, seed=0, parts=parts, stop=trials.stop
     )
+    trials.worked += solved.worked
     if solved.choice is None or solved.score is None:
         return []
     late = [
