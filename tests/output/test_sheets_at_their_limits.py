@@ -12,9 +12,11 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from cureplan.core.errors import InputError
 from cureplan.output.sheet import crew_calendar, page, page_data, write
 from cureplan.output.sheet.crew_calendar import EventBefore
 from cureplan.output.view.view import status_key, voice_of
+from cureplan.planning.plan import read
 from output import sheet_sample
 
 NOON = datetime(2026, 7, 17, 12, tzinfo=UTC)
@@ -152,6 +154,11 @@ def test_a_plan_as_large_as_is_borne_is_read(tmp_path, monkeypatch, left, is_rea
     monkeypatch.setattr(crew_calendar, "plan_from_json", lambda text, **_: text)
     found = crew_calendar.earlier_plan(tmp_path)
     assert found == (content.decode() if is_read else None)
+    monkeypatch.setattr(read, "LARGEST_PLAN_BYTES", len(content) + left)
+    with pytest.raises(InputError) as refusal:
+        read.read_plan(tmp_path)
+    # It is no plan, but that is seen only where it is read.
+    assert ("too large" in str(refusal.value)) != is_read
     # What is too large to be read is none of ours either.
     assert write.foreign_file(tmp_path) == "plan.json"
     (tmp_path / "plan.json").write_bytes(b'{"for": 1}{')

@@ -126,6 +126,37 @@ def test_a_limit_is_moved_as_little_as_does(monkeypatch, fracs, least):
     assert planned == ([(LONGER, least)] if least else [])
 
 
+@pytest.mark.parametrize(
+    ("known", "may", "moved"),
+    [((15, 30, 45), (15, 30, 45), 45), ((15, 30), (15, 30, 45), 30), ((15, 30, 45), (15,), 15),
+     ((30, 45), (15, 30), 30), ((15,), (45,), None)],
+)  # fmt: skip
+def test_only_what_is_a_change_and_can_still_be_told_is_looked_at(
+    monkeypatch, known, may, moved
+):
+    # Each step gives 0.1 more, so that the furthest is told.
+    steps = kind(LONGER, {15: 0.6, 30: 0.7, 45: 0.8})
+    change = steps.make
+    steps.make = lambda one, minutes: change(one, minutes) if minutes in known else None
+    found, planned = night(monkeypatch, steps)
+    monkeypatch.setattr(ways.Ways, "_may", lambda _, one: one.job.minutes[1] in may)
+    assert [minutes for _, minutes, _ in told(found)] == ([] if moved is None else [moved])
+    assert planned == ([] if moved is None else [(LONGER, moved)])
+
+
+@pytest.mark.parametrize(
+    ("begins", "next_"),
+    [
+        ((10, 20, 30), [20, 30]),
+        ((10, 20), [20]),
+        ((25, 30), [25, 30]),
+        ((10, 24, 25), [24, 25]),
+    ],
+)
+def test_who_comes_next_is_the_last_before_an_hour_and_all_from_then_on(begins, next_):
+    assert ways._next(begins, 25.0) == next_
+
+
 def test_cheapest_first_until_two_hold_as_often_as_asked(monkeypatch):
     three = [kind(LATER, {600: 0.99}), kind(SOONER, {60: 0.95}), kind(LONGER, {30: 0.6})]
     found, planned = night(monkeypatch, *three)

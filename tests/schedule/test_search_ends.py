@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import signal
+import threading
 import time
 from dataclasses import replace
 from itertools import count
@@ -157,6 +158,30 @@ def test_a_second_ctrl_c_is_an_interrupt_as_ever():
             assert stop()
             with pytest.raises(KeyboardInterrupt):
                 signal.raise_signal(signal.SIGINT)
+    finally:
+        signal.signal(signal.SIGINT, before)
+
+
+@pytest.mark.parametrize(("handler", "elsewhere"), [(signal.SIG_IGN, False), (None, True)])
+def test_what_is_not_pythons_to_handle_stays_as_it_is(handler, elsewhere):
+    found = []
+
+    def listen():
+        with stopped_by_hand() as stop:
+            found.append((signal.getsignal(signal.SIGINT), stop()))
+
+    mine = handler or signal.default_int_handler
+    before = signal.signal(signal.SIGINT, mine)
+    try:
+        if elsewhere:
+            # Only the main thread may say who handles it.
+            thread = threading.Thread(target=listen)
+            thread.start()
+            thread.join()
+        else:
+            listen()
+        assert found == [(mine, False)]
+        assert signal.getsignal(signal.SIGINT) is mine
     finally:
         signal.signal(signal.SIGINT, before)
 

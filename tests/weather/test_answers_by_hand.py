@@ -8,6 +8,7 @@ import io
 import json
 import zipfile
 from datetime import UTC, datetime
+from itertools import count
 from types import SimpleNamespace as Made
 
 import pytest
@@ -178,6 +179,7 @@ def test_an_archive_is_looked_into_only_where_it_is_one(monkeypatch):
         (gzip.compress(b"x" * 200) + gzip.compress(b"x" * 90)[:-9], "cut"),
         (b"\x1f\x8b broken", "whole"),
     ],
+    ids=count(),
 )  # fmt: skip
 def test_a_packed_file_is_whole_and_of_a_bearable_size(monkeypatch, body, state):
     monkeypatch.setattr(exchange, "LARGEST_BODY_BYTES", 300)

@@ -19,10 +19,32 @@ from cureplan.weather.hours.csv_issued import (
     zone_said,
 )
 from cureplan.weather.hours.csv_times import TimeColumn, read_times
-from cureplan.weather.hours.csv_zones import local_to_utc, zone_of
+from cureplan.weather.hours.csv_zones import _NAMED_H, local_to_utc, zone_of
 
 NEW_YORK = ZoneInfo("America/New_York")
 JULY = datetime(2013, 7, 17, tzinfo=UTC)
+
+
+# Names of zones
+
+
+def test_names_of_zones_are_as_the_zone_database_has_them():
+    # As the IANA time zone database has them, winter and summer.
+    places = (
+        "America/New_York", "America/Chicago", "America/Denver", "America/Los_Angeles",
+        "America/Anchorage", "Pacific/Honolulu", "Europe/Berlin", "Europe/Lisbon",
+        "Europe/Athens", "Etc/UTC", "Etc/GMT",
+    )  # fmt: skip
+    there = {}
+    for place in places:
+        for month in (1, 7):
+            when = datetime(2026, month, 1, tzinfo=ZoneInfo(place))
+            there[when.tzname()] = when.utcoffset() / timedelta(hours=1)
+    # CST is China's as well; the others are other names of some of these.
+    assert there.pop("CST") == -6.0
+    same = {"Z": "UTC", "UT": "UTC", "TU": "UTC", "TUC": "UTC", "ZULU": "UTC", "MEZ": "CET",
+            "MESZ": "CEST"}  # fmt: skip
+    assert {**there, **{name: there[other] for name, other in same.items()}} == _NAMED_H
 
 
 # Cells
