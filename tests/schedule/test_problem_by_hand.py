@@ -244,6 +244,14 @@ def test_the_window_of_each_stage_is_that_of_the_one_right_below() -> None:
     choice = ((0, 0, 0),)
     assert broken_rules(problem, choice) == []
     assert score(problem, choice).tight == 2 * 1000 + 4
+    # The same with other states beside them, all of which come too late.
+    more = (
+        pour([0, 0, 0], opens=8, closes=18), coat([10, 50, 51], opens=18, closes=28),
+        coat([52, 20, 53]),
+    )  # fmt: skip
+    among = Problem(rooms=(more,), crosses=((),), clear=problem.clear)
+    assert broken_rules(among, ((2, 0, 1),)) == []
+    assert score(among, ((2, 0, 1),)).tight == 2 * 1000 + 4
     early = Problem(rooms=((*stages[:2], coat([17])),), crosses=((),))
     assert broken_rules(early, choice) == ["stage 2 of room 0 is outside its window"]
 
