@@ -106,6 +106,7 @@ def test_ice_in_every_room_is_iced_though_nothing_needs_it(steady):
     assert every.ice_kg == pytest.approx(by_hand_kg, abs=0.01)
 
 
+@pytest.mark.thorough
 def test_a_start_that_leaves_no_shift_is_a_row_that_says_why(steady):
     job, series = steady
     short = replace(
@@ -121,6 +122,7 @@ def test_a_start_that_leaves_no_shift_is_a_row_that_says_why(steady):
     assert late.least_margin_min is None
 
 
+@pytest.mark.thorough
 def test_a_later_start_pours_later_by_as_much(steady):
     base, earliest, *_, latest = variants(*steady, ["start"], now=NOW)
     rows = compare_variants([earliest, base, latest], now=NOW)
@@ -155,6 +157,7 @@ def test_forecast_quantiles_are_those_of_a_normal_error_of_1_6_k(steady):
         assert last == pytest.approx(21.0 + z * 1.6, abs=1e-3)
 
 
+@pytest.mark.thorough
 def test_a_warmer_forecast_leaves_less_time(steady):
     base, coldest, *_, warmest = variants(*steady, ["forecast"], now=NOW)
     rows = compare_variants([coldest, base, warmest], now=NOW)

@@ -55,6 +55,7 @@ def new(folder: Path, lines: list[str]) -> subprocess.CompletedProcess[str]:
     return run_here("new", "job.toml", folder=folder, typed="\n".join(lines) + "\n")
 
 
+@pytest.mark.thorough
 def test_usual_answers_make_a_job_that_reads(tmp_path: Path) -> None:
     done = new(tmp_path, [*USUAL, *ROOMS])
     assert done.returncode == 0, done.stderr
@@ -284,6 +285,7 @@ def test_ctrl_c_keeps_what_was_answered(tmp_path: Path) -> None:
     assert read_job(tmp_path / "job.toml").site.name == "Blue kitchen"
 
 
+@pytest.mark.thorough
 def test_a_primer_asks_for_its_hands_and_none_does_not(tmp_path: Path) -> None:
     assert "crew.primer" not in {question.key for question in ALL}
     said = {"materials.primer": "slab-primer", "crew.primer": "3"}
@@ -303,6 +305,7 @@ def test_a_primer_nobody_ships_is_refused(tmp_path: Path) -> None:
     assert "materials.primer" in done.stderr
 
 
+@pytest.mark.thorough
 def test_what_the_last_job_said_is_proposed(tmp_path: Path) -> None:
     said = {
         "site.name": "Blue kitchen",
@@ -351,6 +354,7 @@ def test_ctrl_c_at_any_prompt_is_quiet_and_keeps_the_answers(
     assert not (tmp_path / "job.toml").exists()
 
 
+@pytest.mark.thorough
 def test_a_town_gives_coordinates_and_time_zone() -> None:
     text, told, answers = at_the_keyboard(
         ("Its latitude", "Portland"), ("Its latitude", "portland, or"), ("How high", "15 m")
@@ -362,6 +366,7 @@ def test_a_town_gives_coordinates_and_time_zone() -> None:
     assert 'time_zone = "America/Los_Angeles"' in text
 
 
+@pytest.mark.thorough
 def test_a_town_in_a_script_stands_for_three_answers(tmp_path: Path) -> None:
     left_out = ("site.latitude", "site.longitude", "site.time_zone")
     rest = ["" for question in ALL if question.key not in left_out]

@@ -271,6 +271,7 @@ def ask(job_file, **asked):
     compare(job_file, **{**plain, "as_json": False, **asked})
 
 
+@pytest.mark.thorough
 def test_the_answer_has_a_line_per_year_and_what_was_simplified(folder, capsys):
     job = write_job(folder, ("remedies = []", 'remedies = ["chill"]'), name="lines.toml")
     ask(job, history=[folder / "mild.csv", folder / "hot.csv"][:1], seasons=5)
@@ -288,6 +289,7 @@ def test_the_answer_has_a_line_per_year_and_what_was_simplified(folder, capsys):
     assert max(map(len, lines)) <= 100
 
 
+@pytest.mark.thorough
 def test_the_count_as_json_names_every_night(folder, capsys):
     ask(folder / "job.toml", history=[folder / "mild.csv"], as_json=True)
     data = json.loads(capsys.readouterr().out)

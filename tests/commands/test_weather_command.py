@@ -225,6 +225,7 @@ def test_picture_shows_every_curve_in_the_sheets_unit(demo_job, demo_hours):
     assert rows.size == 73
 
 
+@pytest.mark.thorough
 def test_picture_is_the_same_twice_and_written_whole(tmp_path, capsys, demo_job, demo_hours):
     target = tmp_path / "weather.png"
     shown(capsys, demo_job_path("school-kitchen"), picture=target)

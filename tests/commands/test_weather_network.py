@@ -124,6 +124,7 @@ def keep_copy(path, network):
     store.keep(read_weather_csv(path.parent / "kept.csv"), fetched_at=NOW)
 
 
+@pytest.mark.thorough
 def test_without_network_the_copy_is_shown_with_its_age(cureplan, loop, network, station_run):
     keep_copy(station_run[0], network)
     before = dict(loop.routes)

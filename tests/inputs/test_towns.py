@@ -51,6 +51,7 @@ def _beside(place: LocationInfo, town: Town) -> bool:
     return True
 
 
+@pytest.mark.thorough
 def test_most_places_of_another_list_are_found_where_it_has_them() -> None:
     # Published: the places of astral's own list, of other making. Its slips and its places
     # of fewer than 5,000 people are some in twenty.

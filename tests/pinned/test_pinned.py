@@ -28,7 +28,14 @@ def outputs(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Outputs]:
 
 
 # Those that take longest.
-THOROUGH = {"metric-spanish", "short-of-policy", "ten-rooms"}
+THOROUGH = {
+    "metric-spanish",
+    "night-fast-warm",
+    "night-mixer-down",
+    "no-plan",
+    "short-of-policy",
+    "ten-rooms",
+}
 
 
 @pytest.mark.parametrize(

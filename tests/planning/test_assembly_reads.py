@@ -11,6 +11,7 @@ from cureplan import api
 from cureplan.planning.plan import assemble as assembling
 
 
+@pytest.mark.thorough
 def test_putting_a_plan_together_runs_no_bucket(demo_job, demo_weather, monkeypatch):
     # Outside: what is asked is that the assembly computes nothing physical.
     real = assembling.assemble

@@ -108,6 +108,7 @@ def test_ice_is_taken_for_the_buckets_where_the_opening_cannot_be_sure(tmp_path)
     assert plan.risk.buckets_keep_frac > 0.9
 
 
+@pytest.mark.thorough
 def test_a_later_hour_is_not_waited_for_where_ice_costs_no_chance_of_opening():
     # Wanted hours after its cure, by times good to a third: no choice makes that sure. A pour
     # at night keeps 81 % of buckets un-iced and opens later; iced it keeps nearly all.
@@ -149,6 +150,7 @@ def step_by_step(
     )
 
 
+@pytest.mark.thorough
 def test_no_evening_half_an_hour_off_holds_more_often():
     # Short of what is asked by any hour of the night: the least remedies and the earliest
     # opening for each limit by itself are not the hour at which all of it holds most often.

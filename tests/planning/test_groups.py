@@ -150,6 +150,7 @@ def poured(buckets, late=timedelta(0)):
     return [f"{(b.pour + late).isoformat()},poured,{b.room},{b.number},," for b in buckets]
 
 
+@pytest.mark.thorough
 def test_a_lost_bucket_moves_the_edge_and_the_seam_holds(cold):
     hall = cold.buckets_of("Hall")
     at = hall[6].pour
@@ -233,6 +234,7 @@ def test_a_plan_moved_by_hand_keeps_the_group_in_one_go(cold, tmp_path):
         assert hall.seam.wet
 
 
+@pytest.mark.thorough
 def test_a_seam_gets_a_stop_line_where_the_whole_job_holds_by_that_alone(cold, tmp_path):
     # Wet, 79 nights in 100 hold by the drawn nights; with a line the others, over 90.
     assert 0.7 < cold.risk.all_keep_frac < 0.8

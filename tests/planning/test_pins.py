@@ -79,6 +79,7 @@ def test_a_pin_that_leaves_no_time_is_said_and_not_ignored() -> None:
         make_plan(late, now=NOW, what_helps=False)
 
 
+@pytest.mark.thorough
 def test_on_the_night_a_pinned_room_still_waits(held: Plan) -> None:
     now = PIN - timedelta(hours=1)
     event = NightEvent(

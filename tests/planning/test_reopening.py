@@ -74,6 +74,7 @@ def test_a_job_that_fails_on_wash_down_alone_says_so(plan):
     assert judge(carts) == ()
 
 
+@pytest.mark.thorough
 def test_what_comes_after_the_hours_known_is_not_made_up(plan):
     in_time = planned(job_for(plan, "feet", plan.job.access.open_by))
     foot = in_time.rooms[0].foot_traffic

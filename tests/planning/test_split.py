@@ -103,6 +103,7 @@ def test_a_hall_that_only_just_fits_its_shift_is_split_too(tmp_path):
     assert in_parts(whole, tables, none_yet, issued_s=issued_s)[0] is whole
 
 
+@pytest.mark.thorough
 def test_a_hall_without_a_stop_line_is_said_to_be_too_long(tmp_path):
     with pytest.raises(NoFeasiblePlanError, match="Hall") as refused:
         make_plan(hall(tmp_path, ""), now=NOW, what_helps=False)

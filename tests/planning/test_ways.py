@@ -81,6 +81,7 @@ def looking(job: Job, tables: Tables, found: Chosen) -> _Looking:
     )  # fmt: skip
 
 
+@pytest.mark.thorough
 def test_no_plan_is_told_of_a_cure_that_holds_and_of_none_in_the_past(kitchen, monkeypatch):
     # Two days of cure after Thursday morning: Saturday, with the cure's own doubt Sunday; for
     # feet, a crew let in hours sooner, but not before noon, when the job is planned.
@@ -101,6 +102,7 @@ def test_no_plan_is_told_of_a_cure_that_holds_and_of_none_in_the_past(kitchen, m
         assert way.job.access.begins >= NOON
 
 
+@pytest.mark.thorough
 def test_ice_is_a_way_where_margins_are_kept_without_it_and_a_hand_beside_it_if_too_little(
     kitchen,
 ):

@@ -124,6 +124,7 @@ def crossings(plan: Plan) -> list[str]:
     return found
 
 
+@pytest.mark.thorough
 def test_tools_come_in_over_floors_that_bear_feet(folder):
     job = chained(folder)
     plan = planned(job)

@@ -42,6 +42,7 @@ def again(plan, log_of, now, *lines):
     return replan(plan, log_of(*poured(plan), *lines, plan=plan), now=now)
 
 
+@pytest.mark.thorough
 def test_a_coat_begun_late_and_laid_slowly_stays_as_it_was(one_room, coat, log_of):
     begun, laid = coat.start + 20 * MINUTE, coat.end + 65 * MINUTE
     found = again(
@@ -71,6 +72,7 @@ def test_a_coat_begun_late_and_laid_slowly_stays_as_it_was(one_room, coat, log_o
     assert coat_of(later.plan, coat.room, 1).end == new.end
 
 
+@pytest.mark.thorough
 def test_a_coat_that_nobody_ticked_is_not_taken_as_begun(one_room, coat, log_of):
     now = coat.start + 30 * MINUTE
     untold = again(one_room, log_of, now)

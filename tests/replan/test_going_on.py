@@ -146,6 +146,7 @@ def test_what_a_floor_left_out_would_lose_is_no_doubt_of_the_coat_it_costs(small
     assert not beats(job, way(job, 0.0, lost=0.60), carried)
 
 
+@pytest.mark.thorough
 def test_what_is_begun_is_one_state_at_its_own_second(small_plan, first, log_of, monkeypatch):
     room, buckets = first
     seen = {}
@@ -215,6 +216,7 @@ def test_a_corridor_that_costs_the_bond_is_offered_for_another_night(tight, log_
     assert again.plan.risk.all_keep_frac >= min(keeps, asked) - 0.03
 
 
+@pytest.mark.thorough
 def test_a_slab_far_off_what_was_computed_is_believed_and_unsettles_the_others(
     small_plan, first, log_of
 ):

@@ -98,6 +98,7 @@ def test_each_half_keeps_what_was_read_of_it(
     assert doubt_k == pytest.approx(sun_k(0.0) / 2, rel=0.1) if unknown else doubt_k < 0.7
 
 
+@pytest.mark.thorough
 def test_buckets_of_one_half_that_run_faster_hurry_the_rest_of_it(small_plan, first, log_of):
     # Nobody held a thermometer to the floor: wet edges of the last half end a quarter sooner.
     room, buckets = first

@@ -72,6 +72,7 @@ def test_a_log_at_odds_with_the_plan_is_refused_in_one_line(small_plan, first, l
     assert "\n" not in str(caught.value)
 
 
+@pytest.mark.thorough
 def test_a_log_that_lies_an_hour_off_asks_about_the_clock(small_plan, first, log_of):
     # A phone on Central time writes 20:05 where New York has 21:05.
     room, buckets = first

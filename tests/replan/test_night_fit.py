@@ -158,6 +158,7 @@ def simulated(random, *, ln_speed, slab_k, slope_k=0.0, drift=0.0):
     return found, told_s, usual_s[3]
 
 
+@pytest.mark.thorough
 def test_three_buckets_bring_the_next_within_a_minute():
     # The hidden truth is a fifth faster than the card, on a slab 3 K warmer than computed.
     random = np.random.default_rng(20)
@@ -211,6 +212,7 @@ def ends_of(buckets, seen_s):
     ]
 
 
+@pytest.mark.thorough
 def test_a_half_of_a_room_that_runs_warmer_is_seen():
     # The second half of a floor lies on a slab 4 K warmer, and an infrared
     # gun says so on four patches. One offset for the room would leave 2 K at either end.

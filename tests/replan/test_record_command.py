@@ -260,6 +260,7 @@ def test_fit_wants_something_to_learn_from_and_keeps_what_stands(apps, night):
     assert "8 readings" in mine.read_text(encoding="utf-8")
 
 
+@pytest.mark.thorough
 def test_records_count_once_and_go_on_counting_over_fits(apps, night, lines, first):
     # Fitted to mine.toml, the next fit from it found no record of "mine"; and
     # with one job more, the first job's eight readings came in a second time.

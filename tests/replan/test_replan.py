@@ -39,6 +39,7 @@ def poured_lines(room, buckets, upto, late_s=0.0):
     return [said(b.pour, "poured", room.room, b.number, late_s=late_s) for b in buckets[:upto]]
 
 
+@pytest.mark.thorough
 def test_a_night_that_goes_as_planned_changes_no_minute(small_plan, first, log_of):
     room, buckets = first
     events = log_of(*poured_lines(room, buckets, 3))
@@ -247,6 +248,7 @@ def test_a_drill_down_slows_what_is_left(small_plan, first, log_of):
     assert found.plan.job.crew.stations == small_plan.job.crew.stations - 1
 
 
+@pytest.mark.thorough
 def test_a_wait_stops_the_mixing_and_tells_of_the_lost_edge(small_plan, first, log_of):
     room, buckets = first
     now = buckets[2].pour + timedelta(minutes=1)
@@ -280,6 +282,7 @@ def test_rooms_dropped_and_added_are_planned_so(small_plan, first, log_of):
     assert not added.chilled
 
 
+@pytest.mark.thorough
 def test_rooms_without_a_line_are_taken_as_planned_and_it_says_which(small_plan, log_of):
     second = small_plan.rooms[1]
     bucket = small_plan.buckets_of(second.room)[0]
@@ -383,6 +386,7 @@ def test_a_plan_made_on_the_night_is_planned_again_from_the_same_log(small_plan,
     assert [r.room for r in twice.plan.rooms] == [r.room for r in once.rooms]
 
 
+@pytest.mark.thorough
 def test_the_day_after_only_the_way_back_is_left(small_plan, log_of):
     begun = min(coat.start for coat in small_plan.coats)
     now = begun + timedelta(minutes=1)
@@ -451,6 +455,7 @@ def test_nothing_left_to_plan_is_said(small_plan, log_of):
         replan(small_plan, events, now=begins)
 
 
+@pytest.mark.thorough
 def test_a_card_that_follows_humidity_is_corrected_at_the_rooms_own(
     small_plan, demo_weather, log_of
 ):

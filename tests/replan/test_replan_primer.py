@@ -75,6 +75,7 @@ def test_a_room_added_on_the_night_is_primed_too(two_rooms, log_of):
     assert judge(again) == ()
 
 
+@pytest.mark.thorough
 def test_primers_to_come_wait_for_the_crew(two_rooms, log_of):
     first, second = sorted(two_rooms.primers, key=lambda p: p.start)
     now = first.start - timedelta(minutes=5)
@@ -89,6 +90,7 @@ def test_primers_to_come_wait_for_the_crew(two_rooms, log_of):
     assert judge(found.plan) == ()
 
 
+@pytest.mark.thorough
 def test_a_primer_stays_as_it_was_ticked_and_one_without_a_tick_is_not_begun(two_rooms, log_of):
     # By hand: the first primer is begun 50 min late and takes 30 min more than planned; what
     # nobody ticked is to come. Told in words of its own where the floor has no primer at all.

@@ -32,6 +32,7 @@ def conflicts(job: Job) -> tuple[Failure, ...]:
     return schedule.failures
 
 
+@pytest.mark.thorough
 def test_an_opening_too_soon_is_named_with_the_hour_it_could_be():
     job = due_sooner(few_rooms("Corridor"), hours=40)
     (found,) = conflicts(job)
@@ -47,6 +48,7 @@ def test_an_opening_too_soon_is_named_with_the_hour_it_could_be():
     assert alone(sooner, Tables(pours=pours_of(sooner))) != ()
 
 
+@pytest.mark.thorough
 def test_a_pour_no_shift_holds_is_named_with_both_times():
     # Whoever mends the shift must not meet only then that it is wanted open too soon as well.
     job = due_sooner(with_shifts(few_rooms("Cook line"), pours=("19:00", "20:30")), hours=40)
@@ -79,6 +81,7 @@ def test_a_way_in_is_to_be_open_when_the_room_behind_it_is():
     assert all(str(say.values["ready_at"]) <= due.isoformat() for say in wash)
 
 
+@pytest.mark.thorough
 def test_a_slab_below_the_dew_point_is_named_with_its_figures():
     # A margin of 40 K no slab of that week keeps: the demo's air is never that dry.
     policy = replace(demo().policy, dew_margin_k=40.0)
@@ -201,6 +204,7 @@ def test_a_shift_no_coat_fits_in_is_told_as_too_short_not_at_the_wrong_hour():
     assert float(said.values["lasts_s"]) > 300.0
 
 
+@pytest.mark.thorough
 def test_opening_for_less_is_told_only_where_the_crews_hours_allow_it():
     # Ready for feet 5 h after a coat at its soonest; a crew that comes at 19:00 is too late.
     job = due_sooner(few_rooms("Dish room"), hours=36)

@@ -111,6 +111,7 @@ def test_a_wider_shift_never_makes_it_worse(three, wider):
         assert more.opens_s <= three.opens_s + 60.0
 
 
+@pytest.mark.thorough
 def test_pours_wait_where_their_first_coat_would_fall_before_the_shift():
     job = with_shifts(THREE, coats=("09:00", "21:00"))
     schedule = planned(job)
@@ -121,6 +122,7 @@ def test_pours_wait_where_their_first_coat_would_fall_before_the_shift():
     assert not any(pour.delayed for pour in schedule.pours)
 
 
+@pytest.mark.thorough
 def test_what_some_rooms_miss_does_not_hide_a_proof():
     # Asked for more than the heat leaves, floors fall short, and the cheapest way may miss
     # more than the least of each floor by itself.
@@ -176,6 +178,7 @@ def test_rooms_of_one_group_are_poured_in_one_go():
     assert abs(order.index("Preparation") - order.index("Dish room")) == 1
 
 
+@pytest.mark.thorough
 def test_nobody_leaves_over_a_wet_floor_behind_the_next_one():
     # Out of the cook line through the servery, out of that through the corridor.
     ways = {"Cook line": ("Servery",), "Servery": ("Corridor",), "Corridor": ()}
@@ -190,6 +193,7 @@ def test_nobody_leaves_over_a_wet_floor_behind_the_next_one():
             assert wet_s <= max(pours[room].start_s, crossed.start_s), (room, floor)
 
 
+@pytest.mark.thorough
 def test_the_way_in_is_due_with_the_room_behind_it():
     sooner = THREE.access.open_by - timedelta(hours=3)
     rooms = tuple(
@@ -203,6 +207,7 @@ def test_the_way_in_is_due_with_the_room_behind_it():
     assert opens_s["Corridor"] <= sooner.timestamp()
 
 
+@pytest.mark.thorough
 def test_a_room_wanted_sooner_is_poured_sooner():
     # Alone, the corridor comes last: it is their way out. Wanted a day sooner it cannot.
     rooms = [replace(room, way_out=()) for room in THREE.rooms]
@@ -255,6 +260,7 @@ def codes(messages: tuple[Message, ...]) -> list[str]:
     return [message.code for message in messages]
 
 
+@pytest.mark.thorough
 def test_a_job_that_cannot_be_done_says_why_and_what_would_do():
     job = with_shifts(few_rooms("Servery", "Dish room"), pours=("19:00", "21:00"))
     job = due_sooner(job, hours=4)
@@ -304,6 +310,7 @@ def test_what_it_finds_is_told_and_ctrl_c_keeps_the_best(ctrl_c):
     assert signal.getsignal(signal.SIGINT) is ctrl_c
 
 
+@pytest.mark.thorough
 def test_ctrl_c_while_the_solver_works_keeps_the_best(ctrl_c):
     # A margin no floor can keep leaves the solver much to look for.
     job = replace(THREE, policy=replace(THREE.policy, margin_s=300.0))

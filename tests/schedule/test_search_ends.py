@@ -89,6 +89,7 @@ def test_what_cannot_be_is_impossible_and_settled():
     assert (solved.known, solved.ended) == ("impossible", "settled")
 
 
+@pytest.mark.thorough
 def test_a_solver_that_gives_up_is_not_taken_for_ctrl_c(monkeypatch):
     # CP-SAT may come back before any of its limits; the later parts are still asked for.
     asked = []
@@ -186,6 +187,7 @@ def test_what_is_not_pythons_to_handle_stays_as_it_is(handler, elsewhere):
         signal.signal(signal.SIGINT, before)
 
 
+@pytest.mark.thorough
 def test_looking_for_help_ends_at_once_when_stopped(monkeypatch):
     job = with_shifts(THREE, coats=("11:00", "22:00"))
     tables = Tables(pours=pours_of(job))

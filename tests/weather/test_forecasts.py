@@ -96,6 +96,7 @@ def test_an_old_model_run_keeps_its_issue_time(loop, ask, tmp_path):
 # Point forecasts
 
 
+@pytest.mark.thorough
 def test_a_point_forecast_is_hourly_then_filled_and_marked(loop, ask, tmp_path):
     serve_stations(loop, tmp_path, AT_SITE, {"72503": station_rows(ahead_h=0)})
     serve_metno(loop, hourly_count=40)
