@@ -16,8 +16,8 @@ from mutating import Mutation, run
 MUTATIONS = (
     Mutation(
         "rate: hotter is slower",
-        "np.exp(-energy / GAS_CONSTANT_J_MOL_K * inverse_difference)",
-        "np.exp(energy / GAS_CONSTANT_J_MOL_K * inverse_difference)",
+        "np.exp(-energy_j_mol / GAS_CONSTANT_J_MOL_K * inverse_difference)",
+        "np.exp(energy_j_mol / GAS_CONSTANT_J_MOL_K * inverse_difference)",
         "tests/science/test_rate.py",
         "science/rate.py",
     ),

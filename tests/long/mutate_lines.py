@@ -37,8 +37,8 @@ MUTATIONS = (
     ),
     Mutation(
         "schedule: margin of the expected night alone",
-        "planning_margin_s=min(margin_s, sure_s + pours.job.policy.margin_s),",
-        "planning_margin_s=margin_s,",
+        "return margin_s, sure_s, min(margin_s, sure_s + pours.job.policy.margin_s)",
+        "return margin_s, sure_s, margin_s",
         f"{SCHEDULE} {VARIANTS}",
     ),
     Mutation(

@@ -195,10 +195,11 @@ def place_pour(
     """
     plan = pours.plan(option)
     works, clocks = pours.works(option), pours.run(option, start_s)
-    margin_s = float(clocks.least_s[0])
     own = works[pours.pour_task].layer
     wait, close = pours.long_factors(own, start_s, confidence=confidence)
-    sure_s = pours.sure_margin_s(option, start_s, confidence=confidence)
+    margin_s, sure_s, planning_s = _margins_s(
+        pours, option, start_s, plan.times, clocks, confidence
+    )
     landed = Landed(
         pour_s=start_s + plan.times.pour_s,
         pour_age_s=clocks.pour_age_s[0],
@@ -212,7 +213,7 @@ def place_pour(
         end_s=max(start_s + plan.times.last_s, float(clocks.broadcast_by_s[0].max())),
         margin_s=margin_s,
         sure_margin_s=sure_s,
-        planning_margin_s=min(margin_s, sure_s + pours.job.policy.margin_s),
+        planning_margin_s=planning_s,
         clocks=clocks,
         reached=landed_reached(
             landed, age_s=pours.clocks.age_s, curve=pours.slurry_curve, wait=wait, close=close
@@ -340,16 +341,30 @@ def _timed(
     """A pour at the same start in other times."""
     option, start_s = poured.option, poured.start_s
     clocks = pours.run(option, start_s, times=times)
-    margin_s = float(clocks.least_s[0])
-    sure_s = pours.sure_margin_s(option, start_s, times=times, confidence=confidence)
+    margin_s, sure_s, planning_s = _margins_s(pours, option, start_s, times, clocks, confidence)
     return replace(
         poured,
         times=times,
         clocks=clocks,
         margin_s=margin_s,
         sure_margin_s=sure_s,
-        planning_margin_s=min(margin_s, sure_s + pours.job.policy.margin_s),
+        planning_margin_s=planning_s,
     )
+
+
+def _margins_s(
+    pours: RoomPours,
+    option: PourOption,
+    start_s: float,
+    times: PourTimes,
+    clocks: BucketClocks,
+    confidence: float | None,
+) -> tuple[float, float, float]:
+    """The least margin of a pour on the expected night, as surely as asked, and the one it is
+    planned by."""
+    margin_s = float(clocks.least_s[0])
+    sure_s = pours.sure_margin_s(option, start_s, times=times, confidence=confidence)
+    return margin_s, sure_s, min(margin_s, sure_s + pours.job.policy.margin_s)
 
 
 def _window(below: PlacedPour | PlacedCoat | None, work: Work) -> Window:
