@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -13,6 +14,7 @@ from hypothesis import strategies as st
 from cureplan.core.errors import InputError
 from cureplan.inputs.tables.night_log import (
     EVENTS,
+    HourSaid,
     NightSite,
     read_night_log,
     read_night_log_text,
@@ -110,6 +112,53 @@ def test_a_plan_made_on_the_night_needs_only_pours_and_waits_of_what_it_has_used
         site=site,
     )
     assert [(event.event, event.line) for event in events] == [("poured", 2), ("drill down", 5)]
+
+
+def known(until="00:30", **said):
+    """A plan made on the night that has used the log up to an hour, and knows of some lines."""
+    lines = [(event.replace("_", " "), *one) for event, one in said.items()]
+    return replace(
+        SITE,
+        used_until=datetime.fromisoformat(f"2013-07-17T{until}-04:00"),
+        hours_said=tuple(
+            HourSaid(datetime.fromisoformat(f"2013-07-17T{at}-04:00"), event, room, value)
+            for event, at, room, value in lines
+        ),
+    )
+
+
+STAY, OPEN = "2013-07-17T20:10,stay longer,,,45 min,", "2013-07-17T20:10,opens by,corridor,,{},"
+
+
+def test_hours_moved_in_the_minute_of_a_plan_count_and_count_once():
+    noon = OPEN.format("2013-07-19T12:00")
+    # Offered by a plan of 20:10 and logged within that minute, or before it: not known yet.
+    for until in ("20:10", "20:30"):
+        assert len(read(STAY, noon, site=known(until))) == 2
+    site = known(
+        "20:30",
+        stay_longer=("20:10", None, "45 min"),
+        opens_by=("20:10", "Corridor", "2013-07-19T12:00"),
+    )
+    assert read(STAY, noon, site=site) == ()
+    # Each later line is new; so is an hour that was mended, but for one that came after it.
+    assert [e.more_s for e in read(STAY, STAY.replace("20:10", "20:20"), site=site)] == [2700]
+    assert len(read(OPEN.format("2013-07-19T14:00"), site=site)) == 1
+    assert read(OPEN.replace("20:10", "20:09").format("2013-07-19T14:00"), site=site) == ()
+    with pytest.raises(InputError, match="counts this line already, with 45 min"):
+        read(STAY.replace("45", "60"), site=site)
+
+
+def test_a_stay_that_two_phones_log_within_three_minutes_is_one(tmp_path):
+    def stays(*lines):
+        files = [tmp_path / f"{number}.csv" for number in range(len(lines))]
+        for file, line in zip(files, lines, strict=True):
+            file.write_text(f"{HEADER}\n{line}\n")
+        return [event.more_s for event in read_night_logs(files, site=SITE)]
+
+    assert stays(STAY, STAY.replace("20:10", "20:13")) == [2700]
+    assert stays(STAY, STAY.replace("20:10", "20:14")) == [2700, 2700]
+    assert stays(STAY, STAY.replace("45", "30")) == [2700, 1800]
 
 
 def test_a_kitchen_opens_three_days_later_at_most_and_what_is_done_until_then_is_logged():

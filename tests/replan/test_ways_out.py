@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from types import SimpleNamespace as Made
+from zoneinfo import ZoneInfo
 
 import pytest
 from log_lines import said
@@ -43,6 +44,7 @@ def job(*rooms, minutes=0):
     named = [Made(name=name) for name in rooms or ("Bar", "Hall")]
     return Made(
         rooms=named, minutes=minutes, policy=Made(confidence=ASKED), site=Made(zone=UTC),
+        access=Made(open_by=NIGHT),
         due=lambda _: NIGHT + timedelta(days=9),
         crossed_from=lambda name: ("Hall",) if name == "Bar" else (),
     )  # fmt: skip
@@ -381,8 +383,9 @@ def test_a_night_begun_late_is_offered_a_longer_shift_that_does(small_plan, log_
     offer = next(c for c in offered if c.values["parts"][0].code == LONGER)
     say, chance = offer.values["parts"]
     # Logged, it does what it said.
-    ends = datetime.fromisoformat(f"{now + timedelta(hours=6):%Y-%m-%d}T{say.values['clock']}")
-    lines.append(said(now, offer.values["event"], value=ends.isoformat()))
+    ends = offer.values["value"]
+    assert ends.endswith(f"T{say.values['clock']}")
+    lines.append(said(now, offer.values["event"], value=ends))
     again = replan(plan, log_of(*lines, plan=plan), now=now)
     keeps = chance.values["keeps_frac"]
     assert keeps > found.plan.risk.all_keep_frac
@@ -404,9 +407,38 @@ def test_a_late_night_is_offered_an_hour_to_open_that_can_be_logged(small_plan, 
         c for c in found.changes if c.code == "replan.way" and c.values["event"] == OPENS
     )
     say, chance = offer.values["parts"]
-    lines.append(said(now, OPENS, value=say.values["open_at"]))
+    lines.append(said(now, OPENS, value=offer.values["value"]))
     again = replan(plan, log_of(*lines, plan=plan), now=now)
     assert again.plan.job.access.open_by == datetime.fromisoformat(say.values["open_at"])
     keeps = chance.values["keeps_frac"]
     assert keeps > found.plan.risk.all_keep_frac
     assert again.plan.risk.all_keep_frac == pytest.approx(keeps, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("now", "code", "values", "told"),
+    [
+        ("17T23:42", "stay_longer", {"more_s": 2700.0}, "45 min"),
+        # The next such hour: a shift is moved by the clock.
+        ("17T23:42", "pour_longer", {"clock": "05:30"}, "2013-07-18T05:30"),
+        ("17T23:42", "coat_longer", {"clock": "23:45"}, "2013-07-17T23:45"),
+        ("18T05:30", "coat_sooner", {"clock": "05:30"}, "2013-07-19T05:30"),
+        ("17T23:42", "open_later", {"open_at": "..."}, "2013-07-20T06:00"),
+        ("17T23:42", "rooms_later", {"rooms": "Hall", "open_at": "..."}, "2013-07-19T14:00"),
+    ],
+)
+def test_an_offer_tells_the_line_as_it_is_written(now, code, values, told):
+    hall = Made(open_by=datetime(2013, 7, 19, 18, tzinfo=UTC))
+    job = Made(
+        site=Made(zone=ZoneInfo("America/New_York")),
+        access=Made(open_by=datetime(2013, 7, 20, 10, tzinfo=UTC)),
+        room={"Hall": hall}.__getitem__,
+    )
+    found = Made(schedule=Made(opens_s=0.0), odds=Made(all_frac=0.9))
+    now_s = datetime.fromisoformat(f"2013-07-{now}-04:00").timestamp()
+    here = Made(reaches=lambda _: True, job=job, state=Made(now_s=now_s))
+    change = Change(job=job, say=Message(f"relax.{code}", values), effort_min=1.0)
+    got = ways._said(here, change, found)
+    assert got.values["value"] == told
+    assert got.values.get("room") == values.get("rooms")
+    assert got.code == ("replan.way_room" if "rooms" in values else "replan.way")

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from cureplan.core.clock import local_instant, on_site
@@ -37,6 +37,7 @@ __all__ = [
     "ROLES",
     "STAYS",
     "AddedRoom",
+    "HourSaid",
     "NightEvent",
     "NightSite",
     "as_said",
@@ -128,6 +129,7 @@ OF_COVES = ("cove begun", "cove done")
 OF_ROOMS = ("pails in ice", *OF_COVES, *OF_PRIMERS, "vacuumed")
 OF_SHIFTS = ("pour shift until", "topcoat shift from", "topcoat shift until")
 OPENS, STAYS = "opens by", "stay longer"
+OF_HOURS = (*OF_SHIFTS, OPENS, STAYS)
 EVENTS = (
     *OF_BUCKETS[:-1],
     *OF_ROOMS,
@@ -139,9 +141,7 @@ EVENTS = (
     "room dropped",
     "room added",
     "wait until",
-    *OF_SHIFTS,
-    OPENS,
-    STAYS,
+    *OF_HOURS,
 )
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "topcoat")
 # Wider than any slab or batch that is still worked with; beyond is a slip of unit.
@@ -155,6 +155,15 @@ LATER = timedelta(days=3)
 """So much later than planned a kitchen may be said to open: so far hours are known."""
 
 
+class HourSaid(NamedTuple):
+    """A line that the plan has used by which a shift, a stay or the opening is moved."""
+
+    at: datetime
+    event: str
+    room: str | None
+    value: str
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class NightSite:
     """What a log is read against: the plan's floors with their buckets, clock and hours."""
@@ -166,6 +175,9 @@ class NightSite:
     used_until: datetime | None = None
     """Up to here the plan has used the log; of those lines it only needs what was poured
     and laid, and until when the crew waits."""
+    hours_said: tuple[HourSaid, ...] = ()
+    """How shifts, stays and the opening are moved in the plan already; what it does not know
+    counts whenever it was written."""
     whole_night: bool = False
     """Whether the log may go on after plans made on the night: what it says of buckets of
     rooms that were added then is passed over."""
@@ -295,16 +307,17 @@ def firsts(events: Iterable[NightEvent]) -> Iterator[tuple[NightEvent, NightEven
         what = (event.event, event.room, event.bucket, event.coat)
         key = what if event.event in _ONCE else (*what, event.at, event.value.casefold())
         twin = None
-        if event.event == "batch mixed":
+        if event.event in ("batch mixed", STAYS):
             twin = _seen_by_another(event, first.values())
         yield event, twin or first.setdefault(key, event)
 
 
-def _seen_by_another(batch: NightEvent, known: Iterable[NightEvent]) -> NightEvent | None:
-    """The same batch as another phone saw it."""
+def _seen_by_another(event: NightEvent, known: Iterable[NightEvent]) -> NightEvent | None:
+    """The same batch, or the same stay, as another phone saw it."""
+    what = (event.event, event.room, event.coat, event.more_s)
     for other in known:
-        same = (other.event, other.room, other.coat) == (batch.event, batch.room, batch.coat)
-        if same and other.source != batch.source and batch.at - other.at <= TWO_CLOCKS:
+        same = (other.event, other.room, other.coat, other.more_s) == what
+        if same and other.source != event.source and event.at - other.at <= TWO_CLOCKS:
             return other
     return None
 
@@ -340,7 +353,31 @@ def _used(line: Line, site: NightSite) -> bool:
     """Whether the plan has used this line up."""
     if site.used_until is None or _when(line, "at", site) > site.used_until:
         return False
-    return _one_of(line, "event", EVENTS, "no such event") not in _KEPT
+    kind = _one_of(line, "event", EVENTS, "no such event")
+    return _said_before(line, kind, site) if kind in OF_HOURS else kind not in _KEPT
+
+
+def _said_before(line: Line, kind: str, site: NightSite) -> bool:
+    """Whether the plan knows of hours moved by a line, or of a later word on them."""
+    at, room = _when(line, "at", site), line.text("room").casefold()
+    alike = [
+        said
+        for said in site.hours_said
+        if (said.event, (said.room or "").casefold()) == (kind, room)
+    ]
+    if kind != STAYS:
+        return any(
+            said.at >= at and (said.at > at or said.value == line.text("value"))
+            for said in alike
+        )
+    known = [said.value for said in alike if said.at == at]
+    if known and line.text("value") not in known:
+        raise line.fault(
+            "value",
+            f"the plan counts this line already, with {known[0]}",
+            "leave it as it was, and write what is added as a line of its own",
+        )
+    return bool(known)
 
 
 def _of_added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> bool:
@@ -368,7 +405,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         found["coat"] = _coat(line)
     elif kind == "short of":
         found["role"] = _one_of(line, "value", ROLES, "no such role")
-    elif kind in ("wait until", OPENS, STAYS, *OF_SHIFTS):
+    elif kind in ("wait until", *OF_HOURS):
         found |= _hours_said(line, kind, found["at"], site)
     elif kind != "room added" and line.text("value"):
         raise line.fault("value", f'"{kind}" takes no value', "leave the cell empty")

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
+from datetime import datetime, time, timedelta
 from typing import NamedTuple
 
 from cureplan.core.kept import keeping_results
@@ -116,7 +117,32 @@ def _said(ways: Ways, change: Change, found: Candidate) -> Message:
         "keeps_frac": found.odds.all_frac, "open_at": opens.isoformat()
     }  # fmt: skip
     parts = (say, Message("none.chance", values))
-    return Message("replan.way", {"parts": parts, "event": TO_LOG[change.say.code]})
+    line: dict[str, Value] = {
+        "event": TO_LOG[change.say.code], "value": _to_log(change, ways.state.now_s)
+    }  # fmt: skip
+    if "rooms" in change.say.values:
+        return Message(
+            "replan.way_room", {"parts": parts, "room": change.say.values["rooms"], **line}
+        )
+    return Message("replan.way", {"parts": parts, **line})
+
+
+def _to_log(change: Change, now_s: float) -> str:
+    """What stands in the log's column `value` where a change is made by it."""
+    job, say = change.job, change.say
+    if "more_s" in say.values:
+        return f"{float(str(say.values['more_s'])) / 60.0:.0f} min"
+    if "clock" in say.values:
+        now = instant(now_s, job.site.zone)
+        clock = time.fromisoformat(str(say.values["clock"]))
+        at = datetime.combine(now.date(), clock, job.site.zone)
+        at = at if at > now else at + timedelta(days=1)
+    elif "rooms" in say.values:
+        at = job.room(str(say.values["rooms"])).open_by or job.access.open_by
+    else:
+        at = job.access.open_by
+    at = at.astimezone(job.site.zone)
+    return f"{at:%Y-%m-%dT%H:%M:%S}" if at.second else f"{at:%Y-%m-%dT%H:%M}"
 
 
 @dataclass(slots=True, kw_only=True)
