@@ -249,3 +249,11 @@ def test_a_reading_after_a_hold_or_a_wash_fades_with_the_floor(name):
     assert worst < 0.6 * max(np.abs(slowest - truth).max() for truth in truths)
     assert fade[0] == 1.0
     assert np.all(np.diff(fade) < 0)
+
+
+def test_an_error_whose_cause_goes_on_falls_to_1_over_e_in_the_slabs_own_time():
+    # A surface that follows its air at once: three causes that have ended leave nothing, and
+    # of the fourth, which goes on, 1/e is left after four hours, 1/e² after eight.
+    follows = np.concatenate([[0.0], np.ones(60)])
+    fade = reading_fade(follows, step_s=3600.0, time_constant_s=4 * 3600.0)
+    assert fade[[0, 4, 8]] == pytest.approx([1.0, math.exp(-1) / 4, math.exp(-2) / 4])
