@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
 
@@ -40,7 +40,10 @@ def state(now=0.0, *, wait=None, floors=(), coats=(), primed=(), coved=(), vacuu
 
 
 def old(*, primers=(), calls=(), night=None, rooms=("Bar",)):
-    return Made(primers=primers, calls=calls, night=night, rooms=[Made(room=r) for r in rooms])
+    return Made(
+        primers=primers, calls=calls, night=night, rooms=[Made(room=r) for r in rooms],
+        chill=Made(rooms=()),
+    )  # fmt: skip
 
 
 def floor(done=0, kits=3, *, chilled=False, start=60.0, bays=1):
@@ -70,6 +73,29 @@ def test_a_pour_to_come_begins_now_or_when_it_may(monkeypatch, now, wait, chille
     assert got.not_before_s == {"pour": s(pour), "primer": s(max(now, wait or now))}
     assert (got.from_s, got.coved_s, got.vacuumed) == (s(now), 7.0, False)
     assert [option.chilled for option in got.options] == [chilled]
+
+
+@pytest.mark.parametrize(
+    ("in_ice", "moved", "pour"),
+    [
+        # It is 10 min past; stirred, pails are cold in 14 min, and 5 more are left for them.
+        (11, True, 29), (10, True, 55), (11, False, 55), (None, True, 55),
+    ],
+)  # fmt: skip
+def test_pails_that_wait_for_another_shift_go_into_ice_now_once_one_is_moved(
+    monkeypatch, demo_job, in_ice, moved, pour
+):
+    crew = demo_job.crew
+    longer = tuple(shift.moved(ends_min=30) for shift in crew.pour_shifts)
+    now = replace(demo_job, crew=replace(crew, pour_shifts=longer)) if moved else demo_job
+    here = Made(**vars(state(10, floors={"Bar": floor(chilled=True)})), job=now)
+    chill = Made(
+        room="Bar", in_ice_by=at(in_ice or 0), in_ice_by_stirred=at(46), needed_at=at(60)
+    )
+    other = Made(**{**vars(chill), "room": "Hall"})
+    rooms = (other, chill) if in_ice else (other,)
+    plan = Made(**{**vars(old()), "chill": Made(rooms=rooms), "job": demo_job})
+    assert to_come(monkeypatch, here, plan).not_before_s["pour"] == s(pour)
 
 
 def test_a_floor_may_be_poured_in_other_bays_where_the_job_lists_them(monkeypatch):

@@ -51,7 +51,8 @@ def taken(monkeypatch, held, free):
     rows = {"held": held, "free": free}
     asked = []
 
-    def model(*_, held):
+    def model(*_, held, waits):
+        assert waits
         asked.append("held" if held else "free")
         return Made(
             name=asked[-1], names=["Bar", "Hall"],
@@ -65,6 +66,7 @@ def taken(monkeypatch, held, free):
         for n, row in enumerate(rows[model.name]):
             yield row if isinstance(row, int) else (n,)
 
+    monkeypatch.setattr(carry_on, "_held", lambda *_: [(True, True), (False, True)])
     monkeypatch.setattr(carry_on, "_model", model)
     monkeypatch.setattr(carry_on, "_choices", choices)
     monkeypatch.setattr(carry_on, "lateness", lambda _, schedule: schedule.late)

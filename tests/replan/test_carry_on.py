@@ -13,6 +13,7 @@ from log_lines import said
 
 import cureplan.planning.replan.replan as replanning
 from cureplan.inputs.job.model import Shift
+from cureplan.planning.replan import carry_on
 from cureplan.planning.replan.carry_on import LATE_BAND_S, _longer, _planned_s, lateness
 from cureplan.planning.replan.replan import replan
 
@@ -54,12 +55,27 @@ def test_a_faster_batch_with_minutes_in_hand_moves_no_room(
 def test_only_pours_that_waited_are_held_to_their_minute(demo_plan):
     # The demonstration pours room after room: who begins begins, the others follow.
     rooms = sorted(demo_plan.rooms, key=lambda room: room.order)
-    planned = _planned_s(demo_plan, held=False)
+    planned = _planned_s(demo_plan, held=False, waits=True)
     assert [name for name, stages in planned.items() if "pour" in stages] == [rooms[0].room]
     later = replace(rooms[1], pour_start=rooms[1].pour_start + timedelta(minutes=30))
     waits = replace(demo_plan, rooms=(rooms[0], later, *rooms[2:]))
-    planned = _planned_s(waits, held=False)
+    planned = _planned_s(waits, held=False, waits=True)
     assert planned[later.room] == {"pour": later.pour_start.timestamp()}
+    # Where a shift was moved since, only who waits for a cooler hour does so still.
+    assert _planned_s(waits, held=False, waits=False)[later.room] == {}
+    cooler = replace(later, remedies=("hour",))
+    waits = replace(demo_plan, rooms=(rooms[0], cooler, *rooms[2:]))
+    assert "pour" in _planned_s(waits, held=False, waits=False)[later.room]
+
+
+def test_once_a_shift_was_moved_what_waited_for_it_is_tried_without(demo_plan):
+    job = demo_plan.job
+    assert carry_on._held(job, demo_plan) == [(True, True), (False, True)]
+    for name in ("pour_shifts", "topcoat_shifts"):
+        moved = tuple(shift.moved(ends_min=30) for shift in getattr(job.crew, name))
+        there = replace(job, crew=replace(job.crew, **{name: moved}))
+        tried = carry_on._held(there, demo_plan)
+        assert tried == [(True, True), (False, True), (True, False), (False, False)]
 
 
 @pytest.mark.parametrize(

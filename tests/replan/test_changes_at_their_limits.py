@@ -310,6 +310,21 @@ def test_what_was_lost_and_reported_is_told_once():
     ]
 
 
+def test_pails_that_would_not_be_cold_standing_are_to_be_stirred():
+    # It is 60 min past; as planned, Bar's and Hall's pails were to go into ice later.
+    def chill(**rooms):
+        iced = [Made(room=name, in_ice_by=at(minutes)) for name, minutes in rooms.items()]
+        return plan(chill=Made(rooms=iced))
+
+    before = chill(Bar=90, Hall=61, Yard=60)
+    for now, told in (
+        (chill(Bar=59, Hall=59, Yard=59), "Bar; Hall"), (chill(Bar=60, Hall=61, Yard=10), None),
+        (chill(Hall=-30), "Hall"), (chill(New=10), None),
+    ):  # fmt: skip
+        found = changes._into_ice_now(before, now, state(60))
+        assert [say.values["rooms"] for say in found] == ([] if told is None else [told])
+
+
 def test_spoiled_kits_are_told_room_by_room():
     lines = [
         Made(event=kind, room=where, bucket=number)

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from cureplan.core.errors import InputError
 from cureplan.inputs.tables.night_log import (
     EVENTS,
-    HourSaid,
+    LineUsed,
     NightSite,
     read_night_log,
     read_night_log_text,
@@ -120,11 +120,27 @@ def known(until="00:30", **said):
     return replace(
         SITE,
         used_until=datetime.fromisoformat(f"2013-07-17T{until}-04:00"),
-        hours_said=tuple(
-            HourSaid(datetime.fromisoformat(f"2013-07-17T{at}-04:00"), event, room, value)
+        known=tuple(
+            LineUsed(datetime.fromisoformat(f"2013-07-17T{at}-04:00"), event, room, value)
             for event, at, room, value in lines
         ),
     )
+
+
+def test_what_was_lost_in_the_minute_of_a_plan_counts_and_counts_once():
+    lines = ("2013-07-17T20:10,room dropped,corridor,,,", "2013-07-17T20:10,short of,,,rake,")
+    # A plan of 20:10 knows of neither, one of 20:11 has used them.
+    for until, count in (("20:10", 2), ("20:11", 0)):
+        assert len(read(*lines, site=known(until))) == count
+    site = known(
+        "20:10", room_dropped=("20:10", "Corridor", ""), short_of=("20:10", None, "rake")
+    )
+    assert read(*lines, site=site) == ()
+    # Another hand and another floor were lost besides.
+    more = (lines[0].replace("corridor", "cook line"), lines[1].replace("rake", "mixer"))
+    assert len(read(*more, site=site)) == 2
+    # Readings are used once in any case.
+    assert read("2013-07-17T20:10,slab reads,Corridor,,88 F,", site=known("20:10")) == ()
 
 
 STAY, OPEN = "2013-07-17T20:10,stay longer,,,45 min,", "2013-07-17T20:10,opens by,corridor,,{},"

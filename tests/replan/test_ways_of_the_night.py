@@ -87,6 +87,10 @@ def test_who_must_hear_of_it():
     ten = ("ten_minutes", None)
     assert to_do(night(), coats=late[:1]) == []
     assert to_do(night(), coats=late) == [ten, ("now_call_coats", "Yard")]
+    # Nobody is called for hours that are past.
+    for now, name in ((89.9, "Yard"), (90, "Hall"), (98.9, "Hall"), (99, None)):
+        called = [ten, ("now_call_coats", name)] if name else []
+        assert to_do(night(now=now), coats=late) == called
     opens = [
         Made(room=name, chilled=False, opens=at(opens), open_by=at(100))
         for name, opens in (("Bar", 100), ("Hall", 101), ("Yard", 120))
@@ -169,19 +173,19 @@ def test_shifts_are_a_quarter_of_an_hour_longer_unless_they_meet(begins, ends, t
 @pytest.mark.parametrize(("gap", "meant"), [(17.0, False), (17.1, True), (0.0, False)])
 def test_a_gap_of_two_minutes_beyond_the_changeover_was_meant(gap, meant):
     rooms = [
-        Made(room="Bar", order=1, pour_start=at(0), pour_end=at(60)),
-        Made(room="Hall", order=2, pour_start=at(60 + gap), pour_end=at(99)),
+        Made(room="Bar", order=1, pour_start=at(0), pour_end=at(60), remedies=()),
+        Made(room="Hall", order=2, pour_start=at(60 + gap), pour_end=at(99), remedies=()),
     ]
     old = Made(
         rooms=rooms[::-1], primers=[Made(room="Bar", stage="primer", start=at(-90))],
         coats=[Made(room="Hall", stage="coat 1", start=at(500))],
         job=Made(crew=Made(changeover_s=900.0)),
     )  # fmt: skip
-    found = carry_on._planned_s(old, held=True)
+    found = carry_on._planned_s(old, held=True, waits=True)
     assert found["Bar"] == {"pour": NIGHT_S, "primer": at(-90).timestamp()}
     assert ("pour" in found["Hall"]) == meant
     assert found["Hall"]["coat 1"] == at(500).timestamp()
-    assert "coat 1" not in carry_on._planned_s(old, held=False)["Hall"]
+    assert "coat 1" not in carry_on._planned_s(old, held=False, waits=True)["Hall"]
 
 
 def s(minutes):

@@ -37,7 +37,7 @@ __all__ = [
     "ROLES",
     "STAYS",
     "AddedRoom",
-    "HourSaid",
+    "LineUsed",
     "NightEvent",
     "NightSite",
     "as_said",
@@ -130,16 +130,14 @@ OF_ROOMS = ("pails in ice", *OF_COVES, *OF_PRIMERS, "vacuumed")
 OF_SHIFTS = ("pour shift until", "topcoat shift from", "topcoat shift until")
 OPENS, STAYS = "opens by", "stay longer"
 OF_HOURS = (*OF_SHIFTS, OPENS, STAYS)
+OF_LEFT = ("drill down", "short of", "room dropped", "room added")
 EVENTS = (
     *OF_BUCKETS[:-1],
     *OF_ROOMS,
     *OF_COATS,
     "slab reads",
     "bucket reads",
-    "drill down",
-    "short of",
-    "room dropped",
-    "room added",
+    *OF_LEFT,
     "wait until",
     *OF_HOURS,
 )
@@ -151,12 +149,15 @@ MOST_LINES = 5_000
 """Some hundreds of buckets with three clocks each."""
 EARLIEST = timedelta(days=1)
 """Slabs may be read this long before access begins."""
+SAME_MINUTE = timedelta(minutes=1)
+"""Lines are written to the minute: those of the one in which a plan was made may have come
+after it."""
 LATER = timedelta(days=3)
 """So much later than planned a kitchen may be said to open: so far hours are known."""
 
 
-class HourSaid(NamedTuple):
-    """A line that the plan has used by which a shift, a stay or the opening is moved."""
+class LineUsed(NamedTuple):
+    """A line that the plan has used by which hours are moved, or what is left changes."""
 
     at: datetime
     event: str
@@ -175,9 +176,9 @@ class NightSite:
     used_until: datetime | None = None
     """Up to here the plan has used the log; of those lines it only needs what was poured
     and laid, and until when the crew waits."""
-    hours_said: tuple[HourSaid, ...] = ()
-    """How shifts, stays and the opening are moved in the plan already; what it does not know
-    counts whenever it was written."""
+    known: tuple[LineUsed, ...] = ()
+    """By which lines shifts, stays and the opening are moved in the plan already, or who and
+    what is left; hours it does not know of count whenever they were written."""
     whole_night: bool = False
     """Whether the log may go on after plans made on the night: what it says of buckets of
     rooms that were added then is passed over."""
@@ -354,7 +355,21 @@ def _used(line: Line, site: NightSite) -> bool:
     if site.used_until is None or _when(line, "at", site) > site.used_until:
         return False
     kind = _one_of(line, "event", EVENTS, "no such event")
-    return _said_before(line, kind, site) if kind in OF_HOURS else kind not in _KEPT
+    if kind in OF_HOURS:
+        return _said_before(line, kind, site)
+    if kind in OF_LEFT and _when(line, "at", site) > site.used_until - SAME_MINUTE:
+        return _is_known(line, kind, site)
+    return kind not in _KEPT
+
+
+def _is_known(line: Line, kind: str, site: NightSite) -> bool:
+    """Whether the plan has used this very line, of the minute in which it was made."""
+    at, room, value = _when(line, "at", site), line.text("room").casefold(), line.text("value")
+    return any(
+        (said.event, said.at, (said.room or "").casefold(), said.value)
+        == (kind, at, room, value)
+        for said in site.known
+    )
 
 
 def _said_before(line: Line, kind: str, site: NightSite) -> bool:
@@ -362,7 +377,7 @@ def _said_before(line: Line, kind: str, site: NightSite) -> bool:
     at, room = _when(line, "at", site), line.text("room").casefold()
     alike = [
         said
-        for said in site.hours_said
+        for said in site.known
         if (said.event, (said.room or "").casefold()) == (kind, room)
     ]
     if kind != STAYS:

@@ -21,7 +21,7 @@ from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.begun import option_of
-from cureplan.planning.replan.state import NightState
+from cureplan.planning.replan.state import NightState, shifts_moved
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import time_order
 from cureplan.planning.schedule.outcome import Schedule
@@ -200,8 +200,8 @@ def _timed(
     that finds no place."""
     best: tuple[tuple[int, int, bool, float], Schedule] | None = None
     stuck = job.rooms[0].name
-    for held in (True, False):
-        model = _model(job, pours, old, held=held)
+    for held, waits in _held(job, old):
+        model = _model(job, pours, old, held=held, waits=waits)
         for choice in _choices(model, old, state):
             if isinstance(choice, int):
                 stuck = model.names[choice]
@@ -213,6 +213,13 @@ def _timed(
         if best is not None and best[0][:2] == (0, 0):
             break
     return stuck if best is None else best[1]
+
+
+def _held(job: Job, old: Plan) -> list[tuple[bool, bool]]:
+    """Whether coats are held at their hours, and pours that waited for another shift: not
+    where shifts were moved since."""
+    waits = (True, False) if shifts_moved(job, old.job) else (True,)
+    return [(held, wait) for wait in waits for held in (True, False)]
 
 
 def _choices(
@@ -245,10 +252,12 @@ def _order(job: Job, old: Plan, state: NightState) -> list[str]:
     return order
 
 
-def _model(job: Job, pours: Mapping[str, RoomPours], old: Plan, *, held: bool) -> FloorModel:
+def _model(
+    job: Job, pours: Mapping[str, RoomPours], old: Plan, *, held: bool, waits: bool
+) -> FloorModel:
     """The problem with the planned options alone, and nothing too late."""
     late = _late(job, pours)
-    planned_s = _planned_s(old, held=held)
+    planned_s = _planned_s(old, held=held, waits=waits)
     tables = Tables(
         pours={
             room.name: replace(
@@ -306,14 +315,16 @@ def _longer(shift: Shift) -> Shift:
     return shift.moved(ends_min=round(OVER_SHIFT.total_seconds() / 60)) or shift
 
 
-def _planned_s(old: Plan, *, held: bool) -> dict[str, dict[str, float]]:
+def _planned_s(old: Plan, *, held: bool, waits: bool) -> dict[str, dict[str, float]]:
     """Begin of every layer as planned, by room and stage: pours only where the plan waited
-    for a cooler hour or for the coats' shift, coats only where they are held."""
+    for a cooler hour or, where that `waits` still, for a shift; coats only where they are
+    held."""
     found: dict[str, dict[str, float]] = {room.room: {} for room in old.rooms}
     ended_s = -np.inf
     for room in sorted(old.rooms, key=lambda room: room.order):
         start_s = room.pour_start.timestamp()
-        if start_s - ended_s > old.job.crew.changeover_s + WAITED_S:
+        meant = waits or "hour" in room.remedies
+        if meant and start_s - ended_s > old.job.crew.changeover_s + WAITED_S:
             found[room.room]["pour"] = start_s
         ended_s = room.pour_end.timestamp()
     for primer in old.primers:

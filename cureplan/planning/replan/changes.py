@@ -131,6 +131,7 @@ def changes_of(
         *(Message("replan.left_out", {"room": room}) for room in left_out),
         *_learned(new, readings),
         *_reported(new, state, events),
+        *_into_ice_now(old, new, state),
         *_coats(old, new, state),
         *_margins(old, new, state),
         *_reordered(old, new),
@@ -351,6 +352,17 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
             Message("replan.added" if added.way_out else "replan.added_no_way", values)
         )
     return found
+
+
+def _into_ice_now(old: Plan, new: Plan, state: NightState) -> list[Message]:
+    """Floors whose pails were to go into ice later, and would not be cold standing there."""
+    later = {one.room for one in old.chill.rooms if one.in_ice_by.timestamp() > state.now_s}
+    rooms = [
+        one.room
+        for one in new.chill.rooms
+        if one.room in later and one.in_ice_by.timestamp() < state.now_s
+    ]
+    return [Message("replan.ice_now", {"rooms": "; ".join(rooms)})] if rooms else []
 
 
 def _moved_hours(events: Sequence[NightEvent]) -> list[Message]:

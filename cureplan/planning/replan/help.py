@@ -49,7 +49,7 @@ def first_minutes(
         *dead,
         *stops,
         *([Message("replan.now_stir", {"rooms": "; ".join(iced)})] if stirs else []),
-        *_calls(plan, left_out),
+        *_calls(plan, left_out, now_s=state.now_s),
     ]
     limits = _too_hot_or_cold(plan, state)
     return [*limits, Message("replan.ten_minutes", {}), *found] if found else limits
@@ -94,9 +94,9 @@ def when_nothing_fits(job: Job, state: NightState) -> tuple[Message, ...]:
     return tuple(found)
 
 
-def _calls(plan: Plan, left_out: tuple[str, ...]) -> Iterator[Message]:
-    """Who must hear of it now."""
-    late = [coat for coat in plan.coats if coat.start > coat.closes]
+def _calls(plan: Plan, left_out: tuple[str, ...], *, now_s: float) -> Iterator[Message]:
+    """Who must hear of it now: of coats that can still go on in time."""
+    late = [c for c in plan.coats if c.start > c.closes and c.closes.timestamp() > now_s]
     if late:
         first = min(late, key=lambda coat: coat.closes)
         values: dict[str, Value] = {

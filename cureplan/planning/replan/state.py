@@ -29,7 +29,7 @@ from cureplan.planning.schedule.changes import (
     opening_at,
 )
 
-__all__ = ["FloorState", "NightState", "night_state"]
+__all__ = ["FloorState", "NightState", "night_state", "shifts_moved"]
 
 FETCH_S = 3600.0
 """What it takes to have another drill or hand on site where the last is lost: invented."""
@@ -276,6 +276,12 @@ def _as_moved(job: Job, events: Sequence[NightEvent]) -> Job:
         elif event.event == STAYS:
             job = _staying(job, event)
     return job
+
+
+def shifts_moved(now: Job, before: Job) -> bool:
+    """Whether a night has moved a crew's shifts since it was planned."""
+    ours, theirs = ((job.crew.pour_shifts, job.crew.topcoat_shifts) for job in (now, before))
+    return ours != theirs
 
 
 def _shifted(job: Job, event: NightEvent) -> Job:
