@@ -183,9 +183,9 @@ REPORTS = {
             "topcoat shift from",
             "17T23:00:00-04",
         ),
-        ("It opens at another hour", {"day": "2013-07-20T09:30"}, "opens by", "20T09:30:00-04"),
+        ("It opens by another hour", {"day": "2013-07-20T09:30"}, "opens by", "20T09:30:00-04"),
         (
-            "It opens at another hour",
+            "It opens by another hour",
             {"opens": "Corridor", "day": "2013-07-19T06:00"},
             "opens by",
             "19T06:00:00-04",
@@ -225,7 +225,7 @@ def test_a_report_that_cannot_be_is_refused_and_not_logged(open_sheet: Opener):
     assert "Write the number" in report(sheet, "Slab read", room="Corridor", temp="")
     assert "Write the number" in report(sheet, "Slab read", room="Corridor", temp="400")
     assert "At what time" in report(sheet, "The pour shift runs until", clock="")
-    assert "Open by" in report(sheet, "It opens at another hour", day="")
+    assert "Open by" in report(sheet, "It opens by another hour", day="")
     assert "Tick the bucket" in report(sheet, "Wet edge went dead")
     assert "a name" in report(sheet, "A room is added", name="corridor", length="9", width="9")
     sheet.row(0).locator("[data-tick]").check()
