@@ -57,9 +57,8 @@ class Shift:
         >>> Shift(begins=time(20), ends=time(2)).lasts_min
         360
         """
-        return (
-            minutes_of(self.ends) - minutes_of(self.begins)
-        ) % MINUTES_PER_DAY or MINUTES_PER_DAY
+        later_min = minutes_of(self.ends) - minutes_of(self.begins)
+        return later_min % MINUTES_PER_DAY or MINUTES_PER_DAY
 
     def moved(self, *, begins_min: int = 0, ends_min: int = 0) -> Shift | None:
         """The same with its ends moved [min]; None where that makes it a whole day.

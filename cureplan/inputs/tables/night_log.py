@@ -352,34 +352,20 @@ def as_said(event: NightEvent) -> str:
 
 def _used(line: Line, site: NightSite) -> bool:
     """Whether the plan has used this line up."""
-    if site.used_until is None or _when(line, "at", site) > site.used_until:
+    if site.used_until is None or (at := _when(line, "at", site)) > site.used_until:
         return False
     kind = _one_of(line, "event", EVENTS, "no such event")
+    what = kind, line.text("room").casefold()
+    alike = [s for s in site.known if (s.event, (s.room or "").casefold()) == what]
     if kind in OF_HOURS:
-        return _said_before(line, kind, site)
-    if kind in OF_LEFT and _when(line, "at", site) > site.used_until - SAME_MINUTE:
-        return _is_known(line, kind, site)
+        return _said_before(line, kind, at, alike)
+    if kind in OF_LEFT and at > site.used_until - SAME_MINUTE:
+        return (at, line.text("value")) in [(said.at, said.value) for said in alike]
     return kind not in _KEPT
 
 
-def _is_known(line: Line, kind: str, site: NightSite) -> bool:
-    """Whether the plan has used this very line, of the minute in which it was made."""
-    at, room, value = _when(line, "at", site), line.text("room").casefold(), line.text("value")
-    return any(
-        (said.event, said.at, (said.room or "").casefold(), said.value)
-        == (kind, at, room, value)
-        for said in site.known
-    )
-
-
-def _said_before(line: Line, kind: str, site: NightSite) -> bool:
+def _said_before(line: Line, kind: str, at: datetime, alike: Sequence[LineUsed]) -> bool:
     """Whether the plan knows of hours moved by a line, or of a later word on them."""
-    at, room = _when(line, "at", site), line.text("room").casefold()
-    alike = [
-        said
-        for said in site.known
-        if (said.event, (said.room or "").casefold()) == (kind, room)
-    ]
     if kind != STAYS:
         return any(
             said.at >= at and (said.at > at or said.value == line.text("value"))

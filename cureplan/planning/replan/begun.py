@@ -109,9 +109,9 @@ def _cold_s(old: Plan, room: RoomPlan, state: NightState) -> float:
     to go into ice yet can go there now and be stirred."""
     planned_s = room.pour_start.timestamp() - ICE_EARLY_S
     chill = next((one for one in old.chill.rooms if one.room == room.room), None)
-    if chill is None or not shifts_moved(state.job, old.job):
+    if chill is None or chill.in_ice_by.timestamp() <= state.now_s:
         return planned_s
-    if chill.in_ice_by.timestamp() <= state.now_s:
+    if not shifts_moved(state.job, old.job):
         return planned_s
     stirred_s = (chill.needed_at - chill.in_ice_by_stirred).total_seconds()
     return min(planned_s, state.now_s + ICE_EARLY_S + stirred_s)

@@ -90,10 +90,10 @@ class _Seen(NamedTuple):
 def ways_out(ways: Ways) -> list[Message]:
     """What would save the night or make it surer, cheapest first, each planned in full."""
     with keeping_results(KEPT_BYTES):
-        return _told(ways)
+        return _cheapest(ways)
 
 
-def _told(ways: Ways) -> list[Message]:
+def _cheapest(ways: Ways) -> list[Message]:
     told: list[Message] = []
     reached = 0
     for seen in sorted(ways.worth_a_plan(), key=lambda one: one.change.effort_min):

@@ -113,14 +113,18 @@ function refreshReport(part) {
   offer(controls.bucket, numbers.map((number) => [number, number]));
 }
 
+function refuseField(part, name) {
+  part.report.controls[name].focus();
+  const unit = name === "temp" ? TEMP_UNIT : SIDE_UNIT;
+  throw new RangeError(word(part.language, "report_bad_number",
+    { what: word(part.language, "report_" + name, { unit }) }));
+}
+
 function numberIn(part, name, least, most) {
   const { controls } = part.report;
   const value = controls[name].value.trim() === "" ? NaN : Number(controls[name].value);
   if (value >= least && value <= most) return value;
-  controls[name].focus();
-  const unit = name === "temp" ? TEMP_UNIT : SIDE_UNIT;
-  throw new RangeError(word(part.language, "report_bad_number",
-    { what: word(part.language, "report_" + name, { unit }) }));
+  return refuseField(part, name);
 }
 
 function reported(part) {
@@ -163,21 +167,16 @@ function nextAt(part, now) {
     const wall = local(next + 60 * min);
     if (wall.hour + ":" + wall.minute === controls.clock.value.slice(0, 5)) return next + 60 * min;
   }
-  controls.clock.focus();
-  throw new RangeError(word(part.language, "report_bad_number",
-    { what: word(part.language, "report_clock", {}) }));
+  return refuseField(part, "clock");
 }
 
 // The instant at which the clock and calendar on the wall show what was given.
 function dayAt(part, now) {
-  const { controls } = part.report;
-  const wall_s = Date.parse(controls.day.value.slice(0, 16) + ":00Z") / 1000;
-  const near = wall_s - 60 * ahead_min(Number.isFinite(wall_s) ? wall_s : now);
-  const at = Number.isFinite(near) ? wall_s - 60 * ahead_min(near) : NaN;
-  if (at > now && at <= now + 14 * 86400) return at;
-  controls.day.focus();
-  throw new RangeError(word(part.language, "report_bad_number",
-    { what: word(part.language, "report_day", {}) }));
+  const wall_s = Date.parse(part.report.controls.day.value.slice(0, 16) + ":00Z") / 1000;
+  if (!Number.isFinite(wall_s)) return refuseField(part, "day");
+  const near = wall_s - 60 * ahead_min(wall_s);
+  const at = wall_s - 60 * ahead_min(near);
+  return at > now && at <= now + 14 * 86400 ? at : refuseField(part, "day");
 }
 
 function addedRoom(part) {
