@@ -120,16 +120,16 @@ def _each(say: Message) -> list[str]:
     ]
 
 
-def in_vain(found: Tried, told: Tried) -> bool:
+def in_vain(found: Tried, other: Tried) -> bool:
     """Whether a way asks for all that another does, or for more of it, and is not sure to
     hold more often; both at a glance, where it was not planned in full."""
-    asked = [(w.effort_min, w.also is not None) for w in (found.way, told.way)]
-    if found.reaches or not _asks(told.way) <= _asks(found.way) or asked[0] < asked[1]:
+    asked = [(w.effort_min, w.also is not None) for w in (found.way, other.way)]
+    if found.reaches or not _asks(other.way) <= _asks(found.way) or asked[0] < asked[1]:
         return False
     if found.full:
-        gain = found.chosen.chance_frac - told.chosen.chance_frac
-        return gain <= max(WORTH_FRAC, _doubt_frac(found.chosen, told.chosen)) + 1e-9
-    return found.chosen.chance_frac - told.seen_frac <= WORTH_FRAC + 1e-9
+        gain = found.chosen.chance_frac - other.chosen.chance_frac
+        return gain <= max(WORTH_FRAC, _doubt_frac(found.chosen, other.chosen)) + 1e-9
+    return found.chosen.chance_frac - other.seen_frac <= WORTH_FRAC + 1e-9
 
 
 def _doubt_frac(one: Chosen, other: Chosen) -> float:
