@@ -340,6 +340,6 @@ def _changes(plan: Plan) -> dict[str, list[str]]:
 
     changes: Sequence[Any] = () if plan.night is None else plan.night.changes
     return {
-        language: [voice_of(plan, language).say(change) for change in changes]
+        language: [voice_of(plan, language, on_sheet=True).say(change) for change in changes]
         for language in plan.job.languages
     }

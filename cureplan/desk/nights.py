@@ -239,7 +239,7 @@ def _shown(sharing: Sharing) -> dict[str, Any]:
         "guessed": night.gate.guessed_at,
         "work": night.work,
         "plans": [(each.ident, each.folder.name) for each in reversed(night.plans)],
-        "changes": [voice_of(plan, "en").say(c) for c in plan.night.changes]
+        "changes": [voice_of(plan, "en", on_sheet=True).say(c) for c in plan.night.changes]
         if plan.night is not None
         else [],
         "contradictions": night.log.contradictions(),

@@ -24,6 +24,7 @@ from cureplan.inputs.tables.lines import Line, read_lines, read_table_text
 
 __all__ = [
     "COLUMNS",
+    "DROPPED",
     "ENDS",
     "EVENTS",
     "KEPT_COLUMNS",
@@ -36,6 +37,7 @@ __all__ = [
     "READINGS",
     "ROLES",
     "STAYS",
+    "WAITS",
     "AddedRoom",
     "LineUsed",
     "NightEvent",
@@ -129,8 +131,9 @@ OF_COVES = ("cove begun", "cove done")
 OF_ROOMS = ("pails in ice", *OF_COVES, *OF_PRIMERS, "vacuumed")
 OF_SHIFTS = ("pour shift until", "topcoat shift from", "topcoat shift until")
 OPENS, STAYS = "opens by", "stay longer"
+DROPPED, WAITS = "room dropped", "wait until"
 OF_HOURS = (*OF_SHIFTS, OPENS, STAYS)
-OF_LEFT = ("drill down", "short of", "room dropped", "room added")
+OF_LEFT = ("drill down", "short of", DROPPED, "room added")
 EVENTS = (
     *OF_BUCKETS[:-1],
     *OF_ROOMS,
@@ -138,7 +141,7 @@ EVENTS = (
     "slab reads",
     "bucket reads",
     *OF_LEFT,
-    "wait until",
+    WAITS,
     *OF_HOURS,
 )
 ROLES = ("mixer", "runner", "rake", "smoother", "broadcaster", "topcoat")
@@ -282,7 +285,7 @@ def _as_opened(lines: Iterable[Line], site: NightSite) -> NightSite:
 TWO_CLOCKS = timedelta(minutes=3)
 """Two phones that saw one thing tick it at most so far apart."""
 _ONCE = ("poured", *ENDS, "ran short", *OF_ROOMS, "coat begun", "coat laid")
-_KEPT = ("poured", "wait until", "vacuumed", *OF_COVES, *OF_PRIMERS, *OF_COATS)
+_KEPT = ("poured", WAITS, "vacuumed", *OF_COVES, *OF_PRIMERS, *OF_COATS)
 """What a plan made on the night needs again of lines that it has used."""
 
 
@@ -395,7 +398,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         new = read_added_room(line, known=[*site.kits, *added])
         added[new.name] = new
         found |= {"room": new.name, "added": new}
-    elif kind in (*OF_BUCKETS, *OF_ROOMS, *OF_COATS, "slab reads", "room dropped"):
+    elif kind in (*OF_BUCKETS, *OF_ROOMS, *OF_COATS, "slab reads", DROPPED):
         found["room"] = _room(line, [*site.kits, *added])
     if kind in OF_BUCKETS or (kind == "slab reads" and line.text("bucket")):
         found["bucket"] = _bucket(line, site.kits.get(found["room"]))
@@ -406,7 +409,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         found["coat"] = _coat(line)
     elif kind == "short of":
         found["role"] = _one_of(line, "value", ROLES, "no such role")
-    elif kind in ("wait until", *OF_HOURS):
+    elif kind in (WAITS, *OF_HOURS):
         found |= _hours_said(line, kind, found["at"], site)
     elif kind != "room added" and line.text("value"):
         raise line.fault("value", f'"{kind}" takes no value', "leave the cell empty")
@@ -429,7 +432,7 @@ def _hours_said(line: Line, kind: str, at: datetime, site: NightSite) -> dict[st
         return {"shift_at": said}
     if said <= at:
         raise line.fault("value", "it lies before the line's own time", "check the times")
-    if kind == "wait until":
+    if kind == WAITS:
         return {"until": said}
     room = _room(line, [*site.kits]) if line.text("room") else None
     return {"opens_at": said, "room": room}

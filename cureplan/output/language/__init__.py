@@ -25,6 +25,8 @@ any, `:words`         a list of codes with "; " between, each looked up as by `:
 any, `:list`          the same as it is said: "ice, bays and a cool filler"
 room, rooms, buckets  names with "; " between, as they are said: "5 and 6"; with forms as
                       below, `{buckets:one=bucket|other=buckets}`: "buckets 5 and 6"
+any, `:log`           the line of a night's log: as the sheet's own list names it where it is
+                      read on a sheet, elsewhere as it is written into a file
 any, `:word`          the value is itself a code, looked up among the words, first as
                       `name.value`: the step "rake" that sets a `limit` is no role
 a sentence, several   said, with "; " between and no full stop at the end; `:lines` gives
@@ -112,12 +114,21 @@ class Voice:
     clock: Clock = "24 h"
     read_at: datetime | None = None
     """When it is read: a weekday more than six days from then gets its date as well."""
+    on_sheet: bool = False
+    """Whether what is to be written down is picked from the sheet's own list."""
 
     def __post_init__(self) -> None:
         catalogue(self.language)
 
     @classmethod
-    def of_job(cls, job: Job, language: str, *, read_at: datetime | None = None) -> Voice:
+    def of_job(
+        cls,
+        job: Job,
+        language: str,
+        *,
+        read_at: datetime | None = None,
+        on_sheet: bool = False,
+    ) -> Voice:
         """The voice for what concerns a job: its units, its clock, its site's time."""
         return cls(
             language=language,
@@ -126,6 +137,7 @@ class Voice:
             zone=job.site.zone,
             around=job.access.begins,
             read_at=read_at,
+            on_sheet=on_sheet,
         )
 
     @property
@@ -214,6 +226,8 @@ class Voice:
                     f"\n- {self.say(sentence).rstrip('.')}." for sentence in sentences
                 )
             return "; ".join(self.say(sentence).rstrip(".") for sentence in sentences)
+        if spec == "log":
+            return self._to_log(name, str(value))
         if spec == "word":
             words = self.own.words
             return words.get(f"{name}.{value}") or self.word(str(value))
@@ -233,6 +247,16 @@ class Voice:
         if isinstance(value, str):
             return self._text(suffix, value, spec)
         return self._number(name, suffix, float(value), spec)
+
+    def _to_log(self, name: str, value: str) -> str:
+        """What a night's log says: an event, or an instant."""
+        if not name.endswith("_at"):
+            event = value.replace(" ", "_")
+            return self.label(f"script.event.{event}") if self.on_sheet else value
+        at = datetime.fromisoformat(value).astimezone(self.zone)
+        if self.on_sheet:
+            return self.at(at)
+        return f"{at:%Y-%m-%dT%H:%M:%S}" if at.second else f"{at:%Y-%m-%dT%H:%M}"
 
     def listed(self, parts: Sequence[str]) -> str:
         """Several of a kind, as people say them.

@@ -109,7 +109,9 @@ def sheet_html(plan: Plan, *, served: Served | None = None) -> str:
         languages=languages,
         drawings=[_drawing(name, *shared[name]) for name in shared],
         sheets=[
-            _sheet(plan, view.voice_of(plan, language), pictures[language], shared)
+            _sheet(
+                plan, view.voice_of(plan, language, on_sheet=True), pictures[language], shared
+            )
             for language in languages
         ],
         status=view.status_key(plan),

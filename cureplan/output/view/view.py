@@ -39,11 +39,12 @@ SEEN_MIN = 0.1
 State = Literal["kept", "tight", "short"]
 
 
-def voice_of(plan: Plan, language: str | None = None) -> Voice:
+def voice_of(plan: Plan, language: str | None = None, *, on_sheet: bool = False) -> Voice:
     """The voice a plan's sheets speak with; its first language unless told otherwise."""
     job = plan.job
     read_at = plan.decisions.made_at
-    return Voice.of_job(job, language or job.languages[0], read_at=read_at)
+    language = language or job.languages[0]
+    return Voice.of_job(job, language, read_at=read_at, on_sheet=on_sheet)
 
 
 def kept_as_expected(plan: Plan) -> bool:

@@ -10,7 +10,7 @@ from statistics import NormalDist
 import numpy as np
 
 from cureplan.core.messages import Message, Value
-from cureplan.inputs.tables.night_log import NightEvent
+from cureplan.inputs.tables.night_log import WAITS, NightEvent
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.plan.hours import instant
 from cureplan.planning.plan.model import (
@@ -333,6 +333,7 @@ def _reported(new: Plan, state: NightState, events: Sequence[NightEvent]) -> lis
     for what in sorted(halted):
         until = instant(state.wait_s, new.job.site.zone)
         values: dict[str, Value] = {"what": what, "until_at": until.isoformat()}
+        values["event"] = WAITS
         found.append(Message("replan.halted", values))
     if "station" not in halted and any(event.event == "drill down" for event in events):
         found.append(Message("replan.stations", {"stations": state.crew.stations}))

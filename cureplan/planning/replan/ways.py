@@ -16,7 +16,7 @@ from typing import NamedTuple
 from cureplan.core.kept import keeping_results
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.model import Job
-from cureplan.inputs.tables.night_log import OPENS, STAYS
+from cureplan.inputs.tables.night_log import DROPPED, OPENS, STAYS
 from cureplan.planning.odds.risk import Looked
 from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.plan.hours import instant
@@ -107,42 +107,38 @@ def _cheapest(ways: Ways) -> list[Message]:
 
 
 def _said(ways: Ways, change: Change, found: Candidate) -> Message:
+    keeps_frac = found.odds.all_frac
     if change.say.code == "relax.left_out":
-        room = change.say.values["rooms"]
-        return Message("replan.leave_out", {"room": room, "keeps_frac": found.odds.all_frac})
+        return Message(
+            "replan.leave_out",
+            {"room": change.say.values["rooms"], "keeps_frac": keeps_frac, "event": DROPPED},
+        )
     keeps = "chance" if ways.reaches(found) else "more"
     say = Message(change.say.code, {**change.say.values, "keeps": keeps})
     opens = instant(found.schedule.opens_s, ways.job.site.zone)
-    values: dict[str, Value] = {
-        "keeps_frac": found.odds.all_frac, "open_at": opens.isoformat()
-    }  # fmt: skip
-    parts = (say, Message("none.chance", values))
-    line: dict[str, Value] = {
-        "event": TO_LOG[change.say.code], "value": _to_log(change, ways.state.now_s)
-    }  # fmt: skip
+    chance = Message("none.chance", {"keeps_frac": keeps_frac, "open_at": opens.isoformat()})
+    return _to_log(change, (say, chance), now_s=ways.state.now_s)
+
+
+def _to_log(change: Change, parts: tuple[Message, Message], *, now_s: float) -> Message:
+    """A change, and the line of the log by which it is made."""
+    values: dict[str, Value] = {"parts": parts, "event": TO_LOG[change.say.code]}
+    if isinstance(change.to, timedelta):
+        return Message("replan.way_stay", {**values, "more_s": change.to.total_seconds()})
+    if change.to is None:
+        raise AssertionError("moved to somewhere")
+    zone = change.job.site.zone
+    at = change.to
+    if isinstance(at, time):
+        # A shift is moved by the clock: the next such hour.
+        now = instant(now_s, zone)
+        clock, at = at, datetime.combine(now.date(), at, zone)
+        if at <= now:
+            at = datetime.combine(now.date() + timedelta(days=1), clock, zone)
+    values["to_at"] = at.astimezone(zone).isoformat()
     if "rooms" in change.say.values:
-        return Message(
-            "replan.way_room", {"parts": parts, "room": change.say.values["rooms"], **line}
-        )
-    return Message("replan.way", {"parts": parts, **line})
-
-
-def _to_log(change: Change, now_s: float) -> str:
-    """What stands in the log's column `value` where a change is made by it."""
-    job, say = change.job, change.say
-    if "more_s" in say.values:
-        return f"{float(str(say.values['more_s'])) / 60.0:.0f} min"
-    if "clock" in say.values:
-        now = instant(now_s, job.site.zone)
-        clock = time.fromisoformat(str(say.values["clock"]))
-        at = datetime.combine(now.date(), clock, job.site.zone)
-        at = at if at > now else at + timedelta(days=1)
-    elif "rooms" in say.values:
-        at = job.room(str(say.values["rooms"])).open_by or job.access.open_by
-    else:
-        at = job.access.open_by
-    at = at.astimezone(job.site.zone)
-    return f"{at:%Y-%m-%dT%H:%M:%S}" if at.second else f"{at:%Y-%m-%dT%H:%M}"
+        return Message("replan.way_room", {**values, "room": change.say.values["rooms"]})
+    return Message("replan.way", values)
 
 
 @dataclass(slots=True, kw_only=True)

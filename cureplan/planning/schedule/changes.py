@@ -98,6 +98,9 @@ class Change:
     say: Message
     effort_min: float
     """For putting changes in order, cheapest first: invented where it is not a delay."""
+    to: datetime | time | timedelta | None = None
+    """Where a limit is moved to, that of a shift by the clock of every day, or how much longer
+    a stay is; None for what no line of a night's log can say."""
     also: Message | None = None
     """The second of two changes."""
     further: Change | None = None
@@ -146,6 +149,7 @@ def _open_later(job: Job, minutes: int) -> Change:
         job=opening_at(job, open_by),
         say=Message("relax.open_later", {"open_at": open_by.isoformat()}),
         effort_min=minutes,
+        to=open_by,
     )
 
 
@@ -163,6 +167,7 @@ def room_later(name: str) -> Graded:
             job=replace(job, rooms=rooms),
             say=Message("relax.rooms_later", {"rooms": name, "open_at": open_by.isoformat()}),
             effort_min=minutes,
+            to=open_by,
         )
 
     return replace(OPENING, make=make)
@@ -230,11 +235,12 @@ def _shift_moved(
     if shifts is None:
         return None
     moved: dict[str, Any] = {crew_field: shifts}
-    clock = _clock(shifts[0].begins if edge == "begins" else shifts[-1].ends)
+    clock = shifts[0].begins if edge == "begins" else shifts[-1].ends
     return Change(
         job=replace(job, crew=replace(job.crew, **moved)),
-        say=Message(code, {"clock": clock}),
+        say=Message(code, {"clock": _clock(clock)}),
         effort_min=minutes,
+        to=clock,
     )
 
 
@@ -255,6 +261,7 @@ def _stay_longer(job: Job, minutes: int) -> Change | None:
         job=replace(job, crew=replace(crew, people=people, longest_shift_s=usual_s)),
         say=Message("relax.stay_longer", {"more_s": more_s}),
         effort_min=minutes,
+        to=timedelta(seconds=more_s),
     )
 
 
