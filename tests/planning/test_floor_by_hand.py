@@ -100,6 +100,21 @@ def test_the_first_hour_from_which_on_a_slab_is_dry_for_so_long(spare_k, lasts_h
     assert (got_s - START_S) / H == pytest.approx(dry_h)
 
 
+@pytest.mark.parametrize(
+    ("spare_k", "from_h", "wet_h"),
+    [
+        # By what the slab is farther than 3 K above its dew point, hour by hour: half way
+        # between 1 K and -1 K, a quarter from 1 K to -3 K; never; and at once.
+        ([1, 1, -1, -1], 0, 1.5), ([1, 1, -3, 1], 0, 1.25), ([-1, 1, 1, -1], 1, 2.5),
+        ([1, 1, 1, 1], 0, np.inf), ([-1, 1, 1, 0], 1, np.inf), ([-1, -1, 1], 0.5, 1.0),
+    ],
+)  # fmt: skip
+def test_the_hour_at_which_a_dry_slab_is_wet_again(spare_k, from_h, wet_h):
+    here = hourly(np.full(len(spare_k), 20.0), dew_c=17.0 - np.asarray(spare_k, float))
+    got_s = here.next_wet_s(START_S + from_h * H, margin_k=3.0)
+    assert (got_s - START_S) / H == pytest.approx(wet_h)
+
+
 def test_heaters_warm_from_their_very_hour_on():
     room = Made(
         heat=Heat(to_c=15.0, from_at=datetime.fromtimestamp(START_S + H, UTC), runs=True)

@@ -193,6 +193,24 @@ def test_nobody_leaves_over_a_wet_floor_behind_the_next_one():
             assert wet_s <= max(pours[room].start_s, crossed.start_s), (room, floor)
 
 
+def test_the_room_is_told_for_which_a_way_is_due_so_soon():
+    def with_hours(**hours: int) -> Job:
+        until = {name: THREE.access.open_by - timedelta(hours=h) for name, h in hours.items()}
+        return replace(
+            THREE, rooms=tuple(replace(r, open_by=until.get(r.name)) for r in THREE.rooms)
+        )
+
+    for job, wanted in (
+        (with_hours(Servery=3), "Servery"),
+        (with_hours(Servery=3, Corridor=2), "Servery"),
+        (with_hours(Servery=2, Corridor=3), "Corridor"),
+        (with_hours(), "Corridor"),
+    ):
+        assert job.due_for("Corridor") == wanted
+        assert job.due("Corridor") == job.due(wanted)
+    assert THREE.due_for("Servery") == "Servery"
+
+
 @pytest.mark.thorough
 def test_the_way_in_is_due_with_the_room_behind_it():
     sooner = THREE.access.open_by - timedelta(hours=3)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace as Made
 
@@ -146,6 +146,64 @@ def test_it_is_told_what_a_room_could_be_opened_for_in_time(monkeypatch, asked, 
     for message in got:
         assert message.values["open_for"] == f"open_for.{asked}"
         assert message.values["ready_at"] == at(99)
+
+
+@pytest.mark.parametrize(
+    ("breaks", "named"),
+    [
+        # The held hour is told with the limit that it breaks too, not beside another.
+        (
+            [{"opening", "topcoat shift"}, {"opening", "pin"}],
+            ("topcoat shift", "opening", "pin"),
+        ),
+        (
+            [{"opening", "topcoat shift"}, {"longest shift", "pin"}],
+            ("topcoat shift", "opening"),
+        ),
+        (
+            [{"opening", "topcoat shift"}, {"opening", "pin", "dew"}],
+            ("topcoat shift", "opening"),
+        ),
+        ([{"pin"}, {"opening"}], ("opening", "pin")),
+    ],
+)
+def test_an_hour_held_is_told_where_it_breaks_one_of_the_limits_as_well(
+    monkeypatch, breaks, named
+):
+    monkeypatch.setattr(
+        Some, "goes", lambda one: not any(broken <= one.limits for broken in breaks)
+    )
+    monkeypatch.setattr(conflict, "limits_of_job", lambda _: LIMITS)
+    # Each with the limits by which its figures are found, which have a way without it.
+    monkeypatch.setattr(
+        conflict, "_says", lambda lifted, limit, some: (
+            limit, replace(lifted, limits=frozenset(some) - {limit}).goes(),
+        )
+    )  # fmt: skip
+    monkeypatch.setattr(conflict, "_only_wash", lambda *_: iter([]))
+    got = conflict._why(Some(Job(), None, ("Bar",), frozenset(LIMITS)))
+    assert got.limits == named
+    assert got.says == tuple((limit, True) for limit in named)
+
+
+@pytest.mark.parametrize(
+    ("feet_go", "named"), [(True, ("opening",)), (False, ("temperature", "opening"))]
+)
+def test_what_only_cures_past_the_weather_known_is_no_reason_of_its_own(
+    monkeypatch, feet_go, named
+):
+    # Laid later it would cure for wash-down after the last hour known: the opening is why.
+    def goes(one):
+        if "opening" in one.limits:
+            return False
+        feet = all(room.open_for == "feet" for room in one.job.rooms)
+        return "temperature" not in one.limits or (feet and feet_go)
+
+    monkeypatch.setattr(Some, "goes", goes)
+    monkeypatch.setattr(conflict, "limits_of_job", lambda _: LIMITS)
+    monkeypatch.setattr(conflict, "_says", lambda _lifted, limit, _some: limit)
+    monkeypatch.setattr(conflict, "_only_wash", lambda *_: iter([]))
+    assert conflict._why(Some(Job(), None, ("Bar",), frozenset(LIMITS))).limits == named
 
 
 def test_limits_are_told_by_the_other_limits_where_these_leave_a_way(monkeypatch):
@@ -375,8 +433,8 @@ def test_the_first_thin_layer_on_a_wet_slab_is_told(wet, named, until):
         return np.inf if None in wet else s_at((30, 0, 340)[number])
 
     conditions = Made(
-        next_dry_s=next_dry_s, shade=Made(slab_at=lambda s: s), epoch_s=np.array([0.0]),
-        dew_c=np.array([11.0]),
+        next_dry_s=next_dry_s, next_wet_s=lambda *_, **__: np.inf, epoch_s=np.array([0.0]),
+        shade=Made(slab_at=lambda s: s), dew_c=np.array([11.0]),
     )  # fmt: skip
     one, stages = windows(THREE, (5, 110, 310), conditions=conditions)
     got = one.dew()
@@ -388,6 +446,44 @@ def test_the_first_thin_layer_on_a_wet_slab_is_told(wet, named, until):
     # The slurry may lie on a wet one; after the first that is wet nobody looks any further.
     both = [(s_at(5), 600.0, 3.0), (s_at(310), 600.0, 3.0)]
     assert asked == both[: 1 if 0 in wet else 2]
+
+
+@pytest.mark.parametrize(
+    ("again_h", "code"),
+    [
+        (1.5, "limit.dew_again"),
+        (24, "limit.dew_again"),
+        (24.1, "limit.dew"),
+        (np.inf, "limit.dew"),
+    ],
+)
+def test_a_slab_that_is_dry_for_some_hours_only_is_told_so(again_h, code):
+    # Dry from 30 on: until when matters to a shift that begins in the morning.
+    asked = []
+
+    def next_wet_s(start_s, *, margin_k):
+        asked.append((start_s, margin_k))
+        return start_s + 3600.0 * again_h
+
+    conditions = Made(
+        next_dry_s=lambda *_, **__: s_at(30), next_wet_s=next_wet_s, epoch_s=np.array([0.0]),
+        shade=Made(slab_at=lambda s: s), dew_c=np.array([11.0]),
+    )  # fmt: skip
+    got = windows(THREE, (5, 110, 310), conditions=conditions)[0].dew()
+    assert asked == [(s_at(30), 3.0)]
+    assert (got.code, got.values["until_at"]) == (code, at(30))
+    again = at(30 + 60 * again_h) if code == "limit.dew_again" else None
+    assert got.values.get("again_at") == again
+
+
+@pytest.mark.parametrize("behind", ["Bar", "Hall"])
+def test_a_floor_wanted_for_the_room_behind_it_is_told_so(behind):
+    one, _ = windows(THREE, (5, 110, 310))
+    job = Made(site=Made(zone=UTC), due=lambda _: NIGHT, due_for=lambda _: behind)
+    got = replace(one, job=job).opening()
+    assert got.code == ("limit.opening" if behind == "Bar" else "limit.opening_way")
+    assert got.values["due_at"] == at(0)
+    assert got.values.get("behind") == (None if behind == "Bar" else "Hall")
 
 
 def coats(begins, *, crew=None, works=None, each=None):

@@ -463,11 +463,15 @@ class Job:
 
     def due(self, name: str) -> datetime:
         """When a room must be open: by its own limit, or sooner by that of a room behind it."""
-        return min(
-            room.open_by or self.access.open_by
-            for room in self.rooms
-            if room.name == name or name in self.crossed_from(room.name)
-        )
+        return self._due_of(self.due_for(name))
+
+    def due_for(self, name: str) -> str:
+        """The room for which a room must be open by then: itself, or one behind it."""
+        behind = [r.name for r in self.rooms if name in self.crossed_from(r.name)]
+        return min([name, *behind], key=self._due_of)
+
+    def _due_of(self, name: str) -> datetime:
+        return self.room(name).open_by or self.access.open_by
 
     def with_slab(self, room: str, surface: str | float, *, at: datetime | None = None) -> Job:
         """This job with a room's slab read.

@@ -265,6 +265,19 @@ class RoomConditions:
             start += STEP_S
         return float("inf")
 
+    def next_wet_s(self, start_s: float, *, margin_k: float) -> float:
+        """When a slab dry at `start_s` is next too near the dew point; inf for never."""
+        over_k = self.shade.slab_c - self.dew_c - margin_k
+        wet = np.flatnonzero((self.epoch_s > start_s) & (over_k < 0))
+        if wet.size == 0:
+            return float("inf")
+        k = int(wet[0])
+        if k == 0 or not over_k[k - 1] >= 0:
+            return float(max(start_s, self.epoch_s[k]))
+        # Between two hours it falls on a straight line, as `next_dry_s` reads it.
+        part = over_k[k - 1] / (over_k[k - 1] - over_k[k])
+        return float(self.epoch_s[k - 1] + part * (self.epoch_s[k] - self.epoch_s[k - 1]))
+
 
 def in_part(part: Part, bay: ArrayLike, row: ArrayLike) -> NDArray[np.bool_]:
     """Which of a floor's patches, in the order poured, lie in a half of it.

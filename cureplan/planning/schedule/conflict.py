@@ -11,8 +11,8 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, time, timedelta
 from functools import cached_property
-from itertools import chain, combinations, islice
-from typing import Literal
+from itertools import combinations, islice
+from typing import Literal, get_args
 
 import numpy as np
 
@@ -37,25 +37,17 @@ from cureplan.planning.schedule.soonest import soonest
 __all__ = ["LIMITS", "Limit", "Some", "alone", "limits_of_job"]
 
 Limit = Literal[
-    "temperature", "pour shift", "topcoat shift", "dew", "too old", "opening", "longest shift",
+    "temperature", "dew", "pour shift", "topcoat shift", "too old", "opening", "longest shift",
     "pin",
 ]  # fmt: skip
-LIMITS: tuple[Limit, ...] = (
-    "temperature",
-    "dew",
-    "pour shift",
-    "topcoat shift",
-    "too old",
-    "opening",
-    "longest shift",
-    "pin",
-)
+LIMITS: tuple[Limit, ...] = get_args(Limit)
 """In the order in which sets of the same size are tried."""
 MOST_ROOMS = 3
 """Rooms of which each is named with its own limits."""
 ROUND_THE_CLOCK = (Shift(begins=time(0, 0), ends=time(0, 0)),)
 NEVER_WET_K, NO_MARGIN_S = -1000.0, 86_400.0
 NO_LATER = timedelta(days=14)
+DAY_S = 86_400.0
 
 
 @dataclass(frozen=True)
@@ -186,16 +178,35 @@ def _why(whole: Some) -> Failure:
     if not lifted.goes():
         return _unseen(lifted)
     limits = limits_of_job(job)
+
+    def breaks(some: Iterable[Limit]) -> bool:
+        return not replace(lifted, limits=frozenset(some)).goes()
+
     for size in range(1, len(limits) + 1):
-        of_size = combinations(limits, size)
-        sets = (s for s in of_size if not replace(lifted, limits=frozenset(s)).goes())
+        of_size = list(combinations(limits, size))
         # Whoever mends one limit that breaks by itself meets the next.
-        if found := list(islice(sets, None if size == 1 else 1)):
-            says = [_says(lifted, limit, some) for some in found for limit in some]
-            broken = tuple(chain(*found))
+        if found := list(islice(filter(breaks, of_size), None if size == 1 else 1)):
+            if ("opening",) in found:
+                found = [s for s in found if "opening" in s or not _only_cures(lifted, s)]
+            if size > 1 and "pin" not in found[0]:
+                # Figures rest on the hour the job holds a layer until, where it breaks as well.
+                pins = (s for s in of_size if "pin" in s and {*s} & {*found[0]})
+                found += islice(filter(breaks, pins), 1)
+            whys = {limit: some for some in reversed(found) for limit in some}
+            broken = tuple(limit for limit in limits if limit in whys)
+            says = [_says(lifted, limit, whys[limit]) for limit in broken]
             says += _only_wash(job, tables, room) if "opening" in broken else ()
             return Failure(limits=broken, rooms=(room,), says=tuple(says))
     raise AssertionError("asked why of a room that has a way")
+
+
+def _only_cures(lifted: Some, some: tuple[Limit, ...]) -> bool:
+    """Whether some limits leave no way only as what they delay cures past the weather known:
+    opened for feet it would go."""
+    job = lifted.job
+    rooms = tuple(replace(room, open_for="feet") for room in job.rooms)
+    feet = Some(replace(job, rooms=rooms), lifted.tables, lifted.rooms, frozenset(some))
+    return feet.goes()
 
 
 def _only_wash(job: Job, tables: Tables, room: str) -> Iterator[Message]:
@@ -424,7 +435,12 @@ class _Windows:
         values = _dew_values(self.job, self.pours, stage_name, start_s)
         if not np.isfinite(until_s):
             return Message("limit.dew_always", values)
-        return Message("limit.dew", {**values, "until_at": self._iso(until_s)})
+        values["until_at"] = self._iso(until_s)
+        # A slab that is dry for some hours of a night is wet again before a morning's shift.
+        again_s = conditions.next_wet_s(until_s, margin_k=margin_k)
+        if again_s - until_s > DAY_S:
+            return Message("limit.dew", values)
+        return Message("limit.dew_again", {**values, "again_at": self._iso(again_s)})
 
     def pour_shift(self) -> Message:
         """The pour against the longest shift, else against the hours of all."""
@@ -565,13 +581,17 @@ class _Windows:
         stage, k = self._state(len(self.begins) - 1)
         slots = self.some.model.slots
         ready_s, laid_s = float(slots.at(stage.opens[k])), float(slots.at(stage.ends[k]))
+        room = self.pours.room.name
         values: dict[str, Value] = {
-            "room": self.pours.room.name,
+            "room": room,
             "ready_at": self._iso(ready_s),
             "cures_s": ready_s - laid_s,
-            "due_at": self.job.due(self.pours.room.name).isoformat(),
+            "due_at": self.job.due(room).isoformat(),
         }
-        return Message("limit.opening", values)
+        behind = self.job.due_for(room)
+        if behind == room:
+            return Message("limit.opening", values)
+        return Message("limit.opening_way", {**values, "behind": behind})
 
 
 def _clocks(shifts: Iterable[Shift]) -> str:
