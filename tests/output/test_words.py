@@ -239,6 +239,15 @@ def test_a_value_is_shown_by_its_suffix(name, value, spec, english, spanish):
     assert SPANISH.show(name, value, spec) == spanish
 
 
+@pytest.mark.parametrize(("voice", "pours"), [(ENGLISH, "pour"), (SPANISH, "colar")])
+def test_a_crew_let_in_sooner_may_pour_sooner_as_well(voice: Voice, pours: str):
+    # Let in hours before a shift whose begin stays, nobody would pour a minute sooner.
+    values = {"keeps": "keeps.chance", "from_at": "2013-07-18T12:30:00-04:00"}
+    told = voice.say(Message("relax.in_sooner", values))
+    assert f" {pours} " in told
+    assert "12:30" in told
+
+
 def test_lengths_change_their_unit_names_in_spanish():
     spanish_us = Voice(language="es", display="us", zone=NEW_YORK)
     assert spanish_us.show("depth_m", 4.4196) == "14 pies 6 pulg"

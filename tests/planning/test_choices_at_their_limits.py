@@ -11,6 +11,7 @@ import pytest
 from cureplan.core.messages import Message
 from cureplan.planning.plan import choose, climb, worth
 from cureplan.planning.plan.choose import Chosen, _Choosing
+from cureplan.planning.schedule.outcome import Relaxation
 from cureplan.planning.schedule.placing import Span
 from cureplan.planning.schedule.tables import Sureness
 
@@ -486,6 +487,21 @@ def tried(frac, *, reaches=False, full=True, glance=None, lost=None, **way):
         way=change(**way), chosen=Made(chance_frac=frac, odds=odds), glance=Made(best=best),
         reaches=reaches, full=full,
     )  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("keeps", "frac", "says"),
+    [
+        # All of it as often as the 0.9 asked, and yet short: then a margin is what is short.
+        ("more", 0.9, "but_margins"), ("plan", 0.97, "but_margins"), ("more", 0.899, "more"),
+        ("plan", 0.5, "plan"), ("chance", 0.95, "chance"), ("more", None, "more"),
+    ],
+)  # fmt: skip
+def test_what_holds_as_often_as_asked_is_not_told_as_short_of_it(keeps, frac, says):
+    job = Made(policy=Made(confidence=0.9))
+    say = Message("relax.stored", {"temp_c": 21.0})
+    way = Relaxation(job=job, say=say, also=None, effort_min=1.0, chance_frac=frac)
+    assert worth.said(way, keeps).say == Message(say.code, {**say.values, "keeps": says})
 
 
 @pytest.mark.parametrize(

@@ -236,5 +236,9 @@ def opens_later(way: Relaxation) -> bool:
 
 
 def said(way: Relaxation, keeps: str) -> Relaxation:
-    """The way with what it would do: reach the chance that is asked, or raise it."""
+    """The way with what it would do: reach the chance that is asked, or raise it; where all
+    of it would hold so often and a margin alone is short on the expected night, that."""
+    asked = way.job.policy.confidence
+    if keeps != "chance" and way.chance_frac is not None and way.chance_frac >= asked:
+        keeps = "but_margins"
     return replace(way, say=Message(way.say.code, {**way.say.values, "keeps": keeps}))
