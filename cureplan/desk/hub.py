@@ -256,7 +256,7 @@ class NightLog:
                 cure="write further ones on paper",
             )
         cells = tuple(_cell(name, sent.get(name)) for name in COLUMNS)
-        event = _event(cells, self.site)
+        event = _event(cells, self.site, author)
         return Entry(id=ident, number=0, author=author, cells=cells, event=event)
 
     def _put(self, entries: Mapping[str, Entry]) -> None:
@@ -288,7 +288,7 @@ def _cell(name: str, value: Any) -> str:
     return defused(text) if name == "note" else text.strip()
 
 
-def _event(cells: tuple[str, ...], site: NightSite) -> NightEvent | None:
+def _event(cells: tuple[str, ...], site: NightSite, author: str) -> NightEvent | None:
     """What cells say, read as the line of a log; None for lateness."""
     said = dict(zip(COLUMNS, cells, strict=True))
     if said["event"] == LATE:
@@ -299,7 +299,7 @@ def _event(cells: tuple[str, ...], site: NightSite) -> NightEvent | None:
     (event,) = read_night_log_text(
         f"{','.join(COLUMNS)}\n{_line(cells)}", source=Path("log"), site=site
     )
-    return event
+    return replace(event, author=author)
 
 
 def _cells_of(event: NightEvent) -> tuple[str, ...]:
@@ -419,16 +419,16 @@ def _entry_in(line: str, place: int, site: NightSite) -> Entry | None:
     if len(cells) < wide or cells[:2] == list(COLUMNS[:2]):
         return None
     author, number, ident = (*cells[wide:], "", "", "")[:3]
-    said = tuple(cells[:wide])
+    said, author = tuple(cells[:wide]), author or "by hand"
     try:
-        event = _event(said, site)
+        event = _event(said, site, author)
     except CurePlanError:
         # A line of a plan between: it stays where it is, and counts for whoever reads it.
         event = None
     return Entry(
         id=ident if _ID.fullmatch(ident) else f"line-{place:06d}",
         number=int(number) if number.isascii() and number.isdigit() and len(number) < 7 else 0,
-        author=author or "by hand",
+        author=author,
         cells=said,
         event=event,
         struck=struck,

@@ -72,6 +72,16 @@ def test_what_two_phones_say_is_one_log_that_replan_reads(log: NightLog) -> None
     ]
 
 
+def test_a_stay_that_two_phones_tell_a_desk_counts_once(log: NightLog) -> None:
+    stay = {"event": "stay longer", "room": "", "bucket": None, "value": "45 min"}
+    log.add([entry("a1", **stay)], author="Ana")
+    log.add([entry("b1", at="21:07:00", **stay)], author="Luis")
+    log.add([entry("b2", at="21:09:00", **stay)], author="Luis")
+    assert [e.standing for e in log.entries()] == ["counts", "double", "counts"]
+    assert [e.standing for e in again(log).entries()] == ["counts", "double", "counts"]
+    assert len(read_night_log(log.path, site=SITE)) == 2
+
+
 def test_what_arrives_twice_is_no_news(log: NightLog) -> None:
     log.add([entry("a1")], author="Ana")
     version, text = log.version, log.text()

@@ -111,7 +111,11 @@ def test_the_kitchen_or_a_room_of_it_opens_as_the_log_says(demo_job):
     assert opened((first.name, 900)) == (at(900), at(900), None)
     assert opened((others[0].name, 700)) == (at(900), at(600), at(700))
     assert opened((None, 960), (first.name, 960)) == (at(960), at(960), None)
-    with pytest.raises(RefusedError, match="the kitchen opens by 2026-07-18 11:00"):
+    # Told before the kitchen's own.
+    assert opened((first.name, 960), (None, 970)) == (at(970), at(960), None)
+    # Seen fault: it was told to check its date.
+    after = f"{first.name} cannot open after the kitchen, which opens by 2026-07-18 11:00"
+    with pytest.raises(RefusedError, match=after):
         opened((first.name, 901))
 
 

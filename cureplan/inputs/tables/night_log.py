@@ -133,7 +133,8 @@ OF_SHIFTS = ("pour shift until", "topcoat shift from", "topcoat shift until")
 OPENS, STAYS = "opens by", "stay longer"
 DROPPED, WAITS = "room dropped", "wait until"
 OF_HOURS = (*OF_SHIFTS, OPENS, STAYS)
-OF_LEFT = ("drill down", "short of", DROPPED, "room added")
+OF_ROOM_LISTS = (DROPPED, "room added")
+OF_LEFT = ("drill down", "short of", *OF_ROOM_LISTS)
 EVENTS = (
     *OF_BUCKETS[:-1],
     *OF_ROOMS,
@@ -152,20 +153,18 @@ MOST_LINES = 5_000
 """Some hundreds of buckets with three clocks each."""
 EARLIEST = timedelta(days=1)
 """Slabs may be read this long before access begins."""
-SAME_MINUTE = timedelta(minutes=1)
-"""Lines are written to the minute: those of the one in which a plan was made may have come
-after it."""
 LATER = timedelta(days=3)
 """So much later than planned a kitchen may be said to open: so far hours are known."""
 
 
 class LineUsed(NamedTuple):
-    """A line that the plan has used by which hours are moved, or what is left changes."""
+    """A line that the plan has used."""
 
     at: datetime
     event: str
     room: str | None
     value: str
+    bucket: int | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,11 +176,10 @@ class NightSite:
     begins: datetime
     open_by: datetime
     used_until: datetime | None = None
-    """Up to here the plan has used the log; of those lines it only needs what was poured
-    and laid, and until when the crew waits."""
+    """When the plan was made, where that was on the night."""
     known: tuple[LineUsed, ...] = ()
-    """By which lines shifts, stays and the opening are moved in the plan already, or who and
-    what is left; hours it does not know of count whenever they were written."""
+    """The lines that the plan has used, of which it only needs what was poured and laid, and
+    until when the crew waits; any other counts, whenever it was written."""
     whole_night: bool = False
     """Whether the log may go on after plans made on the night: what it says of buckets of
     rooms that were added then is passed over."""
@@ -211,6 +209,8 @@ class NightEvent:
     value: str = ""
     """As it was written."""
     note: str = ""
+    author: str = ""
+    """Whose phone wrote it, where one file holds the lines of several."""
 
     def fault(self, column: str, problem: str, cure: str, value: object = None) -> InputError:
         """A refusal of this event."""
@@ -264,11 +264,9 @@ def _events_of(text: str, *, source: Path, site: NightSite) -> list[NightEvent]:
             )
     site = _as_opened(lines, site)
     added: dict[str, AddedRoom] = {}
-    return [
-        _event(line, site, added)
-        for line in lines
-        if not (_used(line, site) or _of_added(line, site, added))
-    ]
+    used = _Used(site, lines)
+    counts = [line for line in lines if not used.holds(line)]
+    return [_event(line, site, added) for line in counts if not _of_added(line, site, added)]
 
 
 def _as_opened(lines: Iterable[Line], site: NightSite) -> NightSite:
@@ -318,10 +316,14 @@ def firsts(events: Iterable[NightEvent]) -> Iterator[tuple[NightEvent, NightEven
 
 def _seen_by_another(event: NightEvent, known: Iterable[NightEvent]) -> NightEvent | None:
     """The same batch, or the same stay, as another phone saw it."""
-    what = (event.event, event.room, event.coat, event.more_s)
+    what, phone = (
+        (event.event, event.room, event.coat, event.more_s),
+        (event.source, event.author),
+    )
     for other in known:
         same = (other.event, other.room, other.coat, other.more_s) == what
-        if same and other.source != event.source and event.at - other.at <= TWO_CLOCKS:
+        others = (other.source, other.author) != phone
+        if same and others and event.at - other.at <= TWO_CLOCKS:
             return other
     return None
 
@@ -353,35 +355,78 @@ def as_said(event: NightEvent) -> str:
     return f'"{event.event}" of {event.room} was'
 
 
-def _used(line: Line, site: NightSite) -> bool:
-    """Whether the plan has used this line up."""
-    if site.used_until is None or (at := _when(line, "at", site)) > site.used_until:
-        return False
-    kind = _one_of(line, "event", EVENTS, "no such event")
-    what = kind, line.text("room").casefold()
-    alike = [s for s in site.known if (s.event, (s.room or "").casefold()) == what]
-    if kind in OF_HOURS:
-        return _said_before(line, kind, at, alike)
-    if kind in OF_LEFT and at > site.used_until - SAME_MINUTE:
-        return (at, line.text("value")) in [(said.at, said.value) for said in alike]
-    return kind not in _KEPT
+class _Used:
+    """Which lines of a text the plan has used up."""
 
+    def __init__(self, site: NightSite, lines: Sequence[Line]) -> None:
+        self.site = site
+        self.said: dict[tuple[str, str, str], list[LineUsed]] = {}
+        for one in site.known:
+            bucket = "" if one.bucket is None else str(one.bucket)
+            what = one.event, (one.room or "").casefold(), bucket
+            self.said.setdefault(what, []).append(one)
+        self.stays = [
+            (line.text("author"), _when(line, "at", site))
+            for line in lines
+            if site.known and _words(line.text("event")) == STAYS
+        ]
 
-def _said_before(line: Line, kind: str, at: datetime, alike: Sequence[LineUsed]) -> bool:
-    """Whether the plan knows of hours moved by a line, or of a later word on them."""
-    if kind != STAYS:
+    def holds(self, line: Line) -> bool:
+        """Whether this is one of them."""
+        if self.site.used_until is None:
+            return False
+        kind = _one_of(line, "event", EVENTS, "no such event")
+        if kind in _KEPT:
+            return False
+        at, alike = _when(line, "at", self.site), self.said.get(_what(line, kind), [])
+        if kind == STAYS:
+            return self._stay(line, at, alike)
+        if kind in _ONCE:
+            return bool(alike)
+        if at > self.site.used_until:
+            return False
+        value = line.text("value").casefold()
+        if kind in (*OF_SHIFTS, OPENS):
+            # It knows of a later word on them, or of this one.
+            return any(
+                said.at > at or (said.at == at and said.value.casefold() == value)
+                for said in alike
+            )
+        if kind in OF_ROOM_LISTS:
+            return bool(alike)
+        known = [said.value for said in alike if said.at == at]
+        if kind in READINGS:
+            cure = "leave it as it was, or plan again from the plan before"
+            _refuse_mended(line, known, cure)
+        return value in [one.casefold() for one in known]
+
+    def _stay(self, line: Line, at: datetime, alike: Sequence[LineUsed]) -> bool:
+        """Whether it knows of a stay by this line, or by another phone's."""
+        known = [said.value for said in alike if said.at == at]
+        if known:
+            cure = "leave it as it was, and write what is added as a line of its own"
+            _refuse_mended(line, known, cure)
+            return True
         return any(
-            said.at >= at and (said.at > at or said.value == line.text("value"))
+            abs(said.at - at) <= TWO_CLOCKS
+            and (line.text("author"), said.at) not in self.stays
+            and parse_duration_s(said.value) == _stay_s(line)
             for said in alike
         )
-    known = [said.value for said in alike if said.at == at]
-    if known and line.text("value") not in known:
-        raise line.fault(
-            "value",
-            f"the plan counts this line already, with {known[0]}",
-            "leave it as it was, and write what is added as a line of its own",
-        )
-    return bool(known)
+
+
+def _what(line: Line, kind: str) -> tuple[str, str, str]:
+    """What a line speaks of: its event with the room and the bucket that such a one has."""
+    of_bucket = kind in OF_BUCKETS or kind == "slab reads"
+    of_room = of_bucket or kind in (*OF_ROOMS, *OF_COATS, *OF_ROOM_LISTS, OPENS)
+    room = line.text("room").casefold() if of_room else ""
+    return kind, room, line.text("bucket").lstrip("0") if of_bucket else ""
+
+
+def _refuse_mended(line: Line, known: Sequence[str], cure: str) -> None:
+    """Refuse a line of an instant at which the plan knows of none but other values."""
+    if known and line.text("value").casefold() not in [one.casefold() for one in known]:
+        raise line.fault("value", f"the plan counts this line already, with {known[0]}", cure)
 
 
 def _of_added(line: Line, site: NightSite, added: Mapping[str, AddedRoom]) -> bool:
@@ -418,6 +463,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         line=line.number,
         value=line.text("value"),
         note=line.text("note"),
+        author=line.text("author"),
         **found,
     )
 
@@ -425,16 +471,20 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
 def _hours_said(line: Line, kind: str, at: datetime, site: NightSite) -> dict[str, Any]:
     """Until when the crew waits or how much longer it stays; when a shift begins or ends
     instead; when the kitchen, or a room, opens."""
+    if kind != OPENS and line.text("room"):
+        cure = "it is for all rooms: leave the cell empty"
+        raise line.fault("room", f'"{kind}" takes no room', cure)
     if kind == STAYS:
         return {"more_s": _stay_s(line)}
-    said = _when(line, "value", site)
+    room = _room(line, [*site.kits]) if line.text("room") else None
+    # A room may be told an hour before the kitchen is: that it is the later is seen there.
+    said = _when(line, "value", replace(site, open_by=site.open_by + LATER) if room else site)
     if kind in OF_SHIFTS:
         return {"shift_at": said}
     if said <= at:
         raise line.fault("value", "it lies before the line's own time", "check the times")
     if kind == WAITS:
         return {"until": said}
-    room = _room(line, [*site.kits]) if line.text("room") else None
     return {"opens_at": said, "room": room}
 
 

@@ -14,7 +14,7 @@ from cureplan.core.errors import InputError, NoFeasiblePlanError
 from cureplan.core.messages import Message
 from cureplan.core.rows import Rows
 from cureplan.inputs.job.model import Job
-from cureplan.inputs.tables.night_log import OF_HOURS, OF_LEFT, LineUsed, NightEvent, NightSite
+from cureplan.inputs.tables.night_log import LineUsed, NightEvent, NightSite
 from cureplan.judge import require_confirmed
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.pour import RoomPours
@@ -99,9 +99,8 @@ def night_site(plan: Plan, *, whole_night: bool = False) -> NightSite:
         open_by=plan.job.access.open_by,
         used_until=None if plan.night is None else plan.night.until,
         known=tuple(
-            LineUsed(line.at, line.event, line.room, line.value)
+            LineUsed(line.at, line.event, line.room, line.value, line.bucket)
             for line in (() if plan.night is None else plan.night.log)
-            if line.event in (*OF_HOURS, *OF_LEFT)
         ),
         whole_night=whole_night,
     )

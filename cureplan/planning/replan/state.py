@@ -268,11 +268,12 @@ word counts."""
 
 def _as_moved(job: Job, events: Sequence[NightEvent]) -> Job:
     """The job with its hours as they were moved on the night, line by line."""
+    kitchen = [e.opens_at for e in events if e.opens_at is not None and e.room is None]
     for event in events:
         if event.event in _SHIFTS:
             job = _shifted(job, event)
         elif event.event == OPENS:
-            job = _opening(job, event)
+            job = _opening(job, event, kitchen)
         elif event.event == STAYS:
             job = _staying(job, event)
     return job
@@ -307,8 +308,9 @@ def _shifted(job: Job, event: NightEvent) -> Job:
     return change.job
 
 
-def _opening(job: Job, event: NightEvent) -> Job:
-    """With another hour for the kitchen to open by, or for a room of it."""
+def _opening(job: Job, event: NightEvent, kitchen: Sequence[datetime]) -> Job:
+    """With another hour for the kitchen to open by, or for a room of it, never after that and
+    what is said of the `kitchen` besides."""
     if event.opens_at is None:
         raise AssertionError("read with its hour")
     open_by = event.opens_at.astimezone(job.site.zone)
@@ -318,11 +320,14 @@ def _opening(job: Job, event: NightEvent) -> Job:
             for room in job.rooms
         )
         return replace(opening_at(job, open_by), rooms=rooms)
-    if open_by > job.access.open_by:
+    latest = max([job.access.open_by, *kitchen])
+    if open_by > latest:
+        by = latest.astimezone(job.site.zone)
         raise event.fault(
             "value",
-            f"the kitchen opens by {job.access.open_by:%Y-%m-%d %H:%M}",
-            "leave the room empty to move the whole kitchen",
+            f"{event.room} cannot open after the kitchen, which opens by {by:%Y-%m-%d %H:%M}",
+            "give an hour before that, or log the kitchen's own as well: the same line with "
+            "the room left empty",
             open_by.isoformat(),
         )
     rooms = tuple(

@@ -55,14 +55,15 @@ function takeBefore(begun, before, places) {
   begun.events.push(...events.filter((entry) => !known.has(name(entry))));
 }
 
+// Whether the plan was made with an entry: its own log tells, as a line may come in late.
 function isPlannedWith(entry) {
-  if (plan.night === null || entry.at > plan.night.until) return false;
-  return entry.event !== "poured" || entry.index in plan.night.poured;
+  if (plan.night === null) return false;
+  if (entry.event === "poured") return entry.index in plan.night.poured && entry.at <= plan.night.until;
+  return plan.night.log.some((told) => ["at", "event", "room", "bucket", "value"].every((key) => told[key] === entry[key]));
 }
 
 // What this phone wrote down, by its own clock; what the plan was made with is right already.
-let isOwn = (entry) => plan.night === null || !(entry.event === "poured" ? entry.index in plan.night.poured
-  : plan.night.log.some((told) => told.at === entry.at && told.event === entry.event && told.room === entry.room));
+let isOwn = (entry) => !isPlannedWith(entry);
 
 function logEntries() {
   const ofBucket = (event, index, at) => {
