@@ -247,34 +247,34 @@ def test_which_changes_come_first(planned, margins, lost, first):
 # How much is taken
 
 
-def test_the_first_full_plan_of_a_job_without_one_says_what_a_plan_takes(monkeypatch):
-    for name, value in (("MOST_HELP", 2.0), ("START_S", 1.0), ("MOST_S", 50.0)):
-        monkeypatch.setattr(ways, name, value)
+def test_after_the_first_full_plan_of_a_job_without_one_there_is_time_for_a_second(monkeypatch):
+    monkeypatch.setattr(ways, "MOST_S", 26.0)
 
     class Looking(Made):
         @property
         def left_s(self):
             return 30.0 - self.worked
 
-    def plan(*, planned, worked, full_s=0.0, budget_s=10.0, stop=False):
+    def plan(*, planned, worked, full_s=0.0, stop=False):
         found = Made(schedule=Made(worked=worked))
         here = Looking(
             **vars(looking(planned=planned))
-            | {"worked": 1.0, "full_s": full_s, "budget_s": budget_s, "_rest_s": 4.0}
-            | {"stop": lambda: stop}
+            | {"worked": 1.0, "full_s": full_s, "budget_s": 10.0, "stop": lambda: stop}
         )
         got = _Looking._planned(here, Made(in_full=lambda **_: found))
         assert (got is None) == stop
         return here.worked, here.full_s, here.budget_s
 
-    # It takes 5 s, with 1 s to start and 4 s for its sheet 10 s: twice that is 20 s.
-    assert plan(planned=False, worked=5.0) == (6.0, 5.0, 20.0)
-    assert plan(planned=False, worked=5.0, budget_s=21.0) == (6.0, 5.0, 21.0)
-    assert plan(planned=False, worked=25.0) == (26.0, 25.0, 50.0)
-    # Later ones, and those beside a plan, do not.
-    assert plan(planned=False, worked=5.0, full_s=3.0) == (6.0, 5.0, 10.0)
-    assert plan(planned=False, worked=5.0, full_s=7.0) == (6.0, 7.0, 10.0)
-    assert plan(planned=True, worked=5.0, stop=True) == (6.0, 5.0, 10.0)
+    # It takes 25 s of the 29 s left: 21 more than the 4 s then left are as much again.
+    assert plan(planned=False, worked=25.0) == (26.0, 25.0, 31.0)
+    # It takes 28 s and leaves 1 s: 25 more, as none is given more than 26 s.
+    assert plan(planned=False, worked=28.0) == (29.0, 28.0, 35.0)
+    # Where 24 s are left of the 5 s it takes none are wanted.
+    assert plan(planned=False, worked=5.0) == (6.0, 5.0, 10.0)
+    # Later ones, and those beside a plan, give no more.
+    assert plan(planned=False, worked=25.0, full_s=3.0) == (26.0, 25.0, 10.0)
+    assert plan(planned=False, worked=25.0, full_s=27.0) == (26.0, 27.0, 10.0)
+    assert plan(planned=True, worked=25.0, stop=True) == (26.0, 25.0, 10.0)
 
 
 def test_what_is_left_is_what_neither_tables_nor_search_took_since_the_plan():

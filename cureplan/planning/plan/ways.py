@@ -113,8 +113,8 @@ def look_for_help(
 
     It may take about twice what the plan took, by counted work, so that the same job and
     seed give the same ways on every machine. A job without a plan may fail in less than half
-    of what a plan takes: there it is twice what the first of its ways takes as a plan, so that
-    two of them can be told.
+    of what a plan takes: once the first of its ways is planned in full, a second may take as
+    much again, so that two can be told.
     """
     if progress is not None:
         progress("looking for what would help; Ctrl-C ends it")
@@ -446,8 +446,8 @@ class _Looking:
         self.worked += found.schedule.worked
         took_s = before_s - self.left_s
         if self.chosen.odds is None and not self.full_s:
-            plan_s = START_S + self._rest_s + took_s
-            self.budget_s = max(self.budget_s, min(MOST_S, MOST_HELP * plan_s))
+            # What the first of them takes, a second may take again.
+            self.budget_s += max(0.0, min(MOST_S, took_s) - self.left_s)
         self.full_s = max(self.full_s, took_s)
         return None if self.stop() else found
 
