@@ -15,6 +15,7 @@ import pytest
 from cureplan.core.errors import InputError
 from cureplan.output.sheet import crew_calendar, page, page_data, write
 from cureplan.output.sheet.crew_calendar import EventBefore
+from cureplan.output.text.terminal import terminal_text
 from cureplan.output.view.view import status_key, voice_of
 from cureplan.planning.plan import read
 from output import sheet_sample
@@ -417,3 +418,34 @@ def test_a_call_says_first_where_the_plan_falls_short(plan):
     told = [one.description for one in crew_calendar._wanted(plan, voice)]
     plain = [one.description for one in crew_calendar._wanted(sure, voice)]
     assert told == [f"{unsure}.\n{words}" for words in plain]
+
+
+@pytest.mark.parametrize(
+    ("margin_min", "keeps_frac", "within", "key"),
+    [
+        # Two minutes and 90 % are asked for. What holds so often and has too little in hand
+        # is no floor that may not be poured; what loses an edge as expected is.
+        (1.0, 0.9, False, "margin"), (0.0, 0.97, False, "margin"), (-0.1, 0.97, False, "short"),
+        (1.0, 0.899, False, "short"), (2.0, 0.5, False, "unsure"), (2.0, 0.97, True, "within"),
+    ],
+)  # fmt: skip
+def test_a_margin_alone_that_is_short_is_told_apart(plan, margin_min, keeps_frac, within, key):
+    policy = replace(plan.job.policy, margin_s=120.0, confidence=0.9)
+    one = replace(
+        plan,
+        job=replace(plan.job, policy=policy),
+        risk=replace(plan.risk, all_keep_frac=keeps_frac),
+        rooms=tuple(
+            replace(room, margin_min=margin_min, open_by=max(room.open_by, room.opens))
+            for room in plan.rooms
+        ),
+        decisions=replace(
+            plan.decisions, status="within policy" if within else "short of policy"
+        ),
+    )
+    assert status_key(one) == key
+    for language in ("en", "es"):
+        head = "\n".join(
+            terminal_text(one, width=200, colour=False, language=language).splitlines()[:5]
+        )
+        assert (voice_of(one, language).label(f"status.{key}")) in head

@@ -120,6 +120,9 @@ def room(name="Bar", **more):
     [
         ({}, []), ({"margin_min": 0.0}, ["warn.short"]),
         ({"margin_min": -0.1}, ["warn.negative"]),
+        # As often as the 95 % asked, with too little to spare.
+        ({"margin_min": 0.0, "keeps_frac": 0.95}, ["warn.margin"]),
+        ({"margin_min": -0.1, "keeps_frac": 0.95}, ["warn.negative"]),
         ({"margin_min": 4.0}, []), ({"margin_min": 3.995}, []),
         ({"margin_min": 3.99}, ["warn.short"]), ({"sure_margin_min": 0.0}, []),
         ({"sure_margin_min": -0.1}, ["warn.sure_negative"]), ({"row_depth_m": 1.5}, []),
@@ -129,7 +132,7 @@ def room(name="Bar", **more):
 )  # fmt: skip
 def test_floors_are_warned_of(more, told):
     # Four minutes are asked for, and arms reach 1.5 m.
-    job = Made(policy=Made(margin_s=240.0), pace=Made(row_depth_max_m=1.5))
+    job = Made(policy=Made(margin_s=240.0, confidence=0.95), pace=Made(row_depth_max_m=1.5))
     found = warnings._pour_warnings(job, [room(**more)])
     assert codes(found) == told
     if told == ["warn.divided"]:

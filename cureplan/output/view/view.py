@@ -26,6 +26,7 @@ __all__ = [
     "margin_state",
     "margin_text",
     "rooms",
+    "short_of_margin",
     "status_key",
     "status_state",
     "verdict_state",
@@ -51,6 +52,13 @@ def kept_as_expected(plan: Plan) -> bool:
     """Whether a plan short of policy is so by its chance alone: no limit breaks as expected."""
     states = {margin_state(plan, room.margin_min) for room in plan.rooms}
     return plan.status == "short of policy" and states == {"kept"} and not _late(plan)
+
+
+def short_of_margin(plan: Plan) -> bool:
+    """Whether a plan holds as often as asked and is short of policy by a margin alone: some
+    time is in hand on the expected night, less than the job asks."""
+    often = plan.risk.all_keep_frac >= plan.job.policy.confidence
+    return often and plan.status == "short of policy" and status_state(plan) == "tight"
 
 
 def _late(plan: Plan) -> bool:
@@ -91,9 +99,11 @@ def weakest_text(plan: Plan, voice: Voice) -> str:
 
 
 def status_key(plan: Plan) -> str:
-    """The status as a label's key: "within", "unsure", "short" or "none"."""
+    """The status as a label's key: "within", "unsure", "margin", "short" or "none"."""
     if kept_as_expected(plan):
         return "unsure"
+    if short_of_margin(plan):
+        return "margin"
     return {
         "within policy": "within",
         "short of policy": "short",

@@ -55,9 +55,10 @@ def _pour_warnings(job: Job, rooms: Sequence[RoomPlan]) -> list[Message]:
         if room.margin_min < 0:
             found.append(Message("warn.negative", values))
         elif room.margin_min * 60.0 < job.policy.margin_s - 0.5:
-            found.append(
-                Message("warn.short", {**values, "policy_margin_s": job.policy.margin_s})
-            )
+            # What holds as often as asked may be poured: it is the margin that is short.
+            often = room.keeps_frac >= job.policy.confidence
+            values["policy_margin_s"] = job.policy.margin_s
+            found.append(Message("warn.margin" if often else "warn.short", values))
         elif room.sure_margin_min < 0:
             values = {"room": room.room, "keeps_frac": room.keeps_frac}
             found.append(Message("warn.sure_negative", values))

@@ -74,6 +74,7 @@ _OF_WEATHER = ("warn.gap", "warn.weather_note")
 _OF_POURS = (
     "warn.negative",
     "warn.short",
+    "warn.margin",
     "warn.sure_negative",
     "warn.row_deep",
     "warn.divided",
