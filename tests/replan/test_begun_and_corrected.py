@@ -472,11 +472,20 @@ def test_a_night_carries_on_with_what_the_buckets_to_come_have_in_hand(
     for rooms, nights, kept in (("AB", 1, True), ("AB", 2, False), ("ABC", 2, True)):
         starts = {"A": at(0), "B": at(360), "C": at(721)}
         old = Made(rooms=[Made(pour_start=starts[room]) for room in rooms])
-        chosen = Made(schedule=Made(pours=[poured]), nights=nights)
         state = Made(done=lambda _: done)
-        got = replan._carry_on(old, Made(carried_on=carried, chosen=chosen), state)
         expected = [told] if told is not None and kept else []
-        assert [one.values["margin_min"] for one in got] == expected
+        # Seen fault: it was to carry on as planned right below "Something is lost".
+        for said, lost, code in (
+            (False, (0, 0, 0), "carry_on"), (True, (0, 0, 0), "carry_on_least"),
+            (False, (0, 1, 0), "carry_on_least"), (False, (0, 0, 2), "carry_on_least"),
+        ):  # fmt: skip
+            chosen = Made(
+                schedule=Made(pours=[poured]), nights=nights, lost=lambda _, lost=lost: lost
+            )
+            found = Made(carried_on=carried, chosen=chosen, job=None)
+            got = replan._carry_on(old, found, state, lost=said)
+            assert [one.values["margin_min"] for one in got] == expected
+            assert {one.code for one in got} <= {f"replan.{code}"}
 
 
 @pytest.mark.parametrize(("pour", "outlived"), [(100, False), (101, True)])

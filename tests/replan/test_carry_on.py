@@ -12,6 +12,7 @@ import pytest
 from log_lines import said
 
 import cureplan.planning.replan.replan as replanning
+from cureplan.inputs.job.crew import Person
 from cureplan.inputs.job.model import Shift
 from cureplan.planning.replan import carry_on
 from cureplan.planning.replan.carry_on import LATE_BAND_S, _longer, _planned_s, lateness
@@ -76,6 +77,15 @@ def test_once_a_shift_was_moved_what_waited_for_it_is_tried_without(demo_plan):
         there = replace(job, crew=replace(job.crew, **{name: moved}))
         tried = carry_on._held(there, demo_plan)
         assert tried == [(True, True), (False, True), (True, False), (False, False)]
+    # Seen fault: a floor put off as nobody may stay so long was not brought back once he may.
+    person = Person(name="Ana", roles=("rake",), longest_shift_s=7200.0)
+    first = replace(job, crew=replace(job.crew, people=(person,)))
+    for crew in (
+        replace(first.crew, longest_shift_s=36e3),
+        replace(first.crew, people=(replace(person, longest_shift_s=9e3),)),
+    ):
+        before = replace(demo_plan, job=first)
+        assert len(carry_on._held(replace(first, crew=crew), before)) == 4
 
 
 @pytest.mark.parametrize(

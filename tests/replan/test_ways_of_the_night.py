@@ -61,7 +61,10 @@ def to_do(here, help_=(), *, fast=False, chilled=(), left_out=(), buckets=(), **
 
 def test_who_stands_stops_at_the_last_bucket():
     assert to_do(night(now=5, wait=5, Bar=2)) == []
-    assert to_do(night(now=4, wait=5, Bar=2)) == [("ten_minutes", None), ("now_stop", "Bar")]
+    # Seen fault: of a crew that waits it was said that something is lost.
+    waits = [("ten_minutes_wait", None), ("now_stop", "Bar")]
+    assert to_do(night(now=4, wait=5, Bar=2)) == waits
+    assert to_do(night(now=4, wait=5, Bar=2), [("replan.short", "Bar")])[0][0] == "ten_minutes"
     assert to_do(night(now=4, wait=5, Bar=0, Hall=5)) == []
     short = [("replan.short", "Bar")]
     assert to_do(night(Bar=2, Hall=2), short) == [("ten_minutes", None), ("now_stop", "Bar")]

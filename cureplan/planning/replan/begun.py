@@ -20,7 +20,7 @@ from cureplan.planning.floor.layout import (
 from cureplan.planning.floor.pour import PourOption, PourPlan, RoomPours, Settled
 from cureplan.planning.plan.model import Call, Plan, RoomPlan
 from cureplan.planning.replan.coats import CoatState
-from cureplan.planning.replan.state import FloorState, NightState, shifts_moved
+from cureplan.planning.replan.state import FloorState, NightState, hours_moved
 from cureplan.planning.schedule.remedies import MOST_BAYS
 
 __all__ = ["coved_s", "option_of", "rest_of_floor", "settle"]
@@ -105,13 +105,13 @@ def _to_come(pours: RoomPours, old: Plan, state: NightState) -> Settled:
 
 
 def _cold_s(old: Plan, room: RoomPlan, state: NightState) -> float:
-    """When the pails of a floor are cold: as planned; where a shift was moved, those that are
-    to go into ice yet can go there now and be stirred."""
+    """When the pails of a floor are cold: as planned; where crews' hours were moved, those
+    that are to go into ice yet can go there now and be stirred."""
     planned_s = room.pour_start.timestamp() - ICE_EARLY_S
     chill = next((one for one in old.chill.rooms if one.room == room.room), None)
     if chill is None or chill.in_ice_by.timestamp() <= state.now_s:
         return planned_s
-    if not shifts_moved(state.job, old.job):
+    if not hours_moved(state.job, old.job):
         return planned_s
     stirred_s = (chill.needed_at - chill.in_ice_by_stirred).total_seconds()
     return min(planned_s, state.now_s + ICE_EARLY_S + stirred_s)

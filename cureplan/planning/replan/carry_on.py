@@ -21,7 +21,7 @@ from cureplan.planning.floor.pour import RoomPours
 from cureplan.planning.odds.risk import Odds
 from cureplan.planning.plan.model import Plan
 from cureplan.planning.replan.begun import option_of
-from cureplan.planning.replan.state import NightState, shifts_moved
+from cureplan.planning.replan.state import NightState, hours_moved
 from cureplan.planning.schedule.floor_model import FloorModel, Tables, floor_model
 from cureplan.planning.schedule.heuristic import time_order
 from cureplan.planning.schedule.outcome import Schedule
@@ -217,8 +217,8 @@ def _timed(
 
 def _held(job: Job, old: Plan) -> list[tuple[bool, bool]]:
     """Whether coats are held at their hours, and pours that waited for another shift: not
-    where shifts were moved since."""
-    waits = (True, False) if shifts_moved(job, old.job) else (True,)
+    where shifts or stays were moved since."""
+    waits = (True, False) if hours_moved(job, old.job) else (True,)
     return [(held, wait) for wait in waits for held in (True, False)]
 
 

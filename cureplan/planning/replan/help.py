@@ -17,10 +17,12 @@ from cureplan.planning.replan.begun import rest_of_floor
 from cureplan.planning.replan.state import NightState
 from cureplan.planning.schedule.placing import PlacedPour
 
-__all__ = ["first_minutes", "help_for_short_buckets", "when_nothing_fits"]
+__all__ = ["LOST", "first_minutes", "help_for_short_buckets", "when_nothing_fits"]
 
 WORTH_MIN = 0.25
 _DEAD = ("replan.edge_lost",)
+LOST = "replan.ten_minutes"
+"""Said ahead of what is to be done at once where something is lost."""
 
 
 def first_minutes(
@@ -45,14 +47,17 @@ def first_minutes(
     iced = [room.room for room in plan.rooms if room.chilled and not state.done(room.room)]
     # Only kits that run fast can be warmer than ice makes them.
     stirs = iced and short and fast
+    calls = [*_calls(plan, left_out, now_s=state.now_s)]
     found = [
         *dead,
         *stops,
         *([Message("replan.now_stir", {"rooms": "; ".join(iced)})] if stirs else []),
-        *_calls(plan, left_out, now_s=state.now_s),
+        *calls,
     ]
+    # A crew that waits loses nothing by that alone.
+    head = LOST if dead or short or calls else "replan.ten_minutes_wait"
     limits = _too_hot_or_cold(plan, state)
-    return [*limits, Message("replan.ten_minutes", {}), *found] if found else limits
+    return [*limits, Message(head, {}), *found] if found else limits
 
 
 def _too_hot_or_cold(plan: Plan, state: NightState) -> list[Message]:
@@ -84,7 +89,7 @@ def when_nothing_fits(job: Job, state: NightState) -> tuple[Message, ...]:
     ]
     found = [
         Message("replan.nothing_fits", {}),
-        Message("replan.ten_minutes", {}),
+        Message(LOST, {}),
         *stops,
     ]
     if begun:

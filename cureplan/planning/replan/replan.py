@@ -35,6 +35,7 @@ from cureplan.planning.replan.carry_on import (
 from cureplan.planning.replan.changes import changes_of, log_of, night_of, past_shift, runs_fast
 from cureplan.planning.replan.estimate import NightReadings, estimate_night
 from cureplan.planning.replan.help import (
+    LOST,
     first_minutes,
     help_for_short_buckets,
     when_nothing_fits,
@@ -274,7 +275,7 @@ def _put_together(
     changes = (
         *first,
         *stated[:leads],
-        *_carry_on(old, found, state),
+        *_carry_on(old, found, state, lost=any(say.code == LOST for say in first)),
         *found.offers,
         *(say for say in help_ if say not in first),
         *stated[leads:],
@@ -288,8 +289,9 @@ def _put_together(
     return Replanned(plan=plan, readings=readings, changes=changes)
 
 
-def _carry_on(old: Plan, found: _Decided, state: NightState) -> list[Message]:
-    """That the night goes on as planned, and how much the buckets to come have in hand.
+def _carry_on(old: Plan, found: _Decided, state: NightState, *, lost: bool) -> list[Message]:
+    """That the night goes on as planned, or loses least by it, and how much the buckets to
+    come have in hand.
 
     It does not where a floor had to move to another night.
     """
@@ -302,7 +304,9 @@ def _carry_on(old: Plan, found: _Decided, state: NightState) -> list[Message]:
     moved = found.chosen.nights > planned
     if not found.carried_on or moved or not rest_s or min(rest_s) < 0:
         return []
-    return [Message("replan.carry_on", {"margin_min": minutes(min(rest_s))})]
+    lost = lost or any(found.chosen.lost(found.job))
+    code = "replan.carry_on_least" if lost else "replan.carry_on"
+    return [Message(code, {"margin_min": minutes(min(rest_s))})]
 
 
 def _finished(

@@ -29,7 +29,7 @@ from cureplan.planning.schedule.changes import (
     opening_at,
 )
 
-__all__ = ["FloorState", "NightState", "night_state", "shifts_moved"]
+__all__ = ["FloorState", "NightState", "hours_moved", "night_state"]
 
 FETCH_S = 3600.0
 """What it takes to have another drill or hand on site where the last is lost: invented."""
@@ -279,9 +279,18 @@ def _as_moved(job: Job, events: Sequence[NightEvent]) -> Job:
     return job
 
 
-def shifts_moved(now: Job, before: Job) -> bool:
-    """Whether a night has moved a crew's shifts since it was planned."""
-    ours, theirs = ((job.crew.pour_shifts, job.crew.topcoat_shifts) for job in (now, before))
+def hours_moved(now: Job, before: Job) -> bool:
+    """Whether a night has moved a crew's shifts, or how long anybody may stay, since it was
+    planned."""
+    ours, theirs = (
+        (
+            crew.pour_shifts,
+            crew.topcoat_shifts,
+            crew.longest_shift_s,
+            [person.longest_shift_s for person in crew.people],
+        )
+        for crew in (now.crew, before.crew)
+    )
     return ours != theirs
 
 

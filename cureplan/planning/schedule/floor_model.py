@@ -288,8 +288,9 @@ def floor_model(
         tuple(sorted(place[floor] for floor in job.crossed_from(room.name)))
         for room in job.rooms
     )
-    stages = [tuple(_not_too_long(stage, hands) for stage in row) for row in stages]
     begun = _begun(job, tables)
+    hands = tuple(_until_done(one, [stages[room][n] for room, n in begun]) for one in hands)
+    stages = [tuple(_not_too_long(stage, hands) for stage in row) for row in stages]
     pour_tasks = tuple(tables.pours[room.name].pour_task for room in job.rooms)
     problem = Problem(
         rooms=one_after_the_other(stages, begun, crosses, hands),
@@ -335,6 +336,15 @@ def crew_hands(job: Job, sure: Sureness) -> tuple[Hands, ...]:
         )
         for crews, longest_s in shared_crews(job.crew).items()
     )
+
+
+def _until_done(hands: Hands, begun: Sequence[Stage]) -> Hands:
+    """Hands that stay until what is begun is done, however long they may."""
+    if hands.most is None:
+        return hands
+    own = [stage for stage in begun if stage.crew in hands.crews]
+    lasts = [int(np.min(stage.ends - stage.begins)) for stage in own]
+    return replace(hands, most=max([hands.most, *lasts]))
 
 
 def _not_too_long(stage: Stage, hands: Sequence[Hands]) -> Stage:
