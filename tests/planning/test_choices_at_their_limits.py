@@ -455,15 +455,15 @@ def test_floors_are_poured_as_they_hold_most_often(better, together, asked):
     pours = [Made(room=name, option=1) for name in ("B", "A", "C")]
     tried = []
 
-    def gains(way):
-        tried.append(tuple(sorted(way)))
+    def poured(options):
+        tried.append(tuple(sorted(options)))
         return together
 
     here = Made(
         best=Made(schedule=Made(pours=pours), worst_rooms=lambda: ["A", "B"]),
         _beside=lambda _: [1, 2],
         _of_floor=lambda pour: lambda option: option * (1 if pour.room in better else -1),
-        gains=gains, way=Made(poured=lambda options: options),
+        _poured=poured,
     )  # fmt: skip
     climb._Climb._floors(here)
     assert tried == asked

@@ -304,5 +304,59 @@ def test_all_floors_are_poured_with_the_most_margin():
         best=Made(schedule=Made(pours=pours)), way=Made(poured=lambda options: options)
     )
     here.near.surest = lambda pour: f"surest {pour.room}"
+    here._poured = here.gains
     _Climb._surer(here)
     assert here.asked == [({"A": "surest A", "B": "surest B"},)]
+
+
+@dataclass(frozen=True)
+class Poured:
+    """Floors poured otherwise, two evenings of them."""
+
+    begun: str = "as it was"
+
+    def evenings(self):
+        return [["A", "B"], ["C"]]
+
+    def moved(self, rooms, by_s):
+        return replace(self, begun=f"{''.join(rooms)} {by_s:.0f}")
+
+
+def of_nights(buckets, shifts):
+    return Made(buckets_frac=buckets, shifts_frac=shifts)
+
+
+@pytest.mark.parametrize(
+    ("options", "gains", "odds", "asked"),
+    [
+        # Buckets hold more often and the shift ends first: half an hour sooner is tried, of
+        # the evenings that are poured otherwise alone.
+        ("B", "AB -1800", of_nights(0.9, 0.5), ["as it was", "AB -1800"]),
+        ("BC", None, of_nights(0.9, 0.5), ["as it was", "ABC -1800"]),
+        ("C", None, None, ["as it was", "C -1800"]),
+        ("C", "as it was", of_nights(0.9, 0.5), ["as it was"]),
+        ("C", None, of_nights(0.9, 0.99), ["as it was"]),
+        ("C", None, of_nights(0.8, 0.5), ["as it was"]),
+    ],
+)
+def test_what_takes_longer_by_more_bays_is_begun_sooner(options, gains, odds, asked):
+    got = []
+
+    def gained(way):
+        got.append(way.begun)
+        return way.begun == gains
+
+    here = climbing(
+        way=Made(poured=lambda _: Poured()), gains=gained,
+        best=Made(odds=of_nights(0.8, 1.0)), nights=Made(first=lambda _: odds),
+    )  # fmt: skip
+    here.near.placed = lambda _: odds
+    here._ends_late = lambda way: _Climb._ends_late(here, way)
+    told = dict.fromkeys(options, "more bays")
+    assert _Climb._poured(here, told) == (gains is not None)
+    assert got == asked
+    # Whoever may not stand by begins as soon as may be already.
+    here.near.may_wait = False
+    assert not _Climb._ends_late(here, Poured())
+    here.near.may_wait, here.over = True, True
+    assert not _Climb._ends_late(here, Poured())

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import chain
 from typing import Any
 
 from cureplan.inputs.job.model import Job
@@ -40,6 +41,8 @@ UNLUCKY_FRAC = 0.01
 """By how much what is better may look worse on a thousand nights."""
 SURE_FRAC = 0.01
 """By how much more often than asked a schedule holds that is not bettered."""
+LATER_FRAC = 0.01
+"""By how much more often a shift ends too soon where that is what another way costs."""
 NEXT_TO_NONE = 0.01
 """A floor or coat lost so seldom is left alone."""
 
@@ -116,6 +119,10 @@ class Nights:
             return None
         found = self.judged(schedule)
         return found if found.frac > other.frac else None
+
+    def first(self, schedule: Schedule) -> Odds:
+        """How a schedule holds on the first nights."""
+        return self._odds(schedule, 1)[0]
 
     def first_frac(self, schedule: Schedule) -> float:
         """How often a schedule holds on the first nights."""
@@ -265,7 +272,29 @@ class _Climb:
     def _surer(self) -> None:
         """Every floor with as much margin as may be."""
         pours = self.best.schedule.pours
-        self.gains(self.way.poured({pour.room: self.near.surest(pour) for pour in pours}))
+        self._poured({pour.room: self.near.surest(pour) for pour in pours})
+
+    def _poured(self, options: Mapping[str, PourOption]) -> bool:
+        """Whether floors gain by other ways to pour them: by themselves, or where it is the
+        end of a shift that these cost, with their evenings begun sooner as well."""
+        way = self.way.poured(options)
+        if self.gains(way):
+            return True
+        if not self._ends_late(way):
+            return False
+        changed = [rooms for rooms in way.evenings() if options.keys() & {*rooms}]
+        return self.gains(way.moved([*chain(*changed)], -STEPS_S[0]))
+
+    def _ends_late(self, way: Way) -> bool:
+        """Whether a way keeps buckets more often and breaks the end of a shift by that."""
+        if self.over or not self.near.may_wait:
+            return False
+        placed, own = self.near.placed(way), self.best.odds
+        if placed is None:
+            return True
+        odds = self.nights.first(placed)
+        late = odds.shifts_frac < own.shifts_frac - LATER_FRAC
+        return late and odds.buckets_frac > own.buckets_frac
 
     def _evenings(self) -> None:
         """All evenings moved, then each, then the worst floors' pours by themselves."""
@@ -299,10 +328,10 @@ class _Climb:
             if pour.room in self.best.worst_rooms()
         }
         better = {p.room: found[p.room] for p in own if found.get(p.room, p.option) != p.option}
-        if len(better) < 2 or not self.gains(self.way.poured(better)):
+        if len(better) < 2 or not self._poured(better):
             for room in self.best.worst_rooms():
                 if room in better:
-                    self.gains(self.way.poured({room: better[room]}))
+                    self._poured({room: better[room]})
 
     def _of_floor(self, pour: PlacedPour) -> Callable[[PourOption], float]:
         return lambda option: self.nights.of_floor(self.near.floor(pour, option))
