@@ -10,6 +10,8 @@ import pytest
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Person
+from cureplan.output.language import Voice
+from cureplan.output.view import sources
 from cureplan.planning.floor.layers import Layer, Lead, Work
 from cureplan.planning.plan import arrivals, calls
 from cureplan.planning.plan.model import Arrival, Call, Stop
@@ -287,6 +289,60 @@ def test_pails_in_ice_before_the_access_stand_outside():
     }  # fmt: skip
     # A primer begun before the access is another thing.
     assert arrivals.ice_outside(job, [arrival(-60, 30)]) == ()
+
+
+@pytest.mark.parametrize(
+    ("due", "stirred", "measured", "mixed", "told"),
+    [
+        # In ice by 40; needed there by then, or within five minutes after.
+        (44, True, False, 100, []), (45, True, False, 100, ["ice_sooner_stir"]),
+        (130, True, False, 100, ["ice_sooner_stir"]), (130, False, False, 100, []),
+        # Left standing, pails are too cold an hour and a half after that.
+        (40, False, False, 130, []), (40, False, False, 131, ["ice_too_cold"]),
+        (45, False, False, 131, ["ice_too_cold"]), (40, True, False, 131, []),
+        # Measured, they are as cold as they are.
+        (130, False, True, 131, []),
+    ],
+)  # fmt: skip
+def test_pails_in_ice_sooner_than_they_need_are_told_of(due, stirred, measured, mixed, told):
+    # Seen fault: with all hands busy pails went in up to an hour and a half too soon, and
+    # nothing said so, nor who was to stir them, nor that they got too cold.
+    job = Made(
+        materials=Made(stirred_in_ice=stirred),
+        cards=Made(slurry=Made(coldest_liquids_c=2.0)),
+    )
+    one = replace(
+        arrival(0, 300, roles=("ice",)), stops=(arrivals._pails("Bar", at(40)),)
+    )  # fmt: skip
+    room = Made(room="Bar", in_ice_by=at(due), in_ice_by_stirred=at(160))
+    found = [*arrivals.ice_cautions(
+        job, [one, arrival(0, 60)], Made(measured=measured, rooms=[room]),
+        need=Made(too_cold_standing_s=5400.0), mixed={"Bar": at(mixed)},
+    )]  # fmt: skip
+    assert [say.code.removeprefix("warn.") for say in found] == told
+    for say in found:
+        assert say.values["in_ice_at"] == at(40).isoformat()
+    if found and "sooner" in told[0]:
+        assert found[0].values["sooner_s"] == 60.0 * (due - 40)
+    if told and told[-1] == "ice_too_cold":
+        assert found[-1].values["cold_at"] == at(130).isoformat()
+
+
+@pytest.mark.parametrize(
+    ("due", "stirred", "told"),
+    [
+        (40, 160, "pails in the ice by Fri 20:40, if stirred by 22:40"),
+        (44, 160, "pails in the ice by Fri 20:40, if stirred by 22:40"),
+        (96, 160, "pails in the ice by Fri 20:40, 56 min sooner than they need to, "
+                  "if stirred by 22:40"),
+        (40, 40, "pails in the ice by Fri 20:40, stirred every few minutes from 20:40 on"),
+        (160, 160, "pails in the ice by Fri 20:40, stirred every few minutes from 22:40 on"),
+    ],
+)  # fmt: skip
+def test_who_sees_to_the_ice_is_told_how_long_and_whether_to_stir(due, stirred, told):
+    voice = Voice(language="en", display="us", zone=UTC)
+    room = Made(in_ice_by=at(due), in_ice_by_stirred=at(stirred))
+    assert sources._pails(voice, arrivals._pails("Bar", at(40)), room) == told
 
 
 def test_who_could_not_rest_in_between_stays():

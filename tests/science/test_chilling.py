@@ -135,8 +135,11 @@ def test_chill_times_holds_both_ways_and_when_it_gets_too_cold():
     assert times.too_cold_s / 60 == pytest.approx(29.6, abs=0.1)
     assert times.planned_s(stirred=True) == times.stirred_s
     assert times.planned_s(stirred=False) == times.standing_s > 10 * times.stirred_s
+    # Left standing, it is at the minimum once as much of its gap is left as that is of 35 °C.
+    left = pail_gap_left(times.too_cold_standing_s, pail=pail_with(100), stirred=False)
+    assert float(left) == pytest.approx(2 / 35, rel=1e-6)
     harmless = chill_times(pail=pail_with(100), start_c=35, target_c=4, bath_c=2, minimum_c=2)
-    assert harmless.too_cold_s == math.inf
+    assert harmless.too_cold_s == harmless.too_cold_standing_s == math.inf
 
 
 def test_ice_for_two_pails_of_liquid():

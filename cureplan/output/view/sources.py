@@ -4,12 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime
 
+from cureplan.core.messages import Value
 from cureplan.output.language import Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.view.view import State, buys_text, margin_state
-from cureplan.planning.plan.arrivals import arrivals_of, labour_of, stays_min
+from cureplan.planning.plan.arrivals import (
+    arrivals_of,
+    labour_of,
+    sooner_than_needed_s,
+    stays_min,
+)
 from cureplan.planning.plan.model import (
     Alternative,
     Arrival,
@@ -64,11 +69,11 @@ class ArrivalView:
 
 def arrival_views(plan: Plan, voice: Voice) -> tuple[ArrivalView, ...]:
     """Everybody's arrivals, in the order of the clock."""
-    stirred = {room.room: room.in_ice_by_stirred for room in plan.chill.rooms}
-    return tuple(_arrival(voice, arrival, stirred) for arrival in arrivals_of(plan))
+    iced = {room.room: room for room in plan.chill.rooms}
+    return tuple(_arrival(voice, arrival, iced) for arrival in arrivals_of(plan))
 
 
-def _arrival(voice: Voice, arrival: Arrival, stirred: Mapping[str, datetime]) -> ArrivalView:
+def _arrival(voice: Voice, arrival: Arrival, iced: Mapping[str, ChillRoom]) -> ArrivalView:
     # The crew that lays the coats vacuums as well.
     vacuums = ("vacuum",) if "topcoat" in arrival.roles else ()
     coves = any(stop.stage == "cove" for stop in arrival.stops)
@@ -88,9 +93,7 @@ def _arrival(voice: Voice, arrival: Arrival, stirred: Mapping[str, datetime]) ->
         at=voice.at(arrival.call),
         leaves=voice.at(arrival.leaves, "time_up"),
         hours=voice.show("stays_s", 60.0 * stays_min(arrival), "up"),
-        stops=tuple(
-            (one_line(s.room), _stop(voice, arrival, s, stirred)) for s in arrival.stops
-        ),
+        stops=tuple((one_line(s.room), _stop(voice, arrival, s, iced)) for s in arrival.stops),
         rooms=", ".join(dict.fromkeys(one_line(stop.room) for stop in arrival.stops)),
         breaks=", ".join(breaks),
     )
@@ -103,10 +106,9 @@ def who_comes(voice: Voice, arrival: Arrival) -> str:
     return f"{voice.word(arrival.who)} × {arrival.people}"
 
 
-def _stop(voice: Voice, arrival: Arrival, stop: Stop, stirred: Mapping[str, datetime]) -> str:
+def _stop(voice: Voice, arrival: Arrival, stop: Stop, iced: Mapping[str, ChillRoom]) -> str:
     if stop.stage == "ice":
-        by, soon = stop.last_task, stirred.get(stop.room, stop.last_task)
-        return voice.label("calls.ice", by_at=by.isoformat(), stirred_at=soon.isoformat())
+        return _pails(voice, stop, iced.get(stop.room))
     code = "calls.pour" if stop.stage == "pour" else "calls.stop"
     text = voice.label(
         code,
@@ -116,6 +118,19 @@ def _stop(voice: Voice, arrival: Arrival, stop: Stop, stirred: Mapping[str, date
     )
     poured = arrival.named and stop.stage == "pour"
     return f"{voice.word(stop.role)} {text}" if poured else text
+
+
+def _pails(voice: Voice, stop: Stop, room: ChillRoom | None) -> str:
+    """By when pails go in ice, and whether they are stirred there."""
+    by = stop.last_task
+    if room is not None and room.in_ice_by == room.in_ice_by_stirred:
+        stir = max(by, room.in_ice_by_stirred)
+        return voice.label("calls.ice_stir", by_at=by.isoformat(), stir_at=stir.isoformat())
+    soon = by if room is None else room.in_ice_by_stirred
+    said: dict[str, Value] = {"by_at": by.isoformat(), "stirred_at": soon.isoformat()}
+    if room is not None and (sooner_s := sooner_than_needed_s(stop, room)):
+        return voice.label("calls.ice_sooner", sooner_s=sooner_s, **said)
+    return voice.label("calls.ice", **said)
 
 
 def labour_line(plan: Plan, voice: Voice) -> str:

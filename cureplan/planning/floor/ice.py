@@ -39,6 +39,9 @@ class IceNeed:
     standing_s: float
     stirred_s: float
     too_cold_s: float
+    """When a stirred pail is below the card's minimum."""
+    too_cold_standing_s: float
+    """When one left standing is."""
     from_c: float
     to_c: float
 
@@ -94,7 +97,7 @@ def ice_need(card: SlurryCard, *, from_c: float, to_c: float, bath: IceBath) -> 
     if from_c <= to_c:
         return IceNeed(
             ice_per_kit_kg=0.0, for_water_kg=0.0, standing_s=0.0, stirred_s=0.0,
-            too_cold_s=float("inf"), from_c=from_c, to_c=to_c,
+            too_cold_s=float("inf"), too_cold_standing_s=float("inf"), from_c=from_c, to_c=to_c,
         )  # fmt: skip
     heat_j = sum(
         float(
@@ -131,6 +134,7 @@ def ice_need(card: SlurryCard, *, from_c: float, to_c: float, bath: IceBath) -> 
         standing_s=max(time.standing_s for time in times),
         stirred_s=max(time.stirred_s for time in times),
         too_cold_s=min(time.too_cold_s for time in times),
+        too_cold_standing_s=min(time.too_cold_standing_s for time in times),
         from_c=from_c,
         to_c=to_c,
     )

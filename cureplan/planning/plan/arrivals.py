@@ -8,7 +8,7 @@ an hour like any other, of whoever is there, or of somebody who comes for it.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -16,11 +16,13 @@ from cureplan.core.clock import floor_to, on_site
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.job.crew import LONGEST_SHIFT_S, POUR_ROLES, Crew
 from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.ice import IceNeed
 from cureplan.planning.plan.model import (
     Arrival,
     Break,
     Call,
     ChillPlan,
+    ChillRoom,
     Labour,
     Plan,
     Stop,
@@ -29,16 +31,20 @@ from cureplan.planning.plan.model import (
 __all__ = [
     "arrival_plans",
     "arrivals_of",
+    "ice_cautions",
     "ice_outside",
     "labour_of",
     "longest_stay_s",
     "people_warnings",
+    "sooner_than_needed_s",
     "stays_min",
 ]
 
 EARLY_MIN = 5
 ICE_TASK = timedelta(minutes=15)
 """Putting the pails of a floor in ice: invented."""
+WORTH_SOONER_S = 300.0
+"""Pails in ice by less sooner than they need are in time: invented."""
 COMES_SOONER = timedelta(minutes=90)
 """Who is there within that comes sooner, or stays, instead of coming twice: invented."""
 
@@ -365,6 +371,51 @@ def ice_outside(job: Job, arrivals: Iterable[Arrival]) -> tuple[Message, ...]:
         "access_at": on_site(job.access.begins, job.site.zone).isoformat(),
     }
     return (Message("warn.ice_outside", values),)
+
+
+def sooner_than_needed_s(stop: Stop, room: ChillRoom) -> float:
+    """By how much pails go in ice sooner than they need to [s]; 0 where it is no matter."""
+    sooner_s = (room.in_ice_by - stop.last_task).total_seconds()
+    return sooner_s if sooner_s >= WORTH_SOONER_S else 0.0
+
+
+def ice_cautions(
+    job: Job,
+    arrivals: Iterable[Arrival],
+    chill: ChillPlan,
+    *,
+    need: IceNeed,
+    mixed: Mapping[str, datetime],
+) -> Iterator[Message]:
+    """Pails that go in ice sooner than they need, as all hands are busy by then, where nobody
+    is left to stir them; and those left standing until they are colder than the card allows.
+
+    `mixed` says when the last bucket of a floor is begun.
+    """
+    if chill.measured:
+        return
+    rooms = {room.room: room for room in chill.rooms}
+    stirred = job.materials.stirred_in_ice
+    for stop in (s for a in arrivals for s in a.stops if s.stage == "ice"):
+        room = rooms[stop.room]
+        at: dict[str, Value] = {"room": stop.room, "in_ice_at": stop.last_task.isoformat()}
+        sooner = sooner_than_needed_s(stop, room)
+        if stirred and sooner:
+            stir_at = room.in_ice_by_stirred.isoformat()
+            values = {**at, "sooner_s": sooner, "stir_at": stir_at}
+            yield Message("warn.ice_sooner_stir", values)
+        stands_s = (mixed[stop.room] - stop.last_task).total_seconds()
+        if not stirred and stands_s > need.too_cold_standing_s:
+            cold = stop.last_task + timedelta(seconds=need.too_cold_standing_s)
+            yield Message(
+                "warn.ice_too_cold",
+                {
+                    **at,
+                    "cold_at": cold.isoformat(),
+                    "minimum_c": job.cards.slurry.coldest_liquids_c,
+                    "mixed_at": mixed[stop.room].isoformat(),
+                },
+            )
 
 
 def _long_stays(job: Job, arrivals: Sequence[Arrival]) -> Iterator[Message]:

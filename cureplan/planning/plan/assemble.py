@@ -30,6 +30,7 @@ from cureplan.planning.plan.answers import (
 )
 from cureplan.planning.plan.arrivals import (
     arrival_plans,
+    ice_cautions,
     ice_outside,
     labour_of,
     people_warnings,
@@ -54,6 +55,7 @@ from cureplan.planning.plan.model import (
 )
 from cureplan.planning.plan.warnings import plan_sources, plan_warnings, shoe_warnings
 from cureplan.planning.schedule.outcome import Schedule, Stop, never
+from cureplan.planning.schedule.placing import PlacedPour
 from cureplan.planning.schedule.tried import Tried
 from cureplan.weather.hours.series import HourlySeries
 
@@ -180,6 +182,13 @@ def assemble(
             ),
             *shoe_warnings(job, schedule),
             *ice_outside(job, arrivals),
+            *ice_cautions(
+                job,
+                arrivals,
+                chill,
+                need=tried.need,
+                mixed={p.room: instant(_last_mixed_s(p), job.site.zone) for p in ordered},
+            ),
             *people_warnings(job, arrivals),
             *limit_warnings(job, pours, schedule, odds.limits_frac),
             *beyond_hours(job, pours, schedule),
@@ -194,6 +203,11 @@ def assemble(
             *past_sources(past),
         ),
     )
+
+
+def _last_mixed_s(poured: PlacedPour) -> float:
+    """When the last bucket of a floor is begun [epoch s]."""
+    return poured.start_s + float(poured.times.liquids_in_s.max())
 
 
 def left_out(plan: Plan) -> Plan:

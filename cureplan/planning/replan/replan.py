@@ -79,8 +79,15 @@ _OF_POURS = (
     "warn.sure_negative",
     "warn.row_deep",
     "warn.divided",
+    "warn.ice_too_cold",
 )
-_OF_ICE = ("warn.ice_passed", "warn.ice_call", "warn.ice_early", "warn.ice_outside")
+_OF_ICE = (
+    "warn.ice_passed",
+    "warn.ice_call",
+    "warn.ice_early",
+    "warn.ice_outside",
+    "warn.ice_sooner_stir",
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

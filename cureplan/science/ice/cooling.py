@@ -127,8 +127,8 @@ _HALVINGS = 60
 class ChillTimes:
     """How long a pail must stay in ice to reach its target, and may stay at most.
 
-    `too_cold_s` is when even a stirred pail would be below the card's minimum; infinite
-    where the bath is not that cold.
+    `too_cold_s` is when a stirred pail would be below the card's minimum, and
+    `too_cold_standing_s` one left standing; infinite where the bath is not that cold.
     """
 
     start_c: float
@@ -137,6 +137,7 @@ class ChillTimes:
     standing_s: float
     stirred_s: float
     too_cold_s: float
+    too_cold_standing_s: float
 
     def planned_s(self, *, stirred: bool) -> float:
         """Time to plan with: the standing one unless the job says pails are stirred."""
@@ -236,6 +237,9 @@ def chill_times(
         standing_s=wait_s(target_c, stirred=False),
         stirred_s=wait_s(target_c, stirred=True),
         too_cold_s=math.inf if bath_c >= minimum_c else wait_s(minimum_c, stirred=True),
+        too_cold_standing_s=(
+            math.inf if bath_c >= minimum_c else wait_s(minimum_c, stirred=False)
+        ),
     )
 
 
