@@ -8,7 +8,7 @@ from types import SimpleNamespace as Made
 import pytest
 
 from cureplan.core.messages import Message
-from cureplan.planning.plan import ways
+from cureplan.planning.plan import acting, ways
 from cureplan.planning.plan.ways import _Looking
 from cureplan.planning.schedule.changes import Change
 from tests.planning.made_odds import odds
@@ -27,6 +27,7 @@ def looking(*, planned=True, **more):
         "left_s": 9.0, "kept_s": 0.0, "_may_plan": lambda: True, "stop": lambda: False,
         "best_frac": 0.0, "step": None, "_over": lambda _: False, "issued_s": 0.0,
         "_cure_frac": lambda: 0.0 if planned else 0.45, "_as_is": lambda: None,
+        "_gains": lambda _: True,
     }  # fmt: skip
     return Made(**{**given, **more})
 
@@ -95,15 +96,27 @@ def test_of_two_changes_the_second_adds_a_fiftieth_to_the_first():
 
 
 def test_at_a_glance_just_near_enough_is_planned_and_just_better_is_kept():
-    def tried(frac):
+    def tried(frac, *, gains=True):
         best = Made(best=Made(chance_frac=frac))
-        return _Looking._tried(
-            looking(_glance=lambda *_: best, _in_full=lambda *_: "planned"), way()
-        )
+        here = looking(_glance=lambda *_: best, _in_full=lambda *_: "planned")
+        here._gains = lambda _: gains
+        return _Looking._tried(here, way())
 
     assert tried(CONFIDENCE - ways.SHORT_OF_FRAC) == "planned"
+    assert not tried(CONFIDENCE - ways.SHORT_OF_FRAC, gains=False).full
     # As it is it holds 0.5.
     assert tried(0.5 + ways.WORTH_FRAC / 2).chosen.chance_frac == 0.5 + ways.WORTH_FRAC / 2
+
+
+@pytest.mark.parametrize(
+    ("as_is", "gains"),
+    [(None, True), (Made(best=None), True), (Made(best=Made(chance_frac=0.7)), False),
+     (Made(best=Made(chance_frac=0.69)), True)],
+)  # fmt: skip
+def test_a_change_gains_where_it_holds_more_often_at_a_glance_than_the_job_as_it_is(
+    as_is, gains
+):
+    assert _Looking._gains(Made(as_is=as_is), Made(chance_frac=0.7)) == gains
 
 
 # How far a limit is moved
@@ -173,39 +186,43 @@ def test_hours_are_moved_by_one_or_three_and_where_much_is_lost_by_three_at_once
         return Made(make=lambda _, minutes: Made(job=known, by=minutes))
 
     def moved_by(*kinds, much):
-        here = Made(_known=lambda job: job)
-        return [one.by for one in _Looking._moved(here, "job", *kinds, much=much)]
+        return [one.by for one in acting._moved("job", {}, *kinds, much=much)]
 
+    monkeypatch.setattr(acting, "_known", lambda job, _: job)
     pouring, opening = kind(), kind()
-    monkeypatch.setattr(ways, "OPENING", opening)
+    monkeypatch.setattr(acting, "OPENING", opening)
     assert moved_by(pouring, kind(known=False), much=False) == [60, 180]
     assert moved_by(pouring, Made(make=lambda *_: None), much=True) == [180]
     for much in (False, True):
         assert moved_by(opening, much=much) == [120, 1440]
 
 
-def acting(monkeypatch, part, *, heat=False, remedies=(), margins=False, much=False):
-    """What acts on a part, each change by a word."""
+def acted_on(monkeypatch, part, *, heat=False, remedies=(), margins=False, much=False):
+    """What acts on a part, each change by a word; the bar's slab is cool, the hall's not."""
     job = Made(policy=Made(remedies=remedies), rooms=[Made(heat=heat)])
-    monkeypatch.setattr(ways, "bottleneck", lambda _: "raking")
-    monkeypatch.setattr(ways, "more_hands", lambda _, task: task)
-    monkeypatch.setattr(ways, "more_remedies", lambda _, names: "+".join(names))
-    monkeypatch.setattr(ways, "rooms_later", lambda _: [Made(make=lambda _, by: f"later {by}")])
-    monkeypatch.setattr(ways, "open_for_less", lambda _: ["for less"])
-    monkeypatch.setattr(ways, "splits", lambda _: ["split"])
-    monkeypatch.setattr(ways, "REMEDY_WORDS", ("chill", "hour", "heat"))
-    here = Made(
-        tables=Made(pours={}), _missing=lambda job: _Looking._missing(None, job),
-        _moved=lambda _, *kinds, much: [f"hours of {len(kinds)}" + "!" * much],
-        _with_more_margin=lambda *_: iter(["margin"]),
-    )  # fmt: skip
+    for name, stub in {
+        "bottleneck": lambda _: "raking",
+        "more_hands": lambda _, task: task,
+        "more_remedies": lambda _, names: "+".join(names),
+        "rooms_later": lambda _: [Made(make=lambda _, by: f"later {by}")],
+        "open_for_less": lambda _: ["for less"],
+        "splits": lambda _: ["split"],
+        "heated": lambda _, names, to_c: [f"{' '.join(names)} at {to_c:.1f}"],
+        "is_cool": lambda conditions: conditions == "cool",
+        "_moved": lambda *kinds, much: [f"hours of {len(kinds) - 2}" + "!" * much],
+        "REMEDY_WORDS": ("chill", "hour", "heat"),
+    }.items():
+        monkeypatch.setattr(acting, name, stub)
+    rooms = {"Bar": "cool", "Hall": "warm"}
+    pours = {name: Made(conditions=its, plan=id) for name, its in rooms.items()}
+    here = Made(tables=Made(pours=pours), _with_more_margin=lambda *_: iter(["margin"]))
     schedule = Made(keeps_margins_as_expected=margins)
     return _Looking._acting_on(here, part, job, schedule, much=much)
 
 
 def test_what_acts_on_each_part(monkeypatch):
     def of(part, **more):
-        return acting(monkeypatch, part, **more)
+        return acted_on(monkeypatch, part, **more)
 
     assert of("coats") == ["hours of 4", "split", "mixing", "raking", "topcoat"]
     assert of("shifts", much=True) == ["hours of 4!", "split", "mixing", "raking", "topcoat"]
@@ -214,7 +231,8 @@ def test_what_acts_on_each_part(monkeypatch):
     assert of("buckets", remedies=("chill", "hour")) == ["heat", "mixing", "raking"]
     assert of("buckets", remedies=("chill", "hour", "heat")) == ["mixing", "raking"]
     assert of("buckets", margins=True) == ["margin", "mixing", "raking"]
-    later = ["later 120", "later 1440", "for less"]
+    # A cool floor is warmed to what heaters keep so that it is ready sooner, 75 F.
+    later = ["later 120", "later 1440", "for less", "Bar at 23.9"]
     hands = ["split", "mixing", "raking", "topcoat"]
     assert of("opening") == ["hours of 3", *later, *hands]
     # Heaters that stand in a room may be allowed to run.
@@ -248,33 +266,34 @@ def test_which_changes_come_first(planned, margins, lost, first):
 
 
 def test_after_the_first_full_plan_of_a_job_without_one_there_is_time_for_a_second(monkeypatch):
-    monkeypatch.setattr(ways, "MOST_S", 26.0)
+    for name, value in (("MOST_HELP", 2.0), ("START_S", 1.0), ("MOST_S", 26.0)):
+        monkeypatch.setattr(ways, name, value)
 
     class Looking(Made):
         @property
         def left_s(self):
-            return 30.0 - self.worked
+            return self.budget_s - self.worked
 
-    def plan(*, planned, worked, full_s=0.0, stop=False):
+    def plan(*, planned, worked, full_s=0.0, budget_s=30.0, stop=False):
         found = Made(schedule=Made(worked=worked))
-        here = Looking(
-            **vars(looking(planned=planned))
-            | {"worked": 1.0, "full_s": full_s, "budget_s": 10.0, "stop": lambda: stop}
-        )
+        given = vars(looking(planned=planned)) | {"worked": 1.0, "stop": lambda: stop}
+        del given["left_s"]
+        here = Looking(**given, full_s=full_s, budget_s=budget_s, _rest_s=4.0)
         got = _Looking._planned(here, Made(in_full=lambda **_: found))
         assert (got is None) == stop
         return here.worked, here.full_s, here.budget_s
 
-    # It takes 25 s of the 29 s left: 21 more than the 4 s then left are as much again.
-    assert plan(planned=False, worked=25.0) == (26.0, 25.0, 31.0)
-    # It takes 28 s and leaves 1 s: 25 more, as none is given more than 26 s.
-    assert plan(planned=False, worked=28.0) == (29.0, 28.0, 35.0)
-    # Where 24 s are left of the 5 s it takes none are wanted.
-    assert plan(planned=False, worked=5.0) == (6.0, 5.0, 10.0)
+    # It takes 5 s, with 1 s to start and 4 s for its sheet 10 s: twice that is 20 s, and of
+    # these 14 s are left, enough for another.
+    assert plan(planned=False, worked=5.0, budget_s=6.0) == (6.0, 5.0, 20.0)
+    # Of 30 s 4 s are left once 25 s went: 21 s more, for as much again.
+    assert plan(planned=False, worked=25.0) == (26.0, 25.0, 51.0)
+    # Of 30 s 1 s is left once 28 s went: 25 s more, as none is given more than 26 s.
+    assert plan(planned=False, worked=28.0) == (29.0, 28.0, 55.0)
     # Later ones, and those beside a plan, give no more.
-    assert plan(planned=False, worked=25.0, full_s=3.0) == (26.0, 25.0, 10.0)
-    assert plan(planned=False, worked=25.0, full_s=27.0) == (26.0, 27.0, 10.0)
-    assert plan(planned=True, worked=25.0, stop=True) == (26.0, 25.0, 10.0)
+    assert plan(planned=False, worked=25.0, full_s=3.0) == (26.0, 25.0, 30.0)
+    assert plan(planned=False, worked=25.0, full_s=27.0) == (26.0, 27.0, 30.0)
+    assert plan(planned=True, worked=25.0, stop=True) == (26.0, 25.0, 30.0)
 
 
 def test_what_is_left_is_what_neither_tables_nor_search_took_since_the_plan():
@@ -300,6 +319,7 @@ def ran(monkeypatch, *, planned=True, found=0, budget_s=100.0):
         chosen=Made(odds=1 if planned else None, schedule=Made(worked=3.0)),
         tables=Made(tabled=Made(with_search_s=lambda worked: 5.0 * worked)),
         reach=[], more=[], _pairs=lambda _reach, _best, of_it: kept.append(of_it) or [],
+        _still=lambda full_s: full_s,
         _best_of=lambda _more, many, _reach: wanted.append(many) or [],
         _hardly=lambda: [Made(way="weak", reaches=False)],
     )  # fmt: skip
@@ -323,6 +343,13 @@ def test_so_much_of_the_work_is_kept_for_full_plans_and_pairs(monkeypatch):
     kept, budget_s, *_ = ran(monkeypatch, planned=False)
     assert (kept, budget_s) == (pytest.approx([20.0, 20 + 12.0, 20.0]), 110.0)
     assert ran(monkeypatch, planned=False, budget_s=50.0)[1] == 70.0
+
+
+@pytest.mark.parametrize(("full", "still_s"), [(0, 10.0), (1, 5.0), (2, 0.0), (3, 0.0)])
+def test_for_two_full_plans_no_more_is_kept_than_those_to_come(full, still_s):
+    found = [Made(full=True)] * full
+    here = Made(reach=found[:1], more=[*found[1:], Made(full=False)])
+    assert _Looking._still(here, 10.0) == still_s
 
 
 @pytest.mark.parametrize(
@@ -421,6 +448,17 @@ def test_of_what_falls_short_so_many_are_told_as_are_wanted(
     short = [found(frac, full=full) for frac in (0.6, 0.8, 0.7)]
     got = _Looking._best_of(here, short, wanted)
     assert [one.chosen.chance_frac for one in got] == told
+
+
+def test_where_no_work_is_left_for_another_full_plan_one_that_is_made_is_told(monkeypatch):
+    monkeypatch.setattr(ways, "in_vain", lambda *_: False)
+    here = looking(_may_plan=lambda: False, _little=lambda *_: False)
+    found = [
+        Made(way=way(f"{frac}", code=f"relax.{frac}"), chosen=Made(chance_frac=frac), full=full)
+        for frac, full in ((0.9, False), (0.8, True), (0.7, False))
+    ]
+    got = _Looking._best_of(here, found, 2)
+    assert [one.chosen.chance_frac for one in got] == [0.8]
 
 
 def test_what_asks_for_more_and_gives_no_more_is_not_told(monkeypatch):

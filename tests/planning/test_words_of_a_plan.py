@@ -10,7 +10,7 @@ import pytest
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Heat
-from cureplan.planning.plan import answers, floors, hours, warnings, ways
+from cureplan.planning.plan import acting, answers, floors, hours, warnings, ways
 from cureplan.planning.schedule import tabled
 from cureplan.planning.schedule.placing import Span
 from tests.planning.made_odds import odds
@@ -404,7 +404,7 @@ def test_a_way_near_what_is_asked_is_planned_in_full(quick, planned, found):
     here = looking(
         chosen=Made(chance_frac=0.5 if planned else 0.0, odds=odds() if planned else None),
         _glance=lambda *_: Made(best=best), _as_is=lambda: None,
-        _in_full=lambda *_: "full",
+        _in_full=lambda *_: "full", _gains=lambda _: True,
     )  # fmt: skip
     here._cure_frac = lambda: ways._Looking._cure_frac(here)
     got = ways._Looking._tried(here, step("a"))
@@ -449,16 +449,12 @@ def test_where_there_is_no_plan_a_cure_holds_half_of_what_is_asked():
     [(0, 10, True), (-1, 10, False), (0, 10.1, False), (1, 9, True)],
 )
 def test_the_weather_reaches_from_the_first_hour_to_the_last(begins_h, ends_h, known):
-    here = Made(
-        tables=Made(
-            pours={
-                "Bar": Made(conditions=Made(first_s=NIGHT_S, last_s=NIGHT_S + 10 * H)),
-                "Hall": Made(conditions=Made(first_s=NIGHT_S - H, last_s=NIGHT_S + 9 * H)),
-            }
-        )
-    )
+    pours = {
+        "Bar": Made(conditions=Made(first_s=NIGHT_S, last_s=NIGHT_S + 10 * H)),
+        "Hall": Made(conditions=Made(first_s=NIGHT_S - H, last_s=NIGHT_S + 9 * H)),
+    }
     job = Made(access=Made(begins=at(60 * begins_h), open_by=at(60 * ends_h)))
-    assert ways._Looking._known(here, job) == known
+    assert acting._known(job, pours) == known
 
 
 @pytest.mark.parametrize(

@@ -239,8 +239,9 @@ def with_doubt(
 def with_help(plan: Plan, schedule: Schedule) -> Plan:
     """The plan with what would mend it, cheapest first, ahead of what else would help."""
     zone = plan.job.site.zone
-    others = (*_relaxed(schedule, zone), *plan.decisions.alternatives)
-    unsought = () if others else (Message("warn.no_help", {}),)
+    found = _relaxed(schedule, zone)
+    others = (*found, *plan.decisions.alternatives)
+    unsought = () if found else (Message("warn.no_help", {}),)
     decisions = replace(plan.decisions, alternatives=others)
     return replace(plan, decisions=decisions, warnings=(*plan.warnings, *unsought))
 

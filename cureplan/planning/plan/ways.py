@@ -12,9 +12,8 @@ from itertools import chain, islice, zip_longest
 from math import inf
 
 from cureplan.core.kept import keeping_results
-from cureplan.inputs.job.model import Job, Remedy
-from cureplan.planning.floor.crew import bottleneck
-from cureplan.planning.floor.pour import AS_IS
+from cureplan.inputs.job.model import Job
+from cureplan.planning.plan.acting import acting_on, missing, mixing
 from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.plan.worth import (
     ACTS_ON,
@@ -35,23 +34,11 @@ from cureplan.planning.plan.worth import (
     weaker,
 )
 from cureplan.planning.schedule.changes import (
-    COAT_LONGER,
-    COAT_SOONER,
-    IN_SOONER,
-    OPENING,
-    POURING,
-    REMEDY_WORDS,
-    STAYING,
     Change,
-    Graded,
     also,
     kind_of,
-    more_hands,
     more_remedies,
-    open_for_less,
     remedies_of,
-    rooms_later,
-    splits,
 )
 from cureplan.planning.schedule.construct import Progress, quick_ways
 from cureplan.planning.schedule.floor_model import Tables, timeless
@@ -97,8 +84,6 @@ MORE_MARGIN_S = 120.0
 """So much more time to spare asked for, where remedies are left unused: invented."""
 MUCH_FRAC = 0.25
 """A part lost more often than that needs more than an hour: invented."""
-HOURS_MIN, OPENING_MIN = (60, 180), (120, 1440)
-"""How far shifts and the opening are moved, tried in this order."""
 
 
 def look_for_help(
@@ -199,14 +184,19 @@ class _Looking:
                 # Whatever is told in the end takes a sheet as well, and all its odds.
                 more_s = MOST_HELP * self._rest_s
                 self.budget_s = min(MOST_S, self.budget_s + more_s)
-            best = sorted(self.more, key=weaker)
-            for found in self._pairs(self.reach, best, full + REST_PAIRED * rest):
+            best, full_s = sorted(self.more, key=weaker), self._still(full)
+            for found in self._pairs(self.reach, best, full_s + REST_PAIRED * rest):
                 self._keep(found)
-            self._look(ways, full)
+            self._look(ways, self._still(full))
         told = [*self.reach, *self._best_of(self.more, FEW - len(self.reach), self.reach)]
         short, told = "more" if planned else "plan", told or self._hardly()
         ways_out = [said(one.way, "chance" if one.reaches else short) for one in told]
         return tuple(sorted(ways_out, key=lambda way: way.effort_min))
+
+    def _still(self, full_s: float) -> float:
+        """What is still to be kept for full plans, of what some of them had at first."""
+        made = sum(found.full for found in (*self.reach, *self.more))
+        return full_s * max(0.0, 1.0 - made / FEW)
 
     def _hardly(self) -> list[Tried]:
         """Of what is hardly a cure the likeliest, where its full plan is no less."""
@@ -256,8 +246,10 @@ class _Looking:
             # How much later, a foreman asks first.
             others.sort(key=lambda found: not opens_later(found.way))
         for found in each_once([*likely, *others]):
-            if len(best) >= wanted or not (found.full or self._may_plan()):
+            if len(best) >= wanted:
                 break
+            if not (found.full or self._may_plan()):
+                continue
             if any(in_vain(found, one) for one in (*reach, *best)) or self._little(found, best):
                 continue
             full = found if found.full else self._in_full(found.way, found.glance)
@@ -330,7 +322,7 @@ class _Looking:
         begins_s = self.job.access.begins.timestamp()
         now_s = self.issued_s if self.issued_s < begins_s else -inf
         if way.say.code == REMEDIES and way.also is None:
-            every = more_remedies(self.job, self._missing(self.job))
+            every = more_remedies(self.job, missing(self.job))
             all_of_them = replace(
                 way, job=every.job, say=every.say, effort_min=every.effort_min
             )
@@ -385,7 +377,7 @@ class _Looking:
         # Where there is no plan, whatever is told is planned in full in the end.
         short_of = GLANCE_FRAC if self.chosen.odds is None else SHORT_OF_FRAC
         near = quick.chance_frac >= self.job.policy.confidence - short_of
-        if near and self._may_plan():
+        if near and self._gains(quick) and self._may_plan():
             return self._in_full(way, glance)
         least = max(above, self._cure_frac(), self.chosen.chance_frac + WORTH_FRAC / 2)
         tried = Tried(way, quick, glance, reaches=False, full=False)
@@ -393,6 +385,11 @@ class _Looking:
             return tried
         self.weak += [tried] * (quick.chance_frac >= self._cure_frac() / 2.0 > 0.0)
         return None
+
+    def _gains(self, quick: Chosen) -> bool:
+        """Whether a change holds more often at a glance than the job as it is does."""
+        as_is = None if self.as_is is None else self.as_is.best
+        return as_is is None or quick.chance_frac > as_is.chance_frac
 
     def _cure_frac(self) -> float:
         """What a cure holds at least, where there is no plan."""
@@ -446,6 +443,8 @@ class _Looking:
         self.worked += found.schedule.worked
         took_s = before_s - self.left_s
         if self.chosen.odds is None and not self.full_s:
+            plan_s = START_S + self._rest_s + took_s
+            self.budget_s = max(self.budget_s, min(MOST_S, MOST_HELP * plan_s))
             # What the first of them takes, a second may take again.
             self.budget_s += max(0.0, min(MOST_S, took_s) - self.left_s)
         self.full_s = max(self.full_s, took_s)
@@ -529,47 +528,10 @@ class _Looking:
     def _acting_on(
         self, part: str, job: Job, schedule: Schedule, *, much: bool
     ) -> list[Change]:
-        plans = [room.plan(AS_IS) for room in self.tables.pours.values()]
-        mixing = [
-            more_hands(job, task) for task in dict.fromkeys(("mixing", bottleneck(plans)))
-        ]
-        missing = self._missing(job)
-        some = [more_remedies(job, (name,)) for name in missing]
-        if part == "buckets":
-            if schedule.keeps_margins_as_expected:
-                # Margins are kept without them: those that would give more than is kept.
-                return [*self._with_more_margin(job, schedule), *mixing]
-            # The fewest that mend margins are looked for already; so are all of them.
-            every = [more_remedies(job, missing)] if missing else []
-            return [*every, *mixing]
-        if part == "limits" and any(room.heat for room in job.rooms):
-            some += [more_remedies(job, ("heat",))] * ("heat" not in job.policy.remedies)
-        graded: dict[str, tuple[Graded, ...]] = {
-            "coats": (COAT_SOONER, COAT_LONGER, IN_SOONER, OPENING),
-            "shifts": (POURING, COAT_LONGER, STAYING, IN_SOONER),
-            "opening": (OPENING, IN_SOONER, COAT_SOONER),
-            "limits": (IN_SOONER, POURING, COAT_SOONER, COAT_LONGER, OPENING),
-        }
-        moved = self._moved(job, *graded[part], much=much)
-        if part == "opening":
-            later = [kind.make(job, by) for kind in rooms_later(job) for by in OPENING_MIN]
-            moved += [*filter(None, later), *open_for_less(job)]
-        if part == "limits":
-            return [*some, *moved]
-        return [*moved, *splits(job), *mixing, more_hands(job, "topcoat")]
-
-    def _missing(self, job: Job) -> list[Remedy]:
-        return [name for name in REMEDY_WORDS if name not in job.policy.remedies]
-
-    def _moved(self, job: Job, *kinds: Graded, much: bool) -> list[Change]:
-        """Hours moved by some steps, or by most of them at once, as far as the weather is
-        known."""
-        return [
-            change
-            for kind in kinds
-            for minutes in (OPENING_MIN if kind is OPENING else HOURS_MIN[much:])
-            if (change := kind.make(job, minutes)) is not None and self._known(change.job)
-        ]
+        if part == "buckets" and schedule.keeps_margins_as_expected:
+            # Margins are kept without remedies: those that would give more than is kept.
+            return [*self._with_more_margin(job, schedule), *mixing(job, self.tables.pours)]
+        return acting_on(part, job, self.tables.pours, much=much)
 
     def _with_more_margin(self, job: Job, schedule: Schedule) -> Iterator[Change]:
         """The fewest remedies that give every bucket more time than the plan leaves it."""
@@ -589,10 +551,3 @@ class _Looking:
                 policy = replace(way.job.policy, margin_s=job.policy.margin_s)
                 changed = replace(way.job, policy=policy)
                 yield Change(job=changed, say=way.say, effort_min=way.effort_min)
-
-    def _known(self, job: Job) -> bool:
-        """Whether the weather reaches as far as a changed job."""
-        reach_s = max(room.conditions.last_s for room in self.tables.pours.values())
-        first_s = max(room.conditions.first_s for room in self.tables.pours.values())
-        begins_s, ends_s = job.access.begins.timestamp(), job.access.open_by.timestamp()
-        return first_s <= begins_s and ends_s <= reach_s

@@ -11,6 +11,7 @@ from typing import Literal, NamedTuple, TypeGuard
 import numpy as np
 
 from cureplan.inputs.job.model import Job
+from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.bounds import lower_bounds
@@ -70,6 +71,9 @@ MOST_LEFT, FEW_LATE = 3, 0.5
 that may be left out, or open later."""
 WARM_C, WARMEST_C = (70.0 - 32.0) / 1.8, 35.0
 """What heaters keep usually, common practice, no source, and at most: invented."""
+SPEEDING_C, COOLER_K = (75.0 - 32.0) / 1.8, 3.0
+"""What they keep where a floor would be ready too late, and how far below a usual warmth it
+lies at least for that to be worth it: invented."""
 PROBE = Limits(work=0.6)
 SOME_ROOMS = 8
 """Above so many, each trial takes seconds: coarser steps."""
@@ -299,6 +303,8 @@ def of_failures(trials: Trials, job: Job) -> Iterator[Change]:
     yield from in_spiked_shoes(job)
     if cold := _cold_rooms(trials.failures):
         yield from heated(job, cold, to_c=_clear_of_dew_c(trials, cold))
+    elif slow := _slow_rooms(trials):
+        yield from heated(job, slow, to_c=max(SPEEDING_C, _clear_of_dew_c(trials, slow)))
     if hot := _hot_rooms(trials.failures):
         yield from cooled(job, hot, to_c=_clear_of_dew_c(trials, hot))
     for names in _worth_leaving(job, trials.failures):
@@ -313,6 +319,22 @@ def _cold_rooms(failures: Sequence[Failure]) -> list[str]:
         if any(say.code.startswith(COLD) for say in failure.says)
         for name in failure.rooms
     ]
+
+
+def _slow_rooms(trials: Trials) -> list[str]:
+    """Rooms ready too late that would be sooner in a usual warmth."""
+    return [
+        name
+        for failure in trials.failures
+        if any(say.code.startswith("limit.opening") for say in failure.says)
+        for name in failure.rooms
+        if is_cool(trials.pours[name].conditions)
+    ]
+
+
+def is_cool(conditions: RoomConditions) -> bool:
+    """Whether a floor lies mostly so far below a usual warmth that heat would speed it."""
+    return bool(np.median(conditions.slab_c) < WARM_C - COOLER_K)
 
 
 def _hot_rooms(failures: Sequence[Failure]) -> list[str]:
