@@ -12,7 +12,7 @@ from cureplan.planning.schedule import trials
 
 
 def failure(*rooms, codes=()):
-    return Made(rooms=rooms, says=[Message(code, {}) for code in codes])
+    return Made(rooms=rooms, limits=(), says=[Message(code, {}) for code in codes])
 
 
 def test_rooms_ready_too_late_may_be_heated_where_their_slab_is_cool():
