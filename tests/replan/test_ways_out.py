@@ -103,6 +103,7 @@ def night(monkeypatch, *kinds, chance=0.5, late=0, left_out=(), full=None, budge
     found = ways.Ways(
         job=job(), tables=tables, chosen=candidate(chance, late=late, left_out=left_out),
         state=Made(still_to_pour=lambda _: [], now_s=NIGHT_S), again=again, worked=0.0,
+        carried=lambda _: None,
     )  # fmt: skip
     found.own_s = budget / ways.MOST_WORK
     return found, planned
@@ -425,6 +426,27 @@ def test_a_late_night_is_offered_an_hour_to_open_that_can_be_logged(small_plan, 
     keeps = chance.values["keeps_frac"]
     assert keeps > found.plan.risk.all_keep_frac
     assert again.plan.risk.all_keep_frac == pytest.approx(keeps, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("carried", "least"),
+    [
+        # Planned anew it takes an hour, as it is planned less may do about as well.
+        ({15: 0.8, 30: 0.8, 45: 0.8}, 15), ({15: 0.77, 30: 0.78, 45: 0.8}, 30),
+        ({15: 0.5, 30: 0.5, 45: 0.77}, 60), ({15: None, 30: None, 45: None}, 60),
+    ],
+)  # fmt: skip
+def test_no_more_is_asked_for_than_going_on_as_planned_needs(monkeypatch, carried, least):
+    # Seen fault: a crew was asked to stay 3 h longer where a quarter of an hour did.
+    steps = {15: 0.5, 30: 0.6, 45: 0.7, 60: 0.8}
+    found, planned = night(monkeypatch, kind(LONGER, steps), chance=0.5)
+    fracs = {(LONGER, by): frac for by, frac in carried.items()}
+    monkeypatch.setattr(
+        found, "carried", lambda one: None if fracs[one.minutes] is None
+        else candidate(fracs[one.minutes]),
+    )  # fmt: skip
+    assert told(found) == [(LONGER, least, "more")]
+    assert planned == [(LONGER, 60)]
 
 
 JOB = Made(

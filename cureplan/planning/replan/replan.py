@@ -249,8 +249,21 @@ def _offers(
             return found.candidate, found.worked
         return None, 0.0
 
+    def carried(changed: Job) -> Candidate | None:
+        with suppress(NoFeasiblePlanError):
+            return _carried(changed, old, state, tables.under(changed).pours)
+        return None
+
     return ways_out(
-        Ways(job=job, tables=tables, chosen=chosen, state=state, again=again, worked=worked)
+        Ways(
+            job=job,
+            tables=tables,
+            chosen=chosen,
+            state=state,
+            again=again,
+            carried=carried,
+            worked=worked,
+        )
     )
 
 

@@ -85,6 +85,8 @@ class _Seen(NamedTuple):
     glance: Glance
     further: _Seen | None = None
     """The same limit moved further, should this hold less often planned in full."""
+    less: tuple[Change, ...] = ()
+    """The same limit moved less, least first: at a glance too little."""
 
 
 def ways_out(ways: Ways) -> list[Message]:
@@ -151,6 +153,8 @@ class Ways:
     chosen: Candidate
     state: NightState
     again: Again
+    carried: Callable[[Job], Candidate | None]
+    """The night carried on under a changed job."""
     worked: float
     """What the search for it took, in the solver's own units."""
     looking: float = 0.0
@@ -230,7 +234,7 @@ class Ways:
                 best, high = seen._replace(further=best), middle
             else:
                 low = middle
-        return best
+        return best and best._replace(less=tuple(changes[:high]))
 
     def _may(self, change: Change) -> bool:
         """Whether there is time to tell whom it concerns, and hours are known so far."""
@@ -291,6 +295,28 @@ class Ways:
             helps = found is not None and self._helps(step.change.job, found)
             if found is not None and helps and (best is None or self.reaches(found)):
                 best = step.change, found
+        return best and self._as_little_as_does(*best, seen.less)
+
+    def _as_little_as_does(
+        self, change: Change, found: Candidate, less: Sequence[Change]
+    ) -> tuple[Change, Candidate]:
+        """The least of some smaller changes by which going on as planned does about as well:
+        a glance plans anew, which may need more."""
+        best, lost = (change, found), found.lost(change.job)
+        enough = min(self.job.policy.confidence, found.odds.all_frac - AS_GOOD_FRAC)
+        low, high = -1, len(less)
+        while high - low > 1:
+            middle = (low + high) // 2
+            tried = self.carried(less[middle].job)
+            self.looking += CARRIED_WORK * len(self.job.rooms)
+            if (
+                tried is not None
+                and tried.odds.all_frac >= enough
+                and tried.lost(less[middle].job) <= lost
+            ):
+                best, high = (less[middle], tried), middle
+            else:
+                low = middle
         return best
 
     def reaches(self, found: Candidate) -> bool:
