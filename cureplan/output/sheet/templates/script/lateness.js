@@ -16,8 +16,9 @@ let state = fresh();
 function fresh() {
   return {
     version: 1, plan: plan.id, late_s: 0, clock_s: 0, clock_right: false, fixed: {}, poured: {}, short: {}, lost: {}, done: {}, events: [],
-    // By these a later plan of the same night knows the buckets again.
+    // By these a later plan of the same night knows the buckets and rooms again.
     keys: plan.buckets.map((_, index) => bucketKey(index)),
+    rooms: plan.rooms.map((room) => room.key), iced: plan.ice.map((item) => item.key),
   };
 }
 

@@ -49,17 +49,45 @@ function takeBefore(begun, before, places) {
       if (place !== undefined && !(place in own)) own[place] = at;
     }
   }
-  const name = (e) => [e.at, e.event, e.room, e.bucket, e.value].join("|");
-  const known = new Set(begun.events.map(name));
+  takeLost(begun, before, places);
+  takeDone(begun, before, places);
+  const known = new Set(begun.events.map(lineKey));
   const events = Array.isArray(before.events) ? before.events.filter(isEvent) : [];
-  begun.events.push(...events.filter((entry) => !known.has(name(entry))));
+  begun.events.push(...events.filter((entry) => !known.has(lineKey(entry))));
+}
+
+const lineKey = (entry) => [entry.at, entry.event, entry.room, entry.bucket, entry.value].join("|");
+
+function takeLost(begun, before, places) {
+  for (const [index, losses] of Object.entries(picked(before.lost, () => true, Array.isArray))) {
+    const place = places.get(before.keys[index]);
+    const known = (begun.lost[place] || []).map((loss) => loss.at);
+    const more = losses.filter((loss) => loss && isInstant(loss.at) && !known.includes(loss.at));
+    if (place !== undefined && more.length) {
+      begun.lost[place] = [...(begun.lost[place] || []), ...more.map(({ at }) => ({ at, step_s: 0 }))];
+    }
+  }
+}
+
+// Ticks besides buckets, by the rooms that the sheet before had.
+function takeDone(begun, before, places) {
+  const { rooms, iced } = before;
+  if (!Array.isArray(rooms) || !Array.isArray(iced)) return;
+  const told = new Set(plan.night.log.map(lineKey));
+  for (const [key, at] of Object.entries(picked(before.done, () => true, isInstant))) {
+    const [what, place] = key.split(":");
+    const entry = doneEntry([key, at], what === "ice" ? iced[place] : rooms[place]);
+    const own = entry.event && doneKey(entry);
+    if (!own || own.includes("-1") || told.has(lineKey(entry))) continue;
+    if (what === "mixed" || !(own in begun.done)) take(begun, entry, places);
+  }
 }
 
 // Whether the plan was made with an entry: its own log tells, as a line may come in late.
 function isPlannedWith(entry) {
   if (plan.night === null) return false;
   if (entry.event === "poured") return entry.index in plan.night.poured && entry.at <= plan.night.until;
-  return plan.night.log.some((told) => ["at", "event", "room", "bucket", "value"].every((key) => told[key] === entry[key]));
+  return plan.night.log.some((told) => lineKey(told) === lineKey(entry));
 }
 
 // What this phone wrote down, by its own clock; what the plan was made with is right already.
@@ -77,7 +105,8 @@ function logEntries() {
   for (const [index, losses] of Object.entries(state.lost)) {
     losses.forEach((loss, which) => entries.push({ ...ofBucket("lost", index, loss.at), which }));
   }
-  const done = Object.entries(state.done).map(doneEntry).filter((entry) => entry.event && entry.room);
+  const roomOf = ([what, place]) => ((what === "ice" ? plan.ice : plan.rooms)[place] || {}).key;
+  const done = Object.entries(state.done).map((tick) => doneEntry(tick, roomOf(tick[0].split(":")))).filter((entry) => entry.event && entry.room);
   return entries.concat(done).sort((a, b) => a.at - b.at);
 }
 
@@ -85,10 +114,8 @@ function logEntries() {
 const DONE_EVENTS = { ice: "pails in ice", coving: "cove begun", coved: "cove done", priming: "primer begun", primed: "primer laid", vacuumed: "vacuumed", begun: "coat begun",
   mixed: "batch mixed", laid: "coat laid" };
 
-function doneEntry([key, at]) {
-  const [what, place, coat] = key.split(":");
-  const ice = plan.ice[place];
-  const room = what === "ice" ? ice && ice.key : (plan.rooms[place] || {}).key;
+function doneEntry([key, at], room) {
+  const [what, , coat] = key.split(":");
   const value = ["begun", "mixed", "laid"].includes(what) ? coat : "";
   return { at, event: DONE_EVENTS[what], room, bucket: null, value, note: "", done: key };
 }
