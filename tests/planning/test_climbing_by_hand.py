@@ -116,11 +116,19 @@ def test_a_climb_goes_on_as_long_as_some_look_gains():
 
     def ran(*, over_at=99):
         done.clear()
-        names = ("timed_alike", "coats_timed", "surer", "evenings", "orders", "coats")
+        names = (
+            "timed_alike",
+            "coats_held",
+            "coats_timed",
+            "surer",
+            "evenings",
+            "orders",
+            "coats",
+        )
         for name in names:
             setattr(here, f"_{name}", look(name))
-        # The eleventh look gains, so all are gone through once more.
-        here._floors = look("floors", (8, 11))
+        # The twelfth look gains, so all are gone through once more.
+        here._floors = look("floors", (9, 12))
         _Climb.run(here)
         return list(done)
 
@@ -131,9 +139,10 @@ def test_a_climb_goes_on_as_long_as_some_look_gains():
 
     here = Here(best=None, over_at=99)
     once = ["evenings", "orders", "coats", "floors"]
-    assert ran() == ["timed_alike", "coats_timed", "surer", "floors", *once, *once]
-    here.over_at = 4
-    assert ran() == ["timed_alike", "coats_timed", "surer", "floors"]
+    begun = ["timed_alike", "coats_held", "coats_timed", "surer", "floors"]
+    assert ran() == [*begun, *once, *once]
+    here.over_at = 5
+    assert ran() == begun
 
 
 @pytest.mark.parametrize(
@@ -209,6 +218,33 @@ def test_windows_kept_less_surely_are_gone_on_from_where_none_comes_out(fracs, f
     here._first_frac = lambda way: fracs.get(way.windows, -1.0)
     _Climb._timed_alike(here)
     assert here.way.windows == found
+
+
+@pytest.mark.parametrize(
+    ("due", "held", "over", "windows"),
+    [
+        # The best holds on 0.8 of nights. Falling due its coats hold so often but for a
+        # hundredth, or less, and then as they are held, with windows as sure as may be.
+        (0.8, {0.9: 0.8}, False, None), (0.79, {0.9: 0.8}, False, 0.9),
+        (0.3, {0.9: 0.8}, False, 0.9), (0.3, {0.9: 0.79, 0.7: 0.8}, False, 0.7),
+        (-1.0, {0.5: 0.8}, False, 0.5), (0.3, {0.5: 0.5}, False, None),
+        (0.3, {0.9: 0.8}, True, None),
+    ],
+)  # fmt: skip
+def test_coats_are_held_where_falling_due_they_hold_less_often(due, held, over, windows):
+    coats = [Made(room="A", coat=1, begins_s=7.0)]
+    here = climbing(
+        _looser=(0.7, 0.5), over=over,
+        best=Made(odds=Made(all_frac=0.8), schedule=Made(coats=coats)),
+    )  # fmt: skip
+    here.near.own = Way()
+    here._first_frac = lambda way: held.get(way.windows, -1.0) if way.coats_s else due
+    way = here.way
+    _Climb._coats_held(here)
+    if windows is None:
+        assert here.way is way
+    else:
+        assert (here.way.windows, here.way.coats_s) == (windows, {("A", 1): 7.0})
 
 
 def test_a_schedule_that_breaks_a_rule_is_worse_than_one_that_never_holds():

@@ -63,13 +63,18 @@ def looks(monkeypatch, near, chance, own=None, first_frac=lambda _: 0.0):
         monkeypatch.setattr(Near, "own", own)
     rooms = [pour.room for pour in near.schedule.pours]
     odds = SimpleNamespace(
-        room_frac=dict.fromkeys(rooms, 0.5), coat_frac=dict.fromkeys([(rooms[0], 1)], 0.5)
+        all_frac=0.0,
+        shifts_frac=1.0,
+        room_frac=dict.fromkeys(rooms, 0.5),
+        coat_frac=dict.fromkeys([(rooms[0], 1)], 0.5),
     )
     start = Judged(schedule=near.schedule, odds=odds, frac=-1.0, weight=0)
     nights = SimpleNamespace(
         worked=0.0,
         of_floor=lambda pour: float(pour.option.chilled),
         first_frac=first_frac,
+        # No shift ends too soon.
+        first=lambda _: odds,
     )
     climb(near, start, nights, work=1e9, stop=never, enough=never_worth)
     return seen, max(seen, key=lambda one: one[0])[1]
@@ -153,6 +158,15 @@ def test_what_only_a_solver_timed_is_moved_with_windows_kept_less_surely(
     moved = [way for _, way in seen if way.from_s != near.own.from_s]
     assert moved
     assert {round(way.windows, 3) for way in moved} == expected
+
+
+def test_coats_that_are_held_are_moved_with_their_own_pours(near):
+    one, other = near.own.order[:2]
+    held = replace(near.own, coats_s={(one, 1): 5e4, (other, 1): 6e4})
+    assert held.moved([other], 600.0).coats_s == {(one, 1): 5e4, (other, 1): 6e4 + 600.0}
+    assert held.poured({one: ICED}).coats_s == held.coats_s
+    assert held.swapped(0, 1).coats_s == {}
+    assert near.own.moved([one], 600.0).coats_s == {}
 
 
 def test_what_is_moved_keeps_its_order_and_its_distance(near):

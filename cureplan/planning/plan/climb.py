@@ -194,6 +194,7 @@ class _Climb:
 
     def run(self) -> None:
         self._timed_alike()
+        self._coats_held()
         self._coats_timed()
         self._surer()
         self._floors()
@@ -252,6 +253,21 @@ class _Climb:
             if self._first_frac(self.way) >= 0.0:
                 return
         self.way = own
+
+    def _coats_held(self) -> None:
+        """The way with its coats held where they are, where falling due they hold less often:
+        between two shifts of the same people a solver times them otherwise."""
+        least = self.best.odds.all_frac - UNLUCKY_FRAC
+        if self.over or self._first_frac(self.way) > least:
+            return
+        placed = self.best.schedule.coats
+        coats_s = {(coat.room, coat.coat): coat.begins_s for coat in placed}
+        own = self.near.own
+        for windows in dict.fromkeys((own.windows, *self._looser)):
+            held = replace(own, windows=windows, coats_s=coats_s)
+            if self._first_frac(held) > least:
+                self.way = held
+                return
 
     def _first_frac(self, way: Way) -> float:
         schedule = self.near.placed(way)

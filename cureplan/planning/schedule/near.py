@@ -69,13 +69,17 @@ class Way:
         return [found[at_s] for at_s in sorted(found)]
 
     def moved(self, rooms: Sequence[str], by_s: float) -> Way:
-        """Pours held to another hour, coats as they then fall due."""
+        """Pours held to another hour, and with them their coats where these are held."""
         from_s = {**self.from_s, **{room: self.from_s[room] + by_s for room in rooms}}
-        return replace(self, from_s=from_s, coats_s={})
+        coats_s = {
+            coat: at_s + by_s if coat[0] in rooms else at_s
+            for coat, at_s in self.coats_s.items()
+        }
+        return replace(self, from_s=from_s, coats_s=coats_s)
 
     def poured(self, options: Mapping[str, PourOption]) -> Way:
         """Floors poured in other ways."""
-        return replace(self, options={**self.options, **options}, coats_s={})
+        return replace(self, options={**self.options, **options})
 
     def swapped(self, one: int, other: int) -> Way:
         """Two pours that change places."""
