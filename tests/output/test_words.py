@@ -248,6 +248,16 @@ def test_a_crew_let_in_sooner_may_pour_sooner_as_well(voice: Voice, pours: str):
     assert "12:30" in told
 
 
+@pytest.mark.parametrize(("voice", "shift"), [(ENGLISH, "shift"), (SPANISH, "turno")])
+def test_what_cannot_be_kept_so_surely_need_not_be_a_coat(voice: Voice, shift: str):
+    # Coats may hold on 99 nights in 100 where it is the end of a shift that does not.
+    values = {"wanted_frac": 0.9, "held_frac": 0.5}
+    told = voice.say(Message("warn.less_sure", values))
+    assert f" {shift} " in told
+    assert "90" in told
+    assert "50" in told
+
+
 def test_lengths_change_their_unit_names_in_spanish():
     spanish_us = Voice(language="es", display="us", zone=NEW_YORK)
     assert spanish_us.show("depth_m", 4.4196) == "14 pies 6 pulg"
