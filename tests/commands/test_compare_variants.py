@@ -15,7 +15,7 @@ from steady import BY_HAND_S, KITS, THREE_STATIONS_S, write_job, write_weather
 
 from cureplan.api import compare_variants, get_weather, planned_row, read_job
 from cureplan.inputs.job.model import Shift
-from cureplan.output.text.studies import compare_json, compare_text
+from cureplan.output.text.studies import _holds, compare_json, compare_text
 from cureplan.output.view.view import status_state
 from cureplan.planning.studies.compare import (
     ComparedRow,
@@ -305,3 +305,19 @@ def test_a_row_without_a_plan_does_not_stop_the_others(steady):
     row = planned_row(Variant(vary="start", value=1, job=hopeless, weather=series), now=NOW)
     assert row.status == "no feasible plan"
     assert row.why
+
+
+@pytest.mark.parametrize(
+    ("chance", "told"),
+    [
+        (1.0, "99 %"),
+        (0.995, "99 %"),
+        (0.989, "98 %"),
+        (0.9, "90 %"),
+        (0.0, "0 %"),
+        (None, "0 %"),
+    ],
+)
+def test_no_row_holds_on_every_night(chance, told):
+    # Nights are drawn: a plan says 99 % at most, and its row the same.
+    assert _holds(SimpleNamespace(all_keep_frac=chance)) == told

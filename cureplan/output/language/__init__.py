@@ -80,7 +80,7 @@ MOST_CERTAIN = 0.99
 if TYPE_CHECKING:
     from cureplan.inputs.job.model import Job
 
-__all__ = ["LANGUAGES", "Voice", "placeholders", "say"]
+__all__ = ["LANGUAGES", "MOST_CERTAIN", "Voice", "placeholders", "say"]
 
 Display = Literal["us", "metric"]
 Clock = Literal["12 h", "24 h"]

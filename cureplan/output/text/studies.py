@@ -17,7 +17,7 @@ from cureplan.core.quantities import (
     format_working_time,
 )
 from cureplan.inputs.job.model import Job
-from cureplan.output.language import Voice
+from cureplan.output.language import MOST_CERTAIN, Voice
 from cureplan.output.language.clean import one_line
 from cureplan.output.language.time_words import clock_text
 from cureplan.output.text.terminal import SHAPES, Column, table_lines
@@ -119,7 +119,8 @@ def _iced(row: ComparedRow) -> str:
 
 
 def _holds(row: ComparedRow) -> str:
-    share = 0.0 if row.all_keep_frac is None else row.all_keep_frac
+    # As a plan says it: counted over nights drawn, nothing is certain.
+    share = 0.0 if row.all_keep_frac is None else min(MOST_CERTAIN, row.all_keep_frac)
     return f"{math.floor(share * 100 + 1e-9)} %"
 
 
