@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import lru_cache, partial
+from typing import Literal
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -245,11 +246,14 @@ def run_bucket(
     speed: ArrayLike,
     film_m: float,
     slab_effusivity: float,
+    runs_away: Literal["refused", "lost"] = "refused",
 ) -> BucketPath:
     """Follow buckets from the liquids' first stir to hours on the slab.
 
     The slab is held at its temperature when the bucket lands: right for the wet
-    milestones, not for walking or coating, which `AgeCurve` takes over.
+    milestones, not for walking or coating, which `AgeCurve` takes over. A batch that runs
+    away hot in the pail is refused as out of range; where hours are tried one beside the
+    other it is lost: it warms no further than the rate is known, all its clocks long over.
 
     Source: Heat balance of a stirred batch; film after Carslaw & Jaeger's half-space with a
     well-stirred layer (from memory).
@@ -272,7 +276,10 @@ def run_bucket(
     )
     if not (np.all(haul > 0) and np.all(speeds > 0) and film_m > 0 and slab_effusivity > 0):
         raise OutOfRangeError("haul_s, speed, film_m and slab_effusivity must be > 0")
-    liquids, mixed_c, mixing, hauling = _in_the_pail(start, filler, air, haul, speeds, kit=kit)
+    most_c = HOTTEST_C if runs_away == "lost" else np.inf
+    liquids, mixed_c, mixing, hauling = _in_the_pail(
+        start, filler, air, haul, speeds, kit=kit, most_c=most_c
+    )
     age_hauled = mixing.age_s[:, -1:] + hauling.age_s
     pour_c, pour_age_s = hauling.temp_c[:, -1], liquids.age_s[:, -1] + age_hauled[:, -1]
     pour_s = kit.filler_mix_s + haul
@@ -311,6 +318,7 @@ def _in_the_pail(
     speed: Array,
     *,
     kit: KitPhysics,
+    most_c: float,
 ) -> tuple[_Stage, Array, _Stage, _Stage]:
     """Liquids alone; the temperature once the filler is in; whole kit mixed; hauled."""
     liquids = _stage(
@@ -321,10 +329,13 @@ def _in_the_pail(
         speed=kit.liquid_stage_share * speed,
         capacity_j_k=kit.liquids_capacity_j_k,
         power_w=kit.mixing_power_w,
+        most_c=most_c,
     )
     heat_j = kit.liquids_capacity_j_k * liquids.temp_c[:, -1]
     mixed_c = (heat_j + kit.filler_capacity_j_k * filler_c) / kit.capacity_j_k
-    whole_kit = partial(_stage, kit=kit, speed=speed, capacity_j_k=kit.capacity_j_k)
+    whole_kit = partial(
+        _stage, kit=kit, speed=speed, capacity_j_k=kit.capacity_j_k, most_c=most_c
+    )
     mix_s = np.full(mixed_c.shape, kit.filler_mix_s)
     mixing = whole_kit(mixed_c, air_c, mix_s, power_w=kit.mixing_power_w)
     hauling = whole_kit(mixing.temp_c[:, -1], air_c, haul_s, power_w=0.0)
@@ -340,8 +351,9 @@ def _stage(
     speed: Array,
     capacity_j_k: float,
     power_w: float,
+    most_c: float,
 ) -> _Stage:
-    """One stage in the pail, from its first to its last second."""
+    """One stage in the pail, from its first to its last second, told no hotter than given."""
     kinetics = kinetics_of(kit)
     energy_j_mol, reference_k = kit.activation_energy_j_mol, kit.reference_c + ZERO_CELSIUS_K
     rate_factor(start_c, **kinetics)
@@ -355,6 +367,7 @@ def _stage(
         return np.asarray(warming), np.asarray(rate)
 
     part, temp, age_s = follow(slopes, start_c, duration_s)
+    temp = np.minimum(temp, most_c)
     return _Stage(
         time_s=duration_s[:, None] * part,
         temp_c=temp,

@@ -178,6 +178,7 @@ def bucket_clocks(
         speed=pace,
         film_m=clocks.film_m,
         slab_effusivity=clocks.slab_effusivity,
+        runs_away="lost",
     )
     filler_in = starts + times.filler_in_s
     ends = np.stack(
@@ -496,12 +497,29 @@ class RoomPours:
             "liquids_shift_k": liquids_shift_k,
         }
         run = partial(bucket_clocks, start_s, its, **asked)
+        return run() if np.ndim(start_s) else kept(run, "clocks", start_s, its, asked)
+
+    def require_hours(self) -> None:
+        """Refuse a card whose batch runs away hot even in the coolest hour, as cool as the
+        job may have it: at hotter ones it is lost, and the floor is poured at others."""
+        cool, remedies = self.conditions, self.job.policy.remedies
+        option = replace(
+            AS_IS, chilled="chill" in remedies, cool_filler="cool filler" in remedies
+        )
+        given, air_c = self._given(option), float(np.min(cool.air_c))
         try:
-            return run() if np.ndim(start_s) else kept(run, "clocks", start_s, its, asked)
+            run_bucket(
+                air_c if given.liquids_c is None else given.liquids_c,
+                air_c if given.filler_c is None else given.filler_c,
+                air_c,
+                float(np.min(cool.slab_c)),
+                self.job.pace.haul_s,
+                kit=self.clocks.kit,
+                speed=1.0,
+                film_m=self.clocks.film_m,
+                slab_effusivity=self.clocks.slab_effusivity,
+            )
         except OutOfRangeError as error:
-            if "temp_c" not in str(error):
-                raise
-            air_c = float(np.max(self.conditions.air_c))
             raise clocks_fault(self.job.cards.slurry, error, at_c=air_c) from None
 
     def _given(self, option: PourOption) -> KitTemperatures:

@@ -65,10 +65,13 @@ def prepare_pours(
     conditions = room_conditions(job, series)
     slurry = slurry_of(job)
     topcoat = topcoat_clocks(job.cards.topcoat)
-    return {
+    pours = {
         room.name: RoomPours(room, job, slurry, topcoat, conditions[room.name], settled)
         for room in job.rooms
     }
+    for room in pours.values():
+        room.require_hours()
+    return pours
 
 
 def with_heaters(job: Job, failures: Sequence[Failure]) -> Job | None:
