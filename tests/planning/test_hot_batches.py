@@ -34,7 +34,8 @@ def test_a_batch_that_runs_away_is_refused_or_lost_beside_others_as_before(pours
     assert lost.pour_c[1] == 120.0
     # It has lived through all of its wet time before it is on the floor.
     ends_s = lost.when_s(pours.clocks.age_s["working_time"])
-    assert ends_s[1] < lost.pour_s[1] and ends_s[0] > lost.pour_s[0]
+    assert ends_s[1] < lost.pour_s[1]
+    assert ends_s[0] > lost.pour_s[0]
     alone = run(kit, [20.0])
     assert lost.pour_c[0] == pytest.approx(alone.pour_c[0], abs=1e-6)
 

@@ -8,7 +8,7 @@ from types import SimpleNamespace as Made
 import pytest
 
 from cureplan.core.messages import Message
-from cureplan.planning.plan import acting, ways
+from cureplan.planning.plan import ways
 from cureplan.planning.plan.ways import _Looking
 from cureplan.planning.schedule.changes import Change
 from tests.planning.made_odds import odds
@@ -122,12 +122,13 @@ def test_a_change_gains_where_it_holds_more_often_at_a_glance_than_the_job_as_it
 # How far a limit is moved
 
 
-def moved(fracs, *, hands=(), best_frac=0.0, needs=True, monkeypatch):
+def moved(fracs, *, hands=(), best_frac=0.0, needs=True, asked=0.0, steps="abc", monkeypatch):
     """The steps that are tried, of chances given one after the other; None for none."""
     seen = iter(fracs)
     more = iter(hands)
     here = looking(best_frac=best_frac)
-    here._steps = lambda _: ["a", "b", "c"]
+    here.job.policy.confidence = asked
+    here._steps = lambda _: list(steps)
     here._seen = lambda: here.step
     monkeypatch.setattr(ways, "one_hand_more", lambda _job, _best: next(more, None))
     monkeypatch.setattr(ways, "needs_hands", lambda _: needs)
@@ -149,6 +150,19 @@ def moved(fracs, *, hands=(), best_frac=0.0, needs=True, monkeypatch):
 )  # fmt: skip
 def test_a_limit_is_moved_no_further_where_it_is_hopeless(monkeypatch, fracs, best_frac, steps):
     assert moved(fracs, best_frac=best_frac, monkeypatch=monkeypatch) == steps
+
+
+@pytest.mark.parametrize(
+    ("fracs", "steps", "tried"),
+    [
+        # 0.9 is asked: from less than 0.8 a little further does not do, the furthest may.
+        ((0.79, 0.9), "abc", "ac"), ((0.81, 0.9, 0.9), "abc", "abc"),
+        ((0.79, 0.9), "ab", "ab"), ((None, 0.79, 0.9), "abcd", "abd"),
+    ],
+)  # fmt: skip
+def test_far_from_what_is_asked_the_next_step_is_passed_over(monkeypatch, fracs, steps, tried):
+    got = moved(fracs, asked=0.9, steps=steps, needs=False, monkeypatch=monkeypatch)
+    assert got == tried
 
 
 @pytest.mark.parametrize(
@@ -178,68 +192,7 @@ def test_hands_are_what_lost_buckets_and_shifts_need(lost, needs):
     assert not ways.needs_hands(Made(odds=None))
 
 
-# What acts on a part
-
-
-def test_hours_are_moved_by_one_or_three_and_where_much_is_lost_by_three_at_once(monkeypatch):
-    def kind(known=True):
-        return Made(make=lambda _, minutes: Made(job=known, by=minutes))
-
-    def moved_by(*kinds, much):
-        return [one.by for one in acting._moved("job", {}, *kinds, much=much)]
-
-    monkeypatch.setattr(acting, "_known", lambda job, _: job)
-    pouring, opening = kind(), kind()
-    monkeypatch.setattr(acting, "OPENING", opening)
-    assert moved_by(pouring, kind(known=False), much=False) == [60, 180]
-    assert moved_by(pouring, Made(make=lambda *_: None), much=True) == [180]
-    for much in (False, True):
-        assert moved_by(opening, much=much) == [120, 1440]
-
-
-def acted_on(monkeypatch, part, *, heat=False, remedies=(), margins=False, much=False):
-    """What acts on a part, each change by a word; the bar's slab is cool, the hall's not."""
-    job = Made(policy=Made(remedies=remedies), rooms=[Made(heat=heat)])
-    for name, stub in {
-        "bottleneck": lambda _: "raking",
-        "more_hands": lambda _, task: task,
-        "more_remedies": lambda _, names: "+".join(names),
-        "rooms_later": lambda _: [Made(make=lambda _, by: f"later {by}")],
-        "open_for_less": lambda _: ["for less"],
-        "splits": lambda _: ["split"],
-        "heated": lambda _, names, to_c: [f"{' '.join(names)} at {to_c:.1f}"],
-        "is_cool": lambda conditions: conditions == "cool",
-        "_moved": lambda *kinds, much: [f"hours of {len(kinds) - 2}" + "!" * much],
-        "REMEDY_WORDS": ("chill", "hour", "heat"),
-    }.items():
-        monkeypatch.setattr(acting, name, stub)
-    rooms = {"Bar": "cool", "Hall": "warm"}
-    pours = {name: Made(conditions=its, plan=id) for name, its in rooms.items()}
-    here = Made(tables=Made(pours=pours), _with_more_margin=lambda *_: iter(["margin"]))
-    schedule = Made(keeps_margins_as_expected=margins)
-    return _Looking._acting_on(here, part, job, schedule, much=much)
-
-
-def test_what_acts_on_each_part(monkeypatch):
-    def of(part, **more):
-        return acted_on(monkeypatch, part, **more)
-
-    assert of("coats") == ["hours of 4", "split", "mixing", "raking", "topcoat"]
-    assert of("shifts", much=True) == ["hours of 4!", "split", "mixing", "raking", "topcoat"]
-    # All the remedies that are missing; once margins are kept, what gives more margin.
-    assert of("buckets") == ["chill+hour+heat", "mixing", "raking"]
-    assert of("buckets", remedies=("chill", "hour")) == ["heat", "mixing", "raking"]
-    assert of("buckets", remedies=("chill", "hour", "heat")) == ["mixing", "raking"]
-    assert of("buckets", margins=True) == ["margin", "mixing", "raking"]
-    # A cool floor is warmed to what heaters keep so that it is ready sooner, 75 F.
-    later = ["later 120", "later 1440", "for less", "Bar at 23.9"]
-    hands = ["split", "mixing", "raking", "topcoat"]
-    assert of("opening") == ["hours of 3", *later, *hands]
-    # Heaters that stand in a room may be allowed to run.
-    every = ("chill", "hour", "heat")
-    assert of("limits", remedies=every, heat=True) == ["hours of 5"]
-    assert of("limits", remedies=every[:2], heat=True) == ["heat", "heat", "hours of 5"]
-    assert of("limits", remedies=every[:2]) == ["heat", "hours of 5"]
+# Which changes come first
 
 
 @pytest.mark.parametrize(

@@ -327,11 +327,12 @@ class _Looking:
                 way, job=every.job, say=every.say, effort_min=every.effort_min
             )
             return [way, *([all_of_them] if every.job not in self.tried else [])]
-        further = way.further
+        step = further = way.further
         steps: list[Relaxation] = []
-        for step in (further, further and further.further):
-            if step is not None and step.job not in [other.job for other in (way, *steps)]:
+        while step is not None:
+            if step.job not in [other.job for other in (way, *steps)]:
                 steps.append(step)
+            step = step.further
         if way.also is None and further is not None and further.also is not None:
             # What goes further asks for something else as well.
             return [way, *steps]
@@ -342,11 +343,16 @@ class _Looking:
         """The same, each as soon as the one before was tried; then, where hands are asked for
         and buckets or the end of a shift are lost most, one more at a time while it gains."""
         best, least_frac = None, 0.0
-        for step in self._steps(way):
-            yield step
+        far_frac = self.job.policy.confidence - SHORT_OF_FRAC
+        steps = self._steps(way)
+        while steps:
+            yield (step := steps.pop(0))
             seen = self._seen()
             if seen and seen.chance_frac < HOPELESS_FRAC * self.best_frac:
                 return
+            if seen and seen.chance_frac < far_frac and len(steps) > 1:
+                # So far from what is asked, a little further will not do either.
+                del steps[0]
             if seen and seen.chance_frac > least_frac:
                 best, least_frac = step, seen.chance_frac + WORTH_FRAC
         while (seen := self._seen()) and best is not None and not self._over(self.kept_s):

@@ -275,8 +275,11 @@ _coat_longer = partial(
     _shift_moved, crew_field="topcoat_shifts", edge="ends", code="relax.coat_longer"
 )
 
-OPENING: Final = Graded(make=_open_later, step_min=10, most_min=4320, further_min=(240, 1440))
-"""Two days of cure doubt hours, not minutes, and the day after is what a kitchen asks for."""
+OPENING: Final = Graded(
+    make=_open_later, step_min=10, most_min=4320, further_min=(240, 600, 1440)
+)
+"""Two days of cure doubt hours, not minutes, and the day after is what a kitchen asks for,
+where the same evening will not do."""
 POURING: Final = Graded(make=_pour_longer, step_min=15, most_min=480)
 COAT_SOONER: Final = Graded(make=_coat_sooner, step_min=15, most_min=480)
 COAT_LONGER: Final = Graded(make=_coat_longer, step_min=15, most_min=480)
