@@ -478,7 +478,8 @@ def test_evenings_and_places_of_pours():
     late = way(from_s={"A": 9.0, "B": 1.0, "C": 9.0})
     assert late.evenings() == [["B"], ["A", "C"]]
     moved = way().moved(("A", "C"), -30.0)
-    assert (moved.from_s, moved.coats_s) == ({"A": -30.0, "B": 0.0, "C": 70.0}, {})
+    assert moved.from_s == {"A": -30.0, "B": 0.0, "C": 70.0}
+    assert moved.coats_s == {("A", 1): -25.0}
     swapped = way().swapped(0, 2)
     assert swapped.order == ("C", "B", "A")
     assert swapped.from_s == {"C": 0.0, "B": 0.0, "A": 100.0}
