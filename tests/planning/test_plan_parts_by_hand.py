@@ -275,10 +275,11 @@ def test_a_floor_is_cut_short_by_the_hours_only_where_it_closes_after_them(monke
 def test_a_margin_short_by_no_more_than_half_a_second_is_as_asked():
     room = Made(
         room="Bar", binding_bucket=1, sure_margin_min=1.0, row_depth_m=1.0, patches=(),
-        margin_min=1.0,
+        margin_min=1.0, keeps_frac=0.5,
     )  # fmt: skip
     for asked_s, short in ((60.5, False), (60.6, True)):
-        job = Made(policy=Made(margin_s=asked_s), pace=Made(row_depth_max_m=1.5))
+        policy = Made(margin_s=asked_s, confidence=0.9)
+        job = Made(policy=policy, pace=Made(row_depth_max_m=1.5))
         assert bool(warnings._pour_warnings(job, [room])) == short
 
 
