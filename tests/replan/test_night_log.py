@@ -208,6 +208,9 @@ def test_a_stay_that_two_phones_tell_one_file_is_one():
     other = STAY.replace("20:10", "20:12").replace("45 min", "0 h 45 min")
     assert len(read(f"{STAY},Ana", f"{other},Luis", header=header)) == 1
     assert len(read(f"{STAY},Ana", f"{other},Ana", header=header)) == 2
+    # So it is where two logs are laid one behind the other.
+    assert len(read(STAY, HEADER, other)) == 1
+    assert len(read(STAY, other)) == len(read(HEADER, STAY, other)) == 2
     batches = [f"2013-07-18T06:0{n},batch mixed,Cook line,,1,,{who}"
                for n, who in ((0, "Ana"), (2, "Luis"), (4, "Luis"))]  # fmt: skip
     assert [e.at.minute for e in read(*batches, header=header)] == [0, 4]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from difflib import get_close_matches
 from pathlib import Path
 
@@ -29,6 +29,8 @@ class Line:
     source: Path
     number: int
     cells: dict[str, str]
+    part: int = 0
+    """How many later headers stand above it: tables laid one behind the other."""
 
     def text(self, column: str) -> str:
         """The cell, empty if there is none."""
@@ -100,6 +102,7 @@ def read_lines(
     parted_by = _parted_by(text, known)
     names: list[str] = []
     lines: list[Line] = []
+    part = 0
     for row in split_rows(text, source=source, delimiter=parted_by):
         cells = [cell.strip() for cell in row.cells]
         again = _names(cells)
@@ -108,9 +111,9 @@ def read_lines(
             continue
         # Two logs laid one behind the other, maybe of a sheet with further columns.
         if len(again) == len(set(again)) and set(again) <= set(known):
-            names = again
+            names, part = again, part + 1
             continue
-        lines.append(_line(row.line, cells, names, source))
+        lines.append(replace(_line(row.line, cells, names, source), part=part))
         if len(lines) > most:
             raise InputError(
                 f"more than {most:,} {what}",

@@ -210,7 +210,7 @@ class NightEvent:
     """As it was written."""
     note: str = ""
     author: str = ""
-    """Whose phone wrote it, where one file holds the lines of several."""
+    """Whose phone wrote it, where one file holds the logs of several."""
 
     def fault(self, column: str, problem: str, cure: str, value: object = None) -> InputError:
         """A refusal of this event."""
@@ -366,7 +366,7 @@ class _Used:
             what = one.event, (one.room or "").casefold(), bucket
             self.said.setdefault(what, []).append(one)
         self.stays = [
-            (line.text("author"), _when(line, "at", site))
+            (_phone(line), _when(line, "at", site))
             for line in lines
             if site.known and _words(line.text("event")) == STAYS
         ]
@@ -409,10 +409,15 @@ class _Used:
             return True
         return any(
             abs(said.at - at) <= TWO_CLOCKS
-            and (line.text("author"), said.at) not in self.stays
+            and (_phone(line), said.at) not in self.stays
             and parse_duration_s(said.value) == _stay_s(line)
             for said in alike
         )
+
+
+def _phone(line: Line) -> str:
+    """Whose phone wrote a line: by a desk's log, or by which of several logs in a file."""
+    return line.text("author") or (f"log {line.part + 1}" if line.part else "")
 
 
 def _what(line: Line, kind: str) -> tuple[str, str, str]:
@@ -463,7 +468,7 @@ def _event(line: Line, site: NightSite, added: dict[str, AddedRoom]) -> NightEve
         line=line.number,
         value=line.text("value"),
         note=line.text("note"),
-        author=line.text("author"),
+        author=_phone(line),
         **found,
     )
 
