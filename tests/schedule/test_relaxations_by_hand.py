@@ -33,11 +33,22 @@ def named(name, *, effort=1.0, open_min=0.0, second=None):
 # What is told
 
 
-def told(*, whys=(), known="impossible", relaxed=None, heat=None, until_min=1e5):
-    failures = [Made(says=[Message(code, {"what": what})]) for code, what in whys]
+def told(
+    *, whys=(), known="impossible", relaxed=None, heat=None, until_min=1e5, rooms="A",
+    stored_c=None,
+):  # fmt: skip
+    failures = [
+        Made(rooms=tuple(rooms), says=[Message(code, {"what": what})]) for code, what in whys
+    ]
     job = Made(
-        rooms=[Made(heat=None), Made(heat=heat)], access=Made(open_by=NIGHT),
-        site=Made(zone=UTC),
+        rooms=[
+            Made(name=name, heat=warm, climate=climate)
+            for name, warm, climate in (
+                ("A", None, "open"), ("B", heat, "drifting"), ("C", None, "held")
+            )
+        ],
+        access=Made(open_by=NIGHT), site=Made(zone=UTC),
+        materials=Made(storage_c=stored_c),
     )  # fmt: skip
     schedule = Made(failures=failures, known=known, relaxed=relaxed)
     return relax.explain(schedule, job, known_until=at(until_min))
@@ -50,6 +61,12 @@ def told(*, whys=(), known="impossible", relaxed=None, heat=None, until_min=1e5)
         ({"whys": [("limit.dew", "slab")]}, ["impossible", "heat"]),
         ({"whys": [("limit.dew", "slab")], "heat": "a heater"}, ["impossible"]),
         ({"whys": [("limit.opening", "slab")]}, ["impossible"]),
+        # What a plant holds cold no heater warms; nor kits that are kept elsewhere.
+        ({"whys": [("limit.dew", "slab")], "rooms": "C"}, ["impossible", "held"]),
+        ({"whys": [("limit.dew", "slab")], "rooms": "AC"}, ["impossible", "held", "heat"]),
+        ({"whys": [("limit.too_cold", "limited.material")], "stored_c": 5.0},
+         ["impossible", "store"]),
+        ({"whys": [("limit.too_cold", "limited.material")]}, ["impossible", "heat", "store"]),
         ({"whys": [("limit.too_hot", "limited.material")]}, ["impossible", "store"]),
         # A kitchen may open three days later; weather that ends before that is told.
         ({"relaxed": (), "until_min": 4320}, ["impossible", "no_way"]),

@@ -239,6 +239,12 @@ def _chance(change: Relaxation, job: Job) -> Message | None:
     return Message("none.chance", {"keeps_frac": change.chance_frac, "open_at": open_at})
 
 
+def _heat_may_do(job: Job, why: Message) -> bool:
+    """Whether warmth where the floor is would mend a limit: not that of kits kept elsewhere."""
+    kits = why.values.get("what") == "limited.material" and job.materials.storage_c is not None
+    return why.code.startswith(COLD) and not kits
+
+
 MOST_NAMED = 3
 
 
@@ -249,8 +255,16 @@ def explain(schedule: Schedule, job: Job, *, known_until: datetime) -> tuple[Mes
     said: tuple[Message, ...] = (
         Message("none.impossible" if known else "none.unknown", {"why": why}),
     )
-    cold = any(say.code.startswith(COLD) for say in why)
-    if cold and not any(room.heat for room in job.rooms):
+    cold = {
+        name
+        for failure in schedule.failures[:MOST_NAMED]
+        if any(_heat_may_do(job, say) for say in failure.says)
+        for name in failure.rooms
+    }
+    held = [room.name for room in job.rooms if room.name in cold and room.climate == "held"]
+    if held:
+        said = (*said, Message("none.held", {"rooms": "; ".join(held)}))
+    if len(held) < len(cold) and not any(room.heat for room in job.rooms):
         said = (*said, Message("none.heat", {}))
     store = any(say.values.get("what") == "limited.material" for say in why)
     if store:
