@@ -434,7 +434,9 @@ def test_a_temperature_is_told_until_it_keeps_its_limit(cold, lifts, laid, then,
 def windows(*, works=(), begins_=(), pins=None, rooms=((),), **crew):
     crew = {"ahead_s": 900.0, "setup_s": 600.0, "people": (), "most_s": lambda _: 3600.0,
             "pour_shifts": (), "topcoat_shifts": (), **crew}  # fmt: skip
-    job = Made(site=Made(zone=UTC), crew=Made(**crew), due=lambda _: at(500))
+    job = Made(
+        site=Made(zone=UTC), crew=Made(**crew), due=lambda _: at(500), due_for=lambda name: name
+    )
     pours = Made(
         room=Made(name="Bar", pins=pins or {}), works=lambda _: works, pour_task=0,
         plan=lambda _: Made(times=Made(last_s=3600.0), cadence=Made(limit="rake")),

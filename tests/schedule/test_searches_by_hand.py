@@ -53,7 +53,13 @@ def test_a_slurry_cures_in_its_film_with_what_the_profile_holds(monkeypatch, dem
     monkeypatch.setattr(construct, "room_conditions", lambda *_: {"Bar": "its air"})
     monkeypatch.setattr(construct, "topcoat_clocks", lambda card: card)
     monkeypatch.setattr(pour, "slurry_clocks", lambda card, *, film_m, **_: (card, film_m))
-    monkeypatch.setattr(construct, "RoomPours", lambda *given: given)
+    asked = []
+
+    class Given(tuple):
+        def require_hours(self):
+            asked.append(self[0].name)
+
+    monkeypatch.setattr(construct, "RoomPours", lambda *given: Given(given))
     bar = Made(name="Bar")
     one = Made(
         rooms=[bar], cards=Made(slurry="slurry", topcoat="topcoat"),
@@ -62,6 +68,7 @@ def test_a_slurry_cures_in_its_film_with_what_the_profile_holds(monkeypatch, dem
     got = construct.prepare_pours(one, None, "settled")
     slurry = ("slurry", pytest.approx(0.007))
     assert got == {"Bar": (bar, one, slurry, "topcoat", "its air", "settled")}
+    assert asked == ["Bar"]
 
 
 # Heaters
