@@ -367,6 +367,7 @@ def nights(plan, monkeypatch, count):
         yield chance, turned, new, old
 
 
+@pytest.mark.timeout(0)  # some seconds a night, of as many nights as are asked for
 def test_nights_planned_again_are_no_worse_than_carried_on(plan, monkeypatch):
     rows = []
     for row in nights(plan, monkeypatch, NIGHTS):
