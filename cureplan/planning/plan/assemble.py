@@ -264,7 +264,8 @@ def _relaxed(schedule: Schedule, zone: ZoneInfo) -> tuple[Alternative, ...]:
 def _less_sure(job: Job, schedule: Schedule) -> tuple[Message, ...]:
     if schedule.held_frac is None:
         return ()
-    code = "warn.less_sure" if schedule.sure_known == "impossible" else "warn.sure_unknown"
+    known = {"impossible": "warn.less_sure", "found": "warn.less_held"}
+    code = known.get(schedule.sure_known or "unknown", "warn.sure_unknown")
     values = {"wanted_frac": job.policy.confidence, "held_frac": schedule.held_frac}
     return (Message(code, dict(values)),)
 

@@ -242,7 +242,9 @@ class _Choosing:
             raise AssertionError("a first schedule was weighed")
         if not self._ends():
             self._looked_near()
-        schedule = replace(self.best.schedule, worked=self.worked, sure_known=first.sure_known)
+        # Where the first keeps windows as surely as asked, it is known that this can be.
+        known = "found" if first.held_frac is None else first.sure_known
+        schedule = replace(self.best.schedule, worked=self.worked, sure_known=known)
         return self._ended(replace(self.best, schedule=schedule))
 
     def _ended(self, found: Chosen) -> Chosen:

@@ -128,8 +128,8 @@ class Schedule:
     worked: float = 0.0
     """What the search has cost, in the solver's units of about a second."""
     sure_known: Known | None = None
-    """Where windows are kept as expected: whether keeping them surely is impossible, or
-    unknown because the search for it ended first."""
+    """Where windows are kept as expected: whether keeping them surely is impossible, found
+    and holds less often, or unknown because the search for it ended first."""
     gap_frac: float | None = None
     """How much sooner, at most, the job could open: share of the time from access to
     opening; None where nobody looked."""
