@@ -171,6 +171,8 @@ def test_steps_end_where_all_of_it_is_kept(monkeypatch, holds_after, stopped, st
     # A first schedule that does ends it before the first step is made.
     assert len(done) == steps - 1
     assert (one.worked, found.schedule.worked) == (7.0, 7.0)
+    # The first kept its windows as surely as asked.
+    assert found.schedule.sure_known == "found"
     assert looked == ["near"] * near
 
 

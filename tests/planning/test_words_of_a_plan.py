@@ -10,7 +10,7 @@ import pytest
 
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Heat
-from cureplan.planning.plan import acting, answers, floors, hours, warnings, ways
+from cureplan.planning.plan import acting, answers, assemble, floors, hours, warnings, ways
 from cureplan.planning.schedule import tabled
 from cureplan.planning.schedule.placing import Span
 from tests.planning.made_odds import odds
@@ -494,3 +494,18 @@ def test_the_looking_may_take_so_many_times_what_start_search_and_rooms_took(mon
     # Without a plan there is no sheet; and there is an end to it.
     assert ways._budget_s(job, tables, Made(odds=None, schedule=Made(worked=6.0))) == 1.5 * 33.0
     assert ways._budget_s(job, tables, Made(odds=1, schedule=Made(worked=60.0))) == 100.0
+
+
+@pytest.mark.parametrize(
+    ("held", "known", "told"),
+    [
+        (None, "found", []), (0.5, "impossible", ["warn.less_sure"]),
+        # What was found, and holds no more often, is not told as unknown.
+        (0.5, "found", ["warn.less_held"]), (0.5, "unknown", ["warn.sure_unknown"]),
+        (0.5, None, ["warn.sure_unknown"]),
+    ],
+)  # fmt: skip
+def test_whether_windows_can_be_kept_as_surely_as_asked_is_told(held, known, told):
+    job = Made(policy=Made(confidence=0.9))
+    found = assemble._less_sure(job, Made(held_frac=held, sure_known=known))
+    assert codes(found) == told
