@@ -54,6 +54,10 @@ def test_a_card_is_refused_where_no_hour_is_cool_enough(pours):
     given = replace(pours, job=job)
     with pytest.raises(InputError, match="run away hot before it is poured at 80 °C"):
         at_hours(given, hot).require_hours()
+    # Kits kept apart from the air are told by their own warmth.
+    kept = replace(job, materials=replace(job.materials, storage_c=80.0))
+    with pytest.raises(InputError, match="at 80 °C"):
+        at_hours(replace(pours, job=kept), np.full(hours, 30.0)).require_hours()
     # One cool hour will do; so does ice, where the job allows it.
     at_hours(given, np.r_[hot[:-1], 20.0]).require_hours()
     iced = replace(job, policy=replace(job.policy, remedies=("chill", "cool filler")))

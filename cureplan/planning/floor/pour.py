@@ -507,10 +507,12 @@ class RoomPours:
             AS_IS, chilled="chill" in remedies, cool_filler="cool filler" in remedies
         )
         given, air_c = self._given(option), float(np.min(cool.air_c))
+        liquids_c = air_c if given.liquids_c is None else given.liquids_c
+        filler_c = air_c if given.filler_c is None else given.filler_c
         try:
             run_bucket(
-                air_c if given.liquids_c is None else given.liquids_c,
-                air_c if given.filler_c is None else given.filler_c,
+                liquids_c,
+                filler_c,
                 air_c,
                 float(np.min(cool.slab_c)),
                 self.job.pace.haul_s,
@@ -520,7 +522,8 @@ class RoomPours:
                 slab_effusivity=self.clocks.slab_effusivity,
             )
         except OutOfRangeError as error:
-            raise clocks_fault(self.job.cards.slurry, error, at_c=air_c) from None
+            hot_c = max(liquids_c, filler_c)
+            raise clocks_fault(self.job.cards.slurry, error, at_c=hot_c) from None
 
     def _given(self, option: PourOption) -> KitTemperatures:
         return kit_temperatures(
