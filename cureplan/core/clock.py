@@ -33,6 +33,7 @@ EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 EARLIEST_YEAR = 1900
 LATEST_YEAR = 2200
 MINUTES_PER_DAY = 1440
+DAY_S = 60.0 * MINUTES_PER_DAY
 
 
 class HoursOfDay(Protocol):

@@ -6,6 +6,7 @@ from types import SimpleNamespace as Made
 
 from cureplan.planning.plan import acting
 from cureplan.planning.plan.ways import _Looking
+from cureplan.planning.schedule import changes
 
 
 def test_hours_are_moved_by_one_or_three_and_where_much_is_lost_by_three_at_once(monkeypatch):
@@ -37,9 +38,9 @@ def acted_on(monkeypatch, part, *, heat=False, remedies=(), margins=False, much=
         "heated": lambda _, names, to_c: [f"{' '.join(names)} at {to_c:.1f}"],
         "is_cool": lambda conditions: conditions == "cool",
         "_moved": lambda *kinds, much: [f"hours of {len(kinds) - 2}" + "!" * much],
-        "REMEDY_WORDS": ("chill", "hour", "heat"),
     }.items():
         monkeypatch.setattr(acting, name, stub)
+    monkeypatch.setattr(changes, "REMEDY_WORDS", ("chill", "hour", "heat"))
     rooms = {"Bar": "cool", "Hall": "warm"}
     pours = {name: Made(conditions=its, plan=id) for name, its in rooms.items()}
     here = Made(tables=Made(pours=pours), _with_more_margin=lambda *_: iter(["margin"]))

@@ -77,6 +77,7 @@ def test_each_lot_of_nights_is_looked_at_once_and_costs_its_rooms(monkeypatch):
         _draws=draws, _known={}, _floors={}, pours={}, issued_s=5.0, worked=1.0, job=None
     )
     here._odds = lambda *given: Nights._odds(here, *given)
+    here.first = lambda schedule: Nights.first(here, schedule)
     pour = Made(room="Bar", start_s=0.0, option=AS_IS, begins_s=0.0)
     schedule = Made(pours=(pour, pour), coats=(), primers=())
     assert Nights.first_frac(here, schedule) == 0.5

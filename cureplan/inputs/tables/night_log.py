@@ -316,10 +316,8 @@ def firsts(events: Iterable[NightEvent]) -> Iterator[tuple[NightEvent, NightEven
 
 def _seen_by_another(event: NightEvent, known: Iterable[NightEvent]) -> NightEvent | None:
     """The same batch, or the same stay, as another phone saw it."""
-    what, phone = (
-        (event.event, event.room, event.coat, event.more_s),
-        (event.source, event.author),
-    )
+    what = event.event, event.room, event.coat, event.more_s
+    phone = event.source, event.author
     for other in known:
         same = (other.event, other.room, other.coat, other.more_s) == what
         others = (other.source, other.author) != phone

@@ -25,6 +25,7 @@ from cureplan.planning.floor.doubt import (
     sure_k,
     time_factors,
 )
+from cureplan.planning.floor.ice import steady_run
 from cureplan.planning.floor.layers import (
     FloorAge,
     Layer,
@@ -510,16 +511,13 @@ class RoomPours:
         liquids_c = air_c if given.liquids_c is None else given.liquids_c
         filler_c = air_c if given.filler_c is None else given.filler_c
         try:
-            run_bucket(
-                liquids_c,
-                filler_c,
-                air_c,
-                float(np.min(cool.slab_c)),
-                self.job.pace.haul_s,
-                kit=self.clocks.kit,
-                speed=1.0,
-                film_m=self.clocks.film_m,
-                slab_effusivity=self.clocks.slab_effusivity,
+            steady_run(
+                self.clocks,
+                liquids_c=liquids_c,
+                filler_c=filler_c,
+                air_c=air_c,
+                slab_c=float(np.min(cool.slab_c)),
+                haul_s=self.job.pace.haul_s,
             )
         except OutOfRangeError as error:
             hot_c = max(liquids_c, filler_c)

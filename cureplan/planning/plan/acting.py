@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from cureplan.inputs.job.model import Job, Remedy
+from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.crew import bottleneck
 from cureplan.planning.floor.pour import AS_IS, RoomPours
 from cureplan.planning.schedule.changes import (
@@ -13,11 +13,11 @@ from cureplan.planning.schedule.changes import (
     IN_SOONER,
     OPENING,
     POURING,
-    REMEDY_WORDS,
     STAYING,
     Change,
     Graded,
     heated,
+    missing_remedies,
     more_hands,
     more_remedies,
     open_for_less,
@@ -26,7 +26,7 @@ from cureplan.planning.schedule.changes import (
 )
 from cureplan.planning.schedule.trials import SPEEDING_C, is_cool
 
-__all__ = ["acting_on", "missing", "mixing"]
+__all__ = ["acting_on", "mixing"]
 
 HOURS_MIN, OPENING_MIN = (60, 180), (120, 1440)
 """How far shifts and the opening are moved, tried in this order."""
@@ -43,7 +43,7 @@ def acting_on(
 ) -> list[Change]:
     """What acts on a part of the odds, buckets where margins are short; hours are moved by
     most at once where much is lost."""
-    lacking = missing(job)
+    lacking = missing_remedies(job)
     if part == "buckets":
         # The fewest that mend margins are looked for already; so are all of them.
         every = [more_remedies(job, lacking)] if lacking else []
@@ -66,11 +66,6 @@ def mixing(job: Job, pours: Mapping[str, RoomPours]) -> list[Change]:
     """One more at the mixing, and at the slowest task of the pour."""
     slowest = bottleneck([room.plan(AS_IS) for room in pours.values()])
     return [more_hands(job, task) for task in dict.fromkeys(("mixing", slowest))]
-
-
-def missing(job: Job) -> list[Remedy]:
-    """The remedies a job does not allow."""
-    return [name for name in REMEDY_WORDS if name not in job.policy.remedies]
 
 
 def _moved(

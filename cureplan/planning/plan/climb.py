@@ -126,7 +126,7 @@ class Nights:
 
     def first_frac(self, schedule: Schedule) -> float:
         """How often a schedule holds on the first nights."""
-        return self._odds(schedule, 1)[0].all_frac
+        return self.first(schedule).all_frac
 
     def of_floor(self, pour: PlacedPour) -> float:
         """How often the buckets of a pour hold by themselves, all nights added up."""

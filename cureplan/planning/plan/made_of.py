@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import NamedTuple
 
+from cureplan.core.clock import DAY_S
 from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.doubt import SLAB_SD_K, forecast_sd_k
@@ -29,7 +30,6 @@ MEASURES: Mapping[str, str] = {
 """What takes a term away, or most of it."""
 AGE_TERMS = ("energy", "weather", "slab")
 FEWEST, ROOM_NIGHTS = 100, 2000
-DAY_S = 24 * 3600.0
 
 
 class MadeOf(NamedTuple):

@@ -13,7 +13,7 @@ from math import inf
 
 from cureplan.core.kept import keeping_results
 from cureplan.inputs.job.model import Job
-from cureplan.planning.plan.acting import acting_on, missing, mixing
+from cureplan.planning.plan.acting import acting_on, mixing
 from cureplan.planning.plan.choose import Chosen, Glance
 from cureplan.planning.plan.worth import (
     ACTS_ON,
@@ -37,6 +37,7 @@ from cureplan.planning.schedule.changes import (
     Change,
     also,
     kind_of,
+    missing_remedies,
     more_remedies,
     remedies_of,
 )
@@ -322,7 +323,7 @@ class _Looking:
         begins_s = self.job.access.begins.timestamp()
         now_s = self.issued_s if self.issued_s < begins_s else -inf
         if way.say.code == REMEDIES and way.also is None:
-            every = more_remedies(self.job, missing(self.job))
+            every = more_remedies(self.job, missing_remedies(self.job))
             all_of_them = replace(
                 way, job=every.job, say=every.say, effort_min=every.effort_min
             )

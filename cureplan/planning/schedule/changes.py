@@ -9,7 +9,7 @@ from datetime import datetime, time, timedelta
 from functools import partial
 from typing import Any, Final, Literal
 
-from cureplan.core.clock import MINUTES_PER_DAY
+from cureplan.core.clock import DAY_S, MINUTES_PER_DAY
 from cureplan.core.messages import Message
 from cureplan.inputs.job.crew import Crew, minutes_of
 from cureplan.inputs.job.model import Heat, Job, OpenFor, Remedy, Room, Shift
@@ -39,6 +39,7 @@ __all__ = [
     "in_spiked_shoes",
     "kind_of",
     "left_out",
+    "missing_remedies",
     "more_hands",
     "more_hands_yet",
     "more_remedies",
@@ -52,7 +53,6 @@ __all__ = [
     "with_less",
 ]
 
-DAY_S: Final = 86_400.0
 MOST_HANDS: Final = 3
 """So many more hands are thought of at most: invented."""
 TASK_OF: Final = {
@@ -288,6 +288,11 @@ STAYING: Final = Graded(make=_stay_longer, step_min=15, most_min=480)
 GRADED: Final = (COAT_SOONER, COAT_LONGER, POURING, STAYING, IN_SOONER, OPENING)
 
 
+def missing_remedies(job: Job) -> list[Remedy]:
+    """The remedies a job does not allow."""
+    return [name for name in REMEDY_WORDS if name not in job.policy.remedies]
+
+
 def more_hands(job: Job, task: str) -> Change:
     """One more at a task of the pour, or at the coats ("topcoat") or the primer."""
     films = task in ("topcoat", "primer")
@@ -457,7 +462,7 @@ def cooled(job: Job, names: Sequence[str], *, to_c: float) -> Iterator[Change]:
         say=Message("relax.cooled", {"rooms": named, "temp_c": to_c}),
         effort_min=HEATED_MIN,
     )
-    missing = [name for name in REMEDY_WORDS if name not in job.policy.remedies]
+    missing = missing_remedies(job)
     every = more_remedies(change.job, missing).after(change) if missing else None
     yield replace(change, further=every)
 

@@ -16,6 +16,7 @@ from typing import Literal, get_args
 
 import numpy as np
 
+from cureplan.core.clock import DAY_S
 from cureplan.core.messages import Message, Value
 from cureplan.inputs.cards.model import NO_LIMITS
 from cureplan.inputs.job.crew import Crew
@@ -47,7 +48,6 @@ MOST_ROOMS = 3
 ROUND_THE_CLOCK = (Shift(begins=time(0, 0), ends=time(0, 0)),)
 NEVER_WET_K, NO_MARGIN_S = -1000.0, 86_400.0
 NO_LATER = timedelta(days=14)
-DAY_S = 86_400.0
 
 
 @dataclass(frozen=True)

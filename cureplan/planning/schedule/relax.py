@@ -17,9 +17,9 @@ from cureplan.planning.schedule.changes import (
     GRADED,
     OPENING,
     POURING,
-    REMEDY_WORDS,
     Change,
     kind_of,
+    missing_remedies,
     more_hands,
     more_remedies,
     open_for_less,
@@ -145,7 +145,7 @@ def _least_remedies(
 
     With one more hand as well where they do not, or where fewer ways than `wanted` do.
     """
-    missing = [name for name in REMEDY_WORDS if name not in trials.job.policy.remedies]
+    missing = missing_remedies(trials.job)
     ways = 0
     for hand in (None, *hands):
         before = ways

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from math import ceil, inf
@@ -10,6 +10,7 @@ from typing import Literal, NamedTuple, TypeGuard
 
 import numpy as np
 
+from cureplan.core.messages import Message
 from cureplan.inputs.job.model import Job
 from cureplan.planning.floor.conditions import RoomConditions
 from cureplan.planning.floor.crew import bottleneck
@@ -46,6 +47,7 @@ __all__ = [
     "FEW_LATE",
     "MOST_ORDERS",
     "PROBE",
+    "SPEEDING_C",
     "Goal",
     "OverError",
     "Top",
@@ -54,6 +56,7 @@ __all__ = [
     "at_most",
     "at_once",
     "hands_of",
+    "is_cool",
     "least_of",
     "lessened",
     "most_of",
@@ -311,25 +314,21 @@ def of_failures(trials: Trials, job: Job) -> Iterator[Change]:
         yield from left_out(job, names)
 
 
+def _rooms_of(failures: Sequence[Failure], asked: Callable[[Message], bool]) -> list[str]:
+    """Rooms of which something that is said is as asked."""
+    some = (failure for failure in failures if any(map(asked, failure.says)))
+    return [name for failure in some for name in failure.rooms]
+
+
 def _cold_rooms(failures: Sequence[Failure]) -> list[str]:
     """Rooms that heat may mend."""
-    return [
-        name
-        for failure in failures
-        if any(say.code.startswith(COLD) for say in failure.says)
-        for name in failure.rooms
-    ]
+    return _rooms_of(failures, lambda say: say.code.startswith(COLD))
 
 
 def _slow_rooms(trials: Trials) -> list[str]:
     """Rooms ready too late that would be sooner in a usual warmth."""
-    return [
-        name
-        for failure in trials.failures
-        if any(say.code.startswith("limit.opening") for say in failure.says)
-        for name in failure.rooms
-        if is_cool(trials.pours[name].conditions)
-    ]
+    late = _rooms_of(trials.failures, lambda say: say.code.startswith("limit.opening"))
+    return [name for name in late if is_cool(trials.pours[name].conditions)]
 
 
 def is_cool(conditions: RoomConditions) -> bool:
@@ -339,16 +338,13 @@ def is_cool(conditions: RoomConditions) -> bool:
 
 def _hot_rooms(failures: Sequence[Failure]) -> list[str]:
     """Rooms whose air or slab cooling may mend."""
-    return [
-        name
-        for failure in failures
-        if any(
+    return _rooms_of(
+        failures,
+        lambda say: (
             say.code.startswith("limit.too_hot")
             and say.values["what"] in ("limited.air", "limited.slab")
-            for say in failure.says
-        )
-        for name in failure.rooms
-    ]
+        ),
+    )
 
 
 def _clear_of_dew_c(trials: Trials, rooms: Sequence[str]) -> float:
